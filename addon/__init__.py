@@ -1,0 +1,1 @@
+"""The Blender extension: reads objects, calls the core, writes attributes."""

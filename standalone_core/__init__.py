@@ -1,0 +1,1 @@
+"""The computing core of Cuspwise: numpy and scipy only, no Blender, no printing, no state."""

@@ -1,0 +1,63 @@
+"""Errors that name the file or argument, the reason and the remedy."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+
+class CuspwiseError(Exception):
+    """Base of every error that Cuspwise raises on purpose.
+
+    Parameters
+    ----------
+    reason : str
+        What is wrong, as a full sentence, with the offending value in it.
+    subject : str or pathlib.Path
+        The file, object or argument that it is about.
+    remedy : str
+        What the reader can do about it, as a full sentence.
+
+    Examples
+    --------
+    >>> str(CuspwiseError("It holds no triangles.", subject="a.stl", remedy="Export it again."))
+    'a.stl: It holds no triangles. Export it again.'
+    """
+
+    def __init__(self, reason: str, *, subject: str | Path, remedy: str) -> None:
+        self.reason = reason
+        self.subject = str(subject)
+        self.remedy = remedy
+        super().__init__(f"{self.subject}: {reason} {remedy}")
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return _rebuild, (type(self), self.reason, self.subject, self.remedy)
+
+
+def _rebuild(
+    kind: type[CuspwiseError], reason: str, subject: str, remedy: str
+) -> CuspwiseError:
+    return kind(reason, subject=subject, remedy=remedy)
+
+
+class FileError(CuspwiseError):
+    """A file that cannot be read, written or understood."""
+
+
+class MeshError(CuspwiseError):
+    """A mesh that cannot be used for what was asked."""
+
+
+class SettingError(CuspwiseError):
+    """A setting or argument outside what is allowed."""
+
+
+class SuperimpositionError(CuspwiseError):
+    """A scan that cannot be laid on its design."""
+
+
+class AreaError(CuspwiseError):
+    """An area that cannot be found, read or used."""
+
+
+class ReportError(CuspwiseError):
+    """A result that cannot be written or drawn."""

@@ -1,0 +1,1 @@
+"""Triangle surfaces: the data structure, files, health, evaluation points, neighbours."""

@@ -1,0 +1,185 @@
+"""The triangle surface that everything else works on."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from ..errors import MeshError
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class TriangleMesh:
+    """An indexed triangle surface in millimetres; immutable.
+
+    Parameters
+    ----------
+    vertices : (n, 3) array_like of float
+        Coordinates in mm, all finite. Stored as read-only float64.
+    faces : (m, 3) array_like of int
+        Vertex indices, counter-clockwise seen from outside. Stored as read-only int64.
+    name : str
+        What messages call it: a file name or an object's name.
+
+    Raises
+    ------
+    MeshError
+        Wrong shape, coordinates that are not finite, indices out of range.
+    """
+
+    vertices: FloatArray
+    faces: IntArray
+    name: str = "mesh"
+
+    def __init__(self, vertices: ArrayLike, faces: ArrayLike, name: str = "mesh") -> None:
+        object.__setattr__(self, "name", name)
+        object.__setattr__(self, "vertices", _frozen(vertices, np.float64))
+        object.__setattr__(self, "faces", _frozen(faces, np.int64))
+        if self.vertices.ndim != 2 or self.vertices.shape[1:] != (3,):
+            raise self._error(f"The vertices have shape {self.vertices.shape}, not (n, 3).")
+        if self.faces.ndim != 2 or self.faces.shape[1:] != (3,):
+            raise self._error(f"The faces have shape {self.faces.shape}, not (m, 3).")
+        if not np.isfinite(self.vertices).all():
+            raise self._error("Some coordinates are not finite numbers.")
+        if self.faces.size and (
+            self.faces.min() < 0 or self.faces.max() >= len(self.vertices)
+        ):
+            raise self._error("Some faces name vertices that do not exist.")
+
+    def _error(self, reason: str) -> MeshError:
+        return MeshError(reason, subject=self.name, remedy="Export the mesh again and retry.")
+
+    def __len__(self) -> int:
+        """Count of triangles."""
+        return len(self.faces)
+
+    @cached_property
+    def triangles(self) -> FloatArray:
+        """Corner coordinates, (m, 3, 3), mm."""
+        return self.vertices[self.faces]
+
+    @cached_property
+    def face_cross(self) -> FloatArray:
+        """Cross product of two edges of each face, (m, 3), mm²: normal times twice the area."""
+        a, b, c = (self.vertices[self.faces[:, k]] for k in range(3))
+        return np.cross(b - a, c - a)
+
+    @cached_property
+    def face_areas(self) -> FloatArray:
+        """Area of each face, (m,), mm²."""
+        areas: FloatArray = 0.5 * np.linalg.norm(self.face_cross, axis=1)
+        return areas
+
+    @cached_property
+    def face_normals(self) -> FloatArray:
+        """Unit normal of each face, (m, 3); zero for a face without area."""
+        return _unit(self.face_cross)
+
+    @cached_property
+    def corner_angles(self) -> FloatArray:
+        """Inner angle at each corner of each face, (m, 3), radians."""
+        corners = self.triangles
+        angles = np.empty((len(self.faces), 3))
+        for k in range(3):
+            u = corners[:, (k + 1) % 3] - corners[:, k]
+            v = corners[:, (k + 2) % 3] - corners[:, k]
+            sine = np.linalg.norm(np.cross(u, v), axis=1)
+            angles[:, k] = np.arctan2(sine, np.einsum("ij,ij->i", u, v))
+        return angles
+
+    @cached_property
+    def vertex_normals(self) -> FloatArray:
+        """Angle-weighted unit normal at each vertex, (n, 3); zero for an unused vertex.
+
+        These are pseudonormals in the sense of Bærentzen & Aanæs (2005): on a closed surface
+        they give the right side for a point whose nearest point is that vertex.
+        """
+        weighted = self.corner_angles[:, :, None] * self.face_normals[:, None, :]
+        sums = np.empty_like(self.vertices)
+        flat = self.faces.ravel()
+        for axis in range(3):
+            sums[:, axis] = np.bincount(
+                flat, weights=weighted[:, :, axis].ravel(), minlength=len(self.vertices)
+            )
+        return _unit(sums)
+
+    @cached_property
+    def vertex_areas(self) -> FloatArray:
+        """A third of the area of the faces around each vertex, (n,), mm²; sums to the area."""
+        share = np.repeat(self.face_areas / 3.0, 3)
+        areas: FloatArray = np.bincount(
+            self.faces.ravel(), weights=share, minlength=len(self.vertices)
+        )
+        return areas
+
+    @property
+    def area_mm2(self) -> float:
+        """Total area in mm²."""
+        return float(self.face_areas.sum())
+
+    @cached_property
+    def volume_mm3(self) -> float:
+        """Signed volume in mm³ (divergence theorem); meaningful for closed surfaces only."""
+        if not len(self.faces):
+            return 0.0
+        corners = self.triangles - self.vertices[self.faces[0, 0]]
+        mixed = np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2]))
+        return float(mixed.sum() / 6.0)
+
+    @cached_property
+    def bounds(self) -> FloatArray:
+        """Lowest and highest coordinates, (2, 3), mm; of the vertices that faces use."""
+        used = self.vertices[self.faces.ravel()] if len(self.faces) else self.vertices
+        if not len(used):
+            return np.zeros((2, 3))
+        return np.array([used.min(axis=0), used.max(axis=0)])
+
+    @property
+    def diagonal_mm(self) -> float:
+        """Length of the diagonal of the bounding box, mm."""
+        return float(np.linalg.norm(self.bounds[1] - self.bounds[0]))
+
+    @cached_property
+    def checksum(self) -> str:
+        """SHA-256 of float32 coordinates and faces, hexadecimal: names this very geometry."""
+        digest = hashlib.sha256()
+        digest.update(np.ascontiguousarray(self.vertices, dtype="<f4").tobytes())
+        digest.update(np.ascontiguousarray(self.faces, dtype="<i8").tobytes())
+        return digest.hexdigest()
+
+    def moved(self, motion: ArrayLike) -> TriangleMesh:
+        """Return the mesh after a 4×4 rigid (or affine) motion; a mirror turns the faces round."""
+        matrix = np.asarray(motion, dtype=np.float64)
+        faces = self.faces if np.linalg.det(matrix[:3, :3]) > 0 else self.faces[:, ::-1]
+        return TriangleMesh(self.vertices @ matrix[:3, :3].T + matrix[:3, 3], faces, self.name)
+
+    def flipped(self) -> TriangleMesh:
+        """Return the mesh with every face turned round."""
+        return TriangleMesh(self.vertices, self.faces[:, ::-1], self.name)
+
+    def kept(self, face_mask: ArrayLike) -> TriangleMesh:
+        """Return the mesh of the faces where ``face_mask`` (m,) is true; unused vertices go."""
+        faces = self.faces[np.asarray(face_mask, dtype=bool)]
+        used = np.zeros(len(self.vertices), dtype=bool)
+        used[faces.ravel()] = True
+        new_index = np.cumsum(used) - 1
+        return TriangleMesh(self.vertices[used], new_index[faces], self.name)
+
+
+def _frozen(values: ArrayLike, dtype: type) -> NDArray[np.generic]:
+    array = np.array(values, dtype=dtype, order="C")
+    array.setflags(write=False)
+    return array
+
+
+def _unit(vectors: FloatArray) -> FloatArray:
+    length = np.linalg.norm(vectors, axis=1, keepdims=True)
+    return np.divide(vectors, length, out=np.zeros_like(vectors), where=length > 0)
