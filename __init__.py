@@ -1,5 +1,21 @@
 """Cuspwise: how far a produced dental crown is from its design, where, and why.
 
-The repository root is the Python package and the Blender extension at once. Nothing heavy is
-imported here; ``register`` and ``unregister`` are what Blender calls.
+The repository root is the Python package and the Blender extension at once. Importing it loads
+nothing; the core is :mod:`cuspwise.standalone_core`, and Blender calls ``register``.
 """
+
+__version__ = "0.1.0"
+
+
+def register() -> None:
+    """Add the extension to Blender."""
+    from . import addon
+
+    addon.register()
+
+
+def unregister() -> None:
+    """Remove the extension from Blender."""
+    from . import addon
+
+    addon.unregister()
