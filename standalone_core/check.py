@@ -1,0 +1,388 @@
+"""The main job: a design and a scan of the produced crown in, all numbers and verdicts out."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import scipy
+
+from .. import __version__
+from .areas.area_set import AreaSet, AreaSettings
+from .areas.files import load_areas
+from .areas.find import find_areas_steps
+from .deviation.exceedances import Exceedance, ExceedanceSettings, find_exceedances
+from .deviation.field import (
+    DeviationField,
+    DeviationSettings,
+    Direction,
+    measure_deviation_steps,
+)
+from .deviation.measures import AreaMeasures, measure_areas
+from .deviation.verdict import Tolerances, Verdict, judge, with_verdicts
+from .errors import AreaError, SettingError
+from .mesh.files import MeshFile, read_mesh
+from .mesh.refine import EvaluationMesh, evaluation_mesh
+from .mesh.repair import Repair, repair_mesh
+from .mesh.triangle_mesh import BoolArray, TriangleMesh
+from .progress import Progress, Steps, run, scaled
+from .stopwatch import Stopwatch
+from .superimpose.superimpose import Superimposition, superimpose_steps
+from .superimpose.settings import SuperimposeSettings
+from .surface.closest import SurfaceIndex
+
+
+@dataclass(frozen=True)
+class CheckSettings:
+    """Everything that can be chosen about a check.
+
+    Attributes
+    ----------
+    design_unit, scan_unit : str
+        Unit of the files' coordinates: ``auto`` (guessed from the size), ``mm``, ``cm``, ``m``,
+        ``inch`` or ``um``.
+    spacing_mm : float
+        Longest edge of the evaluation meshes of design and scan, mm.
+    drop_debris : bool
+        Leave out small pieces that float beside the crown.
+    areas : AreaSettings
+        Thresholds of the automatic areas.
+    areas_file : pathlib.Path or None
+        Areas saved for this very design, in place of the automatic ones.
+    superimpose : SuperimposeSettings
+        How the scan is laid on the design.
+    fit_areas : tuple of str
+        The areas that the superimposition runs on; the whole crown if empty.
+    deviation : DeviationSettings
+        Which points count.
+    exceedances : ExceedanceSettings
+        Which patches are told.
+    tolerances : Tolerances
+        What is good enough.
+    weighted : bool
+        Whether measures are weighted by area.
+    """
+
+    design_unit: str = "auto"
+    scan_unit: str = "auto"
+    spacing_mm: float = 0.1
+    drop_debris: bool = False
+    areas: AreaSettings = field(default_factory=AreaSettings)
+    areas_file: Path | None = None
+    superimpose: SuperimposeSettings = field(default_factory=SuperimposeSettings)
+    fit_areas: tuple[str, ...] = ()
+    deviation: DeviationSettings = field(default_factory=DeviationSettings)
+    exceedances: ExceedanceSettings = field(default_factory=ExceedanceSettings)
+    tolerances: Tolerances = field(default_factory=Tolerances)
+    weighted: bool = True
+
+    def __post_init__(self) -> None:
+        """Refuse a spacing that makes no mesh."""
+        if not 0 < self.spacing_mm < np.inf:
+            raise SettingError(
+                f"A spacing of {self.spacing_mm:g} mm makes no evaluation mesh.",
+                subject="spacing_mm",
+                remedy="Give a length above 0 mm; 0.1 mm is usual.",
+            )
+
+
+@dataclass(frozen=True, eq=False)
+class CheckedMesh:
+    """One of the two surfaces as it was used.
+
+    Attributes
+    ----------
+    mesh : TriangleMesh
+        After repair, in its own frame, mm.
+    repair : Repair
+        What was found and what was done about it, on a copy.
+    file : MeshFile or None
+        Where it was read from; None for a mesh handed over in memory.
+    """
+
+    mesh: TriangleMesh
+    repair: Repair
+    file: MeshFile | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class CheckResult:
+    """All that a check found out.
+
+    Attributes
+    ----------
+    design, scan : CheckedMesh
+        The two surfaces, with their files and health.
+    area_set : AreaSet
+        The areas, on ``evaluation``.
+    superimposition : Superimposition
+        The scan's motion and how far to trust it.
+    scan_in_place : EvaluationMesh
+        The superimposed scan, in the design's frame; the first vertices are the scan's own.
+    design_to_scan, scan_to_design : DeviationField
+        Deviations at the design's evaluation points, and at those of the scan.
+    measures : tuple of AreaMeasures
+        Per direction and area, with verdicts.
+    exceedances : tuple of Exceedance
+        Patches outside the whole crown's tolerance, worst first.
+    verdicts : tuple of Verdict
+        One per area.
+    warnings : tuple of str
+        All that the reader must know before trusting the numbers, as sentences.
+    seconds : mapping of str to float
+        Time per stage: read, repair, areas, index, superimpose, measure, judge; and the total.
+    versions : mapping of str to str
+        Of Cuspwise and what it computed with.
+    settings : CheckSettings
+    """
+
+    design: CheckedMesh
+    scan: CheckedMesh
+    area_set: AreaSet
+    superimposition: Superimposition
+    scan_in_place: EvaluationMesh
+    design_to_scan: DeviationField
+    scan_to_design: DeviationField
+    measures: tuple[AreaMeasures, ...]
+    exceedances: tuple[Exceedance, ...]
+    verdicts: tuple[Verdict, ...]
+    warnings: tuple[str, ...]
+    seconds: Mapping[str, float]
+    versions: Mapping[str, str]
+    settings: CheckSettings
+
+    @property
+    def evaluation(self) -> EvaluationMesh:
+        """The design's evaluation mesh."""
+        return self.area_set.evaluation
+
+    @property
+    def fields(self) -> tuple[DeviationField, DeviationField]:
+        """The deviations in both directions."""
+        return self.design_to_scan, self.scan_to_design
+
+    def measures_of(
+        self, area: str = "whole", direction: Direction = "design_to_scan"
+    ) -> AreaMeasures:
+        """Return the row of one area and direction.
+
+        Raises
+        ------
+        AreaError
+            There is no such area.
+        """
+        for row in self.measures:
+            if (row.area, row.direction) == (area, direction):
+                return row
+        raise _no_area(area, self.area_set)
+
+
+def check_steps(
+    design_path: str | Path, scan_path: str | Path, settings: CheckSettings | None = None
+) -> Steps[CheckResult]:
+    """Check two files as :func:`check` does, step by step."""
+    settings = settings or CheckSettings()
+    watch = Stopwatch()
+    yield Progress("Reading the design", 0.0)
+    with watch.stage("read"):
+        design = read_mesh(design_path, unit=settings.design_unit)
+    yield Progress("Reading the scan", 0.05)
+    with watch.stage("read"):
+        scan = read_mesh(scan_path, unit=settings.scan_unit)
+    return (yield from scaled(_check_steps(design, scan, settings, watch), 0.1, 1.0))
+
+
+def check(
+    design_path: str | Path, scan_path: str | Path, settings: CheckSettings | None = None
+) -> CheckResult:
+    """Measure how far the scan of a produced crown is from its design.
+
+    Parameters
+    ----------
+    design_path, scan_path : str or pathlib.Path
+        Mesh files (STL, PLY, OBJ, OFF, 3MF); neither is changed.
+    settings : CheckSettings, optional
+
+    Returns
+    -------
+    CheckResult
+
+    Raises
+    ------
+    CuspwiseError
+        A file, setting, area or superimposition that cannot be used.
+    """
+    return run(check_steps(design_path, scan_path, settings))
+
+
+def check_meshes_steps(
+    design: TriangleMesh, scan: TriangleMesh, settings: CheckSettings | None = None
+) -> Steps[CheckResult]:
+    """Check two meshes in memory as :func:`check` does files, step by step."""
+    return (yield from _check_steps(design, scan, settings or CheckSettings(), Stopwatch()))
+
+
+def check_meshes(
+    design: TriangleMesh, scan: TriangleMesh, settings: CheckSettings | None = None
+) -> CheckResult:
+    """Check two meshes in memory, in mm, as :func:`check` does files."""
+    return run(check_meshes_steps(design, scan, settings))
+
+
+def _check_steps(
+    design_input: MeshFile | TriangleMesh,
+    scan_input: MeshFile | TriangleMesh,
+    settings: CheckSettings,
+    watch: Stopwatch,
+) -> Steps[CheckResult]:
+    yield Progress("Looking for faults", 0.0)
+    with watch.stage("repair"):
+        design = _repaired(design_input, settings)
+        scan = _repaired(scan_input, settings)
+    area_set = yield from watch.timed("areas", _area_steps(design.mesh, settings), 0.1, 0.35)
+    yield Progress("Indexing the design", 0.35)
+    with watch.stage("index"):
+        design_index = SurfaceIndex(area_set.evaluation.mesh)
+    use_faces = _faces_to_fit(area_set, settings.fit_areas)
+    fit_steps = superimpose_steps(
+        scan.mesh, design_index, settings.superimpose, use_faces=use_faces
+    )
+    superimposition = yield from watch.timed("superimpose", fit_steps, 0.4, 0.7)
+    yield Progress("Indexing the scan", 0.7)
+    with watch.stage("index"):
+        moved = scan.mesh.moved(superimposition.T_design_scan)
+        scan_index = SurfaceIndex(moved)
+        scan_in_place = evaluation_mesh(moved, settings.spacing_mm)
+    forward_steps = measure_deviation_steps(
+        area_set.evaluation.mesh, scan_index, "design_to_scan", settings.deviation
+    )
+    forward = yield from watch.timed("measure", forward_steps, 0.75, 0.85)
+    backward_steps = measure_deviation_steps(
+        scan_in_place.mesh, design_index, "scan_to_design", settings.deviation
+    )
+    backward = yield from watch.timed("measure", backward_steps, 0.85, 0.95)
+    yield Progress("Comparing with the tolerances", 0.95)
+    with watch.stage("judge"):
+        measures, verdicts, exceedances = _judged(
+            forward, backward, area_set, superimposition, settings
+        )
+    return CheckResult(
+        design=design,
+        scan=scan,
+        area_set=area_set,
+        superimposition=superimposition,
+        scan_in_place=scan_in_place,
+        design_to_scan=forward,
+        scan_to_design=backward,
+        measures=measures,
+        exceedances=exceedances,
+        verdicts=verdicts,
+        warnings=_warnings(design, scan, area_set, superimposition, measures, settings),
+        seconds=watch.seconds,
+        versions=_versions(),
+        settings=settings,
+    )
+
+
+def _repaired(source: MeshFile | TriangleMesh, settings: CheckSettings) -> CheckedMesh:
+    """Return a usable copy of a surface, with what was found and done."""
+    file = source if isinstance(source, MeshFile) else None
+    mesh = source.mesh if isinstance(source, MeshFile) else source
+    repair = repair_mesh(mesh, drop_debris=settings.drop_debris)
+    return CheckedMesh(mesh=repair.mesh, repair=repair, file=file)
+
+
+def _area_steps(design: TriangleMesh, settings: CheckSettings) -> Steps[AreaSet]:
+    """Make the evaluation mesh and find its areas, or load them."""
+    yield Progress("Placing the evaluation points", 0.0)
+    evaluation = evaluation_mesh(design, settings.spacing_mm)
+    if settings.areas_file is not None:
+        return load_areas(settings.areas_file, evaluation)
+    return (yield from scaled(find_areas_steps(evaluation, settings.areas), 0.2, 1.0))
+
+
+def _faces_to_fit(area_set: AreaSet, names: tuple[str, ...]) -> BoolArray | None:
+    """Return the faces of the evaluation mesh whose corners all lie in the named areas, (m',)."""
+    if not names:
+        return None
+    points = np.zeros(len(area_set.evaluation.points), dtype=bool)
+    for name in names:
+        if name not in area_set.areas:
+            raise _no_area(name, area_set)
+        points |= area_set.areas[name].points
+    faces: BoolArray = points[area_set.evaluation.mesh.faces].all(axis=1)
+    return faces
+
+
+def _no_area(name: str, area_set: AreaSet) -> AreaError:
+    return AreaError(
+        area_set.missing.get(name, f"There is no area called {name!r}."),
+        subject=name,
+        remedy=f"Choose from {', '.join(area_set.areas)}.",
+    )
+
+
+def _judged(
+    forward: DeviationField,
+    backward: DeviationField,
+    area_set: AreaSet,
+    superimposition: Superimposition,
+    settings: CheckSettings,
+) -> tuple[tuple[AreaMeasures, ...], tuple[Verdict, ...], tuple[Exceedance, ...]]:
+    """Return measures with verdicts in them, the verdicts, and the exceedances."""
+    tolerances = settings.tolerances
+    measures = measure_areas(
+        (forward, backward), area_set, tolerances.mean_abs_um, weighted=settings.weighted
+    )
+    verdicts = judge(measures, superimposition, tolerances)
+    exceedances = find_exceedances(
+        forward, area_set, tolerances.limit_um("whole"), settings.exceedances
+    )
+    return with_verdicts(measures, verdicts), verdicts, exceedances
+
+
+def _warnings(
+    design: CheckedMesh,
+    scan: CheckedMesh,
+    area_set: AreaSet,
+    superimposition: Superimposition,
+    measures: tuple[AreaMeasures, ...],
+    settings: CheckSettings,
+) -> tuple[str, ...]:
+    """Gather what the reader must know before trusting the numbers, each once."""
+    found: list[str] = []
+    for title, part in (("Design", design), ("Scan", scan)):
+        found += [f"{title}: {text}" for text in part.repair.warnings]
+        if part.file is not None and part.file.unit_guessed and part.file.unit != "mm":
+            found.append(f"{title}: the unit was guessed from the size as {part.file.unit}.")
+    if superimposition.verdict != "good":
+        found.append(f"Superimposition: {superimposition.reason}")
+    found += [f"Superimposition: {text}" for text in superimposition.warnings]
+    found += [f"Areas: {text}" for text in area_set.warnings]
+    found += _coverage_warnings(measures, settings.tolerances.min_coverage)
+    for name in settings.tolerances.mean_abs_um:
+        if name not in area_set.areas:
+            why = area_set.missing.get(name, "there is no such area.")
+            found.append(f"The tolerance of {name} was not used: {why}")
+    return tuple(dict.fromkeys(found))
+
+
+def _coverage_warnings(measures: tuple[AreaMeasures, ...], least: float) -> list[str]:
+    """Return one sentence per design area that was measured too little of."""
+    return [
+        f"Coverage: only {100 * row.coverage:.1f} % of {row.area} was measured."
+        for row in measures
+        if row.direction == "design_to_scan" and row.coverage < least
+    ]
+
+
+def _versions() -> dict[str, str]:
+    return {
+        "cuspwise": __version__,
+        "numpy": np.__version__,
+        "scipy": scipy.__version__,
+        "python": platform.python_version(),
+    }

@@ -1,0 +1,250 @@
+"""Signed deviation at points of one surface from another, and which of them count."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..areas.area_set import Area
+from ..errors import SettingError
+from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from ..progress import Progress, Steps, run
+from ..surface.closest import ClosestPoints, SurfaceIndex
+
+Direction = Literal["design_to_scan", "scan_to_design"]
+DIRECTIONS: tuple[Direction, ...] = ("design_to_scan", "scan_to_design")
+
+COUNTED, TOO_FAR, ON_BORDER, NORMALS_DISAGREE = range(4)
+STATUS_WORDS = (
+    "counted",
+    "nothing within the search distance",
+    "nearest to an open border",
+    "facing another way",
+)
+
+_POINTS_PER_STEP = 400_000
+
+
+@dataclass(frozen=True)
+class DeviationSettings:
+    """Which points count.
+
+    Attributes
+    ----------
+    search_mm : float
+        A point counts only if the other surface lies within this distance, mm. Far above any
+        deviation worth measuring, far below the distance to a neighbouring part.
+    max_normal_angle_deg : float
+        A point counts only if its normal and the normal at its foot differ by at most this
+        angle, degrees: keeps the outer side of a thin wall from being measured to the inner.
+    """
+
+    search_mm: float = 1.0
+    max_normal_angle_deg: float = 60.0
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be searched with."""
+        if not 0 < self.search_mm < np.inf:
+            raise SettingError(
+                f"A search distance of {self.search_mm:g} mm finds nothing.",
+                subject="search_mm",
+                remedy="Give a length above 0 mm; 1 mm is usual.",
+            )
+        if not 0 < self.max_normal_angle_deg <= 180:
+            raise SettingError(
+                f"An angle of {self.max_normal_angle_deg:g}° between normals is not allowed.",
+                subject="max_normal_angle_deg",
+                remedy="Give an angle above 0° and up to 180°; 60° is usual.",
+            )
+
+
+@dataclass(frozen=True, eq=False)
+class DeviationField:
+    """Deviations at the points of one surface.
+
+    Attributes
+    ----------
+    direction : str
+        ``design_to_scan``: points of the design's evaluation mesh, distance to the scan;
+        ``scan_to_design``: points of the scan's own evaluation mesh, distance to the design.
+    points_mm : (n, 3) float
+        Where, in the design's frame.
+    deviation_mm : (n,) float
+        Positive where there is material outside the design (excess), negative where it is
+        missing; NaN where a point does not count.
+    status : (n,) uint8
+        0 counted, 1 nothing within the search distance, 2 foot on the other surface's open
+        border, 3 normals disagree. See :data:`STATUS_WORDS`.
+    weights_mm2 : (n,) float
+        Share of the surface's area that each point stands for, mm².
+    area_point : (n,) int
+        The evaluation point of the design that says which areas a point lies in; −1 where
+        nothing was found within the search distance, so that no area but the whole holds it.
+    settings : DeviationSettings
+        What it was made with.
+    """
+
+    direction: Direction
+    points_mm: FloatArray
+    deviation_mm: FloatArray
+    status: NDArray[np.uint8]
+    weights_mm2: FloatArray
+    area_point: IntArray
+    settings: DeviationSettings = field(default_factory=DeviationSettings)
+
+    def __len__(self) -> int:
+        """Count of points, counted or not."""
+        return len(self.deviation_mm)
+
+    @property
+    def counted(self) -> BoolArray:
+        """Which points count, (n,)."""
+        mask: BoolArray = self.status == COUNTED
+        return mask
+
+    @property
+    def coverage(self) -> float:
+        """Share of the surface's area that counts, 0 to 1; NaN for a surface without area."""
+        total = float(self.weights_mm2.sum())
+        return float(self.weights_mm2[self.counted].sum()) / total if total > 0 else np.nan
+
+    @property
+    def status_shares(self) -> dict[str, float]:
+        """Share of the area per status, by the words of :data:`STATUS_WORDS`."""
+        sums = np.bincount(self.status, weights=self.weights_mm2, minlength=len(STATUS_WORDS))
+        total = float(sums.sum()) or np.nan
+        return dict(zip(STATUS_WORDS, (sums / total).tolist(), strict=True))
+
+    def inside(self, area: Area) -> BoolArray:
+        """Which points lie in an area of the design, (n,)."""
+        found = self.area_point >= 0
+        if bool(area.points.all()):
+            return np.ones(len(self), dtype=bool)
+        mask: BoolArray = found & area.points[self.area_point]
+        return mask
+
+
+def measure_deviation_steps(
+    mesh: TriangleMesh,
+    index: SurfaceIndex,
+    direction: Direction = "design_to_scan",
+    settings: DeviationSettings | None = None,
+) -> Steps[DeviationField]:
+    """Measure as :func:`measure_deviation` does, step by step."""
+    settings = settings or DeviationSettings()
+    if direction not in DIRECTIONS:
+        raise SettingError(
+            f"There is no direction {direction!r}.",
+            subject="direction",
+            remedy=f"Give one of {', '.join(DIRECTIONS)}.",
+        )
+    count = len(mesh.vertices)
+    deviation = np.full(count, np.nan)
+    status = np.full(count, TOO_FAR, dtype=np.uint8)
+    area_point = np.arange(count) if direction == "design_to_scan" else np.full(count, -1)
+    sign = -1.0 if direction == "design_to_scan" else 1.0
+    for start in range(0, count, _POINTS_PER_STEP):
+        yield Progress("Measuring", start / count)
+        part = slice(start, min(start + _POINTS_PER_STEP, count))
+        feet = index.closest(
+            mesh.vertices[part], max_distance_mm=settings.search_mm, signed=True
+        )
+        status[part] = _status(mesh.vertex_normals[part], feet, index.mesh, settings)
+        assert feet.signed_mm is not None  # signed distances were asked for
+        deviation[part] = np.where(status[part] == COUNTED, sign * feet.signed_mm, np.nan)
+        if direction == "scan_to_design":
+            area_point[part] = _nearest_corner(feet, index.mesh)
+    return DeviationField(
+        direction=direction,
+        points_mm=mesh.vertices,
+        deviation_mm=deviation,
+        status=status,
+        weights_mm2=mesh.vertex_areas,
+        area_point=area_point,
+        settings=settings,
+    )
+
+
+def measure_deviation(
+    mesh: TriangleMesh,
+    index: SurfaceIndex,
+    direction: Direction = "design_to_scan",
+    settings: DeviationSettings | None = None,
+) -> DeviationField:
+    """Measure the deviation at the vertices of a mesh from the surface of an index.
+
+    Both surfaces lie in the design's frame.
+
+    Parameters
+    ----------
+    mesh : TriangleMesh
+        Where to measure: the design's evaluation mesh, or the scan's own.
+    index : SurfaceIndex
+        Measure to what: the superimposed scan, or the design's *evaluation mesh*, whose faces
+        then say which areas a scan point lies in (those of the corner nearest to its foot).
+    direction : {"design_to_scan", "scan_to_design"}
+        Which of the two it is. A design point inside the scan and a scan point outside the
+        design both have positive deviations: material where the design has none.
+    settings : DeviationSettings, optional
+        Which points count.
+
+    Returns
+    -------
+    DeviationField
+
+    Raises
+    ------
+    SettingError
+        An unknown direction.
+
+    Notes
+    -----
+    The deviation is the distance to the nearest point of the other surface, not along the
+    normal; the two directions therefore differ wherever the surfaces are not parallel.
+    """
+    return run(measure_deviation_steps(mesh, index, direction, settings))
+
+
+def _status(
+    normals: FloatArray, feet: ClosestPoints, surface: TriangleMesh, settings: DeviationSettings
+) -> NDArray[np.uint8]:
+    """Return why each point counts or not, (n,); the first reason of the list wins."""
+    status = np.zeros(len(normals), dtype=np.uint8)
+    least_cosine = np.cos(np.radians(settings.max_normal_angle_deg))
+    status[~_normals_agree(normals, feet, surface, least_cosine)] = NORMALS_DISAGREE
+    status[feet.on_border] = ON_BORDER
+    status[feet.face < 0] = TOO_FAR
+    return status
+
+
+def _normals_agree(
+    normals: FloatArray, feet: ClosestPoints, surface: TriangleMesh, least_cosine: float
+) -> BoolArray:
+    """Tell whether each point's normal agrees with the surface's at its foot, (n,).
+
+    The surface's normal is the face's or, failing that, the one interpolated between the
+    corners': at a sharp rim a point's normal lies between those of the two sides, which neither
+    face alone comes near, while on long faces the interpolated one can be far off.
+    """
+    face = np.maximum(feet.face, 0)
+    agree: BoolArray = (
+        np.einsum("ij,ij->i", normals, surface.face_normals[face]) >= least_cosine
+    )
+    doubtful = np.flatnonzero(~agree & (feet.face >= 0))
+    corners = surface.vertex_normals[surface.faces[face[doubtful]]]
+    smooth = np.einsum("nk,nkj->nj", feet.barycentric[doubtful], corners)
+    along = np.einsum("ij,ij->i", normals[doubtful], smooth)
+    length = np.linalg.norm(smooth, axis=1)
+    agree[doubtful] = (length > 0) & (along >= least_cosine * length)
+    return agree
+
+
+def _nearest_corner(feet: ClosestPoints, surface: TriangleMesh) -> IntArray:
+    """Return the vertex of the foot's face with the largest barycentric, (n,); −1 for none."""
+    corner = np.argmax(np.nan_to_num(feet.barycentric), axis=1)
+    vertex: IntArray = surface.faces[np.maximum(feet.face, 0), corner]
+    vertex[feet.face < 0] = -1
+    return vertex

@@ -1,0 +1,273 @@
+"""Numbers per area from deviations, weighted by surface area."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+
+from ..areas.area_set import AreaSet
+from ..errors import SettingError
+from ..mesh.triangle_mesh import BoolArray, FloatArray
+from .field import STATUS_WORDS, DeviationField, Direction
+
+WEIGHTED_PERCENTILES = "area-weighted Hazen"
+UNWEIGHTED_PERCENTILES = "linear"
+
+
+@dataclass(frozen=True)
+class AreaMeasures:
+    """What the deviations of one area in one direction come to; lengths in µm.
+
+    With d the signed deviation of a counted point and w its share of the surface (w = 1 when
+    not weighted): mean Σwd/Σw; mean absolute Σw|d|/Σw; RMS √(Σwd²/Σw); SD √(RMS² − mean²).
+    A number without any point to come from is NaN and ``reason`` says why.
+
+    Attributes
+    ----------
+    area, direction : str
+        Which area; ``design_to_scan`` or ``scan_to_design``.
+    n : int
+        Counted points.
+    area_mm2 : float
+        Surface of the area, counted or not, mm².
+    coverage : float
+        Share of it that counted, 0 to 1; by area also when the rest is not weighted.
+    mean_um, sd_um, mean_abs_um, rms_um, median_um, p10_um, p90_um : float
+        Of the signed deviation, but for the mean absolute.
+    half_p90_p10_um : float
+        (P90 − P10)/2 of the signed deviation; blind to a constant offset.
+    mean_positive_um, mean_negative_um : float
+        Mean of the deviations above, and below, zero.
+    min_um, max_um : float
+        Extremes.
+    within_tolerance : float
+        Share of the counted area with |d| ≤ tolerance, 0 to 1; NaN without a tolerance.
+    tolerance_um : float
+        That tolerance, which also limits the mean absolute deviation in the verdict.
+    verdict : str
+        Of the area; empty for ``scan_to_design``, which is never judged, and before judging.
+    hausdorff_um : float
+        Largest |d| in this direction.
+    hausdorff_both_um : float
+        The larger one of both directions; NaN if only one was measured.
+    within_mm2, above_mm2, below_mm2 : float
+        Counted area within ± tolerance, above + tolerance, below − tolerance, mm².
+    percentiles : str
+        The convention: ``"area-weighted Hazen"`` or ``"linear"``.
+    weighted : bool
+        Whether points count by their area.
+    reason : str
+        Why the numbers are NaN; empty otherwise.
+    """
+
+    area: str
+    direction: Direction
+    n: int
+    area_mm2: float
+    coverage: float
+    mean_um: float
+    sd_um: float
+    mean_abs_um: float
+    rms_um: float
+    median_um: float
+    p10_um: float
+    p90_um: float
+    half_p90_p10_um: float
+    mean_positive_um: float
+    mean_negative_um: float
+    min_um: float
+    max_um: float
+    within_tolerance: float
+    tolerance_um: float
+    verdict: str
+    hausdorff_um: float
+    hausdorff_both_um: float
+    within_mm2: float
+    above_mm2: float
+    below_mm2: float
+    percentiles: str
+    weighted: bool
+    reason: str
+
+
+MEASURE_COLUMNS: tuple[str, ...] = tuple(f.name for f in fields(AreaMeasures))[:20]
+"""The columns of ``measures.csv``, ``area`` to ``verdict``."""
+
+
+def measure_areas(
+    deviations: Sequence[DeviationField],
+    area_set: AreaSet,
+    tolerances_um: Mapping[str, float] | None = None,
+    *,
+    weighted: bool = True,
+) -> tuple[AreaMeasures, ...]:
+    """Measure every area in every direction.
+
+    Parameters
+    ----------
+    deviations : sequence of DeviationField
+        One or both directions.
+    area_set : AreaSet
+        The areas, of the evaluation mesh that the fields were measured with.
+    tolerances_um : mapping of area name to float, optional
+        Half width of the band that "within tolerance" means, µm.
+    weighted : bool
+        Weight by area (default), or count every point the same, as published figures often do:
+        then with numpy's linear percentiles.
+
+    Returns
+    -------
+    tuple of AreaMeasures
+        All areas of the first field in the area set's order, then those of the next.
+    """
+    limits = tolerances_um or {}
+    rows = [
+        _measure(field, name, field.inside(area), float(limits.get(name, np.nan)), weighted)
+        for field in deviations
+        for name, area in area_set.areas.items()
+    ]
+    if len(deviations) < 2:
+        return tuple(rows)
+    largest: dict[str, float] = {}
+    for row in rows:
+        largest[row.area] = max(largest.get(row.area, 0.0), row.hausdorff_um)
+    return tuple(replace(row, hausdorff_both_um=largest[row.area]) for row in rows)
+
+
+def weighted_percentile(values: FloatArray, weights: FloatArray, percent: FloatArray) -> FloatArray:
+    """Return percentiles of values that stand for unequal shares.
+
+    Each sorted value sits in the middle of its share of the total weight, at
+    (Σ weights before it + half its own)/Σ weights; between two the percentile is linear, beyond
+    the outermost it is theirs. For equal weights these are Hazen's positions (i − ½)/n
+    (type 5 of Hyndman & Fan 1996).
+
+    Parameters
+    ----------
+    values, weights : (n,) float
+        At least one value; weights not negative, not all zero.
+    percent : (k,) float
+        From 0 to 100.
+
+    Returns
+    -------
+    (k,) float
+
+    Raises
+    ------
+    SettingError
+        No values, or no weight.
+    """
+    total = float(np.sum(weights)) if len(values) else 0.0
+    if not total > 0:
+        raise SettingError(
+            "There are no values with a weight.",
+            subject="weighted_percentile",
+            remedy="Give at least one value with a weight above 0.",
+        )
+    order = np.argsort(values, kind="stable")
+    return _sorted_percentile(values[order], weights[order], np.asarray(percent))
+
+
+def _sorted_percentile(values: FloatArray, weights: FloatArray, percent: FloatArray) -> FloatArray:
+    middle = np.cumsum(weights) - 0.5 * weights
+    return np.interp(percent * (0.01 * float(weights.sum())), middle, values)
+
+
+def _measure(
+    field: DeviationField, area: str, inside: BoolArray, tolerance_um: float, weighted: bool
+) -> AreaMeasures:
+    """Measure one area in one direction."""
+    counted = inside & field.counted
+    area_mm2 = float(field.weights_mm2[inside].sum())
+    counted_mm2 = field.weights_mm2[counted]
+    deviation_um = 1e3 * field.deviation_mm[counted]
+    weights = counted_mm2 if weighted else np.ones(len(deviation_um))
+    reason = _why_empty(field, inside, float(weights.sum()))
+    numbers = _no_numbers() if reason else _numbers(deviation_um, weights, weighted)
+    above, below, within = _areas_against(deviation_um, counted_mm2, tolerance_um)
+    share = within if weighted else float((np.abs(deviation_um) <= tolerance_um).sum())
+    decided = not reason and np.isfinite(tolerance_um)
+    return AreaMeasures(
+        area=area,
+        direction=field.direction,
+        n=int(counted.sum()),
+        area_mm2=area_mm2,
+        coverage=float(counted_mm2.sum()) / area_mm2 if area_mm2 > 0 else np.nan,
+        within_tolerance=share / float(weights.sum()) if decided else np.nan,
+        tolerance_um=tolerance_um,
+        verdict="",
+        hausdorff_um=max(-numbers["min_um"], numbers["max_um"]),
+        hausdorff_both_um=np.nan,
+        within_mm2=within,
+        above_mm2=above,
+        below_mm2=below,
+        percentiles=WEIGHTED_PERCENTILES if weighted else UNWEIGHTED_PERCENTILES,
+        weighted=weighted,
+        reason=reason,
+        **numbers,
+    )
+
+
+def _numbers(deviation_um: FloatArray, weights: FloatArray, weighted: bool) -> dict[str, float]:
+    """Return every number that comes from the deviations alone, by field name."""
+    order = np.argsort(deviation_um, kind="stable")
+    d, w = deviation_um[order], weights[order]
+    total = float(w.sum())
+    percent = np.array([10.0, 50.0, 90.0])
+    p10, median, p90 = (
+        _sorted_percentile(d, w, percent) if weighted else np.percentile(d, percent)
+    ).tolist()
+    mean = float(w @ d) / total
+    positive, negative = d > 0, d < 0
+    return {
+        "mean_um": mean,
+        "sd_um": float(np.sqrt(w @ (d - mean) ** 2 / total)),
+        "mean_abs_um": float(w @ np.abs(d)) / total,
+        "rms_um": float(np.sqrt(w @ d**2 / total)),
+        "median_um": median,
+        "p10_um": p10,
+        "p90_um": p90,
+        "half_p90_p10_um": 0.5 * (p90 - p10),
+        "mean_positive_um": _mean(d[positive], w[positive]),
+        "mean_negative_um": _mean(d[negative], w[negative]),
+        "min_um": float(d[0]),
+        "max_um": float(d[-1]),
+    }
+
+
+def _no_numbers() -> dict[str, float]:
+    return dict.fromkeys(_numbers(np.zeros(1), np.ones(1), True), np.nan)
+
+
+def _mean(values: FloatArray, weights: FloatArray) -> float:
+    total = float(weights.sum())
+    return float(weights @ values) / total if total > 0 else np.nan
+
+
+def _areas_against(
+    deviation_um: FloatArray, weights_mm2: FloatArray, tolerance_um: float
+) -> tuple[float, float, float]:
+    """Return the counted areas above, below and within ± tolerance, mm²; NaN without one."""
+    if not np.isfinite(tolerance_um):
+        return np.nan, np.nan, np.nan
+    above = float(weights_mm2[deviation_um > tolerance_um].sum())
+    below = float(weights_mm2[deviation_um < -tolerance_um].sum())
+    within = float(weights_mm2[np.abs(deviation_um) <= tolerance_um].sum())
+    return above, below, within
+
+
+def _why_empty(field: DeviationField, inside: BoolArray, weight: float) -> str:
+    """Return why an area has no numbers, in words; empty if it has."""
+    if weight > 0:
+        return ""
+    if not inside.any():
+        return "No measured point lies in this area."
+    shares = {
+        word: float(field.weights_mm2[inside & (field.status == code)].sum())
+        for code, word in enumerate(STATUS_WORDS)
+        if code
+    }
+    return f"No point of this area counts: {max(shares, key=lambda word: shares[word])}."
