@@ -1,0 +1,242 @@
+"""Read mesh files to millimetres, with what was found on the way."""
+
+from __future__ import annotations
+
+import hashlib
+import warnings
+from dataclasses import dataclass
+from io import BytesIO
+from pathlib import Path
+
+import numpy as np
+
+from ..errors import CuspwiseError, FileError
+from .formats import EXPORT_AGAIN, FORMAT_NAMES, SUFFIX_FORMATS, check_safe, load_bytes, recognise
+from .grouping import group_points
+from .triangle_mesh import FloatArray, IntArray, TriangleMesh
+from .units import check_unit, find_unit
+from .write import write_mesh
+
+__all__ = ["MAX_SIZE_MM", "MeshFile", "read_mesh", "write_mesh"]
+
+# Ten metres: beyond any mistaken unit that could still be meant for a tooth.
+MAX_SIZE_MM = 10_000.0
+
+_STL_TRIANGLE = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("extra", "<u2")])
+
+
+@dataclass(frozen=True, eq=False)
+class MeshFile:
+    """A mesh read from a file.
+
+    Attributes
+    ----------
+    mesh : TriangleMesh
+        In mm; exactly equal vertices merged, degenerate and duplicate faces still there.
+    path : pathlib.Path
+    format : str
+        What the content is: "binary STL", "ASCII STL", "PLY", "OBJ", "OFF" or "3MF".
+    sha256 : str
+        Of the file's bytes, hexadecimal.
+    unit : str
+        "mm", "m", "inch", "um", "cm" or "foot".
+    unit_guessed : bool
+        Neither the user nor the file said the unit.
+    scale_to_mm : float
+        Millimetres per unit of the file.
+    vertices_in_file : int
+        Before merging; three per triangle in STL.
+    nan_vertices : int
+        Vertices that are not finite numbers; the triangles on them are left out.
+    notes : tuple of str
+        What the user should know, in words.
+    """
+
+    mesh: TriangleMesh
+    path: Path
+    format: str
+    sha256: str
+    unit: str
+    unit_guessed: bool
+    scale_to_mm: float
+    vertices_in_file: int
+    nan_vertices: int
+    notes: tuple[str, ...]
+
+
+def read_mesh(path: str | Path, *, unit: str = "auto") -> MeshFile:
+    """Read an STL (binary or ASCII), PLY, OBJ, OFF or 3MF file.
+
+    The content decides which format it is, not the name. All objects of the file come as one
+    mesh. Equal vertices are merged, in the order of their first appearance.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path
+    unit : str
+        Length unit of the file's numbers: "mm", "m", "inch", "um", "cm", "foot", or "auto":
+        the one the file declares (3MF), else guessed from the size (see ``mesh.units``).
+
+    Raises
+    ------
+    FileError
+        Missing, truncated, damaged, too large, without triangles.
+    SettingError
+        Unknown unit.
+    """
+    check_unit(unit)
+    path = Path(path)
+    data = load_bytes(path)
+    kind = recognise(data, path)
+    check_safe(data, kind, path)
+    if kind == "stl_binary":
+        points, faces, declared_unit = _decode_binary_stl(data)
+    else:
+        points, faces, declared_unit = _decode_with_trimesh(data, kind, path)
+    if not len(faces):
+        what = f"{len(points):,} points but no triangles" if len(points) else "no triangles"
+        raise FileError(f"It holds {what}.", subject=path, remedy="Export it as a surface mesh.")
+    if faces.min() < 0 or faces.max() >= len(points):
+        raise FileError(
+            "Some faces name vertices that do not exist.", subject=path, remedy=EXPORT_AGAIN
+        )
+    finite_faces, nan_vertices, notes = _without_nan(points, faces, path)
+    vertices, merged_faces = _merge(points, finite_faces)
+    found = find_unit(_longest_side(vertices, path), given=unit, declared=declared_unit)
+    _check_size(vertices, found.scale_to_mm, path)
+    return MeshFile(
+        mesh=TriangleMesh(vertices * found.scale_to_mm, merged_faces, path.name),
+        path=path,
+        format=FORMAT_NAMES[kind],
+        sha256=hashlib.sha256(data).hexdigest(),
+        unit=found.unit,
+        unit_guessed=found.guessed,
+        scale_to_mm=found.scale_to_mm,
+        vertices_in_file=len(points),
+        nan_vertices=nan_vertices,
+        notes=_name_note(path, kind) + notes + found.notes,
+    )
+
+
+def _decode_binary_stl(data: bytes) -> tuple[FloatArray, IntArray, str]:
+    """Decode binary STL here: importing trimesh for it would take longer than all the rest."""
+    corners = np.frombuffer(data, dtype=_STL_TRIANGLE, offset=84)["corners"]
+    points = corners.reshape(-1, 3).astype(np.float64)
+    return points, np.arange(len(points)).reshape(-1, 3), ""
+
+
+def _decode_with_trimesh(data: bytes, kind: str, path: Path) -> tuple[FloatArray, IntArray, str]:
+    if kind != "3mf" and not (kind == "ply" and b"format binary" in data[:4096]):
+        data = data.decode("utf-8", "replace").encode()  # spares trimesh guessing an encoding
+    try:
+        import trimesh
+
+        with warnings.catch_warnings():
+            # numpy only warns, and stops, where text does not go on as a number.
+            warnings.filterwarnings("error", message=".*could not be read to its end.*")
+            warnings.filterwarnings("ignore", category=RuntimeWarning)
+            scene = trimesh.load_scene(
+                BytesIO(data),
+                file_type=kind.removesuffix("_ascii"),
+                process=False,
+                skip_materials=True,
+            )
+            points, faces = _concatenate(scene)
+    except CuspwiseError:
+        raise
+    except MemoryError as error:
+        raise FileError(
+            "Reading it needs more memory than there is.",
+            subject=path,
+            remedy="Export only the crown, or reduce the mesh.",
+        ) from error
+    except Exception as error:
+        # A damaged file makes the parsers fail in any way there is.
+        raise FileError(
+            f"It is not a whole {FORMAT_NAMES[kind]} file ({type(error).__name__}: {error}).",
+            subject=path,
+            remedy=EXPORT_AGAIN,
+        ) from error
+    declared = str(scene.metadata.get("units", "")) if kind == "3mf" else ""
+    return points, faces, declared.lower()
+
+
+def _concatenate(scene: object) -> tuple[FloatArray, IntArray]:
+    """Join all meshes of a trimesh scene, each moved to its place; points alone give no faces."""
+    points, faces, offset = [np.zeros((0, 3))], [np.zeros((0, 3), dtype=np.int64)], 0
+    for node in scene.graph.nodes_geometry:  # type: ignore[attr-defined]
+        matrix, name = scene.graph[node]  # type: ignore[attr-defined]
+        geometry = scene.geometry[name]  # type: ignore[attr-defined]
+        vertices = np.asarray(geometry.vertices, dtype=np.float64)
+        if vertices.ndim != 2 or vertices.shape[1] != 3:
+            continue
+        if not np.array_equal(matrix, np.eye(4)):
+            vertices = vertices @ matrix[:3, :3].T + matrix[:3, 3]
+        corners = np.asarray(getattr(geometry, "faces", np.zeros((0, 3))), dtype=np.int64)
+        if np.linalg.det(matrix[:3, :3]) < 0:
+            corners = corners[:, ::-1]
+        points.append(vertices)
+        faces.append(corners + offset)
+        offset += len(vertices)
+    return np.concatenate(points), np.concatenate(faces)
+
+
+def _without_nan(
+    points: FloatArray, faces: IntArray, path: Path
+) -> tuple[IntArray, int, tuple[str, ...]]:
+    """Return the faces on finite vertices, the count of other vertices, and a note."""
+    finite = np.isfinite(points).all(axis=1)
+    if finite.all():
+        return faces, 0, ()
+    bad = len(finite) - int(np.count_nonzero(finite))
+    kept = faces[finite[faces].all(axis=1)]
+    if not len(kept):
+        raise FileError(
+            "None of its triangles has finite coordinates only.",
+            subject=path,
+            remedy=EXPORT_AGAIN,
+        )
+    note = (
+        f"{bad:,} vertices are not finite numbers; {len(faces) - len(kept):,} of "
+        f"{len(faces):,} triangles touch them and were left out."
+    )
+    return kept, bad, (note,)
+
+
+def _merge(points: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
+    """Merge exactly equal vertices and drop those that no face uses."""
+    if faces.size != len(points) or faces[0, 0] != 0 or faces[-1, -1] != len(points) - 1:
+        used = np.zeros(len(points), dtype=bool)
+        used[faces.ravel()] = True
+        if not used.all():
+            new_index = np.cumsum(used) - 1
+            points, faces = points[used], new_index[faces]
+    first, label = group_points(points).by_appearance()
+    return points[first], label[faces]
+
+
+def _longest_side(vertices: FloatArray, path: Path) -> float:
+    with np.errstate(over="ignore"):
+        side = float((vertices.max(axis=0) - vertices.min(axis=0)).max())
+    if side == 0.0:
+        raise FileError(
+            "All its vertices are in one place.", subject=path, remedy=EXPORT_AGAIN
+        )
+    return side
+
+
+def _check_size(vertices: FloatArray, scale_to_mm: float, path: Path) -> None:
+    largest = float(np.abs(vertices).max()) * scale_to_mm
+    if not largest <= MAX_SIZE_MM:
+        raise FileError(
+            f"Its coordinates reach {largest:.3g} mm; no dental scan is that large.",
+            subject=path,
+            remedy="Give the unit of the file, or export it again if it is damaged.",
+        )
+
+
+def _name_note(path: Path, kind: str) -> tuple[str, ...]:
+    named = SUFFIX_FORMATS.get(path.suffix.lower(), "")
+    if kind.startswith(named) and named:
+        return ()
+    return (f"Its name ends in {path.suffix or 'nothing'}, its content is {FORMAT_NAMES[kind]}.",)

@@ -1,0 +1,259 @@
+"""Which format a mesh file has, by what it holds, and whether it is safe to read."""
+
+from __future__ import annotations
+
+import re
+import struct
+from collections.abc import Callable
+from pathlib import Path
+
+from ..errors import FileError
+from .threemf import check_archive
+
+# Twenty to forty times a dense crown scan; keeps reading below 2 GB of memory.
+MAX_TRIANGLES = 8_000_000
+MAX_TEXT_BYTES = 150_000_000
+MAX_BINARY_BYTES = 600_000_000
+# A model file inside a 3MF archive grows about tenfold in memory while it is parsed.
+MAX_3MF_BYTES = 100_000_000
+MAX_PARTS = 20_000
+
+STL_HEADER_BYTES = 84
+STL_TRIANGLE_BYTES = 50
+SUFFIX_FORMATS = {".stl": "stl", ".ply": "ply", ".obj": "obj", ".off": "off", ".3mf": "3mf"}
+FORMAT_NAMES = {
+    "stl_binary": "binary STL",
+    "stl_ascii": "ASCII STL",
+    "ply": "PLY",
+    "obj": "OBJ",
+    "off": "OFF",
+    "3mf": "3MF",
+}
+EXPORT_AGAIN = "Export it again from the program that made it."
+
+_PLY_BYTES = {
+    **dict.fromkeys(("char", "uchar", "int8", "uint8"), 1),
+    **dict.fromkeys(("short", "ushort", "int16", "uint16", "float16"), 2),
+    **dict.fromkeys(("int", "uint", "int32", "uint32", "float", "float32"), 4),
+    **dict.fromkeys(("double", "float64", "int64", "uint64"), 8),
+}
+_OBJ_LINE = re.compile(rb"^[ \t]*(?:v|f|vn|vt)[ \t]+[-+.\d]", re.MULTILINE)
+_FACET_LINE = re.compile(rb"^\s*facet\b", re.MULTILINE)
+_OFF_START = re.compile(rb"\A(?:[ \t]*(?:#[^\n]*)?\r?\n)*[ \t]*C?OFF\b")
+
+
+def load_bytes(path: Path) -> bytes:
+    """Read a file of bearable size.
+
+    Raises
+    ------
+    FileError
+        Missing, a folder, not readable, empty, or larger than any format may be.
+    """
+    try:
+        size = path.stat().st_size
+        if size > MAX_BINARY_BYTES:
+            raise too_large(path, f"It has {size / 1e6:.0f} MB")
+        data = path.read_bytes()
+    except OSError as error:
+        raise FileError(
+            f"It cannot be read ({error.strerror or error}).",
+            subject=path,
+            remedy="Check the path and the permissions.",
+        ) from error
+    if not data:
+        raise FileError("It is empty.", subject=path, remedy=EXPORT_AGAIN)
+    return data
+
+
+def too_large(path: Path, reason: str) -> FileError:
+    """Return the error for a file above the limits."""
+    return FileError(
+        f"{reason}, more than Cuspwise reads ({MAX_TRIANGLES / 1e6:.0f} million triangles, "
+        f"{MAX_TEXT_BYTES / 1e6:.0f} MB as text).",
+        subject=path,
+        remedy="Export only the crown, or reduce the mesh.",
+    )
+
+
+def recognise(data: bytes, path: Path) -> str:
+    """Return the format, a key of ``FORMAT_NAMES``; the content decides, not the name.
+
+    A binary STL is known by its length, 84 + 50 n bytes, since its free 80-byte header may well
+    begin with "solid" as an ASCII STL does.
+    """
+    start = data[:4096]
+    words = start.split(None, 1)
+    first = words[0].lower() if words else b""
+    if data[:2] == b"PK":
+        return "3mf"
+    if _has_stl_length(data):
+        return "stl_binary"
+    if first == b"ply":
+        return "ply"
+    if first.startswith(b"solid") and _looks_like_text(start):
+        return "stl_ascii"
+    if _OFF_START.match(start):
+        return "off"
+    named = SUFFIX_FORMATS.get(path.suffix.lower())
+    if named == "stl":
+        return "stl_ascii" if _looks_like_text(start) else "stl_binary"
+    if named in ("ply", "off", "3mf", "obj"):
+        return named
+    if _OBJ_LINE.search(start):
+        return "obj"
+    raise FileError(
+        "It holds no mesh format that Cuspwise knows.",
+        subject=path,
+        remedy="Export it as STL, PLY, OBJ, OFF or 3MF.",
+    )
+
+
+def _has_stl_length(data: bytes) -> bool:
+    if len(data) < STL_HEADER_BYTES:
+        return False
+    (count,) = struct.unpack_from("<I", data, 80)
+    return len(data) == STL_HEADER_BYTES + STL_TRIANGLE_BYTES * int(count)
+
+
+def _looks_like_text(start: bytes) -> bool:
+    return b"\0" not in start and (b"facet" in start.lower() or b"endsolid" in start.lower())
+
+
+def check_safe(data: bytes, kind: str, path: Path) -> None:
+    """Compare what a file promises with what it holds, before anything is built from it.
+
+    Raises
+    ------
+    FileError
+        Truncated, counts that the file cannot hold, above the limits, not the format it claims.
+    """
+    if kind in ("stl_ascii", "obj", "off") and len(data) > MAX_TEXT_BYTES:
+        raise too_large(path, f"It has {len(data) / 1e6:.0f} MB of text")
+    checks: dict[str, Callable[[bytes, Path], None]] = {
+        "stl_binary": _check_binary_stl,
+        "stl_ascii": _check_ascii_stl,
+        "ply": _check_ply,
+        "off": _check_off,
+        "3mf": _check_3mf,
+    }
+    if kind in checks:
+        checks[kind](data, path)
+
+
+def _truncated(path: Path, promised: int, found: int, thing: str = "triangles") -> FileError:
+    return FileError(
+        f"It ends early: its header promises {promised:,} {thing}, {promised - found:,} of them "
+        "are missing.",
+        subject=path,
+        remedy="Copy or export it again; the transfer was probably cut off.",
+    )
+
+
+def _check_binary_stl(data: bytes, path: Path) -> None:
+    if len(data) < STL_HEADER_BYTES:
+        raise FileError(
+            f"It has {len(data)} bytes, too few for an STL header.",
+            subject=path,
+            remedy=EXPORT_AGAIN,
+        )
+    (count,) = struct.unpack_from("<I", data, 80)
+    held, left_over = divmod(len(data) - STL_HEADER_BYTES, STL_TRIANGLE_BYTES)
+    if held < count:
+        raise _truncated(path, count, held)
+    if held > count or left_over:
+        raise FileError(
+            f"Its header promises {count:,} triangles, but it is "
+            f"{len(data) - STL_HEADER_BYTES - STL_TRIANGLE_BYTES * count:,} bytes longer.",
+            subject=path,
+            remedy=EXPORT_AGAIN,
+        )
+    if count > MAX_TRIANGLES:
+        raise too_large(path, f"It has {count:,} triangles")
+
+
+def _check_ascii_stl(data: bytes, path: Path) -> None:
+    lower = data.lower()
+    starts, ends = len(_FACET_LINE.findall(lower)), lower.count(b"endfacet")
+    if starts != ends or b"endsolid" not in lower:
+        raise FileError(
+            f"It ends early or is damaged: {starts:,} triangles begin, {ends:,} end, and "
+            f"{'its' if b'endsolid' in lower else 'no'} closing line is there.",
+            subject=path,
+            remedy="Copy or export it again; the transfer was probably cut off.",
+        )
+    if lower.count(b"endsolid") > MAX_PARTS:
+        raise too_large(path, f"It has more than {MAX_PARTS:,} solids")
+
+
+def _check_off(data: bytes, path: Path) -> None:
+    lines = [line.split(b"#")[0].split() for line in data[:65536].splitlines()]
+    words = [word for line in lines for word in line]
+    try:
+        counts = [int(word) for word in words[1:3]]
+        vertices, faces = counts
+    except ValueError:
+        raise FileError(
+            "Its header has no counts of vertices and faces.", subject=path, remedy=EXPORT_AGAIN
+        ) from None
+    held = data.count(b"\n") + data.count(b"\r") + 1
+    if min(counts) < 0 or vertices + faces > held:
+        raise _truncated(path, max(faces, 0), max(min(held - max(vertices, 0), faces), 0), "faces")
+    if faces > MAX_TRIANGLES:
+        raise too_large(path, f"It has {faces:,} faces")
+
+
+def _check_ply(data: bytes, path: Path) -> None:
+    end = data.find(b"end_header")
+    if end < 0 or end > 1_000_000:
+        raise FileError("Its PLY header never ends.", subject=path, remedy=EXPORT_AGAIN)
+    try:
+        is_text, elements = _ply_elements(data[:end].decode("ascii", "replace"))
+    except (ValueError, KeyError, IndexError) as error:
+        raise FileError(
+            f"Its PLY header is damaged ({error}).", subject=path, remedy=EXPORT_AGAIN
+        ) from None
+    body = data.count(b"\n", end) if is_text else len(data) - data.find(b"\n", end) - 1
+    for name, count, row_bytes in elements:
+        if is_text:  # a line each
+            row_bytes = 1
+        if count < 0 or count * row_bytes > body:
+            held = max(body, 0) // max(row_bytes, 1)
+            raise _truncated(path, max(count, 0), held, f"entries of {name!r}")
+        body -= count * row_bytes
+        if count > 3 * MAX_TRIANGLES:
+            raise too_large(path, f"It has {count:,} entries of {name!r}")
+    if is_text and len(data) > MAX_TEXT_BYTES:
+        raise too_large(path, f"It has {len(data) / 1e6:.0f} MB of text")
+
+
+def _ply_elements(header: str) -> tuple[bool, list[tuple[str, int, int]]]:
+    """Return whether the body is text, and name, count and least bytes of each element's rows.
+
+    Faces count with three indices each, the fewest a polygon has.
+    """
+    elements: list[tuple[str, int, int]] = []
+    is_text = False
+    for line in header.splitlines():
+        words = line.split()
+        if not words:
+            raise ValueError("an empty line")
+        if words[0] == "format":
+            is_text = words[1] == "ascii"
+        elif words[0] == "element":
+            elements.append((words[1], int(words[2]), 0))
+        elif words[0] == "property":
+            name, count, row_bytes = elements[-1]
+            if words[1] == "list":
+                least = 3 if name == "face" and words[4].startswith("vertex_ind") else 0
+                row_bytes += _PLY_BYTES[words[2]] + least * _PLY_BYTES[words[3]]
+            else:
+                row_bytes += _PLY_BYTES[words[1]]
+            elements[-1] = (name, count, row_bytes)
+    return is_text, elements
+
+
+def _check_3mf(data: bytes, path: Path) -> None:
+    count = check_archive(data, path, max_bytes=MAX_3MF_BYTES, max_parts=MAX_PARTS)
+    if count > MAX_TRIANGLES:
+        raise too_large(path, f"It places {count:,} triangles")
