@@ -4,7 +4,7 @@ The repository root is the Python package and the Blender extension at once. Imp
 nothing; the core is :mod:`cuspwise.standalone_core`, and Blender calls ``register``.
 """
 
-__version__ = "0.1.0"
+from .standalone_core.version import VERSION as __version__
 
 
 def register() -> None:

@@ -10,7 +10,6 @@ from pathlib import Path
 import numpy as np
 import scipy
 
-from .. import __version__
 from .areas.area_set import AreaSet, AreaSettings
 from .areas.files import load_areas
 from .areas.find import find_areas_steps
@@ -30,9 +29,10 @@ from .mesh.repair import Repair, repair_mesh
 from .mesh.triangle_mesh import BoolArray, TriangleMesh
 from .progress import Progress, Steps, run, scaled
 from .stopwatch import Stopwatch
-from .superimpose.superimpose import Superimposition, superimpose_steps
 from .superimpose.settings import SuperimposeSettings
+from .superimpose.superimpose import Superimposition, superimpose_steps
 from .surface.closest import SurfaceIndex
+from .version import VERSION
 
 
 @dataclass(frozen=True)
@@ -381,7 +381,7 @@ def _coverage_warnings(measures: tuple[AreaMeasures, ...], least: float) -> list
 
 def _versions() -> dict[str, str]:
     return {
-        "cuspwise": __version__,
+        "cuspwise": VERSION,
         "numpy": np.__version__,
         "scipy": scipy.__version__,
         "python": platform.python_version(),

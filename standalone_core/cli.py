@@ -4,25 +4,32 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from functools import wraps
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 from rich.console import Console
 
 from .console import Stage
 from .errors import CuspwiseError, SettingError
+from .version import VERSION
+
+if TYPE_CHECKING:
+    from .check import CheckResult, CheckSettings
+    from .superimpose.settings import SuperimposeSettings
 
 UNITS = ("auto", "mm", "cm", "m", "inch", "um")
 STARTS = {"auto": "auto", "landmarks": "landmarks", "in-place": "in_place"}
 LOSSES = {"least-squares": "least_squares", "trimmed": "trimmed", "robust": "robust"}
-INTERRUPTED = 130  # the shell's own code for a program stopped by Ctrl-C
+INTERRUPTED = 130  # what a shell reports for a program stopped by Ctrl-C
 
 screen = Console(highlight=False)
-errors = Console(stderr=True, highlight=False)
+messages = Console(stderr=True, highlight=False)
+
+Command = TypeVar("Command", bound=Callable[..., Any])
 
 
 def guarded(command: Callable[..., None]) -> Callable[..., None]:
@@ -33,46 +40,324 @@ def guarded(command: Callable[..., None]) -> Callable[..., None]:
         try:
             command(*args, **kwargs)
         except CuspwiseError as error:
-            errors.print("[bold red]Error:[/]", end=" ")
-            errors.print(str(error), markup=False, soft_wrap=True)
+            messages.print("[bold red]Error:[/]", end=" ")
+            messages.print(str(error), markup=False, soft_wrap=True)
             sys.exit(1)
         except KeyboardInterrupt:
-            errors.print("Stopped. No half-written file was left behind.")
+            messages.print("Stopped. No half-written file is left behind.")
             sys.exit(INTERRUPTED)
 
     return wrapper
 
 
+def options(*decorators: Callable[[Command], Command]) -> Callable[[Command], Command]:
+    """Join several click decorators into one."""
+
+    def join(command: Command) -> Command:
+        for decorator in reversed(decorators):
+            command = decorator(command)
+        return command
+
+    return join
+
+
+path = click.Path(path_type=Path)
+json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for scripts.")
+pictures_option = click.option(
+    "--pictures/--no-pictures",
+    default=None,
+    help="Draw six views with Blender's module; by default if it is installed.",
+)
+area_options = options(
+    click.option(
+        "--spacing",
+        "spacing_mm",
+        type=float,
+        default=0.1,
+        show_default=True,
+        metavar="MM",
+        help="Largest distance between evaluation points.",
+    ),
+    click.option(
+        "--margin-band",
+        "margin_band_mm",
+        type=float,
+        metavar="MM",
+        help="Width of the margin area on either side of the margin line.  [default: 1.0]",
+    ),
+    click.option(
+        "--mesial",
+        metavar="X,Y,Z",
+        help="Mesial direction in the design's frame; gives the two contact areas.",
+    ),
+)
+
+
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
-@click.version_option(package_name="cuspwise", prog_name="cuspwise")
+@click.version_option(VERSION, prog_name="cuspwise")
 def main() -> None:
     """How far is a produced dental crown from its design, where, and is that good enough?
 
     Not a medical device: it supports, and never replaces, the judgement of a licensed
-    professional and local rules. Keep patient names out of file names.
+    professional and local rules. Patient names do not belong in file names.
     """
 
 
 @main.command()
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("design", type=path)
+@click.argument("scan", type=path)
 @click.option(
-    "--unit",
-    type=click.Choice(UNITS),
+    "--out", type=path, metavar="DIR", help="Folder for the results.  [default: SCAN_check]"
+)
+@click.option("--areas", "areas_file", type=path, metavar="FILE", help="Areas saved by 'areas'.")
+@click.option(
+    "--align",
+    type=click.Choice(list(STARTS)),
     default="auto",
     show_default=True,
-    help="Unit of the file's coordinates.",
+    help="Where the superimposition starts from.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print JSON for scripts.")
+@click.option(
+    "--landmarks",
+    type=path,
+    metavar="CSV",
+    help="Paired points for '--align landmarks': columns design_x … scan_z, in mm.",
+)
+@click.option("--no-fit", is_flag=True, help="Leave the start as it is: no best fit after it.")
+@click.option(
+    "--loss",
+    type=click.Choice(list(LOSSES)),
+    default="least-squares",
+    show_default=True,
+    help="How the best fit weighs large deviations.",
+)
+@click.option("--fit-on", multiple=True, metavar="AREA", help="Fit on this area only; repeatable.")
+@click.option("--design-unit", type=click.Choice(UNITS), default="auto", show_default=True)
+@click.option("--scan-unit", type=click.Choice(UNITS), default="auto", show_default=True)
+@area_options
+@click.option(
+    "--search",
+    "search_mm",
+    type=float,
+    default=1.0,
+    show_default=True,
+    metavar="MM",
+    help="Deviations beyond this distance do not count.",
+)
+@click.option(
+    "--tolerance",
+    "tolerances",
+    multiple=True,
+    metavar="AREA=UM",
+    help="Largest acceptable mean absolute deviation; repeatable; 'AREA=none' takes it away.",
+)
+@click.option("--drop-debris", is_flag=True, help="Leave out small floating pieces.")
+@click.option("--unweighted", is_flag=True, help="Every point counts the same, whatever its area.")
+@pictures_option
+@json_option
+@guarded
+def check(**given: Any) -> None:
+    """Measure how far SCAN, the scan of a produced crown, is from DESIGN.
+
+    Prints the measures and a verdict per area and writes check.html, measures.csv,
+    exceedances.csv, check.json and coloured PLY meshes to a folder.
+    """
+    from .check import check_steps
+    from .report.files import check_document, write_check_steps
+
+    result = Stage(messages).run(check_steps(given["design"], given["scan"], _settings(given)))
+    out: Path | None = given["out"]
+    if given["as_json"]:
+        if out is not None:
+            Stage(messages).run(write_check_steps(result, out, pictures=_pictures(given)))
+        click.echo(json.dumps(check_document(result), indent=2, allow_nan=False))
+        return
+    _show(result)
+    out = out if out is not None else Path(f"{given['scan'].stem}_check")
+    _say_written(
+        Stage(messages).run(write_check_steps(result, out, pictures=_pictures(given))), out
+    )
+
+
+@main.command()
+@click.argument("design", type=path)
+@click.option("--out", type=path, metavar="FILE", help="Save the areas here (JSON).")
+@click.option("--unit", type=click.Choice(UNITS), default="auto", show_default=True)
+@area_options
+@json_option
+@guarded
+def areas(
+    design: Path,
+    out: Path | None,
+    unit: str,
+    spacing_mm: float,
+    margin_band_mm: float | None,
+    mesial: str | None,
+    as_json: bool,
+) -> None:
+    """Find the areas of DESIGN: margin line, intaglio, external, occlusal, axial, margin, …"""
+    from .areas.files import save_areas
+    from .areas.find import find_areas_steps
+    from .mesh.files import read_mesh
+    from .mesh.refine import evaluation_mesh
+    from .mesh.repair import repair_mesh
+    from .report.terminal import areas_document, areas_table
+
+    mesh = repair_mesh(read_mesh(design, unit=unit).mesh).mesh
+    evaluation = evaluation_mesh(mesh, spacing_mm)
+    settings = _area_settings(margin_band_mm, mesial)
+    found = Stage(messages).run(find_areas_steps(evaluation, settings))
+    if out is not None:
+        save_areas(out, found)
+    if as_json:
+        click.echo(json.dumps(areas_document(found), indent=2, allow_nan=False))
+        return
+    screen.print(areas_table(found))
+    if out is not None:
+        screen.print(f"Areas saved to {out}", markup=False)
+
+
+@main.command()
+@click.argument("file", type=path)
+@click.option("--unit", type=click.Choice(UNITS), default="auto", show_default=True)
+@json_option
 @guarded
 def inspect(file: Path, unit: str, as_json: bool) -> None:
     """Report the health of a mesh FILE: size, unit, pieces, open borders, faulty faces."""
     from .mesh.files import read_mesh
     from .mesh.repair import repair_mesh
-    from .report.terminal import health_json, health_table
+    from .report.terminal import health_document, health_table
 
     mesh_file = read_mesh(file, unit=unit)
     repair = repair_mesh(mesh_file.mesh)
     if as_json:
-        click.echo(json.dumps(health_json(mesh_file, repair), indent=2))
+        click.echo(json.dumps(health_document(mesh_file, repair), indent=2, allow_nan=False))
     else:
         screen.print(health_table(mesh_file, repair))
+
+
+@main.command()
+@click.option(
+    "--out",
+    type=path,
+    default=Path("cuspwise_demo"),
+    show_default=True,
+    metavar="DIR",
+    help="Folder for the demo's meshes and results.",
+)
+@pictures_option
+@guarded
+def demo(out: Path, pictures: bool | None) -> None:
+    """Make an invented crown, produce it two ways with known errors, and check both."""
+    from .check import check_steps
+    from .demo.scenario import write_demo_steps
+    from .report.files import write_check_steps
+
+    scenario = Stage(messages).run(write_demo_steps(out))
+    screen.print(scenario.text)
+    for scan in scenario.scans:
+        screen.rule(scan.stem)
+        result = Stage(messages).run(check_steps(scenario.design, scan))
+        _show(result)
+        folder = out / f"{scan.stem}_check"
+        steps = write_check_steps(result, folder, pictures=_pictures({"pictures": pictures}))
+        _say_written(Stage(messages).run(steps), folder)
+
+
+def _settings(given: dict[str, Any]) -> CheckSettings:
+    """Check settings from the command line's options."""
+    from .check import CheckSettings
+    from .deviation.field import DeviationSettings
+    from .deviation.verdict import Tolerances
+
+    return CheckSettings(
+        design_unit=given["design_unit"],
+        scan_unit=given["scan_unit"],
+        spacing_mm=given["spacing_mm"],
+        drop_debris=given["drop_debris"],
+        areas=_area_settings(given["margin_band_mm"], given["mesial"]),
+        areas_file=given["areas_file"],
+        superimpose=_superimpose_settings(given),
+        fit_areas=given["fit_on"],
+        deviation=DeviationSettings(search_mm=given["search_mm"]),
+        tolerances=Tolerances().changed(_tolerances(given["tolerances"])),
+        weighted=not given["unweighted"],
+    )
+
+
+def _superimpose_settings(given: dict[str, Any]) -> SuperimposeSettings:
+    from .superimpose.landmarks import read_landmarks
+    from .superimpose.settings import SuperimposeSettings
+
+    if (given["align"] == "landmarks") != (given["landmarks"] is not None):
+        raise SettingError(
+            "Landmarks need both '--align landmarks' and a file.",
+            subject="--landmarks",
+            remedy="Give '--align landmarks --landmarks FILE', or neither.",
+        )
+    settings = SuperimposeSettings(loss=LOSSES[given["loss"]], refine=not given["no_fit"])
+    if given["landmarks"] is None:
+        return replace(settings, start=STARTS[given["align"]])
+    pairs = read_landmarks(given["landmarks"])
+    return replace(
+        settings,
+        start="landmarks",
+        landmarks_design_mm=pairs.design_mm.tolist(),
+        landmarks_scan_mm=pairs.scan_mm.tolist(),
+    )
+
+
+def _area_settings(margin_band_mm: float | None, mesial: str | None) -> Any:
+    from .areas.area_set import AreaSettings
+
+    changes: dict[str, Any] = {}
+    if margin_band_mm is not None:
+        changes["margin_band_mm"] = margin_band_mm
+    if mesial is not None:
+        changes["mesial_direction"] = _direction(mesial)
+    return AreaSettings(**changes)
+
+
+def _direction(text: str) -> tuple[float, ...]:
+    try:
+        values = tuple(float(part) for part in text.split(","))
+    except ValueError:
+        values = ()
+    if len(values) != 3 or not any(values):
+        raise SettingError(
+            f"{text!r} is not a direction.",
+            subject="--mesial",
+            remedy="Give three numbers, such as '--mesial 1,0,0'.",
+        )
+    return values
+
+
+def _tolerances(texts: Iterable[str]) -> dict[str, float | None]:
+    """Read ``AREA=UM`` options."""
+    found: dict[str, float | None] = {}
+    for text in texts:
+        area, _, limit = text.partition("=")
+        try:
+            found[area.strip()] = None if limit.strip() == "none" else float(limit)
+        except ValueError:
+            raise SettingError(
+                f"{text!r} is not a tolerance.",
+                subject="--tolerance",
+                remedy="Give an area and micrometres, such as '--tolerance margin=15'.",
+            ) from None
+    return found
+
+
+def _pictures(given: dict[str, Any]) -> str:
+    return {None: "auto", True: "yes", False: "no"}[given["pictures"]]
+
+
+def _show(result: CheckResult) -> None:
+    from .report.terminal import check_view
+
+    screen.print(check_view(result))
+
+
+def _say_written(files: Iterable[Path], folder: Path) -> None:
+    names = ", ".join(file.name for file in files if file.parent == folder)
+    screen.print(f"Written to {folder}: {names}", markup=False)
