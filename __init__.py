@@ -4,7 +4,9 @@ The repository root is the Python package and the Blender extension at once. Imp
 nothing; the core is :mod:`cuspwise.standalone_core`, and Blender calls ``register``.
 """
 
-from .standalone_core.version import VERSION as __version__
+from .standalone_core.version import VERSION
+
+__version__ = VERSION
 
 
 def register() -> None:

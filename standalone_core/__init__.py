@@ -54,7 +54,7 @@ _HOMES = {
     "write_mesh": "mesh.write",
 }
 
-__all__ = sorted(_HOMES)
+__all__ = [*_HOMES]
 
 
 def __getattr__(name: str) -> Any:
