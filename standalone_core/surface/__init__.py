@@ -1,1 +1,1 @@
-"""."""
+"""The exact closest point on a triangle surface."""
