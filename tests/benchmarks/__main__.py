@@ -1,0 +1,32 @@
+"""Run the benchmarks and print their tables: ``python tests/benchmarks [--short] [--only NAME]``."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
+import ratios  # noqa: E402  (sets the thread counts before numpy loads)
+
+BENCHMARKS = ("closest", "superimpose", "check")
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--short", action="store_true", help="few rounds, small data")
+    parser.add_argument("--only", choices=BENCHMARKS, help="one benchmark")
+    given = parser.parse_args()
+    count = 0
+    for name in [given.only] if given.only else BENCHMARKS:
+        print(f"\n== {name}", flush=True)
+        rows = importlib.import_module(f"bench_{name}").run(given.short)
+        print(ratios.table(rows), flush=True)
+        count += len(rows)
+    print(f"\n{count} ratios measured; above 1 we are faster. No limit is enforced on a noisy machine.")
+    return 0 if count else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
