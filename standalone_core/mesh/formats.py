@@ -83,22 +83,13 @@ def recognise(data: bytes, path: Path) -> str:
     begin with "solid" as an ASCII STL does.
     """
     start = data[:4096]
-    words = start.split(None, 1)
-    first = words[0].lower() if words else b""
-    if data[:2] == b"PK":
-        return "3mf"
-    if _has_stl_length(data):
-        return "stl_binary"
-    if first == b"ply":
-        return "ply"
-    if first.startswith(b"solid") and _looks_like_text(start):
-        return "stl_ascii"
-    if _OFF_START.match(start):
-        return "off"
+    by_content = _recognise_content(data, start)
+    if by_content:
+        return by_content
     named = SUFFIX_FORMATS.get(path.suffix.lower())
     if named == "stl":
         return "stl_ascii" if _looks_like_text(start) else "stl_binary"
-    if named in ("ply", "off", "3mf", "obj"):
+    if named:
         return named
     if _OBJ_LINE.search(start):
         return "obj"
@@ -107,6 +98,19 @@ def recognise(data: bytes, path: Path) -> str:
         subject=path,
         remedy="Export it as STL, PLY, OBJ, OFF or 3MF.",
     )
+
+
+def _recognise_content(data: bytes, start: bytes) -> str:
+    if data[:2] == b"PK":
+        return "3mf"
+    if _has_stl_length(data):
+        return "stl_binary"
+    beginning = start.lstrip()[:5].lower()
+    if beginning.startswith(b"ply"):
+        return "ply"
+    if beginning == b"solid" and _looks_like_text(start):
+        return "stl_ascii"
+    return "off" if _OFF_START.match(start) else ""
 
 
 def _has_stl_length(data: bytes) -> bool:
@@ -214,9 +218,8 @@ def _check_ply(data: bytes, path: Path) -> None:
             f"Its PLY header is damaged ({error}).", subject=path, remedy=EXPORT_AGAIN
         ) from None
     body = data.count(b"\n", end) if is_text else len(data) - data.find(b"\n", end) - 1
-    for name, count, row_bytes in elements:
-        if is_text:  # a line each
-            row_bytes = 1
+    for name, count, least_bytes in elements:
+        row_bytes = 1 if is_text else least_bytes  # as text, a line each
         if count < 0 or count * row_bytes > body:
             held = max(body, 0) // max(row_bytes, 1)
             raise _truncated(path, max(count, 0), held, f"entries of {name!r}")

@@ -5,11 +5,15 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from ..errors import MeshError
+
+if TYPE_CHECKING:
+    from .graph import MeshGraph
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -141,6 +145,13 @@ class TriangleMesh:
         if not len(used):
             return np.zeros((2, 3))
         return np.array([used.min(axis=0), used.max(axis=0)])
+
+    @cached_property
+    def graph(self) -> MeshGraph:
+        """Edges, neighbours, pieces and borders; see ``mesh.graph``."""
+        from .graph import MeshGraph
+
+        return MeshGraph(self.faces, len(self.vertices))
 
     @property
     def diagonal_mm(self) -> float:

@@ -1,0 +1,284 @@
+"""Neighbourhood in a triangle mesh: edges, pieces, borders."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from .grouping import Groups, group_edges
+from .triangle_mesh import BoolArray, IntArray, TriangleMesh
+
+
+@dataclass(frozen=True, eq=False)
+class MeshGraph:
+    """Edges of a mesh and what lies along them; get it from ``mesh_graph``.
+
+    Side ``3 f + k`` is the side of face ``f`` from its corner ``k`` to its corner ``(k+1) % 3``.
+    Faces that name a vertex twice have no sides here: a surface does not continue through them.
+
+    Attributes
+    ----------
+    faces : (m, 3) int
+    vertex_count : int
+    """
+
+    faces: IntArray
+    vertex_count: int
+
+    @cached_property
+    def collapsed(self) -> BoolArray:
+        """Faces that name a vertex twice, (m,)."""
+        a, b, c = self.faces.T
+        collapsed: BoolArray = (a == b) | (b == c) | (c == a)
+        return collapsed
+
+    @cached_property
+    def sides(self) -> IntArray:
+        """Indices ``3 f + k`` of all sides, (s,)."""
+        if not self.collapsed.any():
+            return np.arange(3 * len(self.faces))
+        return np.flatnonzero(np.repeat(~self.collapsed, 3))
+
+    @cached_property
+    def side_ends(self) -> IntArray:
+        """Start and end vertex of each side as its face turns, (s, 2)."""
+        start = self.faces.ravel()
+        end = self.faces[:, [1, 2, 0]].ravel()
+        return np.stack([start, end], axis=1)[self.sides]
+
+    @cached_property
+    def _groups(self) -> Groups:
+        return group_edges(np.sort(self.side_ends, axis=1), self.vertex_count)
+
+    @cached_property
+    def edges(self) -> IntArray:
+        """Vertices of each edge, lower index first, (e, 2); sorted."""
+        return np.sort(self.side_ends[self._groups.first], axis=1)
+
+    @cached_property
+    def edge_face_count(self) -> IntArray:
+        """Faces along each edge, (e,): 1 at a border, 2 inside, more where non-manifold."""
+        return self._groups.counts
+
+    @cached_property
+    def face_edges(self) -> IntArray:
+        """Edge of each side of each face, (m, 3); −1 for faces that name a vertex twice."""
+        edges = np.full(3 * len(self.faces), -1)
+        edges[self.sides] = self._groups.label
+        return edges.reshape(-1, 3)
+
+    @cached_property
+    def non_manifold_edges(self) -> IntArray:
+        """Edges with more than two faces, (k,) indices into ``edges``."""
+        return np.flatnonzero(self.edge_face_count > 2)
+
+    @cached_property
+    def border_sides(self) -> IntArray:
+        """Start and end vertex of the border edges, surface to the left, (b, 2)."""
+        alone = self._groups.first[self.edge_face_count == 1]
+        return self.side_ends[np.sort(alone)]
+
+    @cached_property
+    def border_vertices(self) -> BoolArray:
+        """Vertices on an open border, (n,)."""
+        mask = np.zeros(self.vertex_count, dtype=bool)
+        mask[self.border_sides.ravel()] = True
+        return mask
+
+    @cached_property
+    def inner_sides(self) -> IntArray:
+        """The two sides along each edge that has exactly two faces, (p, 2) indices into sides."""
+        start = self._groups.starts[self.edge_face_count == 2]
+        return np.stack([self._groups.order[start], self._groups.order[start + 1]], axis=1)
+
+    @cached_property
+    def face_pairs(self) -> IntArray:
+        """Faces that share an edge with exactly two faces, (p, 2)."""
+        return self.sides[self.inner_sides] // 3
+
+    @cached_property
+    def pair_is_mixed(self) -> BoolArray:
+        """Pairs of ``face_pairs`` that run their edge the same way: opposite winding, (p,)."""
+        starts = self.side_ends[self.inner_sides, 0]
+        mixed: BoolArray = starts[:, 0] == starts[:, 1]
+        return mixed
+
+    @cached_property
+    def piece_of_face(self) -> IntArray:
+        """Piece of each face, (m,): faces joined through vertices; numbered by first face."""
+        a, b, c = self.faces.T
+        pairs = np.concatenate([np.stack([a, b], axis=1), np.stack([b, c], axis=1)])
+        return _by_appearance(components(pairs, self.vertex_count)[a])
+
+    @cached_property
+    def border_of_side(self) -> IntArray:
+        """Border that each of ``border_sides`` belongs to, (b,): sides joined through vertices."""
+        ends = self.border_sides
+        return _by_appearance(components(ends, self.vertex_count)[ends[:, 0]])
+
+    @cached_property
+    def border_loops(self) -> list[IntArray]:
+        """Border loops, see ``border_loops``."""
+        return _trace_loops(self.border_sides)
+
+
+def mesh_graph(mesh: TriangleMesh) -> MeshGraph:
+    """Return the graph of a mesh, computed once and kept with the mesh."""
+    return mesh.graph
+
+
+def components(pairs: IntArray, count: int) -> IntArray:
+    """Label connected items, (count,).
+
+    Parameters
+    ----------
+    pairs : (p, 2) int
+        Items that belong together.
+    count : int
+        Number of items.
+    """
+    ones = np.ones(len(pairs), dtype=np.int8)
+    adjacency = coo_matrix((ones, (pairs[:, 0], pairs[:, 1])), shape=(count, count))
+    labels: IntArray = connected_components(adjacency, directed=False)[1].astype(np.int64)
+    return labels
+
+
+def _by_appearance(labels: IntArray) -> IntArray:
+    """Renumber labels in the order in which they first appear."""
+    _, first, inverse = np.unique(labels, return_index=True, return_inverse=True)
+    number = np.empty(len(first), dtype=np.int64)
+    number[np.argsort(first)] = np.arange(len(first))
+    return number[inverse]
+
+
+def border_vertices(self) -> BoolArray:
+        """Vertices on an open border, (n,)."""
+        mask = np.zeros(self.vertex_count, dtype=bool)
+        mask[self.border_sides.ravel()] = True
+        return mask
+
+    @cached_property
+    def inner_sides(self) -> IntArray:
+        """The two sides along each edge that has exactly two faces, (p, 2) indices into sides."""
+        start = self._groups.starts[self.edge_face_count == 2]
+        return np.stack([self._groups.order[start], self._groups.order[start + 1]], axis=1)
+
+    @cached_property
+    def face_pairs(self) -> IntArray:
+        """Faces that share an edge with exactly two faces, (p, 2)."""
+        return self.sides[self.inner_sides] // 3
+
+    @cached_property
+    def pair_is_mixed(self) -> BoolArray:
+        """Pairs of ``face_pairs`` that run their edge the same way: opposite winding, (p,)."""
+        starts = self.side_ends[self.inner_sides, 0]
+        mixed: BoolArray = starts[:, 0] == starts[:, 1]
+        return mixed
+
+    @cached_property
+    def piece_of_face(self) -> IntArray:
+        """Piece of each face, (m,): faces joined through vertices; numbered by first face."""
+        a, b, c = self.faces.T
+        pairs = np.concatenate([np.stack([a, b], axis=1), np.stack([b, c], axis=1)])
+        return _by_appearance(components(pairs, self.vertex_count)[a])
+
+    @cached_property
+    def border_of_side(self) -> IntArray:
+        """Border that each of ``border_sides`` belongs to, (b,): sides joined through vertices."""
+        ends = self.border_sides
+        return _by_appearance(components(ends, self.vertex_count)[ends[:, 0]])
+
+    @cached_property
+    def border_loops(self) -> list[IntArray]:
+        """Border loops, see ``border_loops``."""
+        return _trace_loops(self.border_sides)
+
+
+def mesh_graph(mesh: TriangleMesh) -> MeshGraph:
+    """Return the graph of a mesh, computed once and kept with the mesh."""
+    return mesh.graph
+
+
+def components(pairs: IntArray, count: int) -> IntArray:
+    """Label connected items, (count,), numbered by their first item.
+
+    Parameters
+    ----------
+    pairs : (p, 2) int
+        Items that belong together.
+    count : int
+        Number of items.
+    """
+    if not count:
+        return np.zeros(0, dtype=np.int64)
+    ones = np.ones(len(pairs), dtype=np.int8)
+    adjacency = coo_matrix((ones, (pairs[:, 0], pairs[:, 1])), shape=(count, count))
+    labels = connected_components(adjacency, directed=False)[1]
+    _, first, inverse = np.unique(labels, return_index=True, return_inverse=True)
+    number = np.empty(len(first), dtype=np.int64)
+    number[np.argsort(first)] = np.arange(len(first))
+    return number[inverse]
+
+
+def border_vertices(mesh: TriangleMesh) -> BoolArray:
+    """Return which vertices lie on an open border, (n,)."""
+    return mesh.graph.border_vertices
+
+
+def border_loops(mesh: TriangleMesh) -> list[IntArray]:
+    """Return the open borders as ordered vertex indices, the one with most vertices first.
+
+    A loop runs as its faces turn: the surface lies to its left, seen from outside. The first
+    vertex is not repeated at the end. Where a border touches itself in a vertex it is divided
+    there into loops that do not. A border that ends at a non-manifold edge comes as an open
+    line.
+    """
+    return mesh.graph.border_loops
+
+
+def _trace_loops(sides: IntArray) -> list[IntArray]:
+    """Follow border sides, (b, 2), to loops; O(b)."""
+    ways: dict[int, list[tuple[int, int]]] = {}
+    for side, (start, end) in enumerate(sides.tolist()):
+        ways.setdefault(start, []).append((side, end))
+    # Against its direction a side is taken only where winding is mixed and no other way is left.
+    for side, (start, end) in enumerate(sides.tolist()):
+        ways.setdefault(end, []).append((side, start))
+    is_used = [False] * len(sides)
+    # Lines with an end go first, so that none is entered halfway.
+    loops: list[list[int]] = []
+    for first in sorted(ways, key=lambda vertex: (len(ways[vertex]) % 2 == 0, vertex)):
+        while any(not is_used[side] for side, _ in ways[first]):
+            loops += _walk(first, ways, is_used)
+    loops.sort(key=lambda loop: -len(loop))
+    return [np.array(loop, dtype=np.int64) for loop in loops]
+
+
+def _walk(
+    first: int, ways: dict[int, list[tuple[int, int]]], is_used: list[bool]
+) -> list[list[int]]:
+    """Walk from a vertex until there is no way on; cut a loop off whenever one closes."""
+    loops: list[list[int]] = []
+    path, place = [first], {first: 0}
+    while True:
+        way = next(((side, end) for side, end in ways[path[-1]] if not is_used[side]), None)
+        if way is None:
+            break
+        side, following = way
+        is_used[side] = True
+        if following in place:
+            begin = place[following]
+            loops.append(path[begin:])
+            for vertex in path[begin + 1 :]:
+                del place[vertex]
+            del path[begin + 1 :]
+        else:
+            place[following] = len(path)
+            path.append(following)
+    if len(path) > 1:
+        loops.append(path)
+    return loops
