@@ -1,0 +1,137 @@
+"""Poses from anywhere, finished on a few thousand points, so that they can be compared."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..mesh.triangle_mesh import FloatArray
+from ..progress import Progress, Steps, scaled
+from .best_fit import fit_on_samples
+from .coarse import coarse_poses_steps
+from .feet import exact_feet, normal_equations, sample_feet
+from .prepared import PreparedDesign
+from .rigid import apply, box_corners, largest_displacement
+from .sampling import SurfaceSamples
+from .settings import SuperimposeSettings
+
+SAMPLES = 4_000
+"""Samples of the scan used here."""
+_SAMPLE_FIT_POINTS = 1_000
+_FINISHED = 4
+"""Candidates finished on exact feet."""
+_FINISH_ITERATIONS = 12
+_FINISH_STEP_SHARE = 1e-6
+_SAME_POSE_SHARE = 0.03
+"""Two finished poses less than this share of the diagonal apart everywhere are one."""
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A finished pose and its misfit.
+
+    Attributes
+    ----------
+    T_design_scan : (4, 4) ndarray
+    rms_mm : float
+        Root mean square distance of all samples, those beyond the limit counted at the limit.
+    overlap : float
+        Share of the samples within the limit.
+    """
+
+    T_design_scan: FloatArray
+    rms_mm: float
+    overlap: float
+
+
+def candidates_steps(
+    scan: SurfaceSamples, design: PreparedDesign, settings: SuperimposeSettings
+) -> Steps[list[Candidate]]:
+    """Search all poses and finish the best few; clearly different ones, best first."""
+    rough = yield from scaled(coarse_poses_steps(scan, design), 0.0, 0.6)
+    some = scan.every(_SAMPLE_FIT_POINTS).points
+    corners = box_corners(scan.points)
+    fitted: list[Candidate] = []
+    for number, pose in enumerate(rough):
+        fit = fit_on_samples(some, design, pose, corners=corners).pose
+        fitted.append(_on_samples(some, design, settings, fit))
+        yield Progress("Comparing poses", 0.6 + 0.2 * (number + 1) / len(rough))
+    chosen = _distinct(fitted, corners, design.diagonal_mm)[:_FINISHED]
+    finished: list[Candidate] = []
+    for number, candidate in enumerate(chosen):
+        finished.append(finish(scan.points, design, settings, candidate.T_design_scan))
+        yield Progress("Comparing poses", 0.8 + 0.2 * (number + 1) / len(chosen))
+    return _distinct(finished, corners, design.diagonal_mm)
+
+
+def finish(
+    points: FloatArray, design: PreparedDesign, settings: SuperimposeSettings, pose: FloatArray
+) -> Candidate:
+    """Fit a few thousand equal points on exact feet, from a pose that is nearly there."""
+    corners, equal = box_corners(points), np.ones(len(points))
+    limit = settings.max_distance_mm
+    for _ in range(_FINISH_ITERATIONS):
+        moved = apply(pose, points)
+        feet = exact_feet(moved, design, limit)
+        weights = feet.usable * equal
+        if np.count_nonzero(weights) < 6:
+            break
+        after = normal_equations(moved, feet, weights).step() @ pose
+        step = largest_displacement(after, pose, corners)
+        pose = after
+        if step < _FINISH_STEP_SHARE * design.diagonal_mm:
+            break
+    return measured(points, design, settings, pose)
+
+
+def measured(
+    points: FloatArray, design: PreparedDesign, settings: SuperimposeSettings, pose: FloatArray
+) -> Candidate:
+    """Misfit of equal points in a pose."""
+    limit = settings.max_distance_mm
+    found = design.index.closest(apply(pose, points), max_distance_mm=limit)
+    distance = np.where(found.face >= 0, found.distance_mm, limit)
+    return Candidate(
+        T_design_scan=pose,
+        rms_mm=float(np.sqrt(np.mean(distance**2))),
+        overlap=float(np.mean(found.face >= 0)),
+    )
+
+
+def _on_samples(
+    points: FloatArray, design: PreparedDesign, settings: SuperimposeSettings, pose: FloatArray
+) -> Candidate:
+    """Misfit of a few points, roughly: against the tangent planes of the design's samples."""
+    limit = settings.max_distance_mm
+    feet, apart = sample_feet(apply(pose, points), design)
+    distance = np.where(apart < limit, np.minimum(np.abs(feet.residual_mm), limit), limit)
+    return Candidate(
+        T_design_scan=pose,
+        rms_mm=float(np.sqrt(np.mean(distance**2))),
+        overlap=float(np.mean(apart < limit)),
+    )
+
+
+def tell_apart(
+    best: Candidate, others: list[Candidate], points: FloatArray, design: PreparedDesign
+) -> list[Candidate]:
+    """Those of the others that are in clearly another pose than the best."""
+    corners = box_corners(points)
+    return [other for other in others if not _same(other, best, corners, design.diagonal_mm)]
+
+
+def _same(one: Candidate, other: Candidate, corners: FloatArray, diagonal_mm: float) -> bool:
+    apart = largest_displacement(one.T_design_scan, other.T_design_scan, corners)
+    return apart <= _SAME_POSE_SHARE * diagonal_mm
+
+
+def _distinct(
+    candidates: list[Candidate], corners: FloatArray, diagonal_mm: float
+) -> list[Candidate]:
+    """Best first, leaving out those in nearly the same pose as a better one."""
+    kept: list[Candidate] = []
+    for candidate in sorted(candidates, key=lambda one: one.rms_mm):
+        if not any(_same(candidate, other, corners, diagonal_mm) for other in kept):
+            kept.append(candidate)
+    return kept

@@ -1,0 +1,208 @@
+"""Pose of a scan on its design from any starting pose, without a guess and without chance.
+
+Several hundred rotations, evenly spread, times a few shifts are all improved at once by damped
+point-to-plane steps on about a hundred scan points against a lookup grid of the design; the best
+are kept, improved with more points, and thinned to a few clearly different poses.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..mesh.triangle_mesh import FloatArray, IntArray
+from ..progress import Progress, Steps
+from .prepared import LookupGrid, PreparedDesign
+from .rotations import even_rotations
+from .sampling import SurfaceSamples
+
+_ROTATIONS = 300
+_SHIFT = 0.12
+"""Shift of the centroid along ± each axis, share of the design's diagonal: a scan without its
+inner surface has its centroid about a tenth of the diagonal away from the design's."""
+_ROUNDS = (
+    # points, steps, poses kept, robust width at the first and last step (shares of the diagonal)
+    (100, 6, 96, 0.10, 0.05),
+    (200, 10, 24, 0.05, 0.02),
+    (800, 8, 8, 0.02, 0.01),
+)
+_DAMPING = 0.02
+_SAME_POSE_DEG = 12.0
+_SAME_POSE_SHARE = 0.05
+_BLOCK = 300
+
+
+@dataclass(frozen=True)
+class Poses:
+    """A batch of poses x → R (x − c) + t of scan points about their centroid c.
+
+    Attributes
+    ----------
+    rotations : (k, 3, 3) float32 ndarray
+    translations : (k, 3) float32 ndarray
+    scores : (k,) ndarray
+        Robust misfit, 0 (all points lie on the design) … 1; smaller is better.
+    """
+
+    rotations: FloatArray
+    translations: FloatArray
+    scores: FloatArray
+
+    def __len__(self) -> int:
+        """Count of poses."""
+        return len(self.scores)
+
+    def taken(self, pick: IntArray) -> Poses:
+        """The poses at the given places."""
+        return Poses(self.rotations[pick], self.translations[pick], self.scores[pick])
+
+    @staticmethod
+    def joined(parts: list[Poses]) -> Poses:
+        """One batch of several."""
+        return Poses(
+            np.concatenate([part.rotations for part in parts]),
+            np.concatenate([part.translations for part in parts]),
+            np.concatenate([part.scores for part in parts]),
+        )
+
+
+def coarse_poses_steps(scan: SurfaceSamples, design: PreparedDesign) -> Steps[list[FloatArray]]:
+    """Find the few poses that lay a scan best on its design, best first.
+
+    Parameters
+    ----------
+    scan : SurfaceSamples
+        At least 800 samples of the scan in any pose.
+    design : PreparedDesign
+
+    Returns
+    -------
+    list of (4, 4) ndarray
+        ``T_design_scan`` of up to eight clearly different poses, best first, good to about a
+        hundredth of the design's diagonal.
+    """
+    grid, size = design.grid, design.diagonal_mm
+    centre = scan.points.mean(axis=0)
+    poses = _starting_poses(design.centroid, size)
+    for number, (count, steps, keep, width, last_width) in enumerate(_ROUNDS):
+        some = scan.every(count)
+        points = (some.points - centre).astype(np.float32)
+        widths = size * np.geomspace(width, last_width, steps)
+        parts = []
+        for block in range(0, len(poses), _BLOCK):
+            pick = np.arange(block, min(block + _BLOCK, len(poses)))
+            parts.append(_improved(poses.taken(pick), points, grid, widths))
+            share = (block + len(pick)) / len(poses)
+            yield Progress("Searching the pose", (number + share) / len(_ROUNDS))
+        poses = _distinct(Poses.joined(parts), keep, size)
+    return [
+        _as_motion(r, t, centre) for r, t in zip(poses.rotations, poses.translations, strict=True)
+    ]
+
+
+def _starting_poses(centroid: FloatArray, size: float) -> Poses:
+    rotations = even_rotations(_ROTATIONS).astype(np.float32)
+    axes = np.eye(3) * (_SHIFT * size)
+    shifts = centroid + np.concatenate([np.zeros((1, 3)), axes, -axes])
+    return Poses(
+        np.repeat(rotations, len(shifts), axis=0),
+        np.tile(shifts.astype(np.float32), (len(rotations), 1)),
+        np.ones(len(rotations) * len(shifts)),
+    )
+
+
+def _improved(poses: Poses, points: FloatArray, grid: LookupGrid, widths: FloatArray) -> Poses:
+    rotations, translations = poses.rotations, poses.translations
+    for width in widths:
+        arms = points @ rotations.transpose(0, 2, 1)
+        moved = arms + translations[:, None, :]
+        found = grid.look_up(moved)
+        gap = moved - grid.points[found]
+        normal = grid.normals[found]
+        squared = np.einsum("pnk,pnk->pn", gap, gap)
+        weight = 1.0 / (1.0 + squared / np.float32(width**2)) ** 2
+        turn, shift = _steps(arms, normal, gap, weight)
+        rotations = turn @ rotations
+        translations = translations + shift
+    return Poses(
+        rotations, translations, _scores(rotations, translations, points, grid, widths[-1])
+    )
+
+
+def _scores(
+    rotations: FloatArray,
+    translations: FloatArray,
+    points: FloatArray,
+    grid: LookupGrid,
+    width: float,
+) -> FloatArray:
+    """Mean of d²/(d² + width²) over the points (Geman & McClure's bounded loss)."""
+    moved = points @ rotations.transpose(0, 2, 1) + translations[:, None, :]
+    gap = moved - grid.points[grid.look_up(moved)]
+    squared = np.einsum("pnk,pnk->pn", gap, gap)
+    scores: FloatArray = (squared / (squared + np.float32(width**2))).mean(axis=1)
+    return scores
+
+
+def _steps(
+    arms: FloatArray, normals: FloatArray, gaps: FloatArray, weights: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """One damped Gauss–Newton step for every pose: rotations (p, 3, 3) and shifts (p, 3).
+
+    The misfit is the squared distance along the normal plus a small share of the whole squared
+    distance, which keeps a pose from sliding away while it is still far off.
+    """
+    reach = np.float32(np.sqrt(np.mean(np.square(arms)) * 3.0))
+    jacobian = np.concatenate([np.cross(arms / reach, normals), normals], axis=2)
+    along = np.einsum("pnk,pnk->pn", gaps, normals)
+    weighted = jacobian * weights[:, :, None]
+    matrix = weighted.transpose(0, 2, 1) @ jacobian
+    vector = np.einsum("pnk,pn->pk", weighted, along)
+    total = weights.sum(axis=1)
+    # diagonal damping relative to the whole weight
+    matrix = matrix + (_DAMPING * total)[:, None, None] * np.eye(6, dtype=np.float32)
+    # pull of the whole gap, with the same share
+    pull = weights[:, :, None] * gaps
+    vector[:, :3] += _DAMPING * np.cross(arms / reach, pull).sum(axis=1)
+    vector[:, 3:] += _DAMPING * pull.sum(axis=1)
+    step = -np.linalg.solve(matrix, vector[:, :, None])[:, :, 0]
+    return _rotations(step[:, :3] / reach), step[:, 3:]
+
+
+def _rotations(vectors: FloatArray) -> FloatArray:
+    """Rotation matrices of many rotation vectors (p, 3): Rodrigues' formula."""
+    angle = np.linalg.norm(vectors, axis=1)
+    angle_safe = np.maximum(angle, 1e-12)
+    axis = vectors / angle_safe[:, None]
+    x, y, z = axis.T
+    zero = np.zeros_like(x)
+    cross = np.moveaxis(np.array([[zero, -z, y], [z, zero, -x], [-y, x, zero]]), 2, 0)
+    sine, versine = np.sin(angle)[:, None, None], (1.0 - np.cos(angle))[:, None, None]
+    turned: FloatArray = np.eye(3) + sine * cross + versine * (cross @ cross)
+    return turned.astype(np.float32)
+
+
+def _distinct(poses: Poses, keep: int, size: float) -> Poses:
+    """The best ``keep`` poses, none within 12° and a twentieth of the diagonal of a better one."""
+    order = np.argsort(poses.scores, kind="stable")
+    chosen: list[int] = []
+    least_trace = 1.0 + 2.0 * np.cos(np.radians(_SAME_POSE_DEG))
+    for candidate in order:
+        if chosen:
+            trace = np.einsum("pij,ij->p", poses.rotations[chosen], poses.rotations[candidate])
+            gap = poses.translations[chosen] - poses.translations[candidate]
+            near = np.linalg.norm(gap, axis=1) < _SAME_POSE_SHARE * size
+            if ((trace > least_trace) & near).any():
+                continue
+        chosen.append(int(candidate))
+        if len(chosen) == keep:
+            break
+    return poses.taken(np.array(chosen))
+
+
+def _as_motion(rotation: FloatArray, translation: FloatArray, centre: FloatArray) -> FloatArray:
+    from .rigid import motion, nearest_rotation
+
+    turn = nearest_rotation(rotation)
+    return motion(turn, translation.astype(np.float64) - turn @ centre)

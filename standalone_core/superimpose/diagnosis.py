@@ -1,0 +1,155 @@
+"""How far a superimposition can be relied on: weak directions, rivals, mirrored or wrong part."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..mesh.triangle_mesh import FloatArray
+from .best_fit import BestFit
+from .candidates import Candidate
+from .feet import NormalEquations
+from .prepared import PreparedDesign
+from .result import RivalPose, Verdict, WeakDirection
+from .rigid import apply, inverse, rotation_angle_deg
+from .settings import SuperimposeSettings
+
+_PURE_SLIDE = 0.3
+"""A weak motion whose turning part is below this share is called a sliding."""
+
+
+def weak_directions(
+    equations: NormalEquations, settings: SuperimposeSettings
+) -> tuple[WeakDirection, ...]:
+    """Motions that the fit hardly feels, from the eigenvalues of its information matrix.
+
+    An eigenvalue λ of the normalised 6×6 matrix says that a motion of size δ raises the root mean
+    square distance by √λ δ. A sphere has three turnings with λ = 0, a surface of revolution one,
+    a plane two slidings and a turning.
+    """
+    values, vectors = np.linalg.eigh(equations.information)
+    weak = vectors[:, values < settings.weak_share]
+    if not weak.shape[1]:
+        return ()
+    # eigenvectors of equal values mix freely: take those apart that do not turn
+    turning_parts, _, mix = np.linalg.svd(weak[:3], full_matrices=False)
+    del turning_parts
+    found = []
+    for motion in (weak @ mix.T).T:
+        value = max(float(motion @ equations.information @ motion), 0.0)
+        found.append(_weak_direction(motion, float(np.sqrt(value)), equations))
+    return tuple(sorted(found, key=lambda one: one.stiffness))
+
+
+def _weak_direction(
+    motion: FloatArray, stiffness: float, equations: NormalEquations
+) -> WeakDirection:
+    turn, slide = motion[:3] / equations.length_mm, motion[3:]
+    if np.linalg.norm(motion[:3]) < _PURE_SLIDE:
+        axis = _upright(slide)
+        words = f"sliding along {_numbers(axis)}"
+        return WeakDirection("sliding", axis, equations.centre, stiffness, words)
+    axis = _upright(turn)
+    through = equations.centre + np.cross(turn, slide) / (turn @ turn)
+    words = f"turning about {_numbers(axis)} through {_numbers(through)} mm"
+    return WeakDirection("turning", axis, through, stiffness, words)
+
+
+def _upright(vector: FloatArray) -> FloatArray:
+    """Unit vector, its largest component positive, so that an axis has one sign only."""
+    unit: FloatArray = vector / np.linalg.norm(vector)
+    return unit * np.sign(unit[np.argmax(np.abs(unit))])
+
+
+def _numbers(vector: FloatArray) -> str:
+    return "(" + ", ".join(f"{value + 0.0:.2f}" for value in vector) + ")"
+
+
+def rival_poses(
+    best: Candidate, others: list[Candidate], centroid: FloatArray
+) -> tuple[RivalPose, ...]:
+    """Describe other candidates against the best one; ``centroid`` is the scan's."""
+    rivals = []
+    for other in others:
+        between = other.T_design_scan @ inverse(best.T_design_scan)
+        ends = [apply(one.T_design_scan, centroid[None])[0] for one in (best, other)]
+        rivals.append(
+            RivalPose(
+                T_design_scan=other.T_design_scan,
+                rms_mm=other.rms_mm,
+                ratio=other.rms_mm / best.rms_mm if best.rms_mm > 0 else np.inf,
+                turn_deg=rotation_angle_deg(between[:3, :3]),
+                shift_mm=float(np.linalg.norm(ends[1] - ends[0])),
+            )
+        )
+    return tuple(rivals)
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """A verdict and its reason in words."""
+
+    verdict: Verdict
+    reason: str
+
+
+def judge(
+    fit: BestFit,
+    best: Candidate,
+    mirrored: Candidate | None,
+    weak: tuple[WeakDirection, ...],
+    rivals: tuple[RivalPose, ...],
+    design: PreparedDesign,
+    settings: SuperimposeSettings,
+) -> Judgement:
+    """Decide what the superimposition is worth, the gravest finding first."""
+    if mirrored is not None and mirrored.rms_mm < settings.mirror_ratio * best.rms_mm:
+        return Judgement(
+            "mirrored",
+            f"The mirror image of the scan fits far better ({_um(mirrored.rms_mm)} against "
+            f"{_um(best.rms_mm)}): the part, or the file, is mirrored.",
+        )
+    wrong = _wrong_part(best, design, settings)
+    if wrong:
+        return Judgement("wrong_part", wrong)
+    if weak:
+        motions = "; ".join(one.words for one in weak)
+        return Judgement("ambiguous", f"The surface does not hold the scan against {motions}.")
+    close = [rival for rival in rivals if _is_close(rival, best, settings)]
+    if close:
+        return Judgement(
+            "ambiguous",
+            f"Another pose, turned by {close[0].turn_deg:.1f}° and shifted by "
+            f"{close[0].shift_mm:.2f} mm, fits nearly as well ({_um(close[0].rms_mm)} against "
+            f"{_um(best.rms_mm)}).",
+        )
+    if not fit.converged:
+        return Judgement(
+            "not_converged",
+            f"After {fit.iterations} steps the pose may still be off by {_um(fit.remaining_mm)}.",
+        )
+    return Judgement("good", "One pose fits clearly best, and the surface holds it on all sides.")
+
+
+def _wrong_part(best: Candidate, design: PreparedDesign, settings: SuperimposeSettings) -> str:
+    if best.overlap < settings.least_overlap:
+        return (
+            f"Only {best.overlap:.0%} of the scan's area comes within "
+            f"{settings.max_distance_mm} mm of the design: it shows another part, or another unit."
+        )
+    bound = settings.wrong_part_share * design.diagonal_mm
+    if best.rms_mm > bound:
+        return (
+            f"Even in its best pose the scan is {_um(best.rms_mm)} off (root mean square), more "
+            f"than {settings.wrong_part_share:.1%} of the design's size: it shows another part."
+        )
+    return ""
+
+
+def _is_close(rival: RivalPose, best: Candidate, settings: SuperimposeSettings) -> bool:
+    return rival.rms_mm < settings.rival_ratio * best.rms_mm + settings.rival_floor_mm
+
+
+def _um(length_mm: float) -> str:
+    return f"{length_mm * 1000.0:.3g} µm"

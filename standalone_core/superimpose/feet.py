@@ -1,0 +1,168 @@
+"""From scan points to the design: feet, signed residuals, weights and one Gauss–Newton step."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..mesh.triangle_mesh import BoolArray, FloatArray
+from ..progress import Progress, Steps
+from .prepared import PreparedDesign
+from .rigid import motion_about, rotation_from_vector
+from .settings import SuperimposeSettings
+
+_BLOCK = 60_000
+_TINY_MM = 1e-7
+"""Below this distance the face's normal stands for the direction from foot to point."""
+_UNSEEN = 1e-7
+"""Directions with less information than this share of the greatest are not moved along."""
+_LARGEST_TURN = 0.3
+
+
+@dataclass(frozen=True)
+class Feet:
+    """Where moved scan points stand on the design.
+
+    Attributes
+    ----------
+    residual_mm : (n,) ndarray
+        Signed distance to the design, positive on the side of the normal; 0 where unusable.
+    direction : (n, 3) ndarray
+        Unit gradient of that distance: from the foot to the point, or against it.
+    usable : (n,) ndarray of bool
+        Within the distance limit, not on an open border, on the chosen faces.
+    """
+
+    residual_mm: FloatArray
+    direction: FloatArray
+    usable: BoolArray
+
+
+def exact_feet_steps(
+    points: FloatArray,
+    design: PreparedDesign,
+    max_distance_mm: float,
+    use_faces: BoolArray | None,
+) -> Steps[Feet]:
+    """Feet on the triangles themselves, in blocks of 60,000 points."""
+    parts = []
+    for start in range(0, len(points), _BLOCK):
+        block = points[start : start + _BLOCK]
+        parts.append(exact_feet(block, design, max_distance_mm, use_faces))
+        yield Progress("Best fit", min(1.0, (start + _BLOCK) / len(points)))
+    if len(parts) == 1:
+        return parts[0]
+    return Feet(
+        np.concatenate([part.residual_mm for part in parts]),
+        np.concatenate([part.direction for part in parts]),
+        np.concatenate([part.usable for part in parts]),
+    )
+
+
+def exact_feet(
+    points: FloatArray,
+    design: PreparedDesign,
+    max_distance_mm: float,
+    use_faces: BoolArray | None = None,
+) -> Feet:
+    """Feet on the triangles themselves; sensible for up to some ten thousand points at once."""
+    found = design.index.closest(points, max_distance_mm=max_distance_mm)
+    usable = (found.face >= 0) & ~found.on_border
+    if use_faces is not None:
+        usable &= use_faces[found.face]
+    normal = design.index.mesh.face_normals[found.face]
+    gap = np.where(usable[:, None], points - found.foot, 0.0)
+    sign = np.where(np.einsum("nk,nk->n", gap, normal) < 0.0, -1.0, 1.0)
+    length = np.where(usable, found.distance_mm, 0.0)
+    far = length > _TINY_MM
+    scale = np.divide(sign, length, out=np.zeros_like(length), where=far)
+    direction = np.where(far[:, None], gap * scale[:, None], normal)
+    return Feet(sign * length, direction, usable)
+
+
+def sample_feet(points: FloatArray, design: PreparedDesign) -> tuple[Feet, FloatArray]:
+    """Feet on the tangent planes of the design's nearest samples; and the distances to those."""
+    distance, nearest = design.tree.query(points, workers=-1)
+    normal = design.samples.normals[nearest]
+    gap = points - design.samples.points[nearest]
+    residual = np.einsum("nk,nk->n", gap, normal)
+    return Feet(residual, normal, np.ones(len(points), dtype=bool)), distance
+
+
+def cut_mm(feet: Feet, weights: FloatArray, settings: SuperimposeSettings) -> float:
+    """Distance beyond which points do not count, by the chosen loss."""
+    size = np.abs(feet.residual_mm[feet.usable])
+    if settings.loss == "least_squares" or not len(size):
+        return settings.max_distance_mm
+    share = settings.keep_share if settings.loss == "trimmed" else 0.5
+    level = weighted_quantile(size, weights[feet.usable], share)
+    if settings.loss == "robust":
+        level = settings.robust_tuning * max(1.4826 * level, settings.robust_floor_mm)
+    return min(level, settings.max_distance_mm)
+
+
+def loss_weights(
+    feet: Feet, weights: FloatArray, cut: float, settings: SuperimposeSettings
+) -> FloatArray:
+    """Weights in the normal equations: area times what the loss gives each residual."""
+    inside = feet.usable & (np.abs(feet.residual_mm) <= cut)
+    if settings.loss == "robust":
+        return np.asarray(
+            np.where(inside, weights * (1.0 - (feet.residual_mm / cut) ** 2) ** 2, 0.0)
+        )
+    return np.asarray(np.where(inside, weights, 0.0))
+
+
+def weighted_quantile(values: FloatArray, weights: FloatArray, share: float) -> float:
+    """Smallest value at or below which the given share of the weight lies."""
+    order = np.argsort(values)
+    reached = np.cumsum(weights[order])
+    place = np.searchsorted(reached, share * reached[-1])
+    return float(values[order[min(int(place), len(values) - 1)]])
+
+
+@dataclass(frozen=True)
+class NormalEquations:
+    """Weighted normal equations of the six small motions about a centre.
+
+    Attributes
+    ----------
+    information : (6, 6) ndarray
+        Σ w j jᵀ / Σ w with j = ((x − c)/L × n, n): dimensionless, three rotations (scaled by the
+        length L) and three translations.
+    gradient : (6,) ndarray
+        Σ w j d / Σ w, mm.
+    centre : (3,) ndarray
+        Weighted centroid c of the points, mm.
+    length_mm : float
+        Root mean square distance L of the points from the centroid.
+    """
+
+    information: FloatArray
+    gradient: FloatArray
+    centre: FloatArray
+    length_mm: float
+
+    def step(self) -> FloatArray:
+        """4×4 motion of one Gauss–Newton step; directions that nothing holds are left alone."""
+        values, vectors = np.linalg.eigh(self.information)
+        seen = values > _UNSEEN * values[-1]
+        along = vectors[:, seen]
+        small = -along @ ((along.T @ self.gradient) / values[seen])
+        turn = small[:3] / self.length_mm
+        limit = min(1.0, _LARGEST_TURN / max(float(np.linalg.norm(turn)), 1e-300))
+        return motion_about(rotation_from_vector(turn * limit), self.centre, small[3:] * limit)
+
+
+def normal_equations(points: FloatArray, feet: Feet, weights: FloatArray) -> NormalEquations:
+    """Normal equations at the points' present place."""
+    total = float(weights.sum())
+    centre = weights @ points / total
+    arms = points - centre
+    length = float(np.sqrt(weights @ np.einsum("nk,nk->n", arms, arms) / total)) or 1.0
+    jacobian = np.empty((len(points), 6))
+    jacobian[:, :3] = np.cross(arms / length, feet.direction)
+    jacobian[:, 3:] = feet.direction
+    weighted = jacobian * (weights / total)[:, None]
+    return NormalEquations(weighted.T @ jacobian, weighted.T @ feet.residual_mm, centre, length)

@@ -1,0 +1,226 @@
+"""Lay a scan on its design: start, best fit, diagnosis."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..errors import SettingError, SuperimpositionError
+from ..mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
+from ..progress import Progress, Steps, run, scaled
+from ..surface.closest import SurfaceIndex
+from .best_fit import BestFit, best_fit_steps, present_fit_steps
+from .candidates import SAMPLES, Candidate, candidates_steps, measured, tell_apart
+from .diagnosis import judge, rival_poses, weak_directions
+from .point_pairs import fit_point_pairs
+from .prepared import PreparedDesign
+from .result import Superimposition
+from .sampling import SurfaceSamples, surface_samples
+from .settings import SuperimposeSettings
+
+_SIZE_RATIO = 1.5
+"""Scan and design differing more than this in size are warned about."""
+
+
+def superimpose(
+    scan: TriangleMesh,
+    design: SurfaceIndex | PreparedDesign,
+    settings: SuperimposeSettings | None = None,
+    *,
+    use_faces: BoolArray | None = None,
+) -> Superimposition:
+    """Lay a scan on its design by a rigid motion; never a scale.
+
+    See :func:`superimpose_steps`.
+    """
+    return run(superimpose_steps(scan, design, settings, use_faces=use_faces))
+
+
+def superimpose_steps(
+    scan: TriangleMesh,
+    design: SurfaceIndex | PreparedDesign,
+    settings: SuperimposeSettings | None = None,
+    *,
+    use_faces: BoolArray | None = None,
+) -> Steps[Superimposition]:
+    """Lay a scan on its design in steps.
+
+    The pose is found from any position (or from landmark pairs, or taken as it is), then fitted
+    by least squares of the area-weighted distances of the scan's vertices from the design's
+    surface. The same input gives the same result to the last bit.
+
+    Parameters
+    ----------
+    scan : TriangleMesh
+        In any pose, mm.
+    design : SurfaceIndex or PreparedDesign
+        A prepared design saves about 0.2 s for every scan after the first.
+    settings : SuperimposeSettings, optional
+    use_faces : (m,) array_like of bool, optional
+        Faces of the design that the best fit uses; a scan point whose foot lies elsewhere takes no
+        part. The search of the pose always uses the whole design.
+
+    Returns
+    -------
+    Superimposition
+
+    Raises
+    ------
+    SuperimpositionError
+        The scan has no area, or never comes near the design (in the chosen area).
+    SettingError
+        ``use_faces`` does not match the design or chooses nothing.
+    """
+    prepared = design if isinstance(design, PreparedDesign) else PreparedDesign(design)
+    chosen = settings or SuperimposeSettings()
+    faces = _checked_faces(use_faces, prepared.index.mesh)
+    _check_scan(scan)
+    yield Progress("Preparing the design", 0.0)
+    samples = surface_samples(scan, SAMPLES)
+    _ = prepared.samples, prepared.tree
+    start = yield from scaled(_start_steps(samples, prepared, chosen), 0.05, 0.5)
+    fit = yield from scaled(_fit_steps(scan, prepared, chosen, start.best, faces), 0.5, 0.9)
+    final = measured(samples.points, prepared, chosen, fit.T_design_scan)
+    mirrored = yield from scaled(_mirrored_steps(samples, final, prepared, chosen), 0.9, 1.0)
+    weak = weak_directions(fit.equations, chosen)
+    others = tell_apart(final, start.others, samples.points, prepared)
+    rivals = rival_poses(final, others, samples.points.mean(axis=0))
+    judgement = judge(fit, final, mirrored, weak, rivals, prepared, chosen)
+    yield Progress("Superimposed", 1.0)
+    return Superimposition(
+        T_design_scan=fit.T_design_scan,
+        rms_mm=fit.rms_mm,
+        mean_abs_mm=fit.mean_abs_mm,
+        iterations=fit.iterations,
+        converged=fit.converged,
+        remaining_mm=fit.remaining_mm,
+        share_used=fit.share_used,
+        points_used=fit.points_used,
+        start=chosen.start,
+        weak_directions=weak,
+        rivals=rivals,
+        verdict=judgement.verdict,
+        reason=judgement.reason,
+        warnings=start.warnings + _warnings(scan, prepared, fit, final, others),
+        settings=chosen,
+    )
+
+
+@dataclass(frozen=True)
+class _StartingPose:
+    best: FloatArray
+    others: list[Candidate]
+    warnings: tuple[str, ...]
+
+
+def _start_steps(
+    samples: SurfaceSamples, design: PreparedDesign, settings: SuperimposeSettings
+) -> Steps[_StartingPose]:
+    found: list[Candidate] = []
+    if settings.start == "auto" or (settings.refine and settings.look_for_rivals):
+        _ = design.grid
+        yield Progress("Preparing the design", 0.1)
+        found = yield from scaled(candidates_steps(samples, design, settings), 0.1, 1.0)
+    if settings.start == "auto":
+        return _StartingPose(found[0].T_design_scan, found[1:], ())
+    if settings.start == "in_place":
+        return _StartingPose(np.eye(4), found, ())
+    pairs = fit_point_pairs(settings.landmarks_scan_mm or (), settings.landmarks_design_mm or ())
+    warnings = [f"The landmark pairs fit to {pairs.rms_mm:.3f} mm (root mean square)."]
+    if pairs.mirrored:
+        warnings.append("A mirror image of the landmarks would fit better: check their order.")
+    return _StartingPose(pairs.T_target_source, found, tuple(warnings))
+
+
+def _fit_steps(
+    scan: TriangleMesh,
+    design: PreparedDesign,
+    settings: SuperimposeSettings,
+    start: FloatArray,
+    use_faces: BoolArray | None,
+) -> Steps[BestFit]:
+    counted = scan.vertex_areas > 0.0
+    points, weights = scan.vertices[counted], scan.vertex_areas[counted]
+    if not settings.refine:
+        fit = yield from present_fit_steps(
+            points, weights, design, settings, start, use_faces=use_faces
+        )
+        return fit
+    fit = yield from best_fit_steps(
+        points,
+        weights,
+        design,
+        settings,
+        start,
+        use_faces=use_faces,
+        from_samples=settings.start != "auto",
+    )
+    return fit
+
+
+def _mirrored_steps(
+    samples: SurfaceSamples,
+    best: Candidate,
+    design: PreparedDesign,
+    settings: SuperimposeSettings,
+) -> Steps[Candidate | None]:
+    """Best fit of the scan's mirror image, if the residual gives reason to try it."""
+    suspicious = best.rms_mm > settings.mirror_check_share * design.diagonal_mm
+    if not suspicious or not settings.refine:
+        return None
+    turned_over = np.array([-1.0, 1.0, 1.0])
+    image = SurfaceSamples(
+        samples.points * turned_over, samples.normals * turned_over, samples.faces
+    )
+    found = yield from candidates_steps(image, design, settings)
+    return found[0]
+
+
+def _warnings(
+    scan: TriangleMesh,
+    design: PreparedDesign,
+    fit: BestFit,
+    final: Candidate,
+    others: list[Candidate],
+) -> tuple[str, ...]:
+    warnings = []
+    ratio = scan.diagonal_mm / design.diagonal_mm
+    if not 1.0 / _SIZE_RATIO < ratio < _SIZE_RATIO:
+        warnings.append(
+            f"The scan is {ratio:.3g} times as large as the design: check the units, and whether "
+            f"it shows the same part."
+        )
+    if fit.share_used < 0.9:
+        warnings.append(f"Only {fit.share_used:.0%} of the scan's area took part in the fit.")
+    better = [other for other in others if other.rms_mm < final.rms_mm]
+    if better:
+        warnings.append(
+            f"Another pose fits better than the one reached from this start "
+            f"({better[0].rms_mm * 1000:.3g} µm against {final.rms_mm * 1000:.3g} µm)."
+        )
+    return tuple(warnings)
+
+
+def _checked_faces(use_faces: BoolArray | None, mesh: TriangleMesh) -> BoolArray | None:
+    if use_faces is None:
+        return None
+    faces = np.asarray(use_faces)
+    if faces.dtype != bool or faces.shape != (len(mesh.faces),):
+        raise SettingError(
+            f"It has shape {faces.shape} and type {faces.dtype}.",
+            subject="use_faces",
+            remedy=f"Give one true or false for each of the design's {len(mesh.faces)} faces.",
+        )
+    if not faces.any():
+        raise SettingError(
+            "It chooses no face.", subject="use_faces", remedy="Choose an area that has faces."
+        )
+    return faces
+
+
+def _check_scan(scan: TriangleMesh) -> None:
+    if not len(scan.faces) or not scan.area_mm2 > 0.0:
+        raise SuperimpositionError(
+            "The scan has no surface.", subject=scan.name, remedy="Export the scan again."
+        )
