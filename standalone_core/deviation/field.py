@@ -149,9 +149,7 @@ def measure_deviation_steps(
     for start in range(0, count, _POINTS_PER_STEP):
         yield Progress("Measuring", start / count)
         part = slice(start, min(start + _POINTS_PER_STEP, count))
-        feet = index.closest(
-            mesh.vertices[part], max_distance_mm=settings.search_mm, signed=True
-        )
+        feet = index.closest(mesh.vertices[part], max_distance_mm=settings.search_mm, signed=True)
         status[part] = _status(mesh.vertex_normals[part], feet, index.mesh, settings)
         assert feet.signed_mm is not None  # signed distances were asked for
         deviation[part] = np.where(status[part] == COUNTED, sign * feet.signed_mm, np.nan)
@@ -230,9 +228,7 @@ def _normals_agree(
     face alone comes near, while on long faces the interpolated one can be far off.
     """
     face = np.maximum(feet.face, 0)
-    agree: BoolArray = (
-        np.einsum("ij,ij->i", normals, surface.face_normals[face]) >= least_cosine
-    )
+    agree: BoolArray = np.einsum("ij,ij->i", normals, surface.face_normals[face]) >= least_cosine
     doubtful = np.flatnonzero(~agree & (feet.face >= 0))
     corners = surface.vertex_normals[surface.faces[face[doubtful]]]
     smooth = np.einsum("nk,nkj->nj", feet.barycentric[doubtful], corners)

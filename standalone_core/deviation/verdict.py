@@ -9,7 +9,7 @@ from types import MappingProxyType
 import numpy as np
 
 from ..errors import SettingError
-from ..superimpose.settings import Superimposition
+from ..superimpose.result import Superimposition
 from .measures import AreaMeasures
 
 DEFAULT_MEAN_ABS_UM: Mapping[str, float] = MappingProxyType(
@@ -179,9 +179,7 @@ def _decide(
         return NO_TOLERANCE, "No tolerance is set for this area."
     if superimposition.verdict != "good":
         state = superimposition.verdict.replace("_", " ")
-        return NOT_DECIDABLE, f"The superimposition is {_STATES.get(state, state)}. " + (
-            superimposition.reason
-        )
+        return NOT_DECIDABLE, f"Superimposition {state}: {superimposition.reason}"
     if row.reason:
         return NOT_DECIDABLE, row.reason
     if row.coverage < min_coverage:
@@ -196,15 +194,6 @@ def _decide(
         f"the limit of {limit_um:g} µm."
     )
     return (WITHIN if within else OUTSIDE), reason
-
-
-_STATES: Mapping[str, str] = MappingProxyType(
-    {
-        "mirrored": "that of a mirrored part",
-        "wrong part": "that of another part",
-        "not converged": "not finished",
-    }
-)
 
 
 def _percent(share: float) -> str:
