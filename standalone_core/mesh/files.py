@@ -219,9 +219,7 @@ def _longest_side(vertices: FloatArray, path: Path) -> float:
     with np.errstate(over="ignore"):
         side = float((vertices.max(axis=0) - vertices.min(axis=0)).max())
     if side == 0.0:
-        raise FileError(
-            "All its vertices are in one place.", subject=path, remedy=EXPORT_AGAIN
-        )
+        raise FileError("All its vertices are in one place.", subject=path, remedy=EXPORT_AGAIN)
     return side
 
 

@@ -144,9 +144,7 @@ def evaluation_mesh(mesh: TriangleMesh, spacing_mm: float = SPACING_MM) -> Evalu
         order = np.argsort(source, kind="stable")
         faces = np.concatenate([part.faces for part in finished])[order]
         refined, source = TriangleMesh(points, faces, mesh.name), source[order]
-    return EvaluationMesh(
-        refined, mesh, source, face_of_point, weights_of_point, float(spacing_mm)
-    )
+    return EvaluationMesh(refined, mesh, source, face_of_point, weights_of_point, float(spacing_mm))
 
 
 def _start_points(mesh: TriangleMesh) -> tuple[FloatArray, IntArray, FloatArray]:
@@ -250,9 +248,7 @@ def _divide(
         index = np.flatnonzero(rows)
         for corners in pattern:
             pieces.append(
-                _Parts(
-                    nodes[index][:, corners], parts.source[index], weights[index][:, corners]
-                )
+                _Parts(nodes[index][:, corners], parts.source[index], weights[index][:, corners])
             )
     return _Parts(
         np.concatenate([p.faces for p in pieces]),

@@ -1,0 +1,171 @@
+"""Mend what can be mended without guessing, on a copy, and say so."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..errors import MeshError
+from .graph import MeshGraph
+from .grouping import group_points
+from .health import HealthReport, debris_faces, degenerate_faces, duplicate_faces, inspect_mesh
+from .shells import MAX_OPENING_SHARE, find_shells
+from .triangle_mesh import BoolArray, TriangleMesh
+
+
+@dataclass(frozen=True, eq=False)
+class Repair:
+    """A mended mesh.
+
+    Attributes
+    ----------
+    mesh : TriangleMesh
+        The very mesh that was given where nothing had to be done.
+    actions : tuple of str
+        What was done, in words.
+    health : HealthReport
+        Of the mesh before.
+    warnings : tuple of str
+        What could not be mended or decided.
+    """
+
+    mesh: TriangleMesh
+    actions: tuple[str, ...]
+    health: HealthReport
+    warnings: tuple[str, ...]
+
+
+def repair_mesh(mesh: TriangleMesh, *, drop_debris: bool = False) -> Repair:
+    """Merge equal vertices, drop useless faces, turn faces to one outward sense.
+
+    - Faces that name a vertex twice and repeats of a face are dropped. Faces with three corners
+      on a line are dropped where that opens no edge; elsewhere they seal the surface and stay.
+    - In each shell the faces are turned the way the larger part of its area is. Shells that
+      are closed, or open by at most ``MAX_OPENING_SHARE`` of their area, are turned outward by
+      their volume, unless they are the wall of a void. Other open shells keep their winding.
+    - Debris is dropped on request only.
+
+    Parameters
+    ----------
+    mesh : TriangleMesh
+    drop_debris : bool
+        Drop the pieces that ``inspect_mesh`` counts as debris.
+
+    Raises
+    ------
+    MeshError
+        No triangle with an area is left.
+    """
+    health = inspect_mesh(mesh)
+    actions: list[str] = []
+    mended = _merged(mesh, actions)
+    mended = _without_useless_faces(mended, actions)
+    if drop_debris and health.debris_pieces:
+        debris = debris_faces(mended)
+        actions.append(f"Dropped {health.debris_pieces:,} debris pieces.")
+        mended = mended.kept(~debris)
+    mended = _turned(mended, actions)
+    if not mended.area_mm2 > 0:
+        raise MeshError(
+            "It has no triangle with an area.",
+            subject=mesh.name,
+            remedy="Export it again as a surface mesh.",
+        )
+    return Repair(mended, tuple(actions), health, _warnings(mended, health, drop_debris))
+
+
+def _merged(mesh: TriangleMesh, actions: list[str]) -> TriangleMesh:
+    """Merge exactly equal vertices and leave out those that no face uses."""
+    used = np.zeros(len(mesh.vertices), dtype=bool)
+    used[mesh.faces.ravel()] = True
+    groups = group_points(mesh.vertices)
+    if len(groups.starts) == len(mesh.vertices) and used.all():
+        return mesh
+    first, label = groups.by_appearance()
+    merged = len(mesh.vertices) - len(first)
+    if merged:
+        actions.append(f"Merged {merged:,} vertices into equal ones.")
+    if not used.all():
+        actions.append(f"Left out {np.count_nonzero(~used):,} vertices without faces.")
+    joined = TriangleMesh(mesh.vertices[first], label[mesh.faces], mesh.name)
+    return joined.kept(np.ones(len(joined), dtype=bool))
+
+
+def _without_useless_faces(mesh: TriangleMesh, actions: list[str]) -> TriangleMesh:
+    repeats = duplicate_faces(mesh) & ~mesh.graph.collapsed
+    flat = degenerate_faces(mesh)
+    dropped = flat & (mesh.graph.collapsed | ~_seals(mesh, flat | repeats))
+    if dropped.any():
+        actions.append(f"Dropped {np.count_nonzero(dropped):,} faces without area.")
+    if repeats.any():
+        actions.append(f"Dropped {np.count_nonzero(repeats & ~dropped):,} duplicate faces.")
+    useless = dropped | repeats
+    return mesh.kept(~useless) if useless.any() else mesh
+
+
+def _seals(mesh: TriangleMesh, doubtful: BoolArray) -> BoolArray:
+    """Return which faces are the only partner of a sound face along an edge, (m,).
+
+    Their whole connected patch of doubtful faces then stays: without it a crack would open.
+    """
+    seals = np.zeros(len(mesh), dtype=bool)
+    pairs = mesh.graph.face_pairs
+    one_doubtful = doubtful[pairs[:, 0]] != doubtful[pairs[:, 1]]
+    beside = pairs[one_doubtful]
+    seals[beside[doubtful[beside]]] = True
+    both = pairs[doubtful[pairs].all(axis=1)]
+    if len(both):
+        from .graph import components
+
+        patch = components(both, len(mesh))
+        is_seal = np.zeros(len(mesh), dtype=bool)
+        is_seal[patch[seals]] = True
+        seals |= is_seal[patch]
+    return seals
+
+
+def _turned(mesh: TriangleMesh, actions: list[str]) -> TriangleMesh:
+    """Turn faces so that every shell has one sense, outward where that can be told."""
+    shells = find_shells(mesh)
+    inward = shells.inward[shells.shell_of_face]
+    turn = shells.turned ^ inward
+    if shells.turned.any():
+        actions.append(
+            f"Mixed winding: turned {np.count_nonzero(shells.turned):,} faces to the sense of "
+            "the larger area beside them."
+        )
+    if inward.any():
+        actions.append(
+            f"Turned {np.count_nonzero(shells.inward):,} shells outward that were inside out."
+        )
+    if not turn.any():
+        return mesh
+    faces = np.where(turn[:, None], mesh.faces[:, ::-1], mesh.faces)
+    return TriangleMesh(mesh.vertices, faces, mesh.name)
+
+
+def _warnings(mended: TriangleMesh, health: HealthReport, drop_debris: bool) -> tuple[str, ...]:
+    graph: MeshGraph = mended.graph
+    shells = find_shells(mended)
+    warnings = []
+    if health.debris_pieces and not drop_debris:
+        warnings.append(
+            f"{health.debris_pieces:,} debris pieces ({health.debris_triangles:,} triangles) "
+            "are still there."
+        )
+    if len(graph.non_manifold_edges):
+        warnings.append(f"{len(graph.non_manifold_edges):,} edges have more than two faces.")
+    flat = int(np.count_nonzero(degenerate_faces(mended)))
+    if flat:
+        warnings.append(f"{flat:,} faces without area stay, since they seal the surface.")
+    if shells.one_sided.any():
+        warnings.append("A part has only one side, like a Möbius band; it has no outward sense.")
+    area = np.bincount(shells.shell_of_face, weights=mended.face_areas)
+    largest = int(np.argmax(area))
+    if shells.opening_share[largest] > MAX_OPENING_SHARE and shells.volume_mm3[largest] < 0:
+        warnings.append(
+            "It is open and its faces look into its hollow. That is right for an inner surface; "
+            "otherwise turn it round."
+        )
+    return tuple(warnings)
