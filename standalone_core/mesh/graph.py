@@ -123,7 +123,7 @@ class MeshGraph:
     @cached_property
     def border_loops(self) -> list[IntArray]:
         """Border loops, see ``border_loops``."""
-        return _trace_loops(self.border_sides)
+        return trace_loops(self.border_sides)
 
 
 def mesh_graph(mesh: TriangleMesh) -> MeshGraph:
@@ -171,7 +171,7 @@ def border_loops(mesh: TriangleMesh) -> list[IntArray]:
     return mesh.graph.border_loops
 
 
-def _trace_loops(sides: IntArray) -> list[IntArray]:
+def trace_loops(sides: IntArray) -> list[IntArray]:
     """Follow border sides, (b, 2), to loops; O(b)."""
     ways: dict[int, list[tuple[int, int]]] = {}
     for side, (start, end) in enumerate(sides.tolist()):
