@@ -172,7 +172,7 @@ def border_loops(mesh: TriangleMesh) -> list[IntArray]:
 
 
 def trace_loops(sides: IntArray) -> list[IntArray]:
-    """Follow border sides, (b, 2), to loops; O(b)."""
+    """Follow directed sides, (b, 2), to closed loops of vertices, most vertices first; O(b)."""
     ways: dict[int, list[tuple[int, int]]] = {}
     for side, (start, end) in enumerate(sides.tolist()):
         ways.setdefault(start, []).append((side, end))
