@@ -1,0 +1,105 @@
+"""The demo crown as a mesh with its exact margin line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+
+from ..mesh.triangle_mesh import FloatArray, TriangleMesh
+from .meshing import mesh_surface
+from .shape import CrownShape
+
+
+class Directions(NamedTuple):
+    """Unit directions of the demo crown, each (3,)."""
+
+    insertion: FloatArray
+    mesial: FloatArray
+    buccal: FloatArray
+
+
+DIRECTIONS = Directions(
+    np.array([0.0, 0.0, 1.0]), np.array([1.0, 0.0, 0.0]), np.array([0.0, 1.0, 0.0])
+)
+
+
+@dataclass(frozen=True, eq=False)
+class DemoCrown:
+    """A design by formula; invented, no tooth was measured.
+
+    Attributes
+    ----------
+    shape : CrownShape
+        The form.
+    mesh : TriangleMesh
+        Closed and outward, in mm.
+    theta, s : (n,) array
+        Surface parameters of the mesh's vertices.
+    margin_line_mm : (k, 3) array
+        Exact points of the closed margin line, in order, equally spaced in θ.
+    insertion, mesial, buccal : (3,) array
+        Unit directions: path of insertion to occlusal, to mesial, to buccal.
+    """
+
+    shape: CrownShape
+    mesh: TriangleMesh
+    theta: FloatArray
+    s: FloatArray
+    margin_line_mm: FloatArray
+    insertion: FloatArray
+    mesial: FloatArray
+    buccal: FloatArray
+
+    @cached_property
+    def vertex_normals(self) -> FloatArray:
+        """Exact outward unit normals at the vertices, (n, 3)."""
+        return self.shape.normals(self.theta, self.s)
+
+
+def demo_crown(
+    edge_mm: float = 0.1,
+    shape: CrownShape | None = None,
+    *,
+    margin_edges: bool = True,
+    rng: np.random.Generator | None = None,
+) -> DemoCrown:
+    """Make the demo crown's design.
+
+    Parameters
+    ----------
+    edge_mm : float
+        Mean edge length; 0.1 gives about 93,000 triangles, 0.05 about 370,000.
+    shape : CrownShape, optional
+        The form; the five-cusp lower first molar by default.
+    margin_edges : bool
+        Whether a closed row of edges follows the margin line. False gives a mesh in which the
+        rows of edges cross it, as after remeshing.
+    rng : Generator, optional
+        Jitters the vertices along their rings; none by default.
+
+    Raises
+    ------
+    SettingError
+        Edge length out of range.
+    """
+    shape = CrownShape() if shape is None else shape
+    grid = mesh_surface(
+        shape.points,
+        -shape.intaglio_length_mm,
+        shape.external_length_mm,
+        edge_mm,
+        on_margin=margin_edges,
+        rng=rng,
+    )
+    mesh = TriangleMesh(shape.points(grid.theta, grid.s), grid.faces, "demo crown")
+    return DemoCrown(shape, mesh, grid.theta, grid.s, margin_line(shape), *DIRECTIONS)
+
+
+def margin_line(shape: CrownShape, count: int = 2000) -> FloatArray:
+    """Exact points (count, 3) of the margin line: the crest of the rim, s = 0."""
+    theta = np.arange(count) * (2.0 * np.pi / count)
+    points: FloatArray = shape.points(theta, np.zeros(count))
+    return points

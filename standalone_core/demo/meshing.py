@@ -1,0 +1,199 @@
+"""Near-uniform triangles over a closed surface given by two parameters.
+
+The vertices lie on rings around the surface. Every meridian is divided into the same number of
+steps of equal length, every ring into steps of equal length, and neighbouring rings are joined
+by a zip of triangles. One ring lies exactly on the margin line (or not, when asked).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..errors import SettingError
+from ..mesh.triangle_mesh import FloatArray, IntArray
+
+Surface = Callable[[FloatArray, FloatArray], FloatArray]
+
+MERIDIANS = 180
+"""Meridians on which lengths are measured to place the rings."""
+
+
+@dataclass(frozen=True, eq=False)
+class SurfaceMesh:
+    """Vertices by their surface parameters, and outward faces.
+
+    Attributes
+    ----------
+    theta, s : (n,) array
+        Parameters of the vertices.
+    faces : (m, 3) array
+        Vertex indices, counter-clockwise seen from outside.
+    """
+
+    theta: FloatArray
+    s: FloatArray
+    faces: IntArray
+
+
+def mesh_surface(
+    surface: Surface,
+    s_roof: float,
+    s_occlusal: float,
+    edge_mm: float,
+    *,
+    on_margin: bool = True,
+    rng: np.random.Generator | None = None,
+) -> SurfaceMesh:
+    """Cover a closed surface with near-uniform triangles.
+
+    Parameters
+    ----------
+    surface : callable
+        Points (..., 3) in mm at parameters theta, s.
+    s_roof, s_occlusal : float
+        The two ends of s (poles); the margin line is at 0 between them.
+    edge_mm : float
+        Mean edge length in mm, from 0.02 to 1.
+    on_margin : bool
+        Put a ring of vertices on the margin line. If false, the rings are spread over the whole
+        meridian and tilted against it, so that no row of edges follows the margin.
+    rng : Generator, optional
+        Shifts the start of the rings and jitters the vertices within their rings, for a
+        sampling of its own.
+
+    Raises
+    ------
+    SettingError
+        Edge length out of range.
+    """
+    if not 0.02 <= edge_mm <= 1.0:
+        raise SettingError(
+            f"An edge length of {edge_mm} mm cannot be made.",
+            subject="edge_mm",
+            remedy="Give a length between 0.02 and 1 mm.",
+        )
+    rings = _ring_levels(surface, s_roof, s_occlusal, edge_mm, on_margin, rng)
+    theta, s = _ring_vertices(surface, rings, edge_mm, rng)
+    counts = np.array([len(ring) for ring in theta])
+    first = np.concatenate([[0], np.cumsum(counts)])
+    roof, occlusal = int(first[-1]), int(first[-1]) + 1
+    faces = [_fan(first[0], counts[0], roof, reverse=True)]
+    for k in range(len(theta) - 1):
+        faces.append(_zip(theta[k], theta[k + 1], int(first[k]), int(first[k + 1])))
+    faces.append(_fan(first[-2], counts[-1], occlusal, reverse=False))
+    return SurfaceMesh(
+        np.concatenate([*theta, [0.0, 0.0]]) % (2.0 * np.pi),
+        np.concatenate([*s, [s_roof, s_occlusal]]),
+        np.concatenate(faces),
+    )
+
+
+def _ring_levels(
+    surface: Surface,
+    s_roof: float,
+    s_occlusal: float,
+    edge_mm: float,
+    on_margin: bool,
+    rng: np.random.Generator | None,
+) -> FloatArray:
+    """Values of s of each ring on each of the :data:`MERIDIANS`, (rings, MERIDIANS)."""
+    angles = np.arange(MERIDIANS) * (2.0 * np.pi / MERIDIANS)
+    spans = [(s_roof, 0.0), (0.0, s_occlusal)] if on_margin else [(s_roof, s_occlusal)]
+    parts = []
+    for low, high in spans:
+        fine = _fine_levels(low, high)
+        points = surface(angles[:, None], fine[None, :])
+        steps = np.linalg.norm(np.diff(points, axis=1), axis=2)
+        length = np.concatenate([np.zeros((MERIDIANS, 1)), np.cumsum(steps, axis=1)], axis=1)
+        share = length / length[:, -1:]
+        count = max(3, round(float(length[:, -1].mean()) / (0.866 * edge_mm)))
+        wanted = np.arange(count + 1) / count
+        if not on_margin:
+            wanted = wanted[:, None] + _tilt(wanted, angles, count, rng)
+        else:
+            wanted = np.repeat(wanted[:, None], MERIDIANS, axis=1)
+        columns = [np.interp(wanted[:, m], share[m], fine) for m in range(MERIDIANS)]
+        parts.append(np.stack(columns, axis=1))
+    levels = parts[0] if len(parts) == 1 else np.concatenate([parts[0], parts[1][1:]])
+    return levels[1:-1]
+
+
+def _fine_levels(low: float, high: float) -> FloatArray:
+    """Levels of s for measuring lengths: 0.01 mm apart, and finer across the rim."""
+    plain = np.linspace(low, high, 2 + int((high - low) / 0.01))
+    rim = np.linspace(-0.1, 0.1, 201)
+    rim = rim[(rim > low) & (rim < high)]
+    return np.unique(np.concatenate([plain, rim]))
+
+
+def _tilt(
+    wanted: FloatArray, angles: FloatArray, count: int, rng: np.random.Generator | None
+) -> FloatArray:
+    """Shift of the rings along the meridian: several rows over one turn, none at the poles."""
+    phase = 0.0 if rng is None else float(rng.uniform(0.0, 2.0 * np.pi))
+    rows = min(6.0, 0.12 * count)
+    wave = np.sin(angles + phase) + 0.4 * np.sin(2.0 * angles + 2.0 * phase)
+    envelope = 16.0 * (wanted * (1.0 - wanted)) ** 2
+    return rows / count * envelope[:, None] * wave[None, :]
+
+
+def _ring_vertices(
+    surface: Surface, rings: FloatArray, edge_mm: float, rng: np.random.Generator | None
+) -> tuple[list[FloatArray], list[FloatArray]]:
+    """Angles (increasing) and levels of the vertices of each ring, equally far along it."""
+    turn = 2.0 * np.pi
+    count = 4 * MERIDIANS
+    fine = np.arange(count + 1) * (turn / count)
+    grid = np.arange(MERIDIANS + 1) * (turn / MERIDIANS)
+    theta, s = [], []
+    for k, ring in enumerate(rings):
+        levels = np.interp(fine, grid, np.append(ring, ring[0]))
+        points = surface(fine, levels)
+        length = np.concatenate(
+            [[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))]
+        )
+        number = max(6, round(length[-1] / edge_mm))
+        steps = np.arange(number) + 0.5 * (k % 2)
+        if rng is not None:
+            steps = steps + rng.uniform(-0.15, 0.15, number)
+        angles = np.interp(steps / number, np.linspace(0.0, 1.0, 2), [0.0, turn])
+        places = steps / number * length[-1]
+        angles = np.interp(places, length, fine)
+        theta.append(angles)
+        s.append(np.interp(angles % turn, grid, np.append(ring, ring[0])))
+    return theta, s
+
+
+def _fan(first: int, count: int, pole: int, *, reverse: bool) -> IntArray:
+    """Triangles from one ring to a pole."""
+    here = first + np.arange(count)
+    following = first + (np.arange(count) + 1) % count
+    ends = (following, here) if reverse else (here, following)
+    faces: IntArray = np.stack([*ends, np.full(count, pole)], axis=1)
+    return faces
+
+
+def _zip(lower: FloatArray, upper: FloatArray, first_lower: int, first_upper: int) -> IntArray:
+    """Triangles between two rings: their edges taken in the order of their middle angles."""
+    n, m = len(lower), len(upper)
+    keys = np.concatenate([_edge_middles(lower), _edge_middles(upper)])
+    order = np.argsort(keys, kind="stable")
+    is_lower = order < n
+    done_lower = np.cumsum(is_lower) - is_lower
+    done_upper = np.cumsum(~is_lower) - ~is_lower
+    a = first_lower + done_lower % n
+    a_next = first_lower + (done_lower + 1) % n
+    b = first_upper + done_upper % m
+    b_next = first_upper + (done_upper + 1) % m
+    third = np.where(is_lower, a_next, b_next)
+    faces: IntArray = np.stack([a, third, b], axis=1).astype(np.int64)
+    return faces
+
+
+def _edge_middles(angles: FloatArray) -> FloatArray:
+    """Middle angle of each edge of a ring, increasing."""
+    following = np.append(angles[1:], angles[0] + 2.0 * np.pi)
+    return 0.5 * (angles + following)

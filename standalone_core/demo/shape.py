@@ -1,0 +1,299 @@
+"""The form of the demo crown: one closed surface over two parameters, by formula.
+
+Parameters
+----------
+``theta`` goes around the path of insertion (radians; 0 is mesial, π/2 buccal). ``s`` goes along
+a meridian: ``s = external_length_mm`` at the centre of the occlusal surface, down over the
+cusps and the axial wall to ``s = 0``, the crest of the rim, which is the **margin line**, then
+up the intaglio (negative ``s``) to the centre of its roof at ``s = -intaglio_length_mm``.
+
+Formulae
+--------
+External sheet, φ = (π/2) v with v = 0 at the occlusal centre and 1 at the rim: superellipse
+``f = sin φ / (sinⁿ φ + cosⁿ φ)^(1/n)``, ``1 - τ = cos φ / (…)^(1/n)``;
+``ρ = R_contour(θ) f + (R_margin(θ) - R_contour(θ)) τ^p``, with grooves pressed into the wall, and
+``z = (1 - τ) relief(ρ cos θ, ρ sin θ) + τ z_margin(θ)``. The intaglio sheet is built alike, with
+a chamfer to the margin. Both sheets start half a rim apart on either side of the margin line;
+a smooth switch across ``|s| ≤ rim`` joins them into a round edge (twice continuously
+differentiable). All numbers are invented: no tooth was measured.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from ..errors import SettingError
+from ..mesh.triangle_mesh import FloatArray
+from .occlusal import (
+    MARGINAL_RIDGES,
+    THREE_BUCCAL_TWO_LINGUAL,
+    TWO_BUCCAL_TWO_LINGUAL,
+    Complexes,
+    Cusp,
+    OcclusalRelief,
+)
+
+STEP = 1e-30
+"""Imaginary step of the complex-step derivative: no cancellation, so as small as one likes."""
+
+
+@dataclass(frozen=True)
+class Groove:
+    """A vertical groove pressed into the axial wall.
+
+    Attributes
+    ----------
+    angle_deg : float
+        Where it runs, around the crown.
+    depth : float
+        Depth as a share of the radius at the occlusal edge.
+    sharpness : float
+        Concentration κ of exp(κ (cos Δθ - 1)): its width is about 1/√κ radians.
+    """
+
+    angle_deg: float
+    depth: float
+    sharpness: float
+
+
+@dataclass(frozen=True)
+class Outline:
+    """A closed curve around the crown as a short Fourier series in θ.
+
+    Attributes
+    ----------
+    mean_mm : float
+        Constant term.
+    cosines_mm, sines_mm : tuple of float
+        Terms of orders 1, 2, 3, …
+    """
+
+    mean_mm: float
+    cosines_mm: tuple[float, ...] = ()
+    sines_mm: tuple[float, ...] = ()
+
+    def at(self, theta: Complexes) -> Complexes:
+        """Value in mm at each angle."""
+        value = self.mean_mm + 0.0 * theta
+        for order, amplitude in enumerate(self.cosines_mm, start=1):
+            value = value + amplitude * np.cos(order * theta)
+        for order, amplitude in enumerate(self.sines_mm, start=1):
+            value = value + amplitude * np.sin(order * theta)
+        return value
+
+
+@dataclass(frozen=True)
+class CrownShape:
+    """Parameters of the demo crown: a lower first molar, about 11 × 10 × 7 mm; all invented.
+
+    Attributes
+    ----------
+    cusp_count : int
+        5 (three buccal, two lingual) or 4.
+    contour, margin_outline, margin_height : Outline
+        Largest contour, margin line seen along the path of insertion, and its height.
+    grooves : tuple of Groove
+        Buccal and lingual grooves of the wall.
+    corner_exponent, corner_exponent_buccal : float
+        Superellipse exponent n of the external meridian: its mean and its first sine in θ.
+    taper_power : float
+        p in the formula: how low the height of contour lies.
+    rim_width_mm : float
+        Width of the rim's rounded edge.
+    wall_mm : float
+        Thickness of the axial wall at the height of the intaglio's roof edge.
+    chamfer_height_mm : float
+        Height of the chamfer above the margin.
+    taper_deg : float
+        Taper of the intaglio's axial walls against the path of insertion.
+    roof_drop_mm : float
+        Mean thickness of the occlusal part.
+    roof_relief : float
+        How much of the cusps' relief the roof of the intaglio follows.
+    """
+
+    cusp_count: int = 5
+    contour: Outline = field(
+        default=Outline(5.33, (0.10, 0.26, 0.06, -0.16), (0.06, 0.0, -0.11, -0.03))
+    )
+    margin_outline: Outline = field(
+        default=Outline(4.52, (0.06, 0.16, 0.03, -0.08), (0.02, 0.02, -0.05))
+    )
+    margin_height: Outline = field(
+        default=Outline(0.0, (-0.03, 0.40, 0.03), (-0.10, 0.05, 0.04))
+    )
+    grooves: tuple[Groove, ...] = (
+        Groove(66.0, 0.045, 60.0),
+        Groove(134.0, 0.030, 70.0),
+        Groove(274.0, 0.042, 60.0),
+    )
+    corner_exponent: float = 4.4
+    corner_exponent_buccal: float = -0.4
+    taper_power: float = 2.4
+    rim_width_mm: float = 0.07
+    wall_mm: float = 0.95
+    chamfer_height_mm: float = 0.45
+    taper_deg: float = 5.0
+    roof_drop_mm: float = 1.65
+    roof_relief: float = 0.75
+    external_length_mm: float = 10.0
+    intaglio_length_mm: float = 7.5
+
+    def __post_init__(self) -> None:
+        if self.cusp_count not in (4, 5):
+            raise SettingError(
+                f"A crown of {self.cusp_count} cusps is not known.",
+                subject="cusp_count",
+                remedy="Ask for 4 or 5.",
+            )
+
+    @cached_property
+    def cusps(self) -> tuple[Cusp, ...]:
+        """The cusps, buccal ones first, from mesial to distal."""
+        return THREE_BUCCAL_TWO_LINGUAL if self.cusp_count == 5 else TWO_BUCCAL_TWO_LINGUAL
+
+    @cached_property
+    def relief(self) -> OcclusalRelief:
+        """The external occlusal relief."""
+        return OcclusalRelief(self.cusps + MARGINAL_RIDGES)
+
+    @cached_property
+    def roof(self) -> OcclusalRelief:
+        """The smoother relief that the roof of the intaglio follows."""
+        return OcclusalRelief(
+            self.cusps + MARGINAL_RIDGES,
+            fissure_roundness_mm=0.35,
+            groove_depth_mm=0.0,
+            extra_roundness_mm=0.9,
+        )
+
+    def points(self, theta: Complexes, s: Complexes) -> Complexes:
+        """Points of the surface.
+
+        Parameters
+        ----------
+        theta, s : (...) array
+            Parameters, radians and mm; real or complex (for a complex step).
+
+        Returns
+        -------
+        (..., 3) array
+            Coordinates in mm.
+        """
+        theta, s = np.broadcast_arrays(theta, s)
+        switch, distance = self._rim_switch(s)
+        outer = switch.real > -1.0
+        inner = switch.real < 1.0
+        result = np.zeros((*s.shape, 3), dtype=np.result_type(theta, switch))
+        for mask, weight, sheet in (
+            (outer, 0.5 * (1.0 + switch), self._external),
+            (inner, 0.5 * (1.0 - switch), self._intaglio),
+        ):
+            if mask.any():
+                rho, z = sheet(theta[mask], distance[mask])
+                share = weight[mask]
+                result[mask, 0] += share * rho * np.cos(theta[mask])
+                result[mask, 1] += share * rho * np.sin(theta[mask])
+                result[mask, 2] += share * z
+        return result
+
+    def _rim_switch(self, s: Complexes) -> tuple[Complexes, Complexes]:
+        """Switch −1 … 1 from intaglio to external, and smooth |s| (0 at the crest)."""
+        width = self._rim_reach_mm
+        t = np.asarray(s) / width
+        inside = np.abs(t.real) < 1.0
+        sign = np.sign(t.real)
+        switch = np.where(inside, (15.0 * t - 10.0 * t**3 + 3.0 * t**5) / 8.0, sign)
+        distance = np.where(inside, 0.75 * t**2 - t**4 / 8.0, sign * t - 0.375) * width
+        return switch, distance
+
+    @property
+    def _rim_reach_mm(self) -> float:
+        """Half range of s over which the two sheets are joined."""
+        return 0.9 * self.rim_width_mm
+
+    def _external(self, theta: Complexes, distance: Complexes) -> tuple[Complexes, Complexes]:
+        """Radius and height of the external sheet at a meridian distance from the rim."""
+        v = 1.0 - distance / (self.external_length_mm - 0.375 * self._rim_reach_mm)
+        exponent = self.corner_exponent + self.corner_exponent_buccal * np.sin(theta)
+        reach, rest = _superellipse(v, exponent)
+        drop = 1.0 - rest
+        contour = self.contour.at(theta)
+        for groove in self.grooves:
+            bump = np.exp(
+                groove.sharpness * (np.cos(theta - np.deg2rad(groove.angle_deg)) - 1.0)
+            )
+            contour = contour - 5.3 * groove.depth * bump * reach**4 * rest**0.5
+        out, up = self._rim_offset
+        margin = self.margin_outline.at(theta) + out
+        rho = contour * reach + (margin - contour) * drop**self.taper_power
+        relief = self.relief.height(rho * np.cos(theta), rho * np.sin(theta))
+        return rho, rest * relief + drop * (self.margin_height.at(theta) + up)
+
+    def _intaglio(self, theta: Complexes, distance: Complexes) -> tuple[Complexes, Complexes]:
+        """Radius and height of the intaglio sheet at a meridian distance from the rim."""
+        v = 1.0 - distance / (self.intaglio_length_mm - 0.375 * self._rim_reach_mm)
+        reach, rest = _superellipse(v, 5.0 + 0.0 * theta)
+        drop = 1.0 - rest
+        out, up = self._rim_offset
+        margin = self.margin_outline.at(theta) - out
+        low = self.margin_height.at(theta) - up
+        edge = self._roof_edge(theta)
+        wall = margin - self.wall_mm
+        slope = np.tan(np.deg2rad(self.taper_deg))
+        height = 4.8
+        rho = (wall + slope * height * drop) * reach
+        start = self.chamfer_height_mm / height
+        chamfer = _ramp((drop - (1.0 - start)) / start)
+        rho = rho + (self.wall_mm - slope * height) * chamfer * reach
+        roof = self.roof.height(rho * np.cos(theta), rho * np.sin(theta))
+        roof = edge + self.roof_relief * (roof - 5.6)
+        return rho, rest * roof + drop * low
+
+    def _roof_edge(self, theta: Complexes) -> Complexes:
+        edge: Complexes = 5.6 - self.roof_drop_mm + 0.0 * theta
+        return edge
+
+    @property
+    def _rim_offset(self) -> tuple[float, float]:
+        """Half the rim's width, outward and upward, across the bisector of the two sheets."""
+        half = 0.5 * self.rim_width_mm
+        tilt = np.deg2rad(20.0)
+        return half * float(np.cos(tilt)), half * float(np.sin(tilt))
+
+    def tangents(self, theta: FloatArray, s: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Points and their derivatives with respect to θ and s, each (..., 3), by complex step."""
+        theta, s = np.broadcast_arrays(
+            np.asarray(theta, dtype=np.float64), np.asarray(s, dtype=np.float64)
+        )
+        around = self.points(theta + 1j * STEP, s + 0j)
+        along = self.points(theta + 0j, s + 1j * STEP)
+        return around.real.copy(), around.imag / STEP, along.imag / STEP
+
+    def normals(self, theta: FloatArray, s: FloatArray) -> FloatArray:
+        """Outward unit normals, (..., 3); at the poles those of the nearest regular point."""
+        near = 1e-5
+        s = np.clip(s, -self.intaglio_length_mm + near, self.external_length_mm - near)
+        _, around, along = self.tangents(theta, s)
+        normal = np.cross(around, along)
+        unit: FloatArray = normal / np.linalg.norm(normal, axis=-1, keepdims=True)
+        return unit
+
+
+def _superellipse(v: Complexes, exponent: Complexes) -> tuple[Complexes, Complexes]:
+    """Horizontal share and height share of a quarter superellipse; v = 0 on top, 1 at the side."""
+    angle = 0.5 * np.pi * v
+    sine, cosine = np.sin(angle), np.cos(angle)
+    norm = (sine**exponent + cosine**exponent) ** (1.0 / exponent)
+    return sine / norm, cosine / norm
+
+
+def _ramp(t: Complexes) -> Complexes:
+    """A rounded ramp: about 0 below t = 0, about t above, exactly 1 at t = 1 (soft plus)."""
+    sharpness = 4.0
+    soft = np.log1p(np.exp(sharpness * t)) / sharpness
+    value: Complexes = soft / (np.log1p(np.exp(sharpness)) / sharpness)
+    return value
