@@ -355,9 +355,9 @@ def _warnings(
     """Gather what the reader must know before trusting the numbers, each once."""
     found: list[str] = []
     for title, part in (("Design", design), ("Scan", scan)):
+        if part.file is not None:
+            found += [f"{title}: {text}" for text in part.file.notes]
         found += [f"{title}: {text}" for text in part.repair.warnings]
-        if part.file is not None and part.file.unit_guessed and part.file.unit != "mm":
-            found.append(f"{title}: the unit was guessed from the size as {part.file.unit}.")
     if superimposition.verdict != "good":
         found.append(f"Superimposition: {superimposition.reason}")
     found += [f"Superimposition: {text}" for text in superimposition.warnings]

@@ -15,7 +15,7 @@ from .measures import AreaMeasures
 DEFAULT_MEAN_ABS_UM: Mapping[str, float] = MappingProxyType(
     {"whole": 25.0, "occlusal": 20.0, "margin": 15.0}
 )
-"""Largest acceptable mean absolute deviation of a produced crown, µm: common practice, no source."""
+"""Largest acceptable mean absolute deviation, µm: common practice, no source."""
 
 COMMON_PRACTICE = "common practice, no source"
 
@@ -190,10 +190,19 @@ def _decide(
     within = row.mean_abs_um <= limit_um
     relation = "at or below" if within else "above"
     reason = (
-        f"Mean absolute deviation {row.mean_abs_um:.1f} µm, {relation} "
+        f"Mean absolute deviation {_told_apart(row.mean_abs_um, limit_um)} µm, {relation} "
         f"the limit of {limit_um:g} µm."
     )
     return (WITHIN if within else OUTSIDE), reason
+
+
+def _told_apart(value: float, limit: float) -> str:
+    """Return a value to one decimal, or to as many as keep it above its limit if it is."""
+    for decimals in range(1, 9):
+        text = f"{value:.{decimals}f}"
+        if (float(text) <= limit) == (value <= limit):
+            return text
+    return repr(value)
 
 
 def _percent(share: float) -> str:

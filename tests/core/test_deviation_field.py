@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
-
 from cuspwise.standalone_core.deviation.field import (
     COUNTED,
     NORMALS_DISAGREE,
@@ -77,7 +76,7 @@ def test_distances_and_signs_agree_with_libigl() -> None:
     rng = np.random.default_rng(11)
     design = sphere(4.0, 4)
     rough = np.array(sphere(4.0, 4).vertices) * (1 + 0.01 * rng.standard_normal((2562, 1)))
-    scan = TriangleMesh(rough + [0.03, -0.02, 0.01], design.faces)
+    scan = TriangleMesh(rough + np.array([0.03, -0.02, 0.01]), design.faces)
     result = measure_deviation(design, SurfaceIndex(scan))
     answer = igl.signed_distance(
         np.array(design.vertices),

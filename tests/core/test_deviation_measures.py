@@ -5,8 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
-from scipy.stats import norm
-
 from cuspwise.standalone_core.areas.area_set import Area, AreaSet, AreaSettings
 from cuspwise.standalone_core.deviation.field import (
     TOO_FAR,
@@ -23,6 +21,7 @@ from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.mesh.refine import evaluation_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
+from scipy.stats import norm
 
 
 def sphere(radius: float = 5.0, subdivisions: int = 5) -> TriangleMesh:
