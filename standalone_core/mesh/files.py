@@ -13,7 +13,7 @@ import numpy as np
 from ..errors import CuspwiseError, FileError
 from .formats import EXPORT_AGAIN, FORMAT_NAMES, SUFFIX_FORMATS, check_safe, load_bytes, recognise
 from .grouping import group_points
-from .triangle_mesh import FloatArray, IntArray, TriangleMesh
+from .triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 from .units import check_unit, find_unit
 from .write import write_mesh
 
@@ -185,9 +185,9 @@ def _without_nan(
     points: FloatArray, faces: IntArray, path: Path
 ) -> tuple[IntArray, int, tuple[str, ...]]:
     """Return the faces on finite vertices, the count of other vertices, and a note."""
-    finite = np.isfinite(points).all(axis=1)
-    if finite.all():
+    if np.isfinite(points).all():
         return faces, 0, ()
+    finite: BoolArray = np.logical_and.reduce(np.isfinite(points), axis=1)
     bad = len(finite) - int(np.count_nonzero(finite))
     kept = faces[finite[faces].all(axis=1)]
     if not len(kept):

@@ -44,20 +44,24 @@ class MeshGraph:
         return np.flatnonzero(np.repeat(~self.collapsed, 3))
 
     @cached_property
+    def side_starts(self) -> IntArray:
+        """Vertex where each side starts as its face turns, (s,)."""
+        return self.faces.ravel()[self.sides]
+
+    @cached_property
     def side_ends(self) -> IntArray:
-        """Start and end vertex of each side as its face turns, (s, 2)."""
-        start = self.faces.ravel()
-        end = self.faces[:, [1, 2, 0]].ravel()
-        return np.stack([start, end], axis=1)[self.sides]
+        """Vertex where each side ends, (s,)."""
+        return self.faces[:, [1, 2, 0]].ravel()[self.sides]
 
     @cached_property
     def _groups(self) -> Groups:
-        return group_edges(np.sort(self.side_ends, axis=1), self.vertex_count)
+        return group_edges(self.side_starts, self.side_ends, self.vertex_count)
 
     @cached_property
     def edges(self) -> IntArray:
         """Vertices of each edge, lower index first, (e, 2); sorted."""
-        return np.sort(self.side_ends[self._groups.first], axis=1)
+        start, end = self.side_starts[self._groups.first], self.side_ends[self._groups.first]
+        return np.stack([np.minimum(start, end), np.maximum(start, end)], axis=1)
 
     @cached_property
     def edge_face_count(self) -> IntArray:
@@ -79,8 +83,8 @@ class MeshGraph:
     @cached_property
     def border_sides(self) -> IntArray:
         """Start and end vertex of the border edges, surface to the left, (b, 2)."""
-        alone = self._groups.first[self.edge_face_count == 1]
-        return self.side_ends[np.sort(alone)]
+        alone = np.sort(self._groups.first[self.edge_face_count == 1])
+        return np.stack([self.side_starts[alone], self.side_ends[alone]], axis=1)
 
     @cached_property
     def border_vertices(self) -> BoolArray:
@@ -96,6 +100,14 @@ class MeshGraph:
         return np.stack([self._groups.order[start], self._groups.order[start + 1]], axis=1)
 
     @cached_property
+    def other_sides(self) -> tuple[IntArray, IntArray]:
+        """Sides along edges with one or more than two faces, and their edges, (k,) each."""
+        counts = self.edge_face_count
+        is_other = counts != 2
+        side = self._groups.order[np.repeat(is_other, counts)]
+        return side, np.repeat(np.flatnonzero(is_other), counts[is_other])
+
+    @cached_property
     def face_pairs(self) -> IntArray:
         """Faces that share an edge with exactly two faces, (p, 2)."""
         return self.sides[self.inner_sides] // 3
@@ -103,8 +115,8 @@ class MeshGraph:
     @cached_property
     def pair_is_mixed(self) -> BoolArray:
         """Pairs of ``face_pairs`` that run their edge the same way: opposite winding, (p,)."""
-        starts = self.side_ends[self.inner_sides, 0]
-        mixed: BoolArray = starts[:, 0] == starts[:, 1]
+        first, second = self.side_starts[self.inner_sides.T]
+        mixed: BoolArray = first == second
         return mixed
 
     @cached_property

@@ -88,10 +88,7 @@ def group_rows(rows: KeyArray) -> Groups:
     """Group equal rows of three unsigned integers, (n, 3), by a hash that is then checked."""
     index_bits = max(len(rows) - 1, 0).bit_length()
     groups = group_keys(_hash(rows) >> np.uint64(index_bits), 64 - index_bits)
-    same = rows[groups.order[1:]] == rows[groups.order[:-1]]
-    inside = np.ones(len(rows), dtype=bool)
-    inside[groups.starts] = False
-    if same[inside[1:]].all():
+    if (rows[groups.first].take(groups.label, axis=0) == rows).all():
         return groups
     return _group_rows_exactly(rows)
 
@@ -119,8 +116,9 @@ def group_points(points: FloatArray) -> Groups:
     return group_rows((points + 0.0).view(np.uint64))
 
 
-def group_edges(edges: IntArray, vertex_count: int) -> Groups:
-    """Group equal vertex pairs, (k, 2), lower index first."""
+def group_edges(starts: IntArray, ends: IntArray, vertex_count: int) -> Groups:
+    """Group edges, each from a vertex (k,) to another (k,), whichever way round."""
     bits = max(vertex_count - 1, 1).bit_length()
-    low, high = edges[:, 0].astype(np.uint64), edges[:, 1].astype(np.uint64)
+    low = np.minimum(starts, ends).astype(np.uint64)
+    high = np.maximum(starts, ends).astype(np.uint64)
     return group_keys((low << np.uint64(bits)) | high, 2 * bits)

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .grouping import Groups, KeyArray, group_rows
-from .shells import Shells, find_shells
-from .triangle_mesh import BoolArray, IntArray, TriangleMesh
+from .grouping import group_rows
+from .shells import Shells
+from .triangle_mesh import BoolArray, TriangleMesh
 
-# A face whose height is below this share of its longest side has no area to speak of; the
-# rounding of float32 coordinates alone leaves about 1e-5 on a scan.
-DEGENERATE_HEIGHT_RATIO = 1e-9
+# A face with less than this share of the squared longest side of the mesh has no area to speak
+# of: 1e-10 mm² on a crown of 10 mm, where the rounding of float32 coordinates decides its normal.
+DEGENERATE_AREA_SHARE = 1e-12
 # Pieces with less than this share of the largest piece's area are debris (common practice, no
 # source: dust specks and stray triangles of a scanner stay far below, a tooth never is).
 DEBRIS_AREA_SHARE = 0.01
@@ -87,9 +87,9 @@ def inspect_mesh(mesh: TriangleMesh) -> HealthReport:
     (True, 1, 0.166667)
     """
     graph = mesh.graph
-    shells = find_shells(mesh)
+    shells = mesh.shells
     closed = bool(len(mesh)) and not len(graph.border_sides)
-    mixed = int(np.count_nonzero(graph.pair_is_mixed))
+    mixed = count(graph.pair_is_mixed)
     debris = debris_faces(mesh)
     ends = mesh.vertices[graph.border_sides]
     size = mesh.bounds[1] - mesh.bounds[0]
@@ -98,16 +98,16 @@ def inspect_mesh(mesh: TriangleMesh) -> HealthReport:
         "borders": int(graph.border_of_side.max(initial=-1)) + 1,
         "border_edges": len(graph.border_sides),
         "non_manifold_edges": len(graph.non_manifold_edges),
-        "degenerate_faces": int(np.count_nonzero(degenerate_faces(mesh))),
-        "duplicate_faces": int(np.count_nonzero(duplicate_faces(mesh))),
+        "degenerate_faces": count(degenerate_faces(mesh)),
+        "duplicate_faces": count(duplicate_faces(mesh)),
         "mixed_winding_edges": mixed,
-        "inward_pieces": int(np.count_nonzero(shells.inward)),
+        "inward_pieces": count(shells.inward),
         "debris_pieces": len(np.unique(graph.piece_of_face[debris])),
-        "debris_triangles": int(np.count_nonzero(debris)),
+        "debris_triangles": count(debris),
     }
     return HealthReport(
         triangles=len(mesh),
-        vertices=int(np.count_nonzero(np.bincount(mesh.faces.ravel()))) if len(mesh) else 0,
+        vertices=count(mesh.used_vertices),
         **counts,
         border_length_mm=float(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1).sum()),
         closed=closed,
@@ -119,27 +119,20 @@ def inspect_mesh(mesh: TriangleMesh) -> HealthReport:
 
 
 def degenerate_faces(mesh: TriangleMesh) -> BoolArray:
-    """Return which faces have no area, (m,): a vertex twice, or three corners on a line."""
-    corners = mesh.triangles
-    longest_square = np.zeros(len(mesh))
-    for k in range(3):
-        side = corners[:, (k + 1) % 3] - corners[:, k]
-        np.maximum(longest_square, np.einsum("ij,ij->i", side, side), out=longest_square)
-    flat: BoolArray = 2.0 * mesh.face_areas <= DEGENERATE_HEIGHT_RATIO * longest_square
-    return flat
+    """Return which faces have no area to speak of, (m,); see ``DEGENERATE_AREA_SHARE``."""
+    longest_side = float((mesh.bounds[1] - mesh.bounds[0]).max())
+    tiny: BoolArray = mesh.face_areas <= DEGENERATE_AREA_SHARE * longest_side**2
+    return tiny
 
 
 def duplicate_faces(mesh: TriangleMesh) -> BoolArray:
-    """Return which faces repeat the vertices of an earlier face, (m,)."""
-    groups = _groups_of_same_corners(mesh.faces)
-    repeats = np.ones(len(mesh), dtype=bool)
-    repeats[groups.first] = False
+    """Return which faces repeat the three vertices of an earlier face, (m,)."""
+    a, b, c = mesh.faces.T
+    low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+    rows = np.stack([low, a + b + c - low - high, high], axis=1).astype(np.uint64)
+    repeats = ~mesh.graph.collapsed
+    repeats[group_rows(rows).first] = False
     return repeats
-
-
-def _groups_of_same_corners(faces: IntArray) -> Groups:
-    rows: KeyArray = np.sort(faces, axis=1).astype(np.uint64)
-    return group_rows(rows)
 
 
 def debris_faces(mesh: TriangleMesh) -> BoolArray:
@@ -154,15 +147,28 @@ def debris_faces(mesh: TriangleMesh) -> BoolArray:
 
 def _problems(counts: dict[str, int], shells: Shells) -> tuple[str, ...]:
     words = {
-        "non_manifold_edges": "{:,} edges with more than two faces.",
-        "degenerate_faces": "{:,} faces without area.",
-        "duplicate_faces": "{:,} duplicate faces.",
-        "mixed_winding_edges": "Mixed winding: {:,} edges whose faces turn opposite ways.",
-        "inward_pieces": "{:,} shells turned inside out.",
-        "debris_pieces": "{:,} debris pieces.",
+        "non_manifold_edges": ("edge with more than two faces", "edges with more than two faces"),
+        "degenerate_faces": ("face without area", "faces without area"),
+        "duplicate_faces": ("duplicate face", "duplicate faces"),
+        "mixed_winding_edges": (
+            "edge whose two faces turn opposite ways (mixed winding)",
+            "edges whose two faces turn opposite ways (mixed winding)",
+        ),
+        "inward_pieces": ("shell turned inside out", "shells turned inside out"),
+        "debris_pieces": ("debris piece", "debris pieces"),
     }
-    problems = [text.format(counts[key]) for key, text in words.items() if counts[key]]
-    one_sided = int(np.count_nonzero(shells.one_sided))
+    problems = [counted(counts[key], *forms) for key, forms in words.items() if counts[key]]
+    one_sided = count(shells.one_sided)
     if one_sided:
-        problems.append(f"{one_sided:,} shells with only one side, like a Möbius band.")
-    return tuple(problems)
+        problems.append(counted(one_sided, "part with one side only", "parts with one side only"))
+    return tuple(problem + "." for problem in problems)
+
+
+def count(mask: BoolArray) -> int:
+    """Return how many are true."""
+    return int(np.count_nonzero(mask))
+
+
+def counted(number: int, one: str, many: str) -> str:
+    """Return a number with its noun: "1 face", "1,200 faces"."""
+    return f"{number:,} {one if number == 1 else many}"

@@ -205,15 +205,13 @@ def _middles(
     """
     face, corner = np.nonzero(is_long)
     following = (corner + 1) % 3
-    ends = np.stack([parts.faces[face, corner], parts.faces[face, following]], axis=1)
-    ends.sort(axis=1)
-    first, label = group_edges(ends, len(points)).by_appearance()
+    start, end = parts.faces[face, corner], parts.faces[face, following]
+    first, label = group_edges(start, end, len(points)).by_appearance()
     middle = np.full(parts.faces.shape, -1)
     middle[face, corner] = len(points) + label
-    low, high = ends[first].T
     f, a, b = face[first], corner[first], following[first]
     new = _NewPoints(
-        0.5 * (points[low] + points[high]),
+        0.5 * (points[start[first]] + points[end[first]]),
         parts.source[f],
         0.5 * (parts.weights[f, a] + parts.weights[f, b]),
     )

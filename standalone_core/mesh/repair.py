@@ -7,10 +7,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import MeshError
-from .graph import MeshGraph
+from .graph import components
 from .grouping import group_points
-from .health import HealthReport, debris_faces, degenerate_faces, duplicate_faces, inspect_mesh
-from .shells import MAX_OPENING_SHARE, find_shells
+from .health import (
+    HealthReport,
+    count,
+    counted,
+    debris_faces,
+    degenerate_faces,
+    duplicate_faces,
+    inspect_mesh,
+)
+from .shells import MAX_OPENING_SHARE
 from .triangle_mesh import BoolArray, TriangleMesh
 
 
@@ -60,10 +68,12 @@ def repair_mesh(mesh: TriangleMesh, *, drop_debris: bool = False) -> Repair:
     health = inspect_mesh(mesh)
     actions: list[str] = []
     mended = _merged(mesh, actions)
-    mended = _without_useless_faces(mended, actions)
+    if health.degenerate_faces or health.duplicate_faces or mended is not mesh:
+        mended = _without_useless_faces(mended, actions)
     if drop_debris and health.debris_pieces:
         debris = debris_faces(mended)
-        actions.append(f"Dropped {health.debris_pieces:,} debris pieces.")
+        pieces = counted(health.debris_pieces, "debris piece", "debris pieces")
+        actions.append(f"Dropped {pieces}.")
         mended = mended.kept(~debris)
     mended = _turned(mended, actions)
     if not mended.area_mm2 > 0:
@@ -77,29 +87,29 @@ def repair_mesh(mesh: TriangleMesh, *, drop_debris: bool = False) -> Repair:
 
 def _merged(mesh: TriangleMesh, actions: list[str]) -> TriangleMesh:
     """Merge exactly equal vertices and leave out those that no face uses."""
-    used = np.zeros(len(mesh.vertices), dtype=bool)
-    used[mesh.faces.ravel()] = True
     groups = group_points(mesh.vertices)
-    if len(groups.starts) == len(mesh.vertices) and used.all():
-        return mesh
-    first, label = groups.by_appearance()
-    merged = len(mesh.vertices) - len(first)
+    merged, unused = len(groups.order) - len(groups.starts), ~mesh.used_vertices
     if merged:
-        actions.append(f"Merged {merged:,} vertices into equal ones.")
-    if not used.all():
-        actions.append(f"Left out {np.count_nonzero(~used):,} vertices without faces.")
-    joined = TriangleMesh(mesh.vertices[first], label[mesh.faces], mesh.name)
-    return joined.kept(np.ones(len(joined), dtype=bool))
+        first, label = groups.by_appearance()
+        mesh = TriangleMesh(mesh.vertices[first], label[mesh.faces], mesh.name)
+        actions.append(f"Merged {counted(merged, 'vertex', 'vertices')} into equal ones.")
+    if unused.any():
+        mesh = mesh.kept(np.ones(len(mesh), dtype=bool))
+        left_out = counted(count(unused), "vertex", "vertices")
+        actions.append(f"Left out {left_out} without faces.")
+    return mesh
 
 
 def _without_useless_faces(mesh: TriangleMesh, actions: list[str]) -> TriangleMesh:
-    repeats = duplicate_faces(mesh) & ~mesh.graph.collapsed
+    repeats = duplicate_faces(mesh)
     flat = degenerate_faces(mesh)
-    dropped = flat & (mesh.graph.collapsed | ~_seals(mesh, flat | repeats))
+    dropped = flat & ~repeats & (mesh.graph.collapsed | ~_seals(mesh, flat | repeats))
     if dropped.any():
-        actions.append(f"Dropped {np.count_nonzero(dropped):,} faces without area.")
+        without_area = counted(count(dropped), "face", "faces")
+        actions.append(f"Dropped {without_area} without area.")
     if repeats.any():
-        actions.append(f"Dropped {np.count_nonzero(repeats & ~dropped):,} duplicate faces.")
+        duplicates = counted(count(repeats), "duplicate face", "duplicate faces")
+        actions.append(f"Dropped {duplicates}.")
     useless = dropped | repeats
     return mesh.kept(~useless) if useless.any() else mesh
 
@@ -116,8 +126,6 @@ def _seals(mesh: TriangleMesh, doubtful: BoolArray) -> BoolArray:
     seals[beside[doubtful[beside]]] = True
     both = pairs[doubtful[pairs].all(axis=1)]
     if len(both):
-        from .graph import components
-
         patch = components(both, len(mesh))
         is_seal = np.zeros(len(mesh), dtype=bool)
         is_seal[patch[seals]] = True
@@ -127,18 +135,17 @@ def _seals(mesh: TriangleMesh, doubtful: BoolArray) -> BoolArray:
 
 def _turned(mesh: TriangleMesh, actions: list[str]) -> TriangleMesh:
     """Turn faces so that every shell has one sense, outward where that can be told."""
-    shells = find_shells(mesh)
+    shells = mesh.shells
     inward = shells.inward[shells.shell_of_face]
     turn = shells.turned ^ inward
     if shells.turned.any():
+        turned = counted(count(shells.turned), "face", "faces")
         actions.append(
-            f"Mixed winding: turned {np.count_nonzero(shells.turned):,} faces to the sense of "
-            "the larger area beside them."
+            f"Mixed winding: turned {turned} to the sense of the larger area beside them."
         )
     if inward.any():
-        actions.append(
-            f"Turned {np.count_nonzero(shells.inward):,} shells outward that were inside out."
-        )
+        turned = counted(count(shells.inward), "shell that was", "shells that were")
+        actions.append(f"Turned {turned} inside out.")
     if not turn.any():
         return mesh
     faces = np.where(turn[:, None], mesh.faces[:, ::-1], mesh.faces)
@@ -146,19 +153,17 @@ def _turned(mesh: TriangleMesh, actions: list[str]) -> TriangleMesh:
 
 
 def _warnings(mended: TriangleMesh, health: HealthReport, drop_debris: bool) -> tuple[str, ...]:
-    graph: MeshGraph = mended.graph
-    shells = find_shells(mended)
     warnings = []
     if health.debris_pieces and not drop_debris:
-        warnings.append(
-            f"{health.debris_pieces:,} debris pieces ({health.debris_triangles:,} triangles) "
-            "are still there."
-        )
-    if len(graph.non_manifold_edges):
-        warnings.append(f"{len(graph.non_manifold_edges):,} edges have more than two faces.")
-    flat = int(np.count_nonzero(degenerate_faces(mended)))
+        pieces = counted(health.debris_pieces, "debris piece", "debris pieces")
+        warnings.append(f"Kept {pieces} with {health.debris_triangles:,} triangles.")
+    non_manifold = len(mended.graph.non_manifold_edges)
+    if non_manifold:
+        warnings.append(f"{counted(non_manifold, 'edge has', 'edges have')} more than two faces.")
+    flat = count(degenerate_faces(mended))
     if flat:
-        warnings.append(f"{flat:,} faces without area stay, since they seal the surface.")
+        warnings.append(f"Kept {counted(flat, 'face', 'faces')} without area that seal a crack.")
+    shells = mended.shells
     if shells.one_sided.any():
         warnings.append("A part has only one side, like a Möbius band; it has no outward sense.")
     area = np.bincount(shells.shell_of_face, weights=mended.face_areas)

@@ -52,7 +52,7 @@ class Shells:
 
 
 def find_shells(mesh: TriangleMesh) -> Shells:
-    """Find the shells of a mesh and how they are turned. O(m log m)."""
+    """Find the shells of a mesh and how they are turned; ``mesh.shells`` keeps it. O(m log m)."""
     if mesh.graph.pair_is_mixed.any():
         shell, turned, one_sided = _unify_winding(mesh)
     else:
@@ -106,30 +106,29 @@ def _capped_volumes(
     """
     sign = np.where(turned, -1.0, 1.0)
     origin = mesh.bounds.mean(axis=0)
-    corners = mesh.triangles - origin
-    volume = np.bincount(shell, weights=sign * _sixfold(corners), minlength=count)
+    height = mesh.vertices[mesh.faces[:, 0]] - origin
+    sixfold = np.einsum("ij,ij->i", height, mesh.face_cross)
+    volume = np.bincount(shell, weights=sign * sixfold, minlength=count)
     sides = _open_sides(mesh, shell, sign)
     share = np.zeros(count)
     if len(sides):
         face = mesh.graph.sides[sides] // 3
-        ends = mesh.vertices[mesh.graph.side_ends[sides]] - origin
+        ends = mesh.vertices[_ends(mesh, sides)] - origin
         ends[turned[face]] = ends[turned[face]][:, ::-1]
         middle = _middles_of_openings(mesh, sides, shell[face], ends)
-        caps = np.stack([ends[:, 1], ends[:, 0], middle], axis=1)
-        volume += np.bincount(shell[face], weights=_sixfold(caps), minlength=count)
-        cap_area = 0.5 * np.linalg.norm(
-            np.cross(caps[:, 1] - caps[:, 0], caps[:, 2] - caps[:, 0]), axis=1
-        )
+        normal = np.cross(ends[:, 0] - ends[:, 1], middle - ends[:, 1])
+        sixfold = np.einsum("ij,ij->i", middle, normal)
+        volume += np.bincount(shell[face], weights=sixfold, minlength=count)
+        cap_area = 0.5 * np.linalg.norm(normal, axis=1)
         area = np.bincount(shell, weights=mesh.face_areas, minlength=count)
         opening = np.bincount(shell[face], weights=cap_area, minlength=count)
         share = np.divide(opening, area, out=np.full(count, np.inf), where=area > 0)
     return volume / 6.0, share
 
 
-def _sixfold(corners: FloatArray) -> FloatArray:
-    """Six times the signed volume between the origin and triangles (k, 3, 3)."""
-    mixed: FloatArray = np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2]))
-    return mixed
+def _ends(mesh: TriangleMesh, sides: IntArray) -> IntArray:
+    """Start and end vertex of sides, (k, 2)."""
+    return np.stack([mesh.graph.side_starts[sides], mesh.graph.side_ends[sides]], axis=1)
 
 
 def _open_sides(mesh: TriangleMesh, shell: IntArray, sign: FloatArray) -> IntArray:
@@ -138,13 +137,11 @@ def _open_sides(mesh: TriangleMesh, shell: IntArray, sign: FloatArray) -> IntArr
     At an edge of more than two faces a shell that passes through cancels itself out.
     """
     graph = mesh.graph
-    label = graph.face_edges.ravel()[graph.sides]
-    side = np.flatnonzero(graph.edge_face_count[label] != 2)
+    side, edge = graph.other_sides
     face = graph.sides[side] // 3
-    ends = graph.side_ends[side]
-    direction = np.where(ends[:, 0] < ends[:, 1], sign[face], -sign[face])
-    place = _renumbered(shell[face] * len(graph.edges) + label[side])
-    balance = np.bincount(place, weights=direction)
+    forward = graph.side_starts[side] < graph.side_ends[side]
+    place = _renumbered(shell[face] * len(graph.edges) + edge)
+    balance = np.bincount(place, weights=np.where(forward, sign[face], -sign[face]))
     return side[balance[place] != 0] if len(side) else side
 
 
@@ -152,7 +149,7 @@ def _middles_of_openings(
     mesh: TriangleMesh, sides: IntArray, shell: IntArray, ends: FloatArray
 ) -> FloatArray:
     """Return for each open side the middle of its opening, (k, 3), weighted by length."""
-    vertex = mesh.graph.side_ends[sides]
+    vertex = _ends(mesh, sides)
     node = _renumbered((shell[:, None] * len(mesh.vertices) + vertex).ravel()).reshape(-1, 2)
     opening = _renumbered(components(node, int(node.max()) + 1)[node[:, 0]])
     length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1) + np.finfo(float).tiny

@@ -125,5 +125,5 @@ def _stl_bytes(mesh: TriangleMesh) -> bytes:
     )
     rows["normal"] = mesh.face_normals
     rows["corners"] = mesh.triangles
-    header = b"binary STL, millimetres".ljust(80) + np.uint32(len(rows)).astype("<u4").tobytes()
+    header = b"binary STL, millimetres".ljust(80) + len(rows).to_bytes(4, "little")
     return header + rows.tobytes()
