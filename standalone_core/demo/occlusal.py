@@ -85,6 +85,8 @@ class OcclusalRelief:
         Temperature of the weights in the entropy term.
     extra_roundness_mm : float
         Added to the rounding of every cone (the die under the crown is smoother).
+    waviness_mm : float
+        The plane is bent by sines of this size first, so that no fissure runs straight.
     """
 
     cones: tuple[Cusp, ...]
@@ -92,6 +94,7 @@ class OcclusalRelief:
     groove_depth_mm: float = 0.22
     groove_width_mm: float = 0.16
     extra_roundness_mm: float = 0.0
+    waviness_mm: float = 0.16
 
     def height(self, x: Complexes, y: Complexes) -> Complexes:
         """Height in mm above the mean margin at the given places.
@@ -101,6 +104,10 @@ class OcclusalRelief:
         x, y : (...) array, mm
             Places in the occlusal plane, real or complex (for a complex step).
         """
+        x, y = (
+            x + self.waviness_mm * np.sin(1.9 * y + 0.7),
+            y + self.waviness_mm * np.sin(1.6 * x + 1.9),
+        )
         cones = [self._cone(cone, x, y) for cone in self.cones]
         top = np.maximum.reduce([cone.real for cone in cones])
         height: Complexes = top + self.fissure_roundness_mm * np.log(

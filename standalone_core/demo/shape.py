@@ -60,6 +60,25 @@ class Groove:
 
 
 @dataclass(frozen=True)
+class Chip:
+    """A piece broken off the rim; the walls above it stay as they are.
+
+    Attributes
+    ----------
+    angle_deg : float
+        Where its middle is, around the crown.
+    width_mm : float
+        Its length along the margin line.
+    depth_mm : float
+        How much of the rim is gone in the middle, along the meridian.
+    """
+
+    angle_deg: float
+    width_mm: float
+    depth_mm: float
+
+
+@dataclass(frozen=True)
 class Outline:
     """A closed curve around the crown as a short Fourier series in θ.
 
@@ -113,14 +132,18 @@ class CrownShape:
         Mean thickness of the occlusal part.
     roof_relief : float
         How much of the cusps' relief the roof of the intaglio follows.
+    external_length_mm, intaglio_length_mm : float
+        Range of the parameter s, about the length of a meridian.
+    chips : tuple of Chip
+        Pieces missing from the rim; a design has none.
     """
 
     cusp_count: int = 5
     contour: Outline = field(
-        default=Outline(5.33, (0.10, 0.26, 0.06, -0.16), (0.06, 0.0, -0.11, -0.03))
+        default=Outline(5.58, (0.10, 0.27, 0.06, -0.16), (0.06, 0.0, -0.11, -0.03))
     )
     margin_outline: Outline = field(
-        default=Outline(4.52, (0.06, 0.16, 0.03, -0.08), (0.02, 0.02, -0.05))
+        default=Outline(4.72, (0.06, 0.16, 0.03, -0.08), (0.02, 0.02, -0.05))
     )
     margin_height: Outline = field(
         default=Outline(0.0, (-0.03, 0.40, 0.03), (-0.10, 0.05, 0.04))
@@ -134,13 +157,14 @@ class CrownShape:
     corner_exponent_buccal: float = -0.4
     taper_power: float = 2.4
     rim_width_mm: float = 0.07
-    wall_mm: float = 0.95
+    wall_mm: float = 0.72
     chamfer_height_mm: float = 0.45
     taper_deg: float = 5.0
-    roof_drop_mm: float = 1.65
-    roof_relief: float = 0.75
+    roof_drop_mm: float = 1.52
+    roof_relief: float = 1.08
     external_length_mm: float = 10.0
     intaglio_length_mm: float = 7.5
+    chips: tuple[Chip, ...] = ()
 
     def __post_init__(self) -> None:
         if self.cusp_count not in (4, 5):
@@ -165,9 +189,9 @@ class CrownShape:
         """The smoother relief that the roof of the intaglio follows."""
         return OcclusalRelief(
             self.cusps + MARGINAL_RIDGES,
-            fissure_roundness_mm=0.35,
+            fissure_roundness_mm=0.2,
             groove_depth_mm=0.0,
-            extra_roundness_mm=0.9,
+            extra_roundness_mm=0.7,
         )
 
     def points(self, theta: Complexes, s: Complexes) -> Complexes:
@@ -184,7 +208,7 @@ class CrownShape:
             Coordinates in mm.
         """
         theta, s = np.broadcast_arrays(theta, s)
-        switch, distance = self._rim_switch(s)
+        switch, distance = self._rim_switch(theta, s)
         outer = switch.real > -1.0
         inner = switch.real < 1.0
         result = np.zeros((*s.shape, 3), dtype=np.result_type(theta, switch))
@@ -200,15 +224,22 @@ class CrownShape:
                 result[mask, 2] += share * z
         return result
 
-    def _rim_switch(self, s: Complexes) -> tuple[Complexes, Complexes]:
-        """Switch −1 … 1 from intaglio to external, and smooth |s| (0 at the crest)."""
+    def _rim_switch(self, theta: Complexes, s: Complexes) -> tuple[Complexes, Complexes]:
+        """Switch −1 … 1 from intaglio to external, and smooth |s|, 0 at the crest.
+
+        A chip widens the range over which the sheets are joined, so that they meet higher up.
+        """
         width = self._rim_reach_mm
-        t = np.asarray(s) / width
+        for chip in self.chips:
+            kappa = (2.0 * self.margin_outline.mean_mm / chip.width_mm) ** 2 * 2.0
+            bump = np.exp(kappa * (np.cos(theta - np.deg2rad(chip.angle_deg)) - 1.0))
+            width = width + 8.0 / 3.0 * chip.depth_mm * bump
+        t = s / width
         inside = np.abs(t.real) < 1.0
         sign = np.sign(t.real)
         switch = np.where(inside, (15.0 * t - 10.0 * t**3 + 3.0 * t**5) / 8.0, sign)
-        distance = np.where(inside, 0.75 * t**2 - t**4 / 8.0, sign * t - 0.375) * width
-        return switch, distance
+        distance = np.where(inside, (0.375 + 0.75 * t**2 - t**4 / 8.0) * width, sign * s)
+        return switch, distance - 0.375 * self._rim_reach_mm
 
     @property
     def _rim_reach_mm(self) -> float:
@@ -236,7 +267,7 @@ class CrownShape:
     def _intaglio(self, theta: Complexes, distance: Complexes) -> tuple[Complexes, Complexes]:
         """Radius and height of the intaglio sheet at a meridian distance from the rim."""
         v = 1.0 - distance / (self.intaglio_length_mm - 0.375 * self._rim_reach_mm)
-        reach, rest = _superellipse(v, 5.0 + 0.0 * theta)
+        reach, rest = _superellipse(v, 6.5 + 0.0 * theta)
         drop = 1.0 - rest
         out, up = self._rim_offset
         margin = self.margin_outline.at(theta) - out
