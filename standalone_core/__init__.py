@@ -54,7 +54,7 @@ _HOMES = {
     "write_mesh": "mesh.write",
 }
 
-__all__ = list(_HOMES)  # noqa: PLE0605
+__all__ = list(_HOMES)
 
 
 def __getattr__(name: str) -> Any:
