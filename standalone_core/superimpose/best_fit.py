@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -25,16 +26,98 @@ from .sampling import thinned
 from .settings import SuperimposeSettings
 
 _SAMPLE_POINTS = 2_000
-_SAMPLE_ITERATIONS = 40
 _SAMPLE_TOLERANCE = 2e-5
-"""Shares of the design's diagonal at which the stage on samples ends."""
+"""Step, as a share of the design's diagonal, at which the stage on samples ends."""
 _STAGES = ((8_000, 2e-4), (40_000, 2e-5))
-"""Points and step (mm) at which a stage on part of the points ends."""
-_STAGE_ITERATIONS = 30
-_SLOWEST, _FASTEST = 0.9, 0.1
-"""Bounds of the rate by which steps are taken to shrink."""
+"""Points of a stage on part of them, and the step (mm) at which it ends."""
+_STAGE_ITERATIONS = 40
+_SLOWEST, _FASTEST = 0.9, 0.03
+"""Bounds of the rate at which steps are taken to shrink."""
 _CUT_SETTLED_MM = 1e-3
 """The loss's cut follows the residuals until a step is smaller than this, then it stays."""
+
+
+@dataclass(frozen=True)
+class FitProblem:
+    """Scan points to be fitted on a design.
+
+    Attributes
+    ----------
+    points : (n, 3) ndarray
+        In the scan's coordinates, mm.
+    weights : (n,) ndarray
+        Area that each stands for, mm².
+    design : PreparedDesign
+    settings : SuperimposeSettings
+    use_faces : (m,) ndarray of bool, optional
+        Faces of the design to fit on; a point whose foot is elsewhere takes no part.
+    """
+
+    points: FloatArray
+    weights: FloatArray
+    design: PreparedDesign
+    settings: SuperimposeSettings
+    use_faces: BoolArray | None = None
+
+    @cached_property
+    def corners(self) -> FloatArray:
+        """Corners of the points' box, (8, 3): what moves most."""
+        return box_corners(self.points)
+
+    def thinned(self, count: int) -> FitProblem:
+        """The same with ``count`` points, each standing for the same area."""
+        pick = thinned(self.points, self.weights, count)
+        return replace(self, points=self.points[pick], weights=np.ones(count))
+
+    def feet_steps(self, pose: FloatArray) -> Steps[Feet]:
+        """Feet of the points in a pose."""
+        limit = self.settings.max_distance_mm
+        moved = apply(pose, self.points)
+        feet = yield from exact_feet_steps(moved, self.design, limit, self.use_faces)
+        return feet
+
+
+@dataclass(frozen=True)
+class FitState:
+    """Where a fit stands between two steps.
+
+    Attributes
+    ----------
+    pose : (4, 4) ndarray
+    iterations : int
+        Steps so far.
+    step_mm : float
+        How far the last step moved the point that moved most; inf before a stage's first step.
+    rate : float
+        Ratio of the last two steps: the fit closes in by this factor.
+    cut_mm : float, optional
+        Distance beyond which points do not count; None until it is first determined.
+    """
+
+    pose: FloatArray
+    iterations: int = 0
+    step_mm: float = np.inf
+    rate: float = _SLOWEST
+    cut_mm: float | None = None
+
+    def after(self, step: FloatArray, corners: FloatArray) -> FitState:
+        """The state after one more step."""
+        pose = step @ self.pose
+        pose = motion(nearest_rotation(pose[:3, :3]), pose[:3, 3])
+        moved = largest_displacement(pose, self.pose, corners)
+        rate = self.rate
+        if 0.0 < self.step_mm < np.inf:
+            rate = float(np.clip(moved / self.step_mm, _FASTEST, _SLOWEST))
+        return FitState(pose, self.iterations + 1, moved, rate, self.cut_mm)
+
+    def fresh(self) -> FitState:
+        """The state at the start of a stage: on other points steps do not compare."""
+        return replace(self, step_mm=np.inf, cut_mm=None)
+
+    @property
+    def remaining_mm(self) -> float:
+        """Sum of the steps to come if each is ``rate`` times the one before."""
+        return self.step_mm * self.rate / (1.0 - self.rate)
 
 
 @dataclass(frozen=True)
@@ -45,7 +128,7 @@ class BestFit:
     ----------
     T_design_scan : (4, 4) ndarray
     rms_mm, mean_abs_mm : float
-        Of the points used, weighted.
+        Of the points used, weighted by area.
     share_used : float
         Their share of the scan's area.
     points_used : int
@@ -56,6 +139,8 @@ class BestFit:
     converged : bool
     remaining_mm : float
         Estimate of how far the point that moves most still is from its place at the optimum.
+    cut_mm : float
+        Distance beyond which points did not count.
     equations : NormalEquations
         At the end.
     """
@@ -69,122 +154,73 @@ class BestFit:
     passes: int
     converged: bool
     remaining_mm: float
+    cut_mm: float
     equations: NormalEquations
 
 
-@dataclass(frozen=True)
-class _State:
-    """Pose between two steps, and how the steps shrink."""
-
-    pose: FloatArray
-    iterations: int = 0
-    step_mm: float = np.inf
-    rate: float = _SLOWEST
-    cut_mm: float | None = None
-
-    def after(self, step: FloatArray, corners: FloatArray) -> _State:
-        pose = step @ self.pose
-        pose = motion(nearest_rotation(pose[:3, :3]), pose[:3, 3])
-        moved = largest_displacement(pose, self.pose, corners)
-        ratio = moved / self.step_mm if np.isfinite(self.step_mm) and self.step_mm > 0 else _SLOWEST
-        rate = float(np.clip(ratio, _FASTEST, _SLOWEST))
-        return replace(self, pose=pose, iterations=self.iterations + 1, step_mm=moved, rate=rate)
-
-    @property
-    def remaining_mm(self) -> float:
-        """Sum of the steps to come if each is ``rate`` times the one before."""
-        return self.step_mm * self.rate / (1.0 - self.rate)
-
-
 def best_fit_steps(
-    points: FloatArray,
-    weights: FloatArray,
-    design: PreparedDesign,
-    settings: SuperimposeSettings,
-    start: FloatArray,
-    *,
-    use_faces: BoolArray | None = None,
-    from_samples: bool = True,
+    problem: FitProblem, start: FloatArray, *, from_samples: bool = True
 ) -> Steps[BestFit]:
     """Fit scan points on the design's surface, starting from a pose near enough.
 
     Minimises the weighted sum of the squared distances of the scan points from the design's
-    triangles (or its trimmed or robust version) by Gauss–Newton steps with exact rotations. At the
-    end of each step the feet are found anew, so the result is the optimum for the surface itself,
-    not for samples of it. Stages: 2,000 points on samples of the design, 8,000 and 40,000 points
-    on exact feet, then all. About 0.3 s per pass over 250,000 points on two cores.
+    triangles (or its trimmed or robust version) by Gauss–Newton steps with exact rotations. At
+    every step the feet are found anew, so the result is the optimum for the surface itself, not
+    for samples of it. Stages: 2,000 points on samples of the design, 8,000 and 40,000 points on
+    exact feet, then all, usually once or twice.
 
     Parameters
     ----------
-    points : (n, 3) ndarray
-        Scan points, mm.
-    weights : (n,) ndarray
-        Area that each stands for, mm².
-    design : PreparedDesign
-    settings : SuperimposeSettings
+    problem : FitProblem
     start : (4, 4) ndarray
         ``T_design_scan`` to start from.
-    use_faces : (m,) ndarray of bool, optional
-        Faces of the design to fit on; a point whose foot is elsewhere takes no part.
     from_samples : bool
-        Whether the first stage is run; leave it out if the start is within about 0.1 mm.
+        Whether the stages on samples and on 8,000 points are run; leave them out if the start is
+        within a few micrometres.
 
     Raises
     ------
     SuperimpositionError
         No scan point comes near the (chosen part of the) design.
     """
-    corners = box_corners(points)
-    state = _State(np.asarray(start, dtype=np.float64))
+    state = FitState(np.asarray(start, dtype=np.float64))
+    done = 0.0
     if from_samples:
-        some = thinned(points, weights, min(_SAMPLE_POINTS, len(points)))
-        state = fit_on_samples(points[some], design, state.pose, corners=corners)
-        yield Progress("Best fit", 0.15)
-    done = 0.15
-    for count, tolerance in _STAGES:
-        if count >= len(points):
-            break
-        some = thinned(points, weights, count)
-        equal = np.ones(count)
-        for _ in range(_STAGE_ITERATIONS):
-            feet = yield from scaled(
-                _feet(points[some], design, settings, state, use_faces), done, done
-            )
-            state, _ = _stepped(points[some], equal, feet, settings, state, corners)
-            if state.step_mm < tolerance:
-                break
-        done += 0.1
-    result = yield from scaled(
-        _whole_steps(points, weights, design, settings, state, corners, use_faces), done, 1.0
-    )
-    return result
+        few = problem.thinned(min(_SAMPLE_POINTS, len(problem.points)))
+        state = fit_on_samples(few.points, problem.design, state, problem.corners)
+        done = 0.1
+        yield Progress("Best fit", done)
+    for count, tolerance in _STAGES if from_samples else _STAGES[1:]:
+        if count < len(problem.points):
+            part = _part_steps(problem.thinned(count), state.fresh(), tolerance)
+            state = yield from scaled(part, done, done + 0.2)
+            done += 0.2
+    fit = yield from scaled(_whole_steps(problem, state.fresh()), done, 1.0)
+    return fit
 
 
-def present_fit_steps(
-    points: FloatArray,
-    weights: FloatArray,
-    design: PreparedDesign,
-    settings: SuperimposeSettings,
-    pose: FloatArray,
-    *,
-    use_faces: BoolArray | None = None,
-) -> Steps[BestFit]:
-    """Measure how scan points lie in a pose that is taken as it is; parameters as above."""
-    state = replace(_State(pose), step_mm=0.0)
-    feet = yield from _feet(points, design, settings, state, use_faces)
-    held, equations = _stepped(points, weights, feet, settings, state, box_corners(points))
-    kept = replace(state, cut_mm=held.cut_mm)
-    return _summary(points, weights, feet, settings, kept, kept, equations, 0, True)
+def present_fit_steps(problem: FitProblem, pose: FloatArray) -> Steps[BestFit]:
+    """Measure how scan points lie in a pose that is taken as it is."""
+    feet = yield from problem.feet_steps(pose)
+    state = replace(FitState(pose), step_mm=0.0)
+    state, _ = _weighted(problem, feet, state)
+    return _summary(problem, feet, state, state, passes=0)
 
 
 def fit_on_samples(
-    points: FloatArray, design: PreparedDesign, start: FloatArray, *, corners: FloatArray
-) -> _State:
-    """Fit a few equal points on the design's samples, with Tukey weights on their distances."""
-    state = _State(start)
-    tolerance = _SAMPLE_TOLERANCE * design.diagonal_mm
+    points: FloatArray,
+    design: PreparedDesign,
+    state: FitState,
+    corners: FloatArray,
+    tolerance_share: float = _SAMPLE_TOLERANCE,
+) -> FitState:
+    """Fit a few equal points on the design's samples, with Tukey weights on their distances.
+
+    Ends when a step is below ``tolerance_share`` of the design's diagonal.
+    """
+    tolerance = tolerance_share * design.diagonal_mm
     equal = np.ones(len(points))
-    for _ in range(_SAMPLE_ITERATIONS):
+    for _ in range(_STAGE_ITERATIONS):
         moved = apply(state.pose, points)
         feet, distance = sample_feet(moved, design)
         width = 4.685 * 1.4826 * max(weighted_quantile(distance, equal, 0.5), 1e-9)
@@ -195,90 +231,77 @@ def fit_on_samples(
     return state
 
 
-def _feet(
-    points: FloatArray,
-    design: PreparedDesign,
-    settings: SuperimposeSettings,
-    state: _State,
-    use_faces: BoolArray | None,
-) -> Steps[Feet]:
-    moved = apply(state.pose, points)
-    feet = yield from exact_feet_steps(moved, design, settings.max_distance_mm, use_faces)
-    return feet
+def _part_steps(part: FitProblem, state: FitState, tolerance_mm: float) -> Steps[FitState]:
+    for number in range(_STAGE_ITERATIONS):
+        share = 1.0 - 0.6**number
+        feet = yield from scaled(part.feet_steps(state.pose), share, share)
+        state = _stepped(part, feet, state)
+        if state.step_mm < tolerance_mm:
+            break
+    return state
 
 
-def _stepped(
-    points: FloatArray,
-    weights: FloatArray,
-    feet: Feet,
-    settings: SuperimposeSettings,
-    state: _State,
-    corners: FloatArray,
-) -> tuple[_State, NormalEquations]:
-    """One step from the feet found at the state's pose; the equations it was taken from."""
+def _whole_steps(problem: FitProblem, state: FitState) -> Steps[BestFit]:
+    passes = 0
+    while True:
+        ends = 1.0 - 0.5**passes, 1.0 - 0.5 ** (passes + 1)
+        before = state
+        feet = yield from scaled(problem.feet_steps(state.pose), *ends)
+        state = _stepped(problem, feet, state)
+        passes += 1
+        if state.remaining_mm <= problem.settings.tolerance_mm:
+            break
+        if passes >= problem.settings.max_iterations:
+            break
+    return _summary(problem, feet, before, state, passes)
+
+
+def _weighted(problem: FitProblem, feet: Feet, state: FitState) -> tuple[FitState, FloatArray]:
+    """Settle the loss's cut if it is still open, and weigh the points by it."""
+    settings = problem.settings
     if state.cut_mm is None or state.step_mm > _CUT_SETTLED_MM:
-        state = replace(state, cut_mm=cut_mm(feet, weights, settings))
-    counted = loss_weights(feet, weights, state.cut_mm or 0.0, settings)
+        state = replace(state, cut_mm=cut_mm(feet, problem.weights, settings))
+    counted = loss_weights(feet, problem.weights, state.cut_mm or 0.0, settings)
     if np.count_nonzero(counted) < 6:
         raise SuperimpositionError(
             f"Fewer than 6 scan points lie within {settings.max_distance_mm} mm of the design.",
             subject="best fit",
             remedy="Check that both files show the same crown, or start from landmark pairs.",
         )
-    equations = normal_equations(apply(state.pose, points), feet, counted)
-    return state.after(equations.step(), corners), equations
+    return state, counted
 
 
-def _whole_steps(
-    points: FloatArray,
-    weights: FloatArray,
-    design: PreparedDesign,
-    settings: SuperimposeSettings,
-    state: _State,
-    corners: FloatArray,
-    use_faces: BoolArray | None,
-) -> Steps[BestFit]:
-    passes = 0
-    while True:
-        feet = yield from scaled(
-            _feet(points, design, settings, state, use_faces),
-            1.0 - 0.6**passes,
-            1.0 - 0.6 ** (passes + 1),
-        )
-        before = state
-        state, equations = _stepped(points, weights, feet, settings, state, corners)
-        passes += 1
-        converged = state.remaining_mm <= settings.tolerance_mm
-        if converged or passes >= settings.max_iterations:
-            break
-    return _summary(points, weights, feet, settings, before, state, equations, passes, converged)
+def _stepped(problem: FitProblem, feet: Feet, state: FitState) -> FitState:
+    """One Gauss–Newton step from the feet found at the state's pose."""
+    state, counted = _weighted(problem, feet, state)
+    equations = normal_equations(apply(state.pose, problem.points), feet, counted)
+    return state.after(equations.step(), problem.corners)
 
 
 def _summary(
-    points: FloatArray,
-    weights: FloatArray,
-    feet: Feet,
-    settings: SuperimposeSettings,
-    before: _State,
-    state: _State,
-    equations: NormalEquations,
-    passes: int,
-    converged: bool,
+    problem: FitProblem, feet: Feet, before: FitState, state: FitState, passes: int
 ) -> BestFit:
-    counted = loss_weights(feet, weights, state.cut_mm or 0.0, settings) > 0.0
-    # the last step is tiny, so the residuals after it follow to first order from those before it
-    shift = apply(state.pose, points[counted]) - apply(before.pose, points[counted])
+    """Figures of the fit at ``state``, from the feet at ``before``, one tiny step earlier.
+
+    The residuals after that step follow, to first order, from those before it.
+    """
+    cut = state.cut_mm or 0.0
+    weights = loss_weights(feet, problem.weights, cut, problem.settings)
+    counted = weights > 0.0
+    here = apply(before.pose, problem.points)
+    shift = apply(state.pose, problem.points[counted]) - here[counted]
     residual = feet.residual_mm[counted] + np.einsum("nk,nk->n", shift, feet.direction[counted])
-    used = weights[counted]
+    used = problem.weights[counted]
     return BestFit(
         T_design_scan=state.pose,
         rms_mm=float(np.sqrt(used @ residual**2 / used.sum())),
         mean_abs_mm=float(used @ np.abs(residual) / used.sum()),
-        share_used=float(used.sum() / weights.sum()),
+        share_used=float(used.sum() / problem.weights.sum()),
         points_used=int(np.count_nonzero(counted)),
         iterations=state.iterations,
         passes=passes,
-        converged=converged,
+        converged=state.remaining_mm <= problem.settings.tolerance_mm,
         remaining_mm=state.remaining_mm,
-        equations=equations,
+        cut_mm=cut,
+        equations=normal_equations(here, feet, weights),
     )

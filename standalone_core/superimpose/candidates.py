@@ -8,7 +8,7 @@ import numpy as np
 
 from ..mesh.triangle_mesh import FloatArray
 from ..progress import Progress, Steps, scaled
-from .best_fit import fit_on_samples
+from .best_fit import FitState, fit_on_samples
 from .coarse import coarse_poses_steps
 from .feet import exact_feet, normal_equations, sample_feet
 from .prepared import PreparedDesign
@@ -18,11 +18,15 @@ from .settings import SuperimposeSettings
 
 SAMPLES = 4_000
 """Samples of the scan used here."""
-_SAMPLE_FIT_POINTS = 1_000
+_SAMPLE_FIT_POINTS, _SAMPLE_FIT_TOLERANCE = 500, 5e-4
+_CLOSE_RATIO, _CLOSE_SHARE = 2.0, 0.002
+"""Candidates up to this many times worse than the best, and this share of the diagonal on top, are
+finished on exact feet; the others cannot win, and their misfit stays the one on samples."""
+_CLOSE_POINTS = 2_000
 _FINISHED = 4
-"""Candidates finished on exact feet."""
-_FINISH_ITERATIONS = 12
-_FINISH_STEP_SHARE = 1e-6
+"""Most candidates finished on exact feet."""
+_FINISH_ITERATIONS = 6
+_FINISH_STEP_SHARE = 1e-5
 _SAME_POSE_SHARE = 0.03
 """Two finished poses less than this share of the diagonal apart everywhere are one."""
 
@@ -54,14 +58,18 @@ def candidates_steps(
     corners = box_corners(scan.points)
     fitted: list[Candidate] = []
     for number, pose in enumerate(rough):
-        fit = fit_on_samples(some, design, pose, corners=corners).pose
-        fitted.append(_on_samples(some, design, settings, fit))
+        state = fit_on_samples(some, design, FitState(pose), corners, _SAMPLE_FIT_TOLERANCE)
+        fitted.append(_on_samples(some, design, settings, state.pose))
         yield Progress("Comparing poses", 0.6 + 0.2 * (number + 1) / len(rough))
-    chosen = _distinct(fitted, corners, design.diagonal_mm)[:_FINISHED]
-    finished: list[Candidate] = []
-    for number, candidate in enumerate(chosen):
-        finished.append(finish(scan.points, design, settings, candidate.T_design_scan))
-        yield Progress("Comparing poses", 0.8 + 0.2 * (number + 1) / len(chosen))
+    distinct = _distinct(fitted, corners, design.diagonal_mm)
+    bound = _CLOSE_RATIO * distinct[0].rms_mm + _CLOSE_SHARE * design.diagonal_mm
+    close = [candidate for candidate in distinct if candidate.rms_mm <= bound][:_FINISHED]
+    finished: list[Candidate] = distinct[len(close) :]
+    for number, candidate in enumerate(close):
+        state = FitState(candidate.T_design_scan)
+        pose = fit_on_samples(scan.every(_CLOSE_POINTS).points, design, state, corners).pose
+        finished.append(finish(scan.points, design, settings, pose))
+        yield Progress("Comparing poses", 0.8 + 0.2 * (number + 1) / len(close))
     return _distinct(finished, corners, design.diagonal_mm)
 
 

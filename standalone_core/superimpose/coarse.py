@@ -25,7 +25,7 @@ _ROUNDS = (
     # points, steps, poses kept, robust width at the first and last step (shares of the diagonal)
     (100, 6, 96, 0.10, 0.05),
     (200, 10, 24, 0.05, 0.02),
-    (800, 8, 8, 0.02, 0.01),
+    (800, 24, 8, 0.02, 0.01),
 )
 _DAMPING = 0.02
 _SAME_POSE_DEG = 12.0

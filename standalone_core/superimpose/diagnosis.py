@@ -10,7 +10,6 @@ from ..mesh.triangle_mesh import FloatArray
 from .best_fit import BestFit
 from .candidates import Candidate
 from .feet import NormalEquations
-from .prepared import PreparedDesign
 from .result import RivalPose, Verdict, WeakDirection
 from .rigid import apply, inverse, rotation_angle_deg
 from .settings import SuperimposeSettings
@@ -33,8 +32,7 @@ def weak_directions(
     if not weak.shape[1]:
         return ()
     # eigenvectors of equal values mix freely: take those apart that do not turn
-    turning_parts, _, mix = np.linalg.svd(weak[:3], full_matrices=False)
-    del turning_parts
+    mix = np.linalg.svd(weak[:3])[2]
     found = []
     for motion in (weak @ mix.T).T:
         value = max(float(motion @ equations.information @ motion), 0.0)
@@ -58,8 +56,9 @@ def _weak_direction(
 
 def _upright(vector: FloatArray) -> FloatArray:
     """Unit vector, its largest component positive, so that an axis has one sign only."""
-    unit: FloatArray = vector / np.linalg.norm(vector)
-    return unit * np.sign(unit[np.argmax(np.abs(unit))])
+    unit = vector / np.linalg.norm(vector)
+    upright: FloatArray = unit * np.sign(unit[np.argmax(np.abs(unit))])
+    return upright
 
 
 def _numbers(vector: FloatArray) -> str:
@@ -87,6 +86,31 @@ def rival_poses(
 
 
 @dataclass(frozen=True)
+class Evidence:
+    """What a verdict rests on.
+
+    Attributes
+    ----------
+    fit : BestFit
+    best : Candidate
+        The same pose, measured like the others.
+    mirrored : Candidate, optional
+        Best pose of the scan's mirror image, if there was reason to try it.
+    weak : tuple of WeakDirection
+    rivals : tuple of RivalPose
+    diagonal_mm : float
+        Of the design.
+    """
+
+    fit: BestFit
+    best: Candidate
+    mirrored: Candidate | None
+    weak: tuple[WeakDirection, ...]
+    rivals: tuple[RivalPose, ...]
+    diagonal_mm: float
+
+
+@dataclass(frozen=True)
 class Judgement:
     """A verdict and its reason in words."""
 
@@ -94,52 +118,38 @@ class Judgement:
     reason: str
 
 
-def judge(
-    fit: BestFit,
-    best: Candidate,
-    mirrored: Candidate | None,
-    weak: tuple[WeakDirection, ...],
-    rivals: tuple[RivalPose, ...],
-    design: PreparedDesign,
-    settings: SuperimposeSettings,
-) -> Judgement:
+def judge(evidence: Evidence, settings: SuperimposeSettings) -> Judgement:
     """Decide what the superimposition is worth, the gravest finding first."""
-    if mirrored is not None and mirrored.rms_mm < settings.mirror_ratio * best.rms_mm:
-        return Judgement(
-            "mirrored",
-            f"The mirror image of the scan fits far better ({_um(mirrored.rms_mm)} against "
-            f"{_um(best.rms_mm)}): the part, or the file, is mirrored.",
-        )
-    wrong = _wrong_part(best, design, settings)
-    if wrong:
-        return Judgement("wrong_part", wrong)
-    if weak:
-        motions = "; ".join(one.words for one in weak)
-        return Judgement("ambiguous", f"The surface does not hold the scan against {motions}.")
-    close = [rival for rival in rivals if _is_close(rival, best, settings)]
-    if close:
-        return Judgement(
-            "ambiguous",
-            f"Another pose, turned by {close[0].turn_deg:.1f}° and shifted by "
-            f"{close[0].shift_mm:.2f} mm, fits nearly as well ({_um(close[0].rms_mm)} against "
-            f"{_um(best.rms_mm)}).",
-        )
-    if not fit.converged:
-        return Judgement(
-            "not_converged",
-            f"After {fit.iterations} steps the pose may still be off by {_um(fit.remaining_mm)}.",
-        )
+    findings: tuple[tuple[Verdict, str], ...] = (
+        ("mirrored", _mirrored(evidence, settings)),
+        ("wrong_part", _wrong_part(evidence, settings)),
+        ("ambiguous", _ambiguous(evidence, settings)),
+        ("not_converged", _not_converged(evidence)),
+    )
+    for verdict, reason in findings:
+        if reason:
+            return Judgement(verdict, reason)
     return Judgement("good", "One pose fits clearly best, and the surface holds it on all sides.")
 
 
-def _wrong_part(best: Candidate, design: PreparedDesign, settings: SuperimposeSettings) -> str:
+def _mirrored(evidence: Evidence, settings: SuperimposeSettings) -> str:
+    best, mirrored = evidence.best, evidence.mirrored
+    if mirrored is None or mirrored.rms_mm >= settings.mirror_ratio * best.rms_mm:
+        return ""
+    return (
+        f"The mirror image of the scan fits far better ({_um(mirrored.rms_mm)} against "
+        f"{_um(best.rms_mm)}): the part, or the file, is mirrored."
+    )
+
+
+def _wrong_part(evidence: Evidence, settings: SuperimposeSettings) -> str:
+    best = evidence.best
     if best.overlap < settings.least_overlap:
         return (
             f"Only {best.overlap:.0%} of the scan's area comes within "
             f"{settings.max_distance_mm} mm of the design: it shows another part, or another unit."
         )
-    bound = settings.wrong_part_share * design.diagonal_mm
-    if best.rms_mm > bound:
+    if best.rms_mm > settings.wrong_part_share * evidence.diagonal_mm:
         return (
             f"Even in its best pose the scan is {_um(best.rms_mm)} off (root mean square), more "
             f"than {settings.wrong_part_share:.1%} of the design's size: it shows another part."
@@ -147,8 +157,27 @@ def _wrong_part(best: Candidate, design: PreparedDesign, settings: SuperimposeSe
     return ""
 
 
-def _is_close(rival: RivalPose, best: Candidate, settings: SuperimposeSettings) -> bool:
-    return rival.rms_mm < settings.rival_ratio * best.rms_mm + settings.rival_floor_mm
+def _ambiguous(evidence: Evidence, settings: SuperimposeSettings) -> str:
+    best = evidence.best
+    if evidence.weak:
+        motions = "; ".join(one.words for one in evidence.weak)
+        return f"The surface does not hold the scan against {motions}."
+    bound = settings.rival_ratio * best.rms_mm + settings.rival_floor_mm
+    for rival in evidence.rivals:
+        if rival.rms_mm < bound:
+            return (
+                f"Another pose, turned by {rival.turn_deg:.1f}° and shifted by "
+                f"{rival.shift_mm:.2f} mm, fits nearly as well ({_um(rival.rms_mm)} against "
+                f"{_um(best.rms_mm)})."
+            )
+    return ""
+
+
+def _not_converged(evidence: Evidence) -> str:
+    fit = evidence.fit
+    if fit.converged:
+        return ""
+    return f"After {fit.iterations} steps the pose may still be off by {_um(fit.remaining_mm)}."
 
 
 def _um(length_mm: float) -> str:

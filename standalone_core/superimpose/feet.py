@@ -83,11 +83,12 @@ def exact_feet(
 
 def sample_feet(points: FloatArray, design: PreparedDesign) -> tuple[Feet, FloatArray]:
     """Feet on the tangent planes of the design's nearest samples; and the distances to those."""
-    distance, nearest = design.tree.query(points, workers=-1)
+    distance, nearest = design.tree.query(points)
     normal = design.samples.normals[nearest]
     gap = points - design.samples.points[nearest]
     residual = np.einsum("nk,nk->n", gap, normal)
-    return Feet(residual, normal, np.ones(len(points), dtype=bool)), distance
+    feet = Feet(residual, normal, np.ones(len(points), dtype=bool))
+    return feet, np.asarray(distance, dtype=np.float64)
 
 
 def cut_mm(feet: Feet, weights: FloatArray, settings: SuperimposeSettings) -> float:

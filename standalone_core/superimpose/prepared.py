@@ -99,7 +99,7 @@ class LookupGrid:
         shape = np.maximum(np.ceil((high - low) / cell), 1).astype(np.int64)
         axes = [low[k] + (np.arange(shape[k]) + 0.5) * cell for k in range(3)]
         middles = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
-        nearest = cKDTree(samples.points).query(middles, workers=-1)[1]
+        nearest = np.asarray(cKDTree(samples.points).query(middles, workers=-1)[1], dtype=np.int64)
         return cls(
             low.astype(np.float32),
             cell,

@@ -10,9 +10,9 @@ from ..errors import SettingError, SuperimpositionError
 from ..mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
 from ..progress import Progress, Steps, run, scaled
 from ..surface.closest import SurfaceIndex
-from .best_fit import BestFit, best_fit_steps, present_fit_steps
+from .best_fit import BestFit, FitProblem, best_fit_steps, present_fit_steps
 from .candidates import SAMPLES, Candidate, candidates_steps, measured, tell_apart
-from .diagnosis import judge, rival_poses, weak_directions
+from .diagnosis import Evidence, judge, rival_poses, weak_directions
 from .point_pairs import fit_point_pairs
 from .prepared import PreparedDesign
 from .result import Superimposition
@@ -77,16 +77,18 @@ def superimpose_steps(
     faces = _checked_faces(use_faces, prepared.index.mesh)
     _check_scan(scan)
     yield Progress("Preparing the design", 0.0)
+    problem = _problem(scan, prepared, chosen, faces)
     samples = surface_samples(scan, SAMPLES)
     _ = prepared.samples, prepared.tree
     start = yield from scaled(_start_steps(samples, prepared, chosen), 0.05, 0.5)
-    fit = yield from scaled(_fit_steps(scan, prepared, chosen, start.best, faces), 0.5, 0.9)
+    fit = yield from scaled(_fit_steps(problem, start.best), 0.5, 0.9)
     final = measured(samples.points, prepared, chosen, fit.T_design_scan)
     mirrored = yield from scaled(_mirrored_steps(samples, final, prepared, chosen), 0.9, 1.0)
     weak = weak_directions(fit.equations, chosen)
     others = tell_apart(final, start.others, samples.points, prepared)
     rivals = rival_poses(final, others, samples.points.mean(axis=0))
-    judgement = judge(fit, final, mirrored, weak, rivals, prepared, chosen)
+    evidence = Evidence(fit, final, mirrored, weak, rivals, prepared.diagonal_mm)
+    judgement = judge(evidence, chosen)
     yield Progress("Superimposed", 1.0)
     return Superimposition(
         T_design_scan=fit.T_design_scan,
@@ -133,30 +135,23 @@ def _start_steps(
     return _StartingPose(pairs.T_target_source, found, tuple(warnings))
 
 
-def _fit_steps(
+def _fit_steps(problem: FitProblem, start: FloatArray) -> Steps[BestFit]:
+    settings = problem.settings
+    if not settings.refine:
+        return (yield from present_fit_steps(problem, start))
+    return (yield from best_fit_steps(problem, start, from_samples=settings.start != "auto"))
+
+
+def _problem(
     scan: TriangleMesh,
     design: PreparedDesign,
     settings: SuperimposeSettings,
-    start: FloatArray,
     use_faces: BoolArray | None,
-) -> Steps[BestFit]:
+) -> FitProblem:
+    """The scan's vertices, weighted by area; those that no face uses are left out."""
     counted = scan.vertex_areas > 0.0
     points, weights = scan.vertices[counted], scan.vertex_areas[counted]
-    if not settings.refine:
-        fit = yield from present_fit_steps(
-            points, weights, design, settings, start, use_faces=use_faces
-        )
-        return fit
-    fit = yield from best_fit_steps(
-        points,
-        weights,
-        design,
-        settings,
-        start,
-        use_faces=use_faces,
-        from_samples=settings.start != "auto",
-    )
-    return fit
+    return FitProblem(points, weights, design, settings, use_faces)
 
 
 def _mirrored_steps(
