@@ -1,0 +1,243 @@
+"""Write everything about a check to a folder: all files or, if something fails, none."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from ..atomic import atomic_write
+from ..errors import FileError, ReportError
+from ..mesh.files import write_mesh
+from ..progress import Progress, Steps, run, scaled
+from .colour import deviation_colours
+from .document import check_document
+from .histogram import area_histograms
+from .legend import Legend, colour_limit_um, make_legend
+from .pictures import NOT_INSTALLED, Pictures, can_draw, draw_pictures_steps
+from .tables import exceedances_csv, measures_csv
+from .views import VIEW_NAMES, standard_views
+from .words import PICTURES_REMEDY, PICTURES_REMEDY_CHECKOUT
+
+if TYPE_CHECKING:
+    from ..check import CheckResult
+
+__all__ = ["check_document", "write_check", "write_check_steps"]
+
+PictureChoice = Literal["auto", "no", "yes"]
+
+PICTURE_FOLDER = "pictures"
+GET_PICTURES = f"Install it: {PICTURES_REMEDY}, from a checkout {PICTURES_REMEDY_CHECKOUT}."
+
+
+def write_check_steps(
+    result: CheckResult,
+    out_dir: str | Path,
+    *,
+    pictures: PictureChoice = "auto",
+    limit_um: float | None = None,
+) -> Steps[tuple[Path, ...]]:
+    """Write a check's files as :func:`write_check` does, step by step."""
+    if pictures == "yes" and not can_draw():
+        raise ReportError(NOT_INSTALLED, subject="pictures", remedy=GET_PICTURES)
+    folder = Path(out_dir)
+    legend = _legend(result, limit_um)
+    with _staging(folder) as stage:
+        yield Progress("Writing the tables", 0.0)
+        _write_tables(result, stage)
+        yield Progress("Writing the coloured surfaces", 0.1)
+        _write_surfaces(result, stage, legend.limit_um / 1000.0)
+        drawn = yield from scaled(_draw_steps(result, legend, pictures), 0.2, 0.9)
+        yield Progress("Writing the page", 0.9)
+        _write_page(result, stage, legend, drawn)
+        if drawn.pictures:
+            (stage / PICTURE_FOLDER).mkdir()
+        for picture in drawn.pictures:
+            atomic_write(stage / PICTURE_FOLDER / f"{picture.view.name}.png", picture.png)
+        written = _put_in_place(stage, folder)
+    if pictures == "yes" and not drawn.pictures:
+        raise ReportError(
+            f"{drawn.reason} All other files are in place.",
+            subject=folder,
+            remedy="Check the installation of Blender's module (bpy), or do without pictures.",
+        )
+    return written
+
+
+def write_check(
+    result: CheckResult,
+    out_dir: str | Path,
+    *,
+    pictures: PictureChoice = "auto",
+    limit_um: float | None = None,
+) -> tuple[Path, ...]:
+    """Write tables, coloured surfaces and the page of a check.
+
+    Everything is written to a hidden folder inside ``out_dir`` first and then put in place at
+    once, so that an error or an interrupt leaves the folder as it was.
+
+    Parameters
+    ----------
+    result : CheckResult
+    out_dir : str or pathlib.Path
+        Made if it does not exist. Files of an earlier check in it are replaced.
+    pictures : {"auto", "no", "yes"}
+        Whether to draw the six views: if Blender's module is there, never, or or else fail.
+    limit_um : float, optional
+        Limit of the colours; chosen from the deviations if not given.
+
+    Returns
+    -------
+    tuple of pathlib.Path
+        ``check.html``, ``measures.csv``, ``exceedances.csv``, ``check.json``,
+        ``deviation_design.ply``, ``deviation_scan.ply`` and, where drawn, ``pictures/*.png``.
+
+    Raises
+    ------
+    ReportError
+        The folder cannot be written to, the disk is full, pictures were demanded and cannot be
+        drawn.
+    """
+    return run(write_check_steps(result, out_dir, pictures=pictures, limit_um=limit_um))
+
+
+def _legend(result: CheckResult, limit_um: float | None) -> Legend:
+    field = result.design_to_scan
+    tolerance = result.settings.tolerances.mean_abs_um.get("whole")
+    if limit_um is None:
+        limit_um = colour_limit_um(field.deviation_mm, field.weights_mm2, tolerance_um=tolerance)
+    return make_legend(
+        field.deviation_mm, field.weights_mm2, limit_um=limit_um, tolerance_um=tolerance
+    )
+
+
+def _write_tables(result: CheckResult, stage: Path) -> None:
+    atomic_write(stage / "measures.csv", measures_csv(result.measures))
+    atomic_write(stage / "exceedances.csv", exceedances_csv(result.exceedances))
+    document = {**check_document(result), "written": _now().isoformat()}
+    atomic_write(stage / "check.json", _json(document))
+
+
+def _write_surfaces(result: CheckResult, stage: Path, limit_mm: float) -> None:
+    """Write design and superimposed scan, in the design's frame, coloured by deviation."""
+    for name, evaluated, field in (
+        ("deviation_design.ply", result.evaluation, result.design_to_scan),
+        ("deviation_scan.ply", result.scan_in_place, result.scan_to_design),
+    ):
+        write_mesh(
+            stage / name,
+            evaluated.mesh,
+            {"deviation_um": 1e3 * field.deviation_mm},
+            deviation_colours(field.deviation_mm, limit_mm),
+        )
+
+
+def _draw_steps(result: CheckResult, legend: Legend, choice: PictureChoice) -> Steps[Pictures]:
+    if choice == "no":
+        return Pictures(reason="They were not asked for.")
+    if not can_draw():
+        return Pictures(reason=NOT_INSTALLED)
+    areas = result.area_set
+    views = standard_views(
+        areas.insertion,
+        areas.settings.mesial_direction,
+        has_intaglio="intaglio" in areas.areas,
+    )
+    return (
+        yield from draw_pictures_steps(
+            result.evaluation.mesh,
+            deviation_colours(result.design_to_scan.deviation_mm, legend.limit_um / 1000.0),
+            views,
+            legend,
+            caption="design, coloured by deviation of the scan",
+        )
+    )
+
+
+def _write_page(result: CheckResult, stage: Path, legend: Legend, drawn: Pictures) -> None:
+    from .html import check_page
+
+    page = check_page(
+        result,
+        legend=legend,
+        histograms=area_histograms(result.design_to_scan, result.area_set, legend.limit_um),
+        pictures=drawn,
+        written=_now(),
+    )
+    atomic_write(stage / "check.html", page)
+
+
+def _json(document: dict[str, Any]) -> str:
+    return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _now() -> datetime:
+    return datetime.now(UTC).replace(microsecond=0)
+
+
+@contextmanager
+def _staging(folder: Path) -> Iterator[Path]:
+    """Make a hidden folder to write into; whatever happens, it is gone afterwards."""
+    made = [path for path in (folder, *folder.parents) if not path.exists()]
+    stage: Path | None = None
+    done = False
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        stage = Path(tempfile.mkdtemp(prefix=".cuspwise-", dir=folder))
+        yield stage
+        done = True
+    except FileError as error:
+        raise ReportError(
+            error.reason, subject=folder / Path(error.subject).name, remedy=error.remedy
+        ) from error
+    except OSError as error:
+        raise ReportError(
+            f"The results could not be written ({error.strerror or error}).",
+            subject=folder,
+            remedy="Choose a folder that may be written to and has space left.",
+        ) from error
+    finally:
+        if stage is not None:
+            shutil.rmtree(stage, ignore_errors=True)
+        if not done:
+            for path in made:
+                with suppress(OSError):
+                    path.rmdir()
+
+
+def _put_in_place(stage: Path, folder: Path) -> tuple[Path, ...]:
+    """Move all files from the stage to the folder; an interrupt waits until all are there."""
+    names = ["check.html", "measures.csv", "exceedances.csv", "check.json"]
+    names += ["deviation_design.ply", "deviation_scan.ply"]
+    waiting = [(stage / name, folder / name) for name in names]
+    shots = [f"{PICTURE_FOLDER}/{name}.png" for name in VIEW_NAMES]
+    waiting += [(stage / shot, folder / shot) for shot in shots if (stage / shot).is_file()]
+    written = tuple(target for _, target in waiting)
+    if (stage / PICTURE_FOLDER).is_dir():
+        (folder / PICTURE_FOLDER).mkdir(exist_ok=True)
+    try:
+        _move(waiting)
+    except KeyboardInterrupt:
+        _move(waiting)
+        raise
+    # Pictures of an earlier check would belong to other numbers.
+    for shot in shots:
+        if folder / shot not in written:
+            (folder / shot).unlink(missing_ok=True)
+    with suppress(OSError):
+        (folder / PICTURE_FOLDER).rmdir()
+    return written
+
+
+def _move(waiting: list[tuple[Path, Path]]) -> None:
+    while waiting:
+        source, target = waiting[0]
+        if source.exists():
+            os.replace(source, target)
+        waiting.pop(0)

@@ -1,0 +1,86 @@
+"""``measures.csv`` and ``exceedances.csv``."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Iterable, Sequence
+
+from ..deviation.exceedances import Exceedance
+from ..deviation.measures import MEASURE_COLUMNS, AreaMeasures
+
+EXCEEDANCE_COLUMNS = (
+    "rank",
+    "kind",
+    "areas",
+    "area_mm2",
+    "peak_um",
+    "mean_um",
+    "volume_mm3",
+    "centre_x_mm",
+    "centre_y_mm",
+    "centre_z_mm",
+    "peak_x_mm",
+    "peak_y_mm",
+    "peak_z_mm",
+    "n",
+)
+
+# One digit below what the numbers can hold: 0.001 µm, 0.0001 mm², a hundred-thousandth of an area.
+_DIGITS_BY_UNIT = {"_um": 3, "_mm": 4, "_mm2": 4, "_mm3": 6}
+_SHARE_DIGITS = 5
+
+
+def measures_csv(measures: Iterable[AreaMeasures]) -> str:
+    """Write the measures, one row per area and direction; columns :data:`MEASURE_COLUMNS`.
+
+    Lengths in µm, shares from 0 to 1; a number that does not exist is an empty field.
+    """
+    rows = ([_text(name, getattr(row, name)) for name in MEASURE_COLUMNS] for row in measures)
+    return _csv(MEASURE_COLUMNS, rows)
+
+
+def exceedances_csv(exceedances: Iterable[Exceedance]) -> str:
+    """Write the exceedances, worst first; columns :data:`EXCEEDANCE_COLUMNS`."""
+    return _csv(
+        EXCEEDANCE_COLUMNS,
+        (_exceedance_row(rank, patch) for rank, patch in enumerate(exceedances, start=1)),
+    )
+
+
+def _exceedance_row(rank: int, patch: Exceedance) -> list[str]:
+    values: dict[str, object] = {
+        "rank": rank,
+        "kind": patch.kind,
+        "areas": "; ".join(patch.areas),
+        "area_mm2": patch.area_mm2,
+        "peak_um": patch.peak_um,
+        "mean_um": patch.mean_um,
+        "volume_mm3": patch.volume_mm3,
+        "n": patch.n,
+    }
+    for axis, centre, peak in zip("xyz", patch.centre_mm, patch.peak_mm, strict=True):
+        values[f"centre_{axis}_mm"] = centre
+        values[f"peak_{axis}_mm"] = peak
+    return [_text(name, values[name]) for name in EXCEEDANCE_COLUMNS]
+
+
+def _text(column: str, value: object) -> str:
+    if not isinstance(value, float):
+        return str(value)
+    if not math.isfinite(value):
+        return ""
+    digits = next(
+        (d for unit, d in _DIGITS_BY_UNIT.items() if column.endswith(unit)), _SHARE_DIGITS
+    )
+    text = f"{value:.{digits}f}"
+    return text[1:] if text.startswith("-") and float(text) == 0.0 else text
+
+
+def _csv(columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows(rows)
+    return stream.getvalue()

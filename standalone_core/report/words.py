@@ -1,0 +1,225 @@
+"""What tables, terminal and page say in words, so that they say it alike."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..deviation.verdict import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN, Verdict
+
+if TYPE_CHECKING:
+    from ..check import CheckedMesh, CheckResult
+    from ..superimpose.result import Superimposition
+
+AREA_WORDS = {
+    "whole": "whole crown",
+    "external": "external surface",
+    "intaglio": "intaglio",
+    "occlusal": "occlusal surface",
+    "axial": "axial walls",
+    "margin": "margin",
+    "fossae": "fossae",
+    "contact_mesial": "mesial contact",
+    "contact_distal": "distal contact",
+    "supports": "supports",
+}
+DIRECTION_WORDS = {
+    "design_to_scan": "from design to scan",
+    "scan_to_design": "from scan to design",
+}
+SHORT_VERDICTS = {
+    WITHIN: "within",
+    OUTSIDE: "outside",
+    NOT_DECIDABLE: "undecided",
+    NO_TOLERANCE: "–",
+    "": "",
+}
+SUPERIMPOSITION_WORDS = {
+    "good": "The scan lies on its design in one clear position.",
+    "ambiguous": "The scan fits its design in more than one position.",
+    "mirrored": "The scan looks like the mirror image of its design.",
+    "wrong_part": "The scan does not look like this design.",
+    "not_converged": "The superimposition did not settle.",
+}
+START_WORDS = {
+    "auto": "from any position, without a first guess",
+    "landmarks": "from landmark pairs",
+    "in_place": "from the position in the files",
+}
+LOSS_WORDS = {
+    "least_squares": "plain least squares",
+    "trimmed": "trimmed least squares",
+    "robust": "robust (Tukey's biweight)",
+}
+
+CAUTIONS = (
+    "This is not a medical device.",
+    "It supports, and never replaces, the judgement of a licensed professional and local rules.",
+    "Sharp or hot tools and ceramic dust are the lab's own safety matter.",
+    "Patient names do not belong in file names.",
+)
+
+PICTURES_REMEDY = "pip install 'cuspwise[pictures]'"
+PICTURES_REMEDY_CHECKOUT = "pip install '.[pictures]'"
+
+NO_VALUE = "–"
+
+
+@dataclass(frozen=True)
+class Headline:
+    """The answer in one breath: a verdict key, a title and one sentence per judged area."""
+
+    verdict: str
+    title: str
+    sentences: tuple[str, ...]
+
+
+def area_words(name: str) -> str:
+    """Return what people call an area; a name of the user's own stays as it is."""
+    return AREA_WORDS.get(name, name)
+
+
+def headline(verdicts: Sequence[Verdict]) -> Headline:
+    """Sum the verdicts up; one area outside its tolerance decides, then one undecided."""
+    by_kind = {
+        kind: [v for v in verdicts if v.verdict == kind]
+        for kind in (OUTSIDE, NOT_DECIDABLE, WITHIN)
+    }
+    outside, undecided, within = by_kind.values()
+    judged = [*outside, *undecided, *within]
+    sentences = tuple(f"{_capital(area_words(v.area))}: {v.reason}" for v in judged)
+    if outside:
+        return Headline(OUTSIDE, f"Outside tolerance: {_names(outside)}", sentences)
+    if undecided:
+        return Headline(NOT_DECIDABLE, f"Not decidable: {_names(undecided)}", sentences)
+    if within:
+        return Headline(WITHIN, f"Within tolerance: {_names(within)}", sentences)
+    return Headline(
+        NO_TOLERANCE,
+        "No verdict: no tolerance applies",
+        ("None of the areas found has a tolerance to be compared with.",),
+    )
+
+
+def superimposition_lines(fit: Superimposition) -> tuple[str, ...]:
+    """Say how the scan was laid on its design and how far to trust it, a sentence a line."""
+    first = SUPERIMPOSITION_WORDS.get(fit.verdict, fit.verdict)
+    lines = [first if not fit.reason or fit.reason == first else f"{first} {fit.reason}"]
+    if fit.settings.refine:
+        settled = "settled" if fit.converged else "had not settled"
+        lines.append(
+            f"Best fit ({LOSS_WORDS.get(fit.settings.loss, fit.settings.loss)}, never scaled), "
+            f"started {START_WORDS.get(fit.start, fit.start)}; {settled} after "
+            f"{fit.iterations} iterations."
+        )
+    else:
+        lines.append(f"No best fit; started {START_WORDS.get(fit.start, fit.start)}.")
+    lines.append(
+        f"Residual {micrometres(1e3 * fit.rms_mm)} µm RMS, "
+        f"{micrometres(1e3 * fit.mean_abs_mm)} µm mean absolute, over "
+        f"{fit.points_used:,} points ({percent(fit.share_used)} of the scan's surface)."
+    )
+    lines.append(
+        f"The scan was turned by {turn_deg(fit.T_design_scan):.2f}° and moved by "
+        f"{float(np.linalg.norm(fit.T_design_scan[:3, 3])):.3f} mm."
+    )
+    if fit.weak_directions:
+        lines += [f"Weakly held: {weak.words}" for weak in fit.weak_directions]
+    else:
+        lines.append("Every direction is well held by the shape.")
+    if fit.rivals:
+        lines.append(_rival_line(fit))
+    return tuple(lines)
+
+
+def turn_deg(motion: np.ndarray) -> float:
+    """Angle of the turn in a rigid motion, degrees."""
+    cosine = 0.5 * (float(np.trace(motion[:3, :3])) - 1.0)
+    return math.degrees(math.acos(min(1.0, max(-1.0, cosine))))
+
+
+def limits_of_the_numbers(result: CheckResult) -> tuple[str, ...]:
+    """Say what the numbers of a check cannot know."""
+    percentiles = result.measures[0].percentiles if result.measures else "area-weighted Hazen"
+    least = percent(result.settings.tolerances.min_coverage)
+    return (
+        "The scanner's own error is in every number. Deviations smaller than what the scanner "
+        "is known to resolve say nothing about the crown.",
+        "A best fit shares errors out: where one part is too high, others seem too low. It is "
+        "not the position in which the crown seats on its die; fit and marginal gap are not "
+        "measured here.",
+        "A deviation is the distance to the nearest point of the other surface. Defects "
+        "narrower than they are deep, and sharp edges, come out smaller than they are; the two "
+        "directions differ for the same reason, so compare with published figures of the same "
+        "direction only.",
+        f"Grey places were not measured. Where less than {least} of an area was, there is no "
+        "verdict.",
+        "(P90−P10)/2 does not see an even offset: read it beside the mean and the mean "
+        f"absolute deviation. Percentiles here are {percentiles}.",
+        "The default tolerances are common practice, no source. Whether a crown is acceptable "
+        "is for the professional who places it to judge.",
+    )
+
+
+TERMS = (
+    "In the words of ISO 5725-1, trueness is how close the mean of many results lies to the "
+    "reference, and precision how close results lie to each other; accuracy is both. One crown "
+    "is one result: its deviation from the design speaks of trueness. Precision needs several "
+    "crowns, and several crowns are not the same item measured again, so it then holds the "
+    "spread of production as well as that of scanning."
+)
+SIGN = (
+    "Positive deviations are material outside the design (excess), negative ones missing material."
+)
+
+
+def micrometres(value: float, *, signed: bool = False, digits: int = 1) -> str:
+    """Write µm with a true minus sign; a dash for no number."""
+    if not math.isfinite(value):
+        return NO_VALUE
+    text = f"{abs(value):.{digits}f}"
+    if float(text) == 0.0:
+        return text
+    return f"−{text}" if value < 0.0 else f"+{text}" if signed else text
+
+
+def percent(share: float) -> str:
+    """Write a share in per cent, never rounded up to a bound it does not reach."""
+    if not math.isfinite(share):
+        return NO_VALUE
+    return f"{math.floor(1e3 * share + 1e-9) / 10:.1f} %"
+
+
+def surface_words(part: CheckedMesh) -> str:
+    """Say in a line what a surface is and what was mended."""
+    health = part.repair.health
+    sides = " × ".join(f"{side:.2f}" for side in health.size_mm)
+    words = [f"{health.triangles:,} triangles", f"{sides} mm"]
+    if part.file is not None:
+        guessed = " (guessed)" if part.file.unit_guessed else ""
+        words.append(f"unit {part.file.unit}{guessed}")
+    words.append("closed" if health.closed else f"{health.borders:,} open borders")
+    line = f"{part.mesh.name}: {', '.join(words)}."
+    return " ".join((line, *part.repair.actions))
+
+
+def _rival_line(fit: Superimposition) -> str:
+    best = fit.rivals[0]
+    worse = f"{best.ratio:.1f} times" if math.isfinite(best.ratio) else "many times"
+    return (
+        f"The next best position, turned by {best.turn_deg:.0f}° and shifted by "
+        f"{best.shift_mm:.2f} mm, leaves {worse} the residual."
+    )
+
+
+def _names(verdicts: Sequence[Verdict]) -> str:
+    names = [area_words(v.area) for v in verdicts]
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,431 @@
+"""The files of a check: tables, JSON, coloured surfaces, the page, and writing them safely."""
+
+from __future__ import annotations
+
+import csv
+import errno
+import io
+import json
+import os
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+import trimesh
+from rich.console import Console
+
+from cuspwise.standalone_core.areas.area_set import Area, AreaSet
+from cuspwise.standalone_core.check import CheckedMesh, CheckResult, CheckSettings
+from cuspwise.standalone_core.deviation.exceedances import find_exceedances
+from cuspwise.standalone_core.deviation.field import DeviationField
+from cuspwise.standalone_core.deviation.measures import measure_areas
+from cuspwise.standalone_core.deviation.verdict import Tolerances, judge, with_verdicts
+from cuspwise.standalone_core.errors import ReportError
+from cuspwise.standalone_core.mesh.files import read_mesh
+from cuspwise.standalone_core.mesh.refine import evaluation_mesh
+from cuspwise.standalone_core.mesh.repair import repair_mesh
+from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
+from cuspwise.standalone_core.report import files as report_files
+from cuspwise.standalone_core.report.colour import deviation_colours, unmeasured_colour
+from cuspwise.standalone_core.report.document import check_document, plain
+from cuspwise.standalone_core.report.files import write_check, write_check_steps
+from cuspwise.standalone_core.report.histogram import area_histograms
+from cuspwise.standalone_core.report.tables import EXCEEDANCE_COLUMNS, exceedances_csv, measures_csv
+from cuspwise.standalone_core.report.terminal import (
+    areas_table,
+    check_view,
+    health_document,
+    health_table,
+)
+from cuspwise.standalone_core.report.words import headline, percent
+from cuspwise.standalone_core.superimpose.result import Superimposition
+from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
+
+HOSTILE = "<script>alert('x')</script>\"&zähne·牙.stl"
+
+# The columns asked for; written out here so that a change of the code shows.
+COLUMNS = (
+    "area, direction, n, area_mm2, coverage, mean_um, sd_um, mean_abs_um, rms_um, median_um, "
+    "p10_um, p90_um, half_p90_p10_um, mean_positive_um, mean_negative_um, min_um, max_um, "
+    "within_tolerance, tolerance_um, verdict"
+).split(", ")
+
+
+def ball(radius_mm: float = 5.0, name: str = "design.stl") -> TriangleMesh:
+    sphere = trimesh.creation.icosphere(subdivisions=3, radius=radius_mm)
+    return TriangleMesh(sphere.vertices, sphere.faces, name)
+
+
+def make_result(name: str = "scan.stl", area: str = "chewing") -> CheckResult:
+    """A ball 20 µm too large on one half, 60 µm on a cap, not measured below: known numbers."""
+    design = ball()
+    evaluation = evaluation_mesh(design, 0.5)
+    z = evaluation.points[:, 2]
+    areas = [
+        Area("whole", np.ones(len(z), dtype=bool)),
+        Area("occlusal", z > 2.0),
+        Area("margin", np.abs(z) < 1.0),
+        Area("intaglio", z < -4.0),
+        Area(area, z > 4.0, origin="user", note="the user's own"),
+    ]
+    area_set = AreaSet(
+        evaluation,
+        {a.name: a for a in areas},
+        insertion=np.array([0.0, 0.0, 1.0]),
+        missing={"fossae": "The occlusal area has no concave place."},
+    )
+    deviation = np.where(z > 0.0, 0.020, -0.010)
+    deviation = np.where(z > 4.5, 0.060, deviation)
+    status = np.where(z < -3.9, 1, 0).astype(np.uint8)
+    deviation = np.where(status == 0, deviation, np.nan)
+    fields = [
+        DeviationField(
+            direction,
+            evaluation.points,
+            deviation,
+            status,
+            evaluation.weights_mm2,
+            np.arange(len(z)),
+        )
+        for direction in ("design_to_scan", "scan_to_design")
+    ]
+    fit = Superimposition(
+        T_design_scan=np.eye(4),
+        rms_mm=0.012,
+        mean_abs_mm=0.010,
+        iterations=5,
+        converged=True,
+        remaining_mm=1e-6,
+        share_used=0.95,
+        points_used=1000,
+        start="auto",
+        weak_directions=(),
+        rivals=(),
+        verdict="good",
+        reason="",
+        warnings=(),
+        settings=SuperimposeSettings(),
+    )
+    settings = CheckSettings(spacing_mm=0.5)
+    measures = measure_areas(fields, area_set, settings.tolerances.mean_abs_um)
+    verdicts = judge(measures, fit, settings.tolerances)
+    scan = ball(5.02, name)
+    return CheckResult(
+        design=CheckedMesh(design, repair_mesh(design)),
+        scan=CheckedMesh(scan, repair_mesh(scan)),
+        area_set=area_set,
+        superimposition=fit,
+        scan_in_place=evaluation,
+        design_to_scan=fields[0],
+        scan_to_design=fields[1],
+        measures=with_verdicts(measures, verdicts),
+        exceedances=find_exceedances(fields[0], area_set, 25.0, settings.exceedances),
+        verdicts=verdicts,
+        warnings=("Coverage: only 0.0 % of intaglio was measured.",),
+        seconds={"read": 0.1, "total": 0.5},
+        versions={"cuspwise": "0"},
+        settings=settings,
+    )
+
+
+@pytest.fixture(scope="module")
+def result() -> CheckResult:
+    return make_result()
+
+
+@pytest.fixture(scope="module")
+def written(result: CheckResult, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("out") / "new" / "check"
+    write_check(result, folder, pictures="no")
+    return folder
+
+
+class Reader(HTMLParser):
+    """Collects elements and texts; a page is well formed if everything opened is closed."""
+
+    VOID = frozenset(("meta", "img", "br", "line", "rect", "path"))
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.opened: list[str] = []
+        self.elements: list[tuple[str, dict[str, str | None]]] = []
+        self.text = ""
+        self.feed(page)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.elements.append((tag, dict(attrs)))
+        if tag not in self.VOID:
+            self.opened.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag not in self.VOID:
+            assert self.opened.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        self.text += data
+
+
+def test_measures_csv_has_the_agreed_columns_and_numbers(result: CheckResult) -> None:
+    text = measures_csv(result.measures)
+    rows = list(csv.DictReader(io.StringIO(text)))
+    assert text.splitlines()[0].split(",") == COLUMNS
+    assert [(row["area"], row["direction"]) for row in rows] == [
+        (m.area, m.direction) for m in result.measures
+    ]
+    for row, measures in zip(rows, result.measures, strict=True):
+        for column in COLUMNS[2:19]:
+            value = getattr(measures, column)
+            if np.isnan(value):
+                assert row[column] == ""
+            else:
+                assert float(row[column]) == pytest.approx(value, abs=6e-4)
+        assert row["verdict"] == measures.verdict
+
+
+def test_exceedances_csv_tells_the_cap(result: CheckResult) -> None:
+    rows = list(csv.DictReader(io.StringIO(exceedances_csv(result.exceedances))))
+    assert tuple(rows[0]) == EXCEEDANCE_COLUMNS
+    assert len(rows) == 1
+    cap = rows[0]
+    assert (cap["rank"], cap["kind"]) == ("1", "excess")
+    assert float(cap["peak_um"]) == pytest.approx(60.0, abs=1e-3)
+    # Volume = area × height for an even excess.
+    assert float(cap["volume_mm3"]) == pytest.approx(float(cap["area_mm2"]) * 0.060, rel=1e-3)
+    assert "chewing" in cap["areas"].split("; ")
+
+
+def test_json_is_strict_and_says_where_the_numbers_come_from(
+    result: CheckResult, written: Path
+) -> None:
+    def refuse(name: str) -> None:
+        raise AssertionError(f"{name} is not JSON")
+
+    text = (written / "check.json").read_text(encoding="utf-8")
+    document = json.loads(text, parse_constant=refuse)
+    assert document["schema_version"] == 1
+    assert document["T_design_scan"] == np.eye(4).tolist()
+    assert document["design"]["checksum"] == result.design.mesh.checksum
+    assert document["settings"]["tolerances"]["mean_abs_um"]["margin"] == 15.0
+    assert document["settings"]["deviation"]["search_mm"] == 1.0
+    assert document["superimposition"]["verdict"] == "good"
+    assert document["missing_areas"] == dict(result.area_set.missing)
+    assert document["versions"] == {"cuspwise": "0"}
+    empty = [m for m in document["measures"] if m["area"] == "intaglio"]
+    assert empty[0]["mean_um"] is None
+    assert empty[0]["coverage"] == 0.0
+    assert document["measures"][0]["percentiles"] == "area-weighted Hazen"
+    assert "written" not in check_document(result)
+
+
+def test_plain_leaves_nothing_that_json_cannot_hold() -> None:
+    values = {"a": np.float64("nan"), "b": np.arange(2), "c": (Path("x/y.stl"), np.inf), "d": True}
+    assert plain(values) == {"a": None, "b": [0, 1], "c": ["y.stl", None], "d": True}
+
+
+def test_coloured_surfaces_hold_deviation_and_map(result: CheckResult, written: Path) -> None:
+    loaded = trimesh.load(written / "deviation_design.ply", process=False)
+    values = loaded.metadata["_ply_raw"]["vertex"]["data"]["deviation_um"]
+    expected = 1e3 * result.design_to_scan.deviation_mm
+    np.testing.assert_allclose(values, expected, rtol=1e-6)  # float32; NaN where NaN
+    np.testing.assert_allclose(loaded.vertices, result.evaluation.points, atol=1e-6)
+    assert len(loaded.faces) == len(result.evaluation.mesh)
+    colours = np.asarray(loaded.visual.vertex_colors)[:, :3]
+    assert (colours[np.isnan(expected)] == unmeasured_colour()).all()
+    # The limit is twice the tolerance of 25 µm at least, and 98 % of |d| lie below 50 µm.
+    limit_mm = 0.060
+    np.testing.assert_array_equal(
+        colours, deviation_colours(result.design_to_scan.deviation_mm, limit_mm)
+    )
+    assert read_mesh(written / "deviation_scan.ply", unit="mm").mesh.area_mm2 == pytest.approx(
+        result.scan_in_place.mesh.area_mm2, rel=1e-5
+    )
+
+
+def test_histogram_shares_are_areas(result: CheckResult) -> None:
+    found = {h.area: h for h in area_histograms(result.design_to_scan, result.area_set, 50.0)}
+    assert "intaglio" not in found  # nothing of it was measured
+    for name, histogram in found.items():
+        total = histogram.shares.sum() + histogram.below + histogram.above
+        assert total == pytest.approx(1.0, abs=1e-12), name
+    weights = result.design_to_scan.weights_mm2
+    cap = weights[result.evaluation.points[:, 2] > 4.5].sum()
+    counted = weights[result.design_to_scan.counted].sum()
+    assert found["whole"].above == pytest.approx(cap / counted, rel=1e-9)
+    # 20 µm lies in the class from 20 to 21.67 µm of 60 classes over ±50 µm.
+    assert found["occlusal"].shares[42] == found["occlusal"].shares.max()
+
+
+def test_page_is_whole_and_needs_nothing_else(result: CheckResult, written: Path) -> None:
+    page = (written / "check.html").read_text(encoding="utf-8")
+    reader = Reader(page)
+    assert reader.opened == []
+    assert not re.search(r"(?:src|href)\s*=\s*[\"'](?!data:)", page)
+    assert "http://" not in page
+    assert "https://" not in page
+    assert "@import" not in page
+    assert "url(" not in page
+    assert not any(tag in {"script", "link", "iframe"} for tag, _ in reader.elements)
+    assert not any(key.startswith("on") for _, attrs in reader.elements for key in attrs)
+
+
+def test_page_answers_first_and_warns(result: CheckResult, written: Path) -> None:
+    text = Reader((written / "check.html").read_text(encoding="utf-8")).text
+    title = headline(result.verdicts).title
+    assert title == "Outside tolerance: occlusal surface and margin" or title in text
+    assert text.index(title) < text.index("How far it is off")
+    for said in (
+        "not a medical device",
+        "never replaces, the judgement of a licensed professional and local rules",
+        "ceramic dust",
+        "Patient names do not belong in file names",
+        "ISO 5725-1",
+        "area-weighted Hazen",
+        "common practice, no source",
+        "From design to scan",
+        "From scan to design",
+        "pip install 'cuspwise[pictures]'",
+        "pip install '.[pictures]'",
+        "The occlusal area has no concave place.",
+        "Coverage: only 0.0 % of intaglio was measured.",
+    ):
+        assert said in text, said
+    for row in result.measures:
+        if np.isfinite(row.mean_abs_um):
+            assert f"{row.mean_abs_um:.1f}" in text
+
+
+def test_hostile_names_stay_text(tmp_path: Path) -> None:
+    hostile = make_result(name=HOSTILE, area="<img src=x onerror=alert(1)>")
+    write_check(hostile, tmp_path, pictures="no")
+    page = (tmp_path / "check.html").read_text(encoding="utf-8")
+    reader = Reader(page)
+    assert reader.opened == []
+    assert HOSTILE in reader.text
+    assert not any(tag in {"script", "img"} for tag, _ in reader.elements)
+    rows = list(csv.reader(io.StringIO((tmp_path / "measures.csv").read_text(encoding="utf-8"))))
+    assert {len(row) for row in rows} == {20}
+    assert json.loads((tmp_path / "check.json").read_text(encoding="utf-8"))["scan"]["name"] == HOSTILE
+
+
+def test_terminal_fits_eighty_columns(result: CheckResult) -> None:
+    console = Console(width=80, file=io.StringIO(), legacy_windows=False)
+    console.print(check_view(result))
+    console.print(areas_table(result.area_set))
+    text = console.file.getvalue()
+    assert max(len(line.rstrip()) for line in text.splitlines()) <= 80
+    assert "…" not in text  # nothing cut off
+    row = next(r for r in result.measures if r.area == "margin")
+    line = next(line for line in text.splitlines() if line.startswith("margin"))
+    for value in (row.mean_abs_um, row.rms_um, row.half_p90_p10_um):
+        assert f"{value:.1f}" in line
+    assert "not a medical device" in text
+
+
+def test_terminal_takes_names_as_they_are() -> None:
+    console = Console(width=200, file=io.StringIO())
+    console.print(check_view(make_result(name="[red]:tooth: scan[/red].stl", area="[b]x[/b]")))
+    text = console.file.getvalue()
+    assert "[red]:tooth: scan[/red].stl" in text
+    assert "[b]x[/b]" in text
+
+
+def test_health_is_told(shared_meshes: Path) -> None:
+    mesh_file = read_mesh(next((shared_meshes / "nasty").glob("*.stl")))
+    repair = repair_mesh(mesh_file.mesh)
+    console = Console(width=80, file=io.StringIO())
+    console.print(health_table(mesh_file, repair))
+    assert f"{repair.health.triangles:,}" in console.file.getvalue()
+    json.dumps(health_document(mesh_file, repair), allow_nan=False)
+
+
+def test_headline_is_decided_by_the_worst() -> None:
+    result = make_result()
+    first = result.verdicts[0]
+    within = replace(first, area="whole", verdict="within")
+    undecided = replace(first, area="margin", verdict="not_decidable")
+    outside = replace(first, area="occlusal", verdict="outside")
+    assert headline([within, undecided, outside]).title == "Outside tolerance: occlusal surface"
+    assert headline([within, undecided]).title == "Not decidable: margin"
+    assert headline([within]).title == "Within tolerance: whole crown"
+    assert headline([replace(first, verdict="no_tolerance")]).verdict == "no_tolerance"
+    assert percent(0.89997) == "89.9 %"
+
+
+def test_writing_again_replaces_and_leaves_other_files_alone(tmp_path: Path) -> None:
+    (tmp_path / "notes.txt").write_text("mine", encoding="utf-8")
+    (tmp_path / "pictures").mkdir()
+    (tmp_path / "pictures" / "occlusal.png").write_bytes(b"of an earlier check")
+    (tmp_path / "pictures" / "mine.png").write_bytes(b"mine")
+    for _ in range(2):
+        files = write_check(make_result(), tmp_path, pictures="no")
+    assert sorted(p.name for p in files) == sorted(
+        ["check.html", "check.json", "deviation_design.ply", "deviation_scan.ply"]
+        + ["exceedances.csv", "measures.csv"]
+    )
+    assert {p.name for p in tmp_path.iterdir()} == {p.name for p in files} | {
+        "notes.txt",
+        "pictures",
+    }
+    assert [p.name for p in (tmp_path / "pictures").iterdir()] == ["mine.png"]
+
+
+@pytest.mark.parametrize("moment", ["page", "surfaces", "closed"])
+def test_an_interrupt_leaves_the_folder_as_it_was(
+    result: CheckResult, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, moment: str
+) -> None:
+    def interrupt(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    target = tmp_path / "deep" / "out"
+    if moment == "closed":
+        steps = write_check_steps(result, target, pictures="no")
+        for _ in range(3):
+            next(steps)
+        steps.close()
+    else:
+        name = {"page": "_write_page", "surfaces": "write_mesh"}[moment]
+        monkeypatch.setattr(report_files, name, interrupt)
+        with pytest.raises(KeyboardInterrupt):
+            write_check(result, target, pictures="no")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_full_disk_is_told_and_leaves_the_old_results(
+    result: CheckResult, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write_check(result, tmp_path, pictures="no")
+    before = {p.name: p.read_bytes() for p in tmp_path.iterdir()}
+
+    def full(_: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(ReportError, match="No space left") as caught:
+        write_check(result, tmp_path, pictures="no")
+    assert str(tmp_path / "measures.csv") in str(caught.value)
+    assert caught.value.remedy
+    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == before
+
+
+def test_a_file_in_the_way_is_told(result: CheckResult, tmp_path: Path) -> None:
+    (tmp_path / "out").write_text("a file", encoding="utf-8")
+    with pytest.raises(ReportError, match="could not be written"):
+        write_check(result, tmp_path / "out", pictures="no")
+
+
+def test_no_tolerance_no_verdict_still_makes_a_page(result: CheckResult, tmp_path: Path) -> None:
+    bare = Tolerances(mean_abs_um={})
+    settings = replace(result.settings, tolerances=bare)
+    measures = measure_areas(result.fields, result.area_set, {})
+    verdicts = judge(measures, result.superimposition, bare)
+    free = replace(
+        result, settings=settings, measures=measures, verdicts=verdicts, exceedances=(), warnings=()
+    )
+    write_check(free, tmp_path, pictures="no")
+    text = Reader((tmp_path / "check.html").read_text(encoding="utf-8")).text
+    assert "No verdict: no tolerance applies" in text
+    Console(width=80, file=io.StringIO()).print(check_view(free))
