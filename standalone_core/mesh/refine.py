@@ -9,10 +9,17 @@ from numpy.typing import ArrayLike, NDArray
 
 from ..errors import SettingError
 from .grouping import group_edges
-from .triangle_mesh import FloatArray, IntArray, TriangleMesh
+from .triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 
-MAX_EVALUATION_FACES = 6_000_000
+# Several times a full arch at the usual spacing; keeps memory below 1 GB.
+MAX_EVALUATION_FACES = 4_000_000
 SPACING_MM = 0.1
+
+# How a face is divided: corners 0 1 2, and the middles 3 4 5 of its sides 0–1, 1–2, 2–0.
+_INTO_TWO = np.array([(0, 3, 2), (3, 1, 2)])
+_INTO_THREE_ALONG_FIRST = np.array([(3, 1, 4), (0, 3, 4), (0, 4, 2)])
+_INTO_THREE_ALONG_SECOND = np.array([(3, 1, 4), (0, 3, 2), (3, 4, 2)])
+_INTO_FOUR = np.array([(0, 3, 5), (3, 1, 4), (5, 4, 2), (3, 4, 5)])
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,15 +79,34 @@ class EvaluationMesh:
 
 @dataclass(frozen=True, eq=False)
 class _Parts:
-    """Faces on their way to being split: corners, design face, corners' barycentric weights."""
+    """Faces on their way to being split: corners, design face, corners' barycentric weights.
+
+    Weights are halves of halves, at most 22 times before there are too many faces: exact in
+    float32.
+    """
 
     faces: IntArray
     source: IntArray
+    weights: NDArray[np.float32]
+
+    def taken(self, rows: BoolArray) -> _Parts:
+        return _Parts(self.faces[rows], self.source[rows], self.weights[rows])
+
+
+@dataclass(frozen=True, eq=False)
+class _Points:
+    """Points with a design face that each lies on and its barycentric weights there."""
+
+    mm: FloatArray
+    face: IntArray
     weights: FloatArray
 
-    def taken(self, rows: ArrayLike) -> _Parts:
-        index = np.asarray(rows)
-        return _Parts(self.faces[index], self.source[index], self.weights[index])
+    def followed_by(self, new: _Points) -> _Points:
+        return _Points(
+            np.concatenate([self.mm, new.mm]),
+            np.concatenate([self.face, new.face]),
+            np.concatenate([self.weights, new.weights]),
+        )
 
 
 def evaluation_mesh(mesh: TriangleMesh, spacing_mm: float = SPACING_MM) -> EvaluationMesh:
@@ -114,47 +140,50 @@ def evaluation_mesh(mesh: TriangleMesh, spacing_mm: float = SPACING_MM) -> Evalu
             subject="spacing_mm",
             remedy="Give a positive length, such as 0.1.",
         )
-    whole = _Parts(
+    parts, points = _start(mesh)
+    finished, points = _split_long_sides(mesh, parts, points, spacing_mm)
+    refined, source = mesh, finished.source
+    if len(points.mm) > len(mesh.vertices):
+        order = np.argsort(finished.source, kind="stable")
+        refined = TriangleMesh(points.mm, finished.faces[order], mesh.name)
+        source = source[order]
+    return EvaluationMesh(refined, mesh, source, points.face, points.weights, float(spacing_mm))
+
+
+def _start(mesh: TriangleMesh) -> tuple[_Parts, _Points]:
+    """Return the design's faces as parts of themselves, and its vertices on their first faces."""
+    parts = _Parts(
         mesh.faces,
         np.arange(len(mesh.faces)),
-        np.broadcast_to(np.eye(3), (len(mesh.faces), 3, 3)),
+        np.broadcast_to(np.eye(3, dtype=np.float32), (len(mesh.faces), 3, 3)),
     )
-    points, face_of_point, weights_of_point = _start_points(mesh)
-    finished: list[_Parts] = []
-    parts, finished_count = whole, 0
-    while True:
-        is_long = _long_sides(points, parts.faces, spacing_mm)
-        needs_split = is_long.any(axis=1)
-        finished.append(parts if not needs_split.any() else parts.taken(~needs_split))
-        finished_count += len(finished[-1].faces)
-        if not needs_split.any():
-            break
-        parts, is_long = parts.taken(needs_split), is_long[needs_split]
-        growing = len(parts.faces) + int(np.count_nonzero(is_long))
-        _check_growth(mesh, finished_count + growing, spacing_mm)
-        middle, new = _middles(points, parts, is_long)
-        points = np.concatenate([points, new.points])
-        face_of_point = np.concatenate([face_of_point, new.face])
-        weights_of_point = np.concatenate([weights_of_point, new.weights])
-        parts = _divide(points, parts, is_long, middle)
-    if len(finished) == 1:
-        refined, source = mesh, whole.source
-    else:
-        source = np.concatenate([part.source for part in finished])
-        order = np.argsort(source, kind="stable")
-        faces = np.concatenate([part.faces for part in finished])[order]
-        refined, source = TriangleMesh(points, faces, mesh.name), source[order]
-    return EvaluationMesh(refined, mesh, source, face_of_point, weights_of_point, float(spacing_mm))
-
-
-def _start_points(mesh: TriangleMesh) -> tuple[FloatArray, IntArray, FloatArray]:
-    """Return the design's vertices, each with its first face and its weights there."""
     face = np.full(len(mesh.vertices), -1)
     corner = np.zeros(len(mesh.vertices), dtype=np.int64)
     sides = np.arange(mesh.faces.size)[::-1]  # the last assignment wins: the first face
-    flat = mesh.faces.ravel()[::-1]
-    face[flat], corner[flat] = sides // 3, sides % 3
-    return mesh.vertices, face, np.eye(3)[corner]
+    vertex = mesh.faces.ravel()[::-1]
+    face[vertex], corner[vertex] = sides // 3, sides % 3
+    return parts, _Points(mesh.vertices, face, np.eye(3)[corner])
+
+
+def _split_long_sides(
+    mesh: TriangleMesh, parts: _Parts, points: _Points, spacing_mm: float
+) -> tuple[_Parts, _Points]:
+    finished: list[_Parts] = []
+    face_count = 0
+    while True:
+        is_long = _long_sides(points.mm, parts.faces, spacing_mm)
+        needs_split: BoolArray = np.logical_or.reduce(is_long, axis=1)
+        finished.append(parts.taken(~needs_split))
+        if not needs_split.any():
+            return _joined(finished), points
+        parts, is_long = parts.taken(needs_split), is_long[needs_split]
+        face_count += len(finished[-1].faces)
+        _check_growth(
+            mesh, face_count + len(parts.faces) + int(np.count_nonzero(is_long)), spacing_mm
+        )
+        middle, new = _middles(points.mm, parts, is_long)
+        points = points.followed_by(new)
+        parts = _divide(points.mm, parts, is_long, middle)
 
 
 def _side_squares(points: FloatArray, faces: IntArray) -> FloatArray:
@@ -166,12 +195,12 @@ def _side_squares(points: FloatArray, faces: IntArray) -> FloatArray:
     return squares
 
 
-def _long_sides(points: FloatArray, faces: IntArray, spacing_mm: float) -> NDArray[np.bool_]:
+def _long_sides(points: FloatArray, faces: IntArray, spacing_mm: float) -> BoolArray:
     """Return which sides are too long, (m, 3); the same from both faces of an edge.
 
     The square of a difference does not depend on its sign, so rounding cannot tell them apart.
     """
-    too_long: NDArray[np.bool_] = _side_squares(points, faces) > spacing_mm**2
+    too_long: BoolArray = _side_squares(points, faces) > spacing_mm**2
     return too_long
 
 
@@ -185,23 +214,14 @@ def _check_growth(mesh: TriangleMesh, face_count: int, spacing_mm: float) -> Non
         )
 
 
-@dataclass(frozen=True, eq=False)
-class _NewPoints:
-    points: FloatArray
-    face: IntArray
-    weights: FloatArray
-
-
-def _middles(
-    points: FloatArray, parts: _Parts, is_long: NDArray[np.bool_]
-) -> tuple[IntArray, _NewPoints]:
+def _middles(points: FloatArray, parts: _Parts, is_long: BoolArray) -> tuple[IntArray, _Points]:
     """Put a point in the middle of each long edge.
 
     Returns
     -------
     middle : (m, 3) int
         Point on each side of each face, −1 on the sides that stay.
-    new : _NewPoints
+    new : _Points
     """
     face, corner = np.nonzero(is_long)
     following = (corner + 1) % 3
@@ -210,56 +230,56 @@ def _middles(
     middle = np.full(parts.faces.shape, -1)
     middle[face, corner] = len(points) + label
     f, a, b = face[first], corner[first], following[first]
-    new = _NewPoints(
+    new = _Points(
         0.5 * (points[start[first]] + points[end[first]]),
         parts.source[f],
-        0.5 * (parts.weights[f, a] + parts.weights[f, b]),
+        0.5 * (parts.weights[f, a].astype(np.float64) + parts.weights[f, b]),
     )
     return middle, new
 
 
-def _divide(
-    points: FloatArray, parts: _Parts, is_long: NDArray[np.bool_], middle: IntArray
-) -> _Parts:
+def _divide(points: FloatArray, parts: _Parts, is_long: BoolArray, middle: IntArray) -> _Parts:
     """Divide each face by its long sides; every face has at least one."""
-    # Corners 0 1 2, then the middles 3 4 5 of the sides from corners 0, 1 and 2.
-    nodes = np.concatenate([parts.faces, middle], axis=1)
     count = is_long.sum(axis=1)
     # Turn each face so that its long sides come first: side 0, or sides 0 and 1, or all.
     turn = np.where(count == 2, (np.argmin(is_long, axis=1) + 1) % 3, np.argmax(is_long, axis=1))
     columns = (np.arange(3) + turn[:, None]) % 3
-    nodes = np.take_along_axis(nodes, np.concatenate([columns, columns + 3], axis=1), axis=1)
-    mids = 0.5 * (parts.weights + parts.weights[:, [1, 2, 0]])
-    weights = np.take_along_axis(
-        np.concatenate([parts.weights, mids], axis=1),
-        np.concatenate([columns, columns + 3], axis=1)[:, :, None],
-        axis=1,
-    )
-    first_diagonal = _first_diagonal_is_shorter(points, nodes)
+    corners = np.take_along_axis(parts.faces, columns, axis=1)
+    # Corners 0 1 2, then the middles 3 4 5 of the sides from corners 0, 1 and 2.
+    nodes = np.concatenate([corners, np.take_along_axis(middle, columns, axis=1)], axis=1)
+    along_first = _first_diagonal_is_shorter(points, nodes, count == 2)
     pieces = []
-    for rows, pattern in (
-        (count == 1, [(0, 3, 2), (3, 1, 2)]),
-        ((count == 2) & first_diagonal, [(3, 1, 4), (0, 3, 4), (0, 4, 2)]),
-        ((count == 2) & ~first_diagonal, [(3, 1, 4), (0, 3, 2), (3, 4, 2)]),
-        (count == 3, [(0, 3, 5), (3, 1, 4), (5, 4, 2), (3, 4, 5)]),
+    for chosen, pattern in (
+        (count == 1, _INTO_TWO),
+        ((count == 2) & along_first, _INTO_THREE_ALONG_FIRST),
+        ((count == 2) & ~along_first, _INTO_THREE_ALONG_SECOND),
+        (count == 3, _INTO_FOUR),
     ):
-        index = np.flatnonzero(rows)
-        for corners in pattern:
-            pieces.append(
-                _Parts(nodes[index][:, corners], parts.source[index], weights[index][:, corners])
+        row = np.flatnonzero(chosen)
+        weights = np.take_along_axis(parts.weights[row], columns[row, :, None], axis=1)
+        weights = np.concatenate([weights, 0.5 * (weights + weights[:, [1, 2, 0]])], axis=1)
+        pieces.append(
+            _Parts(
+                nodes[row][:, pattern].reshape(-1, 3),
+                np.repeat(parts.source[row], len(pattern)),
+                weights[:, pattern].reshape(-1, 3, 3),
             )
+        )
+    return _joined(pieces)
+
+
+def _joined(pieces: list[_Parts]) -> _Parts:
     return _Parts(
-        np.concatenate([p.faces for p in pieces]),
-        np.concatenate([p.source for p in pieces]),
-        np.concatenate([p.weights for p in pieces]),
+        np.concatenate([piece.faces for piece in pieces]),
+        np.concatenate([piece.source for piece in pieces]),
+        np.concatenate([piece.weights for piece in pieces]),
     )
 
 
-def _first_diagonal_is_shorter(points: FloatArray, nodes: IntArray) -> NDArray[np.bool_]:
-    """Of the quadrangle 0 3 4 2: whether 0–4 is no longer than 3–2."""
-    first = points[nodes[:, 4]] - points[nodes[:, 0]]
-    second = points[nodes[:, 3]] - points[nodes[:, 2]]
-    shorter: NDArray[np.bool_] = np.einsum("ij,ij->i", first, first) <= np.einsum(
-        "ij,ij->i", second, second
-    )
+def _first_diagonal_is_shorter(points: FloatArray, nodes: IntArray, asked: BoolArray) -> BoolArray:
+    """Of the quadrangle 0 3 4 2 of the faces asked for: whether 0–4 is no longer than 3–2."""
+    first = points[nodes[asked, 4]] - points[nodes[asked, 0]]
+    second = points[nodes[asked, 3]] - points[nodes[asked, 2]]
+    shorter = np.zeros(len(nodes), dtype=bool)
+    shorter[asked] = np.einsum("ij,ij->i", first, first) <= np.einsum("ij,ij->i", second, second)
     return shorter
