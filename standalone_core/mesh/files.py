@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+import logging
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
@@ -121,7 +124,8 @@ def read_mesh(path: str | Path, *, unit: str = "auto") -> MeshFile:
 def _decode_binary_stl(data: bytes) -> tuple[FloatArray, IntArray, str]:
     """Decode binary STL here: importing trimesh for it would take longer than all the rest."""
     corners = np.frombuffer(data, dtype=_STL_TRIANGLE, offset=84)["corners"]
-    points = corners.reshape(-1, 3).astype(np.float64)
+    with np.errstate(invalid="ignore"):  # NaN is dealt with later
+        points = corners.reshape(-1, 3).astype(np.float64)
     return points, np.arange(len(points)).reshape(-1, 3), ""
 
 
@@ -129,12 +133,9 @@ def _decode_with_trimesh(data: bytes, kind: str, path: Path) -> tuple[FloatArray
     if kind != "3mf" and not (kind == "ply" and b"format binary" in data[:4096]):
         data = data.decode("utf-8", "replace").encode()  # spares trimesh guessing an encoding
     try:
-        import trimesh
+        with _quiet():
+            import trimesh
 
-        with warnings.catch_warnings():
-            # numpy only warns, and stops, where text does not go on as a number.
-            warnings.filterwarnings("error", message=".*could not be read to its end.*")
-            warnings.filterwarnings("ignore", category=RuntimeWarning)
             scene = trimesh.load_scene(
                 BytesIO(data),
                 file_type=kind.removesuffix("_ascii"),
@@ -159,6 +160,21 @@ def _decode_with_trimesh(data: bytes, kind: str, path: Path) -> tuple[FloatArray
         ) from error
     declared = str(scene.metadata.get("units", "")) if kind == "3mf" else ""
     return points, faces, declared.lower()
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Turn half-read numbers into errors, and keep the parsers' own log off the screen."""
+    silent, logger = logging.NullHandler(), logging.getLogger("trimesh")
+    logger.addHandler(silent)
+    try:
+        with warnings.catch_warnings():
+            warnings.filterwarnings("ignore", category=RuntimeWarning)
+            # numpy only warns, and stops, where text does not go on as a number.
+            warnings.filterwarnings("error", message=".*could not be read to its end.*")
+            yield
+    finally:
+        logger.removeHandler(silent)
 
 
 def _concatenate(scene: object) -> tuple[FloatArray, IntArray]:
