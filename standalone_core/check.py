@@ -30,7 +30,7 @@ from .mesh.triangle_mesh import BoolArray, TriangleMesh
 from .progress import Progress, Steps, run, scaled
 from .stopwatch import Stopwatch
 from .superimpose.settings import SuperimposeSettings
-from .superimpose.superimpose import Superimposition, superimpose_steps
+from .superimpose.superimposition import Superimposition, superimpose_steps
 from .surface.closest import SurfaceIndex
 from .version import VERSION
 
@@ -313,7 +313,7 @@ def _faces_to_fit(area_set: AreaSet, names: tuple[str, ...]) -> BoolArray | None
         if name not in area_set.areas:
             raise _no_area(name, area_set)
         points |= area_set.areas[name].points
-    faces: BoolArray = points[area_set.evaluation.mesh.faces].all(axis=1)
+    faces: BoolArray = np.all(points[area_set.evaluation.mesh.faces], axis=1)
     return faces
 
 

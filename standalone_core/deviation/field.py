@@ -230,6 +230,8 @@ def _normals_agree(
     face = np.maximum(feet.face, 0)
     agree: BoolArray = np.einsum("ij,ij->i", normals, surface.face_normals[face]) >= least_cosine
     doubtful = np.flatnonzero(~agree & (feet.face >= 0))
+    if not len(doubtful):
+        return agree
     corners = surface.vertex_normals[surface.faces[face[doubtful]]]
     smooth = np.einsum("nk,nkj->nj", feet.barycentric[doubtful], corners)
     along = np.einsum("ij,ij->i", normals[doubtful], smooth)
