@@ -1,0 +1,43 @@
+"""Contact zones: where a crown touches its mesial and distal neighbours."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..mesh.geodesics import geodesic_distance, vertex_sources
+from ..mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
+
+_TOUCH_MM = 0.02  # places this little behind the outermost one are touched as well
+
+
+def contact_points(
+    mesh: TriangleMesh, axial: BoolArray, direction: FloatArray, radius_mm: float
+) -> BoolArray:
+    """Find the zone about the place of the axial surface that stands out most in a direction.
+
+    Parameters
+    ----------
+    mesh : TriangleMesh
+        The evaluation mesh.
+    axial : (n',) bool
+        Axial points.
+    direction : (3,) float
+        Unit vector across the path of insertion, towards the neighbour.
+    radius_mm : float
+        Radius of the zone along the surface.
+
+    Returns
+    -------
+    (n',) bool
+    """
+    if not axial.any():
+        return np.zeros(len(axial), dtype=bool)
+    reach = np.where(axial, mesh.vertices @ direction, -np.inf)
+    touched = np.flatnonzero(reach > reach.max() - _TOUCH_MM)
+    weight = mesh.vertex_areas[touched]
+    if not weight.sum() > 0:
+        weight = np.ones(len(touched))
+    middle = weight @ mesh.vertices[touched] / weight.sum()
+    nearest = touched[np.linalg.norm(mesh.vertices[touched] - middle, axis=1).argmin()]
+    distance = geodesic_distance(mesh, vertex_sources(mesh, [nearest]), limit_mm=radius_mm)
+    return axial & np.isfinite(distance)

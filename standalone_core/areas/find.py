@@ -1,0 +1,169 @@
+"""All areas of a design, found automatically."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..errors import AreaError
+from ..mesh.geodesics import geodesic_distance, polyline_sources
+from ..mesh.refine import EvaluationMesh
+from ..mesh.triangle_mesh import BoolArray, FloatArray
+from ..progress import Progress, Steps, run
+from .area_set import AREA_NAMES, Area, AreaSet
+from .contacts import contact_points
+from .fossae import fossa_points
+from .layout import Layout, find_layout
+from .occlusal import occlusal_points
+from .settings import AreaSettings
+
+Points = dict[str, BoolArray]
+
+
+def find_areas(evaluation: EvaluationMesh, settings: AreaSettings | None = None) -> AreaSet:
+    """Find the areas of a design; see :func:`find_areas_steps`."""
+    return run(find_areas_steps(evaluation, settings))
+
+
+def find_areas_steps(
+    evaluation: EvaluationMesh, settings: AreaSettings | None = None
+) -> Steps[AreaSet]:
+    """Find path of insertion, margin line and areas of a crown, an outer shell or a solid.
+
+    Parameters
+    ----------
+    evaluation : EvaluationMesh
+        The design; its faces turned outward.
+    settings : AreaSettings, optional
+
+    Returns
+    -------
+    AreaSet
+        What cannot be found is in ``missing``, with the reason.
+
+    Raises
+    ------
+    AreaError
+        The design has no faces.
+    """
+    settings = settings or AreaSettings()
+    if not len(evaluation.design):
+        raise AreaError(
+            "It has no triangles.", subject=evaluation.design.name, remedy="Choose another file."
+        )
+    yield Progress("Finding the margin line", 0.0)
+    layout = find_layout(evaluation, settings)
+    return (yield from areas_of_layout_steps(evaluation, layout, settings))
+
+
+def areas_of_layout_steps(
+    evaluation: EvaluationMesh, layout: Layout, settings: AreaSettings
+) -> Steps[AreaSet]:
+    """Make every area that follows from a design's sides, margin line and path of insertion."""
+    points: Points = {"whole": np.ones(len(evaluation.points), dtype=bool)}
+    points |= {"external": layout.external} if layout.external is not None else {}
+    points |= {"intaglio": layout.intaglio} if layout.intaglio is not None else {}
+    yield Progress("Measuring along the surface", 0.4)
+    points |= _margin(evaluation, layout, settings)
+    yield Progress("Finding the occlusal surface", 0.7)
+    points |= _occlusal_and_axial(evaluation, layout, settings)
+    yield Progress("Finding the fossae", 0.8)
+    points |= _fossae(evaluation, layout, settings, points)
+    yield Progress("Finding the contact zones", 0.9)
+    points |= _contacts(evaluation, layout, settings, points)
+    yield Progress("Areas found", 1.0)
+    notes = {"external": layout.reason} if layout.kind == "solid" else {}
+    return AreaSet(
+        evaluation=evaluation,
+        areas={name: Area(name, mask, note=notes.get(name, "")) for name, mask in points.items()},
+        margin_line=layout.margin_line,
+        insertion=layout.insertion,
+        missing={name: _why(name, layout, settings) for name in AREA_NAMES if name not in points},
+        warnings=layout.warnings,
+        settings=settings,
+    )
+
+
+def _margin(evaluation: EvaluationMesh, layout: Layout, settings: AreaSettings) -> Points:
+    """Everything within the band's width of the margin line, along the surface."""
+    line = layout.margin_line
+    if line is None:
+        return {}
+    sources = polyline_sources(evaluation.mesh, line.points_mm, closed=line.closed)
+    distance = geodesic_distance(evaluation.mesh, sources, limit_mm=settings.margin_band_mm)
+    return {"margin": np.isfinite(distance)}
+
+
+def _occlusal_and_axial(
+    evaluation: EvaluationMesh, layout: Layout, settings: AreaSettings
+) -> Points:
+    if layout.external is None or layout.insertion is None:
+        return {}
+    occlusal = occlusal_points(
+        evaluation, layout.external, layout.insertion, settings.occlusal_slope_deg
+    )
+    both = {"occlusal": occlusal, "axial": layout.external & ~occlusal}
+    return {name: mask for name, mask in both.items() if mask.any()}
+
+
+def _fossae(
+    evaluation: EvaluationMesh, layout: Layout, settings: AreaSettings, points: Points
+) -> Points:
+    if "occlusal" not in points or layout.insertion is None:
+        return {}
+    mask = fossa_points(
+        evaluation.mesh,
+        points["occlusal"],
+        layout.insertion,
+        ball_radius_mm=settings.fossa_ball_radius_mm,
+        gap_mm=settings.fossa_gap_mm,
+    )
+    return {"fossae": mask} if mask.any() else {}
+
+
+def _contacts(
+    evaluation: EvaluationMesh, layout: Layout, settings: AreaSettings, points: Points
+) -> Points:
+    direction = _mesial_across(layout.insertion, settings)
+    if direction is None or "axial" not in points:
+        return {}
+    return {
+        name: contact_points(
+            evaluation.mesh, points["axial"], sign * direction, settings.contact_radius_mm
+        )
+        for name, sign in (("contact_mesial", 1.0), ("contact_distal", -1.0))
+    }
+
+
+def _mesial_across(insertion: FloatArray | None, settings: AreaSettings) -> FloatArray | None:
+    """Mesial direction made square to the path of insertion."""
+    if insertion is None or settings.mesial_direction is None:
+        return None
+    given = np.asarray(settings.mesial_direction, dtype=np.float64)
+    across = given - (given @ insertion) * insertion
+    length = np.linalg.norm(across)
+    if length < 0.1 * np.linalg.norm(given):
+        raise AreaError(
+            "The mesial direction runs along the path of insertion.",
+            subject="mesial_direction",
+            remedy="Give the direction towards mesial, about square to the path of insertion.",
+        )
+    direction: FloatArray = across / length
+    return direction
+
+
+def _why(name: str, layout: Layout, settings: AreaSettings) -> str:
+    """Say why an area is missing."""
+    if name.startswith("contact") and settings.mesial_direction is None:
+        return "The mesial direction is not given (setting mesial_direction)."
+    if name in ("intaglio", "margin") or (name == "external" and layout.external is None):
+        return layout.reason
+    if layout.external is None:
+        return f"It is a part of the external surface. {layout.reason}"
+    if layout.insertion is None:
+        return f"The path of insertion cannot be told; give it (setting insertion). {layout.reason}"
+    if name == "fossae":
+        return (
+            f"A ball of {settings.fossa_ball_radius_mm:g} mm radius touches the whole occlusal "
+            "surface."
+        )
+    return "No part of the external surface is inclined like it."

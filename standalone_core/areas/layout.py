@@ -1,0 +1,222 @@
+"""What kind of design it is, its path of insertion, its margin line and its two sides."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from ..errors import AreaError
+from ..mesh.geodesics import polyline_sources
+from ..mesh.graph import mesh_graph
+from ..mesh.refine import EvaluationMesh
+from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from .area_set import MarginLine
+from .insertion import Mouth, evenly_inclined_axis, find_mouth, shell_axis
+from .margin_line import dividing_loop, longest_loop, loop_area_mm2
+from .occlusal import face_sides, part_of_points
+from .settings import AreaSettings
+from .sides import external_faces
+
+Kind = Literal["crown", "shell", "solid"]
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """The coarse structure of a design, from which its areas follow.
+
+    Attributes
+    ----------
+    kind : "crown", "shell" or "solid"
+        Closed with a cavity, open with a border, or neither.
+    insertion : (3,) float or None
+        Path of insertion to occlusal.
+    margin_line : MarginLine or None
+    external, intaglio : (n',) bool or None
+        Evaluation points on either side; None if there is no such side.
+    reason : str
+        Why something is missing, in words; empty for a crown.
+    warnings : tuple of str
+    """
+
+    kind: Kind
+    insertion: FloatArray | None
+    margin_line: MarginLine | None
+    external: BoolArray | None
+    intaglio: BoolArray | None
+    reason: str = ""
+    warnings: tuple[str, ...] = ()
+
+
+def find_layout(evaluation: EvaluationMesh, settings: AreaSettings) -> Layout:
+    """Tell a crown from a shell or a solid and find its path of insertion and margin line.
+
+    Only the design's largest piece is looked at; smaller pieces belong to no side.
+    """
+    design = evaluation.design
+    piece = mesh_graph(design).piece_of_face
+    sizes = np.bincount(piece, weights=design.face_areas)
+    in_main = piece == sizes.argmax()
+    main = design if in_main.all() else TriangleMesh(design.vertices, design.faces[in_main])
+    rows = np.flatnonzero(in_main)
+    layout = _shell_layout(evaluation, main, rows, settings)
+    if layout is None:
+        layout = _crown_layout(evaluation, main, rows, settings)
+    if len(sizes) > 1:
+        text = f"{len(sizes) - 1} smaller pieces of the design belong to no area but the whole."
+        layout = replace(layout, warnings=(*layout.warnings, text))
+    return layout
+
+
+def _shell_layout(
+    evaluation: EvaluationMesh, main: TriangleMesh, rows: IntArray, settings: AreaSettings
+) -> Layout | None:
+    """Layout of an open shell; None if no border loop is wide enough to be its opening."""
+    loops = mesh_graph(main).border_loops
+    if not loops:
+        return None
+    border = longest_loop(main, loops)
+    border_points = main.vertices[border]
+    axis = shell_axis(main, border_points)
+    seen = float(main.face_areas @ np.abs(main.face_normals @ axis))
+    if loop_area_mm2(border_points) < settings.min_opening_share * seen:
+        return None
+    warnings = []
+    if len(loops) > 1:
+        warnings.append(
+            f"The shell has {len(loops)} border loops; the longest is taken as the margin line, "
+            "the others as holes."
+        )
+    all_points = _points_of_faces(evaluation, _mask(rows, len(evaluation.design)))
+    looks_out = float(main.face_areas @ (main.face_normals @ axis)) > 0
+    return Layout(
+        kind="shell",
+        insertion=_given_axis(settings, axis),
+        margin_line=MarginLine(border_points),
+        external=all_points if looks_out else None,
+        intaglio=None if looks_out else all_points,
+        reason=f"The design is an open shell that faces {'outward' if looks_out else 'inward'}.",
+        warnings=tuple(warnings),
+    )
+
+
+def _crown_layout(
+    evaluation: EvaluationMesh, main: TriangleMesh, rows: IntArray, settings: AreaSettings
+) -> Layout:
+    """Layout of a crown with a cavity, or of a solid."""
+    mouth = find_mouth(main, evaluation.points)
+    if mouth is None or mouth.radius_mm < settings.min_cavity_radius_mm:
+        widest = 0.0 if mouth is None else mouth.radius_mm
+        reason = (
+            f"The design has no cavity: its widest hollow takes a ball of {widest:.2f} mm "
+            f"radius, at least {settings.min_cavity_radius_mm:g} mm are asked for."
+        )
+        return _solid(evaluation, settings, reason)
+    external = external_faces(main, mouth.axis, mouth.centre_mm, settings)
+    border = dividing_loop(main, external)
+    ratio = _depth_ratio(main, ~external, mouth)
+    if border is None or ratio < settings.min_cavity_area_ratio:
+        reason = (
+            "The design has no cavity: the area of its widest hollow is "
+            f"{ratio:.2f} times its opening, at least {settings.min_cavity_area_ratio:g} times "
+            "are asked for."
+        )
+        return _solid(evaluation, settings, reason)
+    axis = evenly_inclined_axis(
+        main.face_normals[~external], main.face_areas[~external], mouth.axis
+    )
+    inner = np.zeros(len(evaluation.design), dtype=bool)
+    inner[rows[~external]] = True
+    intaglio = _points_of_faces(evaluation, inner)
+    of_main = _points_of_faces(evaluation, _mask(rows, len(evaluation.design)))
+    return Layout(
+        kind="crown",
+        insertion=_given_axis(settings, mouth.axis if axis is None else axis),
+        margin_line=MarginLine(main.vertices[border]),
+        external=of_main & ~intaglio,
+        intaglio=intaglio,
+        warnings=()
+        if axis is not None
+        else ("The path of insertion follows the cavity's mouth: its walls do not tell.",),
+    )
+
+
+def _solid(evaluation: EvaluationMesh, settings: AreaSettings, reason: str) -> Layout:
+    axis = None if settings.insertion is None else _given_axis(settings, np.zeros(3))
+    everything = np.ones(len(evaluation.points), dtype=bool)
+    return Layout("solid", axis, None, everything, None, reason)
+
+
+def _given_axis(settings: AreaSettings, found: FloatArray) -> FloatArray:
+    if settings.insertion is None:
+        return found
+    given = np.asarray(settings.insertion, dtype=np.float64)
+    return given / np.linalg.norm(given)
+
+
+def _depth_ratio(mesh: TriangleMesh, inner: BoolArray, mouth: Mouth) -> float:
+    """Area of the hollow by its projection along the axis."""
+    areas = mesh.face_areas[inner]
+    projected = float(areas @ np.abs(mesh.face_normals[inner] @ mouth.axis))
+    return float(areas.sum()) / projected if projected > 0 else 0.0
+
+
+def _mask(rows: IntArray, count: int) -> BoolArray:
+    mask = np.zeros(count, dtype=bool)
+    mask[rows] = True
+    return mask
+
+
+def _points_of_faces(evaluation: EvaluationMesh, design_faces: BoolArray) -> BoolArray:
+    """Evaluation points whose surroundings lie for the greater part in these design faces."""
+    mesh = evaluation.mesh
+    chosen = design_faces[evaluation.source_face]
+    share = np.repeat(np.where(chosen, mesh.face_areas, 0.0), 3)
+    inside = np.bincount(mesh.faces.ravel(), weights=share, minlength=len(mesh.vertices))
+    points: BoolArray = inside > 1.5 * mesh.vertex_areas  # a third of the faces' area
+    return points
+
+
+def with_margin_line(evaluation: EvaluationMesh, layout: Layout, line: MarginLine) -> Layout:
+    """Put another margin line in place and part the two sides along it.
+
+    On a crown, the points farther than one spacing from the line fall into connected parts; the
+    part with most of the former intaglio is the new intaglio. Points on the line itself go with
+    the nearest part.
+
+    Raises
+    ------
+    AreaError
+        The line is not closed around the cavity, so that it does not part the surface.
+    """
+    if layout.kind != "crown" or layout.external is None or layout.intaglio is None:
+        return replace(layout, margin_line=line)
+    mesh = evaluation.mesh
+    sources = polyline_sources(mesh, line.points_mm, closed=line.closed)
+    on_line = np.zeros(len(mesh.vertices), dtype=bool)
+    on_line[sources.vertices] = True
+    both = layout.external | layout.intaglio
+    edges = face_sides(mesh.faces)
+    part = part_of_points(both & ~on_line, edges)
+    weights = evaluation.weights_mm2
+    inner = _heaviest(part, np.where(layout.intaglio, weights, 0.0))
+    outer = _heaviest(part, np.where(layout.external, weights, 0.0))
+    if inner == outer:
+        raise AreaError(
+            "The margin line does not part the surface into an outer and an inner side.",
+            subject=evaluation.design.name,
+            remedy="Draw it closed, once around the cavity, on the surface.",
+        )
+    labelled = np.flatnonzero((part == inner) | (part == outer))
+    rest = np.flatnonzero(both & (part != inner) & (part != outer))
+    nearest = cKDTree(mesh.vertices[labelled]).query(mesh.vertices[rest])[1]
+    part[rest] = part[labelled[np.asarray(nearest)]]
+    intaglio = both & (part == inner)
+    return replace(layout, margin_line=line, external=both & ~intaglio, intaglio=intaglio)
+
+
+def _heaviest(part: IntArray, weights: FloatArray) -> int:
+    inside = part >= 0
+    return int(np.bincount(part[inside], weights=weights[inside], minlength=1).argmax())

@@ -1,0 +1,46 @@
+"""The margin line: where external surface and intaglio meet, or the border of an open shell."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..mesh.graph import mesh_graph, trace_loops
+from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+
+
+def loop_length_mm(points: FloatArray) -> float:
+    """Length of a closed loop of points (k, 3), mm."""
+    return float(np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1).sum())
+
+
+def longest_loop(mesh: TriangleMesh, loops: list[IntArray]) -> IntArray:
+    """Return the loop of vertices that is longest in mm."""
+    lengths = [loop_length_mm(mesh.vertices[loop]) for loop in loops]
+    return loops[int(np.argmax(lengths))]
+
+
+def dividing_loop(mesh: TriangleMesh, external: BoolArray) -> IntArray | None:
+    """Trace the edges between external and other faces.
+
+    Parameters
+    ----------
+    mesh : TriangleMesh
+    external : (m,) bool
+
+    Returns
+    -------
+    (k,) int or None
+        Vertices in order, the external surface to the left seen from outside; None if the two
+        kinds of faces do not meet.
+    """
+    graph = mesh_graph(mesh)
+    outside = external[graph.face_pairs]
+    sides = graph.inner_sides[outside & ~outside[:, ::-1]]
+    loops = trace_loops(np.stack([graph.side_starts[sides], graph.side_ends[sides]], axis=1))
+    return longest_loop(mesh, loops) if loops else None
+
+
+def loop_area_mm2(points: FloatArray) -> float:
+    """Area that a closed loop (k, 3) encloses, as the size of its vector area, mm²."""
+    arms = points - points.mean(axis=0)
+    return float(np.linalg.norm(0.5 * np.cross(arms, np.roll(arms, -1, axis=0)).sum(axis=0)))

@@ -1,0 +1,73 @@
+"""Which faces of a crown are external and which belong to the intaglio."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..mesh.graph import mesh_graph
+from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from .min_cut import cheapest_parting, without_islands
+from .settings import AreaSettings
+
+_FLAT_COST = 0.02  # what a sharp edge still costs, as a share of a flat one
+_TIE_SHARE = 0.25  # a normal this far outward is as likely external as not
+_TIE_COST_PER_MM = 2.0  # pull of a face by its normal, per mm² of face, against edge lengths
+
+
+def external_faces(
+    mesh: TriangleMesh, axis: FloatArray, centre_mm: FloatArray, settings: AreaSettings
+) -> BoolArray:
+    """Part a closed crown along its rim into external surface and intaglio.
+
+    Faces that clearly look outward or up are external, faces that clearly look inward are
+    intaglio. Between them the boundary is the cheapest of all closed boundaries, where a millimetre
+    along a sharp convex edge costs next to nothing. Islands go to the side around them.
+
+    Parameters
+    ----------
+    mesh : TriangleMesh
+    axis : (3,) float
+        Path of insertion.
+    centre_mm : (3,) float
+        Middle of the cavity's mouth.
+    settings : AreaSettings
+
+    Returns
+    -------
+    (m,) bool
+    """
+    outward = _outward_share(mesh, axis, centre_mm)
+    up = mesh.face_normals @ axis
+    external = (outward > settings.outward_share) | (up > settings.upward_share)
+    intaglio = (outward < -settings.outward_share) & ~external
+    pairs, cost = _crossing_costs(mesh, settings)
+    pull = (outward - _TIE_SHARE) * mesh.face_areas * _TIE_COST_PER_MM
+    external = cheapest_parting(external, intaglio, pairs, cost, pull)
+    return without_islands(external, pairs, mesh.face_areas)
+
+
+def _outward_share(mesh: TriangleMesh, axis: FloatArray, centre_mm: FloatArray) -> FloatArray:
+    """Component of each face's normal away from the axis line."""
+    arm = mesh.triangles.mean(axis=1) - centre_mm
+    arm -= (arm @ axis)[:, None] * axis
+    length = np.maximum(np.linalg.norm(arm, axis=1), 1e-12)
+    share: FloatArray = np.einsum("ij,ij->i", mesh.face_normals, arm) / length
+    return share
+
+
+def edge_turns(mesh: TriangleMesh) -> tuple[FloatArray, FloatArray]:
+    """Length (mm) and turn (radians, convex > 0) of the edge between each pair of faces."""
+    graph = mesh_graph(mesh)
+    side = graph.inner_sides[:, 0]
+    along = mesh.vertices[graph.side_ends[side]] - mesh.vertices[graph.side_starts[side]]
+    length = np.linalg.norm(along, axis=1)
+    first, second = (mesh.face_normals[graph.face_pairs[:, k]] for k in (0, 1))
+    sine = np.einsum("ij,ij->i", np.cross(first, second), along)
+    cosine = np.einsum("ij,ij->i", first, second)
+    return length, np.arctan2(sine / np.maximum(length, 1e-12), cosine)
+
+
+def _crossing_costs(mesh: TriangleMesh, settings: AreaSettings) -> tuple[IntArray, FloatArray]:
+    length, turn = edge_turns(mesh)
+    ease = np.exp(-np.maximum(turn, 0.0) / np.deg2rad(settings.sharp_edge_deg))
+    return mesh_graph(mesh).face_pairs, length * (_FLAT_COST + ease)
