@@ -8,49 +8,122 @@ fossa is below what a round antagonist can touch.
 from __future__ import annotations
 
 import numpy as np
+from scipy.ndimage import gaussian_filter
 from scipy.spatial import cKDTree
 
-from ..mesh.triangle_mesh import FloatArray
+from ..mesh.triangle_mesh import BoolArray, FloatArray
+from .periodic import PeriodicTable
+from .shape import CrownShape
+
+Side = str
+"""``"external"`` or ``"intaglio"``."""
+
+AROUND = 480
+STEP_MM = 0.03
+RIM_FREE_MM = 0.3
 
 
-def ball_excess(
-    points: FloatArray, normals: FloatArray, radius_mm: float, obstacles: FloatArray | None = None
+def ball_shift(
+    points: FloatArray, normals: FloatArray, radius_mm: float, places: FloatArray
 ) -> FloatArray:
-    """Distance from each point to the surface that a rolling ball leaves above it.
+    """Way from places on a surface to what a ball that rolls over it leaves above them.
 
     The ball may be centred wherever it touches the surface without cutting into it: at those
-    ``p + r n`` whose nearest surface point is r away. The excess at p is then the distance to
-    the nearest such centre less r: zero where the ball touches p itself, r(√2 − 1) at the bottom
-    of a right-angled inside edge.
+    ``p + r n`` whose nearest surface point is r away. A place under the ball moves towards the
+    nearest such centre until it is r away: by nothing where the ball touches, by r(√2 − 1) at
+    the bottom of a right-angled inside edge. (Along the normals, places would pass each other.)
 
     Parameters
     ----------
     points, normals : (n, 3) array
-        A dense sample of the surface with its outward unit normals. Its spacing h leaves an
-        error of about h²/(8 r).
+        A dense sample of the surface with its outward unit normals. A spacing h leaves an error
+        of up to 0.7 h at the bottom of a sharp edge.
     radius_mm : float
         Radius of the ball.
-    obstacles : (k, 3) array, optional
-        What the ball must not cut into; the points themselves by default.
+    places : (k, 3) array
+        Where the shift is wanted, on the same surface.
 
     Returns
     -------
-    (n,) array
-        Excess in mm, not negative.
+    (k, 3) array
+        Shift in mm.
     """
     centres = points + radius_mm * normals
-    tree = cKDTree(points if obstacles is None else obstacles)
-    clearance, _ = tree.query(centres)
-    free = clearance >= radius_mm * (1.0 - 1e-9) - 1e-9
-    slack = _sampling_slack(points, radius_mm)
-    free |= clearance >= radius_mm - slack
-    distance, _ = cKDTree(centres[free]).query(points)
-    excess: FloatArray = np.maximum(distance - radius_mm, 0.0)
-    return excess
+    centres = centres[~_cuts_in(points, centres, radius_mm)]
+    distance, nearest = cKDTree(centres).query(places)
+    share = np.maximum(1.0 - radius_mm / np.maximum(distance, radius_mm), 0.0)
+    shift: FloatArray = share[:, None] * (centres[nearest] - places)
+    return shift
 
 
-def _sampling_slack(points: FloatArray, radius_mm: float) -> float:
-    """How far a touching ball may seem to cut into a sampled surface: h²/(8 r) of its spacing."""
-    some = points[:: max(1, len(points) // 2000)]
-    spacing, _ = cKDTree(points).query(some, k=2)
-    return float(np.median(spacing[:, 1]) ** 2 / (8.0 * radius_mm))
+def _cuts_in(points: FloatArray, centres: FloatArray, radius_mm: float) -> BoolArray:
+    """Whether a ball about each centre holds a point of the surface."""
+    bound = radius_mm * (1.0 - 1e-6)
+    clearance, _ = cKDTree(points).query(centres, distance_upper_bound=bound)
+    cuts: BoolArray = np.isfinite(clearance)
+    return cuts
+
+
+def ball_tables(shape: CrownShape, radius_mm: float, side: Side) -> tuple[PeriodicTable, ...]:
+    """What a ball leaves on one side of the crown, as smooth functions of θ and s.
+
+    Parameters
+    ----------
+    shape : CrownShape
+        The design.
+    radius_mm : float
+        Radius of the ball.
+    side : str
+        ``"external"`` (rolling over the outside) or ``"intaglio"`` (inside the cavity). The
+        last 0.3 mm before the rim are left alone.
+
+    Returns
+    -------
+    tuple of three PeriodicTable
+        Shift along x, y, z in mm (:func:`ball_shift`), smoothed over about 0.04 mm; zero on the
+        other side.
+    """
+    theta = np.arange(AROUND) * (2.0 * np.pi / AROUND)
+    reach = shape.external_length_mm if side == "external" else shape.intaglio_length_mm
+    s = np.linspace(RIM_FREE_MM, reach, round((reach - RIM_FREE_MM) / STEP_MM) + 1)
+    s = s if side == "external" else -s[::-1]
+    points, normals = shape.points_and_normals(*np.meshgrid(theta, s, indexing="ij"))
+    shift = _shift_on_grid(points, normals, radius_mm)
+    shift = gaussian_filter(shift, (1.3, 1.3, 0.0), mode=("wrap", "nearest", "nearest"))
+    shift *= _fade((np.abs(s) - RIM_FREE_MM) / 0.3)[None, :, None]
+    pole = -1 if side == "external" else 0
+    shift[:, pole] = shift[:, pole].mean(axis=0)
+    return tuple(PeriodicTable(theta, s, shift[..., axis]) for axis in range(3))
+
+
+def _shift_on_grid(points: FloatArray, normals: FloatArray, radius_mm: float) -> FloatArray:
+    """Shift of every node; finely sampled only about the places that a coarse look finds."""
+    coarse = _thinned(points, 3.0 * STEP_MM, 3)
+    centres = points[coarse] + radius_mm * normals[coarse]
+    untouched = points[coarse][_cuts_in(points[coarse], centres, radius_mm)]
+    shift = np.zeros(points.shape)
+    if not len(untouched):
+        return shift
+    distance, _ = cKDTree(untouched).query(
+        points.reshape(-1, 3), distance_upper_bound=radius_mm + 0.3
+    )
+    near = distance.reshape(points.shape[:2])
+    wanted = near < 0.15
+    sample = _thinned(points, STEP_MM, 1) & np.isfinite(near)
+    shift[wanted] = ball_shift(points[sample], normals[sample], radius_mm, points[wanted])
+    return shift
+
+
+def _thinned(points: FloatArray, spacing_mm: float, stride: int) -> BoolArray:
+    """Nodes of a polar grid that are at least about a spacing apart around, every few along."""
+    around = np.linalg.norm(points[1] - points[0], axis=-1)
+    step = np.maximum(1, np.floor(spacing_mm / np.maximum(around, 1e-6))).astype(np.int64)
+    rows, columns = np.indices(points.shape[:2], sparse=True)
+    kept: BoolArray = (rows % step[None, :] == 0) & (columns % stride == 0)
+    return kept
+
+
+def _fade(t: FloatArray) -> FloatArray:
+    """Smooth step from 0 at t = 0 to 1 at t = 1."""
+    t = np.clip(t, 0.0, 1.0)
+    return t**3 * (10.0 - 15.0 * t + 6.0 * t**2)

@@ -304,14 +304,23 @@ class CrownShape:
         along = self.points(theta + 0j, s + 1j * STEP)
         return around.real.copy(), around.imag / STEP, along.imag / STEP
 
-    def normals(self, theta: FloatArray, s: FloatArray) -> FloatArray:
-        """Outward unit normals, (..., 3); at the poles those of the nearest regular point."""
+    def points_and_normals(
+        self, theta: FloatArray, s: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """Points and outward unit normals, (..., 3); at a pole the normal of a point beside it."""
         near = 1e-5
-        s = np.clip(s, -self.intaglio_length_mm + near, self.external_length_mm - near)
-        _, around, along = self.tangents(theta, s)
+        clipped = np.clip(s, -self.intaglio_length_mm + near, self.external_length_mm - near)
+        points, around, along = self.tangents(theta, clipped)
         normal = np.cross(around, along)
-        unit: FloatArray = normal / np.linalg.norm(normal, axis=-1, keepdims=True)
-        return unit
+        normal /= np.linalg.norm(normal, axis=-1, keepdims=True)
+        at_pole = clipped != s
+        if at_pole.any():
+            points[at_pole] = self.points(theta[at_pole], s[at_pole])
+        return points, normal
+
+    def normals(self, theta: FloatArray, s: FloatArray) -> FloatArray:
+        """Outward unit normals, (..., 3)."""
+        return self.points_and_normals(*np.broadcast_arrays(theta, s))[1]
 
 
 def _superellipse(v: Complexes, exponent: Complexes) -> tuple[Complexes, Complexes]:

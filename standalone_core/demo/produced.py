@@ -1,0 +1,114 @@
+"""The surface of a produced crown: the design by formula, deviating by formula."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+import numpy as np
+
+from ..mesh.triangle_mesh import FloatArray
+from .periodic import PeriodicTable
+from .production_errors import Layers, ProductionErrors, Spot, Wave
+from .rolling_ball import ball_tables
+from .shape import CrownShape
+
+DIFFERENCE = 1e-5
+"""Step of the central differences for the tangents: errors of about 1e-9 of their length."""
+
+
+@dataclass(frozen=True, eq=False)
+class ProducedSurface:
+    """The produced crown over the design's own parameters, in the design's frame.
+
+    ``Q = scale (P + d n + b)`` with P, n the point and the normal of the (chipped) design, d
+    the sum of the displacements along the normal, and b the way to the rolling balls.
+
+    Attributes
+    ----------
+    shape : CrownShape
+        The design.
+    errors : ProductionErrors
+        What went wrong.
+    """
+
+    shape: CrownShape
+    errors: ProductionErrors = field(default_factory=ProductionErrors)
+
+    @cached_property
+    def base(self) -> CrownShape:
+        """The design with the pieces broken off the rim."""
+        return replace(self.shape, chips=self.shape.chips + self.errors.chips)
+
+    @cached_property
+    def _tables(self) -> tuple[tuple[PeriodicTable, ...], ...]:
+        return tuple(
+            ball_tables(self.shape, fill.radius_mm, fill.side) for fill in self.errors.fills
+        )
+
+    def points(self, theta: FloatArray, s: FloatArray) -> FloatArray:
+        """Points (..., 3) in mm."""
+        theta, s = np.broadcast_arrays(
+            np.asarray(theta, dtype=np.float64), np.asarray(s, dtype=np.float64)
+        )
+        points, normals = self.base.points_and_normals(theta, s)
+        moved = points + self.displacement(s, points, normals)[..., None] * normals
+        for fill, tables in zip(self.errors.fills, self._tables, strict=True):
+            shift = np.stack([table.at(theta, s) for table in tables], axis=-1)
+            moved = moved + fill.share * shift
+        scaled: FloatArray = moved * np.array(self.errors.scale)
+        return scaled
+
+    def displacement(
+        self, s: FloatArray, points: FloatArray, normals: FloatArray
+    ) -> FloatArray:
+        """Displacement along the normal before scaling, (...,), mm."""
+        errors = self.errors
+        shift = np.full(s.shape, 1e-3 * errors.offset_um)
+        for wave in errors.waves:
+            shift += _wave(wave, points)
+        for spot in errors.spots:
+            shift += _spot(spot, s, points, self.shape)
+        if errors.layers is not None:
+            shift += _layers(errors.layers, points, normals)
+        return shift
+
+    def tangents(
+        self, theta: FloatArray, s: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Points and their derivatives with respect to θ and s, each (..., 3)."""
+        h = DIFFERENCE
+        around = (self.points(theta + h, s) - self.points(theta - h, s)) / (2.0 * h)
+        low = np.maximum(s - h, -self.shape.intaglio_length_mm)
+        high = np.minimum(s + h, self.shape.external_length_mm)
+        along = (self.points(theta, high) - self.points(theta, low)) / (high - low)[..., None]
+        return self.points(theta, s), around, along
+
+
+def _wave(wave: Wave, points: FloatArray) -> FloatArray:
+    direction = np.array(wave.direction) / np.linalg.norm(wave.direction)
+    phase = 2.0 * np.pi * (points @ direction) / wave.wavelength_mm
+    value: FloatArray = 1e-3 * wave.amplitude_um * np.sin(phase + np.deg2rad(wave.phase_deg))
+    return value
+
+
+def _spot(spot: Spot, s: FloatArray, points: FloatArray, shape: CrownShape) -> FloatArray:
+    centre = shape.points(np.array(np.deg2rad(spot.angle_deg)), np.array(spot.s_mm))
+    share = np.sum((points - centre) ** 2, axis=-1) / spot.radius_mm**2
+    same_side = np.sign(s) == np.sign(spot.s_mm)
+    cap: FloatArray = 1e-3 * spot.height_um * np.maximum(1.0 - share, 0.0) ** 3 * same_side
+    return cap
+
+
+def _layers(layers: Layers, points: FloatArray, normals: FloatArray) -> FloatArray:
+    direction = np.array(layers.direction) / np.linalg.norm(layers.direction)
+    cosine2 = (normals @ direction) ** 2
+    flatness = cosine2 / np.sqrt(cosine2 + 0.05**2)
+    frequency = 2.0 * np.pi / layers.thickness_mm
+    phase = frequency * (points @ direction)
+    blur = 0.5 * (frequency * layers.resolution_mm) ** 2 * (1.0 - cosine2)
+    wave = sum(
+        np.sin(k * phase) / k * np.exp(-blur * k**2) for k in range(1, layers.harmonics + 1)
+    )
+    value: FloatArray = layers.thickness_mm / np.pi * flatness * wave
+    return value

@@ -1,0 +1,227 @@
+"""The kinds of error that a demo crown can be produced with; all sizes invented."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from .shape import Chip
+
+Vector3 = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Wave:
+    """One harmonic of the form error: amplitude × sin(2π direction · p / wavelength + phase).
+
+    Attributes
+    ----------
+    direction : (3,) tuple
+        Direction in which it runs; any length.
+    wavelength_mm : float
+        Its wavelength.
+    amplitude_um : float
+        Its amplitude along the surface normal.
+    phase_deg : float
+        Its phase at the origin.
+    """
+
+    direction: Vector3
+    wavelength_mm: float
+    amplitude_um: float
+    phase_deg: float = 0.0
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A support stub (positive) or a gouge (negative): a smooth cap.
+
+    Along the normal by ``height (1 - r²/R²)³`` inside the radius R about its centre.
+
+    Attributes
+    ----------
+    angle_deg : float
+        Where, around the crown.
+    s_mm : float
+        Where along the meridian: positive outside, negative inside; see :mod:`.shape`.
+    radius_mm : float
+        R; not larger than the wall is thick, nor than the distance to the rim.
+    height_um : float
+        Height in the middle; negative for a gouge.
+    """
+
+    angle_deg: float
+    s_mm: float
+    radius_mm: float
+    height_um: float
+
+
+@dataclass(frozen=True)
+class Layers:
+    """Steps of a layer-wise process.
+
+    A staircase of planes leaves a saw-tooth of height ``t |n · a|``. Its first harmonics are
+    taken, each weakened by the blur of a scanner of lateral resolution ℓ:
+    ``t |n · a| / π × Σ sin(k φ) / k × exp(-(2π k ℓ sin β / t)² / 2)``, φ = 2π p · a / t, β the
+    angle between normal and build direction. Steps on steep walls are too fine to be seen.
+
+    Attributes
+    ----------
+    thickness_mm : float
+        Layer thickness t.
+    direction : (3,) tuple
+        Build direction a; any length.
+    resolution_mm : float
+        Lateral resolution ℓ.
+    harmonics : int
+        How many are taken.
+    """
+
+    thickness_mm: float = 0.05
+    direction: Vector3 = (0.17, 0.34, 0.92)
+    resolution_mm: float = 0.08
+    harmonics: int = 3
+
+
+@dataclass(frozen=True)
+class BallFill:
+    """Excess in inside corners: a share of what a rolling ball leaves (:mod:`.rolling_ball`).
+
+    Share 1 is a milling tool of that radius; a smaller share of a large ball is a fossa filled
+    by resin or glaze.
+
+    Attributes
+    ----------
+    radius_mm : float
+        Radius of the ball.
+    share : float
+        Share of its excess.
+    side : {"external", "intaglio"}
+        Where.
+    """
+
+    radius_mm: float
+    share: float = 1.0
+    side: Literal["external", "intaglio"] = "external"
+
+
+@dataclass(frozen=True)
+class Hole:
+    """A hole in the scan: the surface inside a ball about a point of it is missing.
+
+    Attributes
+    ----------
+    angle_deg, s_mm : float
+        The point's parameters.
+    radius_mm : float
+        The ball's radius; smaller than the wall is thick.
+    """
+
+    angle_deg: float
+    s_mm: float
+    radius_mm: float
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A part of the scan that is missing: all beyond a plane.
+
+    Attributes
+    ----------
+    direction : (3,) tuple
+        Normal of the plane, towards the missing part; any length.
+    share : float
+        Share of the surface's area that is missing.
+    """
+
+    direction: Vector3
+    share: float
+
+
+@dataclass(frozen=True)
+class Debris:
+    """Loose grains beside the crown.
+
+    Attributes
+    ----------
+    count : int
+        How many.
+    size_mm : float
+        Their mean diameter.
+    distance_mm : float
+        About how far they are off the surface.
+    """
+
+    count: int
+    size_mm: float = 0.3
+    distance_mm: float = 1.5
+
+
+@dataclass(frozen=True)
+class ScannerNoise:
+    """Measuring errors of the scanner, along the normal of each vertex.
+
+    Attributes
+    ----------
+    sigma_um : float
+        Standard deviation of the independent error of each vertex.
+    correlated_um : float
+        Standard deviation of a smooth random error.
+    correlation_mm : float
+        Over which that one changes.
+    """
+
+    sigma_um: float = 0.0
+    correlated_um: float = 0.0
+    correlation_mm: float = 1.0
+
+
+@dataclass(frozen=True)
+class ProductionErrors:
+    """How one crown differs from its design; nothing by default.
+
+    The true deviation comes from ``offset_um`` to ``scale``; the others only change the mesh.
+
+    Attributes
+    ----------
+    offset_um : float
+        The same along every normal.
+    waves : tuple of Wave
+        Smooth form error.
+    spots : tuple of Spot
+        Support stubs and gouges.
+    fills : tuple of BallFill
+        Corners that a tool cannot reach, filled fossae.
+    layers : Layers or None
+        Layer steps.
+    chips : tuple of shape.Chip
+        Pieces broken off the rim.
+    scale : (3,) tuple
+        Factors along x, y, z (a wrong sintering factor), about the origin.
+    noise : ScannerNoise
+        Noise of the scan.
+    holes : tuple of Hole
+        Holes in the scan.
+    cut : Cut or None
+        Missing part.
+    intaglio_missing : bool
+        Whether only the outside was scanned.
+    debris : Debris or None
+        Loose grains.
+    any_pose : bool
+        Whether the scan lies anywhere, as a scanner delivers it; else in the design's frame.
+    """
+
+    offset_um: float = 0.0
+    waves: tuple[Wave, ...] = ()
+    spots: tuple[Spot, ...] = ()
+    fills: tuple[BallFill, ...] = ()
+    layers: Layers | None = None
+    chips: tuple[Chip, ...] = ()
+    scale: Vector3 = (1.0, 1.0, 1.0)
+    noise: ScannerNoise = ScannerNoise()
+    holes: tuple[Hole, ...] = ()
+    cut: Cut | None = None
+    intaglio_missing: bool = False
+    debris: Debris | None = None
+    any_pose: bool = True
