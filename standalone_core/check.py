@@ -29,8 +29,9 @@ from .mesh.repair import Repair, repair_mesh
 from .mesh.triangle_mesh import BoolArray, TriangleMesh
 from .progress import Progress, Steps, run, scaled
 from .stopwatch import Stopwatch
+from .superimpose.result import Superimposition
 from .superimpose.settings import SuperimposeSettings
-from .superimpose.superimposition import Superimposition, superimpose_steps
+from .superimpose.superimposition import superimpose_steps
 from .surface.closest import SurfaceIndex
 from .version import VERSION
 

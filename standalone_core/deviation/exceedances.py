@@ -132,7 +132,8 @@ def _patches(faces: IntArray, outside: BoolArray) -> list[IntArray]:
         return []
     number = np.full(len(outside), -1)
     number[marked] = np.arange(len(marked))
-    corners = number[faces]
+    at_least_two = np.count_nonzero(outside[faces], axis=1) >= 2
+    corners = number[faces[at_least_two]]
     edges = corners[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
     edges = edges[(edges >= 0).all(axis=1)]
     graph = coo_matrix(

@@ -9,7 +9,7 @@ import numpy as np
 
 from ..areas.area_set import AreaSet
 from ..errors import SettingError
-from ..mesh.triangle_mesh import BoolArray, FloatArray
+from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
 from .field import STATUS_WORDS, DeviationField, Direction
 
 WEIGHTED_PERCENTILES = "area-weighted Hazen"
@@ -51,7 +51,7 @@ class AreaMeasures:
     hausdorff_um : float
         Largest |d| in this direction.
     hausdorff_both_um : float
-        The larger one of both directions; NaN if only one was measured.
+        The larger one of both directions; NaN unless both have one.
     within_mm2, above_mm2, below_mm2 : float
         Counted area within ± tolerance, above + tolerance, below − tolerance, mm².
     percentiles : str
@@ -123,17 +123,18 @@ def measure_areas(
         All areas of the first field in the area set's order, then those of the next.
     """
     limits = tolerances_um or {}
-    rows = [
-        _measure(field, name, field.inside(area), float(limits.get(name, np.nan)), weighted)
-        for field in deviations
-        for name, area in area_set.areas.items()
-    ]
+    rows: list[AreaMeasures] = []
+    for field in deviations:
+        ranking = np.argsort(field.deviation_mm, kind="stable")[: np.count_nonzero(field.counted)]
+        for name, area in area_set.areas.items():
+            limit = float(limits.get(name, np.nan))
+            rows.append(_measure(field, ranking, name, field.inside(area), limit, weighted))
     if len(deviations) < 2:
         return tuple(rows)
-    largest: dict[str, float] = {}
-    for row in rows:
-        largest[row.area] = max(largest.get(row.area, 0.0), row.hausdorff_um)
-    return tuple(replace(row, hausdorff_both_um=largest[row.area]) for row in rows)
+    directed = {
+        name: [row.hausdorff_um for row in rows if row.area == name] for name in area_set.areas
+    }
+    return tuple(replace(row, hausdorff_both_um=float(np.max(directed[row.area]))) for row in rows)
 
 
 def weighted_percentile(values: FloatArray, weights: FloatArray, percent: FloatArray) -> FloatArray:
@@ -177,10 +178,15 @@ def _sorted_percentile(values: FloatArray, weights: FloatArray, percent: FloatAr
 
 
 def _measure(
-    field: DeviationField, area: str, inside: BoolArray, tolerance_um: float, weighted: bool
+    field: DeviationField,
+    ranking: IntArray,
+    area: str,
+    inside: BoolArray,
+    tolerance_um: float,
+    weighted: bool,
 ) -> AreaMeasures:
-    """Measure one area in one direction."""
-    counted = inside & field.counted
+    """Measure one area in one direction, given the counted points from low to high."""
+    counted = ranking[inside[ranking]]
     area_mm2 = float(field.weights_mm2[inside].sum())
     counted_mm2 = field.weights_mm2[counted]
     deviation_um = 1e3 * field.deviation_mm[counted]
@@ -193,7 +199,7 @@ def _measure(
     return AreaMeasures(
         area=area,
         direction=field.direction,
-        n=int(counted.sum()),
+        n=len(counted),
         area_mm2=area_mm2,
         coverage=float(counted_mm2.sum()) / area_mm2 if area_mm2 > 0 else np.nan,
         within_tolerance=share / float(weights.sum()) if decided else np.nan,
@@ -211,28 +217,25 @@ def _measure(
     )
 
 
-def _numbers(deviation_um: FloatArray, weights: FloatArray, weighted: bool) -> dict[str, float]:
-    """Return every number that comes from the deviations alone, by field name."""
-    order = np.argsort(deviation_um, kind="stable")
-    d, w = deviation_um[order], weights[order]
-    total = float(w.sum())
+def _numbers(d: FloatArray, w: FloatArray, weighted: bool) -> dict[str, float]:
+    """Return every number that comes from ascending deviations (µm) alone, by field name."""
     percent = np.array([10.0, 50.0, 90.0])
     p10, median, p90 = (
         _sorted_percentile(d, w, percent) if weighted else np.percentile(d, percent)
     ).tolist()
-    mean = float(w @ d) / total
-    positive, negative = d > 0, d < 0
+    mean = _mean(d, w)
+    below, above = np.searchsorted(d, 0.0, "left"), np.searchsorted(d, 0.0, "right")
     return {
         "mean_um": mean,
-        "sd_um": float(np.sqrt(w @ (d - mean) ** 2 / total)),
-        "mean_abs_um": float(w @ np.abs(d)) / total,
-        "rms_um": float(np.sqrt(w @ d**2 / total)),
+        "sd_um": _mean((d - mean) ** 2, w) ** 0.5,
+        "mean_abs_um": _mean(np.abs(d), w),
+        "rms_um": _mean(d**2, w) ** 0.5,
         "median_um": median,
         "p10_um": p10,
         "p90_um": p90,
         "half_p90_p10_um": 0.5 * (p90 - p10),
-        "mean_positive_um": _mean(d[positive], w[positive]),
-        "mean_negative_um": _mean(d[negative], w[negative]),
+        "mean_positive_um": _mean(d[above:], w[above:]),
+        "mean_negative_um": _mean(d[:below], w[:below]),
         "min_um": float(d[0]),
         "max_um": float(d[-1]),
     }
@@ -243,8 +246,9 @@ def _no_numbers() -> dict[str, float]:
 
 
 def _mean(values: FloatArray, weights: FloatArray) -> float:
+    """Weighted mean; NaN of nothing. Summed pairwise: the same on any count of threads."""
     total = float(weights.sum())
-    return float(weights @ values) / total if total > 0 else np.nan
+    return float((weights * values).sum()) / total if total > 0 else np.nan
 
 
 def _areas_against(

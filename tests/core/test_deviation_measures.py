@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import trimesh
@@ -190,8 +192,22 @@ def test_an_area_without_counted_points_says_why() -> None:
     assert rows["fossae"].reason
     assert (rows["fossae"].n, rows["fossae"].area_mm2) == (0, 0.0)
     assert np.isnan(rows["fossae"].coverage)
+    assert np.isnan(rows["fossae"].hausdorff_um)
     assert rows["whole"].reason == ""
     assert rows["whole"].mean_um == pytest.approx(4.0)
+
+
+def test_hausdorff_of_both_directions_needs_both() -> None:
+    mesh = sphere(5.0, 2)
+    d = np.linspace(-7.0, 4.0, len(mesh.vertices))
+    forward = field_of(mesh, d)
+    for other, expected in ((-2 * d, 14.0), (np.full_like(d, np.nan), np.nan)):
+        backward = replace(field_of(mesh, other), direction="scan_to_design")
+        for row in measure_areas([forward, backward], area_set_of(mesh)):
+            assert row.hausdorff_both_um == pytest.approx(expected, nan_ok=True)
+    (row,) = measure_areas([forward], area_set_of(mesh))
+    assert row.hausdorff_um == pytest.approx(7.0)
+    assert np.isnan(row.hausdorff_both_um)
 
 
 def test_deviations_of_one_sign_have_no_mean_of_the_other() -> None:
