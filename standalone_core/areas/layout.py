@@ -16,7 +16,8 @@ from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 from .area_set import MarginLine
 from .insertion import Mouth, evenly_inclined_axis, find_mouth, shell_axis
 from .margin_line import dividing_loop, longest_loop, loop_area_mm2
-from .occlusal import face_sides, part_of_points
+from .min_cut import part_of_items
+from .occlusal import face_sides
 from .settings import AreaSettings
 from .sides import external_faces
 
@@ -89,7 +90,7 @@ def _shell_layout(
             f"The shell has {len(loops)} border loops; the longest is taken as the margin line, "
             "the others as holes."
         )
-    all_points = _points_of_faces(evaluation, _mask(rows, len(evaluation.design)))
+    all_points = _points_of_faces(evaluation, rows)
     looks_out = float(main.face_areas @ (main.face_normals @ axis)) > 0
     return Layout(
         kind="shell",
@@ -127,16 +128,15 @@ def _crown_layout(
     axis = evenly_inclined_axis(
         main.face_normals[~external], main.face_areas[~external], mouth.axis
     )
-    inner = np.zeros(len(evaluation.design), dtype=bool)
-    inner[rows[~external]] = True
-    intaglio = _points_of_faces(evaluation, inner)
-    of_main = _points_of_faces(evaluation, _mask(rows, len(evaluation.design)))
+    # The points of the margin line itself count as external.
+    outer = _points_of_faces(evaluation, rows[external])
+    inner = _points_of_faces(evaluation, rows[~external]) & ~outer
     return Layout(
         kind="crown",
         insertion=_given_axis(settings, mouth.axis if axis is None else axis),
         margin_line=MarginLine(main.vertices[border]),
-        external=of_main & ~intaglio,
-        intaglio=intaglio,
+        external=outer,
+        intaglio=inner,
         warnings=()
         if axis is not None
         else ("The path of insertion follows the cavity's mouth: its walls do not tell.",),
@@ -163,19 +163,12 @@ def _depth_ratio(mesh: TriangleMesh, inner: BoolArray, mouth: Mouth) -> float:
     return float(areas.sum()) / projected if projected > 0 else 0.0
 
 
-def _mask(rows: IntArray, count: int) -> BoolArray:
-    mask = np.zeros(count, dtype=bool)
-    mask[rows] = True
-    return mask
-
-
-def _points_of_faces(evaluation: EvaluationMesh, design_faces: BoolArray) -> BoolArray:
-    """Evaluation points whose surroundings lie for the greater part in these design faces."""
-    mesh = evaluation.mesh
-    chosen = design_faces[evaluation.source_face]
-    share = np.repeat(np.where(chosen, mesh.face_areas, 0.0), 3)
-    inside = np.bincount(mesh.faces.ravel(), weights=share, minlength=len(mesh.vertices))
-    points: BoolArray = inside > 1.5 * mesh.vertex_areas  # a third of the faces' area
+def _points_of_faces(evaluation: EvaluationMesh, rows: IntArray) -> BoolArray:
+    """Evaluation points on these faces of the design, (n',) bool."""
+    chosen = np.zeros(len(evaluation.design), dtype=bool)
+    chosen[rows] = True
+    points = np.zeros(len(evaluation.points), dtype=bool)
+    points[evaluation.mesh.faces[chosen[evaluation.source_face]].ravel()] = True
     return points
 
 
@@ -199,7 +192,7 @@ def with_margin_line(evaluation: EvaluationMesh, layout: Layout, line: MarginLin
     on_line[sources.vertices] = True
     both = layout.external | layout.intaglio
     edges = face_sides(mesh.faces)
-    part = part_of_points(both & ~on_line, edges)
+    part = part_of_items(both & ~on_line, edges)
     weights = evaluation.weights_mm2
     inner = _heaviest(part, np.where(layout.intaglio, weights, 0.0))
     outer = _heaviest(part, np.where(layout.external, weights, 0.0))

@@ -45,8 +45,9 @@ def cheapest_parting(
     unknown = ~inside & ~outside
     node = np.where(inside, _SOURCE, _SINK)
     node[unknown] = 2 + np.arange(unknown.sum())
-    open_ = unknown[pairs].any(axis=1)
-    tail, head = node[pairs[open_]].T
+    tail, head = node[pairs[:, 0]], node[pairs[:, 1]]
+    open_ = np.flatnonzero((tail > _SINK) | (head > _SINK))
+    tail, head = tail[open_], head[open_]
     own, pulled = node[unknown], pull[unknown]
     inward = pulled > 0
     tails = [tail, head, np.full(inward.sum(), _SOURCE), own[~inward]]
@@ -67,26 +68,59 @@ def cheapest_parting(
     return result
 
 
-def without_islands(inside: BoolArray, pairs: IntArray, size: FloatArray) -> BoolArray:
-    """Keep the largest connected part of either side; give all others to the other side.
+def enclosed_by(side: BoolArray, other: BoolArray, pairs: IntArray) -> BoolArray:
+    """Find the items of neither side whose connected part touches the first side only, (n,).
 
     Parameters
     ----------
-    inside : (n,) bool
+    side, other : (n,) bool
+    pairs : (p, 2) int
+        All pairs of neighbours with an item of neither side.
+    """
+    neither = ~side & ~other
+    part = part_of_items(neither, pairs)
+    touches = np.zeros((2, len(side) + 1), dtype=bool)  # the last place takes what has no part
+    for a, b in (pairs.T, pairs[:, ::-1].T):
+        touches[0, part[a[side[b]]]] = True
+        touches[1, part[a[other[b]]]] = True
+    enclosed: BoolArray = neither & (touches[0] & ~touches[1])[part]
+    return enclosed
+
+
+def largest_part(items: BoolArray, pairs: IntArray, size: FloatArray) -> BoolArray:
+    """Keep the largest connected part of a set of items, (n,) bool.
+
+    Parameters
+    ----------
+    items : (n,) bool
     pairs : (p, 2) int
         Neighbours.
     size : (n,) float
         Size of each item.
     """
-    result = inside.copy()
-    same = pairs[inside[pairs[:, 0]] == inside[pairs[:, 1]]]
-    ones = np.ones(len(same), dtype=np.int8)
-    neighbours = coo_matrix((ones, (same[:, 0], same[:, 1])), shape=(len(size), len(size)))
-    _, part = connected_components(neighbours, directed=False)
-    total = np.bincount(part, weights=size)
-    for side in (True, False):
-        members = np.flatnonzero(inside == side)
-        if members.size:
-            largest = part[members][total[part[members]].argmax()]
-            result[members] = np.where(part[members] == largest, side, not side)
-    return result
+    part = part_of_items(items, pairs)
+    total = np.bincount(part + 1, weights=size)
+    total[0] = -1.0
+    largest: BoolArray = items & (part == total.argmax() - 1)
+    return largest
+
+
+def part_of_items(items: BoolArray, pairs: IntArray) -> IntArray:
+    """Number the connected parts of a set of items, (n,) int; −1 outside the set."""
+    first, second = items[pairs[:, 0]], items[pairs[:, 1]]
+    inside = pairs[first & second]
+    index = np.cumsum(items) - 1
+    count = int(items.sum())
+    places = (index[inside[:, 0]], index[inside[:, 1]])
+    ones = np.ones(len(inside), dtype=np.int8)
+    neighbours = coo_matrix((ones, places), shape=(count, count))
+    part = np.full(len(items), -1)
+    part[items] = connected_components(neighbours, directed=False)[1]
+    return part
+
+
+def without_islands(inside: BoolArray, pairs: IntArray, size: FloatArray) -> BoolArray:
+    """Keep the largest connected part of either side; give all others to the other side."""
+    kept = largest_part(inside, pairs, size)
+    outside = largest_part(~kept, pairs, size)
+    return ~outside

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 from ..mesh.refine import EvaluationMesh
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
+from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from .min_cut import largest_part
 
 
 def occlusal_points(
@@ -33,38 +32,28 @@ def occlusal_points(
     -------
     (n',) bool
     """
-    normals = evaluation.interpolate(evaluation.design.vertex_normals)
-    length = np.maximum(np.linalg.norm(normals, axis=1), 1e-12)
-    facing = external & (normals @ axis > np.cos(np.deg2rad(slope_deg)) * length)
-    edges = face_sides(evaluation.mesh.faces)
+    normals = evaluation.interpolate(_summed_normals(evaluation.design))
+    least = np.cos(np.deg2rad(slope_deg)) * np.linalg.norm(normals, axis=1)
+    facing = external & (normals @ axis > least)
+    edges = face_sides(evaluation.mesh.faces[external[evaluation.mesh.faces[:, 0]]])
     weights = evaluation.weights_mm2
     table = largest_part(facing, edges, weights)
-    around = largest_part(~table, edges, weights)
-    return external & ~around
+    axial = largest_part(external & ~table, edges, weights)
+    return external & ~axial
+
+
+def _summed_normals(mesh: TriangleMesh) -> FloatArray:
+    """Sum of the normals of the faces around each vertex, weighted by area, (n, 3)."""
+    corners = mesh.faces.ravel()
+    return np.stack(
+        [
+            np.bincount(corners, np.repeat(mesh.face_cross[:, k], 3), len(mesh.vertices))
+            for k in range(3)
+        ],
+        axis=1,
+    )
 
 
 def face_sides(faces: IntArray) -> IntArray:
     """Vertex pairs along the sides of faces, (3 m, 2); inner edges come twice."""
     return np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
-
-
-def largest_part(points: BoolArray, edges: IntArray, weights: FloatArray) -> BoolArray:
-    """Keep the connected part of a set of points with the largest weight, (n,) bool."""
-    if not points.any():
-        return points.copy()
-    part = part_of_points(points, edges)
-    heaviest = np.bincount(part[points], weights=weights[points]).argmax()
-    largest: BoolArray = points & (part == heaviest)
-    return largest
-
-
-def part_of_points(points: BoolArray, edges: IntArray) -> IntArray:
-    """Number the connected parts of a set of points, (n,) int; −1 outside the set."""
-    index = np.cumsum(points) - 1
-    inside = index[edges[points[edges].all(axis=1)]]
-    count = int(points.sum())
-    ones = np.ones(len(inside), dtype=np.int8)
-    graph = coo_matrix((ones, (inside[:, 0], inside[:, 1])), shape=(count, count))
-    part = np.full(len(points), -1)
-    part[points] = connected_components(graph, directed=False)[1]
-    return part

@@ -93,12 +93,9 @@ def polyline_sources(mesh: TriangleMesh, points_mm: ArrayLike, *, closed: bool) 
     ends = np.vstack([points[1:], points[:1]]) if closed else points[1:]
     starts = points if closed else points[:-1]
     samples, segment = _samples_along(starts, ends, _typical_edge_mm(mesh) / 2)
-    _, hit = cKDTree(mesh.vertices[np.unique(mesh.faces)]).query(samples)
-    hit = np.unique(mesh.faces)[hit]
-    near = np.zeros(len(mesh.vertices), dtype=bool)
-    near[hit] = True
-    ring = np.unique(mesh.faces[near[mesh.faces].any(axis=1)])
-    _, nearest = cKDTree(samples).query(mesh.vertices[ring], k=min(2, len(samples)))
+    tree = cKDTree(samples)
+    ring = _ring_about(mesh, samples, tree)
+    nearest = np.asarray(tree.query(mesh.vertices[ring], k=min(2, len(samples)))[1])
     choices = segment[nearest].reshape(len(ring), -1)
     feet = np.stack([_foot_on_segments(mesh.vertices[ring], starts[c], ends[c]) for c in choices.T])
     lengths = np.linalg.norm(feet - mesh.vertices[ring], axis=2)
@@ -172,7 +169,7 @@ def _pass_on(
     order = np.argsort(-reached, kind="stable")  # the last write, the smallest, stays
     distance[target[order]] = reached[order]
     nearest[target[order]] = np.concatenate(origins)[order]
-    return np.unique(target)
+    return np.flatnonzero(_mask(target, len(distance)))
 
 
 def _across_face(
@@ -246,7 +243,35 @@ def _touched(faces_around: csc_matrix, vertices: IntArray) -> IntArray:
     first = faces_around.indptr[vertices].astype(np.int64)
     counts = faces_around.indptr[vertices + 1] - first
     offsets = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
-    return np.unique(faces_around.indices[np.repeat(first, counts) + offsets])
+    around = faces_around.indices[np.repeat(first, counts) + offsets]
+    return np.flatnonzero(_mask(around, faces_around.shape[0]))
+
+
+def _ring_about(mesh: TriangleMesh, samples: FloatArray, tree: cKDTree) -> IntArray:
+    """Vertices of all faces at the vertices nearest to the samples."""
+    used = _mask(mesh.faces.ravel(), len(mesh.vertices))
+    gap = np.asarray(tree.query(mesh.vertices, distance_upper_bound=_longest_edge_mm(mesh))[0])
+    candidates = np.flatnonzero(used & np.isfinite(gap))
+    if not candidates.size:
+        candidates = np.flatnonzero(used)
+    hit = candidates[np.asarray(cKDTree(mesh.vertices[candidates]).query(samples)[1])]
+    near = _mask(hit, len(mesh.vertices))
+    a, b, c = (near[mesh.faces[:, k]] for k in range(3))
+    return np.flatnonzero(_mask(mesh.faces[a | b | c].ravel(), len(mesh.vertices)))
+
+
+def _mask(index: IntArray, count: int) -> BoolArray:
+    mask = np.zeros(count, dtype=bool)
+    mask[index] = True
+    return mask
+
+
+def _longest_edge_mm(mesh: TriangleMesh) -> float:
+    square = 0.0
+    for k in range(3):
+        along = mesh.vertices[mesh.faces[:, k]] - mesh.vertices[mesh.faces[:, k - 1]]
+        square = max(square, float(np.einsum("ij,ij->i", along, along).max(initial=0.0)))
+    return float(np.sqrt(square))
 
 
 def _typical_edge_mm(mesh: TriangleMesh) -> float:
