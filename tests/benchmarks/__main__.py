@@ -1,4 +1,4 @@
-"""Run the benchmarks and print their tables: ``python tests/benchmarks [--short] [--only NAME]``."""
+"""All benchmarks: ``python tests/benchmarks [--short] [--only NAME]`` prints their tables."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
-import ratios  # noqa: E402  (sets the thread counts before numpy loads)
+import ratios  # sets the thread counts before numpy loads
 
 BENCHMARKS = ("closest", "superimpose", "check")
 
@@ -24,7 +24,7 @@ def main() -> int:
         rows = importlib.import_module(f"bench_{name}").run(given.short)
         print(ratios.table(rows), flush=True)
         count += len(rows)
-    print(f"\n{count} ratios measured; above 1 we are faster. No limit is enforced on a noisy machine.")
+    print(f"\n{count} ratios measured; above 1 we are faster. No limit is enforced here.")
     return 0 if count else 1
 
 
