@@ -15,8 +15,8 @@ from typing import Any
 
 import numpy as np
 
-TITLE_PX = 64  # strip above the surface
-LEGEND_PX = 190  # strip below it
+TITLE_PX = 76  # strip above the surface
+LEGEND_PX = 222  # strip below it
 MARGIN_PX = 36
 CAMERA_Z = 6000.0
 FRONT_Z = 4000.0  # words and legend lie in front of the surface, the backdrop behind it
@@ -98,7 +98,7 @@ class Stage:
             shading = scene.display.shading
             shading.light = "FLAT"
             shading.color_type = "VERTEX"
-            scene.display.render_aa = "8"
+            scene.display.render_aa = "5"
 
     def _set_up_camera(self) -> None:
         camera = self.bpy.data.cameras.new("camera")
@@ -126,13 +126,13 @@ class Stage:
         return material
 
     def _load_font(self) -> Any:
-        """Load the font that Blender ships, whose µ, ± and − the built-in one may lack."""
-        folder = self.bpy.utils.system_resource("DATAFILES", path="fonts")
-        for name in ("Inter.woff2", "DejaVuSans.woff2"):
-            path = Path(folder) / name
-            if path.is_file():
-                return self.bpy.data.fonts.load(str(path))
-        return None
+        """Load a font that Blender ships: its digits are unlike any letter, its outlines plain.
+
+        Outlines of fonts with variable weight overlap themselves and fill wrongly.
+        """
+        path = Path(self.bpy.utils.system_resource("DATAFILES", path="fonts"))
+        path /= "DejaVuSansMono.woff2"
+        return self.bpy.data.fonts.load(str(path)) if path.is_file() else None
 
     def _fit(self) -> float:
         """Return pixels per mm so that the surface fits every view: one scale for all of them."""
@@ -232,12 +232,12 @@ class Stage:
     def _name(self, title: str) -> None:
         for body in self.titles:
             self.bpy.data.objects.remove(body)
-        top = self.job["height"] - 44
-        self.titles = [self._add_words(title, MARGIN_PX, top, 32)]
+        top = self.job["height"] - 54
+        self.titles = [self._add_words(title, MARGIN_PX, top, 36)]
         if self.job.get("caption"):
             right = self.job["width"] - MARGIN_PX
             self.titles.append(
-                self._add_words(self.job["caption"], right, top, 20, align="RIGHT", ink=FAINT_INK)
+                self._add_words(self.job["caption"], right, top, 24, align="RIGHT", ink=FAINT_INK)
             )
 
     def _add_backdrop(self) -> None:
@@ -246,7 +246,7 @@ class Stage:
 
     def _add_scale_bar(self) -> None:
         """Add a bar of a round length in mm, the same in every view."""
-        longest = 0.22 * self.job["width"] / self.pixels_per_mm
+        longest = 0.2 * self.job["width"] / self.pixels_per_mm
         length = max(
             (v for v in (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100) if v <= longest), default=0
         )
@@ -256,12 +256,12 @@ class Stage:
         left = right - length * self.pixels_per_mm
         ends = [(x - 1.5, y - 5, x + 1.5, y + 8, INK) for x in (left, right)]
         self._add_boxes("scale", [(left, y, right, y + 3, INK), *ends])
-        self._add_words(f"{length:g} mm", 0.5 * (left + right), y + 14, 20, align="CENTER")
+        self._add_words(f"{length:g} mm", 0.5 * (left + right), y + 16, 25, align="CENTER")
 
     def _add_legend(self) -> None:
         legend = self.job["legend"]
-        left, right = 0.16 * self.job["width"], 0.84 * self.job["width"]
-        bottom, top = 92.0, 124.0
+        left, right = 0.15 * self.job["width"], 0.85 * self.job["width"]
+        bottom, top = 110.0, 148.0
         span = right - left
         colours = legend["colours"]
         width = span / len(colours)
@@ -272,26 +272,24 @@ class Stage:
         boxes += _frame(left, bottom, right, top, INK)
         for tick in legend["ticks"]:
             x = left + span * tick["position"]
-            boxes.append((x - 1.0, bottom - 8, x + 1.0, bottom, INK))
-            self._add_words(tick["text"], x, bottom - 34, 24, align="CENTER")
+            boxes.append((x - 1.0, bottom - 9, x + 1.0, bottom, INK))
+            self._add_words(tick["text"], x, bottom - 40, 28, align="CENTER")
         if legend["band"]:
             low, high = (left + span * end for end in legend["band"])
             boxes += [
-                (low - 1.5, bottom, low + 1.5, top + 14, INK),
-                (high - 1.5, bottom, high + 1.5, top + 14, INK),
-                (low - 1.5, top + 11, high + 1.5, top + 14, INK),
+                (low - 1.5, bottom, low + 1.5, top + 13, INK),
+                (high - 1.5, bottom, high + 1.5, top + 13, INK),
+                (low - 1.5, top + 10, high + 1.5, top + 13, INK),
             ]
-            self._add_words(
-                legend["tolerance_text"], 0.5 * (low + high), top + 24, 20, align="CENTER"
-            )
-        self._add_words("missing", left - 16, bottom + 8, 24, align="RIGHT")
-        self._add_words("excess", right + 16, bottom + 8, 24)
-        self._add_words("µm", right + 52, bottom - 34, 24)
-        swatch = left
-        boxes.append((swatch, 16, swatch + 34, 36, legend["unmeasured_colour"]))
-        boxes += _frame(swatch, 16, swatch + 34, 36, INK)
-        self._add_words(legend["unmeasured_text"], swatch + 46, 19, 20)
-        self._add_words(legend["clipped_text"], right, 19, 20, align="RIGHT")
+            middle = 0.5 * (low + high)
+            self._add_words(legend["tolerance_text"], middle, top + 24, 25, align="CENTER")
+        self._add_words("missing", left - 18, bottom + 10, 27, align="RIGHT")
+        self._add_words("excess", right + 18, bottom + 10, 27)
+        self._add_words("µm", right + 64, bottom - 40, 28)
+        boxes.append((left, 18, left + 40, 42, legend["unmeasured_colour"]))
+        boxes += _frame(left, 18, left + 40, 42, INK)
+        self._add_words(legend["unmeasured_text"], left + 54, 21, 25)
+        self._add_words(legend["clipped_text"], right, 21, 25, align="RIGHT")
         self._add_boxes("legend", boxes)
 
 

@@ -155,7 +155,7 @@ def _draw_steps(result: CheckResult, legend: Legend, choice: PictureChoice) -> S
             deviation_colours(result.design_to_scan.deviation_mm, legend.limit_um / 1000.0),
             views,
             legend,
-            caption="design, coloured by deviation of the scan",
+            caption="scan against design",
         )
     )
 

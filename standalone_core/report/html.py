@@ -27,6 +27,7 @@ from .words import (
     limits_of_the_numbers,
     micrometres,
     percent,
+    status_words,
     superimposition_lines,
     surface_words,
 )
@@ -106,9 +107,8 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters.update(
-        area=area_words, um=micrometres, percent=percent, number=number, surface=surface_words
-    )
+    environment.filters.update(area=area_words, um=micrometres, percent=percent, number=number)
+    environment.filters.update(surface=surface_words, status=status_words)
     environment.globals.update(
         cautions=CAUTIONS,
         terms=TERMS,

@@ -91,7 +91,7 @@ def make_legend(
     *,
     limit_um: float,
     tolerance_um: float | None = None,
-    colours: int = 33,
+    colours: int = 65,
 ) -> Legend:
     """Lay out the legend of a coloured surface.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+import numpy as np
 from rich import box
 from rich.console import Group, RenderableType
 from rich.padding import Padding
@@ -85,13 +86,14 @@ def measures_table(result: CheckResult) -> Table:
         title="Deviation per area, from design to scan, in µm",
         caption=f"{SIGN} Read the three measures of size together.",
         box=box.SIMPLE_HEAD,
+        show_edge=False,
         padding=(0, 1, 0, 0),
         title_justify="left",
         title_style="bold",
         caption_justify="left",
         pad_edge=False,
     )
-    table.add_column("Area", overflow="fold", min_width=12, max_width=18)
+    table.add_column("Area", overflow="fold", min_width=12, max_width=16)
     for title in (
         "mean\n|d|",
         "RMS",
@@ -126,6 +128,7 @@ def exceedances_table(result: CheckResult) -> RenderableType:
     table = Table(
         title=f"Exceedances, worst first ({len(found)} in all)",
         box=box.SIMPLE_HEAD,
+        show_edge=False,
         padding=(0, 1, 0, 0),
         title_justify="left",
         title_style="bold",
@@ -158,6 +161,7 @@ def areas_table(area_set: AreaSet) -> RenderableType:
     table = Table(
         title=Text(f"Areas of {area_set.evaluation.design.name}"),
         box=box.SIMPLE_HEAD,
+        show_edge=False,
         padding=(0, 1, 0, 0),
         title_justify="left",
         title_style="bold",
@@ -170,14 +174,15 @@ def areas_table(area_set: AreaSet) -> RenderableType:
     table.add_column("from", no_wrap=True)
     table.add_column("Note", overflow="fold")
     total = float(area_set.evaluation.weights_mm2.sum())
-    for entry in areas_document(area_set)["areas"]:
+    for area in area_set.areas.values():
+        size = area_set.area_mm2(area.name)
         table.add_row(
-            Text(area_words(entry["name"])),
-            f"{entry['area_mm2']:.2f}",
-            percent(entry["area_mm2"] / total),
-            f"{entry['points']:,}",
-            entry["origin"],
-            Text(entry["note"]),
+            Text(area_words(area.name)),
+            f"{size:.2f}",
+            percent(size / total),
+            f"{np.count_nonzero(area.points):,}",
+            area.origin,
+            Text(area.note),
         )
     lines = []
     if area_set.margin_line is not None:
@@ -196,6 +201,7 @@ def health_table(mesh_file: MeshFile, repair: Repair) -> RenderableType:
     table = Table(
         title=Text(f"Health of {mesh_file.path.name}"),
         box=box.SIMPLE_HEAD,
+        show_edge=False,
         show_header=False,
         padding=(0, 2, 0, 0),
         title_justify="left",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,9 +17,9 @@ if TYPE_CHECKING:
 
 AREA_WORDS = {
     "whole": "whole crown",
-    "external": "external surface",
+    "external": "external",
     "intaglio": "intaglio",
-    "occlusal": "occlusal surface",
+    "occlusal": "occlusal",
     "axial": "axial walls",
     "margin": "margin",
     "fossae": "fossae",
@@ -37,6 +37,11 @@ SHORT_VERDICTS = {
     NOT_DECIDABLE: "undecided",
     NO_TOLERANCE: "–",
     "": "",
+}
+_TITLES = {
+    OUTSIDE: "Outside tolerance",
+    NOT_DECIDABLE: "Not decidable",
+    WITHIN: "Within tolerance",
 }
 SUPERIMPOSITION_WORDS = {
     "good": "The scan lies on its design in one clear position.",
@@ -71,7 +76,7 @@ NO_VALUE = "–"
 
 @dataclass(frozen=True)
 class Headline:
-    """The answer in one breath: a verdict key, a title and one sentence per judged area."""
+    """The answer in one breath: a verdict key, a title, and sentences that give the reasons."""
 
     verdict: str
     title: str
@@ -85,24 +90,23 @@ def area_words(name: str) -> str:
 
 def headline(verdicts: Sequence[Verdict]) -> Headline:
     """Sum the verdicts up; one area outside its tolerance decides, then one undecided."""
-    by_kind = {
-        kind: [v for v in verdicts if v.verdict == kind]
-        for kind in (OUTSIDE, NOT_DECIDABLE, WITHIN)
-    }
-    outside, undecided, within = by_kind.values()
-    judged = [*outside, *undecided, *within]
-    sentences = tuple(f"{_capital(area_words(v.area))}: {v.reason}" for v in judged)
-    if outside:
-        return Headline(OUTSIDE, f"Outside tolerance: {_names(outside)}", sentences)
-    if undecided:
-        return Headline(NOT_DECIDABLE, f"Not decidable: {_names(undecided)}", sentences)
-    if within:
-        return Headline(WITHIN, f"Within tolerance: {_names(within)}", sentences)
-    return Headline(
-        NO_TOLERANCE,
-        "No verdict: no tolerance applies",
-        ("None of the areas found has a tolerance to be compared with.",),
-    )
+    kinds = (OUTSIDE, NOT_DECIDABLE, WITHIN)
+    groups = [(kind, [v for v in verdicts if v.verdict == kind]) for kind in kinds]
+    groups = [(kind, group) for kind, group in groups if group]
+    if not groups:
+        return Headline(
+            NO_TOLERANCE,
+            "No verdict: no tolerance applies",
+            ("None of the areas found has a tolerance to be compared with.",),
+        )
+    (decisive, first), *others = groups
+    sentences = [f"{_capital(area_words(v.area))}: {v.reason}" for v in first]
+    for kind, group in others:
+        if kind == NOT_DECIDABLE:
+            sentences += [f"{_capital(area_words(v.area))}, undecided: {v.reason}" for v in group]
+        else:
+            sentences.append(f"{_TITLES[kind]}: {_names(group)}.")
+    return Headline(decisive, f"{_TITLES[decisive]}: {_names(first)}", tuple(sentences))
 
 
 def superimposition_lines(fit: Superimposition) -> tuple[str, ...]:
@@ -187,6 +191,16 @@ def micrometres(value: float, *, signed: bool = False, digits: int = 1) -> str:
     return f"−{text}" if value < 0.0 else f"+{text}" if signed else text
 
 
+def status_words(shares: Mapping[str, float]) -> str:
+    """Say what became of a surface's points: the shares that are not nothing, in per cent."""
+    found = [f"{_percent_or_less(s)} {words}" for words, s in shares.items() if s > 0.0]
+    return "; ".join(found) or "nothing"
+
+
+def _percent_or_less(share: float) -> str:
+    return "less than 0.1 %" if share < 0.001 else percent(share)
+
+
 def percent(share: float) -> str:
     """Write a share in per cent, never rounded up to a bound it does not reach."""
     if not math.isfinite(share):
@@ -202,7 +216,10 @@ def surface_words(part: CheckedMesh) -> str:
     if part.file is not None:
         guessed = " (guessed)" if part.file.unit_guessed else ""
         words.append(f"unit {part.file.unit}{guessed}")
-    words.append("closed" if health.closed else f"{health.borders:,} open borders")
+    if health.closed:
+        words.append("closed")
+    else:
+        words.append(f"{health.borders:,} open border{'' if health.borders == 1 else 's'}")
     line = f"{part.mesh.name}: {', '.join(words)}."
     return " ".join((line, *part.repair.actions))
 
