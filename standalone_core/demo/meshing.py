@@ -14,6 +14,7 @@ import numpy as np
 
 from ..errors import SettingError
 from ..mesh.triangle_mesh import FloatArray, IntArray
+from .periodic import turn_angles
 
 Surface = Callable[[FloatArray, FloatArray], FloatArray]
 
@@ -100,7 +101,7 @@ def _ring_levels(
     rng: np.random.Generator | None,
 ) -> FloatArray:
     """Values of s of each ring on each of the :data:`MERIDIANS`, (rings, MERIDIANS)."""
-    angles = np.arange(MERIDIANS) * (2.0 * np.pi / MERIDIANS)
+    angles = turn_angles(MERIDIANS)
     spans = [(s_roof, 0.0), (0.0, s_occlusal)] if on_margin else [(s_roof, s_occlusal)]
     parts = []
     for low, high in spans:
@@ -110,11 +111,10 @@ def _ring_levels(
         length = np.concatenate([np.zeros((MERIDIANS, 1)), np.cumsum(steps, axis=1)], axis=1)
         share = length / length[:, -1:]
         count = max(3, round(float(length[:, -1].mean()) / (0.866 * edge_mm)))
-        wanted = np.arange(count + 1) / count
+        even = np.linspace(0.0, 1.0, count + 1)
+        wanted = np.repeat(even[:, None], MERIDIANS, axis=1)
         if not on_margin:
-            wanted = wanted[:, None] + _tilt(wanted, angles, count, rng)
-        else:
-            wanted = np.repeat(wanted[:, None], MERIDIANS, axis=1)
+            wanted = wanted + _tilt(even, angles, count, rng)
         columns = [np.interp(wanted[:, m], share[m], fine) for m in range(MERIDIANS)]
         parts.append(np.stack(columns, axis=1))
     levels = parts[0] if len(parts) == 1 else np.concatenate([parts[0], parts[1][1:]])
@@ -146,22 +146,19 @@ def _ring_vertices(
     """Angles (increasing) and levels of the vertices of each ring, equally far along it."""
     turn = 2.0 * np.pi
     count = 4 * MERIDIANS
-    fine = np.arange(count + 1) * (turn / count)
-    grid = np.arange(MERIDIANS + 1) * (turn / MERIDIANS)
-    theta, s = [], []
+    fine = np.linspace(0.0, turn, count + 1)
+    grid = np.linspace(0.0, turn, MERIDIANS + 1)
+    theta: list[FloatArray] = []
+    s: list[FloatArray] = []
     for k, ring in enumerate(rings):
         levels = np.interp(fine, grid, np.append(ring, ring[0]))
         points = surface(fine, levels)
-        length = np.concatenate(
-            [[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))]
-        )
+        length = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
         number = max(6, round(length[-1] / edge_mm))
         steps = np.arange(number) + 0.5 * (k % 2)
         if rng is not None:
-            steps = steps + rng.uniform(-0.15, 0.15, number)
-        angles = np.interp(steps / number, np.linspace(0.0, 1.0, 2), [0.0, turn])
-        places = steps / number * length[-1]
-        angles = np.interp(places, length, fine)
+            steps = steps + rng.uniform(0.0, 0.3, number)
+        angles = np.interp(steps / number * length[-1], length, fine)
         theta.append(angles)
         s.append(np.interp(angles % turn, grid, np.append(ring, ring[0])))
     return theta, s
@@ -182,8 +179,8 @@ def _zip(lower: FloatArray, upper: FloatArray, first_lower: int, first_upper: in
     keys = np.concatenate([_edge_middles(lower), _edge_middles(upper)])
     order = np.argsort(keys, kind="stable")
     is_lower = order < n
-    done_lower = np.cumsum(is_lower) - is_lower
-    done_upper = np.cumsum(~is_lower) - ~is_lower
+    done_lower: IntArray = np.cumsum(is_lower) - is_lower
+    done_upper: IntArray = np.cumsum(~is_lower) - ~is_lower
     a = first_lower + done_lower % n
     a_next = first_lower + (done_lower + 1) % n
     b = first_upper + done_upper % m
@@ -196,4 +193,5 @@ def _zip(lower: FloatArray, upper: FloatArray, first_lower: int, first_upper: in
 def _edge_middles(angles: FloatArray) -> FloatArray:
     """Middle angle of each edge of a ring, increasing."""
     following = np.append(angles[1:], angles[0] + 2.0 * np.pi)
-    return 0.5 * (angles + following)
+    middles: FloatArray = 0.5 * (angles + following)
+    return middles

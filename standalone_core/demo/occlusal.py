@@ -127,7 +127,7 @@ class OcclusalRelief:
         return value
 
     def _entropy(self, cones: list[Complexes], top: Complexes) -> Complexes:
-        """Entropy of the weights exp(z/T): ln Σ e^(z/T) − Σ w z/T; 0 on a cusp, ln 2 in a valley."""
+        """Entropy of the weights e^(z/T): 0 on a cusp, ln 2 in the valley between two."""
         lifted = [(cone - top) / self.groove_width_mm for cone in cones]
         shares = [np.exp(value) for value in lifted]
         total = sum(shares)

@@ -14,6 +14,11 @@ TURN = 2.0 * np.pi
 _PAD = 12
 
 
+def turn_angles(count: int) -> FloatArray:
+    """Equally spaced angles over one turn from 0, (count,), radians."""
+    return np.linspace(0.0, TURN, count, endpoint=False)
+
+
 @dataclass(frozen=True, eq=False)
 class PeriodicTable:
     """A bicubic spline, periodic in θ, zero outside its range of s.
@@ -34,9 +39,7 @@ class PeriodicTable:
 
     @cached_property
     def _spline(self) -> RectBivariateSpline:
-        theta = np.concatenate(
-            [self.theta[-_PAD:] - TURN, self.theta, self.theta[:_PAD] + TURN]
-        )
+        theta = np.concatenate([self.theta[-_PAD:] - TURN, self.theta, self.theta[:_PAD] + TURN])
         values = np.concatenate([self.values[-_PAD:], self.values, self.values[:_PAD]])
         return RectBivariateSpline(theta, self.s, values, kx=3, ky=3)
 

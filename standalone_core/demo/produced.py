@@ -59,9 +59,7 @@ class ProducedSurface:
         scaled: FloatArray = moved * np.array(self.errors.scale)
         return scaled
 
-    def displacement(
-        self, s: FloatArray, points: FloatArray, normals: FloatArray
-    ) -> FloatArray:
+    def displacement(self, s: FloatArray, points: FloatArray, normals: FloatArray) -> FloatArray:
         """Displacement along the normal before scaling, (...,), mm."""
         errors = self.errors
         shift = np.full(s.shape, 1e-3 * errors.offset_um)
@@ -107,8 +105,6 @@ def _layers(layers: Layers, points: FloatArray, normals: FloatArray) -> FloatArr
     frequency = 2.0 * np.pi / layers.thickness_mm
     phase = frequency * (points @ direction)
     blur = 0.5 * (frequency * layers.resolution_mm) ** 2 * (1.0 - cosine2)
-    wave = sum(
-        np.sin(k * phase) / k * np.exp(-blur * k**2) for k in range(1, layers.harmonics + 1)
-    )
+    wave = sum(np.sin(k * phase) / k * np.exp(-blur * k**2) for k in range(1, layers.harmonics + 1))
     value: FloatArray = layers.thickness_mm / np.pi * flatness * wave
     return value

@@ -12,6 +12,7 @@ from .crown import DemoCrown
 from .meshing import SurfaceMesh, mesh_surface
 from .produced import ProducedSurface
 from .production_errors import Cut, Debris, Hole, ProductionErrors, ScannerNoise
+from .quadrature import surface_nodes
 from .shape import CrownShape
 
 NOISE_WAVES = 200
@@ -92,17 +93,15 @@ def produce(
     mesh = TriangleMesh(points, grid.faces, "produced crown")
     noise = scanner_noise(errors.noise, points, rng)
     vertices = points + noise[:, None] * mesh.vertex_normals
+    mesh = TriangleMesh(vertices, grid.faces, mesh.name)
     if errors.debris is not None:
-        vertices, faces, noise = _with_debris(errors.debris, vertices, faces=grid.faces,
-                                              noise=noise, rng=rng)
-    else:
-        faces = grid.faces
+        mesh = _with_debris(errors.debris, mesh, rng)
+        noise = np.concatenate([noise, np.zeros(len(mesh.vertices) - len(noise))])
     pose = random_pose(rng) if errors.any_pose else np.eye(4)
-    scan = TriangleMesh(vertices, faces, "produced crown").moved(pose)
     back = np.eye(4)
     back[:3, :3] = pose[:3, :3].T
     back[:3, 3] = -pose[:3, :3].T @ pose[:3, 3]
-    return ProducedCrown(scan, back, surface, errors, noise, grid.theta, grid.s)
+    return ProducedCrown(mesh.moved(pose), back, surface, errors, noise, grid.theta, grid.s)
 
 
 def random_pose(rng: np.random.Generator, reach_mm: float = 40.0) -> FloatArray:
@@ -114,9 +113,7 @@ def random_pose(rng: np.random.Generator, reach_mm: float = 40.0) -> FloatArray:
     return pose
 
 
-def scanner_noise(
-    noise: ScannerNoise, points: FloatArray, rng: np.random.Generator
-) -> FloatArray:
+def scanner_noise(noise: ScannerNoise, points: FloatArray, rng: np.random.Generator) -> FloatArray:
     """Noise in mm at each point, (n,): independent errors, and a sum of random plane waves."""
     result = np.zeros(len(points))
     if noise.sigma_um:
@@ -152,52 +149,27 @@ def _in_hole(hole: Hole, shape: CrownShape, points: FloatArray, s: FloatArray) -
 
 def cut_level(shape: CrownShape, cut: Cut) -> float:
     """Height along the cut's direction beyond which the stated share of the area lies."""
-    theta, s, weights = quadrature_nodes(shape, 180, 400)
-    heights = shape.points(theta, s) @ np.array(cut.direction)
+    nodes = surface_nodes(shape, 0.2)
+    heights = nodes.points @ np.array(cut.direction)
     order = np.argsort(heights)
-    covered = np.cumsum(weights[order]) / weights.sum()
+    covered = np.cumsum(nodes.weights_mm2[order]) / nodes.weights_mm2.sum()
     return float(np.interp(1.0 - cut.share, covered, heights[order]))
 
 
-def quadrature_nodes(
-    shape: CrownShape, around: int, along: int
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Nodes θ, s over the whole design and the area that each stands for, (n,): midpoint rule."""
-    theta = (np.arange(around) + 0.5) * (2.0 * np.pi / around)
-    span = shape.external_length_mm + shape.intaglio_length_mm
-    s = (np.arange(along) + 0.5) * (span / along) - shape.intaglio_length_mm
-    nodes = [part.ravel() for part in np.meshgrid(theta, s, indexing="ij")]
-    _, u, v = shape.tangents(*nodes)
-    cell = 2.0 * np.pi / around * span / along
-    weights: FloatArray = np.linalg.norm(np.cross(u, v), axis=1) * cell
-    return nodes[0], nodes[1], weights
-
-
-def _with_debris(
-    debris: Debris,
-    vertices: FloatArray,
-    *,
-    faces: FloatArray,
-    noise: FloatArray,
-    rng: np.random.Generator,
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Add loose octahedral grains beside the crown."""
-    corners = np.array(
-        [[1, 0, 0], [0, 1, 0], [-1, 0, 0], [0, -1, 0], [0, 0, 1], [0, 0, -1]], dtype=np.float64
-    )
+def _with_debris(debris: Debris, mesh: TriangleMesh, rng: np.random.Generator) -> TriangleMesh:
+    """Add loose eight-sided grains beside the crown."""
+    corners = np.concatenate([np.eye(3), -np.eye(3)])
     sides = np.array(
-        [[0, 1, 4], [1, 2, 4], [2, 3, 4], [3, 0, 4], [1, 0, 5], [2, 1, 5], [3, 2, 5], [0, 3, 5]]
+        [[0, 1, 2], [1, 3, 2], [3, 4, 2], [4, 0, 2], [1, 0, 5], [3, 1, 5], [4, 3, 5], [0, 4, 5]]
     )
-    centre = vertices.mean(axis=0)
-    count = len(vertices)
-    new_vertices, new_faces = [vertices], [faces]
+    centre = mesh.vertices.mean(axis=0)
+    vertices, faces = [mesh.vertices], [mesh.faces]
     for k in range(debris.count):
         direction = rng.normal(size=3)
         direction /= np.linalg.norm(direction)
-        reach = float(((vertices[:count] - centre) @ direction).max())
+        reach = float(((mesh.vertices - centre) @ direction).max())
         place = centre + direction * (reach + debris.distance_mm * rng.uniform(0.7, 1.3))
         size = 0.5 * debris.size_mm * rng.uniform(0.6, 1.4, (6, 1))
-        new_vertices.append(place + size * corners)
-        new_faces.append(sides + count + 6 * k)
-    padded = np.concatenate([noise, np.zeros(6 * debris.count)])
-    return np.concatenate(new_vertices), np.concatenate(new_faces), padded
+        vertices.append(place + size * corners)
+        faces.append(sides + len(mesh.vertices) + 6 * k)
+    return TriangleMesh(np.concatenate(vertices), np.concatenate(faces), mesh.name)

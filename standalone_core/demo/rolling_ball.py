@@ -12,7 +12,7 @@ from scipy.ndimage import gaussian_filter
 from scipy.spatial import cKDTree
 
 from ..mesh.triangle_mesh import BoolArray, FloatArray
-from .periodic import PeriodicTable
+from .periodic import PeriodicTable, turn_angles
 from .shape import CrownShape
 
 Side = str
@@ -83,7 +83,7 @@ def ball_tables(shape: CrownShape, radius_mm: float, side: Side) -> tuple[Period
         Shift along x, y, z in mm (:func:`ball_shift`), smoothed over about 0.04 mm; zero on the
         other side.
     """
-    theta = np.arange(AROUND) * (2.0 * np.pi / AROUND)
+    theta = turn_angles(AROUND)
     reach = shape.external_length_mm if side == "external" else shape.intaglio_length_mm
     s = np.linspace(RIM_FREE_MM, reach, round((reach - RIM_FREE_MM) / STEP_MM) + 1)
     s = s if side == "external" else -s[::-1]
@@ -107,7 +107,7 @@ def _shift_on_grid(points: FloatArray, normals: FloatArray, radius_mm: float) ->
     distance, _ = cKDTree(untouched).query(
         points.reshape(-1, 3), distance_upper_bound=radius_mm + 0.3
     )
-    near = distance.reshape(points.shape[:2])
+    near = np.asarray(distance).reshape(points.shape[:2])
     wanted = near < 0.15
     sample = _thinned(points, STEP_MM, 1) & np.isfinite(near)
     shift[wanted] = ball_shift(points[sample], normals[sample], radius_mm, points[wanted])
@@ -118,8 +118,8 @@ def _thinned(points: FloatArray, spacing_mm: float, stride: int) -> BoolArray:
     """Nodes of a polar grid that are at least about a spacing apart around, every few along."""
     around = np.linalg.norm(points[1] - points[0], axis=-1)
     step = np.maximum(1, np.floor(spacing_mm / np.maximum(around, 1e-6))).astype(np.int64)
-    rows, columns = np.indices(points.shape[:2], sparse=True)
-    kept: BoolArray = (rows % step[None, :] == 0) & (columns % stride == 0)
+    rows, columns = (np.arange(count) for count in points.shape[:2])
+    kept: BoolArray = (rows[:, None] % step == 0) & (columns % stride == 0)
     return kept
 
 

@@ -145,9 +145,7 @@ class CrownShape:
     margin_outline: Outline = field(
         default=Outline(4.72, (0.06, 0.16, 0.03, -0.08), (0.02, 0.02, -0.05))
     )
-    margin_height: Outline = field(
-        default=Outline(0.0, (-0.03, 0.40, 0.03), (-0.10, 0.05, 0.04))
-    )
+    margin_height: Outline = field(default=Outline(0.0, (-0.03, 0.40, 0.03), (-0.10, 0.05, 0.04)))
     grooves: tuple[Groove, ...] = (
         Groove(66.0, 0.045, 60.0),
         Groove(134.0, 0.030, 70.0),
@@ -254,9 +252,7 @@ class CrownShape:
         drop = 1.0 - rest
         contour = self.contour.at(theta)
         for groove in self.grooves:
-            bump = np.exp(
-                groove.sharpness * (np.cos(theta - np.deg2rad(groove.angle_deg)) - 1.0)
-            )
+            bump = np.exp(groove.sharpness * (np.cos(theta - np.deg2rad(groove.angle_deg)) - 1.0))
             contour = contour - 5.3 * groove.depth * bump * reach**4 * rest**0.5
         out, up = self._rim_offset
         margin = self.margin_outline.at(theta) + out
@@ -295,7 +291,9 @@ class CrownShape:
         tilt = np.deg2rad(20.0)
         return half * float(np.cos(tilt)), half * float(np.sin(tilt))
 
-    def tangents(self, theta: FloatArray, s: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    def tangents(
+        self, theta: FloatArray, s: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Points and their derivatives with respect to θ and s, each (..., 3), by complex step."""
         theta, s = np.broadcast_arrays(
             np.asarray(theta, dtype=np.float64), np.asarray(s, dtype=np.float64)
@@ -304,9 +302,7 @@ class CrownShape:
         along = self.points(theta + 0j, s + 1j * STEP)
         return around.real.copy(), around.imag / STEP, along.imag / STEP
 
-    def points_and_normals(
-        self, theta: FloatArray, s: FloatArray
-    ) -> tuple[FloatArray, FloatArray]:
+    def points_and_normals(self, theta: FloatArray, s: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Points and outward unit normals, (..., 3); at a pole the normal of a point beside it."""
         near = 1e-5
         clipped = np.clip(s, -self.intaglio_length_mm + near, self.external_length_mm - near)
