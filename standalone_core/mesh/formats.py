@@ -7,13 +7,18 @@ import struct
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
+
 from ..errors import FileError
 from .threemf import check_archive
 
-# Twenty to forty times a dense crown scan; keeps reading below 2 GB of memory.
-MAX_TRIANGLES = 8_000_000
-MAX_TEXT_BYTES = 150_000_000
-MAX_BINARY_BYTES = 600_000_000
+# Twenty times a dense crown scan; keeps reading and repair below 2 GB of memory.
+MAX_TRIANGLES = 4_000_000
+MAX_TEXT_BYTES = 250_000_000
+# Parsers hold an object for each line, some for each word of it.
+MAX_TEXT_LINES = {"stl_ascii": 6_000_000, "obj": 6_000_000, "off": 3_500_000, "ply": 3_500_000}
+MAX_LINE_BYTES = 100_000
+MAX_BINARY_BYTES = 500_000_000
 # A model file inside a 3MF archive grows about tenfold in memory while it is parsed.
 MAX_3MF_BYTES = 100_000_000
 MAX_PARTS = 20_000
@@ -69,10 +74,9 @@ def load_bytes(path: Path) -> bytes:
 def too_large(path: Path, reason: str) -> FileError:
     """Return the error for a file above the limits."""
     return FileError(
-        f"{reason}, more than Cuspwise reads ({MAX_TRIANGLES / 1e6:.0f} million triangles, "
-        f"{MAX_TEXT_BYTES / 1e6:.0f} MB as text).",
+        f"{reason}, more than Cuspwise reads.",
         subject=path,
-        remedy="Export only the crown, or reduce the mesh.",
+        remedy="Export only the crown, or reduce the mesh, and use a binary format.",
     )
 
 
@@ -132,8 +136,8 @@ def check_safe(data: bytes, kind: str, path: Path) -> None:
     FileError
         Truncated, counts that the file cannot hold, above the limits, not the format it claims.
     """
-    if kind in ("stl_ascii", "obj", "off") and len(data) > MAX_TEXT_BYTES:
-        raise too_large(path, f"It has {len(data) / 1e6:.0f} MB of text")
+    if kind in ("stl_ascii", "obj", "off"):
+        _check_text(data, kind, path)
     checks: dict[str, Callable[[bytes, Path], None]] = {
         "stl_binary": _check_binary_stl,
         "stl_ascii": _check_ascii_stl,
@@ -143,6 +147,18 @@ def check_safe(data: bytes, kind: str, path: Path) -> None:
     }
     if kind in checks:
         checks[kind](data, path)
+
+
+def _check_text(data: bytes, kind: str, path: Path) -> None:
+    if len(data) > MAX_TEXT_BYTES:
+        raise too_large(path, f"It has {len(data) / 1e6:.0f} MB of text")
+    characters = np.frombuffer(data, dtype=np.uint8)
+    ends = np.flatnonzero((characters == ord("\n")) | (characters == ord("\r")))
+    if len(ends) > MAX_TEXT_LINES[kind]:
+        raise too_large(path, f"It has {len(ends) / 1e6:.1f} million lines")
+    longest = int(np.diff(ends, prepend=-1, append=len(data)).max()) - 1
+    if longest > MAX_LINE_BYTES:
+        raise too_large(path, f"It has a line of {longest:,} characters")
 
 
 def _truncated(path: Path, promised: int, found: int, thing: str = "triangles") -> FileError:
@@ -226,8 +242,8 @@ def _check_ply(data: bytes, path: Path) -> None:
         body -= count * row_bytes
         if count > 3 * MAX_TRIANGLES:
             raise too_large(path, f"It has {count:,} entries of {name!r}")
-    if is_text and len(data) > MAX_TEXT_BYTES:
-        raise too_large(path, f"It has {len(data) / 1e6:.0f} MB of text")
+    if is_text:
+        _check_text(data, "ply", path)
 
 
 def _ply_elements(header: str) -> tuple[bool, list[tuple[str, int, int]]]:

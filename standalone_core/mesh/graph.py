@@ -59,7 +59,7 @@ class MeshGraph:
 
     @cached_property
     def edges(self) -> IntArray:
-        """Vertices of each edge, lower index first, (e, 2); sorted."""
+        """Vertices of each edge, lower index first, (e, 2)."""
         start, end = self.side_starts[self._groups.first], self.side_ends[self._groups.first]
         return np.stack([np.minimum(start, end), np.maximum(start, end)], axis=1)
 

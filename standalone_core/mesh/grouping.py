@@ -1,4 +1,4 @@
-"""Which rows of an integer array are equal: the sort behind merging and edge finding."""
+"""Which points, edges or faces are equal: the sort behind merging and edge finding."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from .triangle_mesh import FloatArray, IntArray
+from .triangle_mesh import BoolArray, FloatArray, IntArray
 
 KeyArray = NDArray[np.uint64]
 
@@ -27,7 +27,7 @@ class Groups:
     order : (n,) int
         Items with equal keys side by side; inside a group in their original order.
     starts : (g,) int
-        Where each group begins in ``order``; groups are in ascending order of key.
+        Where each group begins in ``order``.
     """
 
     order: IntArray
@@ -58,67 +58,85 @@ class Groups:
         return self.first[rank], appearance[self.label]
 
 
-def group_keys(keys: KeyArray, bits: int) -> Groups:
-    """Group equal unsigned integers.
-
-    Parameters
-    ----------
-    keys : (n,) uint64
-    bits : int
-        Bits that the largest key needs. Where key and position fit together into 64 bits, one
-        sort of plain integers replaces the several times slower indirect sort.
-    """
-    n = len(keys)
-    index_bits = max(n - 1, 0).bit_length()
-    if bits + index_bits <= 64:
-        shift = np.uint64(index_bits)
-        packed = (keys << shift) | np.arange(n, dtype=np.uint64)
-        packed.sort()
-        order = (packed & np.uint64((1 << index_bits) - 1)).astype(np.int64)
-        sorted_keys = packed >> shift
-    else:
-        order = np.argsort(keys, kind="stable")
-        sorted_keys = keys[order]
-    is_start = np.ones(n, dtype=bool)
-    np.not_equal(sorted_keys[1:], sorted_keys[:-1], out=is_start[1:])
-    return Groups(order, np.flatnonzero(is_start))
-
-
-def group_rows(rows: KeyArray) -> Groups:
-    """Group equal rows of three unsigned integers, (n, 3), by a hash that is then checked."""
-    index_bits = max(len(rows) - 1, 0).bit_length()
-    groups = group_keys(_hash(rows) >> np.uint64(index_bits), 64 - index_bits)
-    if (rows[groups.first].take(groups.label, axis=0) == rows).all():
-        return groups
-    return _group_rows_exactly(rows)
-
-
-def _group_rows_exactly(rows: KeyArray) -> Groups:
-    """Group by sorting whole rows; slow, for the rare case that two different hashes meet."""
-    order = np.lexsort(rows.T)
-    is_start = np.ones(len(rows), dtype=bool)
-    is_start[1:] = (rows[order[1:]] != rows[order[:-1]]).any(axis=1)
-    return Groups(order, np.flatnonzero(is_start))
-
-
-def _hash(rows: KeyArray) -> KeyArray:
-    """Mix three 64-bit integers to one: multiply by odd constants, fold the high half down."""
-    mixed = np.zeros(len(rows), dtype=np.uint64)
-    for column, constant in enumerate(_ODD_CONSTANTS):
-        mixed += rows[:, column]
-        mixed *= constant
-        mixed ^= mixed >> _HALF
-    return mixed * _ODD_CONSTANTS[0]
-
-
 def group_points(points: FloatArray) -> Groups:
     """Group exactly equal finite points, (n, 3) float64; −0 equals +0."""
-    return group_rows((points + 0.0).view(np.uint64))
+    bits = (points + 0.0).view(np.uint64)
+    return _group_hashed([bits[:, k] for k in range(3)])
 
 
 def group_edges(starts: IntArray, ends: IntArray, vertex_count: int) -> Groups:
     """Group edges, each from a vertex (k,) to another (k,), whichever way round."""
-    bits = max(vertex_count - 1, 1).bit_length()
     low = np.minimum(starts, ends).astype(np.uint64)
     high = np.maximum(starts, ends).astype(np.uint64)
-    return group_keys((low << np.uint64(bits)) | high, 2 * bits)
+    bits = max(vertex_count - 1, 1).bit_length()
+    if 2 * bits + _index_bits(len(starts)) <= 64:
+        return _group_keys((low << np.uint64(bits)) | high)
+    return _group_hashed([low, high])
+
+
+def group_triples(triples: IntArray) -> Groups:
+    """Group equal rows of three non-negative integers, (k, 3)."""
+    columns = triples.astype(np.uint64)
+    return _group_hashed([columns[:, k] for k in range(3)])
+
+
+def _index_bits(count: int) -> int:
+    return max(count - 1, 0).bit_length()
+
+
+def _group_keys(keys: KeyArray) -> Groups:
+    """Group equal integers that leave room for an index above them in 64 bits.
+
+    Key and index packed into one integer need a plain sort only, several times faster than an
+    indirect one.
+    """
+    shift = np.uint64(_index_bits(len(keys)))
+    packed = keys << shift
+    packed |= np.arange(len(keys), dtype=np.uint64)
+    packed.sort()
+    order = (packed & ((np.uint64(1) << shift) - np.uint64(1))).view(np.int64)
+    packed >>= shift
+    return Groups(order, _run_starts(packed[1:] != packed[:-1]))
+
+
+def _run_starts(changes: BoolArray) -> IntArray:
+    """Return where runs begin, given where an item differs from the one before, (n − 1,)."""
+    return np.flatnonzero(np.concatenate([[True], changes])) if len(changes) else np.arange(1)
+
+
+def _group_hashed(columns: list[KeyArray]) -> Groups:
+    """Group items that are equal in every column, by a hash whose few mistakes are mended."""
+    count = len(columns[0])
+    if not count:
+        return Groups(np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64))
+    groups = _group_keys(_hash(columns) >> np.uint64(_index_bits(count)))
+    differs = np.zeros(count, dtype=bool)
+    for column in columns:
+        differs |= column[groups.first][groups.label] != column
+    return _parted(groups, columns, differs) if differs.any() else groups
+
+
+def _parted(groups: Groups, columns: list[KeyArray], differs: BoolArray) -> Groups:
+    """Part the groups in which different items met under one hash."""
+    is_mixed = np.zeros(len(groups.starts), dtype=bool)
+    is_mixed[groups.label[differs]] = True
+    place = np.flatnonzero(np.repeat(is_mixed, groups.counts))
+    item = groups.order[place]
+    keys = [groups.label[item], *(column[item] for column in columns)]
+    ranked = np.lexsort([item, *keys[::-1]])
+    order = groups.order.copy()
+    order[place] = item[ranked]
+    changes = np.logical_or.reduce([key[ranked][1:] != key[ranked][:-1] for key in keys])
+    is_start = np.zeros(len(order), dtype=bool)
+    is_start[groups.starts] = is_start[place[_run_starts(changes)]] = True
+    return Groups(order, np.flatnonzero(is_start))
+
+
+def _hash(columns: list[KeyArray]) -> KeyArray:
+    """Mix 64-bit integers to one: multiply by odd constants, fold the high half down."""
+    mixed = np.zeros(len(columns[0]), dtype=np.uint64)
+    for column, constant in zip(columns, _ODD_CONSTANTS, strict=False):
+        mixed += column
+        mixed *= constant
+        mixed ^= mixed >> _HALF
+    return mixed * _ODD_CONSTANTS[0]

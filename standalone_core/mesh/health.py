@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .grouping import group_rows
+from .grouping import group_triples
 from .shells import Shells
 from .triangle_mesh import BoolArray, TriangleMesh
 
@@ -129,9 +129,9 @@ def duplicate_faces(mesh: TriangleMesh) -> BoolArray:
     """Return which faces repeat the three vertices of an earlier face, (m,)."""
     a, b, c = mesh.faces.T
     low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
-    rows = np.stack([low, a + b + c - low - high, high], axis=1).astype(np.uint64)
+    rows = np.stack([low, a + b + c - low - high, high], axis=1)
     repeats = ~mesh.graph.collapsed
-    repeats[group_rows(rows).first] = False
+    repeats[group_triples(rows).first] = False
     return repeats
 
 
