@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Callable, Iterable
-from dataclasses import replace
 from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -13,17 +12,16 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 from rich.console import Console
 
+from .cli_settings import LOSSES, STARTS, area_settings, check_settings
 from .console import Stage
-from .errors import CuspwiseError, SettingError
+from .errors import CuspwiseError
 from .version import VERSION
 
 if TYPE_CHECKING:
-    from .check import CheckResult, CheckSettings
-    from .superimpose.settings import SuperimposeSettings
+    from .check import CheckResult
+    from .report.files import PictureChoice
 
 UNITS = ("auto", "mm", "cm", "m", "inch", "um")
-STARTS = {"auto": "auto", "landmarks": "landmarks", "in-place": "in_place"}
-LOSSES = {"least-squares": "least_squares", "trimmed": "trimmed", "robust": "robust"}
 INTERRUPTED = 130  # what a shell reports for a program stopped by Ctrl-C
 
 screen = Console(highlight=False)
@@ -87,8 +85,21 @@ area_options = options(
     ),
     click.option(
         "--mesial",
+        "mesial_direction",
         metavar="X,Y,Z",
         help="Mesial direction in the design's frame; gives the two contact areas.",
+    ),
+    click.option(
+        "--insertion",
+        metavar="X,Y,Z",
+        help="Path of insertion, pointing to occlusal, where it cannot be found.",
+    ),
+    click.option(
+        "--area-setting",
+        "area_settings",
+        multiple=True,
+        metavar="NAME=VALUE",
+        help="Any other threshold of the automatic areas; repeatable; README lists them.",
     ),
 )
 
@@ -165,17 +176,17 @@ def check(**given: Any) -> None:
     from .check import check_steps
     from .report.files import check_document, write_check_steps
 
-    result = Stage(messages).run(check_steps(given["design"], given["scan"], _settings(given)))
+    result = Stage(messages).run(check_steps(given["design"], given["scan"], check_settings(given)))
     out: Path | None = given["out"]
     if given["as_json"]:
         if out is not None:
-            Stage(messages).run(write_check_steps(result, out, pictures=_pictures(given)))
+            Stage(messages).run(write_check_steps(result, out, pictures=_wish(given["pictures"])))
         click.echo(json.dumps(check_document(result), indent=2, allow_nan=False))
         return
     _show(result)
     out = out if out is not None else Path(f"{given['scan'].stem}_check")
     _say_written(
-        Stage(messages).run(write_check_steps(result, out, pictures=_pictures(given))), out
+        Stage(messages).run(write_check_steps(result, out, pictures=_wish(given["pictures"]))), out
     )
 
 
@@ -187,13 +198,7 @@ def check(**given: Any) -> None:
 @json_option
 @guarded
 def areas(
-    design: Path,
-    out: Path | None,
-    unit: str,
-    spacing_mm: float,
-    margin_band_mm: float | None,
-    mesial: str | None,
-    as_json: bool,
+    design: Path, out: Path | None, unit: str, spacing_mm: float, as_json: bool, **given: Any
 ) -> None:
     """Find the areas of DESIGN: margin line, intaglio, external, occlusal, axial, margin, …"""
     from .areas.files import save_areas
@@ -205,8 +210,7 @@ def areas(
 
     mesh = repair_mesh(read_mesh(design, unit=unit).mesh).mesh
     evaluation = evaluation_mesh(mesh, spacing_mm)
-    settings = _area_settings(margin_band_mm, mesial)
-    found = Stage(messages).run(find_areas_steps(evaluation, settings))
+    found = Stage(messages).run(find_areas_steps(evaluation, area_settings(given)))
     if out is not None:
         save_areas(out, found)
     if as_json:
@@ -260,96 +264,14 @@ def demo(out: Path, pictures: bool | None) -> None:
         result = Stage(messages).run(check_steps(scenario.design, scan))
         _show(result)
         folder = out / f"{scan.stem}_check"
-        steps = write_check_steps(result, folder, pictures=_pictures({"pictures": pictures}))
+        steps = write_check_steps(result, folder, pictures=_wish(pictures))
         _say_written(Stage(messages).run(steps), folder)
 
 
-def _settings(given: dict[str, Any]) -> CheckSettings:
-    """Check settings from the command line's options."""
-    from .check import CheckSettings
-    from .deviation.field import DeviationSettings
-    from .deviation.verdict import Tolerances
-
-    return CheckSettings(
-        design_unit=given["design_unit"],
-        scan_unit=given["scan_unit"],
-        spacing_mm=given["spacing_mm"],
-        drop_debris=given["drop_debris"],
-        areas=_area_settings(given["margin_band_mm"], given["mesial"]),
-        areas_file=given["areas_file"],
-        superimpose=_superimpose_settings(given),
-        fit_areas=given["fit_on"],
-        deviation=DeviationSettings(search_mm=given["search_mm"]),
-        tolerances=Tolerances().changed(_tolerances(given["tolerances"])),
-        weighted=not given["unweighted"],
-    )
-
-
-def _superimpose_settings(given: dict[str, Any]) -> SuperimposeSettings:
-    from .superimpose.landmarks import read_landmarks
-    from .superimpose.settings import SuperimposeSettings
-
-    if (given["align"] == "landmarks") != (given["landmarks"] is not None):
-        raise SettingError(
-            "Landmarks need both '--align landmarks' and a file.",
-            subject="--landmarks",
-            remedy="Give '--align landmarks --landmarks FILE', or neither.",
-        )
-    settings = SuperimposeSettings(loss=LOSSES[given["loss"]], refine=not given["no_fit"])
-    if given["landmarks"] is None:
-        return replace(settings, start=STARTS[given["align"]])
-    pairs = read_landmarks(given["landmarks"])
-    return replace(
-        settings,
-        start="landmarks",
-        landmarks_design_mm=pairs.design_mm.tolist(),
-        landmarks_scan_mm=pairs.scan_mm.tolist(),
-    )
-
-
-def _area_settings(margin_band_mm: float | None, mesial: str | None) -> Any:
-    from .areas.area_set import AreaSettings
-
-    changes: dict[str, Any] = {}
-    if margin_band_mm is not None:
-        changes["margin_band_mm"] = margin_band_mm
-    if mesial is not None:
-        changes["mesial_direction"] = _direction(mesial)
-    return AreaSettings(**changes)
-
-
-def _direction(text: str) -> tuple[float, ...]:
-    try:
-        values = tuple(float(part) for part in text.split(","))
-    except ValueError:
-        values = ()
-    if len(values) != 3 or not any(values):
-        raise SettingError(
-            f"{text!r} is not a direction.",
-            subject="--mesial",
-            remedy="Give three numbers, such as '--mesial 1,0,0'.",
-        )
-    return values
-
-
-def _tolerances(texts: Iterable[str]) -> dict[str, float | None]:
-    """Read ``AREA=UM`` options."""
-    found: dict[str, float | None] = {}
-    for text in texts:
-        area, _, limit = text.partition("=")
-        try:
-            found[area.strip()] = None if limit.strip() == "none" else float(limit)
-        except ValueError:
-            raise SettingError(
-                f"{text!r} is not a tolerance.",
-                subject="--tolerance",
-                remedy="Give an area and micrometres, such as '--tolerance margin=15'.",
-            ) from None
-    return found
-
-
-def _pictures(given: dict[str, Any]) -> str:
-    return {None: "auto", True: "yes", False: "no"}[given["pictures"]]
+def _wish(pictures: bool | None) -> PictureChoice:
+    if pictures is None:
+        return "auto"
+    return "yes" if pictures else "no"
 
 
 def _show(result: CheckResult) -> None:

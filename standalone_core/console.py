@@ -6,7 +6,7 @@ import time
 from typing import TypeVar
 
 from rich.console import Console
-from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
+from rich.progress import BarColumn, TaskID, TextColumn, TimeElapsedColumn
 from rich.progress import Progress as Bar
 
 from .progress import Progress, Steps
@@ -29,7 +29,7 @@ class Stage:
         self._console = console
         self._started = time.monotonic()
         self._bar: Bar | None = None
-        self._task = None
+        self._task = TaskID(0)
 
     def run(self, steps: Steps[T], prefix: str = "") -> T:
         """Drive ``steps`` to their end; on an interrupt close them first, so they tidy up."""

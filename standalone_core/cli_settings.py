@@ -1,0 +1,131 @@
+"""Settings of the core from the options of the command line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import fields, replace
+from typing import TYPE_CHECKING, Any
+
+from .errors import SettingError
+
+if TYPE_CHECKING:
+    from .areas.settings import AreaSettings
+    from .check import CheckSettings
+    from .superimpose.settings import Loss, Start, SuperimposeSettings
+
+STARTS: dict[str, Start] = {"auto": "auto", "landmarks": "landmarks", "in-place": "in_place"}
+LOSSES: dict[str, Loss] = {
+    "least-squares": "least_squares",
+    "trimmed": "trimmed",
+    "robust": "robust",
+}
+
+
+def check_settings(given: dict[str, Any]) -> CheckSettings:
+    """Check settings from the command line's options."""
+    from .check import CheckSettings
+    from .deviation.field import DeviationSettings
+    from .deviation.verdict import Tolerances
+
+    return CheckSettings(
+        design_unit=given["design_unit"],
+        scan_unit=given["scan_unit"],
+        spacing_mm=given["spacing_mm"],
+        drop_debris=given["drop_debris"],
+        areas=area_settings(given),
+        areas_file=given["areas_file"],
+        superimpose=_superimpose_settings(given),
+        fit_areas=given["fit_on"],
+        deviation=DeviationSettings(search_mm=given["search_mm"]),
+        tolerances=Tolerances().changed(read_tolerances(given["tolerances"])),
+        weighted=not given["unweighted"],
+    )
+
+
+def _superimpose_settings(given: dict[str, Any]) -> SuperimposeSettings:
+    from .superimpose.landmarks import read_landmarks
+    from .superimpose.settings import SuperimposeSettings
+
+    if (given["align"] == "landmarks") != (given["landmarks"] is not None):
+        raise SettingError(
+            "Landmarks need both '--align landmarks' and a file.",
+            subject="--landmarks",
+            remedy="Give '--align landmarks --landmarks FILE', or neither.",
+        )
+    settings = SuperimposeSettings(loss=LOSSES[given["loss"]], refine=not given["no_fit"])
+    if given["landmarks"] is None:
+        return replace(settings, start=STARTS[given["align"]])
+    pairs = read_landmarks(given["landmarks"])
+    return replace(
+        settings,
+        start="landmarks",
+        landmarks_design_mm=pairs.design_mm.tolist(),
+        landmarks_scan_mm=pairs.scan_mm.tolist(),
+    )
+
+
+def area_settings(given: dict[str, Any]) -> AreaSettings:
+    """Area settings from the options that the commands ``check`` and ``areas`` share."""
+    from .areas.settings import AreaSettings
+
+    changes: dict[str, Any] = {}
+    for text in given["area_settings"]:
+        name, _, value = text.partition("=")
+        changes[name.strip()] = _area_value(name.strip(), value.strip())
+    for name in ("margin_band_mm", "mesial_direction", "insertion"):
+        if given[name] is not None:
+            changes[name] = _area_value(name, str(given[name]))
+    return AreaSettings(**changes)
+
+
+def _area_value(name: str, text: str) -> float | tuple[float, ...]:
+    from .areas.settings import AreaSettings
+
+    known = [field.name for field in fields(AreaSettings)]
+    if name not in known:
+        raise SettingError(
+            f"There is no area setting called {name!r}.",
+            subject="--area-setting",
+            remedy=f"Choose from {', '.join(known)}.",
+        )
+    if name in {"insertion", "mesial_direction"}:
+        return read_direction(text, name)
+    try:
+        return float(text)
+    except ValueError:
+        raise SettingError(
+            f"{text!r} is not a number.",
+            subject=f"--area-setting {name}",
+            remedy=f"Give a number, such as '--area-setting {name}=1.0'.",
+        ) from None
+
+
+def read_direction(text: str, name: str) -> tuple[float, ...]:
+    """Read ``X,Y,Z``."""
+    try:
+        values = tuple(float(part) for part in text.split(","))
+    except ValueError:
+        values = ()
+    if len(values) != 3 or not any(values):
+        raise SettingError(
+            f"{text!r} is not a direction.",
+            subject=name,
+            remedy="Give three numbers, with commas between, such as 1,0,0.",
+        )
+    return values
+
+
+def read_tolerances(texts: Iterable[str]) -> dict[str, float | None]:
+    """Read ``AREA=UM`` options."""
+    found: dict[str, float | None] = {}
+    for text in texts:
+        area, _, limit = text.partition("=")
+        try:
+            found[area.strip()] = None if limit.strip() == "none" else float(limit)
+        except ValueError:
+            raise SettingError(
+                f"{text!r} is not a tolerance.",
+                subject="--tolerance",
+                remedy="Give an area and micrometres, such as '--tolerance margin=15'.",
+            ) from None
+    return found
