@@ -9,7 +9,7 @@ from scipy.ndimage import grey_closing, map_coordinates
 
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 
-_GRID_MM = 0.1
+_GRID_MM = 0.08
 _DEEP = -1e3  # height where there is no surface; a ball falls through
 
 

@@ -18,6 +18,7 @@ from .insertion import Mouth, evenly_inclined_axis, find_mouth, shell_axis
 from .margin_line import dividing_loop, longest_loop, loop_area_mm2
 from .min_cut import part_of_items
 from .occlusal import face_sides
+from .rim_crest import crest_points
 from .settings import AreaSettings
 from .sides import external_faces
 
@@ -134,7 +135,7 @@ def _crown_layout(
     return Layout(
         kind="crown",
         insertion=_given_axis(settings, mouth.axis if axis is None else axis),
-        margin_line=MarginLine(main.vertices[border]),
+        margin_line=MarginLine(crest_points(main, external, border)),
         external=outer,
         intaglio=inner,
         warnings=()
