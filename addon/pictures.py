@@ -317,15 +317,15 @@ def _turn(view: dict[str, Any]) -> np.ndarray:
 def _shade(normals: np.ndarray) -> np.ndarray:
     """Return the light on each vertex, (n,), for normals in the camera's frame.
 
-    Kept mild so that a colour can still be found on the legend: places that face the light keep
-    their colour exactly, the steepest ones keep three fifths of their light.
+    Kept mild so that a colour can still be found on the legend: places that face the viewer or
+    the light keep their colour exactly, the steepest ones keep three fifths of their light.
     """
     direction = np.array([-0.35, 0.45, 0.82])
     cosine = normals @ (direction / np.linalg.norm(direction))
     # Back sides are seen through open borders only; they are lit as their front would be.
     cosine = np.where(normals[:, 2] < 0.0, -cosine, cosine)
     rim = 0.3 * (1.0 - np.abs(normals[:, 2])) ** 4  # sets the outline off from the backdrop
-    light: np.ndarray = np.clip(0.6 + 0.4 * (cosine + 0.1) / 0.95 - rim, 0.6, 1.0)
+    light: np.ndarray = np.clip(0.6 + 0.4 * (cosine + 0.1) / 0.92 - rim, 0.6, 1.0)
     return light
 
 
