@@ -24,7 +24,7 @@ RIM_FREE_MM = 0.3
 
 
 def ball_shift(
-    points: FloatArray, normals: FloatArray, radius_mm: float, places: FloatArray
+    points: FloatArray, touching: FloatArray, radius_mm: float, places: FloatArray
 ) -> FloatArray:
     """Way from places on a surface to what a ball that rolls over it leaves above them.
 
@@ -35,9 +35,11 @@ def ball_shift(
 
     Parameters
     ----------
-    points, normals : (n, 3) array
-        A dense sample of the surface with its outward unit normals. A spacing h leaves an error
-        of up to 0.7 h at the bottom of a sharp edge.
+    points : (n, 3) array
+        A dense sample of the surface. A spacing h leaves an error of up to 0.7 h at the bottom
+        of a sharp edge.
+    touching : (m, 3) array
+        Centres of balls that touch the surface from outside, p + r n, about as dense.
     radius_mm : float
         Radius of the ball.
     places : (k, 3) array
@@ -48,8 +50,7 @@ def ball_shift(
     (k, 3) array
         Shift in mm.
     """
-    centres = points + radius_mm * normals
-    centres = centres[~_cuts_in(points, centres, radius_mm)]
+    centres = touching[~_cuts_in(points, touching, radius_mm)]
     distance, nearest = cKDTree(centres).query(places)
     share = np.maximum(1.0 - radius_mm / np.maximum(distance, radius_mm), 0.0)
     shift: FloatArray = share[:, None] * (centres[nearest] - places)
@@ -110,7 +111,9 @@ def _shift_on_grid(points: FloatArray, normals: FloatArray, radius_mm: float) ->
     near = np.asarray(distance).reshape(points.shape[:2])
     wanted = near < 0.15
     sample = _thinned(points, STEP_MM, 1) & np.isfinite(near)
-    shift[wanted] = ball_shift(points[sample], normals[sample], radius_mm, points[wanted])
+    beside = sample & (near < 0.3)
+    touching = points[beside] + radius_mm * normals[beside]
+    shift[wanted] = ball_shift(points[sample], touching, radius_mm, points[wanted])
     return shift
 
 

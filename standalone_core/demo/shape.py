@@ -106,7 +106,10 @@ class Outline:
 
 @dataclass(frozen=True)
 class CrownShape:
-    """Parameters of the demo crown: a lower first molar, about 11 × 10 × 7 mm; all invented.
+    """Parameters of the demo crown: a lower left first molar, about 11 × 10 × 7 mm.
+
+    All numbers are invented. With x to mesial, y to buccal and z to occlusal it is a left one;
+    mirrored it would be a right one.
 
     Attributes
     ----------
