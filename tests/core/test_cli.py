@@ -1,0 +1,236 @@
+"""The command line as a user meets it."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner, Result
+from cuspwise.standalone_core.cli import main
+from cuspwise.standalone_core.demo.crown import DemoCrown, demo_crown
+from cuspwise.standalone_core.demo.production import ProducedCrown, produce
+from cuspwise.standalone_core.demo.production_errors import ProductionErrors
+from cuspwise.standalone_core.mesh.write import write_mesh
+
+EDGE_MM = 0.3
+OFFSET_UM = 20.0
+# fmt: off
+COLUMNS = [
+    "area", "direction", "n", "area_mm2", "coverage", "mean_um", "sd_um", "mean_abs_um",
+    "rms_um", "median_um", "p10_um", "p90_um", "half_p90_p10_um", "mean_positive_um",
+    "mean_negative_um", "min_um", "max_um", "within_tolerance", "tolerance_um", "verdict",
+]
+# fmt: on
+
+
+@pytest.fixture(scope="module")
+def crown() -> DemoCrown:
+    return demo_crown(EDGE_MM)
+
+
+@pytest.fixture(scope="module")
+def produced(crown: DemoCrown) -> ProducedCrown:
+    errors = ProductionErrors(offset_um=OFFSET_UM)
+    return produce(crown, errors, edge_mm=EDGE_MM, rng=np.random.default_rng(5))
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory, crown: DemoCrown, produced: ProducedCrown) -> tuple[Path, Path]:
+    folder = tmp_path_factory.mktemp("crown")
+    design, scan = folder / "design.stl", folder / "produced crown ü.stl"
+    write_mesh(design, crown.mesh)
+    write_mesh(scan, produced.mesh)
+    return design, scan
+
+
+def call(*arguments: object) -> Result:
+    return CliRunner().invoke(main, [str(part) for part in arguments])
+
+
+def measures(folder: Path) -> dict[tuple[str, str], dict[str, str]]:
+    with (folder / "measures.csv").open(encoding="utf-8", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    return {(row["area"], row["direction"]): row for row in rows}
+
+
+def test_check_prints_and_writes_everything(files, tmp_path):
+    out = tmp_path / "results"
+    result = call("check", *files, "--out", out, "--no-pictures")
+    assert result.exit_code == 0, result.output
+    assert "not a medical device" in result.output.replace("\n", " ")
+    assert {file.name for file in out.iterdir()} == {
+        "check.html",
+        "check.json",
+        "measures.csv",
+        "exceedances.csv",
+        "deviation_design.ply",
+        "deviation_scan.ply",
+    }
+    rows = measures(out)
+    assert list(next(iter(rows.values()))) == COLUMNS
+    # A constant offset along the normal: mean = offset, half range 0 (closed form); the fit can
+    # take none of it away on a closed surface, but the coarse facets cost up to a µm.
+    whole = rows["whole", "design_to_scan"]
+    assert float(whole["mean_um"]) == pytest.approx(OFFSET_UM, abs=1.5)
+    assert whole["verdict"] == "within"
+
+
+def test_json_is_strict_and_writes_nothing_unasked(files, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    result = call("check", *files, "--json", "--tolerance", "margin=5", "--tolerance", "whole=none")
+    assert result.exit_code == 0, result.output
+    document = json.loads(result.stdout, parse_constant=pytest.fail)
+    verdicts = {row["area"]: row["verdict"] for row in document["verdicts"]}
+    assert verdicts["margin"] == "outside"
+    assert verdicts["whole"] == "no_tolerance"
+    assert not list(tmp_path.iterdir())
+
+
+def test_check_writes_beside_the_caller_by_default(files, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert call("check", *files, "--no-pictures").exit_code == 0
+    assert [folder.name for folder in tmp_path.iterdir()] == [f"{files[1].stem}_check"]
+
+
+def test_landmarks_and_in_place_agree_with_any_pose(files, produced, crown, tmp_path):
+    """The three starts end in the same best fit."""
+    picks = crown.mesh.vertices[:: len(crown.mesh.vertices) // 5][:5]
+    back = np.linalg.inv(produced.T_true_design_scan)
+    scan_picks = picks @ back[:3, :3].T + back[:3, 3]
+    landmarks = tmp_path / "landmarks.csv"
+    rows = np.hstack((picks, scan_picks)).tolist()
+    text = "design_x,design_y,design_z,scan_x,scan_y,scan_z\n"
+    landmarks.write_text(text + "".join(",".join(map(repr, row)) + "\n" for row in rows))
+    laid = tmp_path / "laid.stl"
+    write_mesh(laid, produced.mesh.moved(produced.T_true_design_scan))
+    design, scan = files
+    found = []
+    for extra in (
+        [scan],
+        [scan, "--align", "landmarks", "--landmarks", landmarks],
+        [laid, "--align", "in-place"],
+    ):
+        result = call("check", design, *extra, "--json")
+        assert result.exit_code == 0, result.output
+        measured = json.loads(result.stdout)["measures"]
+        found.append([row["rms_um"] for row in measured if row["area"] in {"whole", "margin"}])
+    # The files hold float32: 0.5 µm through a binary STL is the project's own bound.
+    assert np.ptp(np.array(found), axis=0).max() < 0.05
+
+
+def test_no_fit_leaves_the_scan_where_it_lies(files, crown, tmp_path):
+    shifted = np.eye(4)
+    shifted[2, 3] = 0.05
+    scan = tmp_path / "shifted.stl"
+    write_mesh(scan, crown.mesh.moved(shifted))
+    result = call("check", files[0], scan, "--align", "in-place", "--no-fit", "--json")
+    document = json.loads(result.stdout)
+    assert np.array_equal(document["T_design_scan"], np.eye(4))
+    occlusal = next(
+        row
+        for row in document["measures"]
+        if (row["area"], row["direction"]) == ("external", "design_to_scan")
+    )
+    assert 10.0 < occlusal["rms_um"] < 50.0
+
+
+def test_areas_saved_are_the_areas_used(files, tmp_path):
+    saved = tmp_path / "areas.json"
+    result = call("areas", files[0], "--out", saved, "--margin-band", "0.5", "--mesial", "1,0,0")
+    assert result.exit_code == 0, result.output
+    assert "mesial contact" in result.output
+    out = tmp_path / "out"
+    result = call("check", *files, "--areas", saved, "--out", out, "--no-pictures")
+    assert result.exit_code == 0, result.output
+    rows = measures(out)
+    band = float(rows["margin", "design_to_scan"]["area_mm2"])
+    length = json.loads(call("areas", files[0], "--json").stdout)["margin_line"]["length_mm"]
+    assert band == pytest.approx(2 * 0.5 * length, rel=0.1)
+    assert ("contact_mesial", "design_to_scan") in rows
+
+
+def test_areas_of_another_design_are_refused(files, tmp_path):
+    saved = tmp_path / "areas.json"
+    call("areas", files[0], "--out", saved)
+    result = call("check", files[1], files[1], "--areas", saved, "--json")
+    assert result.exit_code == 1
+    assert "areas.json" in result.output
+
+
+def test_inspect_reports_health(files):
+    result = call("inspect", files[0], "--json")
+    document = json.loads(result.stdout)
+    assert document["health"]["closed"] is True
+    assert call("inspect", files[0]).exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["inspect", "nowhere.stl"], ["nowhere.stl"]),
+        (["check", "DESIGN", "nowhere.stl"], ["nowhere.stl"]),
+        (["check", "DESIGN", "SCAN", "--tolerance", "margin"], ["--tolerance", "margin=15"]),
+        (["check", "DESIGN", "SCAN", "--tolerance", "margin=-3"], ["margin"]),
+        (["check", "DESIGN", "SCAN", "--fit-on", "roof"], ["roof", "occlusal"]),
+        (["check", "DESIGN", "SCAN", "--align", "landmarks"], ["--landmarks FILE"]),
+        (["check", "DESIGN", "SCAN", "--spacing", "0"], ["spacing"]),
+        (["check", "DESIGN", "SCAN", "--search", "-1"], ["search"]),
+        (["check", "DESIGN", "SCAN", "--mesial", "left"], ["mesial"]),
+        (["check", "DESIGN", "SCAN", "--area-setting", "colour=3"], ["colour", "fossa"]),
+        (["areas", "DESIGN", "--area-setting", "fossa_gap_mm=deep"], ["fossa_gap_mm"]),
+    ],
+)
+def test_bad_input_gets_one_clear_message(files, arguments, words):
+    replaced = {"DESIGN": files[0], "SCAN": files[1]}
+    result = call(*(replaced.get(part, part) for part in arguments))
+    assert result.exit_code == 1
+    assert "Traceback" not in result.output
+    assert result.output.startswith("Error:")
+    for word in words:
+        assert word in result.output
+
+
+def test_landmarks_file_names_its_faulty_line(files, tmp_path):
+    landmarks = tmp_path / "pairs.csv"
+    landmarks.write_text("design_x,design_y,design_z,scan_x,scan_y,scan_z\n1,2,3,4,5,six\n")
+    result = call("check", *files, "--align", "landmarks", "--landmarks", landmarks)
+    assert result.exit_code == 1
+    assert "Line 2" in result.output
+
+
+@pytest.mark.skipif(os.name == "nt", reason="sends SIGINT")
+def test_an_interrupt_leaves_no_half_written_file(files, tmp_path):
+    """Stop the program at a dozen moments: what is there is whole, and nothing temporary stays."""
+    command = [sys.executable, "-m", "cuspwise.standalone_core", "check"]
+    stopped = 0
+    for wait in np.linspace(0.6, 3.0, 9):
+        out = tmp_path / f"at_{wait:.2f}"
+        process = subprocess.Popen(
+            [*command, *map(str, files), "--out", str(out), "--no-pictures"],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        time.sleep(wait)
+        process.send_signal(signal.SIGINT)
+        _, message = process.communicate(timeout=60)
+        stopped += process.returncode == 130
+        if process.returncode == 130:
+            assert "Stopped" in message
+        left = list(out.iterdir()) if out.is_dir() else []
+        assert all(re.fullmatch(r"[a-z_]+\.(html|json|csv|ply)", file.name) for file in left)
+        for file in left:
+            if file.suffix == ".json":
+                json.loads(file.read_text(encoding="utf-8"))
+            if file.suffix == ".html":
+                assert file.read_text(encoding="utf-8").rstrip().endswith("</html>")
+    assert stopped, "no run was stopped in time: the test shows nothing"
