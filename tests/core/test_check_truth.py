@@ -1,0 +1,142 @@
+"""Measures of produced demo crowns against their truth from the formulae.
+
+The truth (``demo/truth.py``) is quadrature over the analytic surfaces, with nearest points by
+Newton's method; noise is added to it by convolution. Nothing of it passes through the code under
+test. Takes up to a minute: truth and meshes are both fine.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import pytest
+from cuspwise.standalone_core.areas.area_set import Area
+from cuspwise.standalone_core.areas.settings import AreaSettings
+from cuspwise.standalone_core.check import CheckResult, CheckSettings, check_meshes
+from cuspwise.standalone_core.demo.crown import demo_crown
+from cuspwise.standalone_core.demo.production import produce
+from cuspwise.standalone_core.demo.production_errors import (
+    BallFill,
+    ProductionErrors,
+    ScannerNoise,
+    Spot,
+    Wave,
+)
+from cuspwise.standalone_core.demo.true_measures import NoiseModel, TrueMeasures
+from cuspwise.standalone_core.demo.truth import truth_of
+from cuspwise.standalone_core.deviation.measures import AreaMeasures, measure_areas
+from cuspwise.standalone_core.deviation.verdict import Tolerances
+from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
+
+AREAS = (
+    "whole",
+    "external",
+    "intaglio",
+    "occlusal",
+    "axial",
+    "margin",
+    "fossae",
+    "contact_mesial",
+    "contact_distal",
+)
+NUMBERS = (
+    "mean_um",
+    "sd_um",
+    "mean_abs_um",
+    "rms_um",
+    "median_um",
+    "p10_um",
+    "p90_um",
+    "half_p90_p10_um",
+    "mean_positive_um",
+    "mean_negative_um",
+)
+NOISE_UM = 2.0
+TOLERANCES = Tolerances(dict.fromkeys(AREAS, 25.0))
+
+
+@dataclass(frozen=True)
+class Case:
+    """A check, its fields measured on the true areas as well, and the truth about it."""
+
+    result: CheckResult
+    on_true_areas: Mapping[tuple[str, str], AreaMeasures]
+    truth: Mapping[tuple[str, str], TrueMeasures]
+
+
+@lru_cache(maxsize=2)
+def case(frame: str) -> Case:
+    """A crown with form errors, filled fossae and a stub, measured in place or best-fitted."""
+    errors = ProductionErrors(
+        offset_um=6.0,
+        waves=(Wave((1.0, 0.3, 0.2), 7.0, 14.0), Wave((0.1, 1.0, -0.4), 4.0, 8.0, 40.0)),
+        fills=(BallFill(1.5, 0.3),),
+        spots=(Spot(20.0, 4.0, 0.6, 80.0),),
+        noise=ScannerNoise(NOISE_UM),
+        any_pose=frame == "best_fit",
+    )
+    design = demo_crown(0.05)
+    produced = produce(design, errors, edge_mm=0.05, rng=np.random.default_rng(4))
+    in_place = SuperimposeSettings(start="in_place", refine=False, look_for_rivals=False)
+    settings = CheckSettings(
+        areas=AreaSettings(mesial_direction=(1.0, 0.0, 0.0)),
+        superimpose=in_place if frame == "design" else SuperimposeSettings(),
+        tolerances=TOLERANCES,
+    )
+    result = check_meshes(design.mesh, produced.mesh, settings)
+    truth = truth_of(produced.surface)
+    true_areas = result.area_set.replaced(
+        Area(name, truth.areas.contains(name, design.theta, design.s)) for name in AREAS
+    )
+    measured = measure_areas(result.fields, true_areas, TOLERANCES.mean_abs_um)
+    numbers = truth.measures(
+        frame,  # type: ignore[arg-type]
+        noise=NoiseModel(NOISE_UM),
+        tolerances_um=TOLERANCES.mean_abs_um,
+    )
+    return Case(
+        result=result,
+        on_true_areas={(row.area, row.direction): row for row in measured},
+        truth={(row.area, row.direction): row for row in numbers},
+    )
+
+
+def _assert_true(found: AreaMeasures, truth: TrueMeasures) -> None:
+    """Each number within 0.3 µm + 2 % of the truth, shares within 2 % of the area.
+
+    The extremes are those of the noise as well: up to five standard deviations farther out.
+    """
+    assert found.coverage > 0.99
+    assert found.area_mm2 == pytest.approx(truth.area_mm2, rel=0.025)
+    off = {}
+    for name in NUMBERS:
+        expected, got = getattr(truth, name), getattr(found, name)
+        if not np.isclose(got, expected, rtol=0.02, atol=0.3, equal_nan=True):
+            off[name] = (expected, got)
+    assert not off
+    assert found.within_tolerance == pytest.approx(truth.within_tolerance, abs=0.02)
+    low, high = (0.3 + 0.02 * abs(extreme) for extreme in (truth.min_um, truth.max_um))
+    assert -low - 5 * NOISE_UM < found.min_um - truth.min_um < low
+    assert -high < found.max_um - truth.max_um < high + 5 * NOISE_UM
+
+
+@pytest.mark.parametrize("direction", ["design_to_scan", "scan_to_design"])
+@pytest.mark.parametrize("frame", ["design", "best_fit"])
+@pytest.mark.parametrize("area", AREAS)
+def test_every_measure_of_every_true_area(area: str, frame: str, direction: str) -> None:
+    """With 2 µm scanner noise, on the areas as the formula has them."""
+    checked = case(frame)
+    _assert_true(checked.on_true_areas[area, direction], checked.truth[area, direction])
+
+
+@pytest.mark.parametrize("direction", ["design_to_scan", "scan_to_design"])
+@pytest.mark.parametrize("frame", ["design", "best_fit"])
+@pytest.mark.parametrize("area", AREAS)
+def test_every_measure_of_every_found_area(area: str, frame: str, direction: str) -> None:
+    """The same from end to end: the areas are those that were found on the mesh."""
+    checked = case(frame)
+    found = checked.result.measures_of(area, direction)  # type: ignore[arg-type]
+    _assert_true(found, checked.truth[area, direction])
