@@ -20,6 +20,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from scipy.interpolate import RectBivariateSpline
@@ -157,8 +158,9 @@ class TrueAreas:
         )
         steps = np.arange(-round(radius / GRID_MM), round(radius / GRID_MM) + 1) * GRID_MM
         square = radius**2 - steps[:, None] ** 2 - steps[None, :] ** 2
-        ball = np.where(square >= -1e-9, np.sqrt(np.maximum(square, 0.0)) - radius, DEEP_MM)
-        closed = grey_closing(heights, structure=ball, mode="nearest")
+        ball: Any = np.sqrt(np.maximum(square, 0.0)) - radius
+        reach_of_ball: Any = square >= -1e-9
+        closed = grey_closing(heights, footprint=reach_of_ball, structure=ball, mode="nearest")
         gap = np.where(heights > DEEP_MM / 2, closed - heights, 0.0)
         return RectBivariateSpline(places, places, gap, kx=1, ky=1)
 
