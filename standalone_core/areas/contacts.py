@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..mesh.geodesics import geodesic_distance, vertex_sources
+from ..mesh.geodesics import geodesic_distance, polyline_sources
 from ..mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
 
 _TOUCH_MM = 0.02  # places this little behind the outermost one are touched as well
@@ -38,6 +38,6 @@ def contact_points(
     if not weight.sum() > 0:
         weight = np.ones(len(touched))
     middle = weight @ mesh.vertices[touched] / weight.sum()
-    nearest = touched[np.linalg.norm(mesh.vertices[touched] - middle, axis=1).argmin()]
-    distance = geodesic_distance(mesh, vertex_sources(mesh, [nearest]), limit_mm=radius_mm)
+    source = polyline_sources(mesh, middle[None], closed=False)
+    distance = geodesic_distance(mesh, source, limit_mm=radius_mm)
     return axial & np.isfinite(distance)

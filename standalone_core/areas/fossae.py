@@ -9,7 +9,7 @@ from scipy.ndimage import grey_closing, map_coordinates
 
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 
-_GRID_MM = 0.08
+_GRID_MM = 0.07  # lets the ball rest up to 2 µm too high on average
 _DEEP = -1e3  # height where there is no surface; a ball falls through
 
 
@@ -54,7 +54,8 @@ def fossa_points(
     top = np.ceil(cells[occlusal].max(axis=0) + ball_radius_mm / _GRID_MM).astype(int)
     grid = _height_grid(cells, heights, faces, (int(top[0]) + 1, int(top[1]) + 1))
     ball: Any = _ball(ball_radius_mm)
-    closed: FloatArray = grey_closing(grid, structure=ball, mode="nearest")
+    inside: Any = ball > _DEEP / 2
+    closed: FloatArray = grey_closing(grid, footprint=inside, structure=ball, mode="nearest")
     gap = np.where(grid > _DEEP / 2, closed - grid, 0.0)
     found = np.zeros(len(occlusal), dtype=bool)
     found[occlusal] = map_coordinates(gap, cells[occlusal].T, order=1) > gap_mm

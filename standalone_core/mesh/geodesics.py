@@ -85,13 +85,14 @@ def polyline_sources(mesh: TriangleMesh, points_mm: ArrayLike, *, closed: bool) 
     ----------
     mesh : TriangleMesh
     points_mm : (k, 3) array_like of float
-        Ordered points on the surface, mm.
+        Ordered points on the surface, mm; a single one is allowed.
     closed : bool
         Whether the last point is joined to the first.
     """
     points = np.asarray(points_mm, dtype=float)
-    ends = np.vstack([points[1:], points[:1]]) if closed else points[1:]
-    starts = points if closed else points[:-1]
+    around = closed or len(points) == 1
+    ends = np.vstack([points[1:], points[:1]]) if around else points[1:]
+    starts = points if around else points[:-1]
     samples, segment = _samples_along(starts, ends, _typical_edge_mm(mesh) / 2)
     tree = cKDTree(samples)
     ring = _ring_about(mesh, samples, tree)
