@@ -23,6 +23,8 @@ from .words import (
     SIGN,
     TERMS,
     area_words,
+    exceedance_limit_um,
+    exceedance_line,
     headline,
     limits_of_the_numbers,
     micrometres,
@@ -92,6 +94,8 @@ def check_page(
             superimposition=superimposition_lines(result.superimposition),
             limits=limits_of_the_numbers(result),
             settings=list(_settings(result.settings)),
+            exceedance_line=exceedance_line(result),
+            exceedance_limit_um=exceedance_limit_um(result),
             exceedances_shown=EXCEEDANCES_SHOWN,
         )
     )

@@ -20,6 +20,8 @@ from .words import (
     SHORT_VERDICTS,
     SIGN,
     area_words,
+    exceedance_limit_um,
+    exceedance_line,
     headline,
     micrometres,
     percent,
@@ -58,13 +60,12 @@ def check_view(result: CheckResult) -> RenderableType:
         Text(
             f"{_SIGNS[said.verdict]} {said.title}".strip(), style=_STYLES.get(said.verdict, "bold")
         ),
-        _lines(said.sentences),
+        _lines((*said.sentences, exceedance_line(result))),
+        Text(),
         measures_table(result),
     ]
     if result.exceedances:
-        parts.append(exceedances_table(result))
-    else:
-        parts.append(Text("No exceedance: no patch lies outside the whole crown's tolerance."))
+        parts += [Text(), exceedances_table(result)]
     parts += [
         Text("\nSuperimposition", style="bold"),
         _lines(superimposition_lines(result.superimposition)),
@@ -124,9 +125,9 @@ def measures_table(result: CheckResult) -> Table:
 
 def exceedances_table(result: CheckResult) -> RenderableType:
     """Return the worst exceedances and how many more there are."""
-    found = result.exceedances
+    found, limit = result.exceedances, exceedance_limit_um(result)
     table = Table(
-        title=f"Exceedances, worst first ({len(found)} in all)",
+        title=f"Patches beyond ±{limit:g} µm, worst first ({len(found)} in all)",
         box=box.SIMPLE_HEAD,
         show_edge=False,
         padding=(0, 1, 0, 0),

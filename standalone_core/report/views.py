@@ -10,6 +10,9 @@ from numpy.typing import ArrayLike, NDArray
 FloatArray = NDArray[np.float64]
 Vector = tuple[float, float, float]
 
+# Below this, the part of a unit vector across the path of insertion tells no direction.
+LEAST_ACROSS = 0.5
+
 VIEW_NAMES = ("occlusal", "cervical", "mesial", "distal", "side_1", "side_2", "side_3", "side_4")
 
 
@@ -46,19 +49,21 @@ def standard_views(
     insertion : (3,) array_like of float, optional
         To occlusal. Without it the views follow the file's axes and say so.
     mesial : (3,) array_like of float, optional
-        Names the sides. Which of the other two is buccal it cannot tell.
+        Names the sides, unless it lies along the path of insertion. Which of the other two is
+        buccal it cannot tell.
     has_intaglio : bool
         Name the view from below after the intaglio.
     """
     top = _unit(insertion) if insertion is not None else np.array([0.0, 0.0, 1.0])
-    first = _across(top, mesial)
+    to_mesial = None if mesial is None else _across(top, _unit(mesial))
+    first = to_mesial if to_mesial is not None else _first_across(top)
     second = np.cross(top, first)
     below = "Intaglio side" if has_intaglio else "Cervical"
     if insertion is None:
         heads = [("occlusal", "Towards +z", top), ("cervical", "Towards −z", -top)]
     else:
         heads = [("occlusal", "Occlusal", top), ("cervical", below, -top)]
-    if mesial is not None:
+    if to_mesial is not None:
         sides = [
             ("mesial", "Mesial", first),
             ("distal", "Distal", -first),
@@ -76,15 +81,17 @@ def standard_views(
     )
 
 
-def _across(top: FloatArray, wanted: ArrayLike | None) -> FloatArray:
-    """Return the unit vector across ``top`` nearest to the one wanted, or to a file axis."""
-    ways = [np.asarray(wanted, dtype=np.float64)] if wanted is not None else []
-    ways += [np.eye(3)[k] for k in np.argsort(np.abs(top), kind="stable")]
-    for way in ways:
-        across = way - (way @ top) * top
-        if np.linalg.norm(across) > 1e-3 * max(float(np.linalg.norm(way)), 1e-300):
-            return _unit(across)
-    raise AssertionError("one of three axes always lies across")
+def _across(top: FloatArray, way: FloatArray) -> FloatArray | None:
+    """Return the unit vector across ``top`` nearest to another; None if that lies along it."""
+    across = way - (way @ top) * top
+    return _unit(across) if np.linalg.norm(across) > LEAST_ACROSS else None
+
+
+def _first_across(top: FloatArray) -> FloatArray:
+    """Return the unit vector across ``top`` nearest to the x axis, or else to the y axis."""
+    x, y, _ = np.eye(3)
+    found = _across(top, x)
+    return found if found is not None else _unit(y - (y @ top) * top)
 
 
 def _axis_words(way: FloatArray) -> str:

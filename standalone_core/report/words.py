@@ -44,7 +44,7 @@ _TITLES = {
     WITHIN: "Within tolerance",
 }
 SUPERIMPOSITION_WORDS = {
-    "good": "The scan lies on its design in one clear position.",
+    "good": "The scan lies on its design.",
     "ambiguous": "The scan fits its design in more than one position.",
     "mirrored": "The scan looks like the mirror image of its design.",
     "wrong_part": "The scan does not look like this design.",
@@ -109,10 +109,33 @@ def headline(verdicts: Sequence[Verdict]) -> Headline:
     return Headline(decisive, f"{_TITLES[decisive]}: {_names(first)}", tuple(sentences))
 
 
+def exceedance_limit_um(result: CheckResult) -> float:
+    """Return the bound that a check's exceedances lie beyond, µm; NaN without one."""
+    own = result.settings.exceedances.tolerance_um
+    return result.settings.tolerances.limit_um("whole") if own is None else own
+
+
+def exceedance_line(result: CheckResult) -> str:
+    """Say in a sentence how many patches are outside and which is the worst: means hide them."""
+    limit = exceedance_limit_um(result)
+    if not math.isfinite(limit):
+        return "No patches were sought: the whole crown has no tolerance."
+    found = result.exceedances
+    if not found:
+        return f"No patch lies beyond ±{limit:g} µm."
+    worst = found[0]
+    areas = ", ".join(area_words(name) for name in worst.areas)
+    several = f"{len(found)} patches lie" if len(found) > 1 else "One patch lies"
+    return (
+        f"{several} beyond ±{limit:g} µm; the worst reaches "
+        f"{micrometres(worst.peak_um, signed=True, digits=0)} µm ({areas})."
+    )
+
+
 def superimposition_lines(fit: Superimposition) -> tuple[str, ...]:
     """Say how the scan was laid on its design and how far to trust it, a sentence a line."""
     first = SUPERIMPOSITION_WORDS.get(fit.verdict, fit.verdict)
-    lines = [first if not fit.reason or fit.reason == first else f"{first} {fit.reason}"]
+    lines = [f"{first} {fit.reason}".strip()]
     if fit.settings.refine:
         settled = "settled" if fit.converged else "had not settled"
         lines.append(
@@ -131,10 +154,7 @@ def superimposition_lines(fit: Superimposition) -> tuple[str, ...]:
         f"The scan was turned by {turn_deg(fit.T_design_scan):.2f}° and moved by "
         f"{float(np.linalg.norm(fit.T_design_scan[:3, 3])):.3f} mm."
     )
-    if fit.weak_directions:
-        lines += [f"Weakly held: {weak.words}" for weak in fit.weak_directions]
-    else:
-        lines.append("Every direction is well held by the shape.")
+    lines += [f"Weakly held: {weak.words}" for weak in fit.weak_directions]
     if fit.rivals:
         lines.append(_rival_line(fit))
     return tuple(lines)

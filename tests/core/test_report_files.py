@@ -38,7 +38,7 @@ from cuspwise.standalone_core.report.terminal import (
     health_document,
     health_table,
 )
-from cuspwise.standalone_core.report.words import headline, percent
+from cuspwise.standalone_core.report.words import exceedance_line, headline, percent
 from cuspwise.standalone_core.superimpose.result import Superimposition
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from rich.console import Console
@@ -360,6 +360,15 @@ def test_headline_is_decided_by_the_worst() -> None:
     assert headline([within]).title == "Within tolerance: whole crown"
     assert headline([replace(first, verdict="no_tolerance")]).verdict == "no_tolerance"
     assert percent(0.89997) == "89.9 %"
+
+
+def test_peaks_are_told_beside_the_means(result: CheckResult) -> None:
+    assert exceedance_line(result) == (
+        "One patch lies beyond ±25 µm; the worst reaches +60 µm (occlusal, chewing)."
+    )
+    assert exceedance_line(replace(result, exceedances=())) == "No patch lies beyond ±25 µm."
+    free = replace(result.settings, tolerances=Tolerances(mean_abs_um={}))
+    assert "no tolerance" in exceedance_line(replace(result, settings=free))
 
 
 def test_writing_again_replaces_and_leaves_other_files_alone(tmp_path: Path) -> None:

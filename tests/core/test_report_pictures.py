@@ -79,6 +79,8 @@ def test_views_are_named_by_direction_where_known() -> None:
         f"Side towards {w}" for w in ("+x", "+y", "−x", "−y")
     ]
     assert standard_views()[0].title == "Towards +z"
+    # A mesial direction along the path of insertion names nothing.
+    assert [view.title for view in standard_views((0, 0, 1), (0, 0.1, 1))] == plain
 
 
 def test_a_finished_drawing_comes_back_in_order(tmp_path: Path) -> None:
