@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import logging
+import re
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -14,7 +15,16 @@ from pathlib import Path
 import numpy as np
 
 from ..errors import CuspwiseError, FileError
-from .formats import EXPORT_AGAIN, FORMAT_NAMES, SUFFIX_FORMATS, check_safe, load_bytes, recognise
+from .formats import (
+    EXPORT_AGAIN,
+    FORMAT_NAMES,
+    MAX_TRIANGLES,
+    SUFFIX_FORMATS,
+    check_safe,
+    load_bytes,
+    recognise,
+    too_large,
+)
 from .grouping import group_points
 from .triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 from .units import check_unit, find_unit
@@ -24,6 +34,11 @@ __all__ = ["MAX_SIZE_MM", "MeshFile", "read_mesh", "write_mesh"]
 
 # Ten metres: beyond any mistaken unit that could still be meant for a tooth.
 MAX_SIZE_MM = 10_000.0
+
+_SOLID_AFTER_SOLID = re.compile(rb"\bendsolid\b[^\r\n]*\s+solid\b[^\r\n]*", re.IGNORECASE)
+_OBJ_GEOMETRY = re.compile(rb"^[ \t]*[vf][ \t][^\r\n]*", re.MULTILINE)
+_OBJ_TEXTURE_AND_NORMAL = re.compile(rb"/[^ \t\r\n]*")
+_CONTINUED_LINE = re.compile(rb"\\\r?\n")
 
 _STL_TRIANGLE = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("extra", "<u2")])
 
@@ -99,6 +114,8 @@ def read_mesh(path: str | Path, *, unit: str = "auto") -> MeshFile:
     if not len(faces):
         what = f"{len(points):,} points but no triangles" if len(points) else "no triangles"
         raise FileError(f"It holds {what}.", subject=path, remedy="Export it as a surface mesh.")
+    if len(faces) > MAX_TRIANGLES:
+        raise too_large(path, f"Its polygons make {len(faces):,} triangles")
     if faces.min() < 0 or faces.max() >= len(points):
         raise FileError(
             "Some faces name vertices that do not exist.", subject=path, remedy=EXPORT_AGAIN
@@ -130,14 +147,13 @@ def _decode_binary_stl(data: bytes) -> tuple[FloatArray, IntArray, str]:
 
 
 def _decode_with_trimesh(data: bytes, kind: str, path: Path) -> tuple[FloatArray, IntArray, str]:
-    if kind != "3mf" and not (kind == "ply" and b"format binary" in data[:4096]):
-        data = data.decode("utf-8", "replace").encode()  # spares trimesh guessing an encoding
+    text = _simplified(data, kind)
     try:
         with _quiet():
             import trimesh
 
             scene = trimesh.load_scene(
-                BytesIO(data),
+                BytesIO(text),
                 file_type=kind.removesuffix("_ascii"),
                 process=False,
                 skip_materials=True,
@@ -160,6 +176,22 @@ def _decode_with_trimesh(data: bytes, kind: str, path: Path) -> tuple[FloatArray
         ) from error
     declared = str(scene.metadata.get("units", "")) if kind == "3mf" else ""
     return points, faces, declared.lower()
+
+
+def _simplified(data: bytes, kind: str) -> bytes:
+    """Return a file without what only costs the parsers time: names, materials, parts.
+
+    Each part, group or material would make a mesh of its own, to be joined again here.
+    """
+    if kind == "3mf" or (kind == "ply" and b"format binary" in data[:4096]):
+        return data
+    data = data.decode("utf-8", "replace").encode()  # spares trimesh guessing an encoding
+    if kind == "stl_ascii":
+        return _SOLID_AFTER_SOLID.sub(b"", data)
+    if kind == "obj":
+        lines = _OBJ_GEOMETRY.findall(_CONTINUED_LINE.sub(b" ", data))
+        return _OBJ_TEXTURE_AND_NORMAL.sub(b"", b"\n".join(lines))
+    return data
 
 
 @contextmanager
