@@ -36,7 +36,7 @@ from ..mesh.triangle_mesh import BoolArray, IntArray
 from ..progress import run
 from .area_set import Area, AreaSet, MarginLine, Origin
 from .find import areas_of_layout_steps, find_areas
-from .layout import find_layout, with_margin_line
+from .layout import find_layout_steps, with_margin_line
 from .settings import AreaSettings
 
 FORMAT = "cuspwise areas"
@@ -167,7 +167,7 @@ def _areas_from(document: Mapping[str, Any], evaluation: EvaluationMesh) -> Area
     given = document.get("areas") or {}
     areas = _areas(given, document, evaluation)
     if line is not None and line.origin == "file":
-        layout = with_margin_line(evaluation, find_layout(evaluation, settings), line)
+        layout = with_margin_line(evaluation, run(find_layout_steps(evaluation, settings)), line)
         base = run(areas_of_layout_steps(evaluation, layout, settings))
         return base.replaced(area for area in areas if area.origin == "file")
     known = {area.name for area in areas} | set(document.get("missing") or {})

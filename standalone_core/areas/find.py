@@ -8,11 +8,11 @@ from ..errors import AreaError
 from ..mesh.geodesics import geodesic_distance, polyline_sources
 from ..mesh.refine import EvaluationMesh
 from ..mesh.triangle_mesh import BoolArray, FloatArray
-from ..progress import Progress, Steps, run
+from ..progress import Progress, Steps, run, scaled
 from .area_set import AREA_NAMES, Area, AreaSet
 from .contacts import contact_points
 from .fossae import fossa_points
-from .layout import Layout, find_layout
+from .layout import Layout, find_layout_steps
 from .occlusal import occlusal_points
 from .settings import AreaSettings
 
@@ -50,9 +50,8 @@ def find_areas_steps(
         raise AreaError(
             "It has no triangles.", subject=evaluation.design.name, remedy="Choose another file."
         )
-    yield Progress("Finding the margin line", 0.0)
-    layout = find_layout(evaluation, settings)
-    return (yield from areas_of_layout_steps(evaluation, layout, settings))
+    layout = yield from scaled(find_layout_steps(evaluation, settings), 0.0, 0.5)
+    return (yield from scaled(areas_of_layout_steps(evaluation, layout, settings), 0.5, 1.0))
 
 
 def areas_of_layout_steps(
@@ -62,11 +61,11 @@ def areas_of_layout_steps(
     points: Points = {"whole": np.ones(len(evaluation.points), dtype=bool)}
     points |= {"external": layout.external} if layout.external is not None else {}
     points |= {"intaglio": layout.intaglio} if layout.intaglio is not None else {}
-    yield Progress("Measuring along the surface", 0.4)
+    yield Progress("Measuring along the surface", 0.0)
     points |= _margin(evaluation, layout, settings)
-    yield Progress("Finding the occlusal surface", 0.7)
+    yield Progress("Finding the occlusal surface", 0.3)
     points |= _occlusal_and_axial(evaluation, layout, settings)
-    yield Progress("Finding the fossae", 0.8)
+    yield Progress("Finding the fossae", 0.5)
     points |= _fossae(evaluation, layout, settings, points)
     yield Progress("Finding the contact zones", 0.9)
     points |= _contacts(evaluation, layout, settings, points)

@@ -13,6 +13,7 @@ from ..mesh.geodesics import polyline_sources
 from ..mesh.graph import mesh_graph
 from ..mesh.refine import EvaluationMesh
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from ..progress import Progress, Steps
 from .area_set import MarginLine
 from .insertion import Mouth, evenly_inclined_axis, find_mouth, shell_axis
 from .margin_line import dividing_loop, longest_loop, loop_area_mm2
@@ -21,6 +22,8 @@ from .occlusal import face_sides
 from .rim_crest import crest_points
 from .settings import AreaSettings
 from .sides import external_faces
+
+_FAR_OFF_DEG = 30.0  # a path of insertion given this far off the cavity's own is remarked on
 
 Kind = Literal["crown", "shell", "solid"]
 
@@ -52,11 +55,12 @@ class Layout:
     warnings: tuple[str, ...] = ()
 
 
-def find_layout(evaluation: EvaluationMesh, settings: AreaSettings) -> Layout:
+def find_layout_steps(evaluation: EvaluationMesh, settings: AreaSettings) -> Steps[Layout]:
     """Tell a crown from a shell or a solid and find its path of insertion and margin line.
 
     Only the design's largest piece is looked at; smaller pieces belong to no side.
     """
+    yield Progress("Looking for pieces and borders", 0.0)
     design = evaluation.design
     piece = mesh_graph(design).piece_of_face
     sizes = np.bincount(piece, weights=design.face_areas)
@@ -65,11 +69,24 @@ def find_layout(evaluation: EvaluationMesh, settings: AreaSettings) -> Layout:
     rows = np.flatnonzero(in_main)
     layout = _shell_layout(evaluation, main, rows, settings)
     if layout is None:
-        layout = _crown_layout(evaluation, main, rows, settings)
-    if len(sizes) > 1:
-        text = f"{len(sizes) - 1} smaller pieces of the design belong to no area but the whole."
-        layout = replace(layout, warnings=(*layout.warnings, text))
-    return layout
+        layout = yield from _crown_layout_steps(evaluation, main, rows, settings)
+    return replace(layout, warnings=(*layout.warnings, *_remarks(main, layout, len(sizes))))
+
+
+def _remarks(main: TriangleMesh, layout: Layout, pieces: int) -> list[str]:
+    """Say what was left aside."""
+    remarks = []
+    loops = len(mesh_graph(main).border_loops)
+    if layout.kind == "shell" and loops > 1:
+        remarks.append(
+            f"The shell has {loops} border loops; the longest is taken as the margin line, "
+            "the others as holes."
+        )
+    if layout.kind != "shell" and loops:
+        remarks.append(f"The design has {loops} open borders, taken as holes.")
+    if pieces > 1:
+        remarks.append(f"{pieces - 1} smaller pieces of the design are in no area but the whole.")
+    return remarks
 
 
 def _shell_layout(
@@ -85,12 +102,6 @@ def _shell_layout(
     seen = float(main.face_areas @ np.abs(main.face_normals @ axis))
     if loop_area_mm2(border_points) < settings.min_opening_share * seen:
         return None
-    warnings = []
-    if len(loops) > 1:
-        warnings.append(
-            f"The shell has {len(loops)} border loops; the longest is taken as the margin line, "
-            "the others as holes."
-        )
     all_points = _points_of_faces(evaluation, rows)
     looks_out = float(main.face_areas @ (main.face_normals @ axis)) > 0
     return Layout(
@@ -100,22 +111,24 @@ def _shell_layout(
         external=all_points if looks_out else None,
         intaglio=None if looks_out else all_points,
         reason=f"The design is an open shell that faces {'outward' if looks_out else 'inward'}.",
-        warnings=tuple(warnings),
     )
 
 
-def _crown_layout(
+def _crown_layout_steps(
     evaluation: EvaluationMesh, main: TriangleMesh, rows: IntArray, settings: AreaSettings
-) -> Layout:
+) -> Steps[Layout]:
     """Layout of a crown with a cavity, or of a solid."""
-    mouth = find_mouth(main, evaluation.points)
+    yield Progress("Looking for the cavity", 0.2)
+    of_main = _points_of_faces(evaluation, rows)
+    mouth = find_mouth(main, evaluation.points[of_main])
     if mouth is None or mouth.radius_mm < settings.min_cavity_radius_mm:
         widest = 0.0 if mouth is None else mouth.radius_mm
         reason = (
             f"The design has no cavity: its widest hollow takes a ball of {widest:.2f} mm "
             f"radius, at least {settings.min_cavity_radius_mm:g} mm are asked for."
         )
-        return _solid(evaluation, settings, reason)
+        return _solid(of_main, settings, reason)
+    yield Progress("Parting outside and inside", 0.4)
     external = external_faces(main, mouth.axis, mouth.centre_mm, settings)
     border = dividing_loop(main, external)
     ratio = _depth_ratio(main, ~external, mouth)
@@ -125,29 +138,39 @@ def _crown_layout(
             f"{ratio:.2f} times its opening, at least {settings.min_cavity_area_ratio:g} times "
             "are asked for."
         )
-        return _solid(evaluation, settings, reason)
+        return _solid(of_main, settings, reason)
+    yield Progress("Finding the margin line", 0.8)
     axis = evenly_inclined_axis(
         main.face_normals[~external], main.face_areas[~external], mouth.axis
     )
     # The points of the margin line itself count as external.
     outer = _points_of_faces(evaluation, rows[external])
-    inner = _points_of_faces(evaluation, rows[~external]) & ~outer
     return Layout(
         kind="crown",
         insertion=_given_axis(settings, mouth.axis if axis is None else axis),
         margin_line=MarginLine(crest_points(main, external, border)),
         external=outer,
-        intaglio=inner,
-        warnings=()
-        if axis is not None
-        else ("The path of insertion follows the cavity's mouth: its walls do not tell.",),
+        intaglio=of_main & ~outer,
+        warnings=_axis_remarks(settings, mouth.axis, axis),
     )
 
 
-def _solid(evaluation: EvaluationMesh, settings: AreaSettings, reason: str) -> Layout:
+def _axis_remarks(
+    settings: AreaSettings, mouth_axis: FloatArray, wall_axis: FloatArray | None
+) -> tuple[str, ...]:
+    if settings.insertion is not None:
+        turn = float(np.degrees(np.arccos(_given_axis(settings, mouth_axis) @ mouth_axis)))
+        if turn < _FAR_OFF_DEG:
+            return ()
+        return (f"The path of insertion given is {turn:.0f}° off the axis of the cavity.",)
+    if wall_axis is None:
+        return ("The path of insertion follows the cavity's mouth: its walls do not tell.",)
+    return ()
+
+
+def _solid(points: BoolArray, settings: AreaSettings, reason: str) -> Layout:
     axis = None if settings.insertion is None else _given_axis(settings, np.zeros(3))
-    everything = np.ones(len(evaluation.points), dtype=bool)
-    return Layout("solid", axis, None, everything, None, reason)
+    return Layout("solid", axis, None, points, None, reason)
 
 
 def _given_axis(settings: AreaSettings, found: FloatArray) -> FloatArray:
