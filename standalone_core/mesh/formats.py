@@ -45,6 +45,8 @@ _PLY_BYTES = {
 }
 _OBJ_LINE = re.compile(rb"^[ \t]*(?:v|f|vn|vt)[ \t]+[-+.\d]", re.MULTILINE)
 _FACET_LINE = re.compile(rb"^\s*facet\b", re.MULTILINE)
+_OFF_COUNTS = re.compile(rb"OFF\b(?:\s|#[^\r\n]*)*(\d{1,15})[ \t]+(\d{1,15})[^\r\n]*")
+_CONTENT_LINE = re.compile(rb"^[ \t]*[^#\s]", re.MULTILINE)
 _OFF_START = re.compile(rb"\A(?:[ \t]*(?:#[^\n]*)?\r?\n)*[ \t]*C?OFF\b")
 
 
@@ -209,20 +211,17 @@ def _check_ascii_stl(data: bytes, path: Path) -> None:
 
 
 def _check_off(data: bytes, path: Path) -> None:
-    lines = [line.split(b"#")[0].split() for line in data[:65536].splitlines()]
-    words = [word for line in lines for word in line]
-    try:
-        counts = [int(word) for word in words[1:3]]
-        vertices, faces = counts
-    except ValueError:
+    counts = _OFF_COUNTS.search(data)
+    if not counts:
         raise FileError(
             "Its header has no counts of vertices and faces.", subject=path, remedy=EXPORT_AGAIN
-        ) from None
-    held = data.count(b"\n") + data.count(b"\r") + 1
-    if min(counts) < 0 or vertices + faces > held:
-        raise _truncated(path, max(faces, 0), max(min(held - max(vertices, 0), faces), 0), "faces")
-    if faces > MAX_TRIANGLES:
-        raise too_large(path, f"It has {faces:,} faces")
+        )
+    vertices, faces = int(counts[1]), int(counts[2])
+    held = sum(1 for _ in _CONTENT_LINE.finditer(data, counts.end()))
+    if held < vertices:
+        raise _truncated(path, vertices, held, "vertices")
+    if held - vertices < faces:
+        raise _truncated(path, faces, held - vertices, "faces")
 
 
 def _check_ply(data: bytes, path: Path) -> None:
