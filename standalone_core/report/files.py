@@ -140,7 +140,7 @@ def _write_surfaces(result: CheckResult, stage: Path, limit_mm: float) -> None:
 
 def _draw_steps(result: CheckResult, legend: Legend, choice: PictureChoice) -> Steps[Pictures]:
     if choice == "no":
-        return Pictures(reason="They were not asked for.")
+        return Pictures(reason="they were not asked for.")
     if not can_draw():
         return Pictures(reason=NOT_INSTALLED)
     areas = result.area_set

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from .colour import hex_colour, unmeasured_hex
+from .words import share_words
 
 NICE_STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
 NICE_LIMITS = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
@@ -70,12 +71,12 @@ class Legend:
     @property
     def clipped_text(self) -> str:
         """Say which share of the measured surface lies beyond the limits."""
-        return f"{_percent(self.share_clipped)} beyond ±{number(self.limit_um)} µm"
+        return f"{share_words(self.share_clipped)} beyond ±{number(self.limit_um)} µm"
 
     @property
     def unmeasured_text(self) -> str:
         """Say which share of the surface was not measured."""
-        return f"{_percent(self.share_unmeasured)} not measured"
+        return f"{share_words(self.share_unmeasured)} not measured"
 
     @property
     def tolerance_text(self) -> str:
@@ -178,9 +179,3 @@ def _quantile(values: np.ndarray, weights: np.ndarray) -> float:
 def _ascending(mantissas: tuple[float, ...], about: float) -> list[float]:
     decade = math.floor(math.log10(max(about, 1e-6)))
     return [m * 10.0**k for k in range(decade - 1, decade + 2) for m in mantissas]
-
-
-def _percent(share: float) -> str:
-    if 0.0 < share < 0.001:
-        return "< 0.1 %"
-    return f"{100.0 * share:.1f} %"

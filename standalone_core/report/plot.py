@@ -10,9 +10,9 @@ import numpy as np
 from .colour import hex_colour
 from .histogram import Histogram
 from .legend import Legend, legend_ticks, number
-from .words import percent
+from .words import share_words
 
-WIDTH, HEIGHT = 340.0, 168.0
+WIDTH, HEIGHT = 340.0, 172.0
 LEFT, RIGHT, TOP, BASE = 14.0, 326.0, 26.0, 138.0
 
 
@@ -108,8 +108,8 @@ def histogram_plot(histogram: Histogram, tolerance_um: float) -> Plot:
         ticks=_marks(limit),
         band=band,
         zero=_place(0.0, limit),
-        below=f"{percent(histogram.below)} below −{bound}" if histogram.below > 0.0 else "",
-        above=f"{percent(histogram.above)} above +{bound}" if histogram.above > 0.0 else "",
+        below=f"{share_words(histogram.below)} below −{bound}" if histogram.below > 0.0 else "",
+        above=f"{share_words(histogram.above)} above +{bound}" if histogram.above > 0.0 else "",
     )
 
 

@@ -213,12 +213,13 @@ def micrometres(value: float, *, signed: bool = False, digits: int = 1) -> str:
 
 def status_words(shares: Mapping[str, float]) -> str:
     """Say what became of a surface's points: the shares that are not nothing, in per cent."""
-    found = [f"{_percent_or_less(s)} {words}" for words, s in shares.items() if s > 0.0]
+    found = [f"{share_words(share)} {words}" for words, share in shares.items() if share > 0.0]
     return "; ".join(found) or "nothing"
 
 
-def _percent_or_less(share: float) -> str:
-    return "less than 0.1 %" if share < 0.001 else percent(share)
+def share_words(share: float) -> str:
+    """Write a share in per cent; one that is not nothing never reads as nothing."""
+    return "< 0.1 %" if 0.0 < share < 0.0005 else f"{100.0 * share:.1f} %"
 
 
 def percent(share: float) -> str:

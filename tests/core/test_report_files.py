@@ -27,10 +27,15 @@ from cuspwise.standalone_core.mesh.refine import evaluation_mesh
 from cuspwise.standalone_core.mesh.repair import repair_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.report import files as report_files
-from cuspwise.standalone_core.report.colour import deviation_colours, unmeasured_colour
+from cuspwise.standalone_core.report.colour import (
+    deviation_colours,
+    srgb_to_linear,
+    unmeasured_colour,
+)
 from cuspwise.standalone_core.report.document import check_document, plain
 from cuspwise.standalone_core.report.files import write_check, write_check_steps
 from cuspwise.standalone_core.report.histogram import area_histograms
+from cuspwise.standalone_core.report.html import TEMPLATES
 from cuspwise.standalone_core.report.tables import EXCEEDANCE_COLUMNS, exceedances_csv, measures_csv
 from cuspwise.standalone_core.report.terminal import (
     areas_table,
@@ -269,6 +274,24 @@ def test_page_is_whole_and_needs_nothing_else(result: CheckResult, written: Path
     assert "url(" not in page
     assert not any(tag in {"script", "link", "iframe"} for tag, _ in reader.elements)
     assert not any(key.startswith("on") for _, attrs in reader.elements for key in attrs)
+
+
+def test_page_has_contrast_in_light_and_dark() -> None:
+    # WCAG 2.1, success criterion 1.4.3: at least 4.5 to 1 for text; relative luminance as there.
+    def luminance(colour: str) -> float:
+        linear = srgb_to_linear([int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)])
+        return float(linear @ [0.2126, 0.7152, 0.0722])
+
+    css = (TEMPLATES / "check.css").read_text(encoding="utf-8")
+    themes = re.findall(r":root \{(.*?)\}", css, flags=re.DOTALL)[:2]
+    assert len(themes) == 2
+    for theme in themes:
+        named = dict(re.findall(r"--(\w+): (#[0-9a-f]{6});", theme))
+        inks = [named[k] for k in ("ink", "soft", "within", "outside", "not_decidable")]
+        for ink in inks:
+            for ground in (named["paper"], named["card"]):
+                light, dark = sorted((luminance(ink), luminance(ground)), reverse=True)
+                assert (light + 0.05) / (dark + 0.05) >= 4.5, (ink, ground)
 
 
 def test_page_answers_first_and_warns(result: CheckResult, written: Path) -> None:
