@@ -93,27 +93,34 @@ def draw_pictures_steps(
     Pictures
         Without any, and a reason, where drawing failed.
     """
-    with tempfile.TemporaryDirectory(prefix="cuspwise-") as name:
-        folder = Path(name)
-        np.savez(
-            folder / "job.npz",
-            points=mesh.vertices,
-            normals=mesh.vertex_normals,
-            colours=colours,
-            faces=mesh.faces.astype(np.int32),
-        )
-        reason = ""
-        for engine in ENGINES:
-            _write_job(folder, engine, views, legend, caption)
-            code = yield from _run(script, folder, len(views))
-            missing = [v for v in views if not (folder / f"{v.name}.png").is_file()]
-            if code == 0 and not missing:
-                drawn = tuple(
-                    Picture(view, (folder / f"{view.name}.png").read_bytes()) for view in views
-                )
-                return Pictures(drawn, engine=engine)
-            reason = _why(code, folder)
-        return Pictures(reason=f"Blender could not draw them ({reason}).")
+    try:
+        with tempfile.TemporaryDirectory(prefix="cuspwise-") as name:
+            folder = Path(name)
+            _write_surface(folder, mesh, colours)
+            reason = ""
+            for engine in ENGINES:
+                _write_job(folder, engine, views, legend, caption)
+                code = yield from _run(script, folder, len(views))
+                if code == 0:
+                    return Pictures(_collect(folder, views), engine=engine)
+                reason = _why(code, folder)
+            return Pictures(reason=f"Blender could not draw them ({reason}).")
+    except OSError as error:
+        return Pictures(reason=f"Drawing them failed ({error.strerror or error}).")
+
+
+def _write_surface(folder: Path, mesh: TriangleMesh, colours: ColourArray) -> None:
+    np.savez(
+        folder / "job.npz",
+        points=mesh.vertices,
+        normals=mesh.vertex_normals,
+        colours=colours,
+        faces=mesh.faces.astype(np.int32),
+    )
+
+
+def _collect(folder: Path, views: Sequence[View]) -> tuple[Picture, ...]:
+    return tuple(Picture(view, (folder / f"{view.name}.png").read_bytes()) for view in views)
 
 
 def _write_job(

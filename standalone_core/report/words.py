@@ -154,7 +154,7 @@ def superimposition_lines(fit: Superimposition) -> tuple[str, ...]:
         f"The scan was turned by {turn_deg(fit.T_design_scan):.2f}° and moved by "
         f"{float(np.linalg.norm(fit.T_design_scan[:3, 3])):.3f} mm."
     )
-    lines += [f"Weakly held: {weak.words}" for weak in fit.weak_directions]
+    lines += [f"Weakly held: {weak.words}." for weak in fit.weak_directions]
     if fit.rivals:
         lines.append(_rival_line(fit))
     return tuple(lines)

@@ -44,7 +44,11 @@ from cuspwise.standalone_core.report.terminal import (
     health_table,
 )
 from cuspwise.standalone_core.report.words import exceedance_line, headline, percent
-from cuspwise.standalone_core.superimpose.result import Superimposition
+from cuspwise.standalone_core.superimpose.result import (
+    RivalPose,
+    Superimposition,
+    WeakDirection,
+)
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from rich.console import Console
 
@@ -454,6 +458,47 @@ def test_a_file_in_the_way_is_told(result: CheckResult, tmp_path: Path) -> None:
     (tmp_path / "out").write_text("a file", encoding="utf-8")
     with pytest.raises(ReportError, match="could not be written"):
         write_check(result, tmp_path / "out", pictures="no")
+
+
+def test_nothing_measured_and_no_clear_position_still_make_a_page(
+    result: CheckResult, tmp_path: Path
+) -> None:
+    count = len(result.design_to_scan)
+    fields = [
+        replace(field, deviation_mm=np.full(count, np.nan), status=np.ones(count, dtype=np.uint8))
+        for field in result.fields
+    ]
+    fit = replace(
+        result.superimposition,
+        verdict="ambiguous",
+        reason="Another pose fits nearly as well.",
+        weak_directions=(
+            WeakDirection("turning", np.eye(3)[2], np.zeros(3), 0.0, "turning about (0, 0, 1)"),
+        ),
+        rivals=(RivalPose(np.eye(4), 0.01, np.inf, 180.0, 0.1),),
+    )
+    measures = measure_areas(fields, result.area_set, result.settings.tolerances.mean_abs_um)
+    verdicts = judge(measures, fit, result.settings.tolerances)
+    blind = replace(
+        result,
+        superimposition=fit,
+        design_to_scan=fields[0],
+        scan_to_design=fields[1],
+        measures=with_verdicts(measures, verdicts),
+        verdicts=verdicts,
+        exceedances=(),
+    )
+    write_check(blind, tmp_path, pictures="no")
+    text = Reader((tmp_path / "check.html").read_text(encoding="utf-8")).text
+    assert "Not decidable: whole crown, occlusal and margin" in text
+    assert "The scan fits its design in more than one position." in text
+    assert "Weakly held: turning about (0, 0, 1)." in text
+    assert "nan" not in text.lower().split()
+    document = json.loads((tmp_path / "check.json").read_text(encoding="utf-8"))
+    assert document["superimposition"]["rivals"][0]["ratio"] is None
+    console = Console(width=80, file=io.StringIO())
+    console.print(check_view(blind))
+    assert "Not decidable" in console.file.getvalue()
 
 
 def test_no_tolerance_no_verdict_still_makes_a_page(result: CheckResult, tmp_path: Path) -> None:

@@ -103,6 +103,8 @@ def test_a_failure_is_told_with_its_reason(tmp_path: Path) -> None:
     assert drawn.pictures == ()
     assert "no such engine" in drawn.reason
     assert "signal" in draw(tmp_path, "import os\nos.abort()").reason
+    # It says that it is done but leaves no pictures.
+    assert "No such file" in draw(tmp_path, "").reason
 
 
 def test_a_drawing_that_hangs_is_ended(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
