@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -13,8 +14,12 @@ from numpy.typing import ArrayLike
 from ..errors import MeshError, SettingError
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 from .borders import border_features
-from .exact import FaceFrames
-from .search import FaceBalls, Pairs
+from .candidates import find_candidates
+from .exact import FaceFrames, FeatureArray
+from .grouping import Block, blocks_of
+from .morton import morton_codes, sorting_order
+from .pieces import Pieces
+from .settle import settle
 
 _SLACK = 1e-12
 """Relative rounding allowance: feet closer together than this are the same place."""
@@ -47,7 +52,7 @@ class ClosestPoints:
     distance_mm: FloatArray
     signed_mm: FloatArray | None
     face: IntArray
-    feature: IntArray
+    feature: FeatureArray
     index: SurfaceIndex = field(repr=False)
 
     @property
@@ -61,7 +66,7 @@ class ClosestPoints:
         """Barycentric coordinates (n, 3) of the feet on their faces, summing to 1; NaN if none."""
         found = self.found
         weights = np.full(self.foot.shape, np.nan)
-        weights[found] = self.index._frames.barycentric(self.face[found], self.foot[found])
+        weights[found] = self.index._barycentric(self.foot[found], self.face[found])
         return weights
 
     @cached_property
@@ -104,8 +109,13 @@ class SurfaceIndex:
             )
         self.mesh = mesh
         self.threads = threads or os.cpu_count() or 1
-        self._frames = FaceFrames(mesh)
-        self._balls = FaceBalls(mesh)
+        corners = mesh.triangles
+        # Neighbours in space become neighbours in memory, whatever the order of the faces.
+        self._number = _order_in_space(corners.mean(axis=1))
+        corners = corners[self._number]
+        self._frames = FaceFrames.of(corners)
+        self._pieces = Pieces.of(corners, self._frames)
+        self._tolerance_mm = _SLACK * mesh.diagonal_mm
 
     @cached_property
     def _border_features(self) -> BoolArray:
@@ -142,60 +152,59 @@ class SurfaceIndex:
 
     def _closest(self, points: FloatArray, limit: float, signed: bool) -> ClosestPoints:
         n = len(points)
-        foot, distance = np.full((n, 3), np.nan), np.full(n, np.inf)
-        sign = np.full(n, np.nan)
-        face, feature = np.full(n, -1, dtype=np.int64), np.zeros(n, dtype=np.int8)
-        if n:
-            guess = self._balls.tree.query(points, workers=self.threads)[1].astype(np.int64)
-            bound = np.sqrt(self._frames.feet(points, guess).squared)
-            slack = _SLACK * (bound + self.mesh.diagonal_mm)
-            for pairs in self._balls.pairs(points, np.minimum(bound, limit) + slack):
-                self._settle(points, pairs, signed, foot, distance, sign, face, feature)
-        beyond = distance > limit
-        foot[beyond], distance[beyond], sign[beyond] = np.nan, np.inf, np.nan
-        face[beyond], feature[beyond] = -1, 0
-        signed_mm = np.where(beyond, np.nan, distance) * sign if signed else None
-        return ClosestPoints(foot, distance, signed_mm, face, feature, self)
+        found = ClosestPoints(
+            foot=np.empty((n, 3)),
+            distance_mm=np.empty(n),
+            signed_mm=np.empty(n) if signed else None,
+            face=np.empty(n, dtype=np.int64),
+            feature=np.empty(n, dtype=np.int8),
+            index=self,
+        )
 
-    def _settle(
-        self,
-        points: FloatArray,
-        pairs: Pairs,
-        signed: bool,
-        foot: FloatArray,
-        distance: FloatArray,
-        sign: FloatArray,
-        face: IntArray,
-        feature: IntArray,
-    ) -> None:
-        """Compare all pairs of a batch of points exactly and store each point's best."""
-        if not len(pairs.point):
-            return
-        feet = self._frames.feet(points[pairs.point], pairs.face)
-        place = self._frames.positions(pairs.face, feet.along, feet.across)
-        kind = self._frames.features(pairs.face, feet.along, feet.across, feet.side)
-        first = np.flatnonzero(np.diff(pairs.point, prepend=-1))
-        which = np.repeat(np.arange(len(first)), np.diff(first, append=len(pairs.point)))
-        row = np.arange(len(which))
-        least = np.minimum.reduceat(feet.squared, first)
-        nearest = np.minimum.reduceat(np.where(feet.squared == least[which], row, len(row)), first)
-        gap = np.abs(place - place[nearest][which]).max(axis=1)
-        same = gap <= _SLACK * self.mesh.diagonal_mm
-        flat = self._frames.without_area[pairs.face]
-        rank = np.where(same, row + len(row) * flat, 2 * len(row))
-        best = np.minimum.reduceat(rank, first) % len(row)
-        here = pairs.point[best]
-        foot[here], distance[here] = place[best], np.sqrt(feet.squared[best])
-        face[here], feature[here] = pairs.face[best], kind[best]
-        if not signed:
-            return
-        weight = self._frames.angles(pairs.face, kind) * same
-        inside = kind[best][which] == 0
-        weight = np.where(inside, row == best[which], weight)
-        normal = weight[:, None] * self._frames.normals(pairs.face)
-        pseudonormal = np.add.reduceat(normal, first, axis=0)
-        side = np.einsum("ij,ij->i", points[here] - place[best], pseudonormal)
-        sign[here] = np.where(side < 0.0, -1.0, 1.0)
+        def fill(block: Block) -> None:
+            self._fill(points, block, limit, found)
+
+        if n:
+            low, high = self.mesh.bounds
+            margin = self.mesh.diagonal_mm
+            blocks = blocks_of(points, low - margin, high + margin, self._pieces.widest_group)
+            with ThreadPoolExecutor(self.threads) as pool:
+                list(pool.map(fill, blocks))
+        return found
+
+    def _fill(self, points: FloatArray, block: Block, limit: float, found: ClosestPoints) -> None:
+        """Find the closest points of a block and write them to their places in the result."""
+        here = points.take(block.points, axis=0)
+        guess, rivals = find_candidates(
+            here, block, self._pieces, self._frames, limit, self._tolerance_mm
+        )
+        transposed = np.ascontiguousarray(here.T)
+        feet, foot, side = settle(
+            transposed, guess, rivals, self._frames, self._number, self._tolerance_mm
+        )
+        distance = np.sqrt(feet.squared)
+        face, feature = self._number.take(feet.faces), self._frames.features(feet)
+        side = side * distance
+        beyond = np.flatnonzero(distance > limit)
+        foot[:, beyond], distance[beyond], side[beyond] = np.nan, np.inf, np.nan
+        face[beyond], feature[beyond] = -1, 0
+        found.foot[block.points] = foot.T
+        found.distance_mm[block.points] = distance
+        found.face[block.points] = face
+        found.feature[block.points] = feature
+        if found.signed_mm is not None:
+            found.signed_mm[block.points] = side
+
+    def _barycentric(self, feet: FloatArray, faces: IntArray) -> FloatArray:
+        place = np.empty_like(self._number)
+        place[self._number] = np.arange(len(place))
+        return self._frames.barycentric(np.ascontiguousarray(feet.T), place[faces])
+
+
+def _order_in_space(places: FloatArray) -> IntArray:
+    low = places.min(axis=0)
+    size = max(float((places.max(axis=0) - low).max()), 1e-12)
+    return sorting_order(morton_codes(places, low, size))
 
 
 def _checked_points(points: ArrayLike) -> FloatArray:

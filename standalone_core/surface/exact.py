@@ -1,8 +1,8 @@
 """The exact closest point of one triangle to one point, for many pairs at once, in float64.
 
 Each triangle carries an orthonormal frame: origin at a corner, x along its longest edge, y
-towards the third corner, z along its normal. In that frame the triangle is flat and has
-corners (0, 0), (length, 0) and (apex_x, apex_y) with 0 ≤ apex_x ≤ length, so that the closest
+towards the third corner (the apex), z along its normal. In that frame the triangle is flat and
+has corners (0, 0), (length, 0) and (apex_x, apex_y) with 0 ≤ apex_x ≤ length, so that the closest
 point is either the point's own (x, y) or the closest of three clamped edge projections.
 Triangles without area need no special case: they are never entered, only their edges count.
 """
@@ -10,198 +10,249 @@ Triangles without area need no special case: they are never entered, only their 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
-from ..mesh.triangle_mesh import FloatArray, IntArray, TriangleMesh
+from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
 
-INSIDE = 0
-"""Feature code of a foot inside a face; 1 + k is edge k (from corner k to corner k + 1) and
-4 + k is corner k, corners counted as in ``mesh.faces``."""
-
-_ORIGIN, _X_AXIS, _Y_AXIS, _Z_AXIS = slice(0, 3), slice(3, 6), slice(6, 9), slice(9, 12)
-_LENGTH, _APEX_X, _APEX_Y, _OPPOSITE_INVERSE, _RETURN_INVERSE = 12, 13, 14, 15, 16
-_COLUMNS = 17
+FeatureArray = NDArray[np.int8]
 
 
-@dataclass(frozen=True)
-class PairFeet:
-    """Closest points of triangles to points, pair by pair, in the triangles' frames.
+class Feet(NamedTuple):
+    """Closest points of faces (k,) to points (k,), pair by pair, in the faces' frames."""
+
+    faces: IntArray
+    x: FloatArray
+    """Along the longest edge, mm."""
+    y: FloatArray
+    """Towards the apex, mm."""
+    height: FloatArray
+    """Signed height of the point over the face's plane, mm."""
+    squared: FloatArray
+    """Squared distance, mm²."""
+    side: FeatureArray
+    """0 inside; 1, 2, 3 on the edges start–end, end–apex, apex–start."""
+
+    def taken(self, rows: IntArray) -> Feet:
+        """The feet of some rows."""
+        return Feet(
+            self.faces.take(rows),
+            self.x.take(rows),
+            self.y.take(rows),
+            self.height.take(rows),
+            self.squared.take(rows),
+            self.side.take(rows),
+        )
+
+    def put(self, rows: IntArray, others: Feet) -> None:
+        """Replace the feet of some rows by others."""
+        self.faces[rows], self.side[rows] = others.faces, others.side
+        self.x[rows], self.y[rows] = others.x, others.y
+        self.height[rows], self.squared[rows] = others.height, others.squared
+
+
+@dataclass(frozen=True, eq=False)
+class FaceFrames:
+    """Frames of faces; axes are stored coordinate by coordinate, (3, m), for speed.
 
     Attributes
     ----------
-    along, across : (k,) float
-        Frame coordinates of the foot, mm.
-    height : (k,) float
-        Signed height of the point over the triangle's plane, mm.
-    squared : (k,) float
-        Squared distance, mm².
-    side : (k,) int8
-        0 inside; 1, 2, 3 the frame's edges (first to second corner, …).
+    origin, x_axis, y_axis, z_axis : (3, m) float
+    length, apex_x, apex_y : (m,) float
+        Corners in the frame, mm.
+    first_corner : (m,) int
+        Which of the face's corners is the origin.
     """
 
-    along: FloatArray
-    across: FloatArray
-    height: FloatArray
-    squared: FloatArray
-    side: IntArray
+    origin: FloatArray
+    x_axis: FloatArray
+    y_axis: FloatArray
+    z_axis: FloatArray
+    length: FloatArray
+    apex_x: FloatArray
+    apex_y: FloatArray
+    far_edge_inverse: FloatArray
+    near_edge_inverse: FloatArray
+    first_corner: IntArray
 
-
-class FaceFrames:
-    """Frames of all faces of a mesh, one row each.
-
-    Parameters
-    ----------
-    mesh : TriangleMesh
-        At least one face.
-    """
-
-    def __init__(self, mesh: TriangleMesh) -> None:
-        corners = mesh.triangles
-        edges = np.roll(corners, -1, axis=1) - corners
-        first = np.argmax(np.einsum("fki,fki->fk", edges, edges), axis=1)
+    @classmethod
+    def of(cls, corners: FloatArray) -> FaceFrames:
+        """Frames of triangles given by their corners (m, 3, 3), mm."""
+        edges = np.stack([corners[:, (k + 1) % 3] - corners[:, k] for k in range(3)], axis=1)
+        squares = np.einsum("fki,fki->fk", edges, edges)
+        first = np.argmax(squares, axis=1)
         rows = np.arange(len(first))
-        origin = corners[rows, first]
-        along = corners[rows, (first + 1) % 3] - origin
-        to_apex = corners[rows, (first + 2) % 3] - origin
-        length = np.linalg.norm(along, axis=1)
-        x_axis = _unit_or(along, length, np.broadcast_to([1.0, 0.0, 0.0], along.shape))
-        y_axis, z_axis = _complete_frame(x_axis, to_apex)
-        apex_x = np.clip(_dot(to_apex, x_axis), 0.0, length)
-        apex_y = np.maximum(_dot(to_apex, y_axis), 0.0)
-        self.table = np.empty((len(first), _COLUMNS))
-        self.table[:, _ORIGIN], self.table[:, _X_AXIS] = origin, x_axis
-        self.table[:, _Y_AXIS], self.table[:, _Z_AXIS] = y_axis, z_axis
-        self.table[:, _LENGTH] = length
-        self.table[:, _APEX_X], self.table[:, _APEX_Y] = apex_x, apex_y
-        self.table[:, _OPPOSITE_INVERSE] = _inverse((length - apex_x) ** 2 + apex_y**2)
-        self.table[:, _RETURN_INVERSE] = _inverse(apex_x**2 + apex_y**2)
-        self.first_corner = first.astype(np.int8)
-        self.without_area = apex_y <= 0.0
+        length = np.sqrt(squares[rows, first])
+        x_axis = edges[rows, first].T * _inverse(length)
+        x_axis[0, length == 0.0] = 1.0
+        to_apex = np.ascontiguousarray(-edges[rows, (first + 2) % 3].T)
+        apex_x = _dot(to_apex, x_axis)
+        apex_y, y_axis = _towards_apex(x_axis, to_apex - apex_x * x_axis)
+        apex_x = np.clip(apex_x, 0.0, length)
+        return cls(
+            origin=np.ascontiguousarray(corners[rows, first].T),
+            x_axis=x_axis,
+            y_axis=y_axis,
+            z_axis=_cross(x_axis, y_axis),
+            length=length,
+            apex_x=apex_x,
+            apex_y=apex_y,
+            far_edge_inverse=_inverse((length - apex_x) ** 2 + apex_y**2),
+            near_edge_inverse=_inverse(apex_x**2 + apex_y**2),
+            first_corner=first,
+        )
 
-    def feet(self, points: FloatArray, faces: IntArray) -> PairFeet:
-        """Closest point of each face (k,) to the point of the same row (k, 3)."""
-        frame = self.table.take(faces, axis=0)
-        x, y, z = _to_frame(frame, points)
-        length, apex_x, apex_y = frame[:, _LENGTH], frame[:, _APEX_X], frame[:, _APEX_Y]
+    def to_frame(
+        self, points: FloatArray, faces: IntArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Coordinates of points (3, k) in the frames of faces (k,)."""
+        a, b, c = (points[k] - self.origin[k].take(faces) for k in range(3))
+        x, y, z = (
+            a * axis[0].take(faces) + b * axis[1].take(faces) + c * axis[2].take(faces)
+            for axis in (self.x_axis, self.y_axis, self.z_axis)
+        )
+        return x, y, z
+
+    def to_space(self, faces: IntArray, x: FloatArray, y: FloatArray) -> FloatArray:
+        """Places (3, k) in space of frame coordinates on faces (k,)."""
+        place = np.empty((3, len(faces)))
+        for k in range(3):
+            place[k] = x * self.x_axis[k].take(faces)
+            place[k] += y * self.y_axis[k].take(faces)
+            place[k] += self.origin[k].take(faces)
+        return place
+
+    def squared_distances(self, points: FloatArray, faces: IntArray) -> FloatArray:
+        """Squared distance (k,) of each point (3, k) to the face (k,) of the same row, mm²."""
+        x, y, height = self.to_frame(points, faces)
+        length, apex_x, apex_y = self._corners(faces)
         from_end, back = x - length, apex_x - length
-        inside = (y > 0) & (back * y > apex_y * from_end) & (apex_y * x > apex_x * y)
+        gap = x - np.clip(x, 0.0, length)
+        flat = gap * gap + y * y
+        t = (from_end * back + y * apex_y) * self.far_edge_inverse.take(faces)
+        np.minimum(flat, _squared_gap(t, from_end, y, back, apex_y), out=flat)
+        t = (x * apex_x + y * apex_y) * self.near_edge_inverse.take(faces)
+        np.minimum(flat, _squared_gap(t, x, y, apex_x, apex_y), out=flat)
+        flat *= ~_inside(x, y, length, apex_x, apex_y)
+        return flat + height * height
 
-        along = np.clip(x, 0.0, length)
-        across = np.zeros_like(along)
-        flat = (x - along) ** 2 + y * y
-        side = np.ones(len(x), dtype=np.int8)
+    def feet(self, points: FloatArray, faces: IntArray) -> Feet:
+        """Closest point of each face (k,) to the point (3, k) of the same row."""
+        x, y, height = self.to_frame(points, faces)
+        side = np.zeros(len(faces), dtype=np.int8)
+        squared = height * height
+        out = np.flatnonzero(~_inside(x, y, *self._corners(faces)))
+        if len(out):
+            foot_x, foot_y, flat, edge = self._edge_feet(x.take(out), y.take(out), faces.take(out))
+            x[out], y[out], side[out] = foot_x, foot_y, 1 + edge
+            squared[out] += flat
+        return Feet(faces, x, y, height, squared, side)
 
-        t = np.clip((from_end * back + y * apex_y) * frame[:, _OPPOSITE_INVERSE], 0.0, 1.0)
-        _keep_closer(2, length + t * back, t * apex_y, x, y, along, across, flat, side)
-        t = np.clip((x * apex_x + y * apex_y) * frame[:, _RETURN_INVERSE], 0.0, 1.0)
-        _keep_closer(3, t * apex_x, t * apex_y, x, y, along, across, flat, side)
+    def _edge_feet(
+        self, x: FloatArray, y: FloatArray, faces: IntArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray, IntArray]:
+        """Closest of the three edges' clamped projections, with squared distance and edge."""
+        length, apex_x, apex_y = self._corners(faces)
+        back = apex_x - length
+        far = ((x - length) * back + y * apex_y) * self.far_edge_inverse.take(faces)
+        near = (x * apex_x + y * apex_y) * self.near_edge_inverse.take(faces)
+        far, near = np.clip(far, 0.0, 1.0), np.clip(near, 0.0, 1.0)
+        foot_x = np.stack([np.clip(x, 0.0, length), length + far * back, near * apex_x])
+        foot_y = np.stack([np.zeros_like(y), far * apex_y, near * apex_y])
+        flat = (x - foot_x) ** 2 + (y - foot_y) ** 2
+        edge, rows = flat.argmin(axis=0), np.arange(len(faces))
+        return foot_x[edge, rows], foot_y[edge, rows], flat[edge, rows], edge
 
-        np.copyto(along, x, where=inside)
-        np.copyto(across, y, where=inside)
-        np.copyto(flat, 0.0, where=inside)
-        np.copyto(side, 0, where=inside)
-        return PairFeet(along, across, z, flat + z * z, side)
+    def features(self, feet: Feet) -> FeatureArray:
+        """Feature codes (k,): 0 inside, 1 + j on edge j, 4 + j on corner j of the face."""
+        feature = np.zeros(len(feet.faces), dtype=np.int8)
+        rim = np.flatnonzero(feet.side)
+        corner = self._frame_corner(feet.taken(rim))
+        edge = feet.side.take(rim).astype(np.int64) - 1
+        first = self.first_corner.take(feet.faces.take(rim))
+        feature[rim] = np.where(corner >= 0, 4 + (corner + first) % 3, 1 + (edge + first) % 3)
+        return feature
 
-    def positions(self, faces: IntArray, along: FloatArray, across: FloatArray) -> FloatArray:
-        """Frame coordinates (k,) on faces (k,) to space (k, 3), mm."""
-        frame = self.table.take(faces, axis=0)
-        foot = frame[:, _ORIGIN] + along[:, None] * frame[:, _X_AXIS]
-        foot += across[:, None] * frame[:, _Y_AXIS]
-        return foot
+    def angles(self, feet: Feet) -> FloatArray:
+        """Angle (k,) that each face spans around a foot on its rim, radians; π on an edge."""
+        length, apex_x, apex_y = self._corners(feet.faces)
+        start, end = np.arctan2(apex_y, apex_x), np.arctan2(apex_y, length - apex_x)
+        corner = self._frame_corner(feet)
+        angles = np.full(len(corner), np.pi)
+        for k, angle in enumerate((start, end, np.pi - start - end)):
+            angles = np.where(corner == k, angle, angles)
+        return angles
 
-    def features(
-        self, faces: IntArray, along: FloatArray, across: FloatArray, side: IntArray
-    ) -> IntArray:
-        """Feature codes (k,) of feet: inside, edge or corner, counted as in ``mesh.faces``."""
-        frame = self.table.take(faces, axis=0)
-        start = (along == 0.0) & (across == 0.0)
-        end = (along == frame[:, _LENGTH]) & (across == 0.0)
-        apex = (across == frame[:, _APEX_Y]) & ((across > 0.0) | (along == frame[:, _APEX_X]))
-        first = self.first_corner[faces].astype(np.int64)
-        feature = np.where(side == 0, INSIDE, 1 + (side - 1 + first) % 3)
-        for k, corner in enumerate((start, end, apex)):
-            at_corner = corner & (side > 0)
-            feature[at_corner] = 4 + (k + first[at_corner]) % 3
-        return feature.astype(np.int8)
+    def without_area(self, faces: IntArray) -> BoolArray:
+        """Which faces (k,) have no area and so no normal."""
+        flat: BoolArray = self.apex_y.take(faces) <= 0.0
+        return flat
 
-    def barycentric(self, faces: IntArray, feet: FloatArray) -> FloatArray:
-        """Weights (k, 3) of the corners of ``mesh.faces`` for feet (k, 3) on their faces."""
-        frame = self.table.take(faces, axis=0)
-        x, y, _ = _to_frame(frame, feet)
-        length, apex_x, apex_y = frame[:, _LENGTH], frame[:, _APEX_X], frame[:, _APEX_Y]
+    def _frame_corner(self, feet: Feet) -> IntArray:
+        """Start 0, end 1, apex 2 where the foot is on that corner, else −1."""
+        length, apex_x, apex_y = self._corners(feet.faces)
+        at_apex = (feet.y == apex_y) & ((feet.y > 0.0) | (feet.x == apex_x))
+        corner = np.where(at_apex, 2, -1)
+        corner = np.where((feet.x == length) & (feet.y == 0.0), 1, corner)
+        return np.where((feet.x == 0.0) & (feet.y == 0.0), 0, corner)
+
+    def _corners(self, faces: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        return self.length.take(faces), self.apex_x.take(faces), self.apex_y.take(faces)
+
+    def barycentric(self, feet: FloatArray, faces: IntArray) -> FloatArray:
+        """Weights (k, 3) of the faces' corners for feet (3, k) that lie on them."""
+        x, y, _ = self.to_frame(feet, faces)
+        length, apex_x, apex_y = self._corners(faces)
         apex = np.clip(y * _inverse(apex_y), 0.0, 1.0)
         end = np.clip((x - apex * apex_x) * _inverse(length), 0.0, 1.0 - apex)
         in_frame = np.stack([1.0 - apex - end, end, apex], axis=1)
         order = (np.arange(3) - self.first_corner[faces][:, None]) % 3
         return np.take_along_axis(in_frame, order, axis=1)
 
-    def normals(self, faces: IntArray) -> FloatArray:
-        """Unit normals (k, 3); zero where the face has no area."""
-        frame = self.table.take(faces, axis=0)
-        return np.where(frame[:, _APEX_Y, None] > 0.0, frame[:, _Z_AXIS], 0.0)
 
-    def angles(self, faces: IntArray, features: IntArray) -> FloatArray:
-        """Angle (k,) that each face spans around a foot on its rim: π on an edge, radians."""
-        frame = self.table.take(faces, axis=0)
-        at_start = np.arctan2(frame[:, _APEX_Y], frame[:, _APEX_X])
-        at_end = np.arctan2(frame[:, _APEX_Y], frame[:, _LENGTH] - frame[:, _APEX_X])
-        corner = (features - 4 - self.first_corner[faces]) % 3
-        at_corner = np.choose(corner, [at_start, at_end, np.pi - at_start - at_end])
-        return np.where(features >= 4, at_corner, np.pi)
+def _inside(
+    x: FloatArray, y: FloatArray, length: FloatArray, apex_x: FloatArray, apex_y: FloatArray
+) -> BoolArray:
+    return (y > 0.0) & ((apex_x - length) * y > apex_y * (x - length)) & (apex_y * x > apex_x * y)
 
 
-def _to_frame(frame: FloatArray, points: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    offset = points - frame[:, _ORIGIN]
-    return (
-        _dot(offset, frame[:, _X_AXIS]),
-        _dot(offset, frame[:, _Y_AXIS]),
-        _dot(offset, frame[:, _Z_AXIS]),
-    )
+def _squared_gap(
+    t: FloatArray, x: FloatArray, y: FloatArray, edge_x: FloatArray, edge_y: FloatArray
+) -> FloatArray:
+    """Squared distance of (x, y) to the place at share t, clamped, of an edge from (0, 0)."""
+    np.clip(t, 0.0, 1.0, out=t)
+    gap_x, gap_y = x - t * edge_x, y - t * edge_y
+    return gap_x * gap_x + gap_y * gap_y
 
 
-def _keep_closer(
-    code: int,
-    edge_x: FloatArray,
-    edge_y: FloatArray,
-    x: FloatArray,
-    y: FloatArray,
-    along: FloatArray,
-    across: FloatArray,
-    flat: FloatArray,
-    side: IntArray,
-) -> None:
-    other = (x - edge_x) ** 2 + (y - edge_y) ** 2
-    closer = other < flat
-    np.copyto(along, edge_x, where=closer)
-    np.copyto(across, edge_y, where=closer)
-    np.copyto(flat, other, where=closer)
-    np.copyto(side, code, where=closer)
-
-
-def _complete_frame(x_axis: FloatArray, to_apex: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Y and z axes; y points to the apex, or anywhere across x where the apex is on the edge."""
-    height = to_apex - _dot(to_apex, x_axis)[:, None] * x_axis
-    # A second pass: for slivers the first leaves a remainder along x as large as the height.
-    height -= _dot(height, x_axis)[:, None] * x_axis
-    size = np.linalg.norm(height, axis=1)
-    least = np.zeros_like(x_axis)
-    least[np.arange(len(x_axis)), np.argmin(np.abs(x_axis), axis=1)] = 1.0
-    across = np.cross(x_axis, least)
-    across /= np.linalg.norm(across, axis=1, keepdims=True)
-    y_axis = _unit_or(height, size, across)
-    return y_axis, np.cross(x_axis, y_axis)
-
-
-def _unit_or(vectors: FloatArray, length: FloatArray, fallback: FloatArray) -> FloatArray:
-    proper = length > 0.0
-    scale = np.where(proper, length, 1.0)[:, None]
-    return np.where(proper[:, None], vectors / scale, fallback)
+def _towards_apex(x_axis: FloatArray, height: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Height and unit y axis; any direction across x where the apex lies on the edge."""
+    # Once more square to x: for slivers the first step leaves a remainder as large as the height.
+    height -= _dot(height, x_axis) * x_axis
+    apex_y = np.sqrt(_dot(height, height))
+    y_axis = height * _inverse(apex_y)
+    flat = np.flatnonzero(apex_y <= 0.0)
+    if len(flat):
+        helper = np.zeros((3, len(flat)))
+        helper[np.argmin(np.abs(x_axis[:, flat]), axis=0), np.arange(len(flat))] = 1.0
+        across = _cross(x_axis[:, flat], helper)
+        y_axis[:, flat] = across / np.sqrt(_dot(across, across))
+    return apex_y, y_axis
 
 
 def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
-    return a[:, 0] * b[:, 0] + a[:, 1] * b[:, 1] + a[:, 2] * b[:, 2]
+    dot: FloatArray = a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+    return dot
+
+
+def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    return np.stack(
+        [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
+    )
 
 
 def _inverse(values: FloatArray) -> FloatArray:
+    """1 / values; zero for zeros, and for squares too small to be told from them."""
     return np.divide(1.0, values, out=np.zeros_like(values), where=values > 1e-290)

@@ -1,0 +1,67 @@
+"""Query points in groups of near neighbours, groups in neighbourhoods, those in blocks of work."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from ..mesh.triangle_mesh import FloatArray, IntArray
+from .morton import cells_of, cells_with, morton_codes, runs, sorting_order
+
+GROUP = 8
+"""Points in a group: they share one list of candidate pieces."""
+NEIGHBOURHOOD = 24
+"""Groups in a neighbourhood: they share one list of candidate clusters."""
+_BLOCK = 1024
+_GROUP_CELL = 10
+
+
+@dataclass(frozen=True, eq=False)
+class Block:
+    """A share of the query, small enough for the processor's cache.
+
+    Attributes
+    ----------
+    points : (g · GROUP,) int
+        Query points, group by group; groups that are not full repeat a point.
+    members : (k, NEIGHBOURHOOD) int
+        Groups of each neighbourhood; −1 fills it up.
+    """
+
+    points: IntArray
+    members: IntArray
+
+
+def blocks_of(points: FloatArray, low: FloatArray, high: FloatArray, widest: float) -> list[Block]:
+    """Sort points along a space-filling curve and cut them into blocks.
+
+    Parameters
+    ----------
+    points : (n, 3) float
+        At least one.
+    low, high : (3,) float
+        Beyond this box places are no longer told apart.
+    widest : float
+        Points farther apart than about this are not put into one group, mm.
+    """
+    low = np.clip(points.min(axis=0), low, high)
+    size = max(float((np.clip(points.max(axis=0), low, high) - low).max()), 1e-12)
+    codes = morton_codes(points, low, size)
+    order = sorting_order(codes)
+    codes = codes[order]
+    shift = np.uint32(min(cells_with(codes, _GROUP_CELL), cells_of(widest / size)))
+    slots, _ = runs(codes >> shift, GROUP)
+    cells = codes[slots[:, 0]] >> min(shift + np.uint32(6), np.uint32(30))
+    members, repeated = runs(cells, NEIGHBOURHOOD)
+    first, last = members[:, 0], members[:, -1]
+    cuts = np.searchsorted(last, np.arange(_BLOCK, len(slots), _BLOCK))
+    cuts = np.unique(np.concatenate([[0], cuts, [len(members)]]))
+    members = np.where(repeated, -1, members)
+    blocks = []
+    for start, stop in pairwise(cuts):
+        low_group, groups = first[start], slots[first[start] : last[stop - 1] + 1]
+        local = members[start:stop]
+        blocks.append(Block(order[groups.ravel()], np.where(local >= 0, local - low_group, -1)))
+    return blocks

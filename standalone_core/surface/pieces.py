@@ -1,0 +1,140 @@
+"""Pieces of a surface of similar size, each in a ball, in clusters of neighbours.
+
+A ball says little about a long triangle, so triangles are bisected until every piece's ball is
+small. Pieces only steer the search; distances are always taken to the whole face.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
+from .exact import FaceFrames
+from .morton import cells_with, morton_codes, runs, sorting_order
+
+CLUSTER = 8
+_ENOUGH_PIECES = 40_000
+_MOST_PER_FACE = 8
+_RADIUS_LIMIT = 1.5
+_CLUSTER_CELL = 16
+_MOST_ROUNDS = 60
+
+
+@dataclass(frozen=True, eq=False)
+class Pieces:
+    """Pieces in clusters of ``CLUSTER``; clusters that are not full repeat a piece.
+
+    Attributes
+    ----------
+    centre : (p, 3) float
+    radius : (p,) float
+        Balls that hold the pieces, mm. For an acute piece it is its circumscribed sphere: of
+        these, the one with the least power at a place is that of the piece over the place.
+    face : (p,) int
+        Which face each piece is of.
+    repeated : (p,) bool
+        Which pieces are only there to fill a cluster.
+    cluster_centre : (3, p / CLUSTER) float
+    cluster_radius : (p / CLUSTER,) float
+        Balls that hold the balls of a cluster.
+    several : bool
+        Whether a face can have more than one piece.
+    widest_group : float
+        Points farther apart than this have few near pieces in common, mm.
+    """
+
+    centre: FloatArray
+    radius: FloatArray
+    face: IntArray
+    repeated: BoolArray
+    cluster_centre: FloatArray
+    cluster_radius: FloatArray
+    several: bool
+    widest_group: float
+    tree: cKDTree
+    proper: IntArray
+
+    @classmethod
+    def of(cls, corners: FloatArray, frames: FaceFrames) -> Pieces:
+        """Pieces of triangles (m, 3, 3) whose frames are given."""
+        centre, radius, face = _bisected(corners, frames)
+        low = centre.min(axis=0)
+        size = max(float((centre.max(axis=0) - low).max()), 1e-12)
+        codes = morton_codes(centre, low, size)
+        order = sorting_order(codes)
+        codes = codes[order]
+        shift = np.uint32(cells_with(codes, _CLUSTER_CELL))
+        members, repeated = runs(codes >> shift, CLUSTER)
+        piece = order[members.ravel()]
+        centre, radius = centre[piece], radius[piece]
+        grouped = centre.reshape(-1, CLUSTER, 3)
+        middle = 0.5 * (grouped.min(axis=1) + grouped.max(axis=1))
+        away = grouped - middle[:, None]
+        reach = np.sqrt(np.einsum("cki,cki->ck", away, away)) + radius.reshape(-1, CLUSTER)
+        proper = np.flatnonzero(~repeated.ravel())
+        return cls(
+            centre=centre,
+            radius=radius,
+            face=face[piece],
+            repeated=repeated.ravel(),
+            cluster_centre=np.ascontiguousarray(middle.T),
+            cluster_radius=reach.max(axis=1),
+            several=len(order) > len(corners),
+            widest_group=8.0 * float(radius.mean()),
+            tree=cKDTree(centre[proper], balanced_tree=False),
+            proper=proper,
+        )
+
+    def nearest(self, places: FloatArray) -> IntArray:
+        """Piece (n,) whose centre is nearest to each place (n, 3)."""
+        nearest: IntArray = self.proper.take(self.tree.query(places)[1])
+        return nearest
+
+
+def _bisected(corners: FloatArray, frames: FaceFrames) -> tuple[FloatArray, FloatArray, IntArray]:
+    """Balls and faces of pieces below a size that keeps their number in proportion."""
+    count = max(min(_ENOUGH_PIECES, _MOST_PER_FACE * len(corners)), len(corners))
+    area = 0.5 * float((frames.length * frames.apex_y).sum())
+    # The second term keeps long slivers, which have next to no area, from going to dust.
+    limit = max(_RADIUS_LIMIT * np.sqrt(area / count), 0.5 * float(frames.length.sum()) / count)
+    face = np.arange(len(corners))
+    found: list[tuple[FloatArray, FloatArray, IntArray]] = []
+    for _ in range(_MOST_ROUNDS):
+        centre, radius = _balls(frames)
+        small = radius <= limit
+        found.append((centre[small], radius[small], face[small]))
+        corners, face = _halves(corners[~small], frames.first_corner[~small]), face[~small]
+        face = np.concatenate([face, face])
+        if not len(face):
+            break
+        frames = FaceFrames.of(corners)
+    else:
+        found.append((*_balls(frames), face))
+    return (
+        np.concatenate([each[0] for each in found]),
+        np.concatenate([each[1] for each in found]),
+        np.concatenate([each[2] for each in found]),
+    )
+
+
+def _balls(frames: FaceFrames) -> tuple[FloatArray, FloatArray]:
+    """Smallest balls around triangles: circumscribed, or on the longest edge if obtuse."""
+    half = 0.5 * frames.length
+    raised = frames.apex_x * (frames.apex_x - frames.length) + frames.apex_y**2
+    y = np.zeros_like(half)
+    np.divide(raised, 2.0 * frames.apex_y, out=y, where=(raised > 0.0) & (frames.apex_y > 0.0))
+    centre = frames.origin + half * frames.x_axis + y * frames.y_axis
+    return np.ascontiguousarray(centre.T), np.hypot(half, y) * (1.0 + 1e-12)
+
+
+def _halves(corners: FloatArray, first: IntArray) -> FloatArray:
+    """Cut triangles (k, 3, 3) across the edge that starts at corner ``first``; (2 k, 3, 3)."""
+    rows = np.arange(len(first))
+    start, end, apex = (corners[rows, (first + k) % 3] for k in range(3))
+    middle = 0.5 * (start + end)
+    return np.concatenate(
+        [np.stack([start, middle, apex], axis=1), np.stack([middle, end, apex], axis=1)]
+    )
