@@ -153,6 +153,8 @@ def components(pairs: IntArray, count: int) -> IntArray:
     count : int
         Number of items.
     """
+    if not count:
+        return np.zeros(0, dtype=np.int64)
     ones = np.ones(len(pairs), dtype=np.int8)
     adjacency = coo_matrix((ones, (pairs[:, 0], pairs[:, 1])), shape=(count, count))
     labels: IntArray = connected_components(adjacency, directed=False)[1].astype(np.int64)

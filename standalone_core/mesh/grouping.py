@@ -90,6 +90,8 @@ def _group_keys(keys: KeyArray) -> Groups:
     Key and index packed into one integer need a plain sort only, several times faster than an
     indirect one.
     """
+    if not len(keys):
+        return Groups(np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64))
     shift = np.uint64(_index_bits(len(keys)))
     packed = keys << shift
     packed |= np.arange(len(keys), dtype=np.uint64)
@@ -101,14 +103,12 @@ def _group_keys(keys: KeyArray) -> Groups:
 
 def _run_starts(changes: BoolArray) -> IntArray:
     """Return where runs begin, given where an item differs from the one before, (n − 1,)."""
-    return np.flatnonzero(np.concatenate([[True], changes])) if len(changes) else np.arange(1)
+    return np.flatnonzero(np.concatenate([[True], changes]))
 
 
 def _group_hashed(columns: list[KeyArray]) -> Groups:
     """Group items that are equal in every column, by a hash whose few mistakes are mended."""
     count = len(columns[0])
-    if not count:
-        return Groups(np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64))
     groups = _group_keys(_hash(columns) >> np.uint64(_index_bits(count)))
     differs = np.zeros(count, dtype=bool)
     for column in columns:

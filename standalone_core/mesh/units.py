@@ -7,7 +7,7 @@ teeth. A crown is 5–15 mm, a full arch about 65 mm (common practice, no source
 longest side, number  unit
 ====================  ============================================================
 0.003 – 0.12          metres: 3–120 mm; in inches or centimetres smaller than any crown
-0.20 – 0.50           inches: 5–12.7 mm; in centimetres at most 5 mm
+0.19 – 0.50           inches: 5–12.7 mm; in centimetres at most 5 mm
 0.60 – 1.50           centimetres: 6–15 mm; in inches more than a crown, less than an arch
 3 – 120               millimetres
 3 000 – 120 000       micrometres: 3–120 mm
@@ -44,7 +44,7 @@ DECLARED_UNITS = {
 PLAUSIBLE_SIZE_MM = (3.0, 120.0)
 SIZE_RANGES = (
     ("m", 0.003, 0.12),
-    ("inch", 0.20, 0.50),
+    ("inch", 0.19, 0.50),
     ("cm", 0.60, 1.50),
     ("mm", *PLAUSIBLE_SIZE_MM),
     ("um", 3000.0, 120000.0),

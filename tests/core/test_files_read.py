@@ -263,7 +263,7 @@ UNUSABLE = {
         PLY_HEAD.format("ascii", 3, 1) + "0 0 0\n9 0 0\n0 9 0\n3 0 1 7\n",
         "do not exist",
     ),
-    "cut.off": ("OFF\n4 4 0\n0 0 0\n9 0 0\n0 9 0\n0 0 9\n3 0 1 2\n", "promises 4 faces, 2 of"),
+    "cut.off": ("OFF\n4 4 0\n0 0 0\n9 0 0\n0 9 0\n0 0 9\n3 0 1 2\n", "promises 4 faces, 3 of"),
     "counts.off": ("OFF\nmany few\n", "no counts"),
     "range.obj": ("v 0 0 0\nv 9 0 0\nv 0 9 0\nf 1 2 9\n", "not a whole OBJ"),
     "words.obj": ("v 0 0 0\nv 9 0 0\nv 0 9 0\nf one two three\n", "not a whole OBJ"),
