@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
+from scipy.linalg import eigh
 
 from ..errors import SuperimpositionError
 from ..mesh.triangle_mesh import BoolArray, FloatArray
@@ -20,6 +21,7 @@ from .feet import (
     sample_feet,
     weighted_quantile,
 )
+from .frame import Frame
 from .prepared import PreparedDesign
 from .rigid import apply, box_corners, largest_displacement, motion, nearest_rotation
 from .sampling import thinned
@@ -31,10 +33,12 @@ _SAMPLE_TOLERANCE = 2e-5
 _STAGES = ((8_000, 2e-4), (40_000, 2e-5))
 """Points of a stage on part of them, and the step (mm) at which it ends."""
 _STAGE_ITERATIONS = 40
-_SLOWEST, _FASTEST = 0.9, 0.03
+_SLOWEST, _FASTEST = 0.9, 0.1
 """Bounds of the rate at which steps are taken to shrink."""
-_CUT_SETTLED_MM = 1e-3
-"""The loss's cut follows the residuals until a step is smaller than this, then it stays."""
+_SECANT_FROM_MM = 5e-3
+"""Steps larger than this teach nothing about the curvature at the optimum."""
+_LEAST_BEND, _MOST_BEND = -0.7, 2.0
+"""Bounds of the learnt curvature relative to the Gauss–Newton matrix, in every direction."""
 
 
 @dataclass(frozen=True)
@@ -90,34 +94,63 @@ class FitState:
         How far the last step moved the point that moved most; inf before a stage's first step.
     rate : float
         Ratio of the last two steps: the fit closes in by this factor.
-    cut_mm : float, optional
-        Distance beyond which points do not count; None until it is first determined.
+    cut_mm : float
+        Distance beyond which points did not count in the last step.
+    curvature : (6, 6) ndarray
+        What the Gauss–Newton matrix lacks, learnt from how the gradient changed over the steps.
+    last : tuple of two (6,) ndarray, optional
+        The last step and the gradient before it.
     """
 
     pose: FloatArray
     iterations: int = 0
     step_mm: float = np.inf
     rate: float = _SLOWEST
-    cut_mm: float | None = None
+    cut_mm: float = np.inf
+    curvature: FloatArray = field(default_factory=lambda: np.zeros((6, 6)))
+    last: tuple[FloatArray, FloatArray] | None = None
 
-    def after(self, step: FloatArray, corners: FloatArray) -> FitState:
+    def after(self, equations: NormalEquations, corners: FloatArray) -> FitState:
         """The state after one more step."""
-        pose = step @ self.pose
+        curvature = _learnt(self, equations)
+        small = equations.step(curvature)
+        pose = equations.frame.motion(small) @ self.pose
         pose = motion(nearest_rotation(pose[:3, :3]), pose[:3, 3])
         moved = largest_displacement(pose, self.pose, corners)
         rate = self.rate
         if 0.0 < self.step_mm < np.inf:
             rate = float(np.clip(moved / self.step_mm, _FASTEST, _SLOWEST))
-        return FitState(pose, self.iterations + 1, moved, rate, self.cut_mm)
+        last = small, equations.gradient
+        return FitState(pose, self.iterations + 1, moved, rate, self.cut_mm, curvature, last)
 
     def fresh(self) -> FitState:
-        """The state at the start of a stage: on other points steps do not compare."""
-        return replace(self, step_mm=np.inf, cut_mm=None)
+        """The state at the start of a stage: steps on other points do not compare."""
+        return replace(self, step_mm=np.inf, last=None)
 
     @property
     def remaining_mm(self) -> float:
         """Sum of the steps to come if each is ``rate`` times the one before."""
         return self.step_mm * self.rate / (1.0 - self.rate)
+
+
+def _learnt(state: FitState, equations: NormalEquations) -> FloatArray:
+    """Curvature after the symmetric rank-one secant correction.
+
+    Gauss–Newton takes the design as flat around each foot. Where residuals are not small against
+    the design's radii, as at a rim, that costs many steps; the change y of the gradient over the
+    last step s tells the missing curvature: C += v vᵀ/(vᵀ s) with v = y − (H + C) s (Dennis, Gay &
+    Welsch, ACM TOMS 7:348, 1981, and Nocedal & Wright, Numerical Optimization, 6.2; from memory).
+    """
+    if state.last is None or state.step_mm > _SECANT_FROM_MM or not equations.held:
+        return state.curvature
+    step, before = state.last
+    lacking = equations.gradient - before - (equations.information + state.curvature) @ step
+    along = float(lacking @ step)
+    if abs(along) <= 1e-6 * float(np.linalg.norm(lacking) * np.linalg.norm(step)):
+        return state.curvature
+    learnt: FloatArray = state.curvature + np.outer(lacking, lacking) / along
+    bends = eigh(learnt, equations.information, eigvals_only=True)
+    return learnt if bends[0] > _LEAST_BEND and bends[-1] < _MOST_BEND else state.curvature
 
 
 @dataclass(frozen=True)
@@ -202,8 +235,7 @@ def best_fit_steps(
 def present_fit_steps(problem: FitProblem, pose: FloatArray) -> Steps[BestFit]:
     """Measure how scan points lie in a pose that is taken as it is."""
     feet = yield from problem.feet_steps(pose)
-    state = replace(FitState(pose), step_mm=0.0)
-    state, _ = _weighted(problem, feet, state)
+    state = FitState(pose, step_mm=0.0, cut_mm=_weighted(problem, feet)[0])
     return _summary(problem, feet, state, state, passes=0)
 
 
@@ -225,7 +257,7 @@ def fit_on_samples(
         feet, distance = sample_feet(moved, design)
         width = 4.685 * 1.4826 * max(weighted_quantile(distance, equal, 0.5), 1e-9)
         weight = np.where(distance < width, (1.0 - (distance / width) ** 2) ** 2, 0.0)
-        state = state.after(normal_equations(moved, feet, weight).step(), corners)
+        state = state.after(normal_equations(moved, feet, weight, design.frame), corners)
         if state.step_mm < tolerance:
             break
     return state
@@ -256,26 +288,26 @@ def _whole_steps(problem: FitProblem, state: FitState) -> Steps[BestFit]:
     return _summary(problem, feet, before, state, passes)
 
 
-def _weighted(problem: FitProblem, feet: Feet, state: FitState) -> tuple[FitState, FloatArray]:
-    """Settle the loss's cut if it is still open, and weigh the points by it."""
+def _weighted(problem: FitProblem, feet: Feet) -> tuple[float, FloatArray]:
+    """The loss's cut and the weights it gives the points."""
     settings = problem.settings
-    if state.cut_mm is None or state.step_mm > _CUT_SETTLED_MM:
-        state = replace(state, cut_mm=cut_mm(feet, problem.weights, settings))
-    counted = loss_weights(feet, problem.weights, state.cut_mm or 0.0, settings)
+    cut = cut_mm(feet, problem.weights, settings)
+    counted = loss_weights(feet, problem.weights, cut, settings)
     if np.count_nonzero(counted) < 6:
         raise SuperimpositionError(
             f"Fewer than 6 scan points lie within {settings.max_distance_mm} mm of the design.",
             subject="best fit",
             remedy="Check that both files show the same crown, or start from landmark pairs.",
         )
-    return state, counted
+    return cut, counted
 
 
 def _stepped(problem: FitProblem, feet: Feet, state: FitState) -> FitState:
     """One Gauss–Newton step from the feet found at the state's pose."""
-    state, counted = _weighted(problem, feet, state)
-    equations = normal_equations(apply(state.pose, problem.points), feet, counted)
-    return state.after(equations.step(), problem.corners)
+    cut, counted = _weighted(problem, feet)
+    moved = apply(state.pose, problem.points)
+    equations = normal_equations(moved, feet, counted, problem.design.frame)
+    return replace(state.after(equations, problem.corners), cut_mm=cut)
 
 
 def _summary(
@@ -285,8 +317,7 @@ def _summary(
 
     The residuals after that step follow, to first order, from those before it.
     """
-    cut = state.cut_mm or 0.0
-    weights = loss_weights(feet, problem.weights, cut, problem.settings)
+    weights = loss_weights(feet, problem.weights, state.cut_mm, problem.settings)
     counted = weights > 0.0
     here = apply(before.pose, problem.points)
     shift = apply(state.pose, problem.points[counted]) - here[counted]
@@ -302,6 +333,6 @@ def _summary(
         passes=passes,
         converged=state.remaining_mm <= problem.settings.tolerance_mm,
         remaining_mm=state.remaining_mm,
-        cut_mm=cut,
-        equations=normal_equations(here, feet, weights),
+        cut_mm=state.cut_mm,
+        equations=normal_equations(here, feet, weights, Frame.of(here, weights)),
     )

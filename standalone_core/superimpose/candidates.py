@@ -77,20 +77,17 @@ def finish(
     points: FloatArray, design: PreparedDesign, settings: SuperimposeSettings, pose: FloatArray
 ) -> Candidate:
     """Fit a few thousand equal points on exact feet, from a pose that is nearly there."""
-    corners, equal = box_corners(points), np.ones(len(points))
-    limit = settings.max_distance_mm
+    corners, state = box_corners(points), FitState(pose)
     for _ in range(_FINISH_ITERATIONS):
-        moved = apply(pose, points)
-        feet = exact_feet(moved, design, limit)
-        weights = feet.usable * equal
-        if np.count_nonzero(weights) < 6:
+        moved = apply(state.pose, points)
+        feet = exact_feet(moved, design, settings.max_distance_mm)
+        if np.count_nonzero(feet.usable) < 6:
             break
-        after = normal_equations(moved, feet, weights).step() @ pose
-        step = largest_displacement(after, pose, corners)
-        pose = after
-        if step < _FINISH_STEP_SHARE * design.diagonal_mm:
+        weights = feet.usable.astype(np.float64)
+        state = state.after(normal_equations(moved, feet, weights, design.frame), corners)
+        if state.step_mm < _FINISH_STEP_SHARE * design.diagonal_mm:
             break
-    return measured(points, design, settings, pose)
+    return measured(points, design, settings, state.pose)
 
 
 def measured(

@@ -23,9 +23,9 @@ _SHIFT = 0.12
 inner surface has its centroid about a tenth of the diagonal away from the design's."""
 _ROUNDS = (
     # points, steps, poses kept, robust width at the first and last step (shares of the diagonal)
-    (100, 6, 96, 0.10, 0.05),
-    (200, 10, 24, 0.05, 0.02),
-    (800, 24, 8, 0.02, 0.01),
+    (64, 4, 160, 0.10, 0.05),
+    (150, 10, 24, 0.06, 0.02),
+    (500, 20, 8, 0.02, 0.01),
 )
 _DAMPING = 0.02
 _SAME_POSE_DEG = 12.0

@@ -43,13 +43,13 @@ def weak_directions(
 def _weak_direction(
     motion: FloatArray, stiffness: float, equations: NormalEquations
 ) -> WeakDirection:
-    turn, slide = motion[:3] / equations.length_mm, motion[3:]
+    turn, slide = motion[:3] / equations.frame.length_mm, motion[3:]
     if np.linalg.norm(motion[:3]) < _PURE_SLIDE:
         axis = _upright(slide)
         words = f"sliding along {_numbers(axis)}"
-        return WeakDirection("sliding", axis, equations.centre, stiffness, words)
+        return WeakDirection("sliding", axis, equations.frame.centre, stiffness, words)
     axis = _upright(turn)
-    through = equations.centre + np.cross(turn, slide) / (turn @ turn)
+    through = equations.frame.centre + np.cross(turn, slide) / (turn @ turn)
     words = f"turning about {_numbers(axis)} through {_numbers(through)} mm"
     return WeakDirection("turning", axis, through, stiffness, words)
 

@@ -8,8 +8,8 @@ import numpy as np
 
 from ..mesh.triangle_mesh import BoolArray, FloatArray
 from ..progress import Progress, Steps
+from .frame import Frame
 from .prepared import PreparedDesign
-from .rigid import motion_about, rotation_from_vector
 from .settings import SuperimposeSettings
 
 _BLOCK = 60_000
@@ -17,7 +17,6 @@ _TINY_MM = 1e-7
 """Below this distance the face's normal stands for the direction from foot to point."""
 _UNSEEN = 1e-7
 """Directions with less information than this share of the greatest are not moved along."""
-_LARGEST_TURN = 0.3
 
 
 @dataclass(frozen=True)
@@ -125,45 +124,45 @@ def weighted_quantile(values: FloatArray, weights: FloatArray, share: float) -> 
 
 @dataclass(frozen=True)
 class NormalEquations:
-    """Weighted normal equations of the six small motions about a centre.
+    """Weighted normal equations of the six small motions in a frame.
 
     Attributes
     ----------
     information : (6, 6) ndarray
-        Σ w j jᵀ / Σ w with j = ((x − c)/L × n, n): dimensionless, three rotations (scaled by the
-        length L) and three translations.
+        Σ w j jᵀ / Σ w with j = ((x − c)/L × n, n): dimensionless, three turns and three shifts.
     gradient : (6,) ndarray
         Σ w j d / Σ w, mm.
-    centre : (3,) ndarray
-        Weighted centroid c of the points, mm.
-    length_mm : float
-        Root mean square distance L of the points from the centroid.
+    frame : Frame
     """
 
     information: FloatArray
     gradient: FloatArray
-    centre: FloatArray
-    length_mm: float
+    frame: Frame
 
-    def step(self) -> FloatArray:
-        """4×4 motion of one Gauss–Newton step; directions that nothing holds are left alone."""
-        values, vectors = np.linalg.eigh(self.information)
+    @property
+    def held(self) -> bool:
+        """Whether no direction is entirely free."""
+        values = np.linalg.eigvalsh(self.information)
+        return bool(values[0] > _UNSEEN * values[-1])
+
+    def step(self, curvature: FloatArray) -> FloatArray:
+        """Newton step (6,) in mm; directions that nothing holds are left alone.
+
+        ``curvature`` (6, 6) is added to the information; zero gives the Gauss–Newton step.
+        """
+        values, vectors = np.linalg.eigh(self.information + curvature)
         seen = values > _UNSEEN * values[-1]
         along = vectors[:, seen]
-        small = -along @ ((along.T @ self.gradient) / values[seen])
-        turn = small[:3] / self.length_mm
-        limit = min(1.0, _LARGEST_TURN / max(float(np.linalg.norm(turn)), 1e-300))
-        return motion_about(rotation_from_vector(turn * limit), self.centre, small[3:] * limit)
+        step: FloatArray = -along @ ((along.T @ self.gradient) / values[seen])
+        return step
 
 
-def normal_equations(points: FloatArray, feet: Feet, weights: FloatArray) -> NormalEquations:
+def normal_equations(
+    points: FloatArray, feet: Feet, weights: FloatArray, frame: Frame
+) -> NormalEquations:
     """Normal equations at the points' present place."""
-    total = float(weights.sum())
-    centre = weights @ points / total
-    arms = points - centre
-    length = float(np.sqrt(weights @ np.einsum("nk,nk->n", arms, arms) / total)) or 1.0
     jacobian = np.empty((len(points), 6))
-    jacobian[:, :3] = np.cross(arms / length, feet.direction)
+    jacobian[:, :3] = np.cross((points - frame.centre) / frame.length_mm, feet.direction)
     jacobian[:, 3:] = feet.direction
-    weighted = jacobian * (weights / total)[:, None]
-    return NormalEquations(weighted.T @ jacobian, weighted.T @ feet.residual_mm, centre, length)
+    weighted = jacobian * (weights / weights.sum())[:, None]
+    return NormalEquations(weighted.T @ jacobian, weighted.T @ feet.residual_mm, frame)

@@ -10,6 +10,7 @@ from scipy.spatial import cKDTree
 
 from ..mesh.triangle_mesh import FloatArray, IntArray
 from ..surface.closest import SurfaceIndex
+from .frame import Frame
 from .rigid import box_corners
 from .sampling import SurfaceSamples, surface_samples
 
@@ -59,6 +60,11 @@ class PreparedDesign:
         """Centroid of the surface, (3,), mm."""
         centre: FloatArray = self.samples.points.mean(axis=0)
         return centre
+
+    @cached_property
+    def frame(self) -> Frame:
+        """Frame in which steps are taken."""
+        return Frame.of(self.samples.points, np.ones(len(self.samples)))
 
     @property
     def diagonal_mm(self) -> float:

@@ -16,7 +16,7 @@ def even_rotations(count: int) -> FloatArray:
 
     Super-Fibonacci spiral on the unit quaternions (Alexa, "Super-Fibonacci Spirals: Fast,
     Low-Discrepancy Sampling of SO(3)", CVPR 2022), constants φ = √2 and ψ⁴ = ψ + 4. With 300 of
-    them no rotation is farther than about 40° from its nearest.
+    them no rotation is farther than 45° from its nearest.
 
     Returns
     -------

@@ -77,7 +77,7 @@ class SuperimposeSettings:
     robust_tuning: float = 4.685
     robust_floor_mm: float = 0.001
     max_distance_mm: float = 1.0
-    tolerance_mm: float = 5e-6
+    tolerance_mm: float = 2e-6
     max_iterations: int = 30
     look_for_rivals: bool = True
     rival_ratio: float = 1.2
