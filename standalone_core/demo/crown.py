@@ -8,9 +8,11 @@ from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from ..mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
 from .meshing import mesh_surface
+from .nearest import nearest_feet
 from .shape import CrownShape
 from .true_areas import TRUE_AREA_NAMES, TrueAreas
 
@@ -71,6 +73,26 @@ class DemoCrown:
         return {
             name: self.true_areas.contains(name, self.theta, self.s) for name in TRUE_AREA_NAMES
         }
+
+    def areas_at(self, points: FloatArray) -> Mapping[str, BoolArray]:
+        """Which points on or beside the surface lie in each true area.
+
+        Parameters
+        ----------
+        points : (n, 3) array
+            Points in mm, such as those of an evaluation mesh of this or a like design; the
+            nearest points of the formula's surface decide.
+
+        Returns
+        -------
+        Mapping of str to (n,) bool
+        """
+        _, nearest = cKDTree(self.mesh.vertices).query(points)
+        limits = (-self.shape.intaglio_length_mm, self.shape.external_length_mm)
+        feet = nearest_feet(self.shape, limits, points, self.theta[nearest], self.s[nearest])
+        # A vertex on the margin line must not fall to the intaglio by rounding.
+        s = np.where(np.abs(feet.s) < 1e-6, 0.0, feet.s)
+        return {name: self.true_areas.contains(name, feet.theta, s) for name in TRUE_AREA_NAMES}
 
 
 def demo_crown(

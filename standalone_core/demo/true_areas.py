@@ -9,7 +9,7 @@ In geometric terms, so that a mesh can be asked the same:
   largest piece, with the steep places that it surrounds (walls of fissures). **axial** is the
   rest of the external surface.
 - **fossae**: occlusal places that a ball of 1 mm radius, let down along the path of insertion
-  onto the occlusal surface, cannot come nearer than 0.02 mm to, measured along that path.
+  onto the external surface, cannot come nearer than 0.02 mm to, measured along that path.
 - **contact_mesial**, **contact_distal**: axial places within 1.5 mm, along the surface, of the
   outermost place; that is the surface point next to the middle of all places that stand at
   most 0.02 mm behind the outermost one.
@@ -153,9 +153,7 @@ class TrueAreas:
         places = np.arange(-reach, reach + GRID_MM / 2, GRID_MM)
         x, y = np.meshgrid(places, places, indexing="ij")
         theta, s = self._below(x, y)
-        heights = np.where(
-            self.contains("occlusal", theta, s), self.shape.points(theta, s)[..., 2], DEEP_MM
-        )
+        heights = np.where(s > 0.0, self.shape.points(theta, s)[..., 2], DEEP_MM)
         steps = np.arange(-round(radius / GRID_MM), round(radius / GRID_MM) + 1) * GRID_MM
         square = radius**2 - steps[:, None] ** 2 - steps[None, :] ** 2
         ball: Any = np.sqrt(np.maximum(square, 0.0)) - radius

@@ -60,6 +60,8 @@ class TrueMeasures:
         Weighted by area.
     mean_positive_um, mean_negative_um : float
         Mean of the deviations above and below zero; NaN where there is none.
+    positive_share : float
+        Share of the area above zero; where it or its rest is tiny, a scan may hold no such point.
     min_um, max_um : float
         Without noise.
     within_tolerance, tolerance_um : float
@@ -80,6 +82,7 @@ class TrueMeasures:
     half_p90_p10_um: float
     mean_positive_um: float
     mean_negative_um: float
+    positive_share: float
     min_um: float
     max_um: float
     within_tolerance: float
@@ -136,6 +139,7 @@ def measures_of(
         half_p90_p10_um=0.5 * (p90 - p10),
         mean_positive_um=_ratio(0.5 * (mean_abs + mean), positive_share),
         mean_negative_um=_ratio(-0.5 * (mean_abs - mean), negative_share),
+        positive_share=positive_share,
         min_um=float(d.min()),
         max_um=float(d.max()),
         within_tolerance=_within(d, w, spreads, tolerance_um),
