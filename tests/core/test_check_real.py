@@ -1,0 +1,73 @@
+"""The check on a real surface whose deviation is known: a part of it was cut off."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pytest
+from cuspwise.standalone_core.check import CheckResult, CheckSettings, check
+from cuspwise.standalone_core.deviation.field import COUNTED, DeviationSettings
+from cuspwise.standalone_core.deviation.verdict import Tolerances
+from cuspwise.standalone_core.mesh.graph import border_vertices
+from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
+from scipy.spatial import cKDTree
+
+
+@dataclass(frozen=True)
+class Clipped:
+    """A check of the whole surface against the clipped one, and what became of its vertices."""
+
+    result: CheckResult
+    removed: np.ndarray
+    kept: np.ndarray
+
+
+@pytest.fixture(scope="module", params=[0.05, 1.0], ids=["near", "far"])
+def clipped(request: pytest.FixtureRequest, shared_meshes: Path) -> Clipped:
+    """Dentine of a real third molar (micro-CT), and the same less what its authors clipped off.
+
+    Source: worn_pair of the shared meshes (MIT). Their mask says which vertices were removed;
+    those still found at the very same place, off the clipped mesh's border, are kept. The few
+    along the cut that the authors moved are neither.
+    """
+    folder = shared_meshes / "worn_pair"
+    settings = CheckSettings(
+        superimpose=SuperimposeSettings(start="in_place", refine=False, look_for_rivals=False),
+        deviation=DeviationSettings(search_mm=request.param),
+        tolerances=Tolerances({"whole": 1.0}),
+        spacing_mm=0.5,
+    )
+    result = check(folder / "dentine_original.ply", folder / "dentine_clipped.ply", settings)
+    removed = np.load(folder / "removed_mask.npy")
+    scan = result.scan.mesh
+    distance, nearest = cKDTree(scan.vertices).query(result.design.mesh.vertices)
+    kept = ~removed & (distance == 0.0) & ~border_vertices(scan)[nearest]
+    return Clipped(result, removed, kept)
+
+
+def test_what_was_kept_is_exact(clipped: Clipped) -> None:
+    field = clipped.result.design_to_scan
+    assert len(field) == len(clipped.removed)  # no edge is longer than the spacing
+    assert clipped.kept.mean() > 0.93
+    assert (field.status[clipped.kept] == COUNTED).all()
+    assert np.abs(field.deviation_mm[clipped.kept]).max() < 1e-12
+
+
+def test_what_was_removed_does_not_count(clipped: Clipped) -> None:
+    """None of it next to the cut; 1 mm away, the rim curls back over some of it."""
+    field, removed = clipped.result.design_to_scan, clipped.removed
+    counted = field.weights_mm2[removed & field.counted].sum() / field.weights_mm2[removed].sum()
+    assert counted == 0 if field.settings.search_mm < 0.1 else 0 < counted < 0.1
+
+
+def test_coverage_is_what_was_left(clipped: Clipped) -> None:
+    weights = clipped.result.evaluation.weights_mm2
+    row = clipped.result.measures_of("whole")
+    assert row.coverage == pytest.approx(weights[clipped.kept].sum() / weights.sum(), abs=0.005)
+    (verdict,) = (found for found in clipped.result.verdicts if found.area == "whole")
+    assert verdict.verdict == ("within" if row.mean_abs_um <= 1.0 else "outside")
+    backward = clipped.result.measures_of("whole", "scan_to_design")
+    assert backward.coverage > 0.99
+    assert backward.median_um == pytest.approx(0.0, abs=1e-9)
