@@ -47,53 +47,84 @@ class Rivals(NamedTuple):
 
 
 class Lists(NamedTuple):
-    """Ragged lists of ``length`` (n,) items each, one list after the other in ``items``."""
+    """Ragged lists: list k is ``items[start[k] : start[k] + length[k]]``."""
 
+    start: IntArray
     length: IntArray
     items: IntArray
 
+    @classmethod
+    def of(cls, count: int, owner: IntArray, items: IntArray) -> Lists:
+        """Lists of items whose owners are given, each owner's items side by side."""
+        first = np.flatnonzero(np.diff(owner, prepend=-1))
+        start, length = np.zeros(count, dtype=np.int64), np.zeros(count, dtype=np.int64)
+        start[owner[first]] = first
+        length[owner[first]] = np.diff(first, append=len(owner))
+        return cls(start, length, items)
+
     def padded(self, fill: int, weight: int) -> Iterator[tuple[IntArray, IntArray]]:
-        """Yield (rows, items (k, length)) for lists of like length, short ones filled up.
+        """Yield (lists, items (k, length)) for lists of like length, short ones filled up.
 
         ``weight`` numbers are to be computed for each item; batches are cut accordingly.
         """
         order = np.argsort(self.length, kind="stable")
-        count = self.length[order]
-        start = (np.cumsum(self.length) - self.length)[order]
+        length, start = self.length[order], self.start[order]
         items = np.append(self.items, fill)
-        begin = int(np.searchsorted(count, 1))
-        while begin < len(count):
+        begin = int(np.searchsorted(length, 1))
+        while begin < len(length):
             # Rows whose length is a multiple of 16 are the quick ones for the processor.
-            longest = -(-int(count[begin]) * 5 // 64) * 16
-            end = int(np.searchsorted(count, longest, side="right"))
+            longest = -(-int(length[begin]) * 5 // 64) * 16
+            end = int(np.searchsorted(length, longest, side="right"))
             end = min(end, begin + max(1, _AT_ONCE // (longest * weight)))
             nth = np.arange(longest)
-            place = np.where(
-                nth < count[begin:end, None], start[begin:end, None] + nth, len(items) - 1
-            )
+            place = start[begin:end, None] + nth
+            place = np.where(nth < length[begin:end, None], place, len(items) - 1)
             yield order[begin:end], items.take(place)
             begin = end
 
 
+class Batch(NamedTuple):
+    """Groups with lists of like length."""
+
+    group: IntArray
+    columns: IntArray
+    """(g, length): their listed pieces, as columns of the patch's table."""
+    table: FloatTable
+    """(g, 5, length): those columns."""
+
+
 @dataclass(frozen=True, eq=False)
 class Groups:
-    """Groups of points: middles (g, 3), distances of their points from them (g, GROUP), mm."""
+    """Groups of points.
+
+    Attributes
+    ----------
+    points : (n, 3) float
+    slots, repeated : (g, GROUP)
+        As in :class:`Block`.
+    middle : (g, 3) float
+    away : (g, GROUP) float
+        Distances of the points from the middle, mm.
+    """
 
     points: FloatArray
+    slots: IntArray
+    repeated: BoolArray
     middle: FloatArray
     away: FloatArray
 
     @classmethod
-    def of(cls, points: FloatArray) -> Groups:
-        """Groups of points (g · GROUP, 3)."""
-        grouped = points.reshape(-1, GROUP, 3)
+    def of(cls, points: FloatArray, block: Block) -> Groups:
+        """Groups of a block's points (n, 3)."""
+        grouped = points.take(block.slots, axis=0)
         low, high = grouped[:, 0].copy(), grouped[:, 0].copy()
         for k in range(1, GROUP):
             np.minimum(low, grouped[:, k], out=low)
             np.maximum(high, grouped[:, k], out=high)
         middle = 0.5 * (low + high)
-        offset = grouped - middle[:, None]
-        return cls(points, middle, np.sqrt(np.einsum("gki,gki->gk", offset, offset)))
+        grouped -= middle[:, None]
+        away = np.sqrt(np.einsum("gki,gki->gk", grouped, grouped))
+        return cls(points, block.slots, block.repeated, middle, away)
 
 
 class Patch:
@@ -104,7 +135,7 @@ class Patch:
     pieces : Pieces
     groups : Groups
     reach : (g,) float
-        Pieces whose ball comes this near to a group's middle are to be listed for it, mm.
+        The farthest that pieces of a group will be asked for, from its middle, mm.
     members : (k, NEIGHBOURHOOD) int
         Groups of each neighbourhood, or −1.
     """
@@ -112,82 +143,91 @@ class Patch:
     def __init__(
         self, pieces: Pieces, groups: Groups, reach: FloatArray, members: IntArray
     ) -> None:
-        self.members = members
+        self.groups, self.members = groups, members
         middle, span = _neighbourhood_balls(groups.middle, reach, members)
         low, high = (middle - span[:, None]).min(axis=0), (middle + span[:, None]).max(axis=0)
         self.origin, half = 0.5 * (low + high), 0.5 * (high - low)
-        self.clusters, self.listed = _clusters_in_reach(pieces, middle, span, self.origin, half)
-        piece = (self.clusters[:, None] * CLUSTER + np.arange(CLUSTER)).ravel()
-        centre, radius = pieces.centre[piece] - self.origin, pieces.radius[piece]
+        clusters, self.listed = _clusters_in_reach(pieces, middle, span, self.origin, half)
+        piece = (clusters[:, None] * CLUSTER + np.arange(CLUSTER)).ravel()
+        centre, radius = pieces.centre.take(piece, axis=0), pieces.radius.take(piece)
         largest = max(float(radius.max(initial=0.0)), float(reach.max()))
         self.unit = max(float(np.sqrt(half @ half)) + largest, 1e-300)
-        self.face = pieces.face[piece]
-        self.table = _piece_table(centre / self.unit, radius / self.unit, pieces.repeated[piece])
+        self.face = pieces.face.take(piece)
+        centre -= self.origin
+        centre /= self.unit
+        self.table = _piece_table(centre, radius / self.unit, pieces.repeated.take(piece))
         self.points = self._rows(groups.points)
-        self.square = np.einsum("ij,ij->i", self.points[:, :3], self.points[:, :3])
-        rows = self._rows(groups.middle)
-        self.groups, self.reach = rows, reach / self.unit
-        rows[:, 3] = self.reach
 
     def _rows(self, places: FloatArray) -> FloatTable:
         """Left factors (n, 5) of the products: place, a bound yet to be filled in, 1."""
-        rows = np.zeros((len(places), 5), dtype=np.float32)
-        rows[:, :3] = (places - self.origin) / self.unit
+        rows = np.empty((len(places), 5), dtype=np.float32)
+        np.multiply(places - self.origin, 1.0 / self.unit, out=rows[:, :3], casting="same_kind")
+        rows[:, 3] = 0.0
         rows[:, 4] = 1.0
         return rows
 
-    def lists(self) -> Lists:
-        """Pieces in reach of each group, as columns of the patch's table."""
-        middle = self.groups[:, :3]
-        limit = self.reach**2 - np.einsum("ij,ij->i", middle, middle) + _TOLERANCE
-        limit = np.append(limit.astype(np.float32), -_NEVER)
-        rows = np.append(self.groups, self.groups[-1:], axis=0)
+    def batches(self, reach: FloatArray, members: IntArray) -> list[Batch]:
+        """Pieces whose ball comes within ``reach`` (g,) of the middles of the member groups."""
+        lists = self._lists(reach / self.unit, members)
+        fill = self.table.shape[1] - 1
+        return [
+            Batch(group, columns, self.table.take(columns, axis=1).transpose(1, 0, 2))
+            for group, columns in lists.padded(fill, GROUP)
+        ]
+
+    def _lists(self, reach: FloatArray, members: IntArray) -> Lists:
+        rows = self._rows(self.groups.middle)
+        rows[:, 3] = reach
+        limit = reach**2 - np.einsum("ij,ij->i", rows[:, :3], rows[:, :3]) + _TOLERANCE
+        limit = np.append(limit, -_NEVER).astype(np.float32)
+        rows = np.append(rows, rows[-1:], axis=0)
         table = self.table.reshape(5, -1, CLUSTER)
-        found_group, found_piece = [], []
-        fill = table.shape[1] - 1
-        for which, clusters in self.listed.padded(fill, CLUSTER * NEIGHBOURHOOD):
-            group = self.members[which]
-            group = group[:, : np.count_nonzero(group >= 0, axis=1).max()]
+        owner, item = [], []
+        for which, clusters in self.listed.padded(table.shape[1] - 1, CLUSTER * NEIGHBOURHOOD):
+            group = members[which]
+            group = group[:, : max(1, np.count_nonzero(group >= 0, axis=1).max())]
             columns = table.take(clusters, axis=1).reshape(5, len(which), -1)
             power = np.matmul(rows[group], columns.transpose(1, 0, 2))
             near = np.flatnonzero(power <= limit[group][:, :, None])
             row, column = _divided(near, power.shape[2])
             cluster = row // group.shape[1] * clusters.shape[1] + column // CLUSTER
-            found_group.append(group.ravel().take(row))
-            found_piece.append(clusters.ravel().take(cluster) * CLUSTER + column % CLUSTER)
-        groups, piece = _joined(found_group), _joined(found_piece)
-        order = np.argsort(groups, kind="stable")
-        return Lists(np.bincount(groups, minlength=len(self.groups)), piece.take(order))
+            owner.append(group.ravel().take(row))
+            item.append(clusters.ravel().take(cluster) * CLUSTER + column % CLUSTER)
+        return Lists.of(len(reach), _joined(owner), _joined(item))
 
-    def faces_of_least_power(self, lists: Lists, fallback: IntArray) -> IntArray:
-        """For each point the face of the listed piece of least power; else the fallback's."""
-        self.points[:, 3] = 0.0
-        grouped = self.points.reshape(-1, GROUP, 5)
-        face = fallback.copy()
-        for group, columns in lists.padded(self.table.shape[1] - 1, GROUP):
-            table = self.table.take(columns, axis=1).transpose(1, 0, 2)
+    def faces_of_least_power(self, batches: list[Batch], fallback: IntArray) -> IntArray:
+        """For each point the face of the listed piece of least power, else its group's (g,)."""
+        slots = self.groups.slots
+        grouped = self.points.take(slots, axis=0)
+        face = np.empty(len(self.points), dtype=np.int64)
+        face[slots] = fallback[:, None]
+        for group, columns, table in batches:
             least = np.matmul(grouped.take(group, axis=0), table).argmin(axis=2)
-            column = columns.ravel().take(least + np.arange(len(group))[:, None] * columns.shape[1])
-            face[group[:, None] * GROUP + np.arange(GROUP)] = self.face.take(column)
+            least += np.arange(len(group))[:, None] * columns.shape[1]
+            face[slots.take(group, axis=0)] = self.face.take(columns.ravel().take(least))
         return face
 
-    def rivals(self, lists: Lists, bound: FloatArray) -> Rivals:
-        """Faces of listed pieces whose ball comes within ``bound`` (n,) of each point, mm."""
+    def rivals(self, batches: list[Batch], bound: FloatArray, skipped: BoolArray) -> Rivals:
+        """Faces of listed pieces whose ball comes within ``bound`` (n,) of each point, mm.
+
+        Groups that are ``skipped`` (g,) get none.
+        """
         scaled = bound / self.unit
-        self.points[:, 3] = scaled
-        limit = (scaled**2 - self.square + _TOLERANCE).astype(np.float32)
-        grouped, limit = self.points.reshape(-1, GROUP, 5), limit.reshape(-1, GROUP)
-        found_point, found_face = [], []
-        for group, columns in lists.padded(self.table.shape[1] - 1, GROUP):
-            table = self.table.take(columns, axis=1).transpose(1, 0, 2)
+        rows, slots = self.points, self.groups.slots
+        rows[:, 3] = scaled
+        limit = scaled**2 - np.einsum("ij,ij->i", rows[:, :3], rows[:, :3]) + _TOLERANCE
+        limits = limit.astype(np.float32).take(slots)
+        limits[self.groups.repeated | skipped[:, None]] = -_NEVER
+        grouped = rows.take(slots, axis=0)
+        point, face = [], []
+        for group, columns, table in batches:
             power = np.matmul(grouped.take(group, axis=0), table)
-            near = np.flatnonzero(power <= limit.take(group, axis=0)[:, :, None])
+            near = np.flatnonzero(power <= limits.take(group, axis=0)[:, :, None])
             row, column = _divided(near, power.shape[2])
-            of_group = row // GROUP
-            piece = columns.ravel().take(of_group * power.shape[2] + column)
-            found_point.append(group.take(of_group) * GROUP + row % GROUP)
-            found_face.append(self.face.take(piece))
-        return Rivals(_joined(found_point), _joined(found_face))
+            piece = columns.ravel().take(row // GROUP * power.shape[2] + column)
+            point.append(slots.take(group, axis=0).ravel().take(row))
+            face.append(self.face.take(piece))
+        return Rivals(_joined(point), _joined(face))
 
 
 def find_candidates(
@@ -202,32 +242,31 @@ def find_candidates(
 
     Parameters
     ----------
-    points : (g · GROUP, 3) float
+    points : (n, 3) float
         The block's points, mm.
     limit_mm : float
         Rivals are complete only for points nearer than this.
     slack_mm : float
         Faces that are farther than the guess by no more than this are listed too.
     """
-    groups = Groups.of(points)
+    groups = Groups.of(points, block)
     seed = pieces.face.take(pieces.nearest(groups.middle))
     height = np.sqrt(frames.squared_distances(np.ascontiguousarray(groups.middle.T), seed))
     radius = groups.away.max(axis=1)
+    sure = radius + np.minimum(height + radius, limit_mm) + slack_mm
     reach = radius + np.minimum(height + _ALLOWANCE * radius, limit_mm) + slack_mm
-    patch = Patch(pieces, groups, reach, block.members)
-    lists = patch.lists()
-    guess = patch.faces_of_least_power(lists, np.repeat(seed, GROUP))
+    patch = Patch(pieces, groups, sure, block.members)
+    batches = patch.batches(reach, block.members)
+    guess = patch.faces_of_least_power(batches, seed)
     feet = frames.feet(np.ascontiguousarray(points.T), guess)
     bound = np.minimum(np.sqrt(feet.squared), limit_mm) + slack_mm
-    need = (groups.away + bound.reshape(-1, GROUP)).max(axis=1)
+    need = np.minimum((groups.away + bound.take(block.slots)).max(axis=1), sure)
     short = need > reach
-    sure = Lists(np.where(short, 0, lists.length), _without(lists, short))
-    rivals = [patch.rivals(sure, bound)]
+    rivals = [patch.rivals(batches, bound, short)]
     if short.any():
         members = np.where(short[block.members] & (block.members >= 0), block.members, -1)
-        members = -np.sort(-members[(members >= 0).any(axis=1)], axis=1)
-        again = Patch(pieces, groups, np.where(short, need, 0.0), members)
-        rivals.append(again.rivals(again.lists(), bound))
+        members = -np.sort(-members, axis=1)
+        rivals.append(patch.rivals(patch.batches(need, members), bound, ~short))
     point = np.concatenate([each.point for each in rivals])
     face = np.concatenate([each.face for each in rivals])
     other = np.flatnonzero(face != guess.take(point))
@@ -236,10 +275,6 @@ def find_candidates(
         key = np.sort(point * len(frames.length) + face)
         point, face = _divided(key[np.diff(key, prepend=-1) > 0], len(frames.length))
     return feet, Rivals(point, face)
-
-
-def _without(lists: Lists, dropped: BoolArray) -> IntArray:
-    return lists.items[np.repeat(~dropped, lists.length)] if dropped.any() else lists.items
 
 
 def _neighbourhood_balls(
@@ -275,8 +310,8 @@ def _clusters_in_reach(
     reach = (span[:, None] + radius) * (1.0 + 1e-9)
     rounding = 1e-12 * float(half @ half)
     meets = squared <= reach * reach + rounding
-    _, cluster = _divided(np.flatnonzero(meets), max(len(clusters), 1))
-    return clusters, Lists(np.count_nonzero(meets, axis=1), cluster)
+    ball, cluster = _divided(np.flatnonzero(meets), max(len(clusters), 1))
+    return clusters, Lists.of(len(middle), ball, cluster)
 
 
 def _piece_table(centre: FloatArray, radius: FloatArray, repeated: BoolArray) -> FloatTable:

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from ..mesh.triangle_mesh import FloatArray, IntArray
+from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
 from .morton import cells_of, cells_with, morton_codes, runs, sorting_order
 
 GROUP = 8
@@ -24,13 +24,19 @@ class Block:
 
     Attributes
     ----------
-    points : (g · GROUP,) int
-        Query points, group by group; groups that are not full repeat a point.
+    points : (n,) int
+        Query points.
+    slots : (g, GROUP) int
+        Places in ``points`` of each group's points; groups that are not full repeat one.
+    repeated : (g, GROUP) bool
+        Which slots are such repeats.
     members : (k, NEIGHBOURHOOD) int
         Groups of each neighbourhood; −1 fills it up.
     """
 
     points: IntArray
+    slots: IntArray
+    repeated: BoolArray
     members: IntArray
 
 
@@ -52,7 +58,7 @@ def blocks_of(points: FloatArray, low: FloatArray, high: FloatArray, widest: flo
     order = sorting_order(codes)
     codes = codes[order]
     shift = np.uint32(min(cells_with(codes, _GROUP_CELL), cells_of(widest / size)))
-    slots, _ = runs(codes >> shift, GROUP)
+    slots, again = runs(codes >> shift, GROUP)
     cells = codes[slots[:, 0]] >> min(shift + np.uint32(6), np.uint32(30))
     members, repeated = runs(cells, NEIGHBOURHOOD)
     first, last = members[:, 0], members[:, -1]
@@ -61,7 +67,15 @@ def blocks_of(points: FloatArray, low: FloatArray, high: FloatArray, widest: flo
     members = np.where(repeated, -1, members)
     blocks = []
     for start, stop in pairwise(cuts):
-        low_group, groups = first[start], slots[first[start] : last[stop - 1] + 1]
+        groups = slice(first[start], last[stop - 1] + 1)
+        begin, end = slots[groups.start, 0], slots[groups.stop - 1, -1] + 1
         local = members[start:stop]
-        blocks.append(Block(order[groups.ravel()], np.where(local >= 0, local - low_group, -1)))
+        blocks.append(
+            Block(
+                points=order[begin:end],
+                slots=slots[groups] - begin,
+                repeated=again[groups],
+                members=np.where(local >= 0, local - groups.start, -1),
+            )
+        )
     return blocks
