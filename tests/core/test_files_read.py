@@ -261,7 +261,7 @@ UNUSABLE = {
     "points.ply": (PLY_HEAD.format("ascii", 2, 0) + "0 0 0\n1 1 1\n", "2 points but no triangles"),
     "range.ply": (
         PLY_HEAD.format("ascii", 3, 1) + "0 0 0\n9 0 0\n0 9 0\n3 0 1 7\n",
-        "do not exist",
+        "do not exist|not a whole",
     ),
     "cut.off": ("OFF\n4 4 0\n0 0 0\n9 0 0\n0 9 0\n0 0 9\n3 0 1 2\n", "promises 4 faces, 3 of"),
     "counts.off": ("OFF\nmany few\n", "no counts"),
