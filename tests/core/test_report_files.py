@@ -313,6 +313,7 @@ def test_page_answers_first_and_warns(result: CheckResult, written: Path) -> Non
         "common practice, no source",
         "From design to scan",
         "From scan to design",
+        "(Hausdorff): whole crown 60.0",
         "pip install 'cuspwise[pictures]'",
         "pip install '.[pictures]'",
         "The occlusal area has no concave place.",
