@@ -107,14 +107,21 @@ def case(frame: str) -> Case:
 def _assert_true(found: AreaMeasures, truth: TrueMeasures) -> None:
     """Each number within 0.3 µm + 2 % of the truth, shares within 2 % of the area.
 
-    The extremes are those of the noise as well: up to five standard deviations farther out.
+    The mean of one sign is left out where so few points have it that noise alone moves it: its
+    standard error is about σ/√count, so 400 points settle it to 0.1 µm. The extremes are those
+    of the noise as well: up to five standard deviations farther out.
     """
+    settled = {
+        "mean_positive_um": truth.positive_share * found.n >= 400,
+        "mean_negative_um": (1.0 - truth.positive_share) * found.n >= 400,
+    }
     assert found.coverage > 0.99
     assert found.area_mm2 == pytest.approx(truth.area_mm2, rel=0.025)
     off = {}
     for name in NUMBERS:
         expected, got = getattr(truth, name), getattr(found, name)
-        if not np.isclose(got, expected, rtol=0.02, atol=0.3, equal_nan=True):
+        is_true = np.isclose(got, expected, rtol=0.02, atol=0.3, equal_nan=True)
+        if settled.get(name, True) and not is_true:
             off[name] = (expected, got)
     assert not off
     assert found.within_tolerance == pytest.approx(truth.within_tolerance, abs=0.02)
