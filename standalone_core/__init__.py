@@ -17,6 +17,7 @@ deviation            ``measure_deviation``, ``measure_areas``, ``find_exceedance
                      ``Tolerances``
 the whole job        ``check_files``, ``check_meshes``, ``CheckSettings``, ``write_check``
 demo                 ``demo_crown``, ``produce``
+errors               ``CuspwiseError``
 ===================  =====================================================================
 
 Long functions have a twin ``…_steps`` in the same module, a generator of progress.
