@@ -253,15 +253,18 @@ def inspect(file: Path, unit: str, as_json: bool) -> None:
 @guarded
 def demo(out: Path, pictures: bool | None) -> None:
     """Make an invented crown, produce it two ways with known errors, and check both."""
-    from .check import check_steps
+    from .areas.settings import AreaSettings
+    from .check import CheckSettings, check_steps
+    from .demo.crown import DIRECTIONS
     from .demo.scenario import write_demo_steps
     from .report.files import write_check_steps
 
     scenario = Stage(messages).run(write_demo_steps(out))
     screen.print(scenario.text)
+    settings = CheckSettings(areas=AreaSettings(mesial_direction=tuple(DIRECTIONS.mesial)))
     for scan in scenario.scans:
         screen.rule(scan.stem)
-        result = Stage(messages).run(check_steps(scenario.design, scan))
+        result = Stage(messages).run(check_steps(scenario.design, scan, settings))
         _show(result)
         folder = out / f"{scan.stem}_check"
         steps = write_check_steps(result, folder, pictures=_wish(pictures))
