@@ -8,8 +8,8 @@ In geometric terms, so that a mesh can be asked the same:
 - **occlusal**: the external surface whose normal lies within 60° of the path of insertion, its
   largest piece, with the steep places that it surrounds (walls of fissures). **axial** is the
   rest of the external surface.
-- **fossae**: occlusal places that a ball of 1 mm radius, let down along the path of insertion
-  onto the external surface, cannot come nearer than 0.02 mm to, measured along that path.
+- **fossae**: occlusal places that a ball of 1.5 mm radius, let down along the path of insertion
+  onto the external surface, cannot come nearer than 0.03 mm to, measured along that path.
 - **contact_mesial**, **contact_distal**: axial places within 1.5 mm, along the surface, of the
   outermost place; that is the surface point next to the middle of all places that stand at
   most 0.02 mm behind the outermost one.
@@ -58,8 +58,8 @@ class AreaDefinition:
 
     margin_band_mm: float = 1.0
     occlusal_slope_deg: float = 60.0
-    fossa_ball_radius_mm: float = 1.0
-    fossa_gap_mm: float = 0.02
+    fossa_ball_radius_mm: float = 1.5
+    fossa_gap_mm: float = 0.03
     contact_radius_mm: float = 1.5
     contact_depth_mm: float = 0.02
 

@@ -13,6 +13,8 @@ from .quadrature import Nodes
 from .shape import CrownShape
 
 FIT_STEPS = 30
+UNSEEN = 1e-6
+"""Motions that change the distances relatively less than this are left alone (a sphere turns)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,7 +65,7 @@ def best_fit(shape: CrownShape, nodes: Nodes, sample: SurfaceSample) -> TrueFit:
         if moved < 1e-8:
             break
         rows = np.concatenate([np.cross(x, feet.normals), feet.normals], axis=1)
-        change = np.linalg.lstsq(rows * root[:, None], -feet.signed_mm * root, rcond=None)[0]
+        change = np.linalg.lstsq(rows * root[:, None], -feet.signed_mm * root, rcond=UNSEEN)[0]
         turn = np.eye(4)
         turn[:3, :3] = Rotation.from_rotvec(change[:3]).as_matrix()
         turn[:3, 3] = change[3:]

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import igl
 import numpy as np
 import pytest
 import trimesh
 from cuspwise.standalone_core.demo.crown import DemoCrown, demo_crown
+from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.quadrature import surface_nodes
+from cuspwise.standalone_core.demo.scenario import milled_errors
 from cuspwise.standalone_core.demo.shape import CrownShape
 from cuspwise.standalone_core.errors import SettingError
 from scipy.spatial import cKDTree
@@ -78,6 +82,12 @@ def test_no_triangle_pierces_another(cusps, margin_edges):
     for edge_mm in (0.4, 0.17):
         crown = demo_crown(edge_mm, CrownShape(cusp_count=cusps), margin_edges=margin_edges)
         assert crossing_triangles(crown.mesh.vertices, crown.mesh.faces) == 0
+
+
+def test_a_badly_made_crown_does_not_pierce_itself_either():
+    errors = replace(milled_errors(), any_pose=False)
+    mesh = produce(CrownShape(), errors, edge_mm=0.15, rng=np.random.default_rng(7)).mesh
+    assert crossing_triangles(mesh.vertices, mesh.faces) == 0
 
 
 def test_the_piercing_check_sees_a_crossing():
