@@ -112,6 +112,7 @@ def _fossae(
     mask = fossa_points(
         evaluation.mesh,
         points["occlusal"],
+        points["external"],
         layout.insertion,
         ball_radius_mm=settings.fossa_ball_radius_mm,
         gap_mm=settings.fossa_gap_mm,

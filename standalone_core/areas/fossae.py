@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from scipy.ndimage import grey_closing, map_coordinates
+from scipy.ndimage import map_coordinates
 
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 
@@ -16,6 +14,7 @@ _DEEP = -1e3  # height where there is no surface; a ball falls through
 def fossa_points(
     mesh: TriangleMesh,
     occlusal: BoolArray,
+    external: BoolArray,
     axis: FloatArray,
     *,
     ball_radius_mm: float,
@@ -23,16 +22,16 @@ def fossa_points(
 ) -> BoolArray:
     """Find where a ball let down from occlusal cannot touch the occlusal surface.
 
-    The surface is read as heights over the plane across the path of insertion and closed by a
-    ball (grey-scale closing, Serra 1982): the closed heights are what the ball's underside can
-    reach. Fossae and fissures are where they stay above the surface.
+    The external surface is read as heights over the plane across the path of insertion and
+    closed by a ball (grey-scale closing, Serra 1982): the closed heights are what the ball's
+    underside can reach. Fossae and fissures are the occlusal places that they stay above.
 
     Parameters
     ----------
     mesh : TriangleMesh
         The evaluation mesh.
-    occlusal : (n',) bool
-        Occlusal points.
+    occlusal, external : (n',) bool
+        Points where fossae are sought; points that the ball may rest on.
     axis : (3,) float
         Path of insertion.
     ball_radius_mm : float
@@ -43,42 +42,61 @@ def fossa_points(
     -------
     (n',) bool
     """
-    faces = mesh.faces[occlusal[mesh.faces].all(axis=1)]
-    if not len(faces):
-        return np.zeros(len(occlusal), dtype=bool)
-    across = plane_directions(axis)
-    places = mesh.vertices @ across.T
-    heights = mesh.vertices @ axis
-    corner = places[occlusal].min(axis=0) - ball_radius_mm
-    cells = (places - corner) / _GRID_MM
-    top = np.ceil(cells[occlusal].max(axis=0) + ball_radius_mm / _GRID_MM).astype(int)
-    grid = _height_grid(cells, heights, faces, (int(top[0]) + 1, int(top[1]) + 1))
-    ball: Any = _ball(ball_radius_mm)
-    inside: Any = ball > _DEEP / 2
-    closed: FloatArray = grey_closing(grid, footprint=inside, structure=ball, mode="nearest")
-    gap = np.where(grid > _DEEP / 2, closed - grid, 0.0)
     found = np.zeros(len(occlusal), dtype=bool)
+    if not occlusal.any():
+        return found
+    cells, heights = _on_own_axes(mesh.vertices, occlusal, axis)
+    low, high = _reach(cells[occlusal], cells[external], ball_radius_mm / _GRID_MM)
+    cells = cells - low
+    a, b, c = (external[mesh.faces[:, k]] for k in range(3))
+    faces = mesh.faces[a & b & c & (mesh.face_normals @ axis > 0)]
+    grid = _height_grid(cells, heights, faces, (high - low + 1).astype(np.int64))
+    closed = _closed_by_ball(grid, ball_radius_mm)
+    gap = np.where(grid > _DEEP / 2, closed - grid, 0.0)
     found[occlusal] = map_coordinates(gap, cells[occlusal].T, order=1) > gap_mm
     return found
 
 
-def plane_directions(axis: FloatArray) -> FloatArray:
-    """Two unit directions across an axis, (2, 3), right-handed with it."""
-    helper = np.eye(3)[int(np.abs(axis).argmin())]
-    first = np.cross(axis, helper)
-    first /= np.linalg.norm(first)
-    return np.stack([first, np.cross(axis, first)])
+def _on_own_axes(
+    points: FloatArray, occlusal: BoolArray, axis: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Places across the axis in grid steps, (n, 2), and heights along it, (n,), mm.
+
+    Origin and directions are the occlusal surface's own, so that a turned copy of a design
+    meets the grid in the same way.
+    """
+    arms = points - points[occlusal].mean(axis=0)
+    heights = arms @ axis
+    flat = arms - heights[:, None] * axis
+    _, directions = np.linalg.eigh(flat[occlusal].T @ flat[occlusal])
+    across = directions[:, :0:-1]  # the two widest
+    across = across * np.sign(np.sum((flat[occlusal] @ across) ** 3, axis=0) + 1e-300)
+    return flat @ across / _GRID_MM, heights
+
+
+def _reach(
+    occlusal: FloatArray, external: FloatArray, radius: float
+) -> tuple[FloatArray, FloatArray]:
+    """First and last grid lines that matter, (2,) each.
+
+    Balls over occlusal places are centred up to a radius away and rest on external places up
+    to a radius farther.
+    """
+    inner = occlusal.min(axis=0) - radius, occlusal.max(axis=0) + radius
+    low = np.minimum(inner[0], np.maximum(external.min(axis=0), inner[0] - radius))
+    high = np.maximum(inner[1], np.minimum(external.max(axis=0), inner[1] + radius))
+    return np.floor(low), np.ceil(high)
 
 
 def _height_grid(
-    cells: FloatArray, heights: FloatArray, faces: IntArray, shape: tuple[int, int]
+    cells: FloatArray, heights: FloatArray, faces: IntArray, shape: IntArray
 ) -> FloatArray:
     """Highest surface at each node of a grid, by linear interpolation in the faces."""
     a, b, c = (cells[faces[:, k]] for k in range(3))
     low = np.ceil(np.minimum(np.minimum(a, b), c)).astype(np.int64)
     high = np.floor(np.maximum(np.maximum(a, b), c)).astype(np.int64)
     double = _turn(b - a, c - a)
-    grid = np.full(shape, _DEEP)
+    grid = np.full(tuple(shape), _DEEP)
     span = np.maximum(high - low + 1, 0)
     for step_x in range(int(span[:, 0].max(initial=0))):
         for step_y in range(int(span[:, 1].max(initial=0))):
@@ -87,6 +105,7 @@ def _height_grid(
             share_b = _turn(node - a[on], c[on] - a[on]) / double[on]
             share_c = _turn(b[on] - a[on], node - a[on]) / double[on]
             inside = (share_b >= -1e-9) & (share_c >= -1e-9) & (share_b + share_c <= 1 + 1e-9)
+            inside &= ((node >= 0) & (node < shape)).all(axis=1)
             corner = heights[faces[on[inside]]]
             height = corner[:, 0] + share_b[inside] * (corner[:, 1] - corner[:, 0])
             height += share_c[inside] * (corner[:, 2] - corner[:, 0])
@@ -101,9 +120,29 @@ def _turn(u: FloatArray, v: FloatArray) -> FloatArray:
     return cross
 
 
-def _ball(radius_mm: float) -> FloatArray:
-    """Underside of a ball as a structuring element: heights below its top, (k, k)."""
+def _closed_by_ball(grid: FloatArray, radius_mm: float) -> FloatArray:
+    """Heights that the underside of a ball reaches: dilation and erosion by the ball.
+
+    One shifted copy of the grid per place under the ball, in float32: a nanometre is enough,
+    and the grid stays in the processor's cache.
+    """
     reach = int(radius_mm / _GRID_MM)
-    steps = np.arange(-reach, reach + 1) * _GRID_MM
-    square = radius_mm**2 - steps[:, None] ** 2 - steps[None, :] ** 2
-    return np.where(square >= 0, np.sqrt(np.maximum(square, 0.0)) - radius_mm, _DEEP)
+    steps = np.arange(-reach, reach + 1)
+    square = (radius_mm / _GRID_MM) ** 2 - steps[:, None] ** 2 - steps[None, :] ** 2
+    drops = radius_mm - np.sqrt(np.maximum(square, 0.0)) * _GRID_MM
+    under = [(int(i), int(j), np.float32(drops[i, j])) for i, j in np.argwhere(square >= 0)]
+    n, m = grid.shape
+    wide = np.full((n + 2 * reach, m + 2 * reach), _DEEP, dtype=np.float32)
+    wide[reach : reach + n, reach : reach + m] = grid
+    centres = np.full((n, m), _DEEP, dtype=np.float32)
+    shifted = np.empty_like(centres)
+    for i, j, drop in under:
+        np.subtract(wide[i : i + n, j : j + m], drop, out=shifted)
+        np.maximum(centres, shifted, out=centres)
+    wide[:] = -np.float32(_DEEP)
+    wide[reach : reach + n, reach : reach + m] = centres
+    closed = np.full((n, m), -_DEEP, dtype=np.float32)
+    for i, j, drop in under:
+        np.add(wide[i : i + n, j : j + m], drop, out=shifted)
+        np.minimum(closed, shifted, out=closed)
+    return closed.astype(np.float64)

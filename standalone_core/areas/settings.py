@@ -55,8 +55,8 @@ class AreaSettings:
     mesial_direction: tuple[float, ...] | None = None
     margin_band_mm: float = 1.0
     occlusal_slope_deg: float = 60.0
-    fossa_ball_radius_mm: float = 1.0
-    fossa_gap_mm: float = 0.02
+    fossa_ball_radius_mm: float = 1.5
+    fossa_gap_mm: float = 0.03
     contact_radius_mm: float = 1.5
     min_cavity_radius_mm: float = 1.0
     min_cavity_area_ratio: float = 1.5
