@@ -37,7 +37,7 @@ from ..progress import run
 from .area_set import Area, AreaSet, MarginLine, Origin
 from .find import areas_of_layout_steps, find_areas
 from .layout import find_layout_steps, with_margin_line
-from .settings import AreaSettings
+from .settings import AreaSettings, checked_direction
 
 FORMAT = "cuspwise areas"
 VERSION = 1
@@ -116,7 +116,7 @@ def load_areas(path: str | Path, evaluation: EvaluationMesh) -> AreaSet:
     _check_design(document, evaluation, path)
     try:
         return _areas_from(document, evaluation)
-    except (KeyError, TypeError, ValueError, IndexError, SettingError) as problem:
+    except (KeyError, TypeError, ValueError, AttributeError, SettingError) as problem:
         raise AreaError(
             f"An entry cannot be used ({problem}).",
             subject=path,
@@ -173,11 +173,14 @@ def _areas_from(document: Mapping[str, Any], evaluation: EvaluationMesh) -> Area
     known = {area.name for area in areas} | set(document.get("missing") or {})
     if "insertion" in document and known >= {"whole", "external", "intaglio", "margin"}:
         insertion = document["insertion"]
+        if insertion is not None:
+            insertion = np.array(checked_direction("insertion", insertion))
+            insertion /= np.linalg.norm(insertion)
         return AreaSet(
             evaluation=evaluation,
             areas={area.name: area for area in areas},
             margin_line=line,
-            insertion=None if insertion is None else np.array(insertion, dtype=np.float64),
+            insertion=insertion,
             missing={str(k): str(v) for k, v in (document.get("missing") or {}).items()},
             warnings=tuple(str(text) for text in document.get("warnings") or ()),
             settings=settings,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 from ..errors import SettingError
@@ -69,10 +70,12 @@ class AreaSettings:
         for name in ("insertion", "mesial_direction"):
             direction = getattr(self, name)
             if direction is not None:
-                object.__setattr__(self, name, _direction(name, direction))
+                object.__setattr__(self, name, checked_direction(name, direction))
         for field in fields(self):
             value = getattr(self, field.name)
-            if isinstance(value, (int, float)) and not 0 < value < math.inf:
+            if field.default is None:
+                continue
+            if not isinstance(value, (int, float)) or not 0 < value < math.inf:
                 raise SettingError(
                     f"{value} is not allowed.",
                     subject=field.name,
@@ -80,11 +83,21 @@ class AreaSettings:
                 )
 
 
-def _direction(name: str, given: tuple[float, ...]) -> tuple[float, ...]:
-    direction = tuple(float(part) for part in given)
+def checked_direction(name: str, given: Sequence[float]) -> tuple[float, ...]:
+    """Return a direction as three numbers.
+
+    Raises
+    ------
+    SettingError
+        Not three finite numbers, or all of them 0.
+    """
+    try:
+        direction = tuple(float(part) for part in given)
+    except (TypeError, ValueError):
+        direction = ()
     if len(direction) != 3 or not 0 < math.hypot(*direction) < math.inf:
         raise SettingError(
-            f"{direction} is not a direction.",
+            f"{given!r} is not a direction.",
             subject=name,
             remedy="Give three finite numbers that are not all 0.",
         )

@@ -6,9 +6,6 @@ from functools import cache
 
 import numpy as np
 import pytest
-from scipy.spatial import cKDTree
-from scipy.spatial.transform import Rotation
-
 from cuspwise.standalone_core.areas.area_set import AREA_NAMES, AreaSet, AreaSettings
 from cuspwise.standalone_core.areas.find import find_areas, find_areas_steps
 from cuspwise.standalone_core.demo.crown import DemoCrown, demo_crown
@@ -16,6 +13,8 @@ from cuspwise.standalone_core.demo.true_areas import TrueAreas
 from cuspwise.standalone_core.errors import AreaError, SettingError
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
+from scipy.spatial import cKDTree
+from scipy.spatial.transform import Rotation
 
 MESIAL = AreaSettings(mesial_direction=(1.0, 0.0, 0.0))
 
@@ -281,7 +280,7 @@ def test_debris_and_a_small_hole_change_nothing() -> None:
     mesh = crown.mesh
     hole = np.ones(len(mesh), dtype=bool)
     hole[np.flatnonzero(crown.s[mesh.faces].min(axis=1) > 7.0)[:6]] = False
-    speck = np.array([[0, 0, 1], [0.2, 0, 1], [0, 0.2, 1], [0, 0, 1.2]]) + [0.3, 0.2, 0.5]
+    speck = np.array([[0.3, 0.2, 1.5], [0.5, 0.2, 1.5], [0.3, 0.4, 1.5], [0.3, 0.2, 1.7]])
     count = len(mesh.vertices)
     dirty = TriangleMesh(
         np.vstack([mesh.vertices, speck]),

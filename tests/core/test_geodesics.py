@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.spatial import Delaunay
-
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.mesh.geodesics import (
     geodesic_distance,
@@ -13,6 +11,7 @@ from cuspwise.standalone_core.mesh.geodesics import (
     vertex_sources,
 )
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
+from scipy.spatial import Delaunay
 
 
 def plane(points: int = 4000, seed: int = 0) -> TriangleMesh:
@@ -140,7 +139,7 @@ def test_a_piece_without_a_source_is_never_reached() -> None:
     one = plane(200)
     count = len(one.vertices)
     two = TriangleMesh(
-        np.vstack([one.vertices, one.vertices + [0, 0, 0.01]]),
+        np.vstack([one.vertices, one.vertices + np.array([0, 0, 0.01])]),
         np.vstack([one.faces, one.faces + count]),
     )
     found = geodesic_distance(two, [0])
