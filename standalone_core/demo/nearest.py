@@ -17,7 +17,8 @@ NEWTON_STEPS = 12
 SETTLED_MM = 1e-4
 """Last step at which to stop: what is left is its square, and its square again in distance."""
 
-SAMPLE_MM = 0.06
+SAMPLE_MM = 0.1
+"""Spacing of the points from which Newton's method is started again."""
 
 
 class ParametricSurface(Protocol):

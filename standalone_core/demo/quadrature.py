@@ -49,7 +49,7 @@ def surface_nodes(surface: CrownShape | ProducedSurface, spacing_mm: float) -> N
     spacing_mm : float
         Spacing of the nodes.
     """
-    shape = surface if isinstance(surface, CrownShape) else surface.shape
+    shape = surface.base if isinstance(surface, ProducedSurface) else surface
     rows, row_weights = _rows(shape, spacing_mm)
     turn = np.arange(73) * (TURN / 72)
     rings = shape.points(turn[:, None], rows[None, :])

@@ -110,9 +110,8 @@ class Truth:
 
     @cached_property
     def _produced_sample(self) -> SurfaceSample:
-        nodes = surface_nodes(self.surface.shape, SAMPLE_MM)
-        points = self.surface.points(nodes.theta, nodes.s)
-        return SurfaceSample(nodes.theta, nodes.s, cKDTree(points))
+        theta, s = self._design_sample.theta, self._design_sample.s
+        return SurfaceSample(theta, s, cKDTree(self.surface.points(theta, s)))
 
     def deviation(self, direction: Direction, frame: Frame = "design") -> TrueDeviation:
         """True deviations in one direction.
