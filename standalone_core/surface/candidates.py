@@ -37,6 +37,8 @@ _TOLERANCE = 4e-6
 _ALLOWANCE = 0.25
 _NEVER = np.float32(1e30)
 _AT_ONCE = 200_000
+_ROW = 16
+"""Rows of a product whose length is a multiple of this are the quick ones for processors."""
 
 
 class Rivals(NamedTuple):
@@ -62,18 +64,18 @@ class Lists(NamedTuple):
         length[owner[first]] = np.diff(first, append=len(owner))
         return cls(start, length, items)
 
-    def padded(self, fill: int, weight: int) -> Iterator[tuple[IntArray, IntArray]]:
+    def padded(self, fill: int, weight: int, step: int) -> Iterator[tuple[IntArray, IntArray]]:
         """Yield (lists, items (k, length)) for lists of like length, short ones filled up.
 
-        ``weight`` numbers are to be computed for each item; batches are cut accordingly.
+        Lengths are multiples of ``step``. ``weight`` numbers are to be computed for each item;
+        batches are cut accordingly.
         """
         order = np.argsort(self.length, kind="stable")
         length, start = self.length[order], self.start[order]
         items = np.append(self.items, fill)
         begin = int(np.searchsorted(length, 1))
         while begin < len(length):
-            # Rows whose length is a multiple of 16 are the quick ones for the processor.
-            longest = -(-int(length[begin]) * 5 // 64) * 16
+            longest = -(-int(length[begin]) * 5 // (4 * step)) * step
             end = int(np.searchsorted(length, longest, side="right"))
             end = min(end, begin + max(1, _AT_ONCE // (longest * weight)))
             nth = np.arange(longest)
@@ -149,13 +151,13 @@ class Patch:
         self.origin, half = 0.5 * (low + high), 0.5 * (high - low)
         clusters, self.listed = _clusters_in_reach(pieces, middle, span, self.origin, half)
         piece = (clusters[:, None] * CLUSTER + np.arange(CLUSTER)).ravel()
-        centre, radius = pieces.centre.take(piece, axis=0), pieces.radius.take(piece)
+        centre, radius = pieces.centre.take(piece, axis=1), pieces.radius.take(piece)
         largest = max(float(radius.max(initial=0.0)), float(reach.max()))
         self.unit = max(float(np.sqrt(half @ half)) + largest, 1e-300)
         self.face = pieces.face.take(piece)
-        centre -= self.origin
-        centre /= self.unit
-        self.table = _piece_table(centre, radius / self.unit, pieces.repeated.take(piece))
+        centre = (centre - self.origin[:, None]) / self.unit
+        table = _table(centre, radius / self.unit)
+        self.table = _with_dummies(table, pieces.repeated.take(piece))
         self.points = self._rows(groups.points)
 
     def _rows(self, places: FloatArray) -> FloatTable:
@@ -172,7 +174,7 @@ class Patch:
         fill = self.table.shape[1] - 1
         return [
             Batch(group, columns, self.table.take(columns, axis=1).transpose(1, 0, 2))
-            for group, columns in lists.padded(fill, GROUP)
+            for group, columns in lists.padded(fill, GROUP, _ROW)
         ]
 
     def _lists(self, reach: FloatArray, members: IntArray) -> Lists:
@@ -183,7 +185,8 @@ class Patch:
         rows = np.append(rows, rows[-1:], axis=0)
         table = self.table.reshape(5, -1, CLUSTER)
         owner, item = [], []
-        for which, clusters in self.listed.padded(table.shape[1] - 1, CLUSTER * NEIGHBOURHOOD):
+        fill, weight = table.shape[1] - 1, CLUSTER * NEIGHBOURHOOD
+        for which, clusters in self.listed.padded(fill, weight, _ROW // CLUSTER):
             group = members[which]
             group = group[:, : max(1, np.count_nonzero(group >= 0, axis=1).max())]
             columns = table.take(clusters, axis=1).reshape(5, len(which), -1)
@@ -304,25 +307,35 @@ def _clusters_in_reach(
     centre = pieces.cluster_centre.take(clusters, axis=1)
     radius = pieces.cluster_radius.take(clusters)
     centre -= origin[:, None]
-    place = middle - origin
-    squared = np.einsum("ij,ij->j", centre, centre) - 2.0 * (place @ centre)
-    squared += np.einsum("ij,ij->i", place, place)[:, None]
-    reach = (span[:, None] + radius) * (1.0 + 1e-9)
-    rounding = 1e-12 * float(half @ half)
-    meets = squared <= reach * reach + rounding
+    unit = float(np.sqrt(half @ half)) + float(radius.max(initial=0.0)) + 1e-300
+    table = _table(centre / unit, radius / unit)
+    rows = np.empty((len(middle), 1, 5), dtype=np.float32)
+    rows[:, 0, :3] = (middle - origin) / unit
+    rows[:, 0, 3] = span / unit
+    rows[:, 0, 4] = 1.0
+    place = rows[:, 0, :3]
+    limit = (span / unit) ** 2 - np.einsum("ij,ij->i", place, place) + _TOLERANCE
+    meets = np.matmul(rows, table)[:, 0] <= limit[:, None].astype(np.float32)
     ball, cluster = _divided(np.flatnonzero(meets), max(len(clusters), 1))
     return clusters, Lists.of(len(middle), ball, cluster)
 
 
-def _piece_table(centre: FloatArray, radius: FloatArray, repeated: BoolArray) -> FloatTable:
-    """Right factors (5, p + CLUSTER) of the products; a last cluster that is never near."""
-    table = np.zeros((5, len(centre) + CLUSTER), dtype=np.float32)
-    table[:3, :-CLUSTER] = -2.0 * centre.T
-    table[3, :-CLUSTER] = -2.0 * radius
-    table[4, :-CLUSTER] = np.einsum("ij,ij->i", centre, centre) - radius * radius
-    table[4, -CLUSTER:] = _NEVER
-    table[:, :-CLUSTER][:, repeated] = np.array([0, 0, 0, 0, _NEVER])[:, None]
+def _table(centre: FloatArray, radius: FloatArray) -> FloatTable:
+    """Right factors (5, p) of the products, of balls with centres (3, p)."""
+    table = np.empty((5, len(radius)), dtype=np.float32)
+    np.multiply(centre, -2.0, out=table[:3], casting="same_kind")
+    np.multiply(radius, -2.0, out=table[3], casting="same_kind")
+    table[4] = np.einsum("ij,ij->j", centre, centre) - radius * radius
     return table
+
+
+def _with_dummies(table: FloatTable, repeated: BoolArray) -> FloatTable:
+    """The table with repeated pieces, and a last cluster, made never near."""
+    whole = np.zeros((5, table.shape[1] + CLUSTER), dtype=np.float32)
+    whole[:, :-CLUSTER] = table
+    whole[4, :-CLUSTER][repeated] = _NEVER
+    whole[4, -CLUSTER:] = _NEVER
+    return whole
 
 
 def _divided(flat: IntArray, length: int) -> tuple[IntArray, IntArray]:

@@ -14,8 +14,8 @@ GROUP = 8
 """Points in a group: they share one list of candidate pieces."""
 NEIGHBOURHOOD = 24
 """Groups in a neighbourhood: they share one list of candidate clusters."""
-_BLOCK = 1024
-_GROUP_CELL = 10
+_BLOCK = 2048
+_GROUP_CELL = 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,7 +59,7 @@ def blocks_of(points: FloatArray, low: FloatArray, high: FloatArray, widest: flo
     codes = codes[order]
     shift = np.uint32(min(cells_with(codes, _GROUP_CELL), cells_of(widest / size)))
     slots, again = runs(codes >> shift, GROUP)
-    cells = codes[slots[:, 0]] >> min(shift + np.uint32(6), np.uint32(30))
+    cells = codes[slots[:, 0]] >> min(shift + np.uint32(3), np.uint32(30))
     members, repeated = runs(cells, NEIGHBOURHOOD)
     first, last = members[:, 0], members[:, -1]
     cuts = np.searchsorted(last, np.arange(_BLOCK, len(slots), _BLOCK))

@@ -29,7 +29,7 @@ class Pieces:
 
     Attributes
     ----------
-    centre : (p, 3) float
+    centre : (3, p) float
     radius : (p,) float
         Balls that hold the pieces, mm. For an acute piece it is its circumscribed sphere: of
         these, the one with the least power at a place is that of the piece over the place.
@@ -76,7 +76,7 @@ class Pieces:
         reach = np.sqrt(np.einsum("cki,cki->ck", away, away)) + radius.reshape(-1, CLUSTER)
         proper = np.flatnonzero(~repeated.ravel())
         return cls(
-            centre=centre,
+            centre=np.ascontiguousarray(centre.T),
             radius=radius,
             face=face[piece],
             repeated=repeated.ravel(),
