@@ -7,11 +7,14 @@ import numpy as np
 from ..mesh.geodesics import geodesic_distance, polyline_sources
 from ..mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
 
-_TOUCH_MM = 0.02  # places this little behind the outermost one are touched as well
-
 
 def contact_points(
-    mesh: TriangleMesh, axial: BoolArray, direction: FloatArray, radius_mm: float
+    mesh: TriangleMesh,
+    axial: BoolArray,
+    direction: FloatArray,
+    *,
+    radius_mm: float,
+    depth_mm: float,
 ) -> BoolArray:
     """Find the zone about the place of the axial surface that stands out most in a direction.
 
@@ -25,6 +28,9 @@ def contact_points(
         Unit vector across the path of insertion, towards the neighbour.
     radius_mm : float
         Radius of the zone along the surface.
+    depth_mm : float
+        The zone's middle is that of all places that stand at most this far behind the
+        outermost one.
 
     Returns
     -------
@@ -33,7 +39,7 @@ def contact_points(
     if not axial.any():
         return np.zeros(len(axial), dtype=bool)
     reach = np.where(axial, mesh.vertices @ direction, -np.inf)
-    touched = np.flatnonzero(reach > reach.max() - _TOUCH_MM)
+    touched = np.flatnonzero(reach > reach.max() - depth_mm)
     weight = mesh.vertex_areas[touched]
     if not weight.sum() > 0:
         weight = np.ones(len(touched))

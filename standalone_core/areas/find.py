@@ -128,7 +128,11 @@ def _contacts(
         return {}
     return {
         name: contact_points(
-            evaluation.mesh, points["axial"], sign * direction, settings.contact_radius_mm
+            evaluation.mesh,
+            points["axial"],
+            sign * direction,
+            radius_mm=settings.contact_radius_mm,
+            depth_mm=settings.contact_depth_mm,
         )
         for name, sign in (("contact_mesial", 1.0), ("contact_distal", -1.0))
     }

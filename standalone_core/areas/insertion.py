@@ -13,7 +13,6 @@ _HULL_POINTS = 8_000  # of a crown: one every 0.2 mm, enough for the mouth
 _SAMPLE_MM2 = 0.1  # hull area per sample
 _SAMPLES_PER_FACET = 500
 _PLASTIC = 1.3247179572447460  # plastic number: its powers spread points evenly over a triangle
-_WALL_SHARE = 0.6  # a wall's normal lies at least 53° off the path of insertion
 _LARGEST_TURN_DEG = 25.0  # walls that would turn the axis further are no walls of a cavity
 
 
@@ -115,13 +114,13 @@ def shell_axis(mesh: TriangleMesh, border_points: FloatArray) -> FloatArray:
 
 
 def evenly_inclined_axis(
-    normals: FloatArray, areas: FloatArray, axis: FloatArray
+    normals: FloatArray, areas: FloatArray, axis: FloatArray, wall_share: float
 ) -> FloatArray | None:
     """Axis to which the walls are inclined as evenly as possible.
 
-    Minimises Σ A (n·a − mean)² over the faces that are walls, |n·a| < 0.6: the eigenvector of
-    the walls' normals with the least variance. For a cone or a pyramid of even taper that is
-    its axis exactly.
+    Minimises Σ A (n·a − mean)² over the faces that are walls, |n·a| < wall_share: the
+    eigenvector of the walls' normals with the least variance. For a cone or a pyramid of even
+    taper that is its axis exactly.
 
     Parameters
     ----------
@@ -130,6 +129,7 @@ def evenly_inclined_axis(
     areas : (m,) float
     axis : (3,) float
         First guess.
+    wall_share : float
 
     Returns
     -------
@@ -138,7 +138,7 @@ def evenly_inclined_axis(
     """
     refined = axis
     for _ in range(3):
-        wall = np.abs(normals @ refined) < _WALL_SHARE
+        wall = np.abs(normals @ refined) < wall_share
         weight = areas[wall]
         if weight.sum() < 0.2 * areas.sum():
             return None

@@ -141,7 +141,7 @@ def _crown_layout_steps(
         return _solid(of_main, settings, reason)
     yield Progress("Finding the margin line", 0.8)
     axis = evenly_inclined_axis(
-        main.face_normals[~external], main.face_areas[~external], mouth.axis
+        main.face_normals[~external], main.face_areas[~external], mouth.axis, settings.wall_share
     )
     # The points of the margin line itself count as external.
     outer = _points_of_faces(evaluation, rows[external])

@@ -33,6 +33,8 @@ class AreaSettings:
     contact_radius_mm : float
         Radius, along the surface, of the contact zones about the outermost mesial and distal
         places.
+    contact_depth_mm : float
+        The outermost place is the middle of all that stand at most this far behind it.
     min_cavity_radius_mm : float
         A ball of this radius must fit half into a crown's cavity at its mouth; what is
         narrower is not taken for a cavity.
@@ -48,6 +50,13 @@ class AreaSettings:
     upward_share : float
         Faces whose normal has at least this component along the path of insertion are
         external beforehand: an intaglio without undercuts has none.
+    rim_outward_share : float
+        Faces between the two lean to the external side if their normal has at least this
+        component away from the path of insertion, and to the intaglio if not; a flat rim
+        belongs to the intaglio.
+    wall_share : float
+        Faces of the intaglio whose normal has at most this component along the path of
+        insertion are its axial walls, which tell the path.
     sharp_edge_deg : float
         Turn at which an edge has become e times cheaper for the margin line to follow.
     """
@@ -59,11 +68,14 @@ class AreaSettings:
     fossa_ball_radius_mm: float = 1.5
     fossa_gap_mm: float = 0.03
     contact_radius_mm: float = 1.5
+    contact_depth_mm: float = 0.02
     min_cavity_radius_mm: float = 1.0
     min_cavity_area_ratio: float = 1.5
     min_opening_share: float = 0.3
     outward_share: float = 0.5
     upward_share: float = 0.3
+    rim_outward_share: float = 0.25
+    wall_share: float = 0.6
     sharp_edge_deg: float = 15.0
 
     def __post_init__(self) -> None:

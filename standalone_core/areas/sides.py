@@ -10,7 +10,6 @@ from .min_cut import cheapest_parting, enclosed_by, largest_part, without_island
 from .settings import AreaSettings
 
 _FLAT_COST = 0.02  # what a sharp edge still costs, as a share of a flat one
-_TIE_SHARE = 0.25  # a normal this far outward is as likely external as not
 _TIE_COST_PER_MM = 2.0  # pull of a face by its normal, per mm² of face, against edge lengths
 
 
@@ -47,7 +46,7 @@ def external_faces(
     open_ = open_[_with_unknown(pairs[open_], ~external & ~intaglio)]
     length, turn = edge_turns(mesh, open_)
     ease = np.exp(-np.maximum(turn, 0.0) / np.deg2rad(settings.sharp_edge_deg))
-    pull = (outward - _TIE_SHARE) * mesh.face_areas * _TIE_COST_PER_MM
+    pull = (outward - settings.rim_outward_share) * mesh.face_areas * _TIE_COST_PER_MM
     external = cheapest_parting(
         external, intaglio, pairs[open_], length * (_FLAT_COST + ease), pull
     )
