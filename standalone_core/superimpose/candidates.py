@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+from scipy.spatial import cKDTree
 
-from ..mesh.triangle_mesh import FloatArray
+from ..mesh.triangle_mesh import BoolArray, FloatArray
 from ..progress import Progress, Steps, scaled
 from .best_fit import FitState, fit_on_samples
 from .coarse import coarse_poses_steps
 from .feet import exact_feet, normal_equations, sample_feet
+from .lookup import SearchTarget
 from .prepared import PreparedDesign
-from .rigid import apply, box_corners, largest_displacement
+from .rigid import apply, box_corners, inverse, largest_displacement
 from .sampling import SurfaceSamples
 from .settings import SuperimposeSettings
 
@@ -23,6 +26,8 @@ _CLOSE_RATIO, _CLOSE_SHARE = 2.0, 0.002
 """Candidates up to this many times worse than the best, and this share of the diagonal on top, are
 finished on exact feet; the others cannot win, and their misfit stays the one on samples."""
 _CLOSE_POINTS = 2_000
+_LARGER = 1.1
+"""A scan of this many times the design's radius of gyration shows more than the design."""
 _FINISHED = 4
 """Most candidates finished on exact feet."""
 _FINISH_ITERATIONS = 6
@@ -31,35 +36,54 @@ _SAME_POSE_SHARE = 0.03
 """Two finished poses less than this share of the diagonal apart everywhere are one."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Candidate:
     """A finished pose and its misfit.
 
     Attributes
     ----------
     T_design_scan : (4, 4) ndarray
-    rms_mm : float
-        Root mean square distance of all samples, those beyond the limit counted at the limit.
-    overlap : float
-        Share of the samples within the limit.
+    distance_mm : (n,) ndarray
+        Distance of the scan's samples from the design, none above the limit.
+    limit_mm : float
+        The limit.
     """
 
     T_design_scan: FloatArray
-    rms_mm: float
-    overlap: float
+    distance_mm: FloatArray
+    limit_mm: float
+
+    @cached_property
+    def near(self) -> BoolArray:
+        """Samples within the limit, (n,)."""
+        near: BoolArray = self.distance_mm < self.limit_mm
+        return near
+
+    @property
+    def overlap(self) -> float:
+        """Share of the samples within the limit."""
+        return float(self.near.mean())
+
+    @cached_property
+    def rms_mm(self) -> float:
+        """Root mean square of the distances, those beyond the limit counted at the limit."""
+        return float(np.sqrt(np.mean(self.distance_mm**2)))
+
+    def rms_of(self, some: BoolArray) -> float:
+        """The same of some of the samples; 0 if there are none."""
+        return float(np.sqrt(np.mean(self.distance_mm[some] ** 2))) if some.any() else 0.0
 
 
 def candidates_steps(
     scan: SurfaceSamples, design: PreparedDesign, settings: SuperimposeSettings
 ) -> Steps[list[Candidate]]:
     """Search all poses and finish the best few; clearly different ones, best first."""
-    rough = yield from scaled(coarse_poses_steps(scan, design), 0.0, 0.6)
-    some = scan.every(_SAMPLE_FIT_POINTS).points
-    corners = box_corners(scan.points)
+    rough = yield from scaled(_rough_poses_steps(scan, design), 0.0, 0.6)
+    some, corners = scan.every(_SAMPLE_FIT_POINTS).points, box_corners(scan.points)
     fitted: list[Candidate] = []
     for number, pose in enumerate(rough):
         state = fit_on_samples(some, design, FitState(pose), corners, _SAMPLE_FIT_TOLERANCE)
-        fitted.append(_on_samples(some, design, settings, state.pose))
+        fitted.append(_on_samples(scan.points, design, settings, state.pose))
         yield Progress("Comparing poses", 0.6 + 0.2 * (number + 1) / len(rough))
     distinct = _distinct(fitted, corners, design.diagonal_mm)
     bound = _CLOSE_RATIO * distinct[0].rms_mm + _CLOSE_SHARE * design.diagonal_mm
@@ -71,6 +95,18 @@ def candidates_steps(
         finished.append(finish(scan.points, design, settings, pose))
         yield Progress("Comparing poses", 0.8 + 0.2 * (number + 1) / len(close))
     return _distinct(finished, corners, design.diagonal_mm)
+
+
+def _rough_poses_steps(scan: SurfaceSamples, design: PreparedDesign) -> Steps[list[FloatArray]]:
+    """Poses of the scan on the design; of the design on the scan too if the scan is larger."""
+    target, turned_round = design.target, SearchTarget(scan)
+    ratio = turned_round.frame.length_mm / target.frame.length_mm
+    if ratio < _LARGER:
+        return (yield from coarse_poses_steps(scan, target))
+    poses = yield from scaled(coarse_poses_steps(scan, target), 0.0, 0.5)
+    back = coarse_poses_steps(design.samples.every(len(scan)), turned_round)
+    backwards = yield from scaled(back, 0.5, 1.0)
+    return poses + [inverse(pose) for pose in backwards]
 
 
 def finish(
@@ -96,26 +132,27 @@ def measured(
     """Misfit of equal points in a pose."""
     limit = settings.max_distance_mm
     found = design.index.closest(apply(pose, points), max_distance_mm=limit)
-    distance = np.where(found.face >= 0, found.distance_mm, limit)
-    return Candidate(
-        T_design_scan=pose,
-        rms_mm=float(np.sqrt(np.mean(distance**2))),
-        overlap=float(np.mean(found.face >= 0)),
-    )
+    return Candidate(pose, np.minimum(found.distance_mm, limit), limit)
 
 
 def _on_samples(
     points: FloatArray, design: PreparedDesign, settings: SuperimposeSettings, pose: FloatArray
 ) -> Candidate:
-    """Misfit of a few points, roughly: against the tangent planes of the design's samples."""
+    """Misfit of points, roughly: against the tangent planes of the design's samples."""
     limit = settings.max_distance_mm
     feet, apart = sample_feet(apply(pose, points), design)
     distance = np.where(apart < limit, np.minimum(np.abs(feet.residual_mm), limit), limit)
-    return Candidate(
-        T_design_scan=pose,
-        rms_mm=float(np.sqrt(np.mean(distance**2))),
-        overlap=float(np.mean(apart < limit)),
-    )
+    return Candidate(pose, distance, limit)
+
+
+def design_overlap(
+    scan: SurfaceSamples, design: PreparedDesign, settings: SuperimposeSettings, pose: FloatArray
+) -> float:
+    """Share of the design's area that has a sample of the scan within the limit."""
+    there = apply(inverse(pose), design.samples.every(len(scan)).points)
+    limit = settings.max_distance_mm
+    apart = cKDTree(scan.points).query(there, distance_upper_bound=limit)[0]
+    return float(np.isfinite(apart).mean())
 
 
 def tell_apart(

@@ -13,7 +13,8 @@ import numpy as np
 
 from ..mesh.triangle_mesh import FloatArray, IntArray
 from ..progress import Progress, Steps
-from .prepared import LookupGrid, PreparedDesign
+from .lookup import LookupGrid, SearchTarget
+from .rigid import motion, nearest_rotation
 from .rotations import even_rotations
 from .sampling import SurfaceSamples
 
@@ -23,7 +24,7 @@ _SHIFT = 0.12
 inner surface has its centroid about a tenth of the diagonal away from the design's."""
 _ROUNDS = (
     # points, steps, poses kept, robust width at the first and last step (shares of the diagonal)
-    (64, 4, 160, 0.10, 0.05),
+    (80, 5, 160, 0.10, 0.05),
     (150, 10, 24, 0.06, 0.02),
     (500, 20, 8, 0.02, 0.01),
 )
@@ -67,14 +68,15 @@ class Poses:
         )
 
 
-def coarse_poses_steps(scan: SurfaceSamples, design: PreparedDesign) -> Steps[list[FloatArray]]:
+def coarse_poses_steps(scan: SurfaceSamples, design: SearchTarget) -> Steps[list[FloatArray]]:
     """Find the few poses that lay a scan best on its design, best first.
 
     Parameters
     ----------
     scan : SurfaceSamples
-        At least 800 samples of the scan in any pose.
-    design : PreparedDesign
+        A few thousand samples of the scan in any pose.
+    design : SearchTarget
+        What to search on.
 
     Returns
     -------
@@ -83,8 +85,9 @@ def coarse_poses_steps(scan: SurfaceSamples, design: PreparedDesign) -> Steps[li
         hundredth of the design's diagonal.
     """
     grid, size = design.grid, design.diagonal_mm
+    yield Progress("Searching the pose", 0.0)
     centre = scan.points.mean(axis=0)
-    poses = _starting_poses(design.centroid, size)
+    poses = _starting_poses(design, _reaches(scan, design))
     for number, (count, steps, keep, width, last_width) in enumerate(_ROUNDS):
         some = scan.every(count)
         points = (some.points - centre).astype(np.float32)
@@ -101,13 +104,26 @@ def coarse_poses_steps(scan: SurfaceSamples, design: PreparedDesign) -> Steps[li
     ]
 
 
-def _starting_poses(centroid: FloatArray, size: float) -> Poses:
+def _reaches(scan: SurfaceSamples, design: SearchTarget) -> list[float]:
+    """How far, mm, the scan's centroid may lie from where the design's is.
+
+    A part of a surface that is as compact as the scan can have its centroid away by up to about
+    the root of the difference of the squared radii of gyration.
+    """
+    usual = _SHIFT * design.diagonal_mm
+    spread = SearchTarget(scan).frame.length_mm
+    lost = float(np.sqrt(max(design.frame.length_mm**2 - spread**2, 0.0)))
+    return [usual, lost] if lost > 1.25 * usual else [usual]
+
+
+def _starting_poses(design: SearchTarget, reaches: list[float]) -> Poses:
     rotations = even_rotations(_ROTATIONS).astype(np.float32)
-    axes = np.eye(3) * (_SHIFT * size)
-    shifts = centroid + np.concatenate([np.zeros((1, 3)), axes, -axes])
+    axes = np.concatenate([np.eye(3), -np.eye(3)])
+    away = [np.zeros((1, 3))] + [reach * axes for reach in reaches]
+    shifts = (design.frame.centre + np.concatenate(away)).astype(np.float32)
     return Poses(
         np.repeat(rotations, len(shifts), axis=0),
-        np.tile(shifts.astype(np.float32), (len(rotations), 1)),
+        np.tile(shifts, (len(rotations), 1)),
         np.ones(len(rotations) * len(shifts)),
     )
 
@@ -202,7 +218,5 @@ def _distinct(poses: Poses, keep: int, size: float) -> Poses:
 
 
 def _as_motion(rotation: FloatArray, translation: FloatArray, centre: FloatArray) -> FloatArray:
-    from .rigid import motion, nearest_rotation
-
     turn = nearest_rotation(rotation)
     return motion(turn, translation.astype(np.float64) - turn @ centre)

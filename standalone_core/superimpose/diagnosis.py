@@ -68,21 +68,27 @@ def _numbers(vector: FloatArray) -> str:
 def rival_poses(
     best: Candidate, others: list[Candidate], centroid: FloatArray
 ) -> tuple[RivalPose, ...]:
-    """Describe other candidates against the best one; ``centroid`` is the scan's."""
+    """Describe other candidates against the best one; ``centroid`` is the scan's.
+
+    They are compared on the samples that lie near the design in the best pose, so that what the
+    scan shows beyond the design does not make all poses look alike.
+    """
     rivals = []
+    best_rms = best.rms_of(best.near)
     for other in others:
+        rms = other.rms_of(best.near)
         between = other.T_design_scan @ inverse(best.T_design_scan)
         ends = [apply(one.T_design_scan, centroid[None])[0] for one in (best, other)]
         rivals.append(
             RivalPose(
                 T_design_scan=other.T_design_scan,
-                rms_mm=other.rms_mm,
-                ratio=other.rms_mm / best.rms_mm if best.rms_mm > 0 else np.inf,
+                rms_mm=rms,
+                ratio=rms / best_rms if best_rms > 0.0 else np.inf,
                 turn_deg=rotation_angle_deg(between[:3, :3]),
                 shift_mm=float(np.linalg.norm(ends[1] - ends[0])),
             )
         )
-    return tuple(rivals)
+    return tuple(sorted(rivals, key=lambda rival: rival.rms_mm))
 
 
 @dataclass(frozen=True)
@@ -98,6 +104,8 @@ class Evidence:
         Best pose of the scan's mirror image, if there was reason to try it.
     weak : tuple of WeakDirection
     rivals : tuple of RivalPose
+    design_overlap : float
+        Share of the design's area that the scan comes near.
     diagonal_mm : float
         Of the design.
     """
@@ -107,6 +115,7 @@ class Evidence:
     mirrored: Candidate | None
     weak: tuple[WeakDirection, ...]
     rivals: tuple[RivalPose, ...]
+    design_overlap: float
     diagonal_mm: float
 
 
@@ -144,15 +153,18 @@ def _mirrored(evidence: Evidence, settings: SuperimposeSettings) -> str:
 
 def _wrong_part(evidence: Evidence, settings: SuperimposeSettings) -> str:
     best = evidence.best
-    if best.overlap < settings.least_overlap:
+    if max(best.overlap, evidence.design_overlap) < settings.least_overlap:
         return (
-            f"Only {best.overlap:.0%} of the scan's area comes within "
-            f"{settings.max_distance_mm} mm of the design: it shows another part, or another unit."
+            f"Only {best.overlap:.0%} of the scan's area comes within {best.limit_mm} mm of the "
+            f"design, and {evidence.design_overlap:.0%} of the design's area within that of the "
+            f"scan: it shows another part, or is in another unit."
         )
-    if best.rms_mm > settings.wrong_part_share * evidence.diagonal_mm:
+    rms = best.rms_of(best.near)
+    if rms > settings.wrong_part_share * evidence.diagonal_mm:
         return (
-            f"Even in its best pose the scan is {_um(best.rms_mm)} off (root mean square), more "
-            f"than {settings.wrong_part_share:.1%} of the design's size: it shows another part."
+            f"Even in its best pose the scan is {_um(rms)} off (root mean square of what comes "
+            f"near the design), more than {settings.wrong_part_share:.1%} of the design's size: "
+            f"it shows another part, or is in another scale."
         )
     return ""
 
@@ -162,13 +174,14 @@ def _ambiguous(evidence: Evidence, settings: SuperimposeSettings) -> str:
     if evidence.weak:
         motions = "; ".join(one.words for one in evidence.weak)
         return f"The surface does not hold the scan against {motions}."
-    bound = settings.rival_ratio * best.rms_mm + settings.rival_floor_mm
-    for rival in evidence.rivals:
+    rms = best.rms_of(best.near)
+    bound = settings.rival_ratio * rms + settings.rival_floor_mm
+    for rival in evidence.rivals[:1]:
         if rival.rms_mm < bound:
             return (
                 f"Another pose, turned by {rival.turn_deg:.1f}° and shifted by "
                 f"{rival.shift_mm:.2f} mm, fits nearly as well ({_um(rival.rms_mm)} against "
-                f"{_um(best.rms_mm)})."
+                f"{_um(rms)})."
             )
     return ""
 

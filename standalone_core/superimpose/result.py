@@ -43,8 +43,8 @@ class RivalPose:
     ----------
     T_design_scan : (4, 4) ndarray
     rms_mm : float
-        Root mean square distance there of evenly spread points, those beyond the distance limit
-        counted as lying at the limit.
+        Root mean square distance there of those evenly spread points that lie near the design in
+        the best pose; distances beyond the limit count as the limit.
     ratio : float
         ``rms_mm`` to the same figure of the best pose; inf if that is 0.
     turn_deg : float

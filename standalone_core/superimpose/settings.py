@@ -63,9 +63,12 @@ class SuperimposeSettings:
     mirror_ratio : float
         The scan is called mirrored if its mirror image leaves less than this share of the residual.
     wrong_part_share : float
-        A residual above this share of the design's diagonal means a wrong part.
+        A root mean square distance above this share of the design's diagonal, over what comes
+        within ``max_distance_mm``, means a wrong part. Produced crowns stay below 0.7 %, other
+        teeth of the same size start at 2 %.
     least_overlap : float
-        Least share of the scan's area that must lie within ``max_distance_mm`` of the design.
+        Either this share of the scan's area must lie within ``max_distance_mm`` of the design, or
+        this share of the design's area within that of the scan.
     """
 
     start: Start = "auto"

@@ -11,7 +11,7 @@ from ..mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
 from ..progress import Progress, Steps, run, scaled
 from ..surface.closest import SurfaceIndex
 from .best_fit import BestFit, FitProblem, best_fit_steps, present_fit_steps
-from .candidates import SAMPLES, Candidate, candidates_steps, measured, tell_apart
+from .candidates import SAMPLES, Candidate, candidates_steps, design_overlap, measured, tell_apart
 from .diagnosis import Evidence, judge, rival_poses, weak_directions
 from .point_pairs import fit_point_pairs
 from .prepared import PreparedDesign
@@ -87,7 +87,8 @@ def superimpose_steps(
     weak = weak_directions(fit.equations, chosen)
     others = tell_apart(final, start.others, samples.points, prepared)
     rivals = rival_poses(final, others, samples.points.mean(axis=0))
-    evidence = Evidence(fit, final, mirrored, weak, rivals, prepared.diagonal_mm)
+    seen = design_overlap(samples, prepared, chosen, fit.T_design_scan)
+    evidence = Evidence(fit, final, mirrored, weak, rivals, seen, prepared.diagonal_mm)
     judgement = judge(evidence, chosen)
     yield Progress("Superimposed", 1.0)
     return Superimposition(
@@ -104,7 +105,7 @@ def superimpose_steps(
         rivals=rivals,
         verdict=judgement.verdict,
         reason=judgement.reason,
-        warnings=start.warnings + _warnings(scan, prepared, fit, final, others),
+        warnings=start.warnings + _warnings(scan, problem, fit, final, others),
         settings=chosen,
     )
 
@@ -121,7 +122,7 @@ def _start_steps(
 ) -> Steps[_StartingPose]:
     found: list[Candidate] = []
     if settings.start == "auto" or (settings.refine and settings.look_for_rivals):
-        _ = design.grid
+        _ = design.target.grid
         yield Progress("Preparing the design", 0.1)
         found = yield from scaled(candidates_steps(samples, design, settings), 0.1, 1.0)
     if settings.start == "auto":
@@ -161,7 +162,7 @@ def _mirrored_steps(
     settings: SuperimposeSettings,
 ) -> Steps[Candidate | None]:
     """Best fit of the scan's mirror image, if the residual gives reason to try it."""
-    suspicious = best.rms_mm > settings.mirror_check_share * design.diagonal_mm
+    suspicious = best.rms_of(best.near) > settings.mirror_check_share * design.diagonal_mm
     if not suspicious or not settings.refine:
         return None
     turned_over = np.array([-1.0, 1.0, 1.0])
@@ -174,12 +175,13 @@ def _mirrored_steps(
 
 def _warnings(
     scan: TriangleMesh,
-    design: PreparedDesign,
+    problem: FitProblem,
     fit: BestFit,
     final: Candidate,
     others: list[Candidate],
 ) -> tuple[str, ...]:
     warnings = []
+    design, settings = problem.design, problem.settings
     ratio = scan.diagonal_mm / design.diagonal_mm
     if not 1.0 / _SIZE_RATIO < ratio < _SIZE_RATIO:
         warnings.append(
@@ -188,6 +190,12 @@ def _warnings(
         )
     if fit.share_used < 0.9:
         warnings.append(f"Only {fit.share_used:.0%} of the scan's area took part in the fit.")
+    rms = final.rms_of(final.near)
+    if rms > settings.mirror_check_share * design.diagonal_mm:
+        warnings.append(
+            f"The scan is {rms * 1000.0:.3g} µm off (root mean square): much for a copy of this "
+            f"design. Check that it shows the same part."
+        )
     better = [other for other in others if other.rms_mm < final.rms_mm]
     if better:
         warnings.append(

@@ -1,0 +1,98 @@
+"""What a pose is searched on: samples of a surface and a grid that looks the nearest one up."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from ..mesh.triangle_mesh import FloatArray, IntArray
+from .frame import Frame
+from .sampling import SurfaceSamples
+
+_COARSE_SAMPLES = 4_000
+_GRID_CELLS = 110_000
+_GRID_MARGIN = 0.2
+"""Share of the surface's diagonal by which the lookup grid reaches beyond it."""
+
+
+@dataclass(frozen=True, eq=False)
+class SearchTarget:
+    """A surface, by its samples, that others are laid on roughly.
+
+    Attributes
+    ----------
+    samples : SurfaceSamples
+    """
+
+    samples: SurfaceSamples
+
+    @cached_property
+    def grid(self) -> LookupGrid:
+        """Nearest of about 4,000 samples for every cell of a grid around the surface."""
+        return LookupGrid.around(self.samples.every(_COARSE_SAMPLES), self.diagonal_mm)
+
+    @cached_property
+    def frame(self) -> Frame:
+        """Centroid and radius of gyration of the surface."""
+        return Frame.of(self.samples.points, np.ones(len(self.samples)))
+
+    @cached_property
+    def diagonal_mm(self) -> float:
+        """Diagonal of the box around the samples, mm."""
+        return float(np.linalg.norm(np.ptp(self.samples.points, axis=0)))
+
+
+@dataclass(frozen=True, eq=False)
+class LookupGrid:
+    """Nearest sample by cell: one array access instead of a search, exact to about a cell.
+
+    Attributes
+    ----------
+    origin : (3,) float32 ndarray
+        Lowest corner, mm.
+    cell_mm : float
+    shape : (3,) ndarray of int
+        Cells along each axis.
+    nearest : (cells,) ndarray of int
+        Index of the sample nearest to each cell's middle.
+    points, normals : (n, 3) float32 ndarray
+        The samples.
+    """
+
+    origin: FloatArray
+    cell_mm: float
+    shape: IntArray
+    nearest: IntArray
+    points: FloatArray
+    normals: FloatArray
+
+    @classmethod
+    def around(cls, samples: SurfaceSamples, diagonal_mm: float) -> LookupGrid:
+        """Lay the grid around samples, with a margin of a fifth of the diagonal."""
+        margin = _GRID_MARGIN * diagonal_mm
+        low, high = samples.points.min(axis=0) - margin, samples.points.max(axis=0) + margin
+        cell = float(np.prod(high - low) / _GRID_CELLS) ** (1.0 / 3.0)
+        shape = np.maximum(np.ceil((high - low) / cell), 1).astype(np.int64)
+        axes = [low[k] + (np.arange(shape[k]) + 0.5) * cell for k in range(3)]
+        middles = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
+        nearest = np.asarray(cKDTree(samples.points).query(middles, workers=-1)[1], dtype=np.int64)
+        return cls(
+            low.astype(np.float32),
+            cell,
+            shape,
+            nearest,
+            samples.points.astype(np.float32),
+            samples.normals.astype(np.float32),
+        )
+
+    def look_up(self, points: FloatArray) -> IntArray:
+        """Sample near each of the points (..., 3); those outside take their nearest cell's."""
+        place = (points - self.origin) * np.float32(1.0 / self.cell_mm)
+        np.clip(place, 0.0, (self.shape - 1).astype(np.float32), out=place)
+        cell = place.astype(np.int32)
+        flat = (cell[..., 0] * self.shape[1] + cell[..., 1]) * self.shape[2] + cell[..., 2]
+        found: IntArray = self.nearest[flat]
+        return found
