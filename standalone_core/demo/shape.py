@@ -39,6 +39,15 @@ from .occlusal import (
 STEP = 1e-30
 """Imaginary step of the complex-step derivative: no cancellation, so as small as one likes."""
 
+INTAGLIO_EXPONENT = 6.5
+"""Superellipse exponent of the intaglio's meridian: how tight its roof edge is."""
+
+INTAGLIO_HEIGHT_MM = 4.8
+"""Height of the intaglio that its taper and chamfer are reckoned over."""
+
+MEAN_RELIEF_MM = 5.6
+"""Height about which the roof of the intaglio follows the cusps."""
+
 
 @dataclass(frozen=True)
 class Groove:
@@ -48,14 +57,14 @@ class Groove:
     ----------
     angle_deg : float
         Where it runs, around the crown.
-    depth : float
-        Depth as a share of the radius at the occlusal edge.
+    depth_mm : float
+        Its depth; full at the occlusal edge, none at the margin and on the occlusal surface.
     sharpness : float
         Concentration κ of exp(κ (cos Δθ - 1)): its width is about 1/√κ radians.
     """
 
     angle_deg: float
-    depth: float
+    depth_mm: float
     sharpness: float
 
 
@@ -150,9 +159,9 @@ class CrownShape:
     )
     margin_height: Outline = field(default=Outline(0.0, (-0.03, 0.40, 0.03), (-0.10, 0.05, 0.04)))
     grooves: tuple[Groove, ...] = (
-        Groove(66.0, 0.045, 60.0),
-        Groove(134.0, 0.030, 70.0),
-        Groove(274.0, 0.042, 60.0),
+        Groove(66.0, 0.24, 60.0),
+        Groove(134.0, 0.16, 70.0),
+        Groove(274.0, 0.22, 60.0),
     )
     corner_exponent: float = 4.4
     corner_exponent_buccal: float = -0.4
@@ -256,7 +265,7 @@ class CrownShape:
         contour = self.contour.at(theta)
         for groove in self.grooves:
             bump = np.exp(groove.sharpness * (np.cos(theta - np.deg2rad(groove.angle_deg)) - 1.0))
-            contour = contour - 5.3 * groove.depth * bump * reach**4 * rest**0.5
+            contour = contour - groove.depth_mm * bump * reach**4 * rest**0.5
         out, up = self._rim_offset
         margin = self.margin_outline.at(theta) + out
         rho = contour * reach + (margin - contour) * drop**self.taper_power
@@ -266,26 +275,17 @@ class CrownShape:
     def _intaglio(self, theta: Complexes, distance: Complexes) -> tuple[Complexes, Complexes]:
         """Radius and height of the intaglio sheet at a meridian distance from the rim."""
         v = 1.0 - distance / (self.intaglio_length_mm - 0.375 * self._rim_reach_mm)
-        reach, rest = _superellipse(v, 6.5 + 0.0 * theta)
+        reach, rest = _superellipse(v, INTAGLIO_EXPONENT + 0.0 * theta)
         drop = 1.0 - rest
         out, up = self._rim_offset
-        margin = self.margin_outline.at(theta) - out
-        low = self.margin_height.at(theta) - up
-        edge = self._roof_edge(theta)
-        wall = margin - self.wall_mm
-        slope = np.tan(np.deg2rad(self.taper_deg))
-        height = 4.8
-        rho = (wall + slope * height * drop) * reach
-        start = self.chamfer_height_mm / height
-        chamfer = _ramp((drop - (1.0 - start)) / start)
-        rho = rho + (self.wall_mm - slope * height) * chamfer * reach
+        slope = np.tan(np.deg2rad(self.taper_deg)) * INTAGLIO_HEIGHT_MM
+        chamfer_share = self.chamfer_height_mm / INTAGLIO_HEIGHT_MM
+        chamfer = _ramp((drop - 1.0) / chamfer_share + 1.0)
+        wall = self.margin_outline.at(theta) - out - self.wall_mm
+        rho = (wall + slope * drop + (self.wall_mm - slope) * chamfer) * reach
         roof = self.roof.height(rho * np.cos(theta), rho * np.sin(theta))
-        roof = edge + self.roof_relief * (roof - 5.6)
-        return rho, rest * roof + drop * low
-
-    def _roof_edge(self, theta: Complexes) -> Complexes:
-        edge: Complexes = 5.6 - self.roof_drop_mm + 0.0 * theta
-        return edge
+        roof = MEAN_RELIEF_MM - self.roof_drop_mm + self.roof_relief * (roof - MEAN_RELIEF_MM)
+        return rho, rest * roof + drop * (self.margin_height.at(theta) - up)
 
     @property
     def _rim_offset(self) -> tuple[float, float]:
