@@ -5,9 +5,34 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
+from ..errors import SettingError
 from .shape import Chip
 
 Vector3 = tuple[float, float, float]
+
+
+def _above_zero(owner: object, *names: str) -> None:
+    """Refuse sizes of an error that are not finite numbers above zero."""
+    for name in names:
+        value = np.asarray(getattr(owner, name), dtype=np.float64)
+        if not (np.isfinite(value) & (value > 0.0)).all():
+            raise SettingError(
+                f"A value of {getattr(owner, name)} makes no sense.",
+                subject=f"{type(owner).__name__}.{name}",
+                remedy="Give a finite number above 0.",
+            )
+
+
+def _is_direction(owner: object, direction: Vector3) -> None:
+    length = float(np.linalg.norm(direction))
+    if not 0.0 < length < np.inf:
+        raise SettingError(
+            f"{direction} is not a direction.",
+            subject=f"{type(owner).__name__}.direction",
+            remedy="Give three finite numbers that are not all 0.",
+        )
 
 
 @dataclass(frozen=True)
@@ -30,6 +55,10 @@ class Wave:
     wavelength_mm: float
     amplitude_um: float
     phase_deg: float = 0.0
+
+    def __post_init__(self) -> None:
+        _above_zero(self, "wavelength_mm")
+        _is_direction(self, self.direction)
 
 
 @dataclass(frozen=True)
@@ -54,6 +83,9 @@ class Spot:
     s_mm: float
     radius_mm: float
     height_um: float
+
+    def __post_init__(self) -> None:
+        _above_zero(self, "radius_mm")
 
 
 @dataclass(frozen=True)
@@ -82,6 +114,10 @@ class Layers:
     resolution_mm: float = 0.08
     harmonics: int = 3
 
+    def __post_init__(self) -> None:
+        _above_zero(self, "thickness_mm", "harmonics")
+        _is_direction(self, self.direction)
+
 
 @dataclass(frozen=True)
 class BallFill:
@@ -104,6 +140,9 @@ class BallFill:
     share: float = 1.0
     side: Literal["external", "intaglio"] = "external"
 
+    def __post_init__(self) -> None:
+        _above_zero(self, "radius_mm")
+
 
 @dataclass(frozen=True)
 class Hole:
@@ -121,6 +160,9 @@ class Hole:
     s_mm: float
     radius_mm: float
 
+    def __post_init__(self) -> None:
+        _above_zero(self, "radius_mm")
+
 
 @dataclass(frozen=True)
 class Cut:
@@ -136,6 +178,16 @@ class Cut:
 
     direction: Vector3
     share: float
+
+    def __post_init__(self) -> None:
+        _above_zero(self, "share")
+        _is_direction(self, self.direction)
+        if self.share >= 1.0:
+            raise SettingError(
+                f"A share of {self.share} leaves nothing.",
+                subject="Cut.share",
+                remedy="Give a share between 0 and 1.",
+            )
 
 
 @dataclass(frozen=True)
@@ -155,6 +207,9 @@ class Debris:
     count: int
     size_mm: float = 0.3
     distance_mm: float = 1.5
+
+    def __post_init__(self) -> None:
+        _above_zero(self, "size_mm", "distance_mm")
 
 
 @dataclass(frozen=True)
@@ -225,3 +280,6 @@ class ProductionErrors:
     intaglio_missing: bool = False
     debris: Debris | None = None
     any_pose: bool = True
+
+    def __post_init__(self) -> None:
+        _above_zero(self, "scale")

@@ -24,7 +24,7 @@ from cuspwise.standalone_core.demo.production_errors import (
 from cuspwise.standalone_core.demo.rolling_ball import ball_shift
 from cuspwise.standalone_core.demo.scenario import write_demo_steps
 from cuspwise.standalone_core.demo.shape import Chip, CrownShape
-from cuspwise.standalone_core.errors import FileError
+from cuspwise.standalone_core.errors import FileError, SettingError
 from cuspwise.standalone_core.mesh.files import read_mesh
 from cuspwise.standalone_core.progress import run
 from scipy.spatial import cKDTree
@@ -229,6 +229,24 @@ def test_holes_cut_missing_intaglio_and_debris(crown):
     assert sorted(len(piece.faces) for piece in pieces)[:-1] == [8] * 4
     assert all(piece.is_watertight and piece.volume > 0 for piece in pieces)
     assert len(littered.noise_mm) == len(littered.mesh.vertices)
+
+
+@pytest.mark.parametrize(
+    "make",
+    [
+        lambda: Wave((1.0, 0.0, 0.0), 0.0, 5.0),
+        lambda: Wave((0.0, 0.0, 0.0), 5.0, 5.0),
+        lambda: Spot(0.0, 4.0, -0.5, 100.0),
+        lambda: Layers(float("nan")),
+        lambda: BallFill(0.0),
+        lambda: Hole(0.0, 4.0, 0.0),
+        lambda: Cut((0.0, 0.0, 1.0), 1.0),
+        lambda: ProductionErrors(scale=(1.0, 0.0, 1.0)),
+    ],
+)
+def test_senseless_sizes_are_refused(make):
+    with pytest.raises(SettingError):
+        make()
 
 
 def test_the_seed_decides(crown):
