@@ -35,7 +35,9 @@ FloatTable = NDArray[np.float32]
 _TOLERANCE = 4e-6
 """Rounding of a row of a product whose terms are at most 2, with room to spare."""
 _ALLOWANCE = 0.25
+_TERMS = 6
 _NEVER = np.float32(1e30)
+_NO_ROW = np.array([[0.0, 0.0, 0.0, 0.0, 0.0, _NEVER]], dtype=np.float32)
 _AT_ONCE = 200_000
 _ROW = 16
 """Rows of a product whose length is a multiple of this are the quick ones for processors."""
@@ -92,7 +94,7 @@ class Batch(NamedTuple):
     columns: IntArray
     """(g, length): their listed pieces, as columns of the patch's table."""
     table: FloatTable
-    """(g, 5, length): those columns."""
+    """(g, 6, length): those columns."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,19 +160,14 @@ class Patch:
         centre = (centre - self.origin[:, None]) / self.unit
         table = _table(centre, radius / self.unit)
         self.table = _with_dummies(table, pieces.repeated.take(piece))
-        self.points = self._rows(groups.points)
+        self.points = self._rows(groups.points, 0.0)
 
-    def _rows(self, places: FloatArray) -> FloatTable:
-        """Left factors (n, 5) of the products: place, a bound yet to be filled in, 1."""
-        rows = np.empty((len(places), 5), dtype=np.float32)
-        np.multiply(places - self.origin, 1.0 / self.unit, out=rows[:, :3], casting="same_kind")
-        rows[:, 3] = 0.0
-        rows[:, 4] = 1.0
-        return rows
+    def _rows(self, places: FloatArray, bound: FloatArray | float) -> FloatTable:
+        return _rows((places - self.origin) / self.unit, bound / self.unit)
 
     def batches(self, reach: FloatArray, members: IntArray) -> list[Batch]:
         """Pieces whose ball comes within ``reach`` (g,) of the middles of the member groups."""
-        lists = self._lists(reach / self.unit, members)
+        lists = self._lists(reach, members)
         fill = self.table.shape[1] - 1
         return [
             Batch(group, columns, self.table.take(columns, axis=1).transpose(1, 0, 2))
@@ -178,20 +175,17 @@ class Patch:
         ]
 
     def _lists(self, reach: FloatArray, members: IntArray) -> Lists:
-        rows = self._rows(self.groups.middle)
-        rows[:, 3] = reach
-        limit = reach**2 - np.einsum("ij,ij->i", rows[:, :3], rows[:, :3]) + _TOLERANCE
-        limit = np.append(limit, -_NEVER).astype(np.float32)
-        rows = np.append(rows, rows[-1:], axis=0)
-        table = self.table.reshape(5, -1, CLUSTER)
+        rows = self._rows(self.groups.middle, reach)
+        rows = np.append(rows, _NO_ROW, axis=0)
+        table = self.table.reshape(_TERMS, -1, CLUSTER)
         owner, item = [], []
         fill, weight = table.shape[1] - 1, CLUSTER * NEIGHBOURHOOD
         for which, clusters in self.listed.padded(fill, weight, _ROW // CLUSTER):
             group = members[which]
             group = group[:, : max(1, np.count_nonzero(group >= 0, axis=1).max())]
-            columns = table.take(clusters, axis=1).reshape(5, len(which), -1)
-            power = np.matmul(rows[group], columns.transpose(1, 0, 2))
-            near = np.flatnonzero(power <= limit[group][:, :, None])
+            columns = table.take(clusters, axis=1).reshape(_TERMS, len(which), -1)
+            power = np.matmul(rows.take(group, axis=0), columns.transpose(1, 0, 2))
+            near = np.flatnonzero(power <= 0.0)
             row, column = _divided(near, power.shape[2])
             cluster = row // group.shape[1] * clusters.shape[1] + column // CLUSTER
             owner.append(group.ravel().take(row))
@@ -211,21 +205,19 @@ class Patch:
         return face
 
     def rivals(self, batches: list[Batch], bound: FloatArray, skipped: BoolArray) -> Rivals:
-        """Faces of listed pieces whose ball comes within ``bound`` (n,) of each point, mm.
+        """Faces of listed pieces whose ball comes within ``bound`` (g, GROUP) of each point, mm.
 
         Groups that are ``skipped`` (g,) get none.
         """
-        scaled = bound / self.unit
-        rows, slots = self.points, self.groups.slots
-        rows[:, 3] = scaled
-        limit = scaled**2 - np.einsum("ij,ij->i", rows[:, :3], rows[:, :3]) + _TOLERANCE
-        limits = limit.astype(np.float32).take(slots)
-        limits[self.groups.repeated | skipped[:, None]] = -_NEVER
-        grouped = rows.take(slots, axis=0)
+        slots, scaled = self.groups.slots, bound / self.unit
+        grouped = self.points.take(slots, axis=0)
+        grouped[:, :, 3] = scaled
+        grouped[:, :, 5] -= np.square(scaled)
+        grouped[self.groups.repeated | skipped[:, None]] = _NO_ROW
         point, face = [], []
         for group, columns, table in batches:
             power = np.matmul(grouped.take(group, axis=0), table)
-            near = np.flatnonzero(power <= limits.take(group, axis=0)[:, :, None])
+            near = np.flatnonzero(power <= 0.0)
             row, column = _divided(near, power.shape[2])
             piece = columns.ravel().take(row // GROUP * power.shape[2] + column)
             point.append(slots.take(group, axis=0).ravel().take(row))
@@ -256,14 +248,15 @@ def find_candidates(
     seed = pieces.face.take(pieces.nearest(groups.middle))
     height = np.sqrt(frames.squared_distances(np.ascontiguousarray(groups.middle.T), seed))
     radius = groups.away.max(axis=1)
-    sure = radius + np.minimum(height + radius, limit_mm) + slack_mm
+    sure = radius + np.minimum(height + radius, limit_mm) + 2.0 * slack_mm
     reach = radius + np.minimum(height + _ALLOWANCE * radius, limit_mm) + slack_mm
     patch = Patch(pieces, groups, sure, block.members)
     batches = patch.batches(reach, block.members)
     guess = patch.faces_of_least_power(batches, seed)
     feet = frames.feet(np.ascontiguousarray(points.T), guess)
-    bound = np.minimum(np.sqrt(feet.squared), limit_mm) + slack_mm
-    need = np.minimum((groups.away + bound.take(block.slots)).max(axis=1), sure)
+    bound = np.minimum(np.sqrt(feet.squared), limit_mm).take(block.slots)
+    bound = np.minimum(bound, groups.away + height[:, None]) + slack_mm
+    need = (groups.away + bound).max(axis=1)
     short = need > reach
     rivals = [patch.rivals(batches, bound, short)]
     if short.any():
@@ -309,32 +302,41 @@ def _clusters_in_reach(
     centre -= origin[:, None]
     unit = float(np.sqrt(half @ half)) + float(radius.max(initial=0.0)) + 1e-300
     table = _table(centre / unit, radius / unit)
-    rows = np.empty((len(middle), 1, 5), dtype=np.float32)
-    rows[:, 0, :3] = (middle - origin) / unit
-    rows[:, 0, 3] = span / unit
-    rows[:, 0, 4] = 1.0
-    place = rows[:, 0, :3]
-    limit = (span / unit) ** 2 - np.einsum("ij,ij->i", place, place) + _TOLERANCE
-    meets = np.matmul(rows, table)[:, 0] <= limit[:, None].astype(np.float32)
+    rows = _rows((middle - origin) / unit, span / unit)
+    meets = np.matmul(rows[:, None], table) <= 0.0
     ball, cluster = _divided(np.flatnonzero(meets), max(len(clusters), 1))
     return clusters, Lists.of(len(middle), ball, cluster)
 
 
+def _rows(places: FloatArray, bound: FloatArray | float) -> FloatTable:
+    """Left factors (n, 6) of the products, of places (n, 3) and their bounds.
+
+    A row times a column is |p − c|² − (r + b)², less the tolerance.
+    """
+    rows = np.empty((len(places), _TERMS), dtype=np.float32)
+    rows[:, :3] = places
+    rows[:, 3] = bound
+    rows[:, 4] = 1.0
+    rows[:, 5] = np.einsum("ij,ij->i", places, places) - np.square(bound) - _TOLERANCE
+    return rows
+
+
 def _table(centre: FloatArray, radius: FloatArray) -> FloatTable:
-    """Right factors (5, p) of the products, of balls with centres (3, p)."""
-    table = np.empty((5, len(radius)), dtype=np.float32)
-    np.multiply(centre, -2.0, out=table[:3], casting="same_kind")
-    np.multiply(radius, -2.0, out=table[3], casting="same_kind")
+    """Right factors (6, p) of the products, of balls with centres (3, p)."""
+    table = np.empty((_TERMS, len(radius)), dtype=np.float32)
+    table[:3] = -2.0 * centre
+    table[3] = -2.0 * radius
     table[4] = np.einsum("ij,ij->j", centre, centre) - radius * radius
+    table[5] = 1.0
     return table
 
 
 def _with_dummies(table: FloatTable, repeated: BoolArray) -> FloatTable:
     """The table with repeated pieces, and a last cluster, made never near."""
-    whole = np.zeros((5, table.shape[1] + CLUSTER), dtype=np.float32)
+    whole = np.zeros((_TERMS, table.shape[1] + CLUSTER), dtype=np.float32)
     whole[:, :-CLUSTER] = table
     whole[4, :-CLUSTER][repeated] = _NEVER
-    whole[4, -CLUSTER:] = _NEVER
+    whole[4, -CLUSTER:], whole[5] = _NEVER, 1.0
     return whole
 
 
