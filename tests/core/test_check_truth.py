@@ -7,8 +7,8 @@ test. Takes up to a minute: truth and meshes are both fine.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -18,15 +18,12 @@ from cuspwise.standalone_core.areas.settings import AreaSettings
 from cuspwise.standalone_core.check import CheckResult, CheckSettings, check_meshes
 from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.demo.production import produce
-from cuspwise.standalone_core.demo.production_errors import (
-    BallFill,
-    ProductionErrors,
-    ScannerNoise,
-    Spot,
-    Wave,
-)
+from cuspwise.standalone_core.demo.production_errors import ProductionErrors
+from cuspwise.standalone_core.demo.scenario import milled_errors, printed_errors
+from cuspwise.standalone_core.demo.shape import CrownShape
 from cuspwise.standalone_core.demo.true_measures import NoiseModel, TrueMeasures
-from cuspwise.standalone_core.demo.truth import truth_of
+from cuspwise.standalone_core.demo.truth import Frame, truth_of
+from cuspwise.standalone_core.deviation.field import Direction
 from cuspwise.standalone_core.deviation.measures import AreaMeasures, measure_areas
 from cuspwise.standalone_core.deviation.verdict import Tolerances
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
@@ -54,7 +51,14 @@ NUMBERS = (
     "mean_positive_um",
     "mean_negative_um",
 )
+CASES: Mapping[str, tuple[Callable[[], ProductionErrors], Frame]] = {
+    "printed": (printed_errors, "design"),
+    "milled": (milled_errors, "best_fit"),
+}
+EDGE_MM = 0.05
 NOISE_UM = 2.0
+RIM_UM = 1e3 * EDGE_MM**2 / (8 * 0.5 * CrownShape().rim_width_mm)
+"""How far chords may cut off the rim, rounded by half its width: L²/8R, µm."""
 TOLERANCES = Tolerances(dict.fromkeys(AREAS, 25.0))
 
 
@@ -68,34 +72,28 @@ class Case:
 
 
 @lru_cache(maxsize=2)
-def case(frame: str) -> Case:
-    """A crown with form errors, filled fossae and a stub, measured in place or best-fitted."""
-    errors = ProductionErrors(
-        offset_um=6.0,
-        waves=(Wave((1.0, 0.3, 0.2), 7.0, 14.0), Wave((0.1, 1.0, -0.4), 4.0, 8.0, 40.0)),
-        fills=(BallFill(1.5, 0.3),),
-        spots=(Spot(20.0, 4.0, 0.6, 80.0),),
-        noise=ScannerNoise(NOISE_UM),
-        any_pose=frame == "best_fit",
-    )
-    design = demo_crown(0.05)
-    produced = produce(design, errors, edge_mm=0.05, rng=np.random.default_rng(4))
+def case(name: str) -> Case:
+    """One of the demo's crowns: the printed one in place, the milled one from any pose."""
+    make_errors, frame = CASES[name]
+    errors = replace(make_errors(), any_pose=frame == "best_fit")
+    assert errors.noise.sigma_um == NOISE_UM
+    design = demo_crown(EDGE_MM)
+    produced = produce(design, errors, edge_mm=EDGE_MM, rng=np.random.default_rng(4))
     in_place = SuperimposeSettings(start="in_place", refine=False, look_for_rivals=False)
     settings = CheckSettings(
-        areas=AreaSettings(mesial_direction=(1.0, 0.0, 0.0)),
+        areas=AreaSettings(insertion=(0.0, 0.0, 1.0), mesial_direction=(1.0, 0.0, 0.0)),
         superimpose=in_place if frame == "design" else SuperimposeSettings(),
         tolerances=TOLERANCES,
+        spacing_mm=0.5,  # no edge is longer: the evaluation points are the design's vertices
     )
     result = check_meshes(design.mesh, produced.mesh, settings)
-    truth = truth_of(produced.surface)
+    truth = truth_of(produced.surface, spacing_mm=0.07)
     true_areas = result.area_set.replaced(
         Area(name, truth.areas.contains(name, design.theta, design.s)) for name in AREAS
     )
     measured = measure_areas(result.fields, true_areas, TOLERANCES.mean_abs_um)
     numbers = truth.measures(
-        frame,  # type: ignore[arg-type]
-        noise=NoiseModel(NOISE_UM),
-        tolerances_um=TOLERANCES.mean_abs_um,
+        frame, noise=NoiseModel(NOISE_UM), tolerances_um=TOLERANCES.mean_abs_um
     )
     return Case(
         result=result,
@@ -109,7 +107,8 @@ def _assert_true(found: AreaMeasures, truth: TrueMeasures) -> None:
 
     The mean of one sign is left out where so few points have it that noise alone moves it: its
     standard error is about σ/√count, so 400 points settle it to 0.1 µm. The extremes are those
-    of the noise as well: up to five standard deviations farther out.
+    of the noise as well, up to five standard deviations farther out, and those at the rim are
+    those of its chords; in a part they depend on which points its edge takes in.
     """
     settled = {
         "mean_positive_um": truth.positive_share * found.n >= 400,
@@ -125,25 +124,30 @@ def _assert_true(found: AreaMeasures, truth: TrueMeasures) -> None:
             off[name] = (expected, got)
     assert not off
     assert found.within_tolerance == pytest.approx(truth.within_tolerance, abs=0.02)
-    low, high = (0.3 + 0.02 * abs(extreme) for extreme in (truth.min_um, truth.max_um))
-    assert -low - 5 * NOISE_UM < found.min_um - truth.min_um < low
-    assert -high < found.max_um - truth.max_um < high + 5 * NOISE_UM
+    if found.area == "whole":
+        low, high = (0.3 + 0.02 * abs(end) + RIM_UM for end in (truth.min_um, truth.max_um))
+        assert -low - 5 * NOISE_UM < found.min_um - truth.min_um < low
+        assert -high < found.max_um - truth.max_um < high + 5 * NOISE_UM
 
 
 @pytest.mark.parametrize("direction", ["design_to_scan", "scan_to_design"])
-@pytest.mark.parametrize("frame", ["design", "best_fit"])
+@pytest.mark.parametrize("crown", CASES)
 @pytest.mark.parametrize("area", AREAS)
-def test_every_measure_of_every_true_area(area: str, frame: str, direction: str) -> None:
+def test_every_measure_of_every_true_area(area: str, crown: str, direction: Direction) -> None:
     """With 2 µm scanner noise, on the areas as the formula has them."""
-    checked = case(frame)
+    checked = case(crown)
     _assert_true(checked.on_true_areas[area, direction], checked.truth[area, direction])
 
 
 @pytest.mark.parametrize("direction", ["design_to_scan", "scan_to_design"])
-@pytest.mark.parametrize("frame", ["design", "best_fit"])
+@pytest.mark.parametrize("crown", CASES)
 @pytest.mark.parametrize("area", AREAS)
-def test_every_measure_of_every_found_area(area: str, frame: str, direction: str) -> None:
-    """The same from end to end: the areas are those that were found on the mesh."""
-    checked = case(frame)
-    found = checked.result.measures_of(area, direction)  # type: ignore[arg-type]
+def test_every_measure_of_every_found_area(area: str, crown: str, direction: Direction) -> None:
+    """The same from end to end: the areas are those that were found on the mesh.
+
+    The two directions are given, as the designer knows them; without that of insertion the
+    contact zones come to lie 0.04 mm off, which is too much where a gouge crosses their edge.
+    """
+    checked = case(crown)
+    found = checked.result.measures_of(area, direction)
     _assert_true(found, checked.truth[area, direction])
