@@ -120,7 +120,8 @@ def _crown_layout_steps(
     """Layout of a crown with a cavity, or of a solid."""
     yield Progress("Looking for the cavity", 0.2)
     of_main = _points_of_faces(evaluation, rows)
-    mouth = find_mouth(main, evaluation.points[of_main])
+    surface = evaluation.points if of_main.all() else evaluation.points[of_main]
+    mouth = find_mouth(main, surface)
     if mouth is None or mouth.radius_mm < settings.min_cavity_radius_mm:
         widest = 0.0 if mouth is None else mouth.radius_mm
         reason = (
@@ -129,7 +130,7 @@ def _crown_layout_steps(
         )
         return _solid(of_main, settings, reason)
     yield Progress("Parting outside and inside", 0.4)
-    external = external_faces(main, mouth.axis, mouth.centre_mm, settings)
+    external = external_faces(main, surface, mouth.axis, mouth.centre_mm, settings)
     border = dividing_loop(main, external)
     ratio = _depth_ratio(main, ~external, mouth)
     if border is None or ratio < settings.min_cavity_area_ratio:

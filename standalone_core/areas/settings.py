@@ -48,8 +48,11 @@ class AreaSettings:
         Faces whose normal has at least this component away from the path of insertion are
         external (or, towards it, intaglio) beforehand; the margin line is sought between.
     upward_share : float
-        Faces whose normal has at least this component along the path of insertion are
-        external beforehand: an intaglio without undercuts has none.
+        Faces whose normal has at least this component along the path of insertion look up.
+        They are external beforehand if nothing is above them, and undercuts of the intaglio
+        if something is.
+    cover_mm : float
+        How far above such a face another one must be to count.
     rim_outward_share : float
         Faces between the two lean to the external side if their normal has at least this
         component away from the path of insertion, and to the intaglio if not; a flat rim
@@ -74,6 +77,7 @@ class AreaSettings:
     min_opening_share: float = 0.3
     outward_share: float = 0.5
     upward_share: float = 0.3
+    cover_mm: float = 1.0
     rim_outward_share: float = 0.25
     wall_share: float = 0.6
     sharp_edge_deg: float = 15.0

@@ -9,22 +9,30 @@ from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 from .min_cut import cheapest_parting, enclosed_by, largest_part, without_islands
 from .settings import AreaSettings
 
+_COVER_CELL_SHARE = 0.25  # so that a slope of 70° does not cover itself within a cell
 _FLAT_COST = 0.02  # what a sharp edge still costs, as a share of a flat one
 _TIE_COST_PER_MM = 2.0  # pull of a face by its normal, per mm² of face, against edge lengths
 
 
 def external_faces(
-    mesh: TriangleMesh, axis: FloatArray, centre_mm: FloatArray, settings: AreaSettings
+    mesh: TriangleMesh,
+    surface_points: FloatArray,
+    axis: FloatArray,
+    centre_mm: FloatArray,
+    settings: AreaSettings,
 ) -> BoolArray:
     """Part a closed crown along its rim into external surface and intaglio.
 
-    Faces that clearly look outward or up are external, faces that clearly look inward are
-    intaglio. Between them the boundary is the cheapest of all closed boundaries, where a millimetre
-    along a sharp convex edge costs next to nothing. Islands go to the side around them.
+    Faces that clearly look outward, or up with nothing above them, are external; faces that
+    clearly look inward, or up at the roof, are intaglio. Between them the boundary is the
+    cheapest of all closed boundaries, where a millimetre along a sharp convex edge costs next
+    to nothing. Islands go to the side around them.
 
     Parameters
     ----------
     mesh : TriangleMesh
+    surface_points : (n, 3) float
+        Points all over the surface, dense, mm.
     axis : (3,) float
         Path of insertion.
     centre_mm : (3,) float
@@ -37,8 +45,10 @@ def external_faces(
     """
     outward = _outward_share(mesh, axis, centre_mm)
     up = mesh.face_normals @ axis
-    external = (outward > settings.outward_share) | (up > settings.upward_share)
-    intaglio = (outward < -settings.outward_share) & ~external
+    upward = up > settings.upward_share
+    covered = _covered(mesh, upward, surface_points, axis, settings.cover_mm)
+    external = (~upward & (outward > settings.outward_share)) | (upward & ~covered)
+    intaglio = (~upward & (outward < -settings.outward_share)) | (upward & covered)
     pairs = mesh_graph(mesh).face_pairs
     external = largest_part(external, pairs, mesh.face_areas)  # slopes of the roof look outward
     open_ = _with_unknown(pairs, ~external & ~intaglio)
@@ -58,12 +68,53 @@ def _with_unknown(pairs: IntArray, unknown: BoolArray) -> IntArray:
 
 
 def _outward_share(mesh: TriangleMesh, axis: FloatArray, centre_mm: FloatArray) -> FloatArray:
-    """Component of each face's normal away from the axis line."""
+    """Component of each face's normal away from the crown's middle line.
+
+    The line goes through the middle of the mouth and the middle of the surface: front teeth
+    lean against their path of insertion.
+    """
     arm = mesh.vertices[mesh.faces[:, 0]] - centre_mm
-    arm -= (arm @ axis)[:, None] * axis
+    middle = mesh.face_areas @ arm
+    # At most 60° of lean: a middle beside the mouth does not turn the line over.
+    rise = max(float(middle @ axis), 0.5 * float(np.linalg.norm(middle)), 1e-12)
+    lean = middle / rise
+    arm -= (arm @ axis)[:, None] * lean
     length = np.maximum(np.linalg.norm(arm, axis=1), 1e-12)
     share: FloatArray = np.einsum("ij,ij->i", mesh.face_normals, arm) / length
     return share
+
+
+def _covered(
+    mesh: TriangleMesh,
+    chosen: BoolArray,
+    surface_points: FloatArray,
+    axis: FloatArray,
+    cover_mm: float,
+) -> BoolArray:
+    """Which of the chosen faces have surface at least ``cover_mm`` above them, (m,)."""
+    frame = np.linalg.svd(axis[None])[2]  # two directions across the axis in rows 1 and 2
+    frame[0] = axis
+    height, *places = frame @ surface_points.T
+    cell = _COVER_CELL_SHARE * cover_mm
+    low, high = np.min(places, axis=1), np.max(places, axis=1)
+    rows_of_cells, width = ((high - low) / cell).astype(np.int64) + 1
+    order = np.argsort(height)  # the last write, the highest, stays
+    top = np.full(rows_of_cells * width, -np.inf)
+    top[_cells(places, low, cell, width)[order]] = height[order]
+    rows = np.flatnonzero(chosen)
+    corner_height, *corners = frame @ mesh.vertices[mesh.faces[rows, 0]].T
+    covered = np.zeros(len(mesh), dtype=bool)
+    covered[rows] = top[_cells(corners, low, cell, width)] > corner_height + cover_mm
+    return covered
+
+
+def _cells(places: list[FloatArray], low: FloatArray, cell: float, width: int) -> IntArray:
+    """Number of the square cell that each place (two coordinates) lies in."""
+    first, second = (
+        ((place - start) / cell).astype(np.int64) for place, start in zip(places, low, strict=True)
+    )
+    numbers: IntArray = first * width + second
+    return numbers
 
 
 def edge_turns(mesh: TriangleMesh, rows: IntArray) -> tuple[FloatArray, FloatArray]:

@@ -250,29 +250,35 @@ def _touched(faces_around: csc_matrix, vertices: IntArray) -> IntArray:
 
 def _ring_about(mesh: TriangleMesh, samples: FloatArray, tree: cKDTree) -> IntArray:
     """Vertices of all faces at the vertices nearest to the samples."""
-    used = _mask(mesh.faces.ravel(), len(mesh.vertices))
-    gap = np.asarray(tree.query(mesh.vertices, distance_upper_bound=_longest_edge_mm(mesh))[0])
-    candidates = np.flatnonzero(used & np.isfinite(gap))
-    if not candidates.size:
-        candidates = np.flatnonzero(used)
-    hit = candidates[np.asarray(cKDTree(mesh.vertices[candidates]).query(samples)[1])]
-    near = _mask(hit, len(mesh.vertices))
+    count = len(mesh.vertices)
+    used = _mask(mesh.faces.ravel(), count)
+    bound = 3.0 * _typical_edge_mm(mesh)
+    gap = np.asarray(tree.query(mesh.vertices, distance_upper_bound=bound)[0])
+    near = _mask(_nearest(mesh.vertices, np.flatnonzero(used & (gap <= bound)), samples), count)
+    lost = samples[_gaps(mesh.vertices[near], samples) > bound]
+    near[_nearest(mesh.vertices, np.flatnonzero(used), lost)] = True
     a, b, c = (near[mesh.faces[:, k]] for k in range(3))
-    return np.flatnonzero(_mask(mesh.faces[a | b | c].ravel(), len(mesh.vertices)))
+    return np.flatnonzero(_mask(mesh.faces[a | b | c].ravel(), count))
+
+
+def _nearest(vertices: FloatArray, rows: IntArray, samples: FloatArray) -> IntArray:
+    """Which of the vertices in ``rows`` are nearest to the samples; none if either is empty."""
+    if not len(rows) or not len(samples):
+        return rows[:0]
+    return rows[np.asarray(cKDTree(vertices[rows]).query(samples)[1])]
+
+
+def _gaps(points: FloatArray, samples: FloatArray) -> FloatArray:
+    """Distance of each sample from the nearest of the points."""
+    if not len(points):
+        return np.full(len(samples), np.inf)
+    return np.asarray(cKDTree(points).query(samples)[0])
 
 
 def _mask(index: IntArray, count: int) -> BoolArray:
     mask = np.zeros(count, dtype=bool)
     mask[index] = True
     return mask
-
-
-def _longest_edge_mm(mesh: TriangleMesh) -> float:
-    square = 0.0
-    for k in range(3):
-        along = mesh.vertices[mesh.faces[:, k]] - mesh.vertices[mesh.faces[:, k - 1]]
-        square = max(square, float(np.einsum("ij,ij->i", along, along).max(initial=0.0)))
-    return float(np.sqrt(square))
 
 
 def _typical_edge_mm(mesh: TriangleMesh) -> float:

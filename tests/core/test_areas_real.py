@@ -119,3 +119,43 @@ def test_real_shell_turned_gives_the_same_areas(shared_meshes: Path) -> None:
         for name in upright.areas:
             one, other = upright[name].points, turned[name].points
             assert weights[one & other].sum() > 0.99 * weights[one | other].sum(), name
+
+
+def closed_crown_of(cap: TriangleMesh, thickness_mm: float) -> tuple[TriangleMesh, np.ndarray]:
+    """Thicken a cap inward to a closed crown; small holes are filled first.
+
+    Returns the crown and its true margin line, the outer edge of its flat rim.
+    """
+    vertices, faces = cap.vertices, [cap.faces]
+    longest, *holes = sorted(cap.graph.border_loops, key=len, reverse=True)
+    for hole in holes:
+        middle = len(vertices)
+        vertices = np.vstack([vertices, vertices[hole].mean(axis=0)])
+        faces.append(np.column_stack([np.roll(hole, -1), hole, np.full(len(hole), middle)]))
+    outer = TriangleMesh(vertices, np.vstack(faces))
+    inner = vertices - thickness_mm * outer.vertex_normals
+    count, following = len(vertices), np.roll(longest, -1)
+    rim = [
+        np.column_stack([following, longest, longest + count]),
+        np.column_stack([following, longest + count, following + count]),
+    ]
+    all_faces = np.vstack([outer.faces, outer.faces[:, ::-1] + count, *rim])
+    return TriangleMesh(np.vstack([vertices, inner]), all_faces), vertices[longest]
+
+
+@pytest.mark.parametrize("thickness_mm", [0.08, 0.15, 0.4])
+def test_incisor_cap_made_a_closed_crown(shared_meshes: Path, thickness_mm: float) -> None:
+    """A front tooth: a margin that rises 3 mm between the teeth, an intaglio with undercuts."""
+    cap = load(shared_meshes / "crowns" / "incisor_enamel_cap.ply")
+    crown, true_margin = closed_crown_of(cap, thickness_mm)
+    area_set = areas_of(crown)
+    assert area_set.margin_line is not None
+    margin, true = along(area_set.margin_line.points_mm), along(true_margin)
+    there = cKDTree(true).query(margin)[0]
+    back = cKDTree(margin).query(true)[0]
+    assert max(there.mean(), back.mean()) < 0.030
+    assert max(there.max(), back.max()) < 0.150
+    is_outer = np.arange(len(crown.vertices)) < len(crown.vertices) // 2
+    outer = area_set.evaluation.interpolate(is_outer.astype(float)) > 0.5
+    weights, found = area_set.evaluation.weights_mm2, area_set["external"].points
+    assert weights[outer & found].sum() > 0.95 * weights[outer | found].sum()
