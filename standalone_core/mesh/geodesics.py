@@ -159,7 +159,8 @@ def _pass_on(
     targets, values, origins = [], [], []
     for corner in range(3):
         k, i, j = (faces[:, (corner + shift) % 3] for shift in range(3))
-        open_ = ~known[k] & np.isfinite(np.minimum(distance[i], distance[j]))
+        nearer = np.minimum(distance[i], distance[j])
+        open_ = ~known[k] & np.isfinite(nearer) & (distance[k] > nearer)
         k, i, j = k[open_], i[open_], j[open_]
         value, origin = _across_face(mesh.vertices, (i, j, k), distance, nearest)
         better = value < distance[k] - _GAIN_MM
