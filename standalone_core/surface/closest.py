@@ -15,7 +15,7 @@ from ..errors import MeshError, SettingError
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 from .borders import border_features
 from .candidates import find_candidates
-from .exact import FaceFrames, FeatureArray
+from .exact import FaceFrames, FeatureArray, barycentric_on_rim
 from .grouping import Block, blocks_of
 from .morton import morton_codes, sorting_order
 from .pieces import Pieces
@@ -64,9 +64,13 @@ class ClosestPoints:
     @cached_property
     def barycentric(self) -> FloatArray:
         """Barycentric coordinates (n, 3) of the feet on their faces, summing to 1; NaN if none."""
-        found = self.found
         weights = np.full(self.foot.shape, np.nan)
-        weights[found] = self.index._barycentric(self.foot[found], self.face[found])
+        inside = np.flatnonzero(self.found & (self.feature == 0))
+        weights[inside] = self.index._barycentric(self.foot[inside], self.face[inside])
+        rim = np.flatnonzero(self.feature)
+        mesh = self.index.mesh
+        corners = mesh.vertices[mesh.faces[self.face[rim]]]
+        weights[rim] = barycentric_on_rim(corners, self.foot[rim], self.feature[rim])
         return weights
 
     @cached_property
@@ -109,10 +113,9 @@ class SurfaceIndex:
             )
         self.mesh = mesh
         self.threads = threads or os.cpu_count() or 1
-        corners = mesh.triangles
         # Neighbours in space become neighbours in memory, whatever the order of the faces.
-        self._number = _order_in_space(corners.mean(axis=1))
-        corners = corners[self._number]
+        self._number = _order_in_space(sum(mesh.vertices.take(mesh.faces.T, axis=0)) / 3.0)
+        corners = mesh.vertices.take(mesh.faces.take(self._number, axis=0), axis=0)
         self._frames = FaceFrames.of(corners)
         self._pieces = Pieces.of(corners, self._frames)
         self._tolerance_mm = _SLACK * mesh.diagonal_mm
@@ -198,7 +201,7 @@ class SurfaceIndex:
     def _barycentric(self, feet: FloatArray, faces: IntArray) -> FloatArray:
         place = np.empty_like(self._number)
         place[self._number] = np.arange(len(place))
-        return self._frames.barycentric(np.ascontiguousarray(feet.T), place[faces])
+        return self._frames.barycentric_inside(np.ascontiguousarray(feet.T), place[faces])
 
 
 def _order_in_space(places: FloatArray) -> IntArray:

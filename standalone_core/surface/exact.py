@@ -201,8 +201,8 @@ class FaceFrames:
     def _corners(self, faces: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         return self.length.take(faces), self.apex_x.take(faces), self.apex_y.take(faces)
 
-    def barycentric(self, feet: FloatArray, faces: IntArray) -> FloatArray:
-        """Weights (k, 3) of the faces' corners for feet (3, k) that lie on them."""
+    def barycentric_inside(self, feet: FloatArray, faces: IntArray) -> FloatArray:
+        """Weights (k, 3) of the faces' corners for feet (3, k) inside them."""
         x, y, _ = self.to_frame(feet, faces)
         length, apex_x, apex_y = self._corners(faces)
         apex = np.clip(y * _inverse(apex_y), 0.0, 1.0)
@@ -210,6 +210,19 @@ class FaceFrames:
         in_frame = np.stack([1.0 - apex - end, end, apex], axis=1)
         order = (np.arange(3) - self.first_corner[faces][:, None]) % 3
         return np.take_along_axis(in_frame, order, axis=1)
+
+
+def barycentric_on_rim(corners: FloatArray, feet: FloatArray, features: FeatureArray) -> FloatArray:
+    """Weights (k, 3) of corners (k, 3, 3) for feet (k, 3) on edges and corners."""
+    rows, first = np.arange(len(features)), (features.astype(np.int64) - 1) % 3
+    second = (first + 1) % 3
+    start = corners[rows, first]
+    edge, offset = (corners[rows, second] - start).T, (feet - start).T
+    share = np.clip(_dot(offset, edge) * _inverse(_dot(edge, edge)), 0.0, 1.0)
+    share[features >= 4] = 0.0
+    weights = np.zeros((len(features), 3))
+    weights[rows, first], weights[rows, second] = 1.0 - share, share
+    return weights
 
 
 def _inside(
