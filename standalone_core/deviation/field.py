@@ -13,6 +13,7 @@ from ..errors import SettingError
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 from ..progress import Progress, Steps, run
 from ..surface.closest import ClosestPoints, SurfaceIndex
+from ..surface.morton import morton_codes, sorting_order
 
 Direction = Literal["design_to_scan", "scan_to_design"]
 DIRECTIONS: tuple[Direction, ...] = ("design_to_scan", "scan_to_design")
@@ -25,7 +26,8 @@ STATUS_WORDS = (
     "facing another way",
 )
 
-_POINTS_PER_STEP = 400_000
+_POINTS_PER_STEP = 50_000
+"""About 100 ms of work."""
 
 
 @dataclass(frozen=True)
@@ -146,9 +148,10 @@ def measure_deviation_steps(
     status = np.full(count, TOO_FAR, dtype=np.uint8)
     area_point = np.arange(count) if direction == "design_to_scan" else np.full(count, -1)
     sign = -1.0 if direction == "design_to_scan" else 1.0
+    order = _order_in_space(mesh)
     for start in range(0, count, _POINTS_PER_STEP):
         yield Progress("Measuring", start / count)
-        part = slice(start, min(start + _POINTS_PER_STEP, count))
+        part = order[start : start + _POINTS_PER_STEP]
         feet = index.closest(mesh.vertices[part], max_distance_mm=settings.search_mm, signed=True)
         status[part] = _status(mesh.vertex_normals[part], feet, index.mesh, settings)
         assert feet.signed_mm is not None  # signed distances were asked for
@@ -204,6 +207,13 @@ def measure_deviation(
     normal; the two directions therefore differ wherever the surfaces are not parallel.
     """
     return run(measure_deviation_steps(mesh, index, direction, settings))
+
+
+def _order_in_space(mesh: TriangleMesh) -> IntArray:
+    """Return an order of the vertices in which neighbours are near: searching is then quick."""
+    low, high = mesh.bounds
+    size = float((high - low).max())
+    return sorting_order(morton_codes(mesh.vertices, low, size if size > 0 else 1.0))
 
 
 def _status(
