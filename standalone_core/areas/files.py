@@ -23,6 +23,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, fields, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -232,23 +233,29 @@ class _Carrier:
     def __init__(self, document: Mapping[str, Any], evaluation: EvaluationMesh) -> None:
         self._document = document
         self._evaluation = evaluation
-        self._nearest: IntArray | None = None
 
     def points(self, entry: Mapping[str, Any]) -> BoolArray:
         if "design_vertices" in entry:
             return _from_design_vertices(entry["design_vertices"], self._evaluation)
-        count = int(self._document["point_count"])
-        there = _from_runs(entry["runs"], count)
-        spacing = float(self._document["spacing_mm"])
+        there = _from_runs(entry["runs"], len(self._source.points))
+        return there if self._nearest is None else there[self._nearest]
+
+    @cached_property
+    def _source(self) -> EvaluationMesh:
+        """Evaluation mesh that the file's runs count on."""
+        count, spacing = int(self._document["point_count"]), float(self._document["spacing_mm"])
         here = self._evaluation
-        if spacing == here.spacing_mm and count == len(here.points):
-            return there
-        if self._nearest is None:
-            source = evaluation_mesh(here.design, spacing)
-            if len(source.points) != count:
-                raise ValueError(f"point_count {count} does not belong to spacing {spacing} mm")
-            self._nearest = np.asarray(cKDTree(source.points).query(here.points)[1])
-        return there[self._nearest]
+        source = here if spacing == here.spacing_mm else evaluation_mesh(here.design, spacing)
+        if len(source.points) != count:
+            raise ValueError(f"point_count {count} does not belong to spacing_mm {spacing:g}")
+        return source
+
+    @cached_property
+    def _nearest(self) -> IntArray | None:
+        """Point of the file's evaluation mesh nearest to each point at hand, if they differ."""
+        if self._source is self._evaluation:
+            return None
+        return np.asarray(cKDTree(self._source.points).query(self._evaluation.points)[1])
 
 
 def _from_design_vertices(vertices: Any, evaluation: EvaluationMesh) -> BoolArray:

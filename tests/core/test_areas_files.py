@@ -192,6 +192,10 @@ def test_files_of_other_kinds_are_refused(
         (("margin_line", "points_mm"), [[0, 0], [1, 1], [2, 2]]),
         (("margin_line", "points_mm"), [[0, 0, None]] * 5),
         (("point_count",), 7),
+        (("point_count",), 10**13),
+        (("spacing_mm",), 1e-9),
+        (("spacing_mm",), -1),
+        (("spacing_mm",), float("nan")),
         (("missing",), 3),
     ],
 )

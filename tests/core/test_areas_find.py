@@ -1,4 +1,7 @@
-"""Automatic areas against the demo crown's formula and against closed forms."""
+"""Automatic areas against the demo crown's formula and against closed forms.
+
+Takes about half a minute: the numbers are promised for designs of 400,000 triangles too.
+"""
 
 from __future__ import annotations
 
