@@ -164,7 +164,7 @@ def _why(name: str, layout: Layout, settings: AreaSettings) -> str:
     if layout.external is None:
         return f"It is a part of the external surface. {layout.reason}"
     if layout.insertion is None:
-        return f"The path of insertion cannot be told; give it (setting insertion). {layout.reason}"
+        return "Without a cavity the path of insertion cannot be told; give it (setting insertion)."
     if name == "fossae":
         return (
             f"A ball of {settings.fossa_ball_radius_mm:g} mm radius touches the whole occlusal "
