@@ -114,7 +114,8 @@ class SurfaceIndex:
         self.mesh = mesh
         self.threads = threads or os.cpu_count() or 1
         # Neighbours in space become neighbours in memory, whatever the order of the faces.
-        self._number = _order_in_space(sum(mesh.vertices.take(mesh.faces.T, axis=0)) / 3.0)
+        middles = mesh.vertices.take(mesh.faces.T, axis=0).sum(axis=0) / 3.0
+        self._number = _order_in_space(middles)
         corners = mesh.vertices.take(mesh.faces.take(self._number, axis=0), axis=0)
         self._frames = FaceFrames.of(corners)
         self._pieces = Pieces.of(corners, self._frames)

@@ -10,7 +10,7 @@ import numpy as np
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
 from .morton import cells_of, cells_with, morton_codes, runs, sorting_order
 
-GROUP = 8
+GROUP = 16
 """Points in a group: they share one list of candidate pieces."""
 NEIGHBOURHOOD = 24
 """Groups in a neighbourhood: they share one list of candidate clusters."""
