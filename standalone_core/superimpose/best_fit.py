@@ -35,6 +35,8 @@ _STAGES = ((8_000, 2e-4), (40_000, 2e-5))
 _STAGE_ITERATIONS = 40
 _SLOWEST, _FASTEST = 0.9, 0.1
 """Bounds of the rate at which steps are taken to shrink."""
+_CONVERGED = 5.0
+"""A fit that used up its passes counts as converged within this many times the tolerance."""
 _SECANT_FROM_MM = 5e-3
 """Steps larger than this teach nothing about the curvature at the optimum."""
 _LEAST_BEND, _MOST_BEND = -0.7, 2.0
@@ -331,7 +333,7 @@ def _summary(
         points_used=int(np.count_nonzero(counted)),
         iterations=state.iterations,
         passes=passes,
-        converged=state.remaining_mm <= problem.settings.tolerance_mm,
+        converged=state.remaining_mm <= _CONVERGED * problem.settings.tolerance_mm,
         remaining_mm=state.remaining_mm,
         cut_mm=state.cut_mm,
         equations=normal_equations(here, feet, weights, Frame.of(here, weights)),

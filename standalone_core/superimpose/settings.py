@@ -44,7 +44,8 @@ class SuperimposeSettings:
         Scan points farther than this from the design never take part in the best fit.
     tolerance_mm : float
         The best fit ends when the point that moves most is estimated to be within this of where
-        it would end up after infinitely many steps.
+        it would end up after infinitely many steps; 2e-6 mm is 0.002 µm. If the passes are used
+        up before, it counts as converged within five times this.
     max_iterations : int
         Most passes over the whole scan.
     look_for_rivals : bool
