@@ -247,14 +247,15 @@ def fit_on_samples(
     state: FitState,
     corners: FloatArray,
     tolerance_share: float = _SAMPLE_TOLERANCE,
+    iterations: int = _STAGE_ITERATIONS,
 ) -> FitState:
     """Fit a few equal points on the design's samples, with Tukey weights on their distances.
 
-    Ends when a step is below ``tolerance_share`` of the design's diagonal.
+    Ends when a step is below ``tolerance_share`` of the design's diagonal, or after so many.
     """
     tolerance = tolerance_share * design.diagonal_mm
     equal = np.ones(len(points))
-    for _ in range(_STAGE_ITERATIONS):
+    for _ in range(iterations):
         moved = apply(state.pose, points)
         feet, distance = sample_feet(moved, design)
         width = 4.685 * 1.4826 * max(weighted_quantile(distance, equal, 0.5), 1e-9)

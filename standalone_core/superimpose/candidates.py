@@ -21,7 +21,7 @@ from .settings import SuperimposeSettings
 
 SAMPLES = 4_000
 """Samples of the scan used here."""
-_SAMPLE_FIT_POINTS, _SAMPLE_FIT_TOLERANCE = 500, 5e-4
+_SAMPLE_FIT_POINTS, _SAMPLE_FIT_TOLERANCE, _SAMPLE_FIT_ITERATIONS = 500, 5e-4, 15
 _CLOSE_RATIO, _CLOSE_SHARE = 2.0, 0.002
 """Candidates up to this many times worse than the best, and this share of the diagonal on top, are
 finished on exact feet; the others cannot win, and their misfit stays the one on samples."""
@@ -82,7 +82,9 @@ def candidates_steps(
     some, corners = scan.every(_SAMPLE_FIT_POINTS).points, box_corners(scan.points)
     fitted: list[Candidate] = []
     for number, pose in enumerate(rough):
-        state = fit_on_samples(some, design, FitState(pose), corners, _SAMPLE_FIT_TOLERANCE)
+        state = fit_on_samples(
+            some, design, FitState(pose), corners, _SAMPLE_FIT_TOLERANCE, _SAMPLE_FIT_ITERATIONS
+        )
         fitted.append(_on_samples(scan.points, design, settings, state.pose))
         yield Progress("Comparing poses", 0.6 + 0.2 * (number + 1) / len(rough))
     distinct = _distinct(fitted, corners, design.diagonal_mm)

@@ -37,7 +37,7 @@ class PreparedDesign:
     @cached_property
     def tree(self) -> cKDTree:
         """Tree of :attr:`samples`."""
-        return cKDTree(self.samples.points, balanced_tree=False, compact_nodes=False)
+        return cKDTree(self.samples.points, balanced_tree=False)
 
     @cached_property
     def target(self) -> SearchTarget:

@@ -19,6 +19,8 @@ from .result import Superimposition
 from .sampling import SurfaceSamples, surface_samples
 from .settings import SuperimposeSettings
 
+_OTHER_UNIT = 5.0
+"""Scan and design differing more than this in size cannot be searched on each other."""
 _SIZE_RATIO = 1.5
 """Scan and design differing more than this in size are warned about."""
 
@@ -68,14 +70,15 @@ def superimpose_steps(
     Raises
     ------
     SuperimpositionError
-        The scan has no area, or never comes near the design (in the chosen area).
+        The scan has no area, differs from the design in size by more than five times, or never
+        comes near the design (in the chosen area).
     SettingError
         ``use_faces`` does not match the design or chooses nothing.
     """
     prepared = design if isinstance(design, PreparedDesign) else PreparedDesign(design)
     chosen = settings or SuperimposeSettings()
     faces = _checked_faces(use_faces, prepared.index.mesh)
-    _check_scan(scan)
+    _check_scan(scan, prepared, chosen)
     yield Progress("Preparing the design", 0.0)
     problem = _problem(scan, prepared, chosen, faces)
     samples = surface_samples(scan, SAMPLES)
@@ -222,8 +225,16 @@ def _checked_faces(use_faces: BoolArray | None, mesh: TriangleMesh) -> BoolArray
     return faces
 
 
-def _check_scan(scan: TriangleMesh) -> None:
+def _check_scan(scan: TriangleMesh, design: PreparedDesign, settings: SuperimposeSettings) -> None:
     if not len(scan.faces) or not scan.area_mm2 > 0.0:
         raise SuperimpositionError(
             "The scan has no surface.", subject=scan.name, remedy="Export the scan again."
+        )
+    ratio = scan.diagonal_mm / design.diagonal_mm
+    if settings.start == "auto" and not 1.0 / _OTHER_UNIT < ratio < _OTHER_UNIT:
+        raise SuperimpositionError(
+            f"The scan is {ratio:.3g} times as large as the design.",
+            subject=scan.name,
+            remedy="Check the units of both files and that they show the same part; if the scan "
+            "shows much else, cut it to the crown or start from landmark pairs.",
         )

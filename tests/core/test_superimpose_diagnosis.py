@@ -7,6 +7,7 @@ import pytest
 import superimpose_shapes as shapes
 import trimesh
 from cuspwise.standalone_core.demo.crown import demo_crown
+from cuspwise.standalone_core.errors import SuperimpositionError
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.superimpose.prepared import PreparedDesign
 from cuspwise.standalone_core.superimpose.rigid import motion
@@ -92,7 +93,7 @@ def test_a_surface_of_revolution_is_ambiguous_about_its_axis(sections):
     assert weak.kind == "turning"
     np.testing.assert_allclose(np.abs(weak.axis), [0.0, 0.0, 1.0], atol=0.01)
     np.testing.assert_allclose(weak.through_mm[:2], [2.0, 1.0], atol=0.05)
-    assert weak.stiffness < 0.03
+    assert weak.stiffness < 2.5 / sections
     assert "turning about (0.00, 0.00, 1.00)" in found.reason.replace("-0.00", "0.00")
 
 
@@ -131,7 +132,9 @@ def test_a_clear_bump_settles_the_fourfold_shape():
     pose = shapes.random_poses(1, 7)[0]
     found = superimpose(knob.moved(pose), shapes.prepared(knob))
     assert found.verdict == "good"
-    assert found.rivals[0].turn_deg == pytest.approx(90.0, abs=10.0)
+    nearest_quarter = 90.0 * round(found.rivals[0].turn_deg / 90.0)
+    assert found.rivals[0].turn_deg == pytest.approx(nearest_quarter, abs=1.0)
+    assert nearest_quarter > 0.0
     assert shapes.return_error_um(found.T_design_scan, pose, knob) < 0.01
 
 
@@ -159,10 +162,9 @@ def test_another_tooth_is_called_a_wrong_part(shared_meshes, scan, design):
     assert found.warnings
 
 
-def test_another_unit_is_called_a_wrong_part(crown, design):
-    found = superimpose(crown.moved(np.diag([25.4, 25.4, 25.4, 1.0])), design)
-    assert found.verdict == "wrong_part"
-    assert any("25.4 times" in warning for warning in found.warnings)
+def test_another_unit_is_refused(crown, design):
+    with pytest.raises(SuperimpositionError, match=r"25\.4 times as large"):
+        superimpose(crown.moved(np.diag([25.4, 25.4, 25.4, 1.0])), design)
 
 
 def test_an_unshrunk_crown_is_called_a_wrong_part(crown, design):
