@@ -252,19 +252,10 @@ def _check_steps(
         scan.mesh, design_index, settings.superimpose, use_faces=use_faces
     )
     superimposition = yield from watch.timed("superimpose", fit_steps, 0.4, 0.7)
-    yield Progress("Indexing the scan", 0.7)
-    with watch.stage("index"):
-        moved = scan.mesh.moved(superimposition.T_design_scan)
-        scan_index = SurfaceIndex(moved)
-        scan_in_place = evaluation_mesh(moved, settings.spacing_mm)
-    forward_steps = measure_deviation_steps(
-        area_set.evaluation.mesh, scan_index, "design_to_scan", settings.deviation
+    moved = scan.mesh.moved(superimposition.T_design_scan)
+    scan_in_place, forward, backward = yield from scaled(
+        _deviation_steps(area_set.evaluation, moved, design_index, settings, watch), 0.7, 0.95
     )
-    forward = yield from watch.timed("measure", forward_steps, 0.75, 0.85)
-    backward_steps = measure_deviation_steps(
-        scan_in_place.mesh, design_index, "scan_to_design", settings.deviation
-    )
-    backward = yield from watch.timed("measure", backward_steps, 0.85, 0.95)
     yield Progress("Comparing with the tolerances", 0.95)
     with watch.stage("judge"):
         measures, verdicts, exceedances = _judged(
@@ -324,6 +315,29 @@ def _no_area(name: str, area_set: AreaSet) -> AreaError:
         subject=name,
         remedy=f"Choose from {', '.join(area_set.areas)}.",
     )
+
+
+def _deviation_steps(
+    evaluation: EvaluationMesh,
+    scan: TriangleMesh,
+    design_index: SurfaceIndex,
+    settings: CheckSettings,
+    watch: Stopwatch,
+) -> Steps[tuple[EvaluationMesh, DeviationField, DeviationField]]:
+    """Measure both directions; return the superimposed scan's evaluation mesh with them."""
+    yield Progress("Indexing the scan", 0.0)
+    with watch.stage("index"):
+        scan_index = SurfaceIndex(scan)
+        scan_in_place = evaluation_mesh(scan, settings.spacing_mm)
+    forward_steps = measure_deviation_steps(
+        evaluation.mesh, scan_index, "design_to_scan", settings.deviation
+    )
+    forward = yield from watch.timed("measure", forward_steps, 0.2, 0.6)
+    backward_steps = measure_deviation_steps(
+        scan_in_place.mesh, design_index, "scan_to_design", settings.deviation
+    )
+    backward = yield from watch.timed("measure", backward_steps, 0.6, 1.0)
+    return scan_in_place, forward, backward
 
 
 def _judged(
