@@ -39,6 +39,7 @@ _TERMS = 6
 _NEVER = np.float32(1e30)
 _NO_ROW = np.array([[0.0, 0.0, 0.0, 0.0, 0.0, _NEVER]], dtype=np.float32)
 _AT_ONCE = 200_000
+_MOST_DENSE = 2_000_000
 _ROW = 16
 """Rows of a product whose length is a multiple of this are the quick ones for processors."""
 
@@ -300,12 +301,29 @@ def _clusters_in_reach(
     centre = pieces.cluster_centre.take(clusters, axis=1)
     radius = pieces.cluster_radius.take(clusters)
     centre -= origin[:, None]
+    if len(middle) * len(clusters) > _MOST_DENSE:
+        return _clusters_by_tree(pieces, middle, span)
     unit = float(np.sqrt(half @ half)) + float(radius.max(initial=0.0)) + 1e-300
     table = _table(centre / unit, radius / unit)
     rows = _rows((middle - origin) / unit, span / unit)
     meets = np.matmul(rows[:, None], table) <= 0.0
     ball, cluster = _divided(np.flatnonzero(meets), max(len(clusters), 1))
     return clusters, Lists.of(len(middle), ball, cluster)
+
+
+def _clusters_by_tree(
+    pieces: Pieces, middle: FloatArray, span: FloatArray
+) -> tuple[IntArray, Lists]:
+    """The same by a tree: for many clusters, of which each ball meets few."""
+    reach = (span + pieces.cluster_radius.max()) * (1.0 + 1e-9)
+    near = pieces.cluster_tree.query_ball_point(middle, reach, return_sorted=True)
+    ball = np.repeat(np.arange(len(middle)), [len(each) for each in near])
+    cluster = np.concatenate([np.asarray(each, dtype=np.int64) for each in near])
+    away = pieces.cluster_centre.take(cluster, axis=1) - middle.take(ball, axis=0).T
+    gap = np.sqrt(np.einsum("ij,ij->j", away, away)) - pieces.cluster_radius.take(cluster)
+    meets = np.flatnonzero(gap <= span.take(ball) * (1.0 + 1e-9))
+    clusters, column = np.unique(cluster.take(meets), return_inverse=True)
+    return clusters, Lists.of(len(middle), ball.take(meets), column.reshape(-1))
 
 
 def _rows(places: FloatArray, bound: FloatArray | float) -> FloatTable:

@@ -55,6 +55,7 @@ class Pieces:
     several: bool
     widest_group: float
     tree: cKDTree
+    cluster_tree: cKDTree
     proper: IntArray
 
     @classmethod
@@ -85,6 +86,7 @@ class Pieces:
             several=len(order) > len(corners),
             widest_group=8.0 * float(radius.mean()),
             tree=cKDTree(centre[proper], balanced_tree=False),
+            cluster_tree=cKDTree(middle, balanced_tree=False),
             proper=proper,
         )
 
