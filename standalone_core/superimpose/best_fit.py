@@ -9,7 +9,7 @@ import numpy as np
 from scipy.linalg import eigh
 
 from ..errors import SuperimpositionError
-from ..mesh.triangle_mesh import BoolArray, FloatArray
+from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
 from ..progress import Progress, Steps, scaled
 from .feet import (
     Feet,
@@ -24,7 +24,7 @@ from .feet import (
 from .frame import Frame
 from .prepared import PreparedDesign
 from .rigid import apply, box_corners, largest_displacement, motion, nearest_rotation
-from .sampling import thinned
+from .sampling import morton_order, thinned
 from .settings import SuperimposeSettings
 
 _SAMPLE_POINTS = 2_000
@@ -70,9 +70,14 @@ class FitProblem:
         """Corners of the points' box, (8, 3): what moves most."""
         return box_corners(self.points)
 
+    @cached_property
+    def order(self) -> IntArray:
+        """The points along a space-filling curve, (n,)."""
+        return morton_order(self.points)
+
     def thinned(self, count: int) -> FitProblem:
         """The same with ``count`` points, each standing for the same area."""
-        pick = thinned(self.points, self.weights, count)
+        pick = thinned(self.weights, self.order, count)
         return replace(self, points=self.points[pick], weights=np.ones(count))
 
     def feet_steps(self, pose: FloatArray) -> Steps[Feet]:
@@ -238,7 +243,7 @@ def present_fit_steps(problem: FitProblem, pose: FloatArray) -> Steps[BestFit]:
     """Measure how scan points lie in a pose that is taken as it is."""
     feet = yield from problem.feet_steps(pose)
     state = FitState(pose, step_mm=0.0, cut_mm=_weighted(problem, feet)[0])
-    return _summary(problem, feet, state, state, passes=0)
+    return _summary(problem, feet, state, passes=0)
 
 
 def fit_on_samples(
@@ -260,7 +265,7 @@ def fit_on_samples(
         feet, distance = sample_feet(moved, design)
         width = 4.685 * 1.4826 * max(weighted_quantile(distance, equal, 0.5), 1e-9)
         weight = np.where(distance < width, (1.0 - (distance / width) ** 2) ** 2, 0.0)
-        state = state.after(normal_equations(moved, feet, weight, design.frame), corners)
+        state = state.after(normal_equations(feet, weight, design.frame), corners)
         if state.step_mm < tolerance:
             break
     return state
@@ -280,7 +285,6 @@ def _whole_steps(problem: FitProblem, state: FitState) -> Steps[BestFit]:
     passes = 0
     while True:
         ends = 1.0 - 0.5**passes, 1.0 - 0.5 ** (passes + 1)
-        before = state
         feet = yield from scaled(problem.feet_steps(state.pose), *ends)
         state = _stepped(problem, feet, state)
         passes += 1
@@ -288,7 +292,7 @@ def _whole_steps(problem: FitProblem, state: FitState) -> Steps[BestFit]:
             break
         if passes >= problem.settings.max_iterations:
             break
-    return _summary(problem, feet, before, state, passes)
+    return _summary(problem, feet, state, passes)
 
 
 def _weighted(problem: FitProblem, feet: Feet) -> tuple[float, FloatArray]:
@@ -308,22 +312,18 @@ def _weighted(problem: FitProblem, feet: Feet) -> tuple[float, FloatArray]:
 def _stepped(problem: FitProblem, feet: Feet, state: FitState) -> FitState:
     """One Gauss–Newton step from the feet found at the state's pose."""
     cut, counted = _weighted(problem, feet)
-    moved = apply(state.pose, problem.points)
-    equations = normal_equations(moved, feet, counted, problem.design.frame)
+    equations = normal_equations(feet, counted, problem.design.frame)
     return replace(state.after(equations, problem.corners), cut_mm=cut)
 
 
-def _summary(
-    problem: FitProblem, feet: Feet, before: FitState, state: FitState, passes: int
-) -> BestFit:
-    """Figures of the fit at ``state``, from the feet at ``before``, one tiny step earlier.
+def _summary(problem: FitProblem, feet: Feet, state: FitState, passes: int) -> BestFit:
+    """Figures of the fit at ``state``, from feet found one tiny step earlier.
 
     The residuals after that step follow, to first order, from those before it.
     """
     weights = loss_weights(feet, problem.weights, state.cut_mm, problem.settings)
     counted = weights > 0.0
-    here = apply(before.pose, problem.points)
-    shift = apply(state.pose, problem.points[counted]) - here[counted]
+    shift = apply(state.pose, problem.points[counted]) - feet.points[counted]
     residual = feet.residual_mm[counted] + np.einsum("nk,nk->n", shift, feet.direction[counted])
     used = problem.weights[counted]
     return BestFit(
@@ -337,5 +337,5 @@ def _summary(
         converged=state.remaining_mm <= _CONVERGED * problem.settings.tolerance_mm,
         remaining_mm=state.remaining_mm,
         cut_mm=state.cut_mm,
-        equations=normal_equations(here, feet, weights, Frame.of(here, weights)),
+        equations=normal_equations(feet, weights, Frame.of(feet.points, weights)),
     )

@@ -122,7 +122,7 @@ def finish(
         if np.count_nonzero(feet.usable) < 6:
             break
         weights = feet.usable.astype(np.float64)
-        state = state.after(normal_equations(moved, feet, weights, design.frame), corners)
+        state = state.after(normal_equations(feet, weights, design.frame), corners)
         if state.step_mm < _FINISH_STEP_SHARE * design.diagonal_mm:
             break
     return measured(points, design, settings, state.pose)

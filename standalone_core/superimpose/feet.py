@@ -25,6 +25,8 @@ class Feet:
 
     Attributes
     ----------
+    points : (n, 3) ndarray
+        The moved points, mm.
     residual_mm : (n,) ndarray
         Signed distance to the design, positive on the side of the normal; 0 where unusable.
     direction : (n, 3) ndarray
@@ -33,6 +35,7 @@ class Feet:
         Within the distance limit, not on an open border, on the chosen faces.
     """
 
+    points: FloatArray
     residual_mm: FloatArray
     direction: FloatArray
     usable: BoolArray
@@ -53,6 +56,7 @@ def exact_feet_steps(
     if len(parts) == 1:
         return parts[0]
     return Feet(
+        points,
         np.concatenate([part.residual_mm for part in parts]),
         np.concatenate([part.direction for part in parts]),
         np.concatenate([part.usable for part in parts]),
@@ -77,7 +81,7 @@ def exact_feet(
     far = length > _TINY_MM
     scale = np.divide(sign, length, out=np.zeros_like(length), where=far)
     direction = np.where(far[:, None], gap * scale[:, None], normal)
-    return Feet(sign * length, direction, usable)
+    return Feet(points, sign * length, direction, usable)
 
 
 def sample_feet(points: FloatArray, design: PreparedDesign) -> tuple[Feet, FloatArray]:
@@ -86,7 +90,7 @@ def sample_feet(points: FloatArray, design: PreparedDesign) -> tuple[Feet, Float
     normal = design.samples.normals[nearest]
     gap = points - design.samples.points[nearest]
     residual = np.einsum("nk,nk->n", gap, normal)
-    feet = Feet(residual, normal, np.ones(len(points), dtype=bool))
+    feet = Feet(points, residual, normal, np.ones(len(points), dtype=bool))
     return feet, np.asarray(distance, dtype=np.float64)
 
 
@@ -157,12 +161,10 @@ class NormalEquations:
         return step
 
 
-def normal_equations(
-    points: FloatArray, feet: Feet, weights: FloatArray, frame: Frame
-) -> NormalEquations:
+def normal_equations(feet: Feet, weights: FloatArray, frame: Frame) -> NormalEquations:
     """Normal equations at the points' present place."""
-    jacobian = np.empty((len(points), 6))
-    jacobian[:, :3] = np.cross((points - frame.centre) / frame.length_mm, feet.direction)
+    jacobian = np.empty((len(weights), 6))
+    jacobian[:, :3] = np.cross((feet.points - frame.centre) / frame.length_mm, feet.direction)
     jacobian[:, 3:] = feet.direction
     weighted = jacobian * (weights / weights.sum())[:, None]
     return NormalEquations(weighted.T @ jacobian, weighted.T @ feet.residual_mm, frame)

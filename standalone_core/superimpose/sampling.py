@@ -79,18 +79,18 @@ def surface_samples(mesh: TriangleMesh, count: int) -> SurfaceSamples:
     return SurfaceSamples(points, mesh.face_normals[face], face)
 
 
-def thinned(points: FloatArray, weights: FloatArray, count: int) -> IntArray:
+def thinned(weights: FloatArray, order: IntArray, count: int) -> IntArray:
     """Pick about ``count`` points so that each stands for the same share of the weight.
 
-    Along a space-filling curve the weights are cut into ``count`` equal parts and the point at
-    the middle of each is taken. A point heavier than a part is picked more than once.
+    Along a space-filling curve (``order``, from :func:`morton_order`) the weights are cut into
+    ``count`` equal parts and the point at the middle of each is taken. A point heavier than a part
+    is picked more than once.
 
     Returns
     -------
     (count,) ndarray of int
         Indices, in the curve's order.
     """
-    order = morton_order(points)
     reached = np.cumsum(weights[order])
     marks = (np.arange(count) + 0.5) * (reached[-1] / count)
     picked: IntArray = order[np.minimum(np.searchsorted(reached, marks), len(order) - 1)]
