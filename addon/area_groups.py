@@ -1,0 +1,256 @@
+"""Areas as vertex groups on the design, so that Blender's own painting tools edit them."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ..standalone_core.areas.area_set import AREA_NAMES, AreaSet
+from ..standalone_core.mesh.triangle_mesh import TriangleMesh
+from ..standalone_core.report.words import area_words
+from . import bridge
+from .identifiers import AREA_GROUP_PREFIX, MARGIN_LINE_NAME, OBJECT_PROPERTIES
+
+AREAS_VERSION = 1
+INSIDE = 0.5  # a vertex of at least this weight lies in the area
+
+
+@dataclass(frozen=True, eq=False)
+class UserAreas:
+    """What somebody edited or added.
+
+    Attributes
+    ----------
+    vertices : mapping of area name to (k,) int
+        The design object's own vertices in each such area.
+    margin_line : (k, 3) float or None
+        The edited margin line in the design object's own coordinates.
+    """
+
+    vertices: Mapping[str, np.ndarray]
+    margin_line: np.ndarray | None
+
+    def __bool__(self) -> bool:
+        """Tell whether there is anything of the user's."""
+        return bool(self.vertices) or self.margin_line is not None
+
+    @property
+    def checksum(self) -> str:
+        """Checksum of all of it; empty if there is nothing."""
+        if not self:
+            return ""
+        digest = hashlib.blake2b(digest_size=16)
+        for name, vertices in sorted(self.vertices.items()):
+            digest.update(f"{name}:{_fingerprint(vertices)};".encode())
+        if self.margin_line is not None:
+            digest.update(_fingerprint(self.margin_line).encode())
+        return digest.hexdigest()
+
+
+def group_name(area: str) -> str:
+    """Return the name of an area's vertex group."""
+    return AREA_GROUP_PREFIX + area_words(area)
+
+
+def area_name(group: str) -> str:
+    """Return the area that a vertex group of this name is."""
+    words = group.removeprefix(AREA_GROUP_PREFIX)
+    return next((name for name in AREA_NAMES if area_words(name) == words), words)
+
+
+def found_areas(design: bpy.types.Object) -> dict[str, Any] | None:
+    """Return what is known of the areas that were found on a design; None if none were."""
+    text = getattr(design, OBJECT_PROPERTIES).areas
+    document: dict[str, Any] | None = json.loads(text) if text else None
+    return document if document and document["version"] == AREAS_VERSION else None
+
+
+def user_areas(design: bpy.types.Object) -> UserAreas:
+    """Return the areas and margin line that differ from what was found automatically."""
+    known = found_areas(design)
+    fingerprints = {} if known is None else known["fingerprints"]
+    edited = {
+        name: vertices
+        for name, vertices in _read_groups(design).items()
+        if fingerprints.get(name) != _fingerprint(vertices)
+    }
+    line = _read_margin_line(design)
+    if line is not None and (known is None or known["margin_line"] == _fingerprint(line)):
+        line = None
+    return UserAreas(edited, line)
+
+
+def write_areas(
+    design: bpy.types.Object, area_set: AreaSet, mesh: TriangleMesh, local_to_mm: np.ndarray
+) -> None:
+    """Write the automatic areas as vertex groups and the margin line as a curve.
+
+    Groups and lines that somebody edited stay as they are.
+
+    Parameters
+    ----------
+    design : bpy.types.Object
+    area_set : AreaSet
+    mesh : TriangleMesh
+        The design as it was read, vertex for vertex.
+    local_to_mm : (4, 4) float
+        From the object's own coordinates to the mesh's.
+    """
+    edited = user_areas(design)
+    known = found_areas(design)
+    fingerprints: dict[str, str] = {} if known is None else dict(known["fingerprints"])
+    for name, area in area_set.areas.items():
+        if name == "whole" or name in edited.vertices or area.origin != "automatic":
+            continue
+        inside = area.points[: len(area_set.evaluation.design.vertices)]
+        carried = bridge.carried_to(
+            mesh.vertices, area_set.evaluation.design.vertices, inside.astype(float)
+        )
+        vertices = np.flatnonzero(carried >= INSIDE)
+        _write_group(design, group_name(name), vertices)
+        fingerprints[name] = _fingerprint(vertices)
+    line = None if known is None else known["margin_line"]
+    if edited.margin_line is None and area_set.margin_line is not None:
+        points = _to_local(area_set.margin_line.points_mm, local_to_mm)
+        line = _write_margin_line(design, points, area_set.margin_line.closed)
+    document = {
+        "version": AREAS_VERSION,
+        "fingerprints": fingerprints,
+        "margin_line": line,
+        "margin_length_mm": area_set.margin_line.length_mm if area_set.margin_line else None,
+        "size_mm2": {name: area_set.area_mm2(name) for name in area_set.areas},
+        "missing": dict(area_set.missing),
+        "warnings": list(area_set.warnings),
+    }
+    getattr(design, OBJECT_PROPERTIES).areas = json.dumps(document)
+
+
+def areas_document(
+    edited: UserAreas,
+    design: TriangleMesh,
+    as_read: TriangleMesh,
+    local_to_mm: np.ndarray,
+    spacing_mm: float,
+) -> dict[str, Any]:
+    """Return the user's areas as an areas file of the core holds them.
+
+    Parameters
+    ----------
+    edited : UserAreas
+    design : TriangleMesh
+        The design after repair, which the file belongs to.
+    as_read : TriangleMesh
+        The design as it was read, vertex for vertex.
+    local_to_mm : (4, 4) float
+        From the object's own coordinates to the mesh's.
+    spacing_mm : float
+    """
+    areas = {}
+    for name, vertices in edited.vertices.items():
+        inside = np.zeros(len(as_read.vertices))
+        inside[vertices] = 1.0
+        carried = bridge.carried_to(design.vertices, as_read.vertices, inside)
+        areas[name] = {
+            "origin": "user",
+            "design_vertices": np.flatnonzero(carried >= INSIDE).tolist(),
+        }
+    document: dict[str, Any] = {
+        "format": "cuspwise areas",
+        "version": 1,
+        "design_checksum": design.checksum,
+        "spacing_mm": spacing_mm,
+        "areas": areas,
+    }
+    if edited.margin_line is not None:
+        points = edited.margin_line @ local_to_mm[:3, :3].T + local_to_mm[:3, 3]
+        document["margin_line"] = {
+            "origin": "user",
+            "closed": True,
+            "points_mm": points.tolist(),
+        }
+    return document
+
+
+def _read_groups(design: bpy.types.Object) -> dict[str, np.ndarray]:
+    """Return the vertices of every area's vertex group."""
+    names = {
+        group.index: area_name(group.name)
+        for group in design.vertex_groups
+        if group.name.startswith(AREA_GROUP_PREFIX)
+    }
+    found: dict[str, list[int]] = {name: [] for name in names.values()}
+    if names:
+        for vertex in design.data.vertices:
+            for member in vertex.groups:
+                if member.group in names and member.weight >= INSIDE:
+                    found[names[member.group]].append(vertex.index)
+    return {name: np.array(vertices, dtype=np.int64) for name, vertices in found.items()}
+
+
+def _write_group(design: bpy.types.Object, name: str, vertices: np.ndarray) -> None:
+    group = design.vertex_groups.get(name) or design.vertex_groups.new(name=name)
+    group.remove(range(len(design.data.vertices)))
+    group.add(vertices.tolist(), 1.0, "REPLACE")
+
+
+def _write_margin_line(design: bpy.types.Object, points: np.ndarray, closed: bool) -> str:
+    """Write the line as a curve that follows the design; return its fingerprint."""
+    properties = getattr(design, OBJECT_PROPERTIES)
+    line = properties.margin_line
+    if line is None or line.type != "CURVE":
+        line = bpy.data.objects.new(
+            MARGIN_LINE_NAME, bpy.data.curves.new(MARGIN_LINE_NAME, "CURVE")
+        )
+        line.show_in_front = True
+        properties.margin_line = line
+    if not line.users_collection:
+        for collection in design.users_collection:
+            collection.objects.link(line)
+    line.parent = design
+    line.matrix_parent_inverse.identity()
+    line.matrix_basis.identity()
+    line.data.dimensions = "3D"
+    line.data.splines.clear()
+    spline = line.data.splines.new("POLY")
+    spline.points.add(len(points) - 1)
+    spline.points.foreach_set("co", np.column_stack([points, np.ones(len(points))]).ravel())
+    spline.use_cyclic_u = closed
+    written = _read_margin_line(design)
+    return "" if written is None else _fingerprint(written)
+
+
+def _read_margin_line(design: bpy.types.Object) -> np.ndarray | None:
+    """Return the points of the margin line in the design's own coordinates, (k, 3)."""
+    line = getattr(design, OBJECT_PROPERTIES).margin_line
+    if line is None or line.type != "CURVE" or not line.users_collection or not line.data.splines:
+        return None
+    spline = line.data.splines[0]
+    points = spline.bezier_points if spline.type == "BEZIER" else spline.points
+    if len(points) < 3:
+        return None
+    size = 3 if spline.type == "BEZIER" else 4
+    flat = np.empty(size * len(points), dtype=np.float32)
+    points.foreach_get("co", flat)
+    own = flat.reshape(-1, size)[:, :3].astype(np.float64)
+    if line.parent == design:
+        to_design = np.array(line.matrix_parent_inverse @ line.matrix_basis, dtype=np.float64)
+    else:
+        to_design = np.linalg.inv(bridge.matrix_of(design)) @ bridge.matrix_of(line)
+    local: np.ndarray = own @ to_design[:3, :3].T + to_design[:3, 3]
+    return local
+
+
+def _to_local(points_mm: np.ndarray, local_to_mm: np.ndarray) -> np.ndarray:
+    back = np.linalg.inv(local_to_mm)
+    local: np.ndarray = points_mm @ back[:3, :3].T + back[:3, 3]
+    return local
+
+
+def _fingerprint(values: np.ndarray) -> str:
+    return hashlib.blake2b(np.ascontiguousarray(values).tobytes(), digest_size=12).hexdigest()

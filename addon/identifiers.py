@@ -1,0 +1,43 @@
+"""Every name by which Blender knows something of ours, in one place."""
+
+from __future__ import annotations
+
+OBJECT_PROPERTIES = "cuspwise"
+SCENE_PROPERTIES = "cuspwise"
+JOB_PROPERTIES = "cuspwise_job"
+TAB = "Cuspwise"
+
+# Operators, in the order of the work.
+IMPORT_SCANS = "cuspwise.import_scans"
+ADD_SCANS = "cuspwise.add_scans"
+REMOVE_SCAN = "cuspwise.remove_scan"
+CHECK_CROWN = "cuspwise.check_crown"
+SUPERIMPOSE = "cuspwise.superimpose"
+RESTORE_POSE = "cuspwise.restore_pose"
+FIND_AREAS = "cuspwise.find_areas"
+MEASURE_DEVIATION = "cuspwise.measure_deviation"
+SHOW_COLOUR_MAP = "cuspwise.show_colour_map"
+REMOVE_COLOUR_MAP = "cuspwise.remove_colour_map"
+COPY_TABLE = "cuspwise.copy_table"
+EXPORT_REPORT = "cuspwise.export_report"
+WRITE_REPORT = "cuspwise.write_report"
+
+# On meshes. A result's own number follows, so that a design holds one attribute per scan.
+DEVIATION_ATTRIBUTE = "deviation_mm"
+COLOUR_ATTRIBUTE = "Cuspwise Colours"
+
+# In the points mesh that keeps a result.
+POINT_DEVIATION = "deviation_mm"
+POINT_WEIGHT = "weight_mm2"
+POINT_STATUS = "status"
+POINT_AREAS = "areas"
+
+COLOUR_MATERIAL = "Cuspwise Colours"
+AREA_GROUP_PREFIX = "Area: "
+MARGIN_LINE_NAME = "Margin Line"
+RESULT_MESH_NAME = "Cuspwise Result"
+
+
+def deviation_attribute(result_id: str) -> str:
+    """Return the name of the float attribute that holds a result's deviations, in mm."""
+    return f"{DEVIATION_ATTRIBUTE} {result_id}"

@@ -1,0 +1,152 @@
+"""Where the legend's parts lie in a 3D view, in pixels. Needs no Blender."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..standalone_core.report.legend import Legend
+
+INK = "#f2f4f6"
+FAINT_INK = "#c6ccd2"
+PANEL = "#1c2530"
+
+TITLE = "Deviation, µm"
+BAR_WIDTH = 16.0
+BAR_SHARE = 0.4  # of the view's height
+BAR_MOST = 300.0
+BAR_LEAST = 80.0
+TEXT_SIZE = 11.0
+PADDING = 10.0
+WIDTH = 178.0
+LINE = 16.0
+TICK = 5.0
+
+
+@dataclass(frozen=True)
+class Box:
+    """A filled rectangle: lower left and upper right corner, colour and its opacity."""
+
+    left: float
+    bottom: float
+    right: float
+    top: float
+    colour: str
+    opacity: float = 1.0
+
+
+@dataclass(frozen=True)
+class Words:
+    """A line of text: where its left end and baseline lie, its size in points."""
+
+    left: float
+    baseline: float
+    text: str
+    size: float
+    colour: str = INK
+
+
+@dataclass(frozen=True)
+class LegendLayout:
+    """All that is drawn, from back to front; empty where the view is too small for it."""
+
+    boxes: tuple[Box, ...] = ()
+    words: tuple[Words, ...] = ()
+
+
+def lay_out(
+    legend: Legend, *, left: float, bottom: float, height: float, scale: float, note: str = ""
+) -> LegendLayout:
+    """Place a legend in the lower left corner of a view, upright, on a dark ground of its own.
+
+    The ground makes it readable on light and dark themes alike.
+
+    Parameters
+    ----------
+    legend : Legend
+    left, bottom : float
+        The corner of the free part of the view, pixels.
+    height : float
+        Of that part, pixels.
+    scale : float
+        Of the interface; 1 is usual.
+    note : str
+        One more line on top, such as a warning that results are stale.
+    """
+    below = [legend.tolerance_text, legend.clipped_text, legend.unmeasured_text]
+    below = [text for text in below if text]
+    above = [text for text in (note, TITLE) if text]
+    lines = (len(below) + len(above)) * LINE + 3.5 * PADDING
+    bar = min(BAR_SHARE * height / scale, BAR_MOST, height / scale - lines - 2 * PADDING)
+    if bar < BAR_LEAST:
+        return LegendLayout()
+    sketch = _Sketch(left + PADDING * scale, bottom + PADDING * scale, scale)
+    sketch.box(0, 0, WIDTH, bar + lines, PANEL, 0.82)
+    y = PADDING
+    for number, text in enumerate(reversed(below)):
+        indent = 0.0
+        if number == 0:
+            sketch.box(PADDING, y, PADDING + 10, y + 10, legend.unmeasured_colour)
+            indent = 16.0
+        sketch.text(PADDING + indent, y + 1, text, TEXT_SIZE - 1, FAINT_INK)
+        y += LINE
+    y += 0.5 * PADDING
+    _add_bar(sketch, legend, y, bar)
+    y += bar + PADDING
+    for text in reversed(above):
+        sketch.text(PADDING, y, text, TEXT_SIZE)
+        y += LINE
+    return LegendLayout(tuple(sketch.boxes), tuple(sketch.words))
+
+
+def _add_bar(sketch: _Sketch, legend: Legend, bottom: float, height: float) -> None:
+    stops = legend.stops
+    step = height / (len(stops) - 1)
+    for stop in stops:
+        middle = bottom + stop.position * height
+        sketch.box(
+            PADDING,
+            max(middle - 0.5 * step, bottom),
+            PADDING + BAR_WIDTH,
+            min(middle + 0.5 * step, bottom + height),
+            stop.colour,
+        )
+    beside = PADDING + BAR_WIDTH
+    if legend.band is not None:
+        low, high = (bottom + share * height for share in legend.band)
+        sketch.box(beside + 2, low, beside + 4, high, INK)
+        for end in (low, high):
+            sketch.box(PADDING, end - 0.5, beside + 4, end + 0.5, PANEL)
+    for tick in legend.ticks:
+        y = bottom + tick.position * height
+        sketch.box(beside + 6, y - 0.5, beside + 6 + TICK, y + 0.5, INK)
+        sketch.text(beside + 10 + TICK, y - 0.36 * TEXT_SIZE, tick.text, TEXT_SIZE)
+
+
+class _Sketch:
+    """Collects boxes and words given in unscaled pixels from a corner."""
+
+    def __init__(self, left: float, bottom: float, scale: float) -> None:
+        self.left, self.bottom, self.scale = left, bottom, scale
+        self.boxes: list[Box] = []
+        self.words: list[Words] = []
+
+    def box(
+        self,
+        left: float,
+        bottom: float,
+        right: float,
+        top: float,
+        colour: str,
+        opacity: float = 1.0,
+    ) -> None:
+        corners = (
+            self.left + left * self.scale,
+            self.bottom + bottom * self.scale,
+            self.left + right * self.scale,
+            self.bottom + top * self.scale,
+        )
+        self.boxes.append(Box(*corners, colour, opacity))
+
+    def text(self, left: float, baseline: float, text: str, size: float, colour: str = INK) -> None:
+        x, y = self.left + left * self.scale, self.bottom + baseline * self.scale
+        self.words.append(Words(x, y, text, size * self.scale, colour))

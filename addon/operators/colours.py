@@ -1,0 +1,58 @@
+"""Show the colour map and take it away."""
+
+import bpy
+
+from .. import colour_map, identifiers
+from . import ready
+
+
+class ShowColourMap(bpy.types.Operator):
+    """Show the deviations in colours."""
+
+    bl_idname = identifiers.SHOW_COLOUR_MAP
+    bl_label = "Show Colour Map"
+    bl_description = (
+        "Colour the chosen scan and its design by deviation, in solid mode, material preview and "
+        "renders. Red: material outside the design; blue: missing material; grey: not measured"
+    )
+    bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
+
+    @classmethod
+    def poll(cls, context):
+        """Ask for a result that is not shown yet."""
+        if not ready.has_result(cls, context):
+            return False
+        if getattr(context.scene, identifiers.SCENE_PROPERTIES).show_colours:
+            cls.poll_message_set("The colour map is shown already")
+            return False
+        return True
+
+    def execute(self, context):
+        """Colour both surfaces."""
+        colour_map.show(context)
+        return {"FINISHED"}
+
+
+class RemoveColourMap(bpy.types.Operator):
+    """Give materials and views back what they had."""
+
+    bl_idname = identifiers.REMOVE_COLOUR_MAP
+    bl_label = "Remove Colour Map"
+    bl_description = "Take the colours away; materials and views are as they were before"
+    bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
+
+    @classmethod
+    def poll(cls, context):
+        """Ask for colours to remove."""
+        if not getattr(context.scene, identifiers.SCENE_PROPERTIES).show_colours:
+            cls.poll_message_set("No colour map is shown")
+            return False
+        return ready.no_job(cls, context)
+
+    def execute(self, context):
+        """Take the colours off."""
+        colour_map.remove(context.scene)
+        return {"FINISHED"}
+
+
+CLASSES = (ShowColourMap, RemoveColourMap)

@@ -1,0 +1,72 @@
+"""Measure: all at once from wherever the scan lies, or as it lies now."""
+
+import bpy
+
+from ...standalone_core.report.words import headline
+from .. import area_groups, colour_map, identifiers, inputs, store
+from ..job import JobOperator
+from . import ready
+from .superimposition import move_scan
+
+
+class CheckOperator(JobOperator):
+    """Base of the two operators that measure."""
+
+    @classmethod
+    def poll(cls, context):
+        """Ask for a design and a scan."""
+        return ready.has_both(cls, context)
+
+    def choices(self, settings):
+        """Return what to check with."""
+        return inputs.choices_of(settings)
+
+    def start(self, context):
+        """Read both surfaces, and the areas that somebody edited."""
+        self._design = inputs.read_design(context)
+        scan = colour_map.selected_scan(context.scene)
+        self._scan = inputs.read_scan(context, scan, self._design.frame)
+        settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
+        self._choices = self.choices(settings)
+        return inputs.check_input_steps(self._design, self._scan, self._choices)
+
+    def finish(self, context, result):
+        """Move the scan, keep the result, show it."""
+        move_scan(context, self._design, self._scan, result.superimposition)
+        area_groups.write_areas(
+            self._design.design, result.area_set, self._design.mesh, self._design.local_to_mm
+        )
+        store.keep(self._design, self._scan, result, self._choices, context.scene)
+        colour_map.show(context)
+        return f"{self._scan.scan.name}: {headline(result.verdicts).title}."
+
+
+class CheckCrown(CheckOperator, bpy.types.Operator):
+    """Superimpose, find areas, measure and judge the chosen scan."""
+
+    bl_idname = identifiers.CHECK_CROWN
+    bl_label = "Check Crown"
+    bl_description = (
+        "Do all of it for the chosen scan: lay it on the design, find the areas, measure the "
+        "deviation, compare it with the tolerances and show it in colours"
+    )
+    bl_options = {"UNDO"}  # noqa: RUF012
+
+
+class MeasureDeviation(CheckOperator, bpy.types.Operator):
+    """Measure the chosen scan as it lies now."""
+
+    bl_idname = identifiers.MEASURE_DEVIATION
+    bl_label = "Measure Deviation"
+    bl_description = (
+        "Measure the chosen scan where it lies now, without moving it, and compare the deviation "
+        "with the tolerances"
+    )
+    bl_options = {"UNDO"}  # noqa: RUF012
+
+    def choices(self, settings):
+        """Leave the scan where it is."""
+        return {**inputs.choices_of(settings), "start": "in_place", "refine": False}
+
+
+CLASSES = (CheckCrown, MeasureDeviation)

@@ -1,0 +1,75 @@
+"""Cheap questions that every ``poll`` asks: is there what the operator works on?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+
+from .. import colour_map, job, store
+from ..identifiers import SCENE_PROPERTIES
+
+
+def no_job(operator: Any, context: bpy.types.Context) -> bool:
+    """Tell whether nothing else is under way."""
+    if job.is_running(context):
+        operator.poll_message_set("Wait for the job under way, or cancel it with Esc")
+        return False
+    return True
+
+
+def has_design(operator: Any, context: bpy.types.Context) -> bool:
+    """Tell whether a design can be worked on."""
+    if not no_job(operator, context):
+        return False
+    design = getattr(context.scene, SCENE_PROPERTIES).design
+    if design is None:
+        operator.poll_message_set("Choose the design first")
+        return False
+    if not store.is_in(design, context.scene):
+        operator.poll_message_set("The design was deleted; choose another one")
+        return False
+    return _not_edited(operator, design)
+
+
+def has_scan(operator: Any, context: bpy.types.Context) -> bool:
+    """Tell whether a scan is chosen in the list."""
+    if not no_job(operator, context):
+        return False
+    if not getattr(context.scene, SCENE_PROPERTIES).scans:
+        operator.poll_message_set("Import or add a scan first")
+        return False
+    scan = colour_map.selected_scan(context.scene)
+    if scan is None:
+        operator.poll_message_set("Choose a scan in the list that still is in the scene")
+        return False
+    return _not_edited(operator, scan)
+
+
+def has_both(operator: Any, context: bpy.types.Context) -> bool:
+    """Tell whether there are a design and a scan that are not the same object."""
+    if not (has_design(operator, context) and has_scan(operator, context)):
+        return False
+    settings = getattr(context.scene, SCENE_PROPERTIES)
+    if settings.design == colour_map.selected_scan(context.scene):
+        operator.poll_message_set("Design and scan are the same object; choose another design")
+        return False
+    return True
+
+
+def has_result(operator: Any, context: bpy.types.Context) -> bool:
+    """Tell whether the chosen scan has been measured."""
+    if not has_scan(operator, context):
+        return False
+    scan = colour_map.selected_scan(context.scene)
+    if scan is None or not store.data_of(scan).result:
+        operator.poll_message_set("Check the scan first")
+        return False
+    return True
+
+
+def _not_edited(operator: Any, obj: bpy.types.Object) -> bool:
+    if obj.mode == "EDIT":
+        operator.poll_message_set(f"Leave Edit Mode of {obj.name} first")
+        return False
+    return True

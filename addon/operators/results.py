@@ -1,0 +1,169 @@
+"""Numbers out: to the clipboard, or as the same files that the command line writes."""
+
+import csv
+import io
+import math
+from pathlib import Path
+
+import bpy
+import numpy as np
+
+from ...standalone_core.errors import ReportError
+from ...standalone_core.progress import scaled
+from ...standalone_core.report.files import write_check_steps
+from ...standalone_core.report.words import SHORT_VERDICTS, area_words
+from .. import colour_map, identifiers, inputs, store
+from ..job import JobOperator
+from . import ready
+
+COLUMNS = (
+    ("mean_abs_um", "mean absolute (µm)", 2),
+    ("rms_um", "RMS (µm)", 2),
+    ("half_p90_p10_um", "(P90−P10)/2 (µm)", 2),
+    ("mean_um", "mean (µm)", 2),
+    ("within_tolerance", "share within tolerance", 4),
+    ("coverage", "coverage", 4),
+    ("tolerance_um", "tolerance (µm)", 2),
+)
+
+
+def table_text(kept):
+    """Return a result's measures as tab-separated text with a header."""
+    stream = io.StringIO()
+    writer = csv.writer(stream, delimiter="\t", lineterminator="\n")
+    writer.writerow(["area", *(title for _, title, _ in COLUMNS), "verdict"])
+    for row in store.rows_of(kept):
+        numbers = [_number(row[name], digits) for name, _, digits in COLUMNS]
+        verdict = SHORT_VERDICTS.get(row["verdict"], row["verdict"])
+        writer.writerow([area_words(row["area"]), *numbers, verdict])
+    return stream.getvalue()
+
+
+class CopyTable(bpy.types.Operator):
+    """Copy the measures to the clipboard."""
+
+    bl_idname = identifiers.COPY_TABLE
+    bl_label = "Copy Table"
+    bl_description = "Copy the measures of all areas as tab-separated text, for a spreadsheet"
+
+    @classmethod
+    def poll(cls, context):
+        """Ask for a result."""
+        return ready.has_result(cls, context)
+
+    def execute(self, context):
+        """Copy, and say so if the numbers are stale."""
+        scan = colour_map.selected_scan(context.scene)
+        kept = store.result_of(scan)
+        if kept is None:
+            self.report({"ERROR"}, f"{scan.name}: measured with another version; check again.")
+            return {"CANCELLED"}
+        context.window_manager.clipboard = table_text(kept)
+        if store.refresh(scan, context.scene, with_areas=True):
+            self.report({"INFO"}, f"Copied the table of {scan.name}.")
+        else:
+            why = store.data_of(scan).state_reason
+            self.report({"WARNING"}, f"Copied stale numbers of {scan.name}: {why}")
+        return {"FINISHED"}
+
+
+class ExportReport(bpy.types.Operator):
+    """Choose where the report of the chosen scan goes, then write it."""
+
+    bl_idname = identifiers.EXPORT_REPORT
+    bl_label = "Export Report"
+    bl_description = (
+        "Write page, tables and coloured surfaces of the chosen scan to a folder: the same files "
+        "that the command line makes. The check is repeated for it, which takes as long as before"
+    )
+
+    directory: bpy.props.StringProperty(
+        name="Folder", description="Where to write; made if it is not there", subtype="DIR_PATH"
+    )
+    filter_folder: bpy.props.BoolProperty(default=True, options={"HIDDEN"})
+
+    @classmethod
+    def poll(cls, context):
+        """Ask for a result that is not stale."""
+        return _can_export(cls, context)
+
+    def invoke(self, context, _event):
+        """Ask for the folder."""
+        context.window_manager.fileselect_add(self)
+        return {"RUNNING_MODAL"}
+
+    def execute(self, context):
+        """Hand over to the job: a file dialogue cannot go on as one."""
+        del context
+        write = bpy.ops.cuspwise.write_report
+        if bpy.app.background:
+            return write(directory=self.directory)
+        write("INVOKE_DEFAULT", directory=self.directory)
+        return {"FINISHED"}
+
+
+class WriteReport(JobOperator, bpy.types.Operator):
+    """Write the report of the chosen scan to a folder."""
+
+    bl_idname = identifiers.WRITE_REPORT
+    bl_label = "Write Report"
+    bl_description = "Write the report of the chosen scan to the folder given"
+    bl_options = {"INTERNAL"}  # noqa: RUF012
+
+    directory: bpy.props.StringProperty(
+        name="Folder", description="Where to write; made if it is not there", subtype="DIR_PATH"
+    )
+
+    @classmethod
+    def poll(cls, context):
+        """Ask for a result that is not stale."""
+        return _can_export(cls, context)
+
+    def start(self, context):
+        """Read both surfaces as they lay when they were measured."""
+        if not self.directory:
+            raise ReportError(
+                "No folder was given.", subject="Folder", remedy="Choose a folder to write to."
+            )
+        scan = colour_map.selected_scan(context.scene)
+        if not store.refresh(scan, context.scene, with_areas=True):
+            raise ReportError(
+                store.data_of(scan).state_reason,
+                subject=scan.name,
+                remedy="Check the crown again before exporting.",
+            )
+        kept = store.result_of(scan)
+        design = inputs.read_design(context, store.data_of(scan).design)
+        before = np.array(kept["made_with"]["scan_before"])
+        read = inputs.read_scan(context, scan, design.frame, before)
+        settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
+        limit_um = None if settings.limit_is_automatic else float(f"{settings.limit_um:.6g}")
+        folder = Path(bpy.path.abspath(self.directory))
+        return _report_steps(design, read, kept["choices"], folder, limit_um)
+
+    def finish(self, _context, result):
+        """Say what was written."""
+        return f"Wrote {len(result)} files to {result[0].parent}."
+
+
+def _can_export(operator, context):
+    if not ready.has_result(operator, context):
+        return False
+    data = store.data_of(colour_map.selected_scan(context.scene))
+    if data.state == "STALE":
+        operator.poll_message_set(f"{data.state_reason} Check again first")
+        return False
+    return True
+
+
+def _report_steps(design, scan, choices, folder, limit_um):
+    result = yield from scaled(inputs.check_input_steps(design, scan, choices), 0.0, 0.8)
+    files = write_check_steps(result, folder, pictures="no", limit_um=limit_um)
+    return (yield from scaled(files, 0.8, 1.0))
+
+
+def _number(value, digits):
+    return f"{value:.{digits}f}" if math.isfinite(value) else ""
+
+
+CLASSES = (CopyTable, ExportReport, WriteReport)

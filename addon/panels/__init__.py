@@ -1,0 +1,5 @@
+"""The sidebar, from top to bottom as the work goes."""
+
+from . import sidebar
+
+CLASSES = sidebar.CLASSES

@@ -1,0 +1,315 @@
+"""The panels of the sidebar tab; each says in a line what is done and what is next."""
+
+import math
+
+import bpy
+
+from ...standalone_core.deviation.verdict import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN
+from ...standalone_core.errors import CuspwiseError
+from ...standalone_core.report.words import SHORT_VERDICTS, area_words, micrometres, percent
+from .. import area_groups, bridge, colour_map, identifiers, store
+from ..line_breaks import wrapped
+from ..units import unit_words
+
+VERDICT_ICONS = {
+    WITHIN: "CHECKMARK",
+    OUTSIDE: "CANCEL",
+    NOT_DECIDABLE: "QUESTION",
+    NO_TOLERANCE: "NONE",
+    "": "NONE",
+}
+STATE_ICONS = {
+    "NONE": "MESH_DATA",
+    "PLACED": "SNAP_ON",
+    "CURRENT": "CHECKMARK",
+    "STALE": "ERROR",
+}
+
+
+def settings_of(context):
+    """Return the scene's choices."""
+    return getattr(context.scene, identifiers.SCENE_PROPERTIES)
+
+
+def say(layout, context, text, icon="NONE"):
+    """Write a sentence on as many lines as the sidebar's width asks for."""
+    width = context.region.width / context.preferences.system.ui_scale
+    column = layout.column(align=True)
+    below = "NONE" if icon == "NONE" else "BLANK1"
+    for number, line in enumerate(wrapped(text, width)):
+        column.label(text=line, icon=below if number else icon)
+
+
+class ScanList(bpy.types.UIList):
+    """The list of scans with group and state."""
+
+    bl_idname = "CUSPWISE_UL_scans"
+
+    def draw_item(self, _context, layout, _data, item, _icon, _active, _property, _index):
+        """Draw one scan."""
+        if item.scan is None or not item.scan.users_scene:
+            layout.label(text="(deleted)", icon="X")
+            return
+        state = store.data_of(item.scan).state
+        row = layout.row(align=True)
+        row.prop(item.scan, "name", text="", emboss=False, icon=STATE_ICONS[state])
+        row.prop(item, "group", text="", emboss=False, placeholder="group")
+
+
+class SidebarPanel:
+    """Where every panel lies."""
+
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "UI"
+    bl_category = identifiers.TAB
+
+
+class DesignAndScans(SidebarPanel, bpy.types.Panel):
+    """Choose what is compared with what."""
+
+    bl_idname = "CUSPWISE_PT_scans"
+    bl_label = "Design and Scans"
+
+    def draw(self, context):
+        """Draw pickers, list and the main button."""
+        layout, settings = self.layout, settings_of(context)
+        say(layout, context, _next_step(context), "INFO")
+        layout.prop(settings, "design")
+        design = settings.design
+        if store.is_in(design, context.scene):
+            say(layout, context, _size_words(design, context.scene))
+        layout.prop(settings, "unit")
+        row = layout.row()
+        row.template_list(ScanList.bl_idname, "", settings, "scans", settings, "scan_index", rows=3)
+        buttons = row.column(align=True)
+        buttons.operator(identifiers.ADD_SCANS, text="", icon="ADD")
+        buttons.operator(identifiers.REMOVE_SCAN, text="", icon="REMOVE")
+        layout.operator(identifiers.IMPORT_SCANS, icon="IMPORT")
+        scan = colour_map.selected_scan(context.scene)
+        if scan is not None:
+            for line in store.data_of(scan).file_notes.splitlines():
+                say(layout, context, line)
+        _draw_job(layout, context)
+        main = layout.column()
+        main.scale_y = 1.4
+        main.operator(identifiers.CHECK_CROWN, icon="PLAY")
+
+
+class SuperimposePanel(SidebarPanel, bpy.types.Panel):
+    """Lay the scan on its design."""
+
+    bl_idname = "CUSPWISE_PT_superimpose"
+    bl_label = "Superimpose"
+    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
+
+    def draw(self, context):
+        """Draw choices and how well it fits."""
+        layout, settings = self.layout, settings_of(context)
+        layout.prop(settings, "start")
+        layout.prop(settings, "fit_area")
+        layout.operator(identifiers.SUPERIMPOSE)
+        layout.operator(identifiers.RESTORE_POSE)
+        scan = colour_map.selected_scan(context.scene)
+        kept = store.superimposition_of(scan) if scan else None
+        if kept is None:
+            say(layout, context, "The scan has not been superimposed yet.")
+            return
+        icon = "CHECKMARK" if kept["verdict"] == "good" else "ERROR"
+        for line in kept["lines"]:
+            say(layout, context, line, icon)
+            icon = "NONE"
+        for line in kept["warnings"]:
+            say(layout, context, line, "ERROR")
+
+
+class AreasPanel(SidebarPanel, bpy.types.Panel):
+    """The parts of the design's surface."""
+
+    bl_idname = "CUSPWISE_PT_areas"
+    bl_label = "Areas"
+    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
+
+    def draw(self, context):
+        """Draw what was found."""
+        layout, design = self.layout, settings_of(context).design
+        layout.operator(identifiers.FIND_AREAS)
+        known = area_groups.found_areas(design) if design else None
+        if known is None:
+            say(layout, context, "Not found yet. Check Crown finds them too.")
+            return
+        column = layout.column(align=True)
+        for name, size in known["size_mm2"].items():
+            row = column.row()
+            row.label(text=area_words(name))
+            row.label(text=f"{size:.1f} mm²")
+        if known["margin_length_mm"]:
+            say(layout, context, f"Margin line: {known['margin_length_mm']:.2f} mm long.")
+        for name, why in known["missing"].items():
+            say(layout, context, f"No {area_words(name)}: {why}")
+        for line in known["warnings"]:
+            say(layout, context, line, "ERROR")
+        say(
+            layout,
+            context,
+            "They are vertex groups whose names begin with “Area: ”; edit them with weight paint, "
+            "or add your own, then check again.",
+        )
+
+
+class DeviationPanel(SidebarPanel, bpy.types.Panel):
+    """Measure and show."""
+
+    bl_idname = "CUSPWISE_PT_deviation"
+    bl_label = "Deviation"
+
+    def draw(self, context):
+        """Draw measuring, colours and limits."""
+        layout, settings = self.layout, settings_of(context)
+        layout.operator(identifiers.MEASURE_DEVIATION)
+        if settings.show_colours:
+            layout.operator(identifiers.REMOVE_COLOUR_MAP)
+        else:
+            layout.operator(identifiers.SHOW_COLOUR_MAP)
+        layout.prop(settings, "limit_is_automatic")
+        row = layout.row()
+        row.enabled = not settings.limit_is_automatic
+        row.prop(settings, "limit_um")
+
+
+class TolerancesPanel(SidebarPanel, bpy.types.Panel):
+    """What is good enough."""
+
+    bl_idname = "CUSPWISE_PT_tolerances"
+    bl_parent_id = DeviationPanel.bl_idname
+    bl_label = "Tolerances"
+    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
+
+    def draw(self, context):
+        """Draw the tolerances."""
+        column = self.layout.column(align=True)
+        for area in ("whole", "occlusal", "margin"):
+            column.prop(settings_of(context), f"tolerance_{area}_um")
+
+
+class PointsPanel(SidebarPanel, bpy.types.Panel):
+    """Where is measured."""
+
+    bl_idname = "CUSPWISE_PT_points"
+    bl_parent_id = DeviationPanel.bl_idname
+    bl_label = "Points"
+    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
+
+    def draw(self, context):
+        """Draw the settings of the points."""
+        column = self.layout.column(align=True)
+        column.prop(settings_of(context), "spacing_mm")
+        column.prop(settings_of(context), "search_mm")
+
+
+class ResultsPanel(SidebarPanel, bpy.types.Panel):
+    """Numbers and verdicts."""
+
+    bl_idname = "CUSPWISE_PT_results"
+    bl_label = "Results"
+
+    def draw(self, context):
+        """Draw the verdict, the table and the ways out."""
+        layout, scan = self.layout, colour_map.selected_scan(context.scene)
+        kept = store.result_of(scan) if scan else None
+        if kept is None:
+            say(layout, context, "Nothing measured yet. Check Crown does it all.")
+            return
+        data = store.data_of(scan)
+        if data.state == "STALE":
+            say(layout, context, f"Stale: {data.state_reason} Check again.", "ERROR")
+        for verdict in kept["check"]["verdicts"]:
+            if verdict["verdict"] != NO_TOLERANCE:
+                _draw_verdict(layout, context, verdict)
+        _draw_table(layout, store.rows_of(kept))
+        warnings = kept["check"]["warnings"]
+        if warnings:
+            box = layout.box()
+            box.label(text="Read before trusting the numbers", icon="ERROR")
+            for line in warnings:
+                say(box, context, line)
+        row = layout.row(align=True)
+        row.operator(identifiers.COPY_TABLE, icon="COPYDOWN")
+        row.operator(identifiers.EXPORT_REPORT, icon="EXPORT")
+
+
+def _draw_verdict(layout, context, verdict):
+    title = {WITHIN: "within tolerance", OUTSIDE: "outside tolerance"}.get(
+        verdict["verdict"], "not decidable"
+    )
+    name = area_words(verdict["area"])
+    say(
+        layout,
+        context,
+        f"{name[:1].upper()}{name[1:]} {title}. {verdict['reason']}",
+        VERDICT_ICONS[verdict["verdict"]],
+    )
+
+
+def _draw_table(layout, rows):
+    """Draw one block per area: a row of five numbers would not fit a sidebar."""
+    for row in rows:
+        box = layout.box().column(align=True)
+        head = box.row()
+        head.label(text=area_words(row["area"]), icon=VERDICT_ICONS.get(row["verdict"], "NONE"))
+        head.label(text=SHORT_VERDICTS.get(row["verdict"], row["verdict"]))
+        grid = box.grid_flow(row_major=True, columns=2, even_columns=True, align=True)
+        for title, text in (
+            ("mean |d|", f"{micrometres(row['mean_abs_um'])} µm"),
+            ("RMS", f"{micrometres(row['rms_um'])} µm"),
+            ("(P90−P10)/2", f"{micrometres(row['half_p90_p10_um'])} µm"),
+            ("mean", f"{micrometres(row['mean_um'], signed=True)} µm"),
+            ("within ±tol.", percent(row["within_tolerance"])),
+            ("coverage", percent(row["coverage"])),
+        ):
+            if title == "within ±tol." and math.isnan(row["within_tolerance"]):
+                continue
+            grid.label(text=title)
+            grid.label(text=text)
+
+
+def _draw_job(layout, context):
+    state = getattr(context.window_manager, identifiers.JOB_PROPERTIES)
+    if state.running:
+        layout.progress(factor=state.fraction, text=state.label)
+        layout.label(text="Esc cancels; nothing is changed then.")
+
+
+def _next_step(context):
+    """Say in a line what is next."""
+    settings = settings_of(context)
+    scan = colour_map.selected_scan(context.scene)
+    if not store.is_in(settings.design, context.scene):
+        return "Choose the design, the crown that was modelled."
+    if scan is None:
+        return "Import the scan of the produced crown, or add a selected mesh."
+    return {
+        "NONE": "Press Check Crown to do everything with the defaults.",
+        "PLACED": "The scan is superimposed; measure its deviation.",
+        "CURRENT": "Measured. Read the results below.",
+        "STALE": f"{store.data_of(scan).state_reason} Check again.",
+    }[store.data_of(scan).state]
+
+
+def _size_words(design, scene):
+    try:
+        scale = bridge.scene_scale_mm(design, scene)
+    except CuspwiseError as error:
+        return f"{error.reason} {error.remedy}"
+    return f"{unit_words(scale)}; longest side {scale * bridge.longest_side(design):.2f} mm."
+
+
+CLASSES = (
+    ScanList,
+    DesignAndScans,
+    SuperimposePanel,
+    AreasPanel,
+    DeviationPanel,
+    TolerancesPanel,
+    PointsPanel,
+    ResultsPanel,
+)

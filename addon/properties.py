@@ -1,0 +1,220 @@
+"""What Cuspwise keeps in the .blend: choices in the scene, results on the objects."""
+
+import bpy
+
+from . import colour_map, store
+from .identifiers import JOB_PROPERTIES, OBJECT_PROPERTIES, SCENE_PROPERTIES
+from .units import AUTO, UNIT_CHOICES
+
+STATES = (
+    ("NONE", "Not measured", "Nothing has been done with this scan yet", "MESH_DATA", 0),
+    ("PLACED", "Superimposed", "The scan lies on its design; not measured yet", "SNAP_ON", 1),
+    ("CURRENT", "Measured", "The results belong to what is shown", "CHECKMARK", 2),
+    ("STALE", "Stale", "Something changed since it was measured; check again", "ERROR", 3),
+)
+
+STARTS = (
+    ("auto", "From Any Position", "Find the position without a first guess"),
+    ("in_place", "From the Present Position", "Start from where the scan lies now"),
+)
+
+FIT_AREAS = (
+    ("whole", "Whole Crown", "Lay the scan on the whole design"),
+    ("external", "External", "Lay the scan on the external surface only"),
+    ("intaglio", "Intaglio", "Lay the scan on the intaglio (inner surface) only"),
+    ("occlusal", "Occlusal", "Lay the scan on the occlusal surface only"),
+    ("axial", "Axial Walls", "Lay the scan on the axial walls only"),
+    ("margin", "Margin", "Lay the scan on the band along the margin line only"),
+)
+
+
+def _is_mesh(_settings, obj):
+    return obj.type == "MESH"
+
+
+def _design_chosen(_settings, context):
+    take_defaults(context.scene)
+
+
+def _tolerances_changed(_settings, context):
+    store.judge_all(context.scene)
+    colour_map.refresh(context.scene)
+
+
+def _colours_changed(_settings, context):
+    colour_map.refresh(context.scene)
+
+
+def tolerance(area: str, default: float):
+    """Return the property that holds the tolerance of an area."""
+    return bpy.props.FloatProperty(
+        name=area,
+        description=(
+            "Largest acceptable mean absolute deviation, µm; also the ± band of the share within "
+            "tolerance. 0 sets none. The default is common practice, no source"
+        ),
+        default=default,
+        min=0.0,
+        soft_max=200.0,
+        precision=1,
+        step=100,
+        update=_tolerances_changed,
+    )
+
+
+class ScanItem(bpy.types.PropertyGroup):
+    """One row of the list of scans."""
+
+    scan: bpy.props.PointerProperty(
+        name="Scan", description="The scan of one produced crown", type=bpy.types.Object
+    )
+    group: bpy.props.StringProperty(
+        name="Group", description="Crowns produced the same way share a group"
+    )
+
+
+class SceneSettings(bpy.types.PropertyGroup):
+    """Choices that belong to a scene."""
+
+    prepared: bpy.props.BoolProperty(options={"HIDDEN"})
+    design: bpy.props.PointerProperty(
+        name="Design",
+        description="The modelled crown that was sent to production; the reference",
+        type=bpy.types.Object,
+        poll=_is_mesh,
+        update=_design_chosen,
+    )
+    scans: bpy.props.CollectionProperty(type=ScanItem)
+    scan_index: bpy.props.IntProperty(
+        name="Scan", description="The scan to work on", update=_colours_changed
+    )
+    unit: bpy.props.EnumProperty(
+        name="Unit",
+        description="How long one unit of this scene is; results are in µm whatever it is",
+        items=UNIT_CHOICES,
+        default=AUTO,
+    )
+    start: bpy.props.EnumProperty(
+        name="Start", description="Where the superimposition starts from", items=STARTS
+    )
+    fit_area: bpy.props.EnumProperty(
+        name="On", description="The part of the design that the scan is laid on", items=FIT_AREAS
+    )
+    spacing_mm: bpy.props.FloatProperty(
+        name="Spacing (mm)",
+        description="Largest distance between neighbouring points of measurement, in mm",
+        default=0.1,
+        min=0.02,
+        soft_max=0.5,
+        precision=3,
+        step=1,
+    )
+    search_mm: bpy.props.FloatProperty(
+        name="Search Distance (mm)",
+        description="Points with no scan within this distance count as not measured, in mm",
+        default=1.0,
+        min=0.05,
+        soft_max=5.0,
+        precision=2,
+        step=10,
+    )
+    tolerance_whole_um: tolerance("Whole Crown (µm)", 25.0)
+    tolerance_occlusal_um: tolerance("Occlusal (µm)", 20.0)
+    tolerance_margin_um: tolerance("Margin (µm)", 15.0)
+    limit_is_automatic: bpy.props.BoolProperty(
+        name="Automatic Limit",
+        description="Choose the limit of the colours from the deviations, rounded",
+        default=True,
+        update=_colours_changed,
+    )
+    limit_um: bpy.props.FloatProperty(
+        name="Limit (µm)",
+        description="The colours run from − this to + this deviation, µm",
+        default=50.0,
+        min=1.0,
+        soft_max=1000.0,
+        precision=1,
+        step=500,
+        update=_colours_changed,
+    )
+    show_colours: bpy.props.BoolProperty(options={"HIDDEN"})
+    views_before: bpy.props.StringProperty(options={"HIDDEN"})
+    shown_limit_um: bpy.props.FloatProperty(options={"HIDDEN"})
+    share_clipped: bpy.props.FloatProperty(options={"HIDDEN"})
+    share_unmeasured: bpy.props.FloatProperty(options={"HIDDEN"})
+
+
+class SlotBefore(bpy.types.PropertyGroup):
+    """A material slot as it was before the colour map."""
+
+    link: bpy.props.StringProperty()
+    material: bpy.props.PointerProperty(type=bpy.types.Material)
+
+
+class ObjectData(bpy.types.PropertyGroup):
+    """What Cuspwise knows about an object; goes with it through renaming, copying, appending."""
+
+    design: bpy.props.PointerProperty(type=bpy.types.Object)
+    state: bpy.props.EnumProperty(name="State", items=STATES)
+    state_reason: bpy.props.StringProperty()
+    file_notes: bpy.props.StringProperty()
+    superimposition: bpy.props.StringProperty()
+    pose_before: bpy.props.StringProperty()
+    result_id: bpy.props.StringProperty()
+    result: bpy.props.StringProperty()
+    result_points: bpy.props.PointerProperty(type=bpy.types.Mesh)
+    areas: bpy.props.StringProperty()
+    margin_line: bpy.props.PointerProperty(type=bpy.types.Object)
+    coloured: bpy.props.BoolProperty()
+    slots_before: bpy.props.CollectionProperty(type=SlotBefore)
+    colour_before: bpy.props.StringProperty()
+
+
+class JobState(bpy.types.PropertyGroup):
+    """What the job under way shows in the sidebar; lives in the window manager, is never saved."""
+
+    label: bpy.props.StringProperty()
+    fraction: bpy.props.FloatProperty()
+    running: bpy.props.BoolProperty()
+
+
+def take_defaults(scene):
+    """Give a scene the preferences' defaults the first time it is worked in."""
+    from .preferences import preferences
+
+    settings = getattr(scene, SCENE_PROPERTIES)
+    if settings.prepared:
+        return
+    settings.prepared = True
+    chosen = preferences()
+    if chosen is None:
+        return
+    for name in (
+        "spacing_mm",
+        "search_mm",
+        "tolerance_whole_um",
+        "tolerance_occlusal_um",
+        "tolerance_margin_um",
+    ):
+        setattr(settings, name, getattr(chosen, name))
+
+
+CLASSES = (ScanItem, SceneSettings, SlotBefore, ObjectData, JobState)
+
+
+def register():
+    """Attach the properties to Blender's types."""
+    for cls in CLASSES:
+        bpy.utils.register_class(cls)
+    setattr(bpy.types.Scene, SCENE_PROPERTIES, bpy.props.PointerProperty(type=SceneSettings))
+    setattr(bpy.types.Object, OBJECT_PROPERTIES, bpy.props.PointerProperty(type=ObjectData))
+    setattr(bpy.types.WindowManager, JOB_PROPERTIES, bpy.props.PointerProperty(type=JobState))
+
+
+def unregister():
+    """Detach the properties; what they hold stays in the file."""
+    delattr(bpy.types.WindowManager, JOB_PROPERTIES)
+    delattr(bpy.types.Object, OBJECT_PROPERTIES)
+    delattr(bpy.types.Scene, SCENE_PROPERTIES)
+    for cls in reversed(CLASSES):
+        bpy.utils.unregister_class(cls)

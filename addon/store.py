@@ -1,0 +1,365 @@
+"""Results kept in the .blend, on the scan they belong to.
+
+The scan object carries the result as text (the same document as ``check.json``, with what is
+needed to repeat the check), the measured points as a mesh of points only, and its deviations as
+an attribute of its mesh; the design carries one attribute per scan. All of it goes with the
+object through saving, renaming, copying and appending. A result is stale once a mesh, the pose or
+the edited areas differ from those it was made with.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import uuid
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ..standalone_core.areas.area_set import Area, AreaSet
+from ..standalone_core.check import CheckResult
+from ..standalone_core.deviation.field import DeviationField, DeviationSettings
+from ..standalone_core.deviation.measures import measure_areas
+from ..standalone_core.deviation.verdict import Tolerances, judge, with_verdicts
+from ..standalone_core.errors import CuspwiseError
+from ..standalone_core.mesh.refine import EvaluationMesh
+from ..standalone_core.mesh.triangle_mesh import TriangleMesh
+from ..standalone_core.report.document import check_document, plain
+from ..standalone_core.report.words import superimposition_lines
+from ..standalone_core.superimpose.result import Superimposition
+from ..standalone_core.superimpose.settings import SuperimposeSettings
+from . import area_groups, bridge
+from .identifiers import (
+    OBJECT_PROPERTIES,
+    POINT_AREAS,
+    POINT_DEVIATION,
+    POINT_STATUS,
+    POINT_WEIGHT,
+    RESULT_MESH_NAME,
+    SCENE_PROPERTIES,
+    deviation_attribute,
+)
+from .inputs import DesignInput, ScanInput, tolerances_um
+
+VERSION = 1
+AREAS_EDITED = "The areas were edited."
+MOVED_UM = 0.05  # a pose that differs by more than this (and single precision) was moved
+
+
+def data_of(obj: bpy.types.Object) -> Any:
+    """Return what Cuspwise keeps on an object."""
+    return getattr(obj, OBJECT_PROPERTIES)
+
+
+def listed_scans(scene: bpy.types.Scene) -> Iterator[bpy.types.Object]:
+    """Yield the scans of a scene's list that still are in the scene."""
+    for item in getattr(scene, SCENE_PROPERTIES).scans:
+        if item.scan is not None and is_in(item.scan, scene):
+            yield item.scan
+
+
+def is_in(obj: bpy.types.Object | None, scene: bpy.types.Scene) -> bool:
+    """Tell whether an object is in a scene: a deleted one may live on in what points to it."""
+    return obj is not None and scene in obj.users_scene
+
+
+def result_of(scan: bpy.types.Object) -> dict[str, Any] | None:
+    """Return a scan's kept result; None without one, or from a version not known here."""
+    text = data_of(scan).result
+    if not text:
+        return None
+    kept: dict[str, Any] = json.loads(text)
+    return kept if kept.get("version") == VERSION else None
+
+
+def rows_of(kept: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Return the measures from design to scan, a row per area; missing numbers as NaN."""
+    return [
+        {name: math.nan if value is None else value for name, value in row.items()}
+        for row in kept["check"]["measures"]
+        if row["direction"] == "design_to_scan"
+    ]
+
+
+# Keeping -------------------------------------------------------------------------------------
+
+
+def keep(
+    design: DesignInput,
+    scan: ScanInput,
+    result: CheckResult,
+    choices: Mapping[str, Any],
+    scene: bpy.types.Scene,
+) -> None:
+    """Keep a check's result on the scan, which lies in its place by now."""
+    data = data_of(scan.scan)
+    forget(scan.scan, scene)
+    result_id = uuid.uuid4().hex[:8]
+    for part, read, values, source in (
+        (design.design, design.mesh, result.design_to_scan.deviation_mm, result.design.mesh),
+        (scan.scan, scan.mesh, result.scan_to_design.deviation_mm, result.scan.mesh),
+    ):
+        own = values[: len(source.vertices)]
+        carried = bridge.carried_to(read.vertices, source.vertices, own)
+        bridge.write_attribute(part.data, deviation_attribute(result_id), "FLOAT", carried)
+    kept = {
+        "version": VERSION,
+        "choices": dict(choices),
+        "areas": list(result.area_set.areas),
+        "made_with": {
+            "design": design.checksum,
+            "scan": scan.checksum,
+            "design_linear": design.local_to_mm[:3, :3].tolist(),
+            "areas": design.areas.checksum,
+            "scan_before": scan.local_to_mm.tolist(),
+            "scan_after": design.frame.local_to_mm(scan.scan).tolist(),
+        },
+        "check": check_document(result),
+    }
+    data.design = design.design
+    data.result_id = result_id
+    data.result_points = _points_mesh(result)
+    data.result = json.dumps(kept)
+    keep_superimposition(scan.scan, result.superimposition)
+    _set_state(scan.scan, "CURRENT", "")
+
+
+def keep_superimposition(scan: bpy.types.Object, found: Superimposition) -> None:
+    """Keep how a scan was laid on its design and how far to trust that."""
+    document = {
+        "version": VERSION,
+        "verdict": found.verdict,
+        "reason": found.reason,
+        "rms_um": 1e3 * found.rms_mm,
+        "lines": list(superimposition_lines(found)),
+        "warnings": list(found.warnings),
+        "T_design_scan": plain(found.T_design_scan),
+    }
+    data_of(scan).superimposition = json.dumps(document)
+
+
+def superimposition_of(scan: bpy.types.Object) -> dict[str, Any] | None:
+    """Return how a scan was laid on its design; None if it was not."""
+    text = data_of(scan).superimposition
+    kept: dict[str, Any] | None = json.loads(text) if text else None
+    return kept if kept and kept.get("version") == VERSION else None
+
+
+def forget(scan: bpy.types.Object, scene: bpy.types.Scene) -> None:
+    """Drop a scan's result, and its attributes where no copy of the scan needs them."""
+    data = data_of(scan)
+    result_id, points, design = data.result_id, data.result_points, data.design
+    data.result_id, data.result, data.result_points = "", "", None
+    _set_state(scan, "NONE", "")
+    if not result_id or any(data_of(o).result_id == result_id for o in bpy.data.objects):
+        return
+    for obj in (scan, design):
+        if obj is not None and obj.type == "MESH" and not obj.data.library:
+            bridge.drop_attribute(obj.data, deviation_attribute(result_id))
+    if points is not None and points.users == 0:
+        bpy.data.meshes.remove(points)
+
+
+def _points_mesh(result: CheckResult) -> bpy.types.Mesh:
+    """Keep what is needed to judge by other tolerances: points, deviations, weights, areas."""
+    field = result.design_to_scan
+    mesh = bridge.new_mesh(RESULT_MESH_NAME, field.points_mm)
+    inside = np.zeros(len(field), dtype=np.int64)
+    for bit, area in enumerate(result.area_set.areas.values()):
+        inside |= area.points.astype(np.int64) << bit
+    bridge.write_attribute(mesh, POINT_DEVIATION, "FLOAT", field.deviation_mm)
+    bridge.write_attribute(mesh, POINT_WEIGHT, "FLOAT", field.weights_mm2)
+    bridge.write_attribute(mesh, POINT_STATUS, "INT", field.status)
+    bridge.write_attribute(mesh, POINT_AREAS, "INT", inside)
+    return mesh
+
+
+# Judging anew --------------------------------------------------------------------------------
+
+
+def points_of(scan: bpy.types.Object) -> tuple[np.ndarray, np.ndarray] | None:
+    """Return deviations (mm) and weights (mm²) at a result's points; None without a result."""
+    mesh = data_of(scan).result_points
+    if mesh is None:
+        return None
+    deviation = bridge.read_attribute(mesh, POINT_DEVIATION)
+    weight = bridge.read_attribute(mesh, POINT_WEIGHT)
+    return None if deviation is None or weight is None else (deviation, weight)
+
+
+def judge_all(scene: bpy.types.Scene) -> None:
+    """Judge every kept result by the scene's tolerances; nothing is measured anew."""
+    tolerances = Tolerances(tolerances_um(getattr(scene, SCENE_PROPERTIES)))
+    for scan in listed_scans(scene):
+        _judge(scan, tolerances)
+
+
+def _judge(scan: bpy.types.Object, tolerances: Tolerances) -> None:
+    kept, mesh = result_of(scan), data_of(scan).result_points
+    if kept is None or mesh is None:
+        return
+    if kept["choices"]["tolerances_um"] == dict(tolerances.mean_abs_um):
+        return
+    field, area_set = _field_of(mesh, kept)
+    measured = measure_areas((field,), area_set, tolerances.mean_abs_um)
+    document = kept["check"]["superimposition"]
+    verdicts = judge(measured, _verdict_only(document), tolerances)
+    changed = {row.area: row for row in with_verdicts(measured, verdicts)}
+    for row in kept["check"]["measures"]:
+        if row["direction"] == "design_to_scan":
+            for name in ("within_tolerance", "tolerance_um", "verdict"):
+                row[name] = plain(getattr(changed[row["area"]], name))
+    kept["check"]["verdicts"] = plain(verdicts)
+    kept["choices"]["tolerances_um"] = dict(tolerances.mean_abs_um)
+    data_of(scan).result = json.dumps(kept)
+
+
+def _field_of(mesh: bpy.types.Mesh, kept: Mapping[str, Any]) -> tuple[DeviationField, AreaSet]:
+    """Return the kept points as the core's own results."""
+    points = bridge.positions(mesh).astype(np.float64)
+    values = {
+        name: np.asarray(bridge.read_attribute(mesh, name))
+        for name in (POINT_DEVIATION, POINT_WEIGHT, POINT_STATUS, POINT_AREAS)
+    }
+    field = DeviationField(
+        direction="design_to_scan",
+        points_mm=points,
+        deviation_mm=values[POINT_DEVIATION].astype(np.float64),
+        status=values[POINT_STATUS].astype(np.uint8),
+        weights_mm2=values[POINT_WEIGHT].astype(np.float64),
+        area_point=np.arange(len(points)),
+        settings=DeviationSettings(search_mm=kept["choices"]["search_mm"]),
+    )
+    # Measures ask for points and areas only; the faces between them are not kept.
+    bare = TriangleMesh(points, np.zeros((0, 3), dtype=np.int64), mesh.name)
+    no_face = np.full(len(points), -1)
+    evaluation = EvaluationMesh(
+        bare, bare, np.zeros(0, dtype=np.int64), no_face, np.zeros((len(points), 3)), 1.0
+    )
+    areas = {
+        name: Area(name, (values[POINT_AREAS].astype(np.int64) >> bit & 1).astype(bool))
+        for bit, name in enumerate(kept["areas"])
+    }
+    return field, AreaSet(evaluation=evaluation, areas=areas)
+
+
+def _verdict_only(document: Mapping[str, Any]) -> Superimposition:
+    """Return a superimposition that says what its kept document says of it."""
+    return Superimposition(
+        T_design_scan=np.eye(4),
+        rms_mm=float(document["rms_mm"]),
+        mean_abs_mm=float(document["mean_abs_mm"]),
+        iterations=document["iterations"],
+        converged=document["converged"],
+        remaining_mm=math.nan,
+        share_used=float(document["share_used"]),
+        points_used=document["points_used"],
+        start=document["start"],
+        weak_directions=(),
+        rivals=(),
+        verdict=document["verdict"],
+        reason=document["reason"],
+        warnings=(),
+        settings=SuperimposeSettings(),
+    )
+
+
+# Staleness -----------------------------------------------------------------------------------
+
+
+def refresh(scan: bpy.types.Object, scene: bpy.types.Scene, *, with_areas: bool = False) -> bool:
+    """Bring a scan's state up to date; return whether its result is current.
+
+    Parameters
+    ----------
+    scan : bpy.types.Object
+    scene : bpy.types.Scene
+    with_areas : bool
+        Look at the edited areas too, which reads every vertex's groups.
+    """
+    kept = result_of(scan)
+    if kept is None:
+        unknown = bool(data_of(scan).result)
+        if unknown:
+            _set_state(scan, "STALE", "It was measured with another version; check again.")
+        elif data_of(scan).state in ("CURRENT", "STALE"):
+            _set_state(scan, "NONE", "")
+        return False
+    reason = _why_stale(scan, scene, kept["made_with"], with_areas)
+    _set_state(scan, "STALE" if reason else "CURRENT", reason)
+    return not reason
+
+
+def _why_stale(
+    scan: bpy.types.Object, scene: bpy.types.Scene, then: Mapping[str, Any], with_areas: bool
+) -> str:
+    """Return why a result no longer belongs to what is shown; empty if it does."""
+    design = data_of(scan).design
+    if not is_in(design, scene):
+        return "Its design is not in this scene."
+    if design.mode == "EDIT" or scan.mode == "EDIT":
+        return str(data_of(scan).state_reason)
+    for obj, kind in ((scan, "scan"), (design, "design")):
+        if bridge.checksum(obj.data) != then[kind]:
+            return f"The {kind}'s mesh was changed."
+    try:
+        moved = _why_misplaced(scan, design, bridge.frame_of(design, scene), then)
+    except CuspwiseError as error:
+        return error.reason
+    if moved:
+        return moved
+    if with_areas:
+        edited = area_groups.user_areas(design).checksum != then["areas"]
+    else:
+        edited = data_of(scan).state_reason == AREAS_EDITED
+    return AREAS_EDITED if edited else ""
+
+
+def _why_misplaced(
+    scan: bpy.types.Object,
+    design: bpy.types.Object,
+    frame: bridge.Frame,
+    then: Mapping[str, Any],
+) -> str:
+    """Return what moved or changed its size; empty if nothing did."""
+    before, now = np.array(then["design_linear"]), frame.local_to_mm(design)[:3, :3]
+    if np.abs(now - before).max() > bridge.POSE_PRECISION * np.abs(before).max():
+        return "The design's scale or unit was changed."
+    place, here = np.array(then["scan_after"]), frame.local_to_mm(scan)
+    slack = MOVED_UM / 1e3 + bridge.POSE_PRECISION * _largest(scan, design, frame)
+    if bridge.displacement(scan, here, place) > slack:
+        return "Scan or design was moved."
+    return ""
+
+
+def _largest(scan: bpy.types.Object, design: bpy.types.Object, frame: bridge.Frame) -> float:
+    """Return the largest coordinate that single precision is relative to, mm."""
+    places = [np.abs(bridge.matrix_of(obj)[:3, 3]).max() for obj in (scan, design)]
+    return frame.scale_mm * float(max(places))
+
+
+def _set_state(scan: bpy.types.Object, state: str, reason: str) -> None:
+    data = data_of(scan)
+    # Written only when it differs: writing makes Blender update the object once more.
+    if data.state != state:
+        data.state = state
+    if data.state_reason != reason:
+        data.state_reason = reason
+
+
+@bpy.app.handlers.persistent
+def notice_changes(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
+    """Mark results stale when their scan or design was moved or edited."""
+    touched = {
+        update.id.original
+        for update in depsgraph.updates
+        if isinstance(update.id, bpy.types.Object)
+        and (update.is_updated_transform or update.is_updated_geometry)
+    }
+    if not touched:
+        return
+    for scan in listed_scans(scene):
+        if data_of(scan).result and (scan in touched or data_of(scan).design in touched):
+            refresh(scan, scene)

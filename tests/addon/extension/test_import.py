@@ -1,0 +1,98 @@
+"""Scans from files: unit, size, numbers kept, problems named."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+
+@pytest.fixture
+def files(tmp_path: Path, extension: SimpleNamespace, surfaces: SimpleNamespace) -> Path:
+    write = extension.part("standalone_core.mesh.files").write_mesh
+    write(tmp_path / "Krone 1 ü.stl", surfaces.scan)
+    write(tmp_path / "krone2.ply", surfaces.scan)
+    shrunk = np.diag([0.001, 0.001, 0.001, 1.0])
+    write(tmp_path / "metres.ply", surfaces.scan.moved(shrunk))
+    (tmp_path / "broken.stl").write_bytes(b"solid nothing\nendsolid nothing\n")
+    return tmp_path
+
+
+def import_files(case: SimpleNamespace, folder: Path, *names: str, **options: str) -> set[str]:
+    return case.bpy.ops.cuspwise.import_scans(
+        directory=str(folder), files=[{"name": name} for name in names], **options
+    )
+
+
+@pytest.mark.parametrize("scale", [1.0, 0.001])
+def test_import_and_check(
+    empty: SimpleNamespace,
+    extension: SimpleNamespace,
+    surfaces: SimpleNamespace,
+    files: Path,
+    scale: float,
+) -> None:
+    """In a scene of millimetres or of metres: the size and the numbers are the same."""
+    settings = empty.scene.cuspwise
+    design = extension.add_object("Design", surfaces.design, scale)
+    settings.design = design
+    settings.spacing_mm = extension.spacing_mm
+    assert import_files(empty, files, "Krone 1 ü.stl", "metres.ply", group="A") == {"FINISHED"}
+    assert [item.scan.name for item in settings.scans] == ["Krone 1 ü", "metres"]
+    assert {item.group for item in settings.scans} == {"A"}
+    size = surfaces.scan.bounds[1] - surfaces.scan.bounds[0]
+    for item in settings.scans:
+        assert np.array(item.scan.dimensions) == pytest.approx(size * scale, rel=1e-5)
+        assert f"{size[0]:.2f} ×" in item.scan.cuspwise.file_notes
+    assert "file in m, guessed" in settings.scans[1].scan.cuspwise.file_notes
+    assert empty.bpy.ops.cuspwise.check_crown() == {"FINISHED"}
+    check = extension.part("standalone_core.check")
+    expected = check.check_meshes(
+        surfaces.design, surfaces.scan, check.CheckSettings(spacing_mm=extension.spacing_mm)
+    ).measures_of()
+    store = extension.part("addon.store")
+    found = store.rows_of(store.result_of(settings.scans[1].scan))[0]
+    assert found["rms_um"] == pytest.approx(expected.rms_um, abs=0.01)
+
+
+def test_points_are_those_of_the_file(
+    empty: SimpleNamespace, extension: SimpleNamespace, files: Path
+) -> None:
+    """To a part of a nanometre, however far from the origin the scanner put them."""
+    read = extension.part("standalone_core.mesh.files")
+    there = read.read_mesh(files / "krone2.ply").mesh
+    far = np.eye(4)
+    far[:3, 3] = (512.0, -300.0, 128.0)
+    read.write_mesh(files / "far.ply", there.moved(far))
+    expected = read.read_mesh(files / "far.ply").mesh
+    assert import_files(empty, files, "far.ply") == {"FINISHED"}
+    scan = empty.scene.cuspwise.scans[0].scan
+    own = extension.part("addon.bridge").positions(scan.data).astype(float)
+    world = own + np.array(scan.location)
+    assert np.abs(world - expected.vertices).max() < 1e-6
+    assert len(scan.data.polygons) == len(expected.faces)
+
+
+def test_unit_given(empty: SimpleNamespace, files: Path, surfaces: SimpleNamespace) -> None:
+    assert import_files(empty, files, "krone2.ply", unit="inch") == {"FINISHED"}
+    scan = empty.scene.cuspwise.scans[0].scan
+    size = surfaces.scan.bounds[1] - surfaces.scan.bounds[0]
+    assert np.array(scan.dimensions) == pytest.approx(25.4 * size, rel=1e-5)
+    assert "too large" in scan.cuspwise.file_notes
+
+
+def test_goes_on_past_a_broken_file(empty: SimpleNamespace, files: Path) -> None:
+    assert import_files(empty, files, "broken.stl", "krone2.ply") == {"FINISHED"}
+    assert len(empty.scene.cuspwise.scans) == 1
+
+
+def test_broken_and_missing_files(empty: SimpleNamespace, files: Path) -> None:
+    for name in ("broken.stl", "missing.stl"):
+        with pytest.raises(RuntimeError, match=name):
+            import_files(empty, files, name)
+    with pytest.raises(RuntimeError, match="No file was chosen"):
+        empty.bpy.ops.cuspwise.import_scans()
+    assert not empty.scene.cuspwise.scans
+    assert not empty.bpy.data.objects

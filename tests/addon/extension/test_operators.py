@@ -1,0 +1,339 @@
+"""Every operator: what it asks for, what it refuses and says, what it writes."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+NEED_DESIGN = ("check_crown", "superimpose", "measure_deviation", "find_areas")
+NEED_SCAN = ("check_crown", "superimpose", "measure_deviation", "restore_pose")
+NEED_RESULT = ("show_colour_map", "copy_table", "export_report", "write_report")
+
+
+def call(case: SimpleNamespace, name: str, *args: Any, **options: Any) -> Any:
+    return getattr(case.bpy.ops.cuspwise, name)(*args, **options)
+
+
+# Asking ---------------------------------------------------------------------------------------
+
+
+def test_every_control_explains_itself(extension: SimpleNamespace) -> None:
+    import bpy
+
+    for cls in extension.part("addon.operators").CLASSES:
+        _, _, name = cls.bl_idname.partition(".")
+        shown = getattr(bpy.ops.cuspwise, name).get_rna_type()
+        assert len(shown.description) > 20, cls
+        assert shown.name == shown.name.title().replace("From", "from")
+    properties = extension.part("addon.properties")
+    preferences = extension.part("addon.preferences").CuspwisePreferences
+    for group in (properties.SceneSettings, preferences):
+        for name in group.__annotations__:
+            shown = group.bl_rna.properties[name]
+            assert shown.is_hidden or shown.type == "COLLECTION" or len(shown.description) > 15
+
+
+@pytest.mark.parametrize("name", NEED_DESIGN)
+def test_asks_for_a_design(empty: SimpleNamespace, name: str) -> None:
+    with pytest.raises(RuntimeError, match="Choose the design first"):
+        call(empty, name)
+
+
+@pytest.mark.parametrize("name", NEED_SCAN)
+def test_asks_for_a_scan(crown: SimpleNamespace, name: str) -> None:
+    crown.settings.scans.clear()
+    with pytest.raises(RuntimeError, match="Import or add a scan first"):
+        call(crown, name)
+    crown.settings.scans.add()
+    with pytest.raises(RuntimeError, match="still is in the scene"):
+        call(crown, name)
+
+
+@pytest.mark.parametrize("name", NEED_RESULT)
+def test_asks_for_a_result(crown: SimpleNamespace, name: str) -> None:
+    with pytest.raises(RuntimeError, match="Check the scan first"):
+        call(crown, name)
+
+
+def test_asks_for_two_objects(crown: SimpleNamespace) -> None:
+    crown.settings.design = crown.scan
+    with pytest.raises(RuntimeError, match="the same object"):
+        call(crown, "check_crown")
+
+
+def test_asks_to_leave_edit_mode(crown: SimpleNamespace) -> None:
+    crown.bpy.context.view_layer.objects.active = crown.scan
+    crown.bpy.ops.object.mode_set(mode="EDIT")
+    with pytest.raises(RuntimeError, match="Leave Edit Mode of Scan"):
+        call(crown, "check_crown")
+    crown.bpy.ops.object.mode_set(mode="OBJECT")
+
+
+def test_says_that_the_design_was_deleted(crown: SimpleNamespace) -> None:
+    crown.bpy.ops.object.select_all(action="DESELECT")
+    crown.design.select_set(True)
+    crown.bpy.ops.object.delete()
+    with pytest.raises(RuntimeError, match="design was deleted"):
+        call(crown, "check_crown")
+
+
+def test_nothing_selected_to_add(crown: SimpleNamespace) -> None:
+    crown.bpy.ops.object.select_all(action="DESELECT")
+    with pytest.raises(RuntimeError, match="Select mesh objects"):
+        call(crown, "add_scans")
+
+
+def test_asks_to_wait_for_a_job(crown: SimpleNamespace) -> None:
+    job = crown.bpy.context.window_manager.cuspwise_job
+    job.running = True
+    try:
+        with pytest.raises(RuntimeError, match="Wait for the job"):
+            call(crown, "check_crown")
+    finally:
+        job.running = False
+
+
+# Refusing -------------------------------------------------------------------------------------
+
+
+def _modifier(case: SimpleNamespace) -> None:
+    case.scan.modifiers.new("Subdivision", "SUBSURF")
+
+
+def _shape_key(case: SimpleNamespace) -> None:
+    case.scan.shape_key_add(name="Basis")
+    key = case.scan.shape_key_add(name="Higher")
+    key.data[0].co.z += 1.0
+    key.value = 1.0
+
+
+def _no_faces(case: SimpleNamespace) -> None:
+    case.scan.data.clear_geometry()
+
+
+def _not_finite(case: SimpleNamespace) -> None:
+    case.scan.data.vertices[0].co.x = float("nan")
+
+
+def _flat(case: SimpleNamespace) -> None:
+    case.design.scale.z = 0.0
+
+
+def _enormous(case: SimpleNamespace) -> None:
+    case.design.scale = (100.0, 100.0, 100.0)
+
+
+def _curve(case: SimpleNamespace) -> None:
+    curve = case.bpy.data.curves.new("curve", "CURVE")
+    case.settings.scans[0].scan = case.bpy.data.objects.new("Curve", curve)
+    case.scene.collection.objects.link(case.settings.scans[0].scan)
+
+
+@pytest.mark.parametrize(
+    ("spoil", "words"),
+    [
+        (_modifier, "Subdivision.*Apply that"),
+        (_shape_key, "shape keys.*Apply that"),
+        (_no_faces, "Scan: It has no faces"),
+        (_not_finite, "not finite.*Delete those"),
+        (_flat, "scale is zero"),
+        (_enormous, "Choose the length of a unit"),
+        (_curve, "Curve: It is not a mesh"),
+    ],
+)
+@pytest.mark.parametrize("name", ["check_crown", "superimpose", "measure_deviation"])
+def test_refuses(crown: SimpleNamespace, name: str, spoil: Any, words: str) -> None:
+    """What cannot be measured is named, with what to do; nothing has changed."""
+    spoil(crown)
+    crown.bpy.context.view_layer.update()
+    with pytest.raises(RuntimeError, match=words):
+        call(crown, name)
+    assert crown.scan.cuspwise.state == "NONE"
+    assert not crown.design.vertex_groups
+    assert not crown.scan.cuspwise.pose_before
+
+
+def test_a_modifier_that_moves_nothing_is_let_through(crown: SimpleNamespace) -> None:
+    crown.scan.modifiers.new("Weighted Normal", "WEIGHTED_NORMAL")
+    hidden = crown.scan.modifiers.new("Subdivision", "SUBSURF")
+    hidden.show_viewport = False
+    assert call(crown, "superimpose") == {"FINISHED"}
+
+
+def test_refuses_a_linked_object(
+    crown: SimpleNamespace, tmp_path: Path, extension: SimpleNamespace, surfaces: SimpleNamespace
+) -> None:
+    bpy = crown.bpy
+    path = tmp_path / "library.blend"
+    bpy.ops.wm.save_as_mainfile(filepath=str(path))
+    bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
+    with bpy.data.libraries.load(str(path), link=True) as (_source, target):
+        target.objects = ["Scan"]
+    linked = target.objects[0]
+    scene = bpy.context.scene
+    scene.collection.objects.link(linked)
+    scene.cuspwise.design = extension.add_object("Design", surfaces.design)
+    scene.cuspwise.scans.add().scan = linked
+    with pytest.raises(RuntimeError, match=r"linked from another file.*Make it local"):
+        bpy.ops.cuspwise.check_crown()
+
+
+def test_refuses_to_move_what_is_held(crown: SimpleNamespace) -> None:
+    target = crown.bpy.data.objects.new("target", None)
+    crown.scene.collection.objects.link(target)
+    crown.scan.constraints.new("COPY_LOCATION").target = target
+    crown.bpy.context.view_layer.update()
+    place = crown.scan.matrix_world.copy()
+    with pytest.raises(RuntimeError, match="a constraint, driver or parent holds it"):
+        call(crown, "check_crown")
+    assert crown.scan.matrix_world == place
+    assert crown.scan.cuspwise.state == "NONE"
+
+
+# Doing ----------------------------------------------------------------------------------------
+
+
+def test_superimpose_and_restore(crown: SimpleNamespace) -> None:
+    place = crown.scan.matrix_world.copy()
+    assert call(crown, "superimpose") == {"FINISHED"}
+    assert crown.scan.cuspwise.state == "PLACED"
+    placed = crown.scan.matrix_world.copy()
+    assert placed != place
+    kept = json.loads(crown.scan.cuspwise.superimposition)
+    assert kept["verdict"] == "good"
+    assert 1.0 < kept["rms_um"] < 40.0
+    # Again, from where it lies: it stays, and the first pose is still the one to go back to.
+    crown.settings.start = "in_place"
+    assert call(crown, "superimpose") == {"FINISHED"}
+    assert np.abs(np.array(crown.scan.matrix_world) - np.array(placed)).max() < 1e-4
+    assert call(crown, "restore_pose") == {"FINISHED"}
+    assert crown.scan.matrix_world == place
+    assert crown.scan.cuspwise.state == "NONE"
+    with pytest.raises(RuntimeError, match="has not been superimposed"):
+        call(crown, "restore_pose")
+
+
+def test_superimpose_on_an_area(
+    crown: SimpleNamespace, extension: SimpleNamespace, surfaces: SimpleNamespace
+) -> None:
+    check = extension.part("standalone_core.check")
+    expected = check.check_meshes(
+        surfaces.design,
+        surfaces.scan,
+        check.CheckSettings(spacing_mm=extension.spacing_mm, fit_areas=("occlusal",)),
+    )
+    crown.settings.fit_area = "occlusal"
+    assert call(crown, "superimpose") == {"FINISHED"}
+    kept = json.loads(crown.scan.cuspwise.superimposition)
+    assert kept["rms_um"] == pytest.approx(1e3 * expected.superimposition.rms_mm, abs=0.01)
+    # From the same pose again: which points belong to an area depends a little on the start.
+    assert call(crown, "restore_pose") == {"FINISHED"}
+    assert call(crown, "check_crown") == {"FINISHED"}
+    store = extension.part("addon.store")
+    found = store.rows_of(store.result_of(crown.scan))[0]
+    assert found["rms_um"] == pytest.approx(expected.measures_of().rms_um, abs=0.01)
+
+
+def test_measuring_moves_nothing(checked: SimpleNamespace) -> None:
+    checked.scan.location.z += 0.05
+    checked.bpy.context.view_layer.update()
+    place = checked.scan.matrix_world.copy()
+    assert call(checked, "measure_deviation") == {"FINISHED"}
+    assert checked.scan.matrix_world == place
+    store = checked.part("addon.store")
+    rows = {r["area"]: r for r in store.rows_of(store.result_of(checked.scan))}
+    # Lifted by 50 µm, the occlusal surface stands out by most of that.
+    assert 25.0 < rows["occlusal"]["mean_um"] < 60.0
+
+
+def test_tolerances_change_verdicts_without_measuring(
+    checked: SimpleNamespace, extension: SimpleNamespace, surfaces: SimpleNamespace
+) -> None:
+    check = extension.part("standalone_core.check")
+    verdict = extension.part("standalone_core.deviation.verdict")
+    store = extension.part("addon.store")
+    before = checked.scan.cuspwise.result_id
+    checked.settings.tolerance_whole_um = 8.0
+    checked.settings.tolerance_occlusal_um = 60.0
+    checked.settings.tolerance_margin_um = 0.0
+    expected = check.check_meshes(
+        surfaces.design,
+        surfaces.scan,
+        check.CheckSettings(
+            spacing_mm=extension.spacing_mm,
+            tolerances=verdict.Tolerances({"whole": 8.0, "occlusal": 60.0}),
+        ),
+    )
+    assert checked.scan.cuspwise.result_id == before
+    for row in store.rows_of(store.result_of(checked.scan)):
+        wanted = expected.measures_of(row["area"])
+        assert row["verdict"] == wanted.verdict
+        assert row["within_tolerance"] == pytest.approx(
+            wanted.within_tolerance, abs=1e-3, nan_ok=True
+        )
+
+
+def test_copy_table(checked: SimpleNamespace, extension: SimpleNamespace) -> None:
+    assert call(checked, "copy_table") == {"FINISHED"}
+    store = extension.part("addon.store")
+    kept = store.result_of(checked.scan)
+    text = extension.part("addon.operators.results").table_text(kept)
+    header, *rows = list(csv.reader(io.StringIO(text), delimiter="\t"))
+    assert header[0] == "area"
+    assert header[-1] == "verdict"
+    assert len({len(row) for row in (header, *rows)}) == 1
+    shown = dict(zip(header, rows[0], strict=True))
+    whole = store.rows_of(kept)[0]
+    assert shown["area"] == "whole crown"
+    assert float(shown["RMS (µm)"]) == pytest.approx(whole["rms_um"], abs=0.005)
+    assert shown["verdict"] == whole["verdict"]
+    assert dict(zip(header, rows[1], strict=True))["share within tolerance"] == ""
+
+
+def test_export_report(
+    checked: SimpleNamespace, extension: SimpleNamespace, tmp_path: Path
+) -> None:
+    folder = tmp_path / "Bericht ü"
+    place = checked.scan.matrix_world.copy()
+    checked.settings.tolerance_whole_um = 8.0
+    assert call(checked, "export_report", directory=str(folder)) == {"FINISHED"}
+    names = {"check.html", "check.json", "measures.csv", "exceedances.csv"}
+    assert names <= {path.name for path in folder.iterdir()}
+    with open(folder / "measures.csv", encoding="utf-8") as stream:
+        rows = list(csv.DictReader(stream))
+    store = extension.part("addon.store")
+    kept = store.rows_of(store.result_of(checked.scan))
+    for shown, row in zip(rows, kept, strict=False):
+        assert shown["area"] == row["area"]
+        for number in ("mean_abs_um", "rms_um"):
+            assert float(shown[number]) == pytest.approx(row[number], abs=0.001)
+        assert shown["verdict"] == row["verdict"]
+    assert checked.scan.matrix_world == place
+    assert checked.scan.cuspwise.state == "CURRENT"
+
+
+def test_export_refusals(checked: SimpleNamespace, tmp_path: Path) -> None:
+    with pytest.raises(RuntimeError, match="No folder was given"):
+        call(checked, "export_report")
+    (tmp_path / "file").write_text("in the way")
+    with pytest.raises(RuntimeError, match="could not be written"):
+        call(checked, "export_report", directory=str(tmp_path / "file" / "in"))
+    checked.scan.location.x += 0.5
+    checked.bpy.context.view_layer.update()
+    with pytest.raises(RuntimeError, match=r"moved\. Check again first"):
+        call(checked, "export_report", directory=str(tmp_path))
+
+
+def test_remove_scan(checked: SimpleNamespace) -> None:
+    assert call(checked, "remove_scan") == {"FINISHED"}
+    assert not checked.settings.scans
+    assert checked.scan.cuspwise.state == "CURRENT"
+    with pytest.raises(RuntimeError, match="Choose a scan in the list"):
+        call(checked, "remove_scan")

@@ -1,0 +1,121 @@
+"""What the add-on decides without Blender: the legend's layout, units, line breaks."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from cuspwise.addon.legend_layout import TITLE, LegendLayout, lay_out
+from cuspwise.addon.line_breaks import wrapped
+from cuspwise.addon.units import UNIT_CHOICES, mm_per_unit, unit_words
+from cuspwise.standalone_core.errors import SettingError
+from cuspwise.standalone_core.report.colour import hex_colour
+from cuspwise.standalone_core.report.legend import Legend, make_legend
+
+VALUES_MM = np.array([-0.09, -0.02, 0.0, 0.01, 0.06, np.nan])
+
+
+def legend(limit_um: float = 50.0) -> Legend:
+    return make_legend(VALUES_MM, np.ones(6), limit_um=limit_um, tolerance_um=25.0)
+
+
+def layout(height: float = 700.0, scale: float = 1.0, note: str = "") -> LegendLayout:
+    return lay_out(legend(), left=40.0, bottom=20.0, height=height, scale=scale, note=note)
+
+
+@pytest.mark.parametrize("scale", [1.0, 1.5, 2.0])
+@pytest.mark.parametrize("height", [500.0, 700.0, 2000.0])
+def test_everything_lies_on_the_ground_and_in_the_view(height: float, scale: float) -> None:
+    made = layout(height, scale)
+    ground, *others = made.boxes
+    assert ground.left >= 40.0
+    assert ground.bottom >= 20.0
+    assert ground.top <= 20.0 + height
+    for box in others:
+        assert ground.left <= box.left < box.right <= ground.right
+        assert ground.bottom <= box.bottom <= box.top <= ground.top
+    for words in made.words:
+        assert ground.left < words.left
+        assert ground.bottom < words.baseline
+        assert words.baseline + words.size < ground.top
+        # A letter is about 0.6 of its size wide.
+        assert words.left + 0.6 * words.size * len(words.text) < ground.right + 0.1 * words.size
+
+
+def test_no_words_overlap() -> None:
+    made = layout(500.0, note="Stale: check again")
+    lines = sorted(made.words, key=lambda w: w.baseline)
+    for one, other in pairwise(lines):
+        assert other.baseline - one.baseline >= one.size
+
+
+def test_ticks_stand_beside_their_colour() -> None:
+    made = layout()
+    zero = next(w for w in made.words if w.text == "0")
+    middle = zero.baseline + 0.36 * zero.size
+    beside = [b for b in made.boxes[1:] if b.bottom <= middle < b.top and b.right - b.left > 12]
+    assert hex_colour(0.0) in {box.colour for box in beside}
+    top = next(w for w in made.words if w.text == "+50")
+    assert top.baseline > zero.baseline
+
+
+def test_says_unit_tolerance_clipped_and_unmeasured() -> None:
+    said = [words.text for words in layout().words]
+    assert TITLE in said
+    assert "tolerance ±25 µm" in said
+    assert "40.0 % beyond ±50 µm" in said  # two of five measured points
+    assert "16.7 % not measured" in said  # one of six
+    swatch = [box for box in layout().boxes if box.colour == legend().unmeasured_colour]
+    assert len(swatch) == 1
+
+
+def test_too_small_a_view_stays_free() -> None:
+    assert layout(height=150.0) == LegendLayout()
+
+
+def test_scale_of_the_interface_scales_all() -> None:
+    one, two = layout(2000.0, 1.0), layout(4000.0, 2.0)
+    for a, b in zip(one.boxes, two.boxes, strict=True):
+        assert b.right - b.left == pytest.approx(2.0 * (a.right - a.left))
+        assert b.top - b.bottom == pytest.approx(2.0 * (a.top - a.bottom))
+
+
+@pytest.mark.parametrize(
+    ("choice", "system", "scale_length", "side", "expected"),
+    [
+        ("AUTO", "METRIC", 1.0, 10.0, 1.0),  # factory settings say metres, the file is in mm
+        ("AUTO", "METRIC", 1.0, 0.010, 1000.0),  # a crown in metres
+        ("AUTO", "METRIC", 0.001, 10.0, 1.0),
+        ("AUTO", "METRIC", 0.0010000000475, 10.0, 1.0),  # as single precision has it
+        ("AUTO", "METRIC", 0.01, 1.0, 10.0),
+        ("AUTO", "NONE", 1.0, 10.0, 1.0),
+        ("mm", "METRIC", 1.0, 10.0, 1.0),
+        ("inch", "NONE", 1.0, 0.4, 25.4),  # 1 inch is 25.4 mm, ISO 31-1
+        ("um", "NONE", 1.0, 10_000.0, 0.001),
+    ],
+)
+def test_unit(choice: str, system: str, scale_length: float, side: float, expected: float) -> None:
+    assert mm_per_unit(choice, system, scale_length, side) == expected
+
+
+@pytest.mark.parametrize("side", [1e-4, 0.5, 400.0])
+def test_no_unit_is_guessed_for_an_implausible_size(side: float) -> None:
+    with pytest.raises(SettingError, match="Choose the length of a unit"):
+        mm_per_unit("AUTO", "NONE", 1.0, side)
+
+
+def test_units_in_words() -> None:
+    assert unit_words(1.0) == "1 unit = 1 mm (millimetres)"
+    assert unit_words(1000.0) == "1 unit = 1 m (metres)"
+    assert unit_words(2.0) == "1 unit = 2 mm"
+    assert UNIT_CHOICES[0][0] == "AUTO"
+
+
+def test_lines_fit_the_sidebar() -> None:
+    text = "The scan fits its design in more than one position, which differ by a turn."
+    for width in (180.0, 260.0, 500.0):
+        lines = wrapped(text, width)
+        assert " ".join(lines) == text
+    assert len(wrapped(text, 180.0)) > len(wrapped(text, 500.0))
+    assert wrapped("", 200.0) == [""]
