@@ -30,8 +30,8 @@ from .settings import SuperimposeSettings
 _SAMPLE_POINTS = 2_000
 _SAMPLE_TOLERANCE = 2e-5
 """Step, as a share of the design's diagonal, at which the stage on samples ends."""
-_STAGES = ((8_000, 2e-4), (40_000, 2e-5))
-"""Points of a stage on part of them, and the step (mm) at which it ends."""
+_PART_POINTS, _PART_TOLERANCE_MM = 16_000, 2e-4
+"""Points of the stage on part of them, and the step at which it ends."""
 _STAGE_ITERATIONS = 40
 _SLOWEST, _FASTEST = 0.9, 0.1
 """Bounds of the rate at which steps are taken to shrink."""
@@ -206,8 +206,8 @@ def best_fit_steps(
     Minimises the weighted sum of the squared distances of the scan points from the design's
     triangles (or its trimmed or robust version) by Gauss–Newton steps with exact rotations. At
     every step the feet are found anew, so the result is the optimum for the surface itself, not
-    for samples of it. Stages: 2,000 points on samples of the design, 8,000 and 40,000 points on
-    exact feet, then all, usually once or twice.
+    for samples of it. Stages: 2,000 points on samples of the design, 16,000 points on exact feet,
+    then all, usually twice.
 
     Parameters
     ----------
@@ -215,8 +215,8 @@ def best_fit_steps(
     start : (4, 4) ndarray
         ``T_design_scan`` to start from.
     from_samples : bool
-        Whether the stages on samples and on 8,000 points are run; leave them out if the start is
-        within a few micrometres.
+        Whether the stage on samples is run; leave it out if the start is within a few hundredths
+        of a millimetre.
 
     Raises
     ------
@@ -230,11 +230,10 @@ def best_fit_steps(
         state = fit_on_samples(few.points, problem.design, state, problem.corners)
         done = 0.1
         yield Progress("Best fit", done)
-    for count, tolerance in _STAGES if from_samples else _STAGES[1:]:
-        if count < len(problem.points):
-            part = _part_steps(problem.thinned(count), state.fresh(), tolerance)
-            state = yield from scaled(part, done, done + 0.2)
-            done += 0.2
+    if len(problem.points) > _PART_POINTS:
+        part = problem.thinned(_PART_POINTS)
+        state = yield from scaled(_part_steps(part, state.fresh()), done, 0.4)
+        done = 0.4
     fit = yield from scaled(_whole_steps(problem, state.fresh()), done, 1.0)
     return fit
 
@@ -271,12 +270,12 @@ def fit_on_samples(
     return state
 
 
-def _part_steps(part: FitProblem, state: FitState, tolerance_mm: float) -> Steps[FitState]:
+def _part_steps(part: FitProblem, state: FitState) -> Steps[FitState]:
     for number in range(_STAGE_ITERATIONS):
         share = 1.0 - 0.6**number
         feet = yield from scaled(part.feet_steps(state.pose), share, share)
         state = _stepped(part, feet, state)
-        if state.step_mm < tolerance_mm:
+        if state.step_mm < _PART_TOLERANCE_MM:
             break
     return state
 
