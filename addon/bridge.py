@@ -7,6 +7,7 @@ screen, and moving design and scan together changes nothing.
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from typing import Any
 
@@ -183,12 +184,12 @@ def _refuse_modifiers(
 
 def checksum(mesh: bpy.types.Mesh) -> str:
     """Return a checksum of a mesh's own coordinates and corners."""
-    import hashlib
-
     corners = np.empty(len(mesh.loops), dtype=np.int32)
-    mesh.loops.foreach_get("vertex_index", corners)
     starts = np.empty(len(mesh.polygons), dtype=np.int32)
-    mesh.polygons.foreach_get("loop_start", starts)
+    if len(corners):
+        # Twenty times as fast as the loops' own "vertex_index".
+        mesh.attributes[".corner_vert"].data.foreach_get("value", corners)
+        mesh.polygons.foreach_get("loop_start", starts)
     digest = hashlib.blake2b(digest_size=16)
     for part in (positions(mesh), corners, starts):
         digest.update(np.ascontiguousarray(part).tobytes())
@@ -223,7 +224,8 @@ def new_mesh(name: str, points: np.ndarray, faces: np.ndarray | None = None) -> 
     mesh.attributes["position"].data.foreach_set("vector", flat)
     if faces is not None:
         mesh.loops.add(faces.size)
-        mesh.loops.foreach_set("vertex_index", faces.astype(np.int32).ravel())
+        corners = np.ascontiguousarray(faces, dtype=np.int32).ravel()
+        mesh.attributes[".corner_vert"].data.foreach_set("value", corners)
         mesh.polygons.add(len(faces))
         mesh.polygons.foreach_set("loop_start", np.arange(0, faces.size, 3, dtype=np.int32))
     mesh.update(calc_edges=faces is not None)
