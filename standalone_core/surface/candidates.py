@@ -264,14 +264,21 @@ def find_candidates(
         members = np.where(short[block.members] & (block.members >= 0), block.members, -1)
         members = -np.sort(-members, axis=1)
         rivals.append(patch.rivals(patch.batches(need, members), bound, ~short))
-    point = np.concatenate([each.point for each in rivals])
-    face = np.concatenate([each.face for each in rivals])
-    other = np.flatnonzero(face != guess.take(point))
-    point, face = point.take(other), face.take(other)
+    listed = Rivals(
+        np.concatenate([each.point for each in rivals]),
+        np.concatenate([each.face for each in rivals]),
+    )
+    return feet, without_repeats(listed, guess, pieces, frames)
+
+
+def without_repeats(rivals: Rivals, guess: IntArray, pieces: Pieces, frames: FaceFrames) -> Rivals:
+    """The rivals without the guesses (n,) themselves, each face once a point."""
+    other = np.flatnonzero(rivals.face != guess.take(rivals.point))
+    point, face = rivals.point.take(other), rivals.face.take(other)
     if pieces.several:
         key = np.sort(point * len(frames.length) + face)
         point, face = _divided(key[np.diff(key, prepend=-1) > 0], len(frames.length))
-    return feet, Rivals(point, face)
+    return Rivals(point, face)
 
 
 def _neighbourhood_balls(

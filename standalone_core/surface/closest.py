@@ -6,7 +6,7 @@ import math
 import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -14,15 +14,20 @@ from numpy.typing import ArrayLike
 from ..errors import MeshError, SettingError
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 from .borders import border_features
-from .candidates import find_candidates
-from .exact import FaceFrames, FeatureArray, barycentric_on_rim
-from .grouping import Block, blocks_of
+from .candidates import Rivals, find_candidates
+from .exact import FaceFrames, FeatureArray, Feet, barycentric_on_rim
+from .grouping import Block, blocks_of, order_in_box
 from .morton import morton_codes, sorting_order
+from .nearby import ROUNDS, find_nearby
 from .pieces import Pieces
 from .settle import settle
 
 _SLACK = 1e-12
 """Relative rounding allowance: feet closer together than this are the same place."""
+
+_SPARSE = 1.0
+"""With fewer points than this many per piece, each point is searched for by itself first."""
+_PART = 8_192
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,24 +169,62 @@ class SurfaceIndex:
             feature=np.empty(n, dtype=np.int8),
             index=self,
         )
-
-        def fill(block: Block) -> None:
-            self._fill(points, block, limit, found)
-
-        if n:
-            low, high = self.mesh.bounds
-            margin = self.mesh.diagonal_mm
-            blocks = blocks_of(points, low - margin, high + margin, self._pieces.widest_group)
-            with ThreadPoolExecutor(self.threads) as pool:
-                list(pool.map(fill, blocks))
+        if not n:
+            return found
+        low, high = self.mesh.bounds
+        box = low - self.mesh.diagonal_mm, high + self.mesh.diagonal_mm
+        with ThreadPoolExecutor(self.threads) as pool:
+            rest: IntArray = np.arange(n)
+            if n < _SPARSE * len(self._pieces.proper):
+                rest = order_in_box(points, *box)
+                for neighbours in ROUNDS:
+                    fill = partial(self._fill_nearby, points, neighbours, limit, found)
+                    rest = np.concatenate([rest[:0], *pool.map(fill, _parts(rest))])
+            if len(rest):
+                blocks = blocks_of(points[rest], *box, self._pieces.widest_group)
+                list(pool.map(partial(self._fill, points, rest, limit, found), blocks))
         return found
 
-    def _fill(self, points: FloatArray, block: Block, limit: float, found: ClosestPoints) -> None:
-        """Find the closest points of a block and write them to their places in the result."""
-        here = points.take(block.points, axis=0)
+    def _fill_nearby(
+        self,
+        points: FloatArray,
+        neighbours: int,
+        limit: float,
+        found: ClosestPoints,
+        rows: IntArray,
+    ) -> IntArray:
+        """Settle points by their nearest pieces; return those for which that is not sure."""
+        here = points.take(rows, axis=0)
+        near = find_nearby(here, self._pieces, self._frames, neighbours, limit, self._tolerance_mm)
+        self._settle(here, rows, near.guess, near.rivals, limit, found)
+        return rows[~near.sure]
+
+    def _fill(
+        self,
+        points: FloatArray,
+        rows: IntArray,
+        limit: float,
+        found: ClosestPoints,
+        block: Block,
+    ) -> None:
+        """Find the closest points of a block of the rows and write them to their places."""
+        places = rows.take(block.points)
+        here = points.take(places, axis=0)
         guess, rivals = find_candidates(
             here, block, self._pieces, self._frames, limit, self._tolerance_mm
         )
+        self._settle(here, places, guess, rivals, limit, found)
+
+    def _settle(
+        self,
+        here: FloatArray,
+        rows: IntArray,
+        guess: Feet,
+        rivals: Rivals,
+        limit: float,
+        found: ClosestPoints,
+    ) -> None:
+        """Choose among the candidates of points (k, 3) and write to rows (k,) of the result."""
         transposed = np.ascontiguousarray(here.T)
         feet, foot, side = settle(
             transposed, guess, rivals, self._frames, self._number, self._tolerance_mm
@@ -192,12 +235,12 @@ class SurfaceIndex:
         beyond = np.flatnonzero(distance > limit)
         foot[:, beyond], distance[beyond], side[beyond] = np.nan, np.inf, np.nan
         face[beyond], feature[beyond] = -1, 0
-        found.foot[block.points] = foot.T
-        found.distance_mm[block.points] = distance
-        found.face[block.points] = face
-        found.feature[block.points] = feature
+        found.foot[rows] = foot.T
+        found.distance_mm[rows] = distance
+        found.face[rows] = face
+        found.feature[rows] = feature
         if found.signed_mm is not None:
-            found.signed_mm[block.points] = side
+            found.signed_mm[rows] = side
 
     def _barycentric(self, feet: FloatArray, faces: IntArray) -> FloatArray:
         place = np.empty_like(self._number)
@@ -209,6 +252,10 @@ def _order_in_space(places: FloatArray) -> IntArray:
     low = places.min(axis=0)
     size = max(float((places.max(axis=0) - low).max()), 1e-12)
     return sorting_order(morton_codes(places, low, size))
+
+
+def _parts(order: IntArray) -> list[IntArray]:
+    return [order[start : start + _PART] for start in range(0, len(order), _PART)]
 
 
 def _checked_points(points: ArrayLike) -> FloatArray:

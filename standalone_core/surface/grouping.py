@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
-from .morton import cells_of, cells_with, morton_codes, runs, sorting_order
+from .morton import CodeArray, cells_of, cells_with, morton_codes, runs, sorting_order
 
 GROUP = 16
 """Points in a group: they share one list of candidate pieces."""
@@ -52,11 +52,7 @@ def blocks_of(points: FloatArray, low: FloatArray, high: FloatArray, widest: flo
     widest : float
         Points farther apart than about this are not put into one group, mm.
     """
-    low = np.clip(points.min(axis=0), low, high)
-    size = max(float((np.clip(points.max(axis=0), low, high) - low).max()), 1e-12)
-    codes = morton_codes(points, low, size)
-    order = sorting_order(codes)
-    codes = codes[order]
+    codes, order, size = _sorted_codes(points, low, high)
     shift = np.uint32(min(cells_with(codes, _GROUP_CELL), cells_of(widest / size)))
     slots, again = runs(codes >> shift, GROUP)
     cells = codes[slots[:, 0]] >> min(shift + np.uint32(3), np.uint32(30))
@@ -79,3 +75,19 @@ def blocks_of(points: FloatArray, low: FloatArray, high: FloatArray, widest: flo
             )
         )
     return blocks
+
+
+def order_in_box(points: FloatArray, low: FloatArray, high: FloatArray) -> IntArray:
+    """Order (n,) of points along a space-filling curve; parameters as in :func:`blocks_of`."""
+    return _sorted_codes(points, low, high)[1]
+
+
+def _sorted_codes(
+    points: FloatArray, low: FloatArray, high: FloatArray
+) -> tuple[CodeArray, IntArray, float]:
+    """Sorted codes of the points, their order, and the size of the box that the codes divide."""
+    low = np.clip(points.min(axis=0), low, high)
+    size = max(float((np.clip(points.max(axis=0), low, high) - low).max()), 1e-12)
+    codes = morton_codes(points, low, size)
+    order = sorting_order(codes)
+    return codes[order], order, size

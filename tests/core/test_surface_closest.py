@@ -198,6 +198,23 @@ def test_results_do_not_depend_on_threads_or_company() -> None:
         assert np.array_equal(getattr(one, name)[order], getattr(mixed, name)), name
 
 
+@pytest.mark.parametrize("offset_mm", [0.0, 0.002, 0.1, 1.0])
+def test_points_few_and_many_take_different_ways_to_the_same_feet(offset_mm: float) -> None:
+    """Each point by its nearest pieces, or in groups that share lists: the same, bit for bit."""
+    mesh = thimble(60)
+    rng = np.random.default_rng(8)
+    points = mesh.triangles[rng.integers(len(mesh.faces), size=3 * len(mesh.faces))].mean(axis=1)
+    points += rng.normal(scale=offset_mm, size=points.shape) if offset_mm else 0.0
+    index = SurfaceIndex(mesh)
+    many = index.closest(points, max_distance_mm=0.5, signed=True)
+    few = index.closest(points[:400], max_distance_mm=0.5, signed=True)
+    assert few.signed_mm is not None
+    assert many.signed_mm is not None
+    assert np.array_equal(few.signed_mm, many.signed_mm[:400], equal_nan=True)
+    assert np.array_equal(few.foot, many.foot[:400], equal_nan=True)
+    assert np.array_equal(few.face, many.face[:400])
+
+
 def test_concentric_spheres() -> None:
     # Distance from a sphere of radius R to an inscribed mesh: between R − r and R − r + sag.
     mesh = thimble(100)
