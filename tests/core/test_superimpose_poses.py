@@ -1,6 +1,6 @@
 """A moved copy comes back: 200 of 200 random poses for each shape.
 
-Each sweep takes up to a minute on two cores.
+Each sweep takes one to two minutes on two free cores, several times that on busy ones.
 """
 
 from __future__ import annotations
@@ -49,11 +49,13 @@ def check_poses(scan: TriangleMesh, design: PreparedDesign, seed: int) -> None:
     assert not failed
 
 
+@pytest.mark.timeout(1200)
 @pytest.mark.parametrize("part", ["whole", "no intaglio", "a fifth missing"])
 def test_the_demo_crown_comes_back(part):
     check_poses(demo_parts()[part], demo_design(), seed=len(part))
 
 
+@pytest.mark.timeout(1200)
 @pytest.mark.parametrize("name", TEETH)
 def test_real_closed_crowns_come_back(shared_meshes, name):
     crown = shapes.real_mesh(shared_meshes / "teeth" / name)

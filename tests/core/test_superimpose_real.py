@@ -39,9 +39,10 @@ def test_tooth_row_against_the_published_figures(shared_meshes):
     assert found.warnings
     rigid = both_ways(test, reference, found.T_design_scan)
     pose = found.T_design_scan
+    some, weights = test.vertices[::8], test.vertex_areas[::8]
     for _ in range(15):
-        feet = reference.closest(apply(pose, test.vertices)).foot
-        pairs = fit_point_pairs(test.vertices, feet, weights=test.vertex_areas, with_scale=True)
+        feet = reference.closest(apply(pose, some)).foot
+        pairs = fit_point_pairs(some, feet, weights=weights, with_scale=True)
         pose = pairs.T_target_source
     scaled = both_ways(test, reference, pose)
     assert pairs.scale == pytest.approx(1.043, abs=0.005)
