@@ -33,9 +33,7 @@ class CuspwiseError(Exception):
         return _rebuild, (type(self), self.reason, self.subject, self.remedy)
 
 
-def _rebuild(
-    kind: type[CuspwiseError], reason: str, subject: str, remedy: str
-) -> CuspwiseError:
+def _rebuild(kind: type[CuspwiseError], reason: str, subject: str, remedy: str) -> CuspwiseError:
     return kind(reason, subject=subject, remedy=remedy)
 
 
