@@ -87,6 +87,7 @@ def refresh(scene: bpy.types.Scene) -> None:
         shown = tuple(o for o in (scan, data.design) if store.is_in(o, scene))
         for obj in shown:
             _colour(obj, deviation_attribute(data.result_id), limit_um / 1e3)
+            _hide(obj, _is_hidden(obj, scan, settings.shown))
     for obj in [o for o in bpy.data.objects if store.data_of(o).coloured and o not in shown]:
         _uncover(obj)
 
@@ -103,6 +104,11 @@ def _rounded(value: float) -> float:
     return float(f"{value:.6g}")
 
 
+def _is_hidden(obj: bpy.types.Object, scan: bpy.types.Object, shown: str) -> bool:
+    """Tell whether an object stands in the way of the one to look at."""
+    return shown == ("DESIGN" if obj == scan else "SCAN")
+
+
 # Objects -------------------------------------------------------------------------------------
 
 
@@ -115,6 +121,7 @@ def _colour(obj: bpy.types.Object, attribute: str, limit_mm: float) -> None:
     if not data.coloured:
         active = mesh.color_attributes.active_color
         data.colour_before = active.name if active else ""
+        data.hidden_before = obj.hide_get()
         _cover(obj)
         data.coloured = True
     if COLOUR_ATTRIBUTE not in mesh.color_attributes:
@@ -162,6 +169,7 @@ def _uncover(obj: bpy.types.Object) -> None:
         obj.data.materials.clear()
     data.slots_before.clear()
     data.coloured = False
+    _hide(obj, data.hidden_before)
     if obj.type == "MESH" and not obj.data.library:
         bridge.drop_attribute(obj.data, COLOUR_ATTRIBUTE)
         if data.colour_before in obj.data.color_attributes:
@@ -170,6 +178,12 @@ def _uncover(obj: bpy.types.Object) -> None:
     material = bpy.data.materials.get(COLOUR_MATERIAL)
     if material is not None and material.users == 0:
         bpy.data.materials.remove(material)
+
+
+def _hide(obj: bpy.types.Object, hidden: bool) -> None:
+    # An object outside the present view layer can neither be hidden nor shown.
+    if obj.name in bpy.context.view_layer.objects and obj.hide_get() != hidden:
+        obj.hide_set(hidden)
 
 
 def _material() -> bpy.types.Material:

@@ -18,6 +18,12 @@ STARTS = (
     ("in_place", "From the Present Position", "Start from where the scan lies now"),
 )
 
+SHOWN = (
+    ("SCAN", "Scan", "Show the coloured scan alone; the design would shine through it"),
+    ("DESIGN", "Design", "Show the coloured design alone"),
+    ("BOTH", "Both", "Show both, one inside the other"),
+)
+
 FIT_AREAS = (
     ("whole", "Whole Crown", "Lay the scan on the whole design"),
     ("external", "External", "Lay the scan on the external surface only"),
@@ -121,6 +127,12 @@ class SceneSettings(bpy.types.PropertyGroup):
     tolerance_whole_um: tolerance("Whole Crown (µm)", 25.0)
     tolerance_occlusal_um: tolerance("Occlusal (µm)", 20.0)
     tolerance_margin_um: tolerance("Margin (µm)", 15.0)
+    shown: bpy.props.EnumProperty(
+        name="Show",
+        description="Which of the two surfaces to look at",
+        items=SHOWN,
+        update=_colours_changed,
+    )
     limit_is_automatic: bpy.props.BoolProperty(
         name="Automatic Limit",
         description="Choose the limit of the colours from the deviations, rounded",
@@ -166,6 +178,7 @@ class ObjectData(bpy.types.PropertyGroup):
     areas: bpy.props.StringProperty()
     margin_line: bpy.props.PointerProperty(type=bpy.types.Object)
     coloured: bpy.props.BoolProperty()
+    hidden_before: bpy.props.BoolProperty()
     slots_before: bpy.props.CollectionProperty(type=SlotBefore)
     colour_before: bpy.props.StringProperty()
 

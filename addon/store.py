@@ -27,7 +27,7 @@ from ..standalone_core.errors import CuspwiseError
 from ..standalone_core.mesh.refine import EvaluationMesh
 from ..standalone_core.mesh.triangle_mesh import TriangleMesh
 from ..standalone_core.report.document import check_document, plain
-from ..standalone_core.report.words import superimposition_lines
+from ..standalone_core.report.words import exceedance_limit_um, superimposition_lines
 from ..standalone_core.superimpose.result import Superimposition
 from ..standalone_core.superimpose.settings import SuperimposeSettings
 from . import area_groups, bridge
@@ -108,6 +108,7 @@ def keep(
         "version": VERSION,
         "choices": dict(choices),
         "areas": list(result.area_set.areas),
+        "patch_limit_um": plain(exceedance_limit_um(result)),
         "made_with": {
             "design": design.checksum,
             "scan": scan.checksum,

@@ -8,13 +8,15 @@ from pathlib import Path
 import bpy
 import numpy as np
 
-from ...standalone_core.errors import ReportError
+from ...standalone_core.errors import CuspwiseError, ReportError
 from ...standalone_core.progress import scaled
 from ...standalone_core.report.files import write_check_steps
 from ...standalone_core.report.words import SHORT_VERDICTS, area_words
-from .. import colour_map, identifiers, inputs, store
+from .. import bridge, colour_map, identifiers, inputs, store
 from ..job import JobOperator
 from . import ready
+
+VIEW_DISTANCE_MM = 12.0  # near enough that a patch of half a millimetre is seen
 
 COLUMNS = (
     ("mean_abs_um", "mean absolute (µm)", 2),
@@ -37,6 +39,55 @@ def table_text(kept):
         verdict = SHORT_VERDICTS.get(row["verdict"], row["verdict"])
         writer.writerow([area_words(row["area"]), *numbers, verdict])
     return stream.getvalue()
+
+
+class FramePatch(bpy.types.Operator):
+    """Bring a patch outside the tolerance into view."""
+
+    bl_idname = identifiers.FRAME_PATCH
+    bl_label = "Frame Patch"
+    bl_description = (
+        "Put the 3D cursor on the worst place of this patch outside the tolerance and bring it "
+        "into the middle of the view"
+    )
+    bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
+
+    number: bpy.props.IntProperty(
+        name="Patch", description="Which patch; 0 is the worst", min=0, options={"SKIP_SAVE"}
+    )
+
+    @classmethod
+    def poll(cls, context):
+        """Ask for a result whose design is there."""
+        if not ready.has_result(cls, context):
+            return False
+        design = store.data_of(colour_map.selected_scan(context.scene)).design
+        if not store.is_in(design, context.scene):
+            cls.poll_message_set("The design is not in this scene")
+            return False
+        return True
+
+    def execute(self, context):
+        """Go there."""
+        scan = colour_map.selected_scan(context.scene)
+        kept = store.result_of(scan)
+        patches = kept["check"]["exceedances"] if kept else []
+        if self.number >= len(patches):
+            self.report({"ERROR"}, f"{scan.name}: there is no patch {self.number + 1}.")
+            return {"CANCELLED"}
+        try:
+            frame = bridge.frame_of(store.data_of(scan).design, context.scene)
+        except CuspwiseError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        place = np.append(np.array(patches[self.number]["peak_mm"]) / frame.scale_mm, 1.0)
+        world = (frame.world_design @ place)[:3]
+        context.scene.cursor.location = world
+        if context.space_data is not None and context.space_data.type == "VIEW_3D":
+            view = context.space_data.region_3d
+            view.view_location = world
+            view.view_distance = min(view.view_distance, VIEW_DISTANCE_MM / frame.scale_mm)
+        return {"FINISHED"}
 
 
 class CopyTable(bpy.types.Operator):
@@ -166,4 +217,4 @@ def _number(value, digits):
     return f"{value:.{digits}f}" if math.isfinite(value) else ""
 
 
-CLASSES = (CopyTable, ExportReport, WriteReport)
+CLASSES = (FramePatch, CopyTable, ExportReport, WriteReport)

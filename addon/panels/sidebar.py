@@ -4,12 +4,20 @@ import math
 
 import bpy
 
-from ...standalone_core.deviation.verdict import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN
+from ...standalone_core.deviation.verdict import (
+    NO_TOLERANCE,
+    NOT_DECIDABLE,
+    OUTSIDE,
+    VERDICT_WORDS,
+    WITHIN,
+)
 from ...standalone_core.errors import CuspwiseError
-from ...standalone_core.report.words import SHORT_VERDICTS, area_words, micrometres, percent
+from ...standalone_core.report.words import area_words, micrometres, percent
 from .. import area_groups, bridge, colour_map, identifiers, store
 from ..line_breaks import wrapped
 from ..units import unit_words
+
+PATCHES_SHOWN = 8
 
 VERDICT_ICONS = {
     WITHIN: "CHECKMARK",
@@ -168,6 +176,7 @@ class DeviationPanel(SidebarPanel, bpy.types.Panel):
         layout.operator(identifiers.MEASURE_DEVIATION)
         if settings.show_colours:
             layout.operator(identifiers.REMOVE_COLOUR_MAP)
+            layout.row().prop(settings, "shown", expand=True)
         else:
             layout.operator(identifiers.SHOW_COLOUR_MAP)
         layout.prop(settings, "limit_is_automatic")
@@ -222,10 +231,9 @@ class ResultsPanel(SidebarPanel, bpy.types.Panel):
         data = store.data_of(scan)
         if data.state == "STALE":
             say(layout, context, f"Stale: {data.state_reason} Check again.", "ERROR")
-        for verdict in kept["check"]["verdicts"]:
-            if verdict["verdict"] != NO_TOLERANCE:
-                _draw_verdict(layout, context, verdict)
-        _draw_table(layout, store.rows_of(kept))
+        for row in store.rows_of(kept):
+            _draw_area(layout, context, row)
+        _draw_patches(layout, context, kept)
         warnings = kept["check"]["warnings"]
         if warnings:
             box = layout.box()
@@ -237,39 +245,43 @@ class ResultsPanel(SidebarPanel, bpy.types.Panel):
         row.operator(identifiers.EXPORT_REPORT, icon="EXPORT")
 
 
-def _draw_verdict(layout, context, verdict):
-    title = {WITHIN: "within tolerance", OUTSIDE: "outside tolerance"}.get(
-        verdict["verdict"], "not decidable"
+def _draw_area(layout, context, row):
+    """Draw the numbers of one area as three lines: a row of seven would not fit a sidebar."""
+    box = layout.box().column(align=True)
+    name, verdict = area_words(row["area"]), row["verdict"]
+    title = f"{name[:1].upper()}{name[1:]}"
+    if verdict not in ("", NO_TOLERANCE):
+        title += f": {VERDICT_WORDS[verdict]}"
+    box.label(text=title, icon=VERDICT_ICONS.get(verdict, "NONE"))
+    size, rms, spread = (
+        micrometres(row[number]) for number in ("mean_abs_um", "rms_um", "half_p90_p10_um")
     )
-    name = area_words(verdict["area"])
-    say(
-        layout,
-        context,
-        f"{name[:1].upper()}{name[1:]} {title}. {verdict['reason']}",
-        VERDICT_ICONS[verdict["verdict"]],
-    )
+    say(box, context, f"mean |d| {size} · RMS {rms} · (P90−P10)/2 {spread} µm")
+    parts = [f"mean {micrometres(row['mean_um'], signed=True)} µm"]
+    if math.isfinite(row["within_tolerance"]):
+        parts.append(f"{percent(row['within_tolerance'])} in ±{row['tolerance_um']:g} µm")
+    parts.append(f"measured {percent(row['coverage'])}")
+    say(box, context, " · ".join(parts))
+    if row["reason"]:
+        say(box, context, row["reason"], "ERROR")
 
 
-def _draw_table(layout, rows):
-    """Draw one block per area: a row of five numbers would not fit a sidebar."""
-    for row in rows:
-        box = layout.box().column(align=True)
-        head = box.row()
-        head.label(text=area_words(row["area"]), icon=VERDICT_ICONS.get(row["verdict"], "NONE"))
-        head.label(text=SHORT_VERDICTS.get(row["verdict"], row["verdict"]))
-        grid = box.grid_flow(row_major=True, columns=2, even_columns=True, align=True)
-        for title, text in (
-            ("mean |d|", f"{micrometres(row['mean_abs_um'])} µm"),
-            ("RMS", f"{micrometres(row['rms_um'])} µm"),
-            ("(P90−P10)/2", f"{micrometres(row['half_p90_p10_um'])} µm"),
-            ("mean", f"{micrometres(row['mean_um'], signed=True)} µm"),
-            ("within ±tol.", percent(row["within_tolerance"])),
-            ("coverage", percent(row["coverage"])),
-        ):
-            if title == "within ±tol." and math.isnan(row["within_tolerance"]):
-                continue
-            grid.label(text=title)
-            grid.label(text=text)
+def _draw_patches(layout, context, kept):
+    """Draw the worst patches as buttons that bring them into view."""
+    patches, limit = kept["check"]["exceedances"], kept["patch_limit_um"]
+    if limit is None:
+        return
+    if not patches:
+        say(layout, context, f"No patch lies beyond ±{limit:g} µm.")
+        return
+    more = f", the {PATCHES_SHOWN} worst" if len(patches) > PATCHES_SHOWN else ""
+    say(layout, context, f"Patches beyond ±{limit:g} µm ({len(patches)}{more}):")
+    column = layout.column(align=True)
+    for number, patch in enumerate(patches[:PATCHES_SHOWN]):
+        peak = micrometres(patch["peak_um"], signed=True, digits=0)
+        where = ", ".join(area_words(name) for name in patch["areas"][:2])
+        button = column.operator(identifiers.FRAME_PATCH, text=f"{peak} µm  {where}")
+        button.number = number
 
 
 def _draw_job(layout, context):

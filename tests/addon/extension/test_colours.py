@@ -96,6 +96,19 @@ def test_removing_brings_back_materials_and_views(crown: SimpleNamespace) -> Non
         bpy.ops.cuspwise.show_colour_map()
 
 
+def test_one_surface_is_looked_at(checked: SimpleNamespace) -> None:
+    """Of two surfaces that lie micrometres apart one hides, and comes back."""
+    design, scan = checked.design, checked.scan
+    assert (design.hide_get(), scan.hide_get()) == (True, False)
+    checked.settings.shown = "DESIGN"
+    assert (design.hide_get(), scan.hide_get()) == (False, True)
+    checked.settings.shown = "BOTH"
+    assert (design.hide_get(), scan.hide_get()) == (False, False)
+    checked.settings.shown = "SCAN"
+    assert checked.bpy.ops.cuspwise.remove_colour_map() == {"FINISHED"}
+    assert (design.hide_get(), scan.hide_get()) == (False, False)
+
+
 def test_colours_follow_the_chosen_scan(checked: SimpleNamespace) -> None:
     other = checked.scan.copy()
     other.data = checked.scan.data.copy()

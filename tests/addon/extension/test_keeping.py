@@ -102,6 +102,12 @@ def _scale_design(case: SimpleNamespace) -> None:
     case.design.scale *= 1.001
 
 
+def _edit_hidden_design(case: SimpleNamespace) -> None:
+    assert case.design.hide_get()
+    case.design.data.vertices[3].co.x += 0.002
+    case.design.data.update()
+
+
 def _edit_scan(case: SimpleNamespace) -> None:
     case.scan.data.vertices[3].co.x += 0.002
     case.scan.data.update()
@@ -109,6 +115,7 @@ def _edit_scan(case: SimpleNamespace) -> None:
 
 def _edit_design(case: SimpleNamespace) -> None:
     bpy = case.bpy
+    case.settings.shown = "DESIGN"  # hidden objects can be neither edited nor selected
     bpy.ops.object.select_all(action="DESELECT")
     bpy.context.view_layer.objects.active = case.design
     bpy.ops.object.mode_set(mode="EDIT")
@@ -118,6 +125,7 @@ def _edit_design(case: SimpleNamespace) -> None:
 
 
 def _delete_design(case: SimpleNamespace) -> None:
+    case.settings.shown = "DESIGN"
     case.bpy.ops.object.select_all(action="DESELECT")
     case.design.select_set(True)
     case.bpy.ops.object.delete()
@@ -137,6 +145,7 @@ def _change_unit(case: SimpleNamespace) -> None:
         (_scale_design, "scale"),
         (_edit_scan, "scan's mesh"),
         (_edit_design, "design's mesh"),
+        (_edit_hidden_design, "design's mesh"),
         (_delete_design, "not in this scene"),
         (_change_unit, "unit"),
     ],

@@ -14,7 +14,7 @@ import pytest
 
 NEED_DESIGN = ("check_crown", "superimpose", "measure_deviation", "find_areas")
 NEED_SCAN = ("check_crown", "superimpose", "measure_deviation", "restore_pose")
-NEED_RESULT = ("show_colour_map", "copy_table", "export_report", "write_report")
+NEED_RESULT = ("show_colour_map", "frame_patch", "copy_table", "export_report", "write_report")
 
 
 def call(case: SimpleNamespace, name: str, *args: Any, **options: Any) -> Any:
@@ -278,6 +278,24 @@ def test_tolerances_change_verdicts_without_measuring(
         assert row["within_tolerance"] == pytest.approx(
             wanted.within_tolerance, abs=1e-3, nan_ok=True
         )
+
+
+def test_frame_patch(checked: SimpleNamespace, extension: SimpleNamespace) -> None:
+    """The cursor lies on the scan, where its deviation is that of the patch's peak."""
+    from mathutils import Euler
+
+    checked.design.rotation_euler = Euler((0.3, 0.2, 0.1))
+    checked.bpy.context.view_layer.update()
+    patches = extension.part("addon.store").result_of(checked.scan)["check"]["exceedances"]
+    for number in (0, len(patches) - 1):
+        assert call(checked, "frame_patch", number=number) == {"FINISHED"}
+        own = checked.design.matrix_world.inverted() @ checked.scene.cursor.location
+        assert np.array(own) == pytest.approx(patches[number]["peak_mm"], abs=1e-4)
+    with pytest.raises(RuntimeError, match="there is no patch"):
+        call(checked, "frame_patch", number=len(patches))
+    checked.bpy.data.objects.remove(checked.design)
+    with pytest.raises(RuntimeError, match="not in this scene"):
+        call(checked, "frame_patch", number=0)
 
 
 def test_copy_table(checked: SimpleNamespace, extension: SimpleNamespace) -> None:

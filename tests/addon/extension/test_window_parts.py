@@ -29,10 +29,11 @@ class Layout:
         assert name in data.bl_rna.properties
         self.notes.append(name)
 
-    def operator(self, name: str, *, text: str | None = None, icon: str = "NONE") -> None:
+    def operator(self, name: str, *, text: str | None = None, icon: str = "NONE") -> Any:
         module, _, function = name.partition(".")
         getattr(getattr(self.bpy.ops, module), function).get_rna_type()
         self.notes.append(name if text is None else text)
+        return SimpleNamespace()
 
     def template_list(self, kind: str, *_arguments: Any, **_options: Any) -> None:
         assert hasattr(self.bpy.types, kind)
@@ -75,10 +76,13 @@ def test_sidebar_of_a_checked_crown(checked: SimpleNamespace) -> None:
     notes = drawn(checked)
     said = " ".join(notes)
     assert "Measured. Read the results below." in said
-    assert "whole crown" in notes
-    for row in store.rows_of(store.result_of(checked.scan)):
-        assert f"{micrometres(row['rms_um'])} µm" in notes
-    assert "tolerance. Mean absolute deviation" in said
+    kept = store.result_of(checked.scan)
+    for row in store.rows_of(kept):
+        assert f"RMS {micrometres(row['rms_um'])} ·" in said
+    assert "Whole crown: within tolerance" in notes
+    assert "Intaglio" in notes  # no tolerance, no verdict
+    worst = kept["check"]["exceedances"][0]
+    assert f"{micrometres(worst['peak_um'], signed=True, digits=0)} µm" in said
     assert "The scan lies on its design." in said
     checked.scan.location.x += 1.0
     checked.bpy.context.view_layer.update()

@@ -1,0 +1,235 @@
+"""Runs inside a real window: does the work of a user, with pictures, and notes what happened.
+
+Steps are taken by a timer, since a picture shows what was drawn after the script last gave up
+control. ``facts.json`` tells the test what the state was at each step.
+"""
+
+import importlib
+import json
+import os
+import subprocess
+import traceback
+from pathlib import Path
+
+import bpy
+import numpy as np
+
+OUT = Path(os.environ["GUI_OUT"])
+PACKAGE = next(name for name in bpy.context.preferences.addons.keys() if name.endswith("cuspwise"))  # noqa: SIM118
+FACTS = {}
+
+
+def part(name):
+    """A module of the extension."""
+    return importlib.import_module(f"{PACKAGE}.{name}")
+
+
+def picture(name):
+    """Photograph the screen."""
+    subprocess.run([os.environ["GUI_SHOT"], f"{name}.png"], check=True)
+
+
+def view():
+    """Context of the 3D view."""
+    window = bpy.context.window_manager.windows[0]
+    area = next(a for a in window.screen.areas if a.type == "VIEW_3D")
+    region = next(r for r in area.regions if r.type == "WINDOW")
+    return bpy.context.temp_override(window=window, area=area, region=region)
+
+
+def sidebar():
+    """The sidebar's region."""
+    area = next(
+        a for a in bpy.context.window_manager.windows[0].screen.areas if a.type == "VIEW_3D"
+    )
+    return area, next(r for r in area.regions if r.type == "UI")
+
+
+def scan():
+    """The scan's object."""
+    return bpy.context.scene.cuspwise.scans[0].scan
+
+
+def running():
+    """Whether a job is under way."""
+    return bpy.context.window_manager.cuspwise_job.running
+
+
+# Steps: each returns the seconds to wait before the next, or None to be called again soon.
+
+
+def prepare():
+    """A scene with the demo's design and, imported from a file, its scan."""
+    for obj in list(bpy.data.objects):
+        bpy.data.objects.remove(obj)
+    design = part("standalone_core.demo.crown").demo_crown(0.2)
+    produced = part("standalone_core.demo.production").produce(
+        design,
+        part("standalone_core.demo.scenario").printed_errors(),
+        edge_mm=0.2,
+        rng=np.random.default_rng(3),
+    )
+    path = OUT / "printed.stl"
+    part("standalone_core.mesh.files").write_mesh(path, produced.mesh)
+    obj = bpy.data.objects.new(
+        "Design", part("addon.bridge").new_mesh("Design", design.mesh.vertices, design.mesh.faces)
+    )
+    bpy.context.scene.collection.objects.link(obj)
+    bpy.context.scene.cuspwise.design = obj
+    with view():
+        bpy.ops.cuspwise.import_scans(filepath=str(path))
+        bpy.ops.object.select_all(action="SELECT")
+        bpy.ops.view3d.view_selected()
+        bpy.ops.object.select_all(action="DESELECT")
+    area, _region = sidebar()
+    area.spaces.active.show_region_ui = True
+    return 1.0
+
+
+def open_tab():
+    """Bring the extension's tab to the front."""
+    area, region = sidebar()
+    area.spaces.active.show_region_ui = True
+    region.active_panel_category = "Cuspwise"
+    region.tag_redraw()
+    return 1.5
+
+
+def start_check():
+    """Press the button, as a click does."""
+    picture("1_imported")
+    FACTS["imported"] = scan().cuspwise.file_notes
+    with view():
+        FACTS["started"] = sorted(bpy.ops.cuspwise.check_crown("INVOKE_DEFAULT"))
+    return 2.0
+
+
+def cancel_check():
+    """A picture of the bar, then Esc from the keyboard."""
+    FACTS["running"] = running()
+    picture("2_running")
+    subprocess.run(["xdotool", "key", "Escape"], check=True)
+    return 1.5
+
+
+def check_again():
+    """Nothing has changed; now to the end."""
+    FACTS["after_esc"] = {"running": running(), "state": scan().cuspwise.state}
+    FACTS["after_esc"]["groups"] = len(bpy.data.objects["Design"].vertex_groups)
+    with view():
+        bpy.ops.cuspwise.check_crown("INVOKE_DEFAULT")
+    return 1.0
+
+
+def wait_for_check():
+    """Wait for the job's end."""
+    return None if running() else 1.5
+
+
+def show_checked():
+    """The result, and the same with other limits."""
+    picture("3_checked")
+    data = scan().cuspwise
+    FACTS["checked"] = {"state": data.state, "limit_um": bpy.context.scene.cuspwise.shown_limit_um}
+    bpy.data.objects["Design"].hide_set(True)
+    settings = bpy.context.scene.cuspwise
+    settings.limit_is_automatic = False
+    settings.limit_um = 25.0
+    settings.tolerance_whole_um = 10.0
+    with view():
+        bpy.ops.view3d.view_axis(type="TOP")
+        scan().select_set(True)
+        bpy.ops.view3d.view_selected()
+        scan().select_set(False)
+    return 2.0
+
+
+def scroll():
+    """Scroll the sidebar down to the table."""
+    picture("4_other_limits")
+    area, region = sidebar()
+    window = bpy.context.window_manager.windows[0]
+    with bpy.context.temp_override(window=window, area=area, region=region):
+        for _ in range(200):
+            bpy.ops.view2d.scroll_down()
+    return 1.0
+
+
+def show_material_preview():
+    """The same colours in material preview; legend on a light theme; larger interface."""
+    picture("5_table")
+    with view():
+        bpy.context.space_data.shading.type = "MATERIAL"
+        bpy.context.space_data.shading.use_scene_world = False
+    return 6.0
+
+
+def stale():
+    """Moved: stale in words."""
+    picture("6_material_preview")
+    with view():
+        bpy.context.space_data.shading.type = "SOLID"
+    scan().location.x += 0.2
+    area, region = sidebar()
+    window = bpy.context.window_manager.windows[0]
+    with bpy.context.temp_override(window=window, area=area, region=region):
+        for _ in range(400):
+            bpy.ops.view2d.scroll_up()
+    return 1.5
+
+
+def undo():
+    """Ctrl+Z from the keyboard would take the move back; here by its operator."""
+    picture("7_stale")
+    FACTS["stale"] = {"state": scan().cuspwise.state, "reason": scan().cuspwise.state_reason}
+    with view():
+        bpy.ops.cuspwise.remove_colour_map()
+    return 1.5
+
+
+def end():
+    """Write what was noted."""
+    picture("8_removed")
+    FACTS["removed"] = {
+        "slots": len(scan().material_slots),
+        "view_transform": bpy.context.scene.view_settings.view_transform,
+    }
+    return -1.0
+
+
+STEPS = [
+    prepare,
+    open_tab,
+    open_tab,
+    start_check,
+    cancel_check,
+    check_again,
+    wait_for_check,
+    show_checked,
+    scroll,
+    show_material_preview,
+    stale,
+    undo,
+    end,
+]
+
+
+def step():
+    """Take the next step."""
+    try:
+        wait = STEPS[0]()
+    except Exception:
+        FACTS["error"] = traceback.format_exc()
+        traceback.print_exc()
+        wait = -1.0
+    if wait is None:
+        return 0.3
+    STEPS.pop(0)
+    if wait >= 0.0 and STEPS:
+        return wait
+    (OUT / "facts.json").write_text(json.dumps(FACTS, indent=1), encoding="utf-8")
+    (OUT / "done").touch()
+    return None
+
+
+bpy.app.timers.register(step, first_interval=1.0)
