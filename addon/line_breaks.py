@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import textwrap
 
-PIXELS_PER_LETTER = 6.6  # of Blender's interface font at the usual size, about
-MARGIN_PIXELS = 58.0
+PIXELS_PER_LETTER = 6.4  # of Blender's interface font at the usual size, about
+MARGIN_PIXELS = 50.0
 FEWEST_LETTERS = 16
 
 

@@ -18,6 +18,7 @@ from ..line_breaks import wrapped
 from ..units import unit_words
 
 PATCHES_SHOWN = 8
+ICON_PIXELS = 20
 
 VERDICT_ICONS = {
     WITHIN: "CHECKMARK",
@@ -42,6 +43,7 @@ def settings_of(context):
 def say(layout, context, text, icon="NONE"):
     """Write a sentence on as many lines as the sidebar's width asks for."""
     width = context.region.width / context.preferences.system.ui_scale
+    width -= 0 if icon == "NONE" else ICON_PIXELS
     column = layout.column(align=True)
     below = "NONE" if icon == "NONE" else "BLANK1"
     for number, line in enumerate(wrapped(text, width)):
@@ -256,12 +258,13 @@ def _draw_area(layout, context, row):
     size, rms, spread = (
         micrometres(row[number]) for number in ("mean_abs_um", "rms_um", "half_p90_p10_um")
     )
-    say(box, context, f"mean |d| {size} · RMS {rms} · (P90−P10)/2 {spread} µm")
-    parts = [f"mean {micrometres(row['mean_um'], signed=True)} µm"]
+    mean = micrometres(row["mean_um"], signed=True)
+    box.label(text=f"mean |d| {size} · RMS {rms} µm")
+    box.label(text=f"(P90−P10)/2 {spread} · mean {mean} µm")
+    last = f"measured {percent(row['coverage'])}"
     if math.isfinite(row["within_tolerance"]):
-        parts.append(f"{percent(row['within_tolerance'])} in ±{row['tolerance_um']:g} µm")
-    parts.append(f"measured {percent(row['coverage'])}")
-    say(box, context, " · ".join(parts))
+        last = f"{percent(row['within_tolerance'])} in ±{row['tolerance_um']:g} µm · {last}"
+    box.label(text=last)
     if row["reason"]:
         say(box, context, row["reason"], "ERROR")
 
@@ -279,7 +282,8 @@ def _draw_patches(layout, context, kept):
     column = layout.column(align=True)
     for number, patch in enumerate(patches[:PATCHES_SHOWN]):
         peak = micrometres(patch["peak_um"], signed=True, digits=0)
-        where = ", ".join(area_words(name) for name in patch["areas"][:2])
+        finer = [name for name in patch["areas"] if name not in ("whole", "external")]
+        where = ", ".join(area_words(name) for name in (finer or patch["areas"])[:2])
         button = column.operator(identifiers.FRAME_PATCH, text=f"{peak} µm  {where}")
         button.number = number
 

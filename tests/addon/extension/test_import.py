@@ -96,3 +96,22 @@ def test_broken_and_missing_files(empty: SimpleNamespace, files: Path) -> None:
         empty.bpy.ops.cuspwise.import_scans()
     assert not empty.scene.cuspwise.scans
     assert not empty.bpy.data.objects
+
+
+def test_a_new_scene_takes_the_preferences_defaults(
+    empty: SimpleNamespace, extension: SimpleNamespace, files: Path
+) -> None:
+    preferences = extension.part("addon.preferences").preferences()
+    before = (preferences.spacing_mm, preferences.tolerance_margin_um)
+    preferences.spacing_mm, preferences.tolerance_margin_um = 0.25, 11.0
+    try:
+        assert import_files(empty, files, "krone2.ply") == {"FINISHED"}
+        settings = empty.scene.cuspwise
+        assert settings.spacing_mm == pytest.approx(0.25)
+        assert settings.tolerance_margin_um == pytest.approx(11.0)
+        # Only once: what somebody chose in the scene stays.
+        settings.spacing_mm = 0.3
+        settings.design = settings.scans[0].scan
+        assert settings.spacing_mm == pytest.approx(0.3)
+    finally:
+        preferences.spacing_mm, preferences.tolerance_margin_um = before
