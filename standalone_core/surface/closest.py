@@ -18,7 +18,7 @@ from .candidates import Rivals, find_candidates
 from .exact import FaceFrames, FeatureArray, Feet, barycentric_on_rim
 from .grouping import Block, blocks_of, order_in_box
 from .morton import morton_codes, sorting_order
-from .nearby import ROUNDS, find_nearby
+from .nearby import FIRST, SECOND, find_nearby
 from .pieces import Pieces
 from .settle import settle
 
@@ -27,7 +27,7 @@ _SLACK = 1e-12
 
 _SPARSE = 1.0
 """With fewer points than this many per piece, each point is searched for by itself first."""
-_PART = 8_192
+_PART = 26_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -177,7 +177,7 @@ class SurfaceIndex:
             rest: IntArray = np.arange(n)
             if n < _SPARSE * len(self._pieces.proper):
                 rest = order_in_box(points, *box)
-                for neighbours in ROUNDS:
+                for neighbours in (FIRST, SECOND):
                     fill = partial(self._fill_nearby, points, neighbours, limit, found)
                     rest = np.concatenate([rest[:0], *pool.map(fill, _parts(rest))])
             if len(rest):

@@ -16,10 +16,12 @@ from .candidates import Rivals, without_repeats
 from .exact import FaceFrames, Feet
 from .pieces import Pieces
 
-ROUNDS = (10, 32)
+FIRST, SECOND = 10, 32
 """Nearest pieces asked for: by all points, then by those that the first round left unsure."""
 _REACH = 4.0
-"""Pieces are looked for up to this many times the largest piece's radius."""
+"""Pieces are never looked for beyond this many times the largest piece's radius."""
+_EVERY, _MOST = 16, 0.98
+"""Every 16th point tells how far the first round must reach to settle about this share of all."""
 
 
 class Nearby(NamedTuple):
@@ -48,6 +50,8 @@ def find_nearby(
     """
     largest = float(pieces.radius.max())
     farthest = _REACH * largest
+    if neighbours == FIRST:
+        farthest = min(farthest, _reach(points[::_EVERY], pieces, frames, limit_mm) + slack_mm)
     count = min(neighbours, len(pieces.proper))
     nearest = pieces.tree.query(points, k=range(1, count + 1), distance_upper_bound=farthest)
     distance, number = np.asarray(nearest[0]), np.asarray(nearest[1])
@@ -66,3 +70,11 @@ def find_nearby(
     row, column = np.nonzero(distance <= radius + bound[:, None])
     rivals = Rivals(row, face[row, column])
     return Nearby(feet, without_repeats(rivals, guess, pieces, frames), sure)
+
+
+def _reach(some: FloatArray, pieces: Pieces, frames: FaceFrames, limit_mm: float) -> float:
+    """How far from most points the centres of the pieces lie that can hold their feet, mm."""
+    face = pieces.face.take(pieces.nearest(some))
+    squared = frames.squared_distances(np.ascontiguousarray(some.T), face)
+    bound = min(float(np.sqrt(np.quantile(squared, _MOST))), limit_mm)
+    return (float(pieces.radius.max()) + bound) * (1.0 + 1e-9)
