@@ -22,7 +22,7 @@ from ..standalone_core.mesh.repair import repair_mesh
 from ..standalone_core.mesh.triangle_mesh import TriangleMesh
 from ..standalone_core.progress import Progress, Steps, scaled
 from ..standalone_core.superimpose.settings import SuperimposeSettings
-from . import area_groups, bridge
+from . import area_groups, bridge, landmarks
 from .identifiers import SCENE_PROPERTIES
 
 TOLERANCE_AREAS = ("whole", "occlusal", "margin")
@@ -125,6 +125,25 @@ def choices_of(settings: Any) -> dict[str, Any]:
     }
 
 
+def check_choices(
+    context: bpy.types.Context, design: DesignInput, scan: ScanInput
+) -> dict[str, Any]:
+    """Return the scene's choices for a scan, with its landmarks where they are the start.
+
+    Raises
+    ------
+    SuperimpositionError
+        Too few landmarks.
+    """
+    choices = choices_of(getattr(context.scene, SCENE_PROPERTIES))
+    if choices["start"] == "landmarks":
+        on_scan, on_design = landmarks.pairs_mm(
+            design.design, scan.scan, design.frame, context.scene
+        )
+        choices |= {"landmarks_scan_mm": on_scan, "landmarks_design_mm": on_design}
+    return choices
+
+
 def tolerances_um(settings: Any) -> dict[str, float]:
     """Return the scene's tolerances, µm; areas without one are left out."""
     chosen = {
@@ -139,6 +158,8 @@ def superimpose_settings(choices: Mapping[str, Any]) -> SuperimposeSettings:
     """Return the core's settings for a superimposition."""
     return SuperimposeSettings(
         start=choices["start"],
+        landmarks_scan_mm=choices.get("landmarks_scan_mm"),
+        landmarks_design_mm=choices.get("landmarks_design_mm"),
         refine=choices["refine"],
         look_for_rivals=choices["refine"],
     )

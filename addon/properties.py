@@ -15,6 +15,7 @@ STATES = (
 
 STARTS = (
     ("auto", "From Any Position", "Find the position without a first guess"),
+    ("landmarks", "From Landmarks", "Start from the pairs of landmarks on design and scan"),
     ("in_place", "From the Present Position", "Start from where the scan lies now"),
 )
 
@@ -176,6 +177,7 @@ class ObjectData(bpy.types.PropertyGroup):
     result: bpy.props.StringProperty()
     result_points: bpy.props.PointerProperty(type=bpy.types.Mesh)
     areas: bpy.props.StringProperty()
+    landmark: bpy.props.IntProperty()
     margin_line: bpy.props.PointerProperty(type=bpy.types.Object)
     coloured: bpy.props.BoolProperty()
     hidden_before: bpy.props.BoolProperty()

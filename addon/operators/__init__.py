@@ -1,12 +1,14 @@
 """What the user can do, in the order of the work."""
 
-from . import areas, colours, deviation, results, scans, superimposition
+from . import areas, colours, deviation, landmarks, reading, results, scans, superimposition
 
 CLASSES = (
     *scans.CLASSES,
+    *landmarks.CLASSES,
     *superimposition.CLASSES,
     *areas.CLASSES,
     *deviation.CLASSES,
     *colours.CLASSES,
+    *reading.CLASSES,
     *results.CLASSES,
 )

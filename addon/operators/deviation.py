@@ -17,17 +17,16 @@ class CheckOperator(JobOperator):
         """Ask for a design and a scan."""
         return ready.has_both(cls, context)
 
-    def choices(self, settings):
+    def choices(self, context):
         """Return what to check with."""
-        return inputs.choices_of(settings)
+        return inputs.check_choices(context, self._design, self._scan)
 
     def start(self, context):
         """Read both surfaces, and the areas that somebody edited."""
         self._design = inputs.read_design(context)
         scan = colour_map.selected_scan(context.scene)
         self._scan = inputs.read_scan(context, scan, self._design.frame)
-        settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
-        self._choices = self.choices(settings)
+        self._choices = self.choices(context)
         return inputs.check_input_steps(self._design, self._scan, self._choices)
 
     def finish(self, context, result):
@@ -64,8 +63,9 @@ class MeasureDeviation(CheckOperator, bpy.types.Operator):
     )
     bl_options = {"UNDO"}  # noqa: RUF012
 
-    def choices(self, settings):
+    def choices(self, context):
         """Leave the scan where it is."""
+        settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
         return {**inputs.choices_of(settings), "start": "in_place", "refine": False}
 
 

@@ -39,8 +39,8 @@ class Superimpose(JobOperator, bpy.types.Operator):
         self._design = inputs.read_design(context)
         scan = colour_map.selected_scan(context.scene)
         self._scan = inputs.read_scan(context, scan, self._design.frame)
-        settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
-        return _steps(self._design, self._scan, inputs.choices_of(settings))
+        choices = inputs.check_choices(context, self._design, self._scan)
+        return _steps(self._design, self._scan, choices)
 
     def finish(self, context, result):
         """Move the object and keep how far to trust the pose."""

@@ -13,7 +13,7 @@ from ...standalone_core.deviation.verdict import (
 )
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.report.words import area_words, micrometres, percent
-from .. import area_groups, bridge, colour_map, identifiers, store
+from .. import area_groups, bridge, colour_map, identifiers, landmarks, store
 from ..line_breaks import wrapped
 from ..units import unit_words
 
@@ -116,6 +116,8 @@ class SuperimposePanel(SidebarPanel, bpy.types.Panel):
         """Draw choices and how well it fits."""
         layout, settings = self.layout, settings_of(context)
         layout.prop(settings, "start")
+        if settings.start == "landmarks":
+            _draw_landmarks(layout, context)
         layout.prop(settings, "fit_area")
         layout.operator(identifiers.SUPERIMPOSE)
         layout.operator(identifiers.RESTORE_POSE)
@@ -181,6 +183,7 @@ class DeviationPanel(SidebarPanel, bpy.types.Panel):
             layout.row().prop(settings, "shown", expand=True)
         else:
             layout.operator(identifiers.SHOW_COLOUR_MAP)
+        layout.operator(identifiers.READ_VALUE)
         layout.prop(settings, "limit_is_automatic")
         row = layout.row()
         row.enabled = not settings.limit_is_automatic
@@ -245,6 +248,16 @@ class ResultsPanel(SidebarPanel, bpy.types.Panel):
         row = layout.row(align=True)
         row.operator(identifiers.COPY_TABLE, icon="COPYDOWN")
         row.operator(identifiers.EXPORT_REPORT, icon="EXPORT")
+
+
+def _draw_landmarks(layout, context):
+    design, scan = settings_of(context).design, colour_map.selected_scan(context.scene)
+    if store.is_in(design, context.scene) and scan is not None:
+        count = landmarks.pair_count(design, scan, context.scene)
+        say(layout, context, f"{count} landmark pairs; three or more are needed.")
+    row = layout.row(align=True)
+    row.operator(identifiers.PICK_LANDMARKS)
+    row.operator(identifiers.REMOVE_LANDMARKS, text="", icon="X")
 
 
 def _draw_area(layout, context, row):

@@ -13,8 +13,22 @@ import numpy as np
 import pytest
 
 NEED_DESIGN = ("check_crown", "superimpose", "measure_deviation", "find_areas")
-NEED_SCAN = ("check_crown", "superimpose", "measure_deviation", "restore_pose")
-NEED_RESULT = ("show_colour_map", "frame_patch", "copy_table", "export_report", "write_report")
+NEED_SCAN = (
+    "pick_landmarks",
+    "remove_landmarks",
+    "check_crown",
+    "superimpose",
+    "measure_deviation",
+    "restore_pose",
+)
+NEED_RESULT = (
+    "read_value",
+    "show_colour_map",
+    "frame_patch",
+    "copy_table",
+    "export_report",
+    "write_report",
+)
 
 
 def call(case: SimpleNamespace, name: str, *args: Any, **options: Any) -> Any:
@@ -241,6 +255,52 @@ def test_superimpose_on_an_area(
     assert found["rms_um"] == pytest.approx(expected.measures_of().rms_um, abs=0.01)
 
 
+def pick(case: SimpleNamespace, on: str, obj: Any, place_mm: Any) -> None:
+    from mathutils import Vector
+
+    location = obj.matrix_world @ Vector(place_mm)
+    assert call(case, "pick_landmarks", on=on, location=location) == {"FINISHED"}
+
+
+def test_landmarks_start_the_superimposition(
+    crown: SimpleNamespace, extension: SimpleNamespace, surfaces: SimpleNamespace
+) -> None:
+    """Places that were picked roughly lead to the pose that the core finds from anywhere."""
+    check = extension.part("standalone_core.check")
+    settings = check.CheckSettings(spacing_mm=extension.spacing_mm)
+    expected = check.check_meshes(surfaces.design, surfaces.scan, settings)
+    to_scan = np.linalg.inv(expected.superimposition.T_design_scan)
+    crown.settings.start = "landmarks"
+    with pytest.raises(RuntimeError, match="There are no landmarks"):
+        call(crown, "remove_landmarks")
+    points = surfaces.design.vertices
+    tips = [points[np.argmax(points @ np.array(d))] for d in ((1, 0, 1), (-1, 1, 1), (0, -1, 0.5))]
+    for k, tip in enumerate(tips):
+        with pytest.raises(RuntimeError, match=f"shares {k} landmarks.*Pick the same places"):
+            call(crown, "superimpose")
+        pick(crown, "DESIGN", crown.design, tip)
+        rough = to_scan[:3, :3] @ (tip + np.array([0.3, -0.2, 0.25])) + to_scan[:3, 3]
+        pick(crown, "SCAN", crown.scan, rough)
+    marks = [mark for mark in crown.scan.children if mark.cuspwise.landmark]
+    assert [mark.cuspwise.landmark for mark in marks] == [1, 2, 3]
+    for mark in marks:  # on the surface
+        found, place, *_ = crown.scan.closest_point_on_mesh(mark.location)
+        assert found
+        assert (place - mark.location).length < 1e-5
+    assert call(crown, "check_crown") == {"FINISHED"}
+    rows = extension.part("addon.store").rows_of(
+        extension.part("addon.store").result_of(crown.scan)
+    )
+    assert rows[0]["rms_um"] == pytest.approx(expected.measures_of().rms_um, abs=0.01)
+    assert crown.scan.cuspwise.state == "CURRENT"
+    # They lie on the scan still, and one that was deleted is the next to be picked.
+    crown.bpy.data.objects.remove(marks[1])
+    pick(crown, "SCAN", crown.scan, (0.0, 0.0, 0.0))
+    assert sorted(m.cuspwise.landmark for m in crown.scan.children) == [1, 2, 3]
+    assert call(crown, "remove_landmarks") == {"FINISHED"}
+    assert not [o for o in crown.bpy.data.objects if o.cuspwise.landmark]
+
+
 def test_measuring_moves_nothing(checked: SimpleNamespace) -> None:
     checked.scan.location.z += 0.05
     checked.bpy.context.view_layer.update()
@@ -278,6 +338,50 @@ def test_tolerances_change_verdicts_without_measuring(
         assert row["within_tolerance"] == pytest.approx(
             wanted.within_tolerance, abs=1e-3, nan_ok=True
         )
+
+
+def test_read_value(checked: SimpleNamespace, extension: SimpleNamespace) -> None:
+    """At a vertex the label says its deviation, between vertices the mean; areas are named."""
+    words = extension.part("standalone_core.report.words")
+    bridge = extension.part("addon.bridge")
+    name = f"deviation_mm {checked.scan.cuspwise.result_id}"
+    for on, obj in (("SCAN", checked.scan), ("DESIGN", checked.design)):
+        values = bridge.read_attribute(obj.data, name)
+        face = obj.data.polygons[len(obj.data.polygons) // 3]
+        a, b = (obj.data.vertices[k] for k in list(face.vertices)[:2])
+        for place, value in (
+            (a.co, values[a.index]),
+            (0.5 * (a.co + b.co), 0.5 * (values[a.index] + values[b.index])),
+        ):
+            before = set(obj.children)
+            location = obj.matrix_world @ place
+            assert call(checked, "read_value", on=on, location=location) == {"FINISHED"}
+            (label,) = set(obj.children) - before
+            number = label.name.partition(" µm")[0].replace("−", "-")
+            assert float(number) == pytest.approx(1e3 * value, abs=0.06)
+            assert label.show_name
+            assert (label.location - place).length < 1e-4
+    top = max(checked.design.data.vertices, key=lambda v: v.co.z)
+    location = checked.design.matrix_world @ top.co
+    before = set(checked.design.children)
+    assert call(checked, "read_value", on="DESIGN", location=location) == {"FINISHED"}
+    (label,) = set(checked.design.children) - before
+    assert words.area_words("occlusal") in label.name
+    assert checked.scan.cuspwise.state == "CURRENT"
+    checked.scan.location.x += 1.0
+    checked.bpy.context.view_layer.update()
+    with pytest.raises(RuntimeError, match=r"moved\. Check again first"):
+        call(checked, "read_value")
+
+
+def test_an_unmeasured_place_says_so(checked: SimpleNamespace, extension: SimpleNamespace) -> None:
+    name = f"deviation_mm {checked.scan.cuspwise.result_id}"
+    extension.part("addon.bridge").write_attribute(
+        checked.scan.data, name, "FLOAT", np.full(len(checked.scan.data.vertices), np.nan)
+    )
+    location = checked.scan.matrix_world @ checked.scan.data.vertices[5].co
+    assert call(checked, "read_value", location=location) == {"FINISHED"}
+    assert any(label.name.startswith("not measured") for label in checked.scan.children)
 
 
 def test_frame_patch(checked: SimpleNamespace, extension: SimpleNamespace) -> None:

@@ -78,7 +78,7 @@ def test_sidebar_of_a_checked_crown(checked: SimpleNamespace) -> None:
     assert "Measured. Read the results below." in said
     kept = store.result_of(checked.scan)
     for row in store.rows_of(kept):
-        assert f"RMS {micrometres(row['rms_um'])} ·" in said
+        assert f"RMS {micrometres(row['rms_um'])} µm" in said
     assert "Whole crown: within tolerance" in notes
     assert "Intaglio" in notes  # no tolerance, no verdict
     worst = kept["check"]["exceedances"][0]

@@ -1,0 +1,113 @@
+"""Landmarks on design and scan."""
+
+import bpy
+from mathutils import Vector
+
+from ...standalone_core.errors import CuspwiseError
+from .. import bridge, colour_map, identifiers, landmarks
+from ..picking import PickingOperator
+from . import ready
+
+
+class PickLandmarks(PickingOperator, bpy.types.Operator):
+    """Pick the same places on design and scan."""
+
+    bl_idname = identifiers.PICK_LANDMARKS
+    bl_label = "Pick Landmarks"
+    bl_description = (
+        "Click the same three or more places on design and scan, in the same order: cusp tips, "
+        "ends of fissures. Enter or the right mouse button ends it, Esc takes the clicks back"
+    )
+    bl_options = {"UNDO"}  # noqa: RUF012
+
+    help_text = (
+        "Click the same places on design and scan, in the same order   Enter: Done   Esc: Cancel"
+    )
+    on: bpy.props.EnumProperty(
+        name="On",
+        description="The surface to put a landmark on, where none is clicked",
+        items=(("DESIGN", "Design", "On the design"), ("SCAN", "Scan", "On the scan")),
+        options={"SKIP_SAVE"},
+    )
+    location: bpy.props.FloatVectorProperty(
+        name="Location",
+        description="Where, in the world; the nearest place of the surface is taken",
+        subtype="TRANSLATION",
+        options={"SKIP_SAVE"},
+    )
+
+    @classmethod
+    def poll(cls, context):
+        """Ask for a design and a scan."""
+        return ready.has_both(cls, context)
+
+    def invoke(self, context, _event):
+        """Pick with the mouse; in the background, take the place given."""
+        if bpy.app.background:
+            return self.execute(context)
+        self._added = []
+        return self.start_picking(context)
+
+    def execute(self, context):
+        """Put one landmark at the place given."""
+        self._added = []
+        try:
+            self._add(context, self.objects(context)[self.on == "SCAN"], Vector(self.location))
+        except CuspwiseError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        return {"FINISHED"}
+
+    def objects(self, context):
+        """Return design and scan."""
+        settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
+        return settings.design, colour_map.selected_scan(context.scene)
+
+    def picked(self, context, hit):
+        """Put a landmark where the surface was clicked."""
+        try:
+            self._add(context, hit.obj, hit.world)
+        except CuspwiseError as error:
+            self.report({"WARNING"}, str(error))
+
+    def take_back(self):
+        """Delete this time's landmarks."""
+        landmarks.remove_landmarks(self._added)
+
+    def _add(self, context, obj, world):
+        design = self.objects(context)[0]
+        scale_mm = bridge.scene_scale_mm(design, context.scene)
+        self._added.append(landmarks.add_landmark(obj, world, context.scene, scale_mm))
+
+
+class RemoveLandmarks(bpy.types.Operator):
+    """Delete all landmarks of design and scan."""
+
+    bl_idname = identifiers.REMOVE_LANDMARKS
+    bl_label = "Remove Landmarks"
+    bl_description = "Delete all landmarks of the design and of the chosen scan"
+    bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
+
+    @classmethod
+    def poll(cls, context):
+        """Ask for landmarks."""
+        if not ready.has_both(cls, context):
+            return False
+        if not _all_landmarks(context):
+            cls.poll_message_set("There are no landmarks")
+            return False
+        return True
+
+    def execute(self, context):
+        """Delete them."""
+        landmarks.remove_landmarks(_all_landmarks(context))
+        return {"FINISHED"}
+
+
+def _all_landmarks(context):
+    settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
+    both = (settings.design, colour_map.selected_scan(context.scene))
+    return [m for obj in both for m in landmarks.landmarks_of(obj, context.scene).values()]
+
+
+CLASSES = (PickLandmarks, RemoveLandmarks)
