@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from collections.abc import Callable, Iterable
 from functools import wraps
@@ -112,6 +113,9 @@ def main() -> None:
     Not a medical device: it supports, and never replaces, the judgement of a licensed
     professional and local rules. Patient names do not belong in file names.
     """
+    # All matrix products here are small or thin: a BLAS library's own threads would only wait,
+    # and waiting costs them processor time. Read when numpy is imported, which comes later.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 @main.command()
