@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.ndimage import map_coordinates
 
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 
@@ -53,7 +52,7 @@ def fossa_points(
     grid = _height_grid(cells, heights, faces, (high - low + 1).astype(np.int64))
     closed = _closed_by_ball(grid, ball_radius_mm)
     gap = np.where(grid > _DEEP / 2, closed - grid, 0.0)
-    found[occlusal] = map_coordinates(gap, cells[occlusal].T, order=1) > gap_mm
+    found[occlusal] = _between_nodes(gap, cells[occlusal]) > gap_mm
     return found
 
 
@@ -113,6 +112,16 @@ def _height_grid(
             spot = tuple(node[inside][order].T)
             grid[spot] = np.maximum(grid[spot], height[order])
     return grid
+
+
+def _between_nodes(grid: FloatArray, places: FloatArray) -> FloatArray:
+    """Values of a grid at places (k, 2) in grid steps, all inside it: bilinear interpolation."""
+    low = np.clip(np.floor(places).astype(np.int64), 0, np.array(grid.shape) - 2)
+    (x, y), (s, t) = low.T, (places - low).T
+    near = (1.0 - t) * grid[x, y] + t * grid[x, y + 1]
+    far = (1.0 - t) * grid[x + 1, y] + t * grid[x + 1, y + 1]
+    between: FloatArray = (1.0 - s) * near + s * far
+    return between
 
 
 def _turn(u: FloatArray, v: FloatArray) -> FloatArray:
