@@ -90,13 +90,13 @@ class TriangleMesh:
     @cached_property
     def corner_angles(self) -> FloatArray:
         """Inner angle at each corner of each face, (m, 3), radians."""
-        corners = self.triangles
+        corners = [self.vertices.take(self.faces[:, k], axis=0) for k in range(3)]
+        sides = [corners[(k + 1) % 3] - corners[k] for k in range(3)]
         twice_area = 2.0 * self.face_areas  # |u × v|, the same at all three corners
         angles = np.empty((len(self.faces), 3))
         for k in range(3):
-            u = corners[:, (k + 1) % 3] - corners[:, k]
-            v = corners[:, (k + 2) % 3] - corners[:, k]
-            angles[:, k] = np.arctan2(twice_area, np.einsum("ij,ij->i", u, v))
+            inner = -np.einsum("ij,ij->i", sides[k], sides[k - 1])
+            angles[:, k] = np.arctan2(twice_area, inner)
         return angles
 
     @cached_property
@@ -106,12 +106,12 @@ class TriangleMesh:
         These are pseudonormals in the sense of Bærentzen & Aanæs (2005): on a closed surface
         they give the right side for a point whose nearest point is that vertex.
         """
-        weighted = self.corner_angles[:, :, None] * self.face_normals[:, None, :]
         sums = np.empty_like(self.vertices)
         flat = self.faces.ravel()
         for axis in range(3):
+            weighted = self.corner_angles * self.face_normals[:, axis, None]
             sums[:, axis] = np.bincount(
-                flat, weights=weighted[:, :, axis].ravel(), minlength=len(self.vertices)
+                flat, weights=weighted.ravel(), minlength=len(self.vertices)
             )
         return _unit(sums)
 
