@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..mesh.grouping import group_edges
 from ..mesh.triangle_mesh import BoolArray, TriangleMesh
 
 
@@ -18,9 +19,9 @@ def border_features(mesh: TriangleMesh) -> BoolArray:
     """
     start = mesh.faces
     end = np.roll(start, -1, axis=1)
-    key = np.minimum(start, end) * len(mesh.vertices) + np.maximum(start, end)
-    _, group, count = np.unique(key, return_inverse=True, return_counts=True)
-    lone = (count[group.reshape(-1)] == 1).reshape(start.shape)
+    edges = group_edges(start.ravel(), end.ravel(), len(mesh.vertices))
+    lone = np.zeros(start.shape, dtype=bool)
+    lone.ravel()[edges.first[edges.counts == 1]] = True
     at_border = np.zeros(len(mesh.vertices), dtype=bool)
     at_border[start[lone]] = True
     at_border[end[lone]] = True

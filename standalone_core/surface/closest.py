@@ -181,6 +181,7 @@ class SurfaceIndex:
                     fill = partial(self._fill_nearby, points, neighbours, limit, found)
                     rest = np.concatenate([rest[:0], *pool.map(fill, _parts(rest))])
             if len(rest):
+                _ = self._pieces.cluster_radius  # once, before threads ask for it
                 blocks = blocks_of(points[rest], *box, self._pieces.widest_group)
                 list(pool.map(partial(self._fill, points, rest, limit, found), blocks))
         return found

@@ -9,7 +9,7 @@ Triangles without area need no special case: they are never entered, only their 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import NamedTuple
 
 import numpy as np
@@ -18,6 +18,9 @@ from numpy.typing import NDArray
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
 
 FeatureArray = NDArray[np.int8]
+
+_BLOCK = 32_768
+"""Faces whose frames are made at once: the arrays in between stay in the processor's cache."""
 
 
 class Feet(NamedTuple):
@@ -80,6 +83,15 @@ class FaceFrames:
     @classmethod
     def of(cls, corners: FloatArray) -> FaceFrames:
         """Frames of triangles given by their corners (m, 3, 3), mm."""
+        starts = range(0, len(corners), _BLOCK) or [0]
+        parts = [cls._of_block(corners[start : start + _BLOCK]) for start in starts]
+        if len(parts) == 1:
+            return parts[0]
+        names = [field.name for field in fields(cls)]
+        return cls(*(np.concatenate([getattr(p, name) for p in parts], axis=-1) for name in names))
+
+    @classmethod
+    def _of_block(cls, corners: FloatArray) -> FaceFrames:
         edges = np.stack([corners[:, (k + 1) % 3] - corners[:, k] for k in range(3)], axis=1)
         squares = np.einsum("fki,fki->fk", edges, edges)
         first = np.argmax(squares, axis=1)

@@ -7,6 +7,7 @@ small. Pieces only steer the search; distances are always taken to the whole fac
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -37,9 +38,6 @@ class Pieces:
         Which face each piece is of.
     repeated : (p,) bool
         Which pieces are only there to fill a cluster.
-    cluster_centre : (3, p / CLUSTER) float
-    cluster_radius : (p / CLUSTER,) float
-        Balls that hold the balls of a cluster.
     several : bool
         Whether a face can have more than one piece.
     widest_group : float
@@ -50,12 +48,9 @@ class Pieces:
     radius: FloatArray
     face: IntArray
     repeated: BoolArray
-    cluster_centre: FloatArray
-    cluster_radius: FloatArray
     several: bool
     widest_group: float
     tree: cKDTree
-    cluster_tree: cKDTree
     proper: IntArray
 
     @classmethod
@@ -71,24 +66,39 @@ class Pieces:
         members, repeated = runs(codes >> shift, CLUSTER)
         piece = order[members.ravel()]
         centre, radius = centre[piece], radius[piece]
-        grouped = centre.reshape(-1, CLUSTER, 3)
-        middle = 0.5 * (grouped.min(axis=1) + grouped.max(axis=1))
-        away = grouped - middle[:, None]
-        reach = np.sqrt(np.einsum("cki,cki->ck", away, away)) + radius.reshape(-1, CLUSTER)
         proper = np.flatnonzero(~repeated.ravel())
         return cls(
             centre=np.ascontiguousarray(centre.T),
             radius=radius,
             face=face[piece],
             repeated=repeated.ravel(),
-            cluster_centre=np.ascontiguousarray(middle.T),
-            cluster_radius=reach.max(axis=1),
             several=len(order) > len(corners),
             widest_group=8.0 * float(radius.mean()),
             tree=cKDTree(centre[proper], balanced_tree=False),
-            cluster_tree=cKDTree(middle, balanced_tree=False),
             proper=proper,
         )
+
+    @cached_property
+    def cluster_centre(self) -> FloatArray:
+        """Centres (3, p / CLUSTER) of balls that hold the balls of a cluster, mm."""
+        members = self.centre.reshape(3, -1, CLUSTER)
+        low, high = members[:, :, 0], members[:, :, 0]
+        for k in range(1, CLUSTER):
+            low, high = np.minimum(low, members[:, :, k]), np.maximum(high, members[:, :, k])
+        return 0.5 * (low + high)
+
+    @cached_property
+    def cluster_radius(self) -> FloatArray:
+        """Radii (p / CLUSTER,) of these balls, mm."""
+        away = self.centre.reshape(3, -1, CLUSTER) - self.cluster_centre[:, :, None]
+        reach = np.sqrt(np.einsum("ick,ick->ck", away, away)) + self.radius.reshape(-1, CLUSTER)
+        radius: FloatArray = reach.max(axis=1)
+        return radius
+
+    @cached_property
+    def cluster_tree(self) -> cKDTree:
+        """Tree of these centres."""
+        return cKDTree(self.cluster_centre.T, balanced_tree=False)
 
     def nearest(self, places: FloatArray) -> IntArray:
         """Piece (n,) whose centre is nearest to each place (n, 3)."""
