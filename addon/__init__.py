@@ -9,26 +9,39 @@ def register() -> None:
     """Register properties, operators, panels, the legend and the watch on changes."""
     import bpy
 
-    from . import legend, operators, panels, preferences, properties, store
+    from . import colour_map, legend, operators, panels, preferences, properties, store
 
     preferences.register()
     properties.register()
     for cls in (*operators.CLASSES, *panels.CLASSES):
         bpy.utils.register_class(cls)
     legend.register()
-    bpy.app.handlers.depsgraph_update_post.append(store.notice_changes)
+    for handlers, function in _handlers(bpy, colour_map, store):
+        handlers.append(function)
 
 
 def unregister() -> None:
     """Take everything back, last things first."""
     import bpy
 
-    from . import legend, operators, panels, preferences, properties, store
+    from . import colour_map, legend, operators, panels, preferences, properties, store
 
-    if store.notice_changes in bpy.app.handlers.depsgraph_update_post:
-        bpy.app.handlers.depsgraph_update_post.remove(store.notice_changes)
+    for handlers, function in _handlers(bpy, colour_map, store):
+        if function in handlers:
+            handlers.remove(function)
     legend.unregister()
     for cls in reversed((*operators.CLASSES, *panels.CLASSES)):
         bpy.utils.unregister_class(cls)
     properties.unregister()
     preferences.unregister()
+
+
+def _handlers(bpy, colour_map, store):  # type: ignore[no-untyped-def]
+    """Return Blender's lists of handlers, each with the function that belongs in it."""
+    handlers = bpy.app.handlers
+    return (
+        (handlers.depsgraph_update_post, store.notice_changes),
+        (handlers.undo_post, colour_map.follow_undo),
+        (handlers.redo_post, colour_map.follow_undo),
+        (handlers.load_post, colour_map.forget_session),
+    )

@@ -19,6 +19,7 @@ from . import bridge, store
 from .identifiers import (
     COLOUR_ATTRIBUTE,
     COLOUR_MATERIAL,
+    JOB_PROPERTIES,
     SCENE_PROPERTIES,
     deviation_attribute,
 )
@@ -206,6 +207,9 @@ def _material() -> bpy.types.Material:
 
 
 # Views ---------------------------------------------------------------------------------------
+#
+# How a view is shaded belongs to the window, not to the file, so undo leaves it alone. What it was
+# is therefore kept twice: in the scene, to be saved, and in the window manager, for undo.
 
 
 def _change_views(scene: bpy.types.Scene) -> dict[str, Any]:
@@ -213,22 +217,51 @@ def _change_views(scene: bpy.types.Scene) -> dict[str, Any]:
     before: dict[str, Any] = {
         "view_transform": scene.view_settings.view_transform,
         "look": scene.view_settings.look,
-        "solid": {},
+        "solid": {key: space.shading.color_type for key, space in _spaces()},
     }
-    for key, space in _spaces():
-        before["solid"][key] = space.shading.color_type
-        space.shading.color_type = "VERTEX"
     scene.view_settings.view_transform = "Standard"
     scene.view_settings.look = "None"
+    _show_vertex_colours(before["solid"])
     return before
 
 
 def _restore_views(scene: bpy.types.Scene, before: dict[str, Any]) -> None:
-    for key, space in _spaces():
-        if key in before["solid"]:
-            space.shading.color_type = before["solid"][key]
+    _restore_solid(before["solid"])
     scene.view_settings.view_transform = before["view_transform"]
     scene.view_settings.look = before["look"]
+
+
+def _show_vertex_colours(before: dict[str, str]) -> None:
+    for _, space in _spaces():
+        space.shading.color_type = "VERTEX"
+    _session().solid_before = json.dumps(before)
+
+
+def _restore_solid(before: dict[str, str]) -> None:
+    for key, space in _spaces():
+        if key in before:
+            space.shading.color_type = before[key]
+    _session().solid_before = ""
+
+
+def _session() -> Any:
+    return getattr(bpy.context.window_manager, JOB_PROPERTIES)
+
+
+@bpy.app.handlers.persistent
+def follow_undo(scene: bpy.types.Scene, _depsgraph: bpy.types.Depsgraph | None = None) -> None:
+    """Shade the views as the scene asks for after undo or redo."""
+    settings, kept = getattr(scene, SCENE_PROPERTIES), _session().solid_before
+    if kept and not settings.show_colours:
+        _restore_solid(json.loads(kept))
+    elif settings.show_colours and settings.views_before and not kept:
+        _show_vertex_colours(json.loads(settings.views_before)["solid"])
+
+
+@bpy.app.handlers.persistent
+def forget_session(_path: str) -> None:
+    """Forget the views of the file before, when another is opened."""
+    _session().solid_before = ""
 
 
 def _spaces() -> list[tuple[str, bpy.types.SpaceView3D]]:

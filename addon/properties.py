@@ -186,11 +186,15 @@ class ObjectData(bpy.types.PropertyGroup):
 
 
 class JobState(bpy.types.PropertyGroup):
-    """What the job under way shows in the sidebar; lives in the window manager, is never saved."""
+    """What belongs to the session: it lives in the window manager and is neither saved nor undone.
+
+    The job under way, and how the views were shaded before the colour map.
+    """
 
     label: bpy.props.StringProperty()
     fraction: bpy.props.FloatProperty()
     running: bpy.props.BoolProperty()
+    solid_before: bpy.props.StringProperty()
 
 
 def take_defaults(scene):

@@ -17,7 +17,11 @@ import numpy as np
 OUT = Path(os.environ["GUI_OUT"])
 PACKAGE = next(name for name in bpy.context.preferences.addons.keys() if name.endswith("cuspwise"))  # noqa: SIM118
 FACTS = {}
-CHECK_CROWN = ("998", "438")  # where the button lies in a window of 1400 × 1000
+# Places in a window of 1400 × 1000.
+# On the design, on the scan, beside both, on the sidebar.
+PLACES = ((287, 281), (800, 606), (500, 700), (990, 770))
+FISSURE = (575, 500)
+CHECK_CROWN = ("998", "438")
 
 
 def part(name):
@@ -96,10 +100,22 @@ def open_tab():
     return 1.5
 
 
+def pick_landmarks():
+    """Click on design and scan, and beside them; the right button ends it."""
+    FACTS["imported"] = scan().cuspwise.file_notes
+    with view():
+        bpy.ops.cuspwise.pick_landmarks("INVOKE_DEFAULT")
+    clicks = [f"xdotool mousemove {x} {y} sleep 1 click 1 sleep 1" for x, y in PLACES]
+    # In a process of its own: the window must see the pointer rest where it clicks.
+    subprocess.Popen(["sh", "-c", "sleep 0.3; " + "; ".join([*clicks, "xdotool click 3"])])
+    return 11.0
+
+
 def start_check():
     """Click the button."""
     picture("1_imported")
-    FACTS["imported"] = scan().cuspwise.file_notes
+    marks = [obj for obj in bpy.data.objects if obj.cuspwise.landmark]
+    FACTS["landmarks"] = sorted(f"{m.parent.name} {m.cuspwise.landmark}" for m in marks)
     subprocess.run(["xdotool", "mousemove", *CHECK_CROWN], check=True)
     subprocess.run(["xdotool", "click", "1"], check=True)
     return 2.0
@@ -145,9 +161,26 @@ def show_checked():
     return 2.0
 
 
+def read_value():
+    """Read under the mouse, and leave a label."""
+    with view():
+        bpy.ops.cuspwise.read_value("INVOKE_DEFAULT")
+    x, y = FISSURE
+    moves = f"xdotool mousemove {x} {y} sleep 0.4 click 1 sleep 0.4 mousemove {x - 60} {y + 40}"
+    subprocess.Popen(["sh", "-c", f"sleep 0.3; {moves}"])
+    return 3.0
+
+
+def end_reading():
+    """The value beside the mouse and the label; the right button ends it."""
+    picture("4_reading")
+    FACTS["labels"] = [o.name for o in scan().children if not o.cuspwise.landmark]
+    subprocess.run(["xdotool", "click", "3"], check=True)
+    return 1.5
+
+
 def scroll():
     """Scroll the sidebar down to the table."""
-    picture("4_other_limits")
     area, region = sidebar()
     window = bpy.context.window_manager.windows[0]
     with bpy.context.temp_override(window=window, area=area, region=region):
@@ -191,11 +224,14 @@ STEPS = [
     prepare,
     open_tab,
     open_tab,
+    pick_landmarks,
     start_check,
     cancel_check,
     check_again,
     wait_for_check,
     show_checked,
+    read_value,
+    end_reading,
     scroll,
     stale,
     remove,

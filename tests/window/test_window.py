@@ -20,7 +20,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 TOOL = ROOT.parent / "shared" / "tools" / "window.sh"
 pytestmark = pytest.mark.timeout(600)
-PICTURES = ("1_imported", "2_running", "3_checked", "4_other_limits", "5_table", "6_stale")
+PICTURES = ("1_imported", "2_running", "3_checked", "4_reading", "5_table", "6_stale")
 
 
 @pytest.fixture(scope="module")
@@ -60,6 +60,10 @@ def test_import_shows_size_and_unit(facts: dict[str, Any]) -> None:
     assert "10.91 mm (file in mm, guessed)" in facts["imported"]
 
 
+def test_clicks_pick_landmarks(facts: dict[str, Any]) -> None:
+    assert facts["landmarks"] == ["Design 1", "printed 1"]
+
+
 def test_a_click_starts_and_esc_cancels(facts: dict[str, Any]) -> None:
     assert facts["running"] is True
     assert facts["after_esc"] == {"running": False, "state": "NONE", "groups": 0}
@@ -67,6 +71,12 @@ def test_a_click_starts_and_esc_cancels(facts: dict[str, Any]) -> None:
 
 def test_check_runs_to_its_end(facts: dict[str, Any]) -> None:
     assert facts["checked"] == {"state": "CURRENT", "limit_um": 50.0}
+
+
+def test_a_click_leaves_a_label(facts: dict[str, Any]) -> None:
+    (label,) = facts["labels"]
+    assert " µm" in label
+    assert "occlusal" in label
 
 
 def test_moving_is_noticed(facts: dict[str, Any]) -> None:

@@ -199,11 +199,21 @@ def test_edited_areas_make_results_stale(checked: SimpleNamespace) -> None:
     assert checked.scan.cuspwise.state_reason == "The areas were edited."
 
 
+def shading(bpy: Any) -> list[str]:
+    """What the views take their colours from in solid mode."""
+    return [
+        area.spaces.active.shading.color_type
+        for screen in bpy.data.screens
+        for area in screen.areas
+        if area.type == "VIEW_3D"
+    ]
+
+
 def test_undo_and_redo(crown: SimpleNamespace) -> None:
     """One click back undoes a check as a whole; one forward brings it again."""
     bpy = crown.bpy
     bpy.ops.ed.undo_push(message="before")
-    place = crown.scan.matrix_world.copy()
+    place, shaded = crown.scan.matrix_world.copy(), shading(bpy)
     assert bpy.ops.cuspwise.check_crown() == {"FINISHED"}
     bpy.ops.ed.undo_push(message="Check Crown")
     bpy.ops.ed.undo()
@@ -211,14 +221,19 @@ def test_undo_and_redo(crown: SimpleNamespace) -> None:
     assert scan.cuspwise.state == "NONE"
     assert not scan.cuspwise.result
     assert scan.matrix_world == place
+    assert shading(bpy) == shaded
+    assert bpy.context.scene.view_settings.view_transform == "AgX"
     assert not scan.data.color_attributes
     assert not bpy.data.objects["Design"].vertex_groups
     bpy.ops.ed.redo()
     scan = bpy.data.objects["Scan"]
     assert scan.cuspwise.state == "CURRENT"
+    assert set(shading(bpy)) == {"VERTEX"}
     assert scan.cuspwise.result
     assert f"deviation_mm {scan.cuspwise.result_id}" in scan.data.attributes
     assert bpy.data.objects["Design"].vertex_groups
+    assert bpy.ops.cuspwise.remove_colour_map() == {"FINISHED"}
+    assert shading(bpy) == shaded
 
 
 def test_a_result_of_another_version_is_stale(checked: SimpleNamespace) -> None:
