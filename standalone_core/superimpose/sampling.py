@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..mesh.triangle_mesh import FloatArray, IntArray, TriangleMesh
+from ..surface.morton import morton_codes, sorting_order
 
 _R2 = np.array([0.7548776662466927, 0.5698402909980532])
 """Steps of the plane's low-discrepancy sequence: 1/p and 1/p² of the root of p³ = p + 1."""
@@ -51,13 +52,7 @@ def morton_order(points: FloatArray) -> IntArray:
     """Order along a space-filling curve (10 bits per axis), so that neighbours stay close."""
     low = points.min(axis=0)
     span = float((points.max(axis=0) - low).max()) or 1.0
-    cells = np.minimum((points - low) * (1024.0 / span), 1023.0).astype(np.uint32)
-    cells = (cells | (cells << 16)) & np.uint32(0x030000FF)
-    cells = (cells | (cells << 8)) & np.uint32(0x0300F00F)
-    cells = (cells | (cells << 4)) & np.uint32(0x030C30C3)
-    cells = (cells | (cells << 2)) & np.uint32(0x09249249)
-    code = cells[:, 0] | (cells[:, 1] << np.uint32(1)) | (cells[:, 2] << np.uint32(2))
-    return np.argsort(code, kind="stable")
+    return sorting_order(morton_codes(points, low, span))
 
 
 def surface_samples(mesh: TriangleMesh, count: int) -> SurfaceSamples:
