@@ -1,7 +1,7 @@
 """A moved copy comes back from any pose.
 
-CI runs 200 random poses for each shape, as the environment variable CUSPWISE_POSES says; without
-it there are 20, so that the tests stay quick.
+The environment variable CUSPWISE_POSES says how many random poses are tried for each shape: 200 in
+CI, 20 without it, so that the tests stay quick.
 """
 
 from __future__ import annotations
