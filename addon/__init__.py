@@ -9,13 +9,14 @@ def register() -> None:
     """Register properties, operators, panels, the legend and the watch on changes."""
     import bpy
 
-    from . import colour_map, legend, operators, panels, preferences, properties, store
+    from . import captions, colour_map, legend, operators, panels, preferences, properties, store
 
     preferences.register()
     properties.register()
     for cls in (*operators.CLASSES, *panels.CLASSES):
         bpy.utils.register_class(cls)
     legend.register()
+    captions.register()
     for handlers, function in _handlers(bpy, colour_map, store):
         handlers.append(function)
 
@@ -24,11 +25,12 @@ def unregister() -> None:
     """Take everything back, last things first."""
     import bpy
 
-    from . import colour_map, legend, operators, panels, preferences, properties, store
+    from . import captions, colour_map, legend, operators, panels, preferences, properties, store
 
     for handlers, function in _handlers(bpy, colour_map, store):
         if function in handlers:
             handlers.remove(function)
+    captions.unregister()
     legend.unregister()
     for cls in reversed((*operators.CLASSES, *panels.CLASSES)):
         bpy.utils.unregister_class(cls)

@@ -193,7 +193,8 @@ def _material() -> bpy.types.Material:
     if material is not None:
         return material
     material = bpy.data.materials.new(COLOUR_MATERIAL)
-    material.use_nodes = True
+    if bpy.app.version < (5, 0, 0):  # later, every material has nodes
+        material.use_nodes = True
     nodes, links = material.node_tree.nodes, material.node_tree.links
     nodes.clear()
     colour = nodes.new("ShaderNodeVertexColor")

@@ -43,9 +43,10 @@ def add_landmark(
     taken = landmarks_of(obj, scene)
     number = next(k for k in range(1, len(taken) + 2) if k not in taken)
     mark = bpy.data.objects.new(f"{LANDMARK_NAME} {number}", None)
-    getattr(mark, OBJECT_PROPERTIES).landmark = number
+    properties = getattr(mark, OBJECT_PROPERTIES)
+    properties.landmark, properties.caption = number, str(number)
     mark.empty_display_type = "SPHERE"
-    mark.show_name = mark.show_in_front = True
+    mark.show_in_front = True
     for collection in obj.users_collection:
         collection.objects.link(mark)
     mark.parent = obj

@@ -110,10 +110,10 @@ class PickingOperator:
         """Take clicks; everything that only looks goes on."""
         if event.type == "ESC" and event.value == "PRESS":
             self.take_back()
-            self._end(context)
+            self.cancel(context)
             return {"CANCELLED"}
         if event.type in ("RET", "NUMPAD_ENTER", "RIGHTMOUSE") and event.value == "PRESS":
-            self._end(context)
+            self.cancel(context)
             return {"FINISHED"} if self._count else {"CANCELLED"}
         if event.type == "LEFTMOUSE" and event.value == "PRESS":
             hit = hit_under_mouse(self._area, event, self.objects(context))
@@ -123,7 +123,8 @@ class PickingOperator:
                 self._area.tag_redraw()
         return {"PASS_THROUGH"} if event.type in LOOKING else {"RUNNING_MODAL"}
 
-    def _end(self, context: bpy.types.Context) -> None:
+    def cancel(self, context: bpy.types.Context) -> None:
+        """Stop waiting for clicks; Blender calls this too when the window closes."""
         context.workspace.status_text_set(None)
         context.window.cursor_modal_restore()
         self._area.tag_redraw()

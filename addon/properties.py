@@ -178,6 +178,7 @@ class ObjectData(bpy.types.PropertyGroup):
     result_points: bpy.props.PointerProperty(type=bpy.types.Mesh)
     areas: bpy.props.StringProperty()
     landmark: bpy.props.IntProperty()
+    caption: bpy.props.StringProperty()
     margin_line: bpy.props.PointerProperty(type=bpy.types.Object)
     coloured: bpy.props.BoolProperty()
     hidden_before: bpy.props.BoolProperty()

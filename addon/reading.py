@@ -81,8 +81,9 @@ def add_label(
 ) -> bpy.types.Object:
     """Leave a named empty at a place; it goes with the object and is saved with the file."""
     label = bpy.data.objects.new(reading.words, None)
+    store.data_of(label).caption = reading.words
     label.empty_display_type = "PLAIN_AXES"
-    label.show_name = label.show_in_front = True
+    label.show_in_front = True
     for collection in obj.users_collection:
         collection.objects.link(label)
     label.parent = obj

@@ -1,11 +1,10 @@
 """Read the deviation under the mouse."""
 
-import blf
 import bpy
 from mathutils import Vector
 
 from ...standalone_core.errors import CuspwiseError
-from .. import bridge, colour_map, identifiers, legend_layout, reading, store
+from .. import bridge, captions, colour_map, identifiers, reading, store
 from ..picking import PickingOperator, hit_under_mouse
 from . import ready
 
@@ -82,10 +81,12 @@ class ReadValue(PickingOperator, bpy.types.Operator):
                 region = next(r for r in self._area.regions if r.type == "WINDOW")
                 self._shown = words, event.mouse_x - region.x, event.mouse_y - region.y
             self._area.tag_redraw()
-        answer = super().modal(context, event)
-        if answer & {"FINISHED", "CANCELLED"}:
-            bpy.types.SpaceView3D.draw_handler_remove(self._handler, "WINDOW")
-        return answer
+        return super().modal(context, event)
+
+    def cancel(self, context):
+        """Stop drawing beside the mouse."""
+        bpy.types.SpaceView3D.draw_handler_remove(self._handler, "WINDOW")
+        super().cancel(context)
 
     def objects(self, context):
         """Return scan and design."""
@@ -121,13 +122,7 @@ class ReadValue(PickingOperator, bpy.types.Operator):
             return
         words, x, y = self._shown
         scale = bpy.context.preferences.system.ui_scale
-        blf.size(0, legend_layout.TEXT_SIZE * 1.2 * scale)
-        blf.enable(0, blf.SHADOW)
-        blf.shadow(0, 5, 0.0, 0.0, 0.0, 1.0)
-        blf.color(0, 1.0, 1.0, 1.0, 1.0)
-        blf.position(0, x + 16 * scale, y + 12 * scale, 0)
-        blf.draw(0, words)
-        blf.disable(0, blf.SHADOW)
+        captions.draw_words(words, x + 16 * scale, y + 12 * scale, scale)
 
 
 CLASSES = (ReadValue,)

@@ -357,16 +357,21 @@ def test_read_value(checked: SimpleNamespace, extension: SimpleNamespace) -> Non
             location = obj.matrix_world @ place
             assert call(checked, "read_value", on=on, location=location) == {"FINISHED"}
             (label,) = set(obj.children) - before
-            number = label.name.partition(" µm")[0].replace("−", "-")
+            number = label.cuspwise.caption.partition(" µm")[0].replace("−", "-")
             assert float(number) == pytest.approx(1e3 * value, abs=0.06)
-            assert label.show_name
+            assert label.name.startswith(label.cuspwise.caption)
             assert (label.location - place).length < 1e-4
     top = max(checked.design.data.vertices, key=lambda v: v.co.z)
     location = checked.design.matrix_world @ top.co
     before = set(checked.design.children)
     assert call(checked, "read_value", on="DESIGN", location=location) == {"FINISHED"}
     (label,) = set(checked.design.children) - before
-    assert words.area_words("occlusal") in label.name
+    assert words.area_words("occlusal") in label.cuspwise.caption
+    shown = extension.part("addon.captions").captions_of(checked.bpy.context)
+    assert label.cuspwise.caption in [text for _, text in shown]
+    label.hide_set(True)
+    again = extension.part("addon.captions").captions_of(checked.bpy.context)
+    assert len(again) == len(shown) - 1
     assert checked.scan.cuspwise.state == "CURRENT"
     checked.scan.location.x += 1.0
     checked.bpy.context.view_layer.update()
