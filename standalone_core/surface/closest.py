@@ -127,6 +127,13 @@ class SurfaceIndex:
         self._tolerance_mm = _SLACK * mesh.diagonal_mm
 
     @cached_property
+    def _place(self) -> IntArray:
+        """Place of each face of the mesh in the index's own order, (m,)."""
+        place = np.empty_like(self._number)
+        place[self._number] = np.arange(len(place))
+        return place
+
+    @cached_property
     def _border_features(self) -> BoolArray:
         return border_features(self.mesh)
 
@@ -244,9 +251,8 @@ class SurfaceIndex:
             found.signed_mm[rows] = side
 
     def _barycentric(self, feet: FloatArray, faces: IntArray) -> FloatArray:
-        place = np.empty_like(self._number)
-        place[self._number] = np.arange(len(place))
-        return self._frames.barycentric_inside(np.ascontiguousarray(feet.T), place[faces])
+        places = self._place.take(faces)
+        return self._frames.barycentric_inside(np.ascontiguousarray(feet.T), places)
 
 
 def _order_in_space(places: FloatArray) -> IntArray:

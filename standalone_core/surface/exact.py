@@ -85,10 +85,15 @@ class FaceFrames:
         """Frames of triangles given by their corners (m, 3, 3), mm."""
         starts = range(0, len(corners), _BLOCK) or [0]
         parts = [cls._of_block(corners[start : start + _BLOCK]) for start in starts]
-        if len(parts) == 1:
-            return parts[0]
-        names = [field.name for field in fields(cls)]
-        return cls(*(np.concatenate([getattr(p, name) for p in parts], axis=-1) for name in names))
+        # Contiguous: from strided rows, take would first copy all, whatever it is asked for.
+        return cls(
+            *(
+                np.ascontiguousarray(
+                    np.concatenate([getattr(p, each.name) for p in parts], axis=-1)
+                )
+                for each in fields(cls)
+            )
+        )
 
     @classmethod
     def _of_block(cls, corners: FloatArray) -> FaceFrames:

@@ -48,7 +48,7 @@ def find_nearby(
     that is. ``neighbours`` pieces are listed per point; the other parameters are those of
     :func:`.candidates.find_candidates`.
     """
-    largest = float(pieces.radius.max())
+    largest = pieces.largest_radius
     farthest = _REACH * largest
     if neighbours == FIRST:
         farthest = min(farthest, _reach(points[::_EVERY], pieces, frames, limit_mm) + slack_mm)
@@ -77,4 +77,4 @@ def _reach(some: FloatArray, pieces: Pieces, frames: FaceFrames, limit_mm: float
     face = pieces.face.take(pieces.nearest(some))
     squared = frames.squared_distances(np.ascontiguousarray(some.T), face)
     bound = min(float(np.sqrt(np.quantile(squared, _MOST))), limit_mm)
-    return (float(pieces.radius.max()) + bound) * (1.0 + 1e-9)
+    return (pieces.largest_radius + bound) * (1.0 + 1e-9)

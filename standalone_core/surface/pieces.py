@@ -40,6 +40,8 @@ class Pieces:
         Which pieces are only there to fill a cluster.
     several : bool
         Whether a face can have more than one piece.
+    largest_radius : float
+        Of all balls, mm.
     widest_group : float
         Points farther apart than this have few near pieces in common, mm.
     """
@@ -49,6 +51,7 @@ class Pieces:
     face: IntArray
     repeated: BoolArray
     several: bool
+    largest_radius: float
     widest_group: float
     tree: cKDTree
     proper: IntArray
@@ -73,6 +76,7 @@ class Pieces:
             face=face[piece],
             repeated=repeated.ravel(),
             several=len(order) > len(corners),
+            largest_radius=float(radius.max()),
             widest_group=8.0 * float(radius.mean()),
             tree=cKDTree(centre[proper], balanced_tree=False),
             proper=proper,
