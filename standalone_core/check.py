@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import platform
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -247,6 +247,7 @@ def _check_steps(
     yield Progress("Indexing the design", 0.35)
     with watch.stage("index"):
         design_index = SurfaceIndex(area_set.evaluation.mesh)
+    _refuse_unknown_areas(area_set, settings.tolerances)
     use_faces = _faces_to_fit(area_set, settings.fit_areas)
     fit_steps = superimpose_steps(
         scan.mesh, design_index, settings.superimpose, use_faces=use_faces
@@ -275,7 +276,7 @@ def _check_steps(
         warnings=_warnings(design, scan, area_set, superimposition, measures, settings),
         seconds=watch.seconds,
         versions=_versions(),
-        settings=settings,
+        settings=replace(settings, areas=area_set.settings),
     )
 
 
@@ -307,6 +308,13 @@ def _faces_to_fit(area_set: AreaSet, names: tuple[str, ...]) -> BoolArray | None
         points |= area_set.areas[name].points
     faces: BoolArray = np.all(points[area_set.evaluation.mesh.faces], axis=1)
     return faces
+
+
+def _refuse_unknown_areas(area_set: AreaSet, tolerances: Tolerances) -> None:
+    """A tolerance for a misspelt area would leave the area itself to the default."""
+    for name in tolerances.mean_abs_um:
+        if name not in area_set.areas and name not in area_set.missing:
+            raise _no_area(name, area_set)
 
 
 def _no_area(name: str, area_set: AreaSet) -> AreaError:
@@ -380,8 +388,7 @@ def _warnings(
     found += _coverage_warnings(measures, settings.tolerances.min_coverage)
     for name in settings.tolerances.mean_abs_um:
         if name not in area_set.areas:
-            why = area_set.missing.get(name, "there is no such area.")
-            found.append(f"The tolerance of {name} was not used: {why}")
+            found.append(f"The tolerance of {name} was not used: {area_set.missing[name]}")
     return tuple(dict.fromkeys(found))
 
 

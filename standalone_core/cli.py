@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 from rich.console import Console
 
-from .cli_settings import LOSSES, STARTS, area_settings, check_settings
+from .cli_settings import LOSSES, OPTION_OF, STARTS, area_settings, check_settings
+from .cli_targets import refuse_folder, refuse_overwriting
 from .console import Stage
 from .errors import CuspwiseError
 from .version import VERSION
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from .report.files import PictureChoice
 
 UNITS = ("auto", "mm", "cm", "m", "inch", "um")
+LEAST_WIDTH = 80  # a narrower terminal wraps the lines itself, so that no column is lost
 INTERRUPTED = 130  # what a shell reports for a program stopped by Ctrl-C
 
 screen = Console(highlight=False)
@@ -40,7 +42,9 @@ def guarded(command: Callable[..., None]) -> Callable[..., None]:
             command(*args, **kwargs)
         except CuspwiseError as error:
             messages.print("[bold red]Error:[/]", end=" ")
-            messages.print(str(error), markup=False, soft_wrap=True)
+            subject = OPTION_OF.get(error.subject, error.subject)
+            text = f"{subject}: {error.reason} {error.remedy}"
+            messages.print(text, markup=False, soft_wrap=True)
             sys.exit(1)
         except KeyboardInterrupt:
             messages.print("Stopped. No half-written file is left behind.")
@@ -113,6 +117,10 @@ def main() -> None:
     Not a medical device: it supports, and never replaces, the judgement of a licensed
     professional and local rules. Patient names do not belong in file names.
     """
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # a terminal without the sign ✓ shows ? instead
+            stream.reconfigure(errors="replace")
+    screen.width = max(screen.width, LEAST_WIDTH)
     # All matrix products here are small or thin: a BLAS library's own threads would only wait,
     # and waiting costs them processor time. Read when numpy is imported, which comes later.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -136,7 +144,7 @@ def main() -> None:
     "--landmarks",
     type=path,
     metavar="CSV",
-    help="Paired points for '--align landmarks': columns design_x … scan_z, in mm.",
+    help="Paired points for '--align landmarks', in mm; README names the columns.",
 )
 @click.option("--no-fit", is_flag=True, help="Leave the start as it is: no best fit after it.")
 @click.option(
@@ -180,18 +188,22 @@ def check(**given: Any) -> None:
     from .check import check_steps
     from .report.files import check_document, write_check_steps
 
-    result = Stage(messages).run(check_steps(given["design"], given["scan"], check_settings(given)))
     out: Path | None = given["out"]
+    if out is None and not given["as_json"]:
+        out = Path(f"{given['scan'].stem}_check")
+    settings = check_settings(given)
+    if out is not None:
+        refuse_folder(out, (given["design"], given["scan"], given["areas_file"]))
+    result = Stage(messages).run(check_steps(given["design"], given["scan"], settings))
+    written: Iterable[Path] = ()
+    if out is not None:
+        steps = write_check_steps(result, out, pictures=_wish(given["pictures"]))
+        written = Stage(messages).run(steps)
     if given["as_json"]:
-        if out is not None:
-            Stage(messages).run(write_check_steps(result, out, pictures=_wish(given["pictures"])))
         click.echo(json.dumps(check_document(result), indent=2, allow_nan=False))
-        return
-    _show(result)
-    out = out if out is not None else Path(f"{given['scan'].stem}_check")
-    _say_written(
-        Stage(messages).run(write_check_steps(result, out, pictures=_wish(given["pictures"]))), out
-    )
+    elif out is not None:
+        _show(result)
+        _say_written(written, out)
 
 
 @main.command()
@@ -199,10 +211,17 @@ def check(**given: Any) -> None:
 @click.option("--out", type=path, metavar="FILE", help="Save the areas here (JSON).")
 @click.option("--unit", type=click.Choice(UNITS), default="auto", show_default=True)
 @area_options
+@click.option("--drop-debris", is_flag=True, help="Leave out small floating pieces.")
 @json_option
 @guarded
 def areas(
-    design: Path, out: Path | None, unit: str, spacing_mm: float, as_json: bool, **given: Any
+    design: Path,
+    out: Path | None,
+    unit: str,
+    spacing_mm: float,
+    drop_debris: bool,
+    as_json: bool,
+    **given: Any,
 ) -> None:
     """Find the areas of DESIGN: margin line, intaglio, external, occlusal, axial, margin, …"""
     from .areas.files import save_areas
@@ -212,8 +231,11 @@ def areas(
     from .mesh.repair import repair_mesh
     from .report.terminal import areas_document, areas_table
 
-    mesh = repair_mesh(read_mesh(design, unit=unit).mesh).mesh
-    evaluation = evaluation_mesh(mesh, spacing_mm)
+    if out is not None:
+        refuse_overwriting(out, (design,))
+    mesh_file = read_mesh(design, unit=unit)
+    repair = repair_mesh(mesh_file.mesh, drop_debris=drop_debris)
+    evaluation = evaluation_mesh(repair.mesh, spacing_mm)
     found = Stage(messages).run(find_areas_steps(evaluation, area_settings(given)))
     if out is not None:
         save_areas(out, found)
@@ -221,6 +243,8 @@ def areas(
         click.echo(json.dumps(areas_document(found), indent=2, allow_nan=False))
         return
     screen.print(areas_table(found))
+    for text in (*mesh_file.notes, *repair.actions, *repair.warnings):
+        screen.print(f"  {text}", markup=False)
     if out is not None:
         screen.print(f"Areas saved to {out}", markup=False)
 
@@ -263,16 +287,18 @@ def demo(out: Path, pictures: bool | None) -> None:
     from .demo.scenario import write_demo_steps
     from .report.files import write_check_steps
 
+    refuse_folder(out, ())
     scenario = Stage(messages).run(write_demo_steps(out))
     screen.print(scenario.text)
     settings = CheckSettings(areas=AreaSettings(mesial_direction=tuple(DIRECTIONS.mesial)))
     for scan in scenario.scans:
         screen.rule(scan.stem)
         result = Stage(messages).run(check_steps(scenario.design, scan, settings))
-        _show(result)
         folder = out / f"{scan.stem}_check"
         steps = write_check_steps(result, folder, pictures=_wish(pictures))
-        _say_written(Stage(messages).run(steps), folder)
+        written = Stage(messages).run(steps)
+        _show(result)
+        _say_written(written, folder)
 
 
 def _wish(pictures: bool | None) -> PictureChoice:

@@ -21,12 +21,30 @@ LOSSES: dict[str, Loss] = {
 }
 
 
+AREA_OPTIONS = {
+    "margin_band_mm": "--margin-band",
+    "mesial_direction": "--mesial",
+    "insertion": "--insertion",
+    "area_settings": "--area-setting",
+}
+OPTION_OF = {**AREA_OPTIONS, "spacing_mm": "--spacing", "search_mm": "--search"}
+"""Options by the name of the setting that they set."""
+
+
 def check_settings(given: dict[str, Any]) -> CheckSettings:
     """Check settings from the command line's options."""
     from .check import CheckSettings
     from .deviation.field import DeviationSettings
     from .deviation.verdict import Tolerances
 
+    if given["areas_file"] is not None:
+        for name, option in AREA_OPTIONS.items():
+            if given[name]:
+                raise SettingError(
+                    "Areas from a file are used as they are.",
+                    subject=option,
+                    remedy="Leave it out, or give it to 'cuspwise areas' when making the file.",
+                )
     return CheckSettings(
         design_unit=given["design_unit"],
         scan_unit=given["scan_unit"],

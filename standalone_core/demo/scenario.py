@@ -38,7 +38,7 @@ TEXT = (
     "milled.stl: a milled crown. A ball of 1 mm diameter could not reach the bottom of the "
     "fissures, the connector left a stub on the buccal wall, a piece of the rim broke off "
     "mesiobuccally, and a gouge lies on the distal wall.\n"
-    "Can either be seated? Look at the margin, the intaglio and the fossae."
+    "Would you accept them? Look at the margin, the intaglio and the fossae."
 )
 
 

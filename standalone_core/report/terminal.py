@@ -46,7 +46,7 @@ __all__ = [
     "measures_table",
 ]
 
-EXCEEDANCES_SHOWN = 8
+EXCEEDANCES_SHOWN = 10
 
 # The signs carry the verdict where there is no colour to see.
 _STYLES = {WITHIN: "bold cyan", OUTSIDE: "bold magenta", NOT_DECIDABLE: "bold yellow"}
@@ -210,7 +210,7 @@ def health_table(mesh_file: MeshFile, repair: Repair) -> RenderableType:
         pad_edge=False,
     )
     table.add_column("What")
-    table.add_column("Value", justify="right")
+    table.add_column("Value")
     for what, value in _health_rows(mesh_file, repair.health):
         table.add_row(what, value)
     problems = repair.health.problems

@@ -126,8 +126,10 @@ def exceedance_line(result: CheckResult) -> str:
     worst = found[0]
     areas = ", ".join(area_words(name) for name in worst.areas)
     several = f"{len(found)} patches lie" if len(found) > 1 else "One patch lies"
+    searched = 0.95e3 * result.settings.deviation.search_mm
+    reaches = "reaches at least" if abs(worst.peak_um) > searched else "reaches"
     return (
-        f"{several} beyond ±{limit:g} µm; the worst reaches "
+        f"{several} beyond ±{limit:g} µm; the worst {reaches} "
         f"{micrometres(worst.peak_um, signed=True, digits=0)} µm ({areas})."
     )
 

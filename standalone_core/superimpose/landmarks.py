@@ -49,7 +49,7 @@ def read_landmarks(path: str | Path) -> LandmarkPairs:
             rows = list(csv.DictReader(stream))
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise FileError(
-            f"It cannot be read as landmark pairs: {error}.",
+            f"It cannot be read as landmark pairs: {getattr(error, 'strerror', None) or error}.",
             subject=file,
             remedy="Give a CSV file with one pair of points a line.",
         ) from error

@@ -234,3 +234,46 @@ def test_an_interrupt_leaves_no_half_written_file(files, tmp_path):
             if file.suffix == ".html":
                 assert file.read_text(encoding="utf-8").rstrip().endswith("</html>")
     assert stopped, "no run was stopped in time: the test shows nothing"
+
+
+def test_inputs_are_never_replaced(files, tmp_path):
+    design = tmp_path / "design.stl"
+    design.write_bytes(files[0].read_bytes())
+    scan = tmp_path / "deviation_scan.ply"
+    scan.write_bytes(b"a scan that is called like a result")
+    for arguments in (
+        ["areas", design, "--out", design],
+        ["check", design, scan, "--out", tmp_path],
+        ["check", design, scan, "--out", design],
+    ):
+        result = call(*arguments)
+        assert result.exit_code == 1
+        assert "--out" in result.output or "another name" in result.output
+    assert design.read_bytes() == files[0].read_bytes()
+    assert scan.read_bytes() == b"a scan that is called like a result"
+
+
+def test_a_misspelt_tolerance_is_refused(files):
+    """Taken silently, it would leave the margin to the default."""
+    result = call("check", *files, "--tolerance", "margn=12", "--json")
+    assert result.exit_code == 1
+    assert "margn" in result.output
+    assert "margin" in result.output
+
+
+def test_settings_that_areas_from_a_file_would_ignore_are_refused(files, tmp_path):
+    saved = tmp_path / "areas.json"
+    assert call("areas", files[0], "--out", saved, "--margin-band", "0.5").exit_code == 0
+    result = call("check", *files, "--areas", saved, "--margin-band", "0.3")
+    assert result.exit_code == 1
+    assert "--margin-band" in result.output
+    result = call("check", *files, "--areas", saved, "--json")
+    assert json.loads(result.stdout)["settings"]["areas"]["margin_band_mm"] == 0.5
+
+
+def test_a_terminal_without_the_signs_still_shows_the_result(files, tmp_path):
+    command = [sys.executable, "-m", "cuspwise.standalone_core", "inspect", str(files[0])]
+    shown = subprocess.run(
+        command, env={**os.environ, "PYTHONIOENCODING": "ascii"}, capture_output=True, check=True
+    )
+    assert b"11," in shown.stdout
