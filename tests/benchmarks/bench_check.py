@@ -21,6 +21,8 @@ import numpy as np
 from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise, Wave
+from cuspwise.standalone_core.demo.true_measures import NoiseModel
+from cuspwise.standalone_core.demo.truth import truth_of
 from cuspwise.standalone_core.mesh.write import write_mesh
 from ratios import Row, alternate
 
@@ -45,7 +47,7 @@ class Pair:
 
     design: Path
     scan: Path
-    triangles: int
+    true_rms_um: float
 
 
 def run(short: bool) -> list[Row]:
@@ -60,12 +62,15 @@ def run(short: bool) -> list[Row]:
 
 
 def make_pair(folder: Path, edge_mm: float) -> Pair:
-    """Write design and scan as binary STL."""
+    """Write design and scan as binary STL, with the RMS after the ideal fit by the formulae."""
     crown = demo_crown(edge_mm)
-    scan = produce(crown, ERRORS, edge_mm=edge_mm, rng=np.random.default_rng(SEED)).mesh
-    pair = Pair(folder / "design.stl", folder / "scan.stl", len(scan))
+    produced = produce(crown, ERRORS, edge_mm=edge_mm, rng=np.random.default_rng(SEED))
+    truth = truth_of(produced.surface, crown.true_areas)
+    rows = truth.measures("best_fit", noise=NoiseModel(ERRORS.noise.sigma_um))
+    rms = {(row.area, row.direction): row.rms_um for row in rows}
+    pair = Pair(folder / "design.stl", folder / "scan.stl", rms["whole", "scan_to_design"])
     write_mesh(pair.design, crown.mesh)
-    write_mesh(pair.scan, scan)
+    write_mesh(pair.scan, produced.mesh)
     return pair
 
 
@@ -93,7 +98,7 @@ def compare(name: str, pair: Pair, out: Path, rounds: int) -> Row:
     )
     peer_rms = json.loads(found["peer"])["measures"]["scan_to_design"]["rms_um"]
     note = f"RMS scan to design: ours {our_rms(out):.3f} µm, peer {peer_rms:.3f} µm"
-    note += f"; our peak memory {max(peak_mb):.0f} MB"
+    note += f", true {pair.true_rms_um:.3f} µm; our peak memory {max(peak_mb):.0f} MB"
     return Row(**{**row.__dict__, "note": note})
 
 
