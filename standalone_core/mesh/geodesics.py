@@ -266,7 +266,8 @@ def _nearest(vertices: FloatArray, rows: IntArray, samples: FloatArray) -> IntAr
     """Which of the vertices in ``rows`` are nearest to the samples; none if either is empty."""
     if not len(rows) or not len(samples):
         return rows[:0]
-    return rows[np.asarray(cKDTree(vertices[rows]).query(samples)[1])]
+    nearest: IntArray = np.asarray(cKDTree(vertices[rows]).query(samples)[1])
+    return rows.take(nearest)
 
 
 def _gaps(points: FloatArray, samples: FloatArray) -> FloatArray:
