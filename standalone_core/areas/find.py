@@ -158,13 +158,16 @@ def _mesial_across(insertion: FloatArray | None, settings: AreaSettings) -> Floa
 def _why(name: str, layout: Layout, settings: AreaSettings) -> str:
     """Say why an area is missing."""
     if name.startswith("contact") and settings.mesial_direction is None:
-        return "The mesial direction is not given (setting mesial_direction)."
+        return "The mesial direction is not given (mesial_direction; --mesial on the command line)."
     if name in ("intaglio", "margin") or (name == "external" and layout.external is None):
         return layout.reason
     if layout.external is None:
         return f"It is a part of the external surface. {layout.reason}"
     if layout.insertion is None:
-        return "Without a cavity the path of insertion cannot be told; give it (setting insertion)."
+        return (
+            "Without a cavity the path of insertion cannot be told; give it (insertion; "
+            "--insertion on the command line)."
+        )
     if name == "fossae":
         return (
             f"A ball of {settings.fossa_ball_radius_mm:g} mm radius touches the whole occlusal "

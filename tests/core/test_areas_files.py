@@ -142,12 +142,209 @@ def test_users_margin_line_makes_its_areas_anew(
     assert loaded["occlusal"].origin == "file"
 
 
-def test_margin_line_that_parts_nothing_is_refused(
+def line_up_the_wall(s_mm: float = 0.5) -> list[list[float]]:
+    """Margin line moved up the external wall by this much along the profile."""
+    theta = np.arange(400) * 2 * np.pi / 400
+    return demo_crown(0.3).shape.points(theta, np.full(400, s_mm)).tolist()
+
+
+def test_edited_points_alone_make_the_areas_anew(
+    tmp_path: Path, area_set: AreaSet, document: dict[str, Any], evaluation: EvaluationMesh
+) -> None:
+    document["margin_line"]["points_mm"] = line_up_the_wall()
+    assert document["margin_line"]["origin"] == "automatic"
+    loaded = load_areas(write(tmp_path / "areas.json", document), evaluation)
+    assert loaded.margin_line is not None
+    assert loaded.margin_line.origin == "file"
+    s = evaluation.interpolate(demo_crown(0.3).s)
+    assert overlap(loaded, loaded["intaglio"].points, s < 0.5) > 0.97
+    assert overlap(area_set, area_set["intaglio"].points, s < 0.5) < 0.97
+    assert loaded["margin"].points[(s > 0.1) & (s < 1.1)].all()
+    assert not loaded["axial"].points[s < 0.4].any()
+    assert {area.origin for area in loaded.areas.values()} == {"automatic"}
+
+
+def test_line_opened_by_hand_is_the_users(
     tmp_path: Path, document: dict[str, Any], evaluation: EvaluationMesh
 ) -> None:
-    line = document["margin_line"]["points_mm"]
-    document["margin_line"] = {"origin": "user", "closed": False, "points_mm": line[:20]}
-    with pytest.raises(AreaError, match="does not part"):
+    document["margin_line"]["closed"] = False
+    loaded = load_areas(write(tmp_path / "areas.json", document), evaluation)
+    assert loaded.margin_line is not None
+    assert loaded.margin_line.origin == "file"
+
+
+def test_edited_runs_alone_are_the_users(
+    tmp_path: Path, area_set: AreaSet, document: dict[str, Any], evaluation: EvaluationMesh
+) -> None:
+    document["areas"]["occlusal"]["runs"] = [0, 10]
+    loaded = load_areas(write(tmp_path / "areas.json", document), evaluation)
+    assert np.flatnonzero(loaded["occlusal"].points).tolist() == list(range(10))
+    origins = {name: area.origin for name, area in loaded.areas.items()}
+    assert origins == {name: "file" if name == "occlusal" else "automatic" for name in origins}
+    assert loaded.margin_line is not None
+    assert loaded.margin_line.origin == "automatic"
+    assert np.array_equal(loaded["axial"].points, area_set["axial"].points)
+    # Saved again, it is still the user's.
+    again = load_areas(save_areas(tmp_path / "again.json", loaded), evaluation)
+    assert again["occlusal"].origin == "file"
+    assert again["axial"].origin == "automatic"
+
+
+def test_edited_points_and_runs_both_count(
+    tmp_path: Path, document: dict[str, Any], evaluation: EvaluationMesh
+) -> None:
+    document["margin_line"]["points_mm"] = line_up_the_wall()
+    document["areas"]["external"]["runs"] = [0, 10]
+    loaded = load_areas(write(tmp_path / "areas.json", document), evaluation)
+    s = evaluation.interpolate(demo_crown(0.3).s)
+    assert np.flatnonzero(loaded["external"].points).tolist() == list(range(10))
+    assert loaded["external"].origin == "file"
+    assert loaded["intaglio"].origin == "automatic"
+    assert overlap(loaded, loaded["intaglio"].points, s < 0.5) > 0.97
+
+
+@pytest.mark.parametrize("entry", ["area", "margin_line"])
+def test_entry_without_digest_is_the_users(
+    tmp_path: Path, document: dict[str, Any], evaluation: EvaluationMesh, entry: str
+) -> None:
+    del (document["margin_line"] if entry == "margin_line" else document["areas"]["axial"])[
+        "digest"
+    ]
+    loaded = load_areas(write(tmp_path / "areas.json", document), evaluation)
+    assert loaded.margin_line is not None
+    assert loaded.margin_line.origin == ("file" if entry == "margin_line" else "automatic")
+    assert loaded["axial"].origin == ("file" if entry == "area" else "automatic")
+
+
+def test_numbers_written_otherwise_are_unchanged(
+    tmp_path: Path, document: dict[str, Any], evaluation: EvaluationMesh
+) -> None:
+    """Other programs write 1.0 as 1 and -0.0 as 0."""
+    points = document["margin_line"]["points_mm"]
+    document["margin_line"]["points_mm"] = [
+        [int(v) if v == int(v) else v for v in point] for point in points
+    ]
+    assert any(type(v) is int for point in document["margin_line"]["points_mm"] for v in point)
+    loaded = load_areas(write(tmp_path / "areas.json", document), evaluation)
+    assert loaded.margin_line is not None
+    assert loaded.margin_line.origin == "automatic"
+
+
+def test_what_is_deleted_is_found_again(
+    tmp_path: Path, area_set: AreaSet, document: dict[str, Any], evaluation: EvaluationMesh
+) -> None:
+    for name in ("occlusal", "contact_distal", "whole"):
+        del document["areas"][name]
+    document["areas"]["axial"]["runs"] = [0, 10]
+    loaded = load_areas(write(tmp_path / "areas.json", document), evaluation)
+    assert list(loaded.areas) == list(area_set.areas)
+    for name in set(area_set.areas) - {"axial"}:
+        assert np.array_equal(loaded[name].points, area_set[name].points), name
+        assert loaded[name].origin == "automatic"
+    assert loaded["axial"].points.sum() == 10
+    assert loaded.missing == area_set.missing
+
+
+@pytest.mark.parametrize("key", ["margin_line", "insertion", "settings", "missing", "warnings"])
+def test_every_entry_may_be_left_out(
+    tmp_path: Path,
+    area_set: AreaSet,
+    document: dict[str, Any],
+    evaluation: EvaluationMesh,
+    key: str,
+) -> None:
+    del document[key]
+    loaded = load_areas(write(tmp_path / "areas.json", document), evaluation)
+    assert area_set.margin_line is not None
+    assert loaded.margin_line is not None
+    assert loaded.margin_line.length_mm == pytest.approx(area_set.margin_line.length_mm, abs=1e-4)
+    assert loaded.insertion == pytest.approx(area_set.insertion, abs=1e-12)
+    assert list(loaded.areas) == list(area_set.areas)
+
+
+def test_area_held_as_missing_is_not_sought(
+    tmp_path: Path, document: dict[str, Any], evaluation: EvaluationMesh
+) -> None:
+    del document["areas"]["fossae"], document["areas"]["occlusal"]
+    document["missing"]["fossae"] = "Not wanted."
+    loaded = load_areas(write(tmp_path / "areas.json", document), evaluation)
+    assert "occlusal" in loaded.areas
+    assert "fossae" not in loaded.areas
+    assert loaded.missing["fossae"] == "Not wanted."
+
+
+def test_missing_area_is_said_when_the_file_does_not(
+    tmp_path: Path, evaluation: EvaluationMesh
+) -> None:
+    document = json.loads(json.dumps(areas_document(find_areas(evaluation))))
+    del document["missing"]
+    loaded = load_areas(write(tmp_path / "areas.json", document), evaluation)
+    assert "mesial direction" in loaded.missing["contact_mesial"]
+
+
+def test_held_path_of_insertion_counts_for_what_is_found(
+    tmp_path: Path, area_set: AreaSet, document: dict[str, Any], evaluation: EvaluationMesh
+) -> None:
+    tilted = [np.sin(0.3), 0.0, np.cos(0.3)]
+    document["insertion"] = tilted
+    del document["areas"]["occlusal"]
+    loaded = load_areas(write(tmp_path / "areas.json", document), evaluation)
+    anew = find_areas(evaluation, AreaSettings(insertion=tuple(tilted)))
+    assert loaded.insertion == pytest.approx(tilted)
+    assert np.array_equal(loaded["occlusal"].points, anew["occlusal"].points)
+    assert not np.array_equal(loaded["occlusal"].points, area_set["occlusal"].points)
+
+
+@pytest.mark.parametrize("edit", ["short", "off the crown"])
+def test_margin_line_that_parts_nothing_is_refused(
+    tmp_path: Path, document: dict[str, Any], evaluation: EvaluationMesh, edit: str
+) -> None:
+    points = np.array(document["margin_line"]["points_mm"])
+    if edit == "short":
+        document["margin_line"] = {"closed": False, "points_mm": points[:20].tolist()}
+    else:
+        document["margin_line"]["points_mm"] = (points + np.array([100.0, 0.0, 0.0])).tolist()
+    path = write(tmp_path / "areas.json", document)
+    with pytest.raises(AreaError, match="margin line does not part") as caught:
+        load_areas(path, evaluation)
+    assert caught.value.subject == str(path)
+
+
+@pytest.mark.parametrize(
+    ("entry", "words"),
+    [
+        ({"runs": [0, "x"]}, "Area occlusal has 'x' in its runs"),
+        ({"runs": [0, 2.5]}, "Area occlusal has 2.5 in its runs"),
+        ({"runs": [0, True]}, "Area occlusal has True in its runs"),
+        ({"runs": [0, 10**30]}, "Area occlusal has 1000"),
+        ({"runs": [0, 5, 7]}, "Area occlusal has 3 numbers"),
+        ({"runs": [5, 10**9]}, "Area occlusal has 1000000000 in its runs"),
+        ({"runs": "all"}, "Area occlusal has 'all' for runs"),
+        ({"design_vertices": [3, -1]}, "Area occlusal has -1 in its design_vertices"),
+        ({"origin": "user"}, "Area occlusal has neither runs nor design_vertices"),
+    ],
+)
+def test_unusable_area_is_named_with_value_and_remedy(
+    tmp_path: Path,
+    document: dict[str, Any],
+    evaluation: EvaluationMesh,
+    entry: dict[str, Any],
+    words: str,
+) -> None:
+    document["areas"]["occlusal"] = entry
+    path = write(tmp_path / "areas.json", document)
+    with pytest.raises(AreaError, match=words) as caught:
+        load_areas(path, evaluation)
+    assert caught.value.subject == str(path)
+    assert "delete it to have it found" in caught.value.remedy
+
+
+def test_run_beyond_the_points_is_said(
+    tmp_path: Path, document: dict[str, Any], evaluation: EvaluationMesh
+) -> None:
+    count = len(evaluation.points)
+    document["areas"]["occlusal"]["runs"] = [count - 5, 6]
+    with pytest.raises(AreaError, match=f"a run of 6 points from {count - 5} on"):
         load_areas(write(tmp_path / "areas.json", document), evaluation)
 
 
@@ -191,8 +388,11 @@ def test_files_of_other_kinds_are_refused(
         (("margin_line", "points_mm"), [[0, 0, 0]]),
         (("margin_line", "points_mm"), [[0, 0], [1, 1], [2, 2]]),
         (("margin_line", "points_mm"), [[0, 0, None]] * 5),
+        (("margin_line", "points_mm"), [[0, 0, "x"]] * 5),
+        (("margin_line",), 5),
         (("point_count",), 7),
         (("point_count",), 10**13),
+        (("point_count",), float("inf")),
         (("spacing_mm",), 1e-9),
         (("spacing_mm",), -1),
         (("spacing_mm",), float("nan")),

@@ -256,7 +256,7 @@ def test_solid_without_a_cavity_is_said_to_have_none() -> None:
     assert area_set.insertion is None
     assert "no cavity" in area_set.missing["intaglio"]
     assert "no cavity" in area_set.missing["margin"]
-    assert "setting insertion" in area_set.missing["occlusal"]
+    assert "--insertion on the command line" in area_set.missing["occlusal"]
     with pytest.raises(AreaError, match="no cavity"):
         area_set["intaglio"]
 
@@ -311,6 +311,7 @@ def test_wider_band_is_wider() -> None:
 def test_contact_areas_need_a_direction() -> None:
     area_set = find_areas(found(0.3, True).evaluation)
     assert "mesial direction is not given" in area_set.missing["contact_mesial"]
+    assert "--mesial on the command line" in area_set.missing["contact_mesial"]
     with pytest.raises(AreaError, match="runs along the path of insertion"):
         find_areas(found(0.3, True).evaluation, AreaSettings(mesial_direction=(0.0, 0.0, 1.0)))
 
