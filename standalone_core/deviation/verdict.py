@@ -30,6 +30,15 @@ VERDICT_WORDS: Mapping[str, str] = MappingProxyType(
     }
 )
 
+_DOUBT_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        "ambiguous": "The scan fits its design in more than one position.",
+        "mirrored": "The scan looks like the mirror image of its design.",
+        "wrong_part": "The scan does not look like this design.",
+        "not_converged": "The superimposition did not settle.",
+    }
+)
+
 
 @dataclass(frozen=True)
 class Tolerances:
@@ -42,10 +51,14 @@ class Tolerances:
         within tolerance". An area that is not named has no tolerance and gets no verdict.
     min_coverage : float
         Least share of an area that must have counted for a verdict, 0 to 1.
+    max_unsettled_share : float
+        How far a superimposition that did not settle may still be from its end, as a share of an
+        area's limit, for a verdict on it: no mean changes by more than the point that moves most.
     """
 
     mean_abs_um: Mapping[str, float] = field(default_factory=lambda: DEFAULT_MEAN_ABS_UM)
     min_coverage: float = 0.9
+    max_unsettled_share: float = 0.05
 
     def __post_init__(self) -> None:
         """Keep a copy of the numbers; refuse those that judge nothing."""
@@ -62,11 +75,21 @@ class Tolerances:
                 subject="min_coverage",
                 remedy="Give a number from 0 to 1; 0.9 is usual.",
             )
+        if not 0 <= self.max_unsettled_share <= 1:
+            raise SettingError(
+                f"{self.max_unsettled_share:g} of a tolerance is not a share.",
+                subject="max_unsettled_share",
+                remedy="Give a number from 0 to 1; 0.05 is usual.",
+            )
         object.__setattr__(self, "mean_abs_um", MappingProxyType(dict(self.mean_abs_um)))
 
     def __reduce__(self) -> tuple[object, ...]:
         """Pickle the numbers, since a read-only mapping cannot be."""
-        return type(self), (dict(self.mean_abs_um), self.min_coverage)
+        return type(self), (
+            dict(self.mean_abs_um),
+            self.min_coverage,
+            self.max_unsettled_share,
+        )
 
     def limit_um(self, area: str) -> float:
         """Return the tolerance of an area, µm; NaN if it has none."""
@@ -124,7 +147,8 @@ def judge(
         Those from scan to design are passed over.
     superimposition : Superimposition
         Any verdict but ``good`` on it leaves every area undecided: numbers from a pose that may
-        be wrong say nothing about the crown.
+        be wrong say nothing about the crown. Only one that did not settle may do for an area:
+        if what remains to move is small against its limit; the reason then says how much.
     tolerances : Tolerances
 
     Returns
@@ -159,7 +183,7 @@ def _judge_area(
     row: AreaMeasures, superimposition: Superimposition, tolerances: Tolerances
 ) -> Verdict:
     limit = tolerances.limit_um(row.area)
-    verdict, reason = _decide(row, superimposition, limit, tolerances.min_coverage)
+    verdict, reason = _decide(row, superimposition, limit, tolerances)
     return Verdict(
         area=row.area,
         verdict=verdict,
@@ -172,20 +196,21 @@ def _judge_area(
 
 
 def _decide(
-    row: AreaMeasures, superimposition: Superimposition, limit_um: float, min_coverage: float
+    row: AreaMeasures, superimposition: Superimposition, limit_um: float, tolerances: Tolerances
 ) -> tuple[str, str]:
     """Return the verdict on one area and the reason."""
     if not np.isfinite(limit_um):
         return NO_TOLERANCE, "No tolerance is set for this area."
-    if superimposition.verdict != "good":
-        state = superimposition.verdict.replace("_", " ")
-        return NOT_DECIDABLE, f"Superimposition {state}: {superimposition.reason}"
+    most_um = tolerances.max_unsettled_share * limit_um
+    if not _settled(superimposition, most_um):
+        words = _DOUBT_WORDS.get(superimposition.verdict, superimposition.verdict)
+        return NOT_DECIDABLE, f"{words} {superimposition.reason}"
     if row.reason:
         return NOT_DECIDABLE, row.reason
-    if row.coverage < min_coverage:
+    if row.coverage < tolerances.min_coverage:
         return NOT_DECIDABLE, (
             f"Only {_percent(row.coverage)} of the area was measured; "
-            f"{_percent(min_coverage)} is needed."
+            f"{_percent(tolerances.min_coverage)} is needed."
         )
     within = row.mean_abs_um <= limit_um
     relation = "at or below" if within else "above"
@@ -193,7 +218,20 @@ def _decide(
         f"Mean absolute deviation {_told_apart(row.mean_abs_um, limit_um)} µm, {relation} "
         f"the limit of {limit_um:g} µm."
     )
+    if superimposition.verdict != "good":
+        remaining_um = 1e3 * superimposition.remaining_mm
+        reason += (
+            f" The superimposition did not settle, but only {remaining_um:.2g} µm may remain, "
+            f"at most {_percent(tolerances.max_unsettled_share)} of the limit."
+        )
     return (WITHIN if within else OUTSIDE), reason
+
+
+def _settled(superimposition: Superimposition, most_um: float) -> bool:
+    """Return whether the pose is right, but for ``most_um`` at the point that moves most."""
+    if superimposition.verdict == "not_converged":
+        return superimposition.remaining_mm * 1e3 <= most_um
+    return superimposition.verdict == "good"
 
 
 def _told_apart(value: float, limit: float) -> str:

@@ -77,13 +77,42 @@ def test_too_little_coverage_decides_nothing() -> None:
     assert found.verdict == "within"
 
 
-@pytest.mark.parametrize("state", ["ambiguous", "mirrored", "wrong_part", "not_converged"])
-def test_a_doubtful_superimposition_decides_nothing(state: str) -> None:
-    doubtful = SimpleNamespace(verdict=state, reason="Turning about z changes nothing.")
+@pytest.mark.parametrize(
+    ("state", "words"),
+    [
+        ("ambiguous", "fits its design in more than one position"),
+        ("mirrored", "looks like the mirror image"),
+        ("wrong_part", "does not look like this design"),
+        ("not_converged", "did not settle"),
+    ],
+)
+def test_a_doubtful_superimposition_decides_nothing(state: str, words: str) -> None:
+    doubtful = SimpleNamespace(
+        verdict=state,
+        reason="Turning about z changes nothing.",
+        remaining_mm=0.01 if state == "not_converged" else 0.0,
+    )
     (found,) = judge([row()], doubtful, Tolerances())
     assert found.verdict == "not_decidable"
-    assert state.replace("_", " ") in found.reason
+    assert words in found.reason
     assert "Turning about z changes nothing." in found.reason
+
+
+def test_what_remains_to_settle_counts_against_each_limit() -> None:
+    """5 % of 25 µm is 1.25 µm, of 15 µm 0.75 µm: 1 µm to go matters to the margin only."""
+    rows = [row("whole", 30.0), row("margin", 5.0)]
+    unsettled = SimpleNamespace(verdict="not_converged", reason="Off by 1 µm.", remaining_mm=0.001)
+    whole, margin = judge(rows, unsettled, Tolerances())
+    assert (whole.verdict, margin.verdict) == ("outside", "not_decidable")
+    assert "only 1 µm may remain" in whole.reason
+    assert "Off by 1 µm." in margin.reason
+    strict = Tolerances(max_unsettled_share=0.0)
+    assert {found.verdict for found in judge(rows, unsettled, strict)} == {"not_decidable"}
+
+
+def test_an_unknown_remainder_decides_nothing() -> None:
+    unsettled = SimpleNamespace(verdict="not_converged", reason="", remaining_mm=np.nan)
+    assert judge([row()], unsettled, Tolerances())[0].verdict == "not_decidable"
 
 
 def test_an_empty_area_decides_nothing() -> None:
@@ -115,6 +144,8 @@ def test_limits_that_judge_nothing_are_refused(wrong: float) -> None:
         Tolerances({"margin": wrong})
     with pytest.raises(SettingError, match="min_coverage"):
         Tolerances(min_coverage=wrong if wrong != 0 else 1.5)
+    with pytest.raises(SettingError, match="max_unsettled_share"):
+        Tolerances(max_unsettled_share=wrong if wrong != 0 else 1.5)
 
 
 def test_tolerances_keep_their_own_copy() -> None:
