@@ -197,8 +197,12 @@ def test_unknown_areas_are_refused_or_said() -> None:
     with pytest.raises(AreaError, match="roof"):
         check_meshes(design().mesh, scan(), replace(FIXED, fit_areas=("roof",)))
     tolerances = Tolerances().changed({"roof": 10.0})
+    with pytest.raises(AreaError, match="roof"):
+        check_meshes(design().mesh, scan(), replace(FIXED, tolerances=tolerances))
+    # The mesial contact is known, but not found without its direction.
+    tolerances = Tolerances().changed({"contact_mesial": 10.0})
     result = check_meshes(design().mesh, scan(), replace(FIXED, tolerances=tolerances))
-    assert any("tolerance of roof" in text for text in result.warnings)
+    assert any("tolerance of contact_mesial" in text for text in result.warnings)
     with pytest.raises(AreaError, match="roof"):
         result.measures_of("roof")
 
