@@ -1,0 +1,274 @@
+"""What a study asks and how it is answered: all of it fixed before any crown is measured."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import MappingProxyType
+from typing import Literal
+
+from ..check import CheckSettings
+from ..errors import SettingError
+
+Lead = Literal["welch", "ranks"]
+
+MEASURES: tuple[str, ...] = (
+    "mean_abs_um",
+    "rms_um",
+    "half_p90_p10_um",
+    "mean_um",
+    "sd_um",
+    "median_um",
+    "p10_um",
+    "p90_um",
+    "mean_positive_um",
+    "mean_negative_um",
+    "min_um",
+    "max_um",
+    "hausdorff_um",
+    "hausdorff_both_um",
+    "within_tolerance",
+)
+"""The measures that can be compared: numbers of ``AreaMeasures``."""
+
+USUAL_MEASURES: tuple[str, ...] = MEASURES[:3]
+
+EVERY_AREA = "default"
+"""Key of ``equivalence_um`` that stands for every area without a margin of its own."""
+
+SCORES: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "gap": ("no gap felt", "gap just felt", "gap clearly felt"),
+        "contact": ("as wanted", "a little light or tight", "open, or will not pass"),
+        "seating": ("seats fully", "seats after adjustment", "does not seat"),
+    }
+)
+"""What examiners score, with the words for 0, 1, 2, …, best first; words of our own."""
+
+
+@dataclass(frozen=True)
+class GroupPlan:
+    """Crowns that were produced the same way.
+
+    Attributes
+    ----------
+    name : str
+        Short name, as in tables.
+    title : str
+        Name for readers.
+    scans : tuple of pathlib.Path
+        One file per crown, sorted by name; at least one, none twice.
+    facts : mapping of str to str
+        How the crowns were produced, in free words: machine, material, …
+    """
+
+    name: str
+    title: str
+    scans: tuple[Path, ...]
+    facts: Mapping[str, str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Refuse a group without crowns; keep the facts from change."""
+        if not self.scans:
+            raise SettingError(
+                "It has no scans.", subject=f"group {self.name}", remedy="Give at least one scan."
+            )
+        _freeze(self, "facts")
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """Pickle the facts, since a read-only mapping cannot be."""
+        return type(self), (self.name, self.title, self.scans, dict(self.facts))
+
+
+@dataclass(frozen=True)
+class AnalysisPlan:
+    """How groups are compared, chosen before the data are seen.
+
+    Attributes
+    ----------
+    lead : {"welch", "ranks"}
+        Which test decides: Welch's (of means) or the one of ranks (Mann–Whitney; Kruskal–Wallis
+        for more than two groups). The other one is reported beside it.
+    alpha : float
+        Chance of calling equal groups different, 0 to 1.
+    confidence : float
+        Level of all intervals, 0 to 1.
+    primary_area, primary_measure : str
+        The one comparison that the study was made for, and that is not corrected for the number
+        of comparisons.
+    equivalence_um : mapping of area name to float
+        Largest difference between groups that does not matter, µm; the key ``default`` stands
+        for all areas that are not named. Without a margin there is no test of equivalence.
+    next_crown_content : float
+        Share of future crowns that the one-sided tolerance interval is to hold.
+    resamples : int
+        Permutations and bootstrap samples where they cannot be enumerated.
+    seed : int
+        Start of all random numbers.
+    odd_false_alarm : float
+        Chance of flagging a crown of a group in which none is odd.
+    """
+
+    lead: Lead = "welch"
+    alpha: float = 0.05
+    confidence: float = 0.95
+    primary_area: str = "margin"
+    primary_measure: str = "mean_abs_um"
+    equivalence_um: Mapping[str, float] = field(default_factory=dict)
+    next_crown_content: float = 0.95
+    resamples: int = 10_000
+    seed: int = 2026
+    odd_false_alarm: float = 0.01
+
+    def __post_init__(self) -> None:
+        """Refuse what is no share; keep the margins from change."""
+        for name in ("alpha", "confidence", "next_crown_content", "odd_false_alarm"):
+            if not 0 < getattr(self, name) < 1:
+                raise SettingError(
+                    f"{getattr(self, name):g} is not between 0 and 1.",
+                    subject=name,
+                    remedy="Give a share above 0 and below 1.",
+                )
+        _freeze(self, "equivalence_um")
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """Pickle the margins, since a read-only mapping cannot be."""
+        values = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        return _make_analysis, ({**values, "equivalence_um": dict(self.equivalence_um)},)
+
+    def equivalence_of(self, area: str) -> float:
+        """Return the equivalence margin of an area, µm; NaN if it has none."""
+        every = self.equivalence_um.get(EVERY_AREA, float("nan"))
+        return float(self.equivalence_um.get(area, every))
+
+
+@dataclass(frozen=True)
+class ScoreScale:
+    """How examiners score: 0 is best, each further number a worse category.
+
+    Attributes
+    ----------
+    words : mapping of str to tuple of str
+        For each item that is scored, the words for its categories, best first.
+    acceptable : int
+        The worst score with which a crown can still be placed.
+    """
+
+    words: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: SCORES)
+    acceptable: int = 1
+
+    def __post_init__(self) -> None:
+        """Keep the words from change."""
+        _freeze(self, "words")
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """Pickle the words, since a read-only mapping cannot be."""
+        return type(self), (dict(self.words), self.acceptable)
+
+
+@dataclass(frozen=True)
+class StudyPlan:
+    """A whole study.
+
+    Attributes
+    ----------
+    path : pathlib.Path or None
+        The study file; None for a plan made in memory.
+    title, question : str
+        For readers.
+    design : pathlib.Path
+        The design that all crowns were produced from.
+    groups : tuple of GroupPlan
+        In the order of the file; no scan in two of them.
+    check : CheckSettings
+        How each crown is measured and judged.
+    areas : tuple of str
+        The areas to report and compare; all that are found if empty.
+    measures : tuple of str
+        What is compared, of :data:`MEASURES`.
+    analysis : AnalysisPlan
+        How it is compared.
+    examiners, repeats : pathlib.Path or None
+        CSV files of examiners' scores and of repeated scans.
+    scores : ScoreScale
+        What the examiners' numbers mean.
+    """
+
+    path: Path | None
+    title: str
+    question: str
+    design: Path
+    groups: tuple[GroupPlan, ...]
+    check: CheckSettings = field(default_factory=CheckSettings)
+    areas: tuple[str, ...] = ()
+    measures: tuple[str, ...] = USUAL_MEASURES
+    analysis: AnalysisPlan = field(default_factory=AnalysisPlan)
+    examiners: Path | None = None
+    repeats: Path | None = None
+    scores: ScoreScale = field(default_factory=ScoreScale)
+
+    @property
+    def folder(self) -> Path:
+        """The folder that paths of the study are told from."""
+        return self.design.parent if self.path is None else self.path.parent
+
+    @property
+    def scans(self) -> tuple[Path, ...]:
+        """All scans, group by group."""
+        return tuple(scan for group in self.groups for scan in group.scans)
+
+    def group(self, name: str) -> GroupPlan:
+        """Return a group by name.
+
+        Raises
+        ------
+        SettingError
+            There is no such group.
+        """
+        for group in self.groups:
+            if group.name == name:
+                return group
+        raise SettingError(
+            f"There is no group called {name!r}.",
+            subject="group",
+            remedy=f"Choose from {', '.join(group.name for group in self.groups)}.",
+        )
+
+    def crown_names(self) -> dict[Path, str]:
+        """Return a name per scan: its file's stem, with ``group/`` before it where needed.
+
+        Scans of one group whose files differ by folder or format only are told apart by the
+        part of their path that does differ.
+        """
+        return _crown_names(self)
+
+
+def _make_analysis(values: dict[str, object]) -> AnalysisPlan:
+    return AnalysisPlan(**values)  # type: ignore[arg-type]
+
+
+def _freeze(owner: object, name: str) -> None:
+    object.__setattr__(owner, name, MappingProxyType(dict(getattr(owner, name))))
+
+
+def _crown_names(plan: StudyPlan) -> dict[Path, str]:
+    candidates = {
+        scan: (
+            scan.stem,
+            f"{group.name}/{scan.stem}",
+            f"{group.name}/{scan.name}",
+            f"{group.name}/{scan.parent.name}/{scan.name}",
+            scan.as_posix(),
+        )
+        for group in plan.groups
+        for scan in group.scans
+    }
+    counts: dict[str, int] = {}
+    for names in candidates.values():
+        for name in dict.fromkeys(names):
+            counts[name] = counts.get(name, 0) + 1
+    return {
+        scan: next((name for name in names if counts[name] == 1), names[-1])
+        for scan, names in candidates.items()
+    }
