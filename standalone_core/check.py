@@ -247,8 +247,8 @@ def _check_steps(
     yield Progress("Indexing the design", 0.35)
     with watch.stage("index"):
         design_index = SurfaceIndex(area_set.evaluation.mesh)
-    _refuse_unknown_areas(area_set, settings.tolerances)
-    use_faces = _faces_to_fit(area_set, settings.fit_areas)
+    refuse_unknown_areas(area_set, settings.tolerances)
+    use_faces = faces_to_fit(area_set, settings.fit_areas)
     fit_steps = superimpose_steps(
         scan.mesh, design_index, settings.superimpose, use_faces=use_faces
     )
@@ -275,7 +275,7 @@ def _check_steps(
         verdicts=verdicts,
         warnings=_warnings(design, scan, area_set, superimposition, measures, settings),
         seconds=watch.seconds,
-        versions=_versions(),
+        versions=versions_used(),
         settings=replace(settings, areas=area_set.settings),
     )
 
@@ -297,7 +297,7 @@ def _area_steps(design: TriangleMesh, settings: CheckSettings) -> Steps[AreaSet]
     return (yield from scaled(find_areas_steps(evaluation, settings.areas), 0.2, 1.0))
 
 
-def _faces_to_fit(area_set: AreaSet, names: tuple[str, ...]) -> BoolArray | None:
+def faces_to_fit(area_set: AreaSet, names: tuple[str, ...]) -> BoolArray | None:
     """Return the faces of the evaluation mesh whose corners all lie in the named areas, (m',)."""
     if not names:
         return None
@@ -310,7 +310,7 @@ def _faces_to_fit(area_set: AreaSet, names: tuple[str, ...]) -> BoolArray | None
     return faces
 
 
-def _refuse_unknown_areas(area_set: AreaSet, tolerances: Tolerances) -> None:
+def refuse_unknown_areas(area_set: AreaSet, tolerances: Tolerances) -> None:
     """A tolerance for a misspelt area would leave the area itself to the default."""
     for name in tolerances.mean_abs_um:
         if name not in area_set.areas and name not in area_set.missing:
@@ -385,14 +385,14 @@ def _warnings(
         found.append(f"Superimposition: {superimposition.reason}")
     found += [f"Superimposition: {text}" for text in superimposition.warnings]
     found += [f"Areas: {text}" for text in area_set.warnings]
-    found += _coverage_warnings(measures, settings.tolerances.min_coverage)
+    found += coverage_warnings(measures, settings.tolerances.min_coverage)
     for name in settings.tolerances.mean_abs_um:
         if name not in area_set.areas:
             found.append(f"The tolerance of {name} was not used: {area_set.missing[name]}")
     return tuple(dict.fromkeys(found))
 
 
-def _coverage_warnings(measures: tuple[AreaMeasures, ...], least: float) -> list[str]:
+def coverage_warnings(measures: tuple[AreaMeasures, ...], least: float) -> list[str]:
     """Return one sentence per design area that was measured too little of."""
     return [
         f"Coverage: only {100 * row.coverage:.1f} % of {row.area} was measured."
@@ -401,7 +401,7 @@ def _coverage_warnings(measures: tuple[AreaMeasures, ...], least: float) -> list
     ]
 
 
-def _versions() -> dict[str, str]:
+def versions_used() -> dict[str, str]:
     return {
         "cuspwise": VERSION,
         "numpy": np.__version__,
