@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from ..atomic import atomic_write
-from ..errors import FileError, ReportError
+from ..errors import ReportError
 from ..mesh.files import write_mesh
 from ..progress import Progress, Steps, run, scaled
 from .colour import deviation_colours
@@ -21,6 +16,7 @@ from .document import check_document
 from .histogram import area_histograms
 from .legend import Legend, colour_limit_um, make_legend
 from .pictures import NOT_INSTALLED, Pictures, can_draw, draw_pictures_steps
+from .staging import put_in_place, staging
 from .tables import exceedances_csv, measures_csv
 from .views import VIEW_NAMES, standard_views
 from .words import PICTURES_REMEDY, PICTURES_REMEDY_CHECKOUT
@@ -32,6 +28,14 @@ __all__ = ["check_document", "write_check", "write_check_steps"]
 
 PictureChoice = Literal["auto", "no", "yes"]
 
+FILES = (
+    "check.html",
+    "measures.csv",
+    "exceedances.csv",
+    "check.json",
+    "deviation_design.ply",
+    "deviation_scan.ply",
+)
 PICTURE_FOLDER = "pictures"
 GET_PICTURES = f"Install it: {PICTURES_REMEDY}, from a checkout {PICTURES_REMEDY_CHECKOUT}."
 
@@ -48,7 +52,7 @@ def write_check_steps(
         raise ReportError(NOT_INSTALLED, subject="pictures", remedy=GET_PICTURES)
     folder = Path(out_dir)
     legend = _legend(result, limit_um)
-    with _staging(folder) as stage:
+    with staging(folder) as stage:
         yield Progress("Writing the tables", 0.0)
         _write_tables(result, stage)
         yield Progress("Writing the coloured surfaces", 0.1)
@@ -60,7 +64,8 @@ def write_check_steps(
             (stage / PICTURE_FOLDER).mkdir()
         for picture in drawn.pictures:
             atomic_write(stage / PICTURE_FOLDER / f"{picture.view.name}.png", picture.png)
-        written = _put_in_place(stage, folder)
+        # Pictures of an earlier check would belong to other numbers.
+        written = put_in_place(stage, folder, _names(), stale=_names()[len(FILES) :])
     if pictures == "yes" and not drawn.pictures:
         raise ReportError(
             f"{drawn.reason} All other files are in place.",
@@ -181,63 +186,6 @@ def _now() -> datetime:
     return datetime.now(UTC).replace(microsecond=0)
 
 
-@contextmanager
-def _staging(folder: Path) -> Iterator[Path]:
-    """Make a hidden folder to write into; whatever happens, it is gone afterwards."""
-    made = [path for path in (folder, *folder.parents) if not path.exists()]
-    stage: Path | None = None
-    done = False
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        stage = Path(tempfile.mkdtemp(prefix=".cuspwise-", dir=folder))
-        yield stage
-        done = True
-    except FileError as error:
-        raise ReportError(
-            error.reason, subject=folder / Path(error.subject).name, remedy=error.remedy
-        ) from error
-    except OSError as error:
-        raise ReportError(
-            f"The results could not be written ({error.strerror or error}).",
-            subject=folder,
-            remedy="Choose a folder that may be written to and has space left.",
-        ) from error
-    finally:
-        if stage is not None:
-            shutil.rmtree(stage, ignore_errors=True)
-        if not done:
-            for path in made:
-                with suppress(OSError):
-                    path.rmdir()
-
-
-def _put_in_place(stage: Path, folder: Path) -> tuple[Path, ...]:
-    """Move all files from the stage to the folder; an interrupt waits until all are there."""
-    names = ["check.html", "measures.csv", "exceedances.csv", "check.json"]
-    names += ["deviation_design.ply", "deviation_scan.ply"]
-    waiting = [(stage / name, folder / name) for name in names]
-    shots = [f"{PICTURE_FOLDER}/{name}.png" for name in VIEW_NAMES]
-    waiting += [(stage / shot, folder / shot) for shot in shots if (stage / shot).is_file()]
-    written = tuple(target for _, target in waiting)
-    if (stage / PICTURE_FOLDER).is_dir():
-        (folder / PICTURE_FOLDER).mkdir(exist_ok=True)
-    try:
-        _move(waiting)
-    except KeyboardInterrupt:
-        _move(waiting)
-        raise
-    # Pictures of an earlier check would belong to other numbers.
-    for shot in shots:
-        if folder / shot not in written:
-            (folder / shot).unlink(missing_ok=True)
-    with suppress(OSError):
-        (folder / PICTURE_FOLDER).rmdir()
-    return written
-
-
-def _move(waiting: list[tuple[Path, Path]]) -> None:
-    while waiting:
-        source, target = waiting[0]
-        if source.exists():
-            os.replace(source, target)
-        waiting.pop(0)
+def _names() -> tuple[str, ...]:
+    """All files that a check can have written, by their path from its folder."""
+    return (*FILES, *(f"{PICTURE_FOLDER}/{name}.png" for name in VIEW_NAMES))
