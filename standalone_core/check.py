@@ -11,7 +11,7 @@ import numpy as np
 import scipy
 
 from .areas.area_set import AreaSet, AreaSettings
-from .areas.files import load_areas
+from .areas.files import load_areas_steps
 from .areas.find import find_areas_steps
 from .deviation.exceedances import Exceedance, ExceedanceSettings, find_exceedances
 from .deviation.field import (
@@ -220,10 +220,19 @@ def check(
 
 
 def check_meshes_steps(
-    design: TriangleMesh, scan: TriangleMesh, settings: CheckSettings | None = None
+    design: TriangleMesh,
+    scan: TriangleMesh,
+    settings: CheckSettings | None = None,
+    *,
+    area_set: AreaSet | None = None,
 ) -> Steps[CheckResult]:
-    """Check two meshes in memory as :func:`check` does files, step by step."""
-    return (yield from _check_steps(design, scan, settings or CheckSettings(), Stopwatch()))
+    """Check two meshes in memory as :func:`check` does files, step by step.
+
+    ``area_set`` takes the place of automatic areas and areas file; its evaluation mesh is that of
+    the repaired design.
+    """
+    settings = settings or CheckSettings()
+    return (yield from _check_steps(design, scan, settings, Stopwatch(), area_set))
 
 
 def check_meshes(
@@ -238,12 +247,14 @@ def _check_steps(
     scan_input: MeshFile | TriangleMesh,
     settings: CheckSettings,
     watch: Stopwatch,
+    area_set: AreaSet | None = None,
 ) -> Steps[CheckResult]:
     yield Progress("Looking for faults", 0.0)
     with watch.stage("repair"):
         design = _repaired(design_input, settings)
         scan = _repaired(scan_input, settings)
-    area_set = yield from watch.timed("areas", _area_steps(design.mesh, settings), 0.1, 0.35)
+    if area_set is None:
+        area_set = yield from watch.timed("areas", _area_steps(design.mesh, settings), 0.1, 0.35)
     yield Progress("Indexing the design", 0.35)
     with watch.stage("index"):
         design_index = SurfaceIndex(area_set.evaluation.mesh)
@@ -293,7 +304,8 @@ def _area_steps(design: TriangleMesh, settings: CheckSettings) -> Steps[AreaSet]
     yield Progress("Placing the evaluation points", 0.0)
     evaluation = evaluation_mesh(design, settings.spacing_mm)
     if settings.areas_file is not None:
-        return load_areas(settings.areas_file, evaluation)
+        loading = load_areas_steps(settings.areas_file, evaluation)
+        return (yield from scaled(loading, 0.2, 1.0))
     return (yield from scaled(find_areas_steps(evaluation, settings.areas), 0.2, 1.0))
 
 

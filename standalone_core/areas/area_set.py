@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from ..errors import AreaError
 from ..mesh.refine import EvaluationMesh
@@ -148,6 +149,43 @@ class AreaSet:
             warnings=self.warnings,
             settings=self.settings,
         )
+
+    def moved(self, motion: ArrayLike, evaluation: EvaluationMesh | None = None) -> AreaSet:
+        """Return the same areas on the moved design.
+
+        Parameters
+        ----------
+        motion : (4, 4) array_like
+            Rigid.
+        evaluation : EvaluationMesh, optional
+            The moved evaluation mesh, point for point, if it is at hand.
+        """
+        matrix = np.asarray(motion, dtype=np.float64)
+        turn, line = matrix[:3, :3], self.margin_line
+        if line is not None:
+            line = replace(line, points_mm=line.points_mm @ turn.T + matrix[:3, 3])
+        settings = self.settings
+        settings = replace(
+            settings,
+            insertion=_turned(turn, settings.insertion),
+            mesial_direction=_turned(turn, settings.mesial_direction),
+        )
+        return replace(
+            self,
+            evaluation=evaluation or self.evaluation.moved(matrix),
+            margin_line=line,
+            insertion=None if self.insertion is None else turn @ self.insertion,
+            settings=settings,
+        )
+
+
+def _turned(
+    turn: FloatArray, direction: tuple[float, ...] | None
+) -> tuple[float, float, float] | None:
+    if direction is None:
+        return None
+    x, y, z = (turn @ np.asarray(direction)).tolist()
+    return x, y, z
 
 
 def _in_order(areas: Iterable[Area]) -> dict[str, Area]:

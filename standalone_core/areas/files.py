@@ -3,20 +3,25 @@
 ::
 
     {
-      "format": "cuspwise areas", "version": 1,
-      "design_checksum": "…", "spacing_mm": 0.1, "point_count": 95000,
+      "format": "cuspwise areas", "version": 2,
+      "design_checksum": "…", "design_vertex_count": 30000, "design_area_mm2": 312.5,
+      "spacing_mm": 0.1, "point_count": 95000,
       "settings": {…}, "insertion": [x, y, z],
       "margin_line": {"origin": "automatic", "digest": "…", "closed": true,
                       "points_mm": [[x, y, z], …]},
       "areas": {"occlusal": {"origin": "automatic", "digest": "…", "note": "…",
                              "runs": [first, count, …]},
                 "mine": {"design_vertices": [0, 5, …]}},
-      "missing": {"contact_mesial": "…"}
+      "missing": {"contact_mesial": "…"},
+      "points_mm": [[x, y, z], …]
     }
 
-``runs`` are stretches of evaluation points at the file's spacing. An area may be given by
-``design_vertices`` instead. Every entry but the first three may be left out (``runs`` need
-``spacing_mm`` and ``point_count``).
+``runs`` are stretches of ``points_mm``, the evaluation points at the file's spacing, the design's
+vertices first. An area may be given by ``design_vertices`` instead. The places, and not their
+order, tell the design: a file serves every copy of it, however vertices and triangles are sorted
+there. Every entry but the first two may be left out; a file without ``points_mm`` (all of version
+1) counts on the order of vertices that ``design_checksum`` tells, and on ``spacing_mm`` and
+``point_count``.
 
 What a file does not hold, neither as an area nor as ``missing``, is found automatically. What was
 changed in it is the user's, with no need to change anything else: an entry whose ``digest`` is
@@ -38,15 +43,17 @@ from ..atomic import atomic_write
 from ..errors import AreaError, SettingError
 from ..mesh.refine import EvaluationMesh
 from ..mesh.triangle_mesh import FloatArray
-from ..progress import run
-from .area_set import AREA_NAMES, AreaSet, MarginLine
+from ..progress import Progress, Steps, run, scaled
+from .area_set import AreaSet
+from .carry import Carrier
+from .completion import completed_steps
 from .entries import area_entry, line_entry, read_areas, read_line
-from .find import areas_of_layout_steps
-from .layout import find_layout_steps, with_margin_line
 from .settings import AreaSettings, checked_direction
 
 FORMAT = "cuspwise areas"
-VERSION = 1
+VERSION = 2
+READABLE = (1, 2)
+_DECIMALS = 5  # of the places, mm
 
 
 def save_areas(path: str | Path, area_set: AreaSet) -> Path:
@@ -72,6 +79,8 @@ def areas_document(area_set: AreaSet) -> dict[str, Any]:
         "format": FORMAT,
         "version": VERSION,
         "design_checksum": area_set.evaluation.design.checksum,
+        "design_vertex_count": len(area_set.evaluation.design.vertices),
+        "design_area_mm2": area_set.evaluation.design.area_mm2,
         "spacing_mm": area_set.evaluation.spacing_mm,
         "point_count": len(area_set.evaluation.points),
         "settings": asdict(area_set.settings),
@@ -82,10 +91,16 @@ def areas_document(area_set: AreaSet) -> dict[str, Any]:
         },
         "missing": dict(area_set.missing),
         "warnings": list(area_set.warnings),
+        "points_mm": np.round(area_set.evaluation.points, _DECIMALS).tolist(),
     }
 
 
 def load_areas(path: str | Path, evaluation: EvaluationMesh) -> AreaSet:
+    """Read an areas file for a design; see :func:`load_areas_steps`."""
+    return run(load_areas_steps(path, evaluation))
+
+
+def load_areas_steps(path: str | Path, evaluation: EvaluationMesh) -> Steps[AreaSet]:
     """Read an areas file for a design.
 
     Parameters
@@ -105,12 +120,32 @@ def load_areas(path: str | Path, evaluation: EvaluationMesh) -> AreaSet:
     AreaError
         The file is not an areas file, is broken, or belongs to another design.
     """
+    yield Progress("Reading the areas", 0.0)
     document = _read(Path(path))
-    _check_design(document, evaluation, path)
     try:
-        return _areas_from(document, evaluation)
+        return (yield from scaled(areas_of_document_steps(document, evaluation), 0.1, 1.0))
     except AreaError as problem:
         raise AreaError(problem.reason, subject=path, remedy=problem.remedy) from problem
+
+
+def areas_of_document_steps(
+    document: Mapping[str, Any], evaluation: EvaluationMesh
+) -> Steps[AreaSet]:
+    """Return the areas that the content of an areas file holds, as ``load_areas_steps`` does.
+
+    ``points_mm`` may be an array.
+
+    Raises
+    ------
+    AreaError
+        The content is broken or belongs to another design.
+    """
+    try:
+        carry = Carrier(document, evaluation)
+        yield Progress("Comparing with the design", 0.1)
+        _check_design(carry, evaluation)
+        held = _held(document, evaluation, carry)
+        return (yield from scaled(completed_steps(held), 0.2, 1.0))
     except (
         LookupError,
         TypeError,
@@ -121,7 +156,7 @@ def load_areas(path: str | Path, evaluation: EvaluationMesh) -> AreaSet:
     ) as problem:
         raise AreaError(
             f"An entry cannot be used ({problem}).",
-            subject=path,
+            subject=evaluation.design.name,
             remedy="Save the areas again, or correct the entry.",
         ) from problem
 
@@ -143,79 +178,38 @@ def _read(path: Path) -> Mapping[str, Any]:
         raise AreaError(
             "The file is not an areas file.", subject=path, remedy="Choose an areas file."
         )
-    if document.get("version") != VERSION:
+    if document.get("version") not in READABLE:
         raise AreaError(
-            f"It has version {document.get('version')}; this program reads version {VERSION}.",
+            f"It has version {document.get('version')}; this program reads versions up to "
+            f"{VERSION}.",
             subject=path,
             remedy="Save the areas again with this version of the program.",
         )
     return document
 
 
-def _check_design(
-    document: Mapping[str, Any], evaluation: EvaluationMesh, path: str | Path
-) -> None:
-    if document.get("design_checksum") != evaluation.design.checksum:
+def _check_design(carry: Carrier, evaluation: EvaluationMesh) -> None:
+    if not carry.belongs():
         raise AreaError(
             f"Its areas were made on another design than {evaluation.design.name}.",
-            subject=path,
+            subject=evaluation.design.name,
             remedy="Choose the design that the areas were made on, or find the areas anew.",
         )
 
 
-def _areas_from(document: Mapping[str, Any], evaluation: EvaluationMesh) -> AreaSet:
-    settings = _settings(document.get("settings") or {})
-    line = read_line(document.get("margin_line"))
-    areas = {area.name: area for area in read_areas(document, evaluation)}
+def _held(document: Mapping[str, Any], evaluation: EvaluationMesh, carry: Carrier) -> AreaSet:
+    """Return what the content of an areas file holds itself."""
+    areas = {area.name: area for area in read_areas(document, carry)}
     missing = {str(name): str(why) for name, why in (document.get("missing") or {}).items()}
-    missing = {name: why for name, why in missing.items() if name not in areas}
-    held = AreaSet(
+    return AreaSet(
         evaluation=evaluation,
         areas=areas,
-        margin_line=line,
+        margin_line=read_line(document.get("margin_line")),
         insertion=_insertion(document.get("insertion")),
-        missing=missing,
-        warnings=tuple(str(text) for text in document.get("warnings") or ()),
-        settings=settings,
-    )
-    if line is not None and line.origin == "file":
-        anew = _found(held, line)
-        return anew.replaced(area for area in areas.values() if area.origin == "file")
-    return held if _is_whole(held) else _completed(held)
-
-
-def _is_whole(held: AreaSet) -> bool:
-    """Tell whether nothing is left to be found."""
-    return (
-        {*held.areas, *held.missing}.issuperset(AREA_NAMES)
-        and (held.margin_line is not None or "margin" in held.missing)
-        and (held.insertion is not None or "occlusal" in held.missing)
-    )
-
-
-def _completed(held: AreaSet) -> AreaSet:
-    """Add what a file does not hold to what it holds."""
-    found = _found(held, None)
-    areas = {name: area for name, area in found.areas.items() if name not in held.missing}
-    areas |= held.areas
-    missing = {**found.missing, **held.missing}
-    return replace(
-        found,
-        areas=areas,
-        margin_line=held.margin_line or found.margin_line,
         missing={name: why for name, why in missing.items() if name not in areas},
+        warnings=tuple(str(text) for text in document.get("warnings") or ()),
+        settings=_settings(document.get("settings") or {}),
     )
-
-
-def _found(held: AreaSet, line: MarginLine | None) -> AreaSet:
-    """Find all areas, along a margin line and a path of insertion if these are given."""
-    evaluation, settings = held.evaluation, held.settings
-    layout = run(find_layout_steps(evaluation, settings))
-    if held.insertion is not None and settings.insertion is None:
-        layout = replace(layout, insertion=held.insertion)
-    if line is not None:
-        layout = with_margin_line(evaluation, layout, line)
-    return run(areas_of_layout_steps(evaluation, layout, settings))
 
 
 def _insertion(given: Any) -> FloatArray | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -75,6 +75,10 @@ class EvaluationMesh:
         corners = given[self.design.faces[self.point_face[n:]]]
         added = np.einsum("ij,ij...->i...", self.point_barycentric[n:], corners)
         return np.concatenate([given, added])
+
+    def moved(self, motion: ArrayLike) -> EvaluationMesh:
+        """Return the mesh after a rigid motion (4, 4), point for point and face for face."""
+        return replace(self, mesh=self.mesh.moved(motion), design=self.design.moved(motion))
 
 
 @dataclass(frozen=True, eq=False)

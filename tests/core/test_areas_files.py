@@ -14,6 +14,8 @@ from cuspwise.standalone_core.areas.find import find_areas
 from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.errors import AreaError, FileError
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
+from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
+from scipy.spatial import cKDTree
 
 SETTINGS = AreaSettings(mesial_direction=(1.0, 0.0, 0.0), margin_band_mm=0.8)
 
@@ -393,7 +395,6 @@ def test_files_of_other_kinds_are_refused(
         (("point_count",), 7),
         (("point_count",), 10**13),
         (("point_count",), float("inf")),
-        (("spacing_mm",), 1e-9),
         (("spacing_mm",), -1),
         (("spacing_mm",), float("nan")),
         (("missing",), 3),
@@ -414,6 +415,25 @@ def test_broken_entries_are_refused(
         load_areas(write(tmp_path / "areas.json", document), evaluation)
 
 
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("point_count", 7),
+        ("point_count", 10**13),
+        ("spacing_mm", 1e-9),
+        ("spacing_mm", -1),
+        ("design_checksum", "0"),
+    ],
+)
+def test_broken_entries_of_version_1_are_refused(
+    tmp_path: Path, document: dict[str, Any], evaluation: EvaluationMesh, key: str, value: Any
+) -> None:
+    with pytest.raises(AreaError):
+        load_areas(
+            write(tmp_path / "areas.json", as_version_1(document) | {key: value}), evaluation
+        )
+
+
 def test_missing_file_and_folder_are_said(
     tmp_path: Path, area_set: AreaSet, evaluation: EvaluationMesh
 ) -> None:
@@ -421,3 +441,125 @@ def test_missing_file_and_folder_are_said(
         load_areas(tmp_path / "none.json", evaluation)
     with pytest.raises(FileError):
         save_areas(tmp_path / "nowhere" / "areas.json", area_set)
+
+
+# One design, however its vertices and triangles are sorted ------------------------------------
+
+
+def as_version_1(document: dict[str, Any]) -> dict[str, Any]:
+    """The same file as the first version wrote it: it counts on the order of the vertices."""
+    new = ("points_mm", "design_vertex_count", "design_area_mm2")
+    return {name: value for name, value in document.items() if name not in new} | {"version": 1}
+
+
+def shuffled(evaluation: EvaluationMesh, seed: int = 5) -> EvaluationMesh:
+    """The same design with vertices, triangles and the triangles' corners in another order."""
+    rng = np.random.default_rng(seed)
+    design = evaluation.design
+    order = rng.permutation(len(design.vertices))
+    place = np.empty_like(order)
+    place[order] = np.arange(len(order))
+    faces = place[design.faces[rng.permutation(len(design))]]
+    turns = (np.arange(3) + rng.integers(3, size=(len(faces), 1))) % 3
+    faces = np.take_along_axis(faces, turns, axis=1)
+    mesh = TriangleMesh(design.vertices[order], faces, "shuffled")
+    assert mesh.checksum != design.checksum
+    return evaluation_mesh(mesh, evaluation.spacing_mm)
+
+
+def at_places_of(one: EvaluationMesh, other: EvaluationMesh) -> np.ndarray:
+    """Point of the one nearest to each point of the other."""
+    distance, nearest = cKDTree(one.points).query(other.points)
+    assert np.quantile(distance, 0.999) < 1e-9
+    return np.asarray(nearest)
+
+
+def test_file_serves_the_same_design_in_another_order(
+    tmp_path: Path, area_set: AreaSet, evaluation: EvaluationMesh
+) -> None:
+    path = save_areas(tmp_path / "areas.json", area_set)
+    other = shuffled(evaluation)
+    loaded, at = load_areas(path, other), at_places_of(evaluation, other)
+    assert list(loaded.areas) == list(area_set.areas)
+    for name in area_set.areas:
+        assert np.array_equal(loaded[name].points, area_set[name].points[at]), name
+        assert loaded[name].origin == "automatic"
+
+
+def test_design_vertices_count_in_the_files_own_order(
+    tmp_path: Path, document: dict[str, Any], evaluation: EvaluationMesh
+) -> None:
+    chosen = np.flatnonzero(evaluation.design.vertices[:, 2] > 5.0)
+    document["areas"]["tips"] = {"design_vertices": chosen.tolist()}
+    other = shuffled(evaluation)
+    loaded = load_areas(write(tmp_path / "areas.json", document), other)
+    count = len(other.design.vertices)
+    assert np.array_equal(loaded["tips"].points[:count], other.design.vertices[:, 2] > 5.0)
+
+
+def test_rounding_of_an_exported_copy_does_no_harm(
+    tmp_path: Path, area_set: AreaSet, evaluation: EvaluationMesh
+) -> None:
+    """Single precision far from the origin, as a scanner or a modelling program leaves it."""
+    far = np.array([120.0, -80.0, 40.0])
+    moved = TriangleMesh(
+        (evaluation.design.vertices + far).astype(np.float32) - far, evaluation.design.faces
+    )
+    other = evaluation_mesh(moved, evaluation.spacing_mm)
+    assert other.design.checksum != evaluation.design.checksum
+    loaded = load_areas(save_areas(tmp_path / "areas.json", area_set), other)
+    anew = find_areas(other, SETTINGS)
+    for name in area_set.areas:
+        assert overlap(anew, loaded[name].points, anew[name].points) > 0.995, name
+
+
+def test_a_design_changed_by_two_micrometres_is_another(
+    tmp_path: Path, area_set: AreaSet, evaluation: EvaluationMesh
+) -> None:
+    vertices = evaluation.design.vertices.copy()
+    vertices[7, 2] += 0.002
+    other = evaluation_mesh(TriangleMesh(vertices, evaluation.design.faces), 0.15)
+    path = save_areas(tmp_path / "areas.json", area_set)
+    with pytest.raises(AreaError, match="another design"):
+        load_areas(path, other)
+
+
+def test_a_design_with_a_face_less_is_another(
+    tmp_path: Path, area_set: AreaSet, evaluation: EvaluationMesh
+) -> None:
+    other = evaluation_mesh(TriangleMesh(evaluation.design.vertices, evaluation.design.faces[9:]))
+    path = save_areas(tmp_path / "areas.json", area_set)
+    with pytest.raises(AreaError, match="another design"):
+        load_areas(path, other)
+
+
+def test_version_1_is_still_read(
+    tmp_path: Path, area_set: AreaSet, document: dict[str, Any], evaluation: EvaluationMesh
+) -> None:
+    path = write(tmp_path / "areas.json", as_version_1(document))
+    loaded = load_areas(path, evaluation)
+    for name in area_set.areas:
+        assert np.array_equal(loaded[name].points, area_set[name].points), name
+        assert loaded[name].origin == "automatic"
+    with pytest.raises(AreaError, match="another design"):
+        load_areas(path, shuffled(evaluation))
+
+
+def test_moved_areas_are_those_of_the_moved_design(
+    tmp_path: Path, area_set: AreaSet, evaluation: EvaluationMesh
+) -> None:
+    motion = np.eye(4)
+    motion[:3, :3] = np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
+    motion[:3, 3] = (3.0, -2.0, 7.0)
+    there = evaluation.moved(motion)
+    loaded = load_areas(save_areas(tmp_path / "areas.json", area_set.moved(motion)), there)
+    back = loaded.moved(np.linalg.inv(motion), evaluation)
+    assert loaded.settings.mesial_direction == pytest.approx((0.0, 1.0, 0.0))
+    assert back.settings.mesial_direction == pytest.approx((1.0, 0.0, 0.0))
+    assert back.evaluation is evaluation
+    assert back.insertion == pytest.approx(area_set.insertion, abs=1e-12)
+    assert back.margin_line is not None
+    assert area_set.margin_line is not None
+    assert np.abs(back.margin_line.points_mm - area_set.margin_line.points_mm).max() < 2e-6
+    for name in area_set.areas:
+        assert np.array_equal(back[name].points, area_set[name].points), name

@@ -1,0 +1,192 @@
+"""From an areas file's points to the evaluation points at hand, whatever the order of either.
+
+A file names its points by their places. It belongs to a design that has the same vertices, in any
+order, and the same surface; each point at hand is then what the nearest point of the file is.
+Files without places (version 1, or written by hand) count on the order of the design's vertices,
+which its checksum tells.
+"""
+
+from __future__ import annotations
+
+import reprlib
+from collections.abc import Mapping
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from ..errors import AreaError
+from ..mesh.refine import EvaluationMesh, evaluation_mesh
+from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
+
+REMEDY = "Correct the entry, or delete it to have it found automatically."
+
+MATCH_MM = 1e-3
+"""Vertices closer together than this are the same: single precision rounds far less."""
+_MATCH_AREA = 1e-4
+"""Relative difference in surface below which two designs with equal vertices are the same."""
+
+
+class Carrier:
+    """Brings areas of a file to the evaluation points at hand.
+
+    Parameters
+    ----------
+    document : mapping
+        Content of the file.
+    evaluation : EvaluationMesh
+        The design at hand.
+
+    Raises
+    ------
+    AreaError
+        The file's places cannot be used.
+    """
+
+    def __init__(self, document: Mapping[str, Any], evaluation: EvaluationMesh) -> None:
+        self._document = document
+        self._evaluation = evaluation
+        self._places = _places(document)
+
+    def belongs(self) -> bool:
+        """Tell whether the file was made on the design at hand."""
+        design = self._evaluation.design
+        if self._document.get("design_checksum") == design.checksum:
+            return True
+        if self._places is None or self._vertex_count != len(design.vertices):
+            return False
+        area = float(self._document["design_area_mm2"])
+        same_surface = abs(area - design.area_mm2) <= _MATCH_AREA * design.area_mm2
+        own = self._nearest[: self._vertex_count]
+        apart = np.linalg.norm(self._places[own] - design.vertices, axis=1)
+        return same_surface and bool((apart <= MATCH_MM).all())
+
+    def points(self, name: str, entry: Mapping[str, Any]) -> BoolArray:
+        """Return which evaluation points at hand (n',) an entry holds.
+
+        Raises
+        ------
+        AreaError
+            The entry cannot be used.
+        """
+        if "design_vertices" in entry:
+            return self._from_design_vertices(name, entry["design_vertices"])
+        if self._places is not None:
+            return _from_runs(name, entry["runs"], len(self._places))[self._nearest]
+        there = _from_runs(name, entry["runs"], len(self._source.points))
+        return there if self._source is self._evaluation else there[self._nearest]
+
+    @property
+    def _vertex_count(self) -> int:
+        return int(self._document["design_vertex_count"])
+
+    @cached_property
+    def _nearest(self) -> IntArray:
+        """Point of the file nearest to each point at hand, (n',)."""
+        places = self._source.points if self._places is None else self._places
+        here = self._evaluation.points
+        if places.shape == here.shape and (np.abs(places - here) <= MATCH_MM).all():
+            return np.arange(len(here))
+        return np.asarray(cKDTree(places).query(here)[1])
+
+    @cached_property
+    def _source(self) -> EvaluationMesh:
+        """Evaluation mesh that runs count on in a file without places."""
+        if not {"point_count", "spacing_mm"} <= set(self._document):
+            raise AreaError(
+                "It has runs, but neither points_mm nor the spacing_mm and point_count that they "
+                "count on.",
+                subject="runs",
+                remedy="Save the areas again, or give areas by design_vertices.",
+            )
+        count, spacing = int(self._document["point_count"]), float(self._document["spacing_mm"])
+        here = self._evaluation
+        source = here if spacing == here.spacing_mm else evaluation_mesh(here.design, spacing)
+        if len(source.points) != count:
+            raise ValueError(f"point_count {count} does not belong to spacing_mm {spacing:g}")
+        return source
+
+    def _from_design_vertices(self, name: str, given: Any) -> BoolArray:
+        count = len(self._evaluation.design.vertices)
+        index = _whole_numbers(name, "design_vertices", given, count - 1)
+        chosen = np.zeros(count)
+        chosen[index] = 1.0
+        if self._places is not None:
+            chosen = chosen[self._nearest[:count]]
+        inside: BoolArray = self._evaluation.interpolate(chosen) >= 0.5
+        return inside
+
+
+def to_runs(points: BoolArray) -> list[int]:
+    """Return stretches of true: first, count, first, count, …"""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], points, [False]])))
+    starts, stops = edges[::2], edges[1::2]
+    return [int(v) for v in np.stack([starts, stops - starts], axis=1).ravel()]
+
+
+def _places(document: Mapping[str, Any]) -> FloatArray | None:
+    """Return the file's points (k, 3), the design's vertices first; None if it names none."""
+    if document.get("points_mm") is None:
+        return None
+    if not {"design_vertex_count", "design_area_mm2"} <= set(document):
+        raise AreaError(
+            "It has points_mm, but neither design_vertex_count nor design_area_mm2.",
+            subject="points_mm",
+            remedy="Save the areas again.",
+        )
+    places: FloatArray = np.array(document["points_mm"], dtype=np.float64)
+    count = int(document["design_vertex_count"])
+    if places.ndim != 2 or places.shape[1] != 3 or not np.isfinite(places).all():
+        raise ValueError("points_mm are not rows of three finite numbers")
+    if not 0 < count <= len(places):
+        raise ValueError(f"design_vertex_count {count} does not belong to {len(places)} points")
+    if document.get("point_count", len(places)) != len(places):
+        raise ValueError(f"point_count {document['point_count']} is not that of points_mm")
+    if not 0 < float(document.get("spacing_mm", 1.0)) < np.inf:
+        raise ValueError(f"spacing_mm {document['spacing_mm']} is no length")
+    return places
+
+
+def _from_runs(name: str, given: Any, count: int) -> BoolArray:
+    numbers = _whole_numbers(name, "runs", given, count)
+    if len(numbers) % 2:
+        raise AreaError(
+            f"Area {name} has {len(numbers)} numbers in its runs, which are pairs of first point "
+            "and count.",
+            subject=name,
+            remedy=REMEDY,
+        )
+    starts, lengths = numbers.reshape(-1, 2).T
+    beyond = np.flatnonzero(starts + lengths > count)
+    if len(beyond):
+        raise AreaError(
+            f"Area {name} has a run of {lengths[beyond[0]]} points from {starts[beyond[0]]} on, "
+            f"but there are {count} evaluation points.",
+            subject=name,
+            remedy=REMEDY,
+        )
+    steps = np.zeros(count + 1, dtype=np.int64)
+    np.add.at(steps, starts, 1)
+    np.add.at(steps, starts + lengths, -1)
+    inside: BoolArray = np.cumsum(steps[:-1]) > 0
+    return inside
+
+
+def _whole_numbers(name: str, key: str, given: Any, largest: int) -> IntArray:
+    """Return a list of whole numbers from 0 to the largest one allowed."""
+    if not isinstance(given, list):
+        raise AreaError(
+            f"Area {name} has {reprlib.repr(given)} for {key}, which is no list.",
+            subject=name,
+            remedy=REMEDY,
+        )
+    for value in given:
+        if type(value) is not int or not 0 <= value <= largest:
+            raise AreaError(
+                f"Area {name} has {reprlib.repr(value)} in its {key}, which is no "
+                f"whole number from 0 to {largest}.",
+                subject=name,
+                remedy=REMEDY,
+            )
+    return np.array(given, dtype=np.int64)
