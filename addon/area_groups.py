@@ -4,18 +4,25 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Set
+from dataclasses import dataclass, replace
 from typing import Any
 
 import bpy
 import numpy as np
 
-from ..standalone_core.areas.area_set import AREA_NAMES, AreaSet
+from ..standalone_core.areas.area_set import AREA_NAMES, Area, AreaSet, MarginLine
+from ..standalone_core.areas.files import areas_document
+from ..standalone_core.mesh.refine import EvaluationMesh
 from ..standalone_core.mesh.triangle_mesh import TriangleMesh
 from ..standalone_core.report.words import area_words
 from . import bridge
-from .identifiers import AREA_GROUP_PREFIX, MARGIN_LINE_NAME, OBJECT_PROPERTIES
+from .identifiers import (
+    AREA_GROUP_PREFIX,
+    AREA_POINTS_NAME,
+    MARGIN_LINE_NAME,
+    OBJECT_PROPERTIES,
+)
 
 AREAS_VERSION = 1
 INSIDE = 0.5  # a vertex of at least this weight lies in the area
@@ -23,22 +30,28 @@ INSIDE = 0.5  # a vertex of at least this weight lies in the area
 
 @dataclass(frozen=True, eq=False)
 class UserAreas:
-    """What somebody edited or added.
+    """What somebody edited, added or loaded from a file.
 
     Attributes
     ----------
     vertices : mapping of area name to (k,) int
-        The design object's own vertices in each such area.
+        The design object's own vertices in each area that was edited or added.
+    loaded : mapping of area name to (k,) int
+        The same of each area that is as it was loaded.
+    document : mapping or None
+        Content of the areas file that was loaded, with these areas alone; in the frame.
     margin_line : (k, 3) float or None
         The edited margin line in the design object's own coordinates.
     """
 
     vertices: Mapping[str, np.ndarray]
+    loaded: Mapping[str, np.ndarray]
+    document: Mapping[str, Any] | None
     margin_line: np.ndarray | None
 
     def __bool__(self) -> bool:
         """Tell whether there is anything of the user's."""
-        return bool(self.vertices) or self.margin_line is not None
+        return bool(self.vertices or self.loaded) or self.margin_line is not None
 
     @property
     def checksum(self) -> str:
@@ -46,7 +59,7 @@ class UserAreas:
         if not self:
             return ""
         digest = hashlib.blake2b(digest_size=16)
-        for name, vertices in sorted(self.vertices.items()):
+        for name, vertices in sorted({**self.vertices, **self.loaded}.items()):
             digest.update(f"{name}:{_fingerprint(vertices)};".encode())
         if self.margin_line is not None:
             digest.update(_fingerprint(self.margin_line).encode())
@@ -72,18 +85,92 @@ def found_areas(design: bpy.types.Object) -> dict[str, Any] | None:
 
 
 def user_areas(design: bpy.types.Object) -> UserAreas:
-    """Return the areas and margin line that differ from what was found automatically."""
+    """Return the areas and margin line that are not those found automatically."""
     known = found_areas(design)
     fingerprints = {} if known is None else known["fingerprints"]
+    groups = _read_groups(design)
     edited = {
         name: vertices
-        for name, vertices in _read_groups(design).items()
+        for name, vertices in groups.items()
         if fingerprints.get(name) != _fingerprint(vertices)
     }
     line = _read_margin_line(design)
     if line is not None and (known is None or known["margin_line"] == _fingerprint(line)):
         line = None
-    return UserAreas(edited, line)
+    document = _loaded_document(design, groups.keys() - edited.keys())
+    held = () if document is None else document["areas"].keys() & groups.keys()
+    loaded = {name: groups[name] for name in held}
+    return UserAreas(edited, loaded, document, line)
+
+
+def own_areas(
+    edited: UserAreas, evaluation: EvaluationMesh, as_read: TriangleMesh, *, with_loaded: bool
+) -> list[Area]:
+    """Return the areas of somebody's own on the evaluation points.
+
+    Parameters
+    ----------
+    edited : UserAreas
+    evaluation : EvaluationMesh
+        Of the design after repair.
+    as_read : TriangleMesh
+        The design as it was read, vertex for vertex.
+    with_loaded : bool
+        Also those that are as they were loaded, by their vertices.
+    """
+    found = []
+    for name, vertices in {**edited.vertices, **(edited.loaded if with_loaded else {})}.items():
+        inside = np.zeros(len(as_read.vertices))
+        inside[vertices] = 1.0
+        carried = bridge.carried_to(evaluation.design.vertices, as_read.vertices, inside)
+        points = evaluation.interpolate(np.nan_to_num(carried)) >= INSIDE
+        found.append(Area(name, points, origin="user"))
+    return found
+
+
+def own_margin_line(edited: UserAreas, local_to_mm: np.ndarray) -> MarginLine | None:
+    """Return the edited margin line in the frame, mm; None if it was not edited."""
+    if edited.margin_line is None:
+        return None
+    points = edited.margin_line @ local_to_mm[:3, :3].T + local_to_mm[:3, 3]
+    return MarginLine(points, closed=True, origin="user")
+
+
+def replace_areas(
+    design: bpy.types.Object, area_set: AreaSet, mesh: TriangleMesh, local_to_mm: np.ndarray
+) -> None:
+    """Put areas loaded from a file in the place of all that were there.
+
+    Parameters are those of :func:`write_areas`.
+    """
+    for group in [g for g in design.vertex_groups if g.name.startswith(AREA_GROUP_PREFIX)]:
+        design.vertex_groups.remove(group)
+    properties = getattr(design, OBJECT_PROPERTIES)
+    properties.areas = ""
+    automatic = replace(
+        area_set,
+        areas={name: replace(area, origin="automatic") for name, area in area_set.areas.items()},
+    )
+    if properties.margin_line is not None:
+        properties.margin_line.data.splines.clear()
+    write_areas(design, automatic, mesh, local_to_mm)
+    document = areas_document(area_set)
+    points = document.pop("points_mm")
+    properties.area_points = bridge.new_mesh(AREA_POINTS_NAME, np.array(points))
+    properties.areas_document = json.dumps(document)
+
+
+def _loaded_document(design: bpy.types.Object, unchanged: Set[str]) -> dict[str, Any] | None:
+    """Return what was loaded from an areas file, with the areas that are still as they were."""
+    properties = getattr(design, OBJECT_PROPERTIES)
+    if not properties.areas_document or properties.area_points is None:
+        return None
+    document: dict[str, Any] = json.loads(properties.areas_document)
+    if not unchanged & document["areas"].keys():
+        return None
+    kept = {n: entry for n, entry in document["areas"].items() if n in {*unchanged, "whole"}}
+    places = bridge.positions(properties.area_points).astype(np.float64)
+    return {**document, "areas": kept, "points_mm": places}
 
 
 def write_areas(
@@ -129,52 +216,6 @@ def write_areas(
         "warnings": list(area_set.warnings),
     }
     getattr(design, OBJECT_PROPERTIES).areas = json.dumps(document)
-
-
-def areas_document(
-    edited: UserAreas,
-    design: TriangleMesh,
-    as_read: TriangleMesh,
-    local_to_mm: np.ndarray,
-    spacing_mm: float,
-) -> dict[str, Any]:
-    """Return the user's areas as an areas file of the core holds them.
-
-    Parameters
-    ----------
-    edited : UserAreas
-    design : TriangleMesh
-        The design after repair, which the file belongs to.
-    as_read : TriangleMesh
-        The design as it was read, vertex for vertex.
-    local_to_mm : (4, 4) float
-        From the object's own coordinates to the mesh's.
-    spacing_mm : float
-    """
-    areas = {}
-    for name, vertices in edited.vertices.items():
-        inside = np.zeros(len(as_read.vertices))
-        inside[vertices] = 1.0
-        carried = bridge.carried_to(design.vertices, as_read.vertices, inside)
-        areas[name] = {
-            "origin": "user",
-            "design_vertices": np.flatnonzero(carried >= INSIDE).tolist(),
-        }
-    document: dict[str, Any] = {
-        "format": "cuspwise areas",
-        "version": 1,
-        "design_checksum": design.checksum,
-        "spacing_mm": spacing_mm,
-        "areas": areas,
-    }
-    if edited.margin_line is not None:
-        points = edited.margin_line @ local_to_mm[:3, :3].T + local_to_mm[:3, 3]
-        document["margin_line"] = {
-            "origin": "user",
-            "closed": True,
-            "points_mm": points.tolist(),
-        }
-    return document
 
 
 def _read_groups(design: bpy.types.Object) -> dict[str, np.ndarray]:

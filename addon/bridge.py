@@ -40,6 +40,13 @@ class Frame:
     scale_mm: float
     world_design: np.ndarray
 
+    @property
+    def to_world_mm(self) -> np.ndarray:
+        """Rigid motion (4, 4) from the frame to the world, both in mm: where an export lies."""
+        motion = self.world_design.copy()
+        motion[:3, 3] *= self.scale_mm
+        return motion
+
     def local_to_mm(self, obj: bpy.types.Object) -> np.ndarray:
         """Return the (4, 4) that takes an object's own coordinates to the frame, in mm."""
         motion = np.linalg.inv(self.world_design) @ matrix_of(obj)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -12,11 +10,13 @@ from typing import Any
 import bpy
 import numpy as np
 
-from ..standalone_core.areas.files import load_areas
-from ..standalone_core.areas.find import find_areas_steps
+from ..standalone_core.areas.area_set import AreaSet
+from ..standalone_core.areas.completion import completed_steps
+from ..standalone_core.areas.files import areas_of_document_steps, load_areas_steps, save_areas
 from ..standalone_core.check import CheckResult, CheckSettings, check_meshes_steps
 from ..standalone_core.deviation.field import DeviationSettings
 from ..standalone_core.deviation.verdict import Tolerances
+from ..standalone_core.errors import AreaError
 from ..standalone_core.mesh.refine import evaluation_mesh
 from ..standalone_core.mesh.repair import repair_mesh
 from ..standalone_core.mesh.triangle_mesh import TriangleMesh
@@ -184,38 +184,56 @@ def check_settings(choices: Mapping[str, Any]) -> CheckSettings:
 def check_input_steps(
     design: DesignInput, scan: ScanInput, choices: Mapping[str, Any]
 ) -> Steps[CheckResult]:
-    """Check a scan, with the areas that somebody edited in place of the automatic ones."""
+    """Check a scan, with the areas that somebody made in place of the automatic ones."""
     settings = check_settings(choices)
-    if not design.areas:
-        return (yield from check_meshes_steps(design.mesh, scan.mesh, settings))
-    yield Progress("Reading the areas", 0.0)
-    with tempfile.TemporaryDirectory(prefix="cuspwise-") as folder:
-        path = Path(folder) / "areas.json"
-        _write_user_areas(path, design, choices)
-        settings = replace(settings, areas_file=path)
-        result = yield from scaled(check_meshes_steps(design.mesh, scan.mesh, settings), 0.02, 1)
-    return replace(result, settings=replace(settings, areas_file=None))
+    area_set = None
+    if design.areas:
+        area_set = yield from scaled(area_steps(design, choices), 0.0, 0.2)
+    checking = check_meshes_steps(design.mesh, scan.mesh, settings, area_set=area_set)
+    return (yield from scaled(checking, 0.2 if area_set else 0.0, 1.0))
 
 
-def area_steps(design: DesignInput, choices: Mapping[str, Any]) -> Steps[Any]:
-    """Find the areas of a design, keeping those that somebody edited."""
+def area_steps(design: DesignInput, choices: Mapping[str, Any]) -> Steps[AreaSet]:
+    """Find the areas of a design, keeping those that somebody made."""
     yield Progress("Looking for faults", 0.0)
     mesh = repair_mesh(design.mesh).mesh
+    yield Progress("Placing the evaluation points", 0.1)
     evaluation = evaluation_mesh(mesh, choices["spacing_mm"])
-    if not design.areas:
-        return (yield from scaled(find_areas_steps(evaluation), 0.1, 1.0))
-    with tempfile.TemporaryDirectory(prefix="cuspwise-") as folder:
-        path = Path(folder) / "areas.json"
-        _write_user_areas(path, design, choices)
-        return load_areas(path, evaluation)
+    held, loaded = AreaSet(evaluation=evaluation, areas={}), False
+    if design.areas.document is not None:
+        reading = areas_of_document_steps(design.areas.document, evaluation)
+        try:
+            held = yield from scaled(reading, 0.2, 0.4)
+            loaded = True
+        except AreaError:
+            pass  # The design was changed since: its vertex groups go on by themselves.
+    own = area_groups.own_areas(design.areas, evaluation, design.mesh, with_loaded=not loaded)
+    line = area_groups.own_margin_line(design.areas, design.local_to_mm)
+    held = replace(held, margin_line=line or held.margin_line).replaced(own)
+    return (yield from scaled(completed_steps(held), 0.4, 1.0))
 
 
-def _write_user_areas(path: Path, design: DesignInput, choices: Mapping[str, Any]) -> None:
-    document = area_groups.areas_document(
-        design.areas,
-        repair_mesh(design.mesh).mesh,
-        design.mesh,
-        design.local_to_mm,
-        choices["spacing_mm"],
-    )
-    path.write_text(json.dumps(document), encoding="utf-8")
+def load_areas_file_steps(
+    design: DesignInput, path: Path, choices: Mapping[str, Any]
+) -> Steps[AreaSet]:
+    """Read an areas file made where the design lies in the scene, or in its own frame."""
+    yield Progress("Looking for faults", 0.0)
+    evaluation = evaluation_mesh(repair_mesh(design.mesh).mesh, choices["spacing_mm"])
+    there = design.frame.to_world_mm
+    reading = load_areas_steps(path, evaluation.moved(there))
+    try:
+        loaded = yield from scaled(reading, 0.2, 0.6)
+        return loaded.moved(np.linalg.inv(there), evaluation)
+    except AreaError:
+        if np.allclose(there, np.eye(4)):
+            raise
+    return (yield from scaled(load_areas_steps(path, evaluation), 0.6, 1.0))
+
+
+def save_areas_file_steps(
+    design: DesignInput, path: Path, choices: Mapping[str, Any]
+) -> Steps[tuple[Path, AreaSet]]:
+    """Write an areas file in the coordinates that an exported design has."""
+    area_set = yield from scaled(area_steps(design, choices), 0.0, 0.9)
+    yield Progress("Writing the areas", 0.9)
+    return save_areas(path, area_set.moved(design.frame.to_world_mm)), area_set

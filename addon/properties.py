@@ -177,6 +177,8 @@ class ObjectData(bpy.types.PropertyGroup):
     result: bpy.props.StringProperty()
     result_points: bpy.props.PointerProperty(type=bpy.types.Mesh)
     areas: bpy.props.StringProperty()
+    areas_document: bpy.props.StringProperty()
+    area_points: bpy.props.PointerProperty(type=bpy.types.Mesh)
     landmark: bpy.props.IntProperty()
     caption: bpy.props.StringProperty()
     margin_line: bpy.props.PointerProperty(type=bpy.types.Object)

@@ -145,6 +145,9 @@ class AreasPanel(SidebarPanel, bpy.types.Panel):
         """Draw what was found."""
         layout, design = self.layout, settings_of(context).design
         layout.operator(identifiers.FIND_AREAS)
+        row = layout.row(align=True)
+        row.operator(identifiers.LOAD_AREAS, icon="IMPORT")
+        row.operator(identifiers.SAVE_AREAS, icon="EXPORT")
         known = area_groups.found_areas(design) if design else None
         if known is None:
             say(layout, context, "Not found yet. Check Crown finds them too.")
