@@ -42,6 +42,7 @@ def legend_of(scene: bpy.types.Scene) -> Legend:
         [],
         limit_um=_rounded(settings.shown_limit_um),
         tolerance_um=_rounded(settings.tolerance_whole_um) or None,
+        palette=settings.palette,
     )
     return replace(
         shown,
@@ -71,7 +72,7 @@ def remove(scene: bpy.types.Scene) -> None:
 
 
 def refresh(scene: bpy.types.Scene) -> None:
-    """Colour anew by the scene's limit, if colours are shown; nothing is measured."""
+    """Colour anew by the scene's limit and palette, if colours are shown; nothing is measured."""
     settings = getattr(scene, SCENE_PROPERTIES)
     if not settings.show_colours:
         return
@@ -87,7 +88,7 @@ def refresh(scene: bpy.types.Scene) -> None:
         data = store.data_of(scan)
         shown = tuple(o for o in (scan, data.design) if store.is_in(o, scene))
         for obj in shown:
-            _colour(obj, deviation_attribute(data.result_id), limit_um / 1e3)
+            _colour(obj, deviation_attribute(data.result_id), limit_um / 1e3, settings.palette)
             _hide(obj, _is_hidden(obj, scan, settings.shown))
     for obj in [o for o in bpy.data.objects if store.data_of(o).coloured and o not in shown]:
         _uncover(obj)
@@ -113,7 +114,7 @@ def _is_hidden(obj: bpy.types.Object, scan: bpy.types.Object, shown: str) -> boo
 # Objects -------------------------------------------------------------------------------------
 
 
-def _colour(obj: bpy.types.Object, attribute: str, limit_mm: float) -> None:
+def _colour(obj: bpy.types.Object, attribute: str, limit_mm: float, palette: str) -> None:
     mesh = obj.data
     values = bridge.read_attribute(mesh, attribute)
     if values is None:
@@ -129,7 +130,7 @@ def _colour(obj: bpy.types.Object, attribute: str, limit_mm: float) -> None:
         mesh.color_attributes.new(COLOUR_ATTRIBUTE, "BYTE_COLOR", "POINT")
     colours = np.ones((len(values), 4), dtype=np.float32)
     np.multiply(
-        deviation_colours(values, limit_mm),
+        deviation_colours(values, limit_mm, palette),
         np.float32(1 / 255),
         out=colours[:, :3],
         casting="unsafe",

@@ -2,7 +2,7 @@
 
 import bpy
 
-from . import colour_map, store
+from . import choices, colour_map, store
 from .identifiers import JOB_PROPERTIES, OBJECT_PROPERTIES, SCENE_PROPERTIES
 from .units import AUTO, UNIT_CHOICES
 
@@ -52,23 +52,6 @@ def _colours_changed(_settings, context):
     colour_map.refresh(context.scene)
 
 
-def tolerance(area: str, default: float):
-    """Return the property that holds the tolerance of an area."""
-    return bpy.props.FloatProperty(
-        name=area,
-        description=(
-            "Largest acceptable mean absolute deviation, µm; also the ± band of the share within "
-            "tolerance. 0 sets none. The default is common practice, no source"
-        ),
-        default=default,
-        min=0.0,
-        soft_max=200.0,
-        precision=1,
-        step=100,
-        update=_tolerances_changed,
-    )
-
-
 class ScanItem(bpy.types.PropertyGroup):
     """One row of the list of scans."""
 
@@ -107,27 +90,12 @@ class SceneSettings(bpy.types.PropertyGroup):
     fit_area: bpy.props.EnumProperty(
         name="On", description="The part of the design that the scan is laid on", items=FIT_AREAS
     )
-    spacing_mm: bpy.props.FloatProperty(
-        name="Spacing (mm)",
-        description="Largest distance between neighbouring points of measurement, in mm",
-        default=0.1,
-        min=0.02,
-        soft_max=0.5,
-        precision=3,
-        step=1,
-    )
-    search_mm: bpy.props.FloatProperty(
-        name="Search Distance (mm)",
-        description="Points with no scan within this distance count as not measured, in mm",
-        default=1.0,
-        min=0.05,
-        soft_max=5.0,
-        precision=2,
-        step=10,
-    )
-    tolerance_whole_um: tolerance("Whole Crown (µm)", 25.0)
-    tolerance_occlusal_um: tolerance("Occlusal (µm)", 20.0)
-    tolerance_margin_um: tolerance("Margin (µm)", 15.0)
+    spacing_mm: choices.spacing()
+    search_mm: choices.search()
+    tolerance_whole_um: choices.tolerance("tolerance_whole_um", _tolerances_changed)
+    tolerance_occlusal_um: choices.tolerance("tolerance_occlusal_um", _tolerances_changed)
+    tolerance_margin_um: choices.tolerance("tolerance_margin_um", _tolerances_changed)
+    palette: choices.palette(_colours_changed)
     shown: bpy.props.EnumProperty(
         name="Show",
         description="Which of the two surfaces to look at",
@@ -211,13 +179,7 @@ def take_defaults(scene):
     chosen = preferences()
     if chosen is None:
         return
-    for name in (
-        "spacing_mm",
-        "search_mm",
-        "tolerance_whole_um",
-        "tolerance_occlusal_um",
-        "tolerance_margin_um",
-    ):
+    for name in choices.DEFAULTED:
         setattr(settings, name, getattr(chosen, name))
 
 

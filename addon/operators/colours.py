@@ -13,7 +13,8 @@ class ShowColourMap(bpy.types.Operator):
     bl_label = "Show Colour Map"
     bl_description = (
         "Colour the chosen scan and its design by deviation, in solid mode, material preview and "
-        "renders. Red: material outside the design; blue: missing material; grey: not measured"
+        "renders. With the standard palette, red is material outside the design, blue is missing "
+        "material, grey was not measured"
     )
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 

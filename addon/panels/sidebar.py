@@ -191,6 +191,7 @@ class DeviationPanel(SidebarPanel, bpy.types.Panel):
         row = layout.row()
         row.enabled = not settings.limit_is_automatic
         row.prop(settings, "limit_um")
+        layout.prop(settings, "palette")
 
 
 class TolerancesPanel(SidebarPanel, bpy.types.Panel):

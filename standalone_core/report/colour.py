@@ -1,6 +1,6 @@
-"""Our diverging colour map for deviations, built from a formula in the OKLab colour space.
+"""Our colour maps for deviations, built from formulas in the OKLab colour space.
 
-Each arm of the map is a helix in OKLab (B. Ottosson, "A perceptual color space for image
+Each arm of a diverging map is a helix in OKLab (B. Ottosson, "A perceptual color space for image
 processing", 2020). With s from 0 at zero deviation to 1 at the limit, and Φ the turn of hue,
 
     L(s) = L₀ + (L₁ − L₀)·s,    C(s) = C₁·sin(sΦ) / sin Φ,    h(s) = h₁ ∓ (1 − s)·Φ.
@@ -12,11 +12,17 @@ goes from aqua to blue, excess from sand to brick red: hues that stay apart unde
 dichromacy (tested with the matrices of Machado, Oliveira & Fernandes 2009). What was not
 measured has a neutral grey that is no colour of the map. The transfer function is that of sRGB
 (IEC 61966-2-1).
+
+The grey map is for printers without colour, where two arms cannot be told apart: lightness rises
+evenly from missing material (dark) to excess (light), and what was not measured is black.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cache
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -26,13 +32,77 @@ from ..errors import SettingError
 FloatArray = NDArray[np.float64]
 ColourArray = NDArray[np.uint8]
 
-ZERO_LIGHTNESS = 0.965
-END_LIGHTNESS = 0.44
-END_CHROMA = 0.165
-EXCESS_HUE_DEG = 32.0  # brick red at the positive limit
-LACK_HUE_DEG = 265.0  # blue at the negative limit
-HUE_TURN_DEG = 45.0  # towards sand and aqua near zero
-UNMEASURED_LIGHTNESS = 0.55
+
+@dataclass(frozen=True)
+class Palette:
+    """The numbers of one colour map.
+
+    Attributes
+    ----------
+    title, words : str
+        Its name, and what it is for, as people read them.
+    zero_lightness, excess_lightness, lack_lightness : float
+        OKLab lightness at zero, at the positive and at the negative limit.
+    chroma, excess_hue_deg, lack_hue_deg, hue_turn_deg : float
+        Chroma and hues at the limits, and how far hue turns on the way from zero.
+    unmeasured_lightness : float
+        Of the neutral colour of what was not measured.
+    """
+
+    title: str
+    words: str
+    zero_lightness: float
+    excess_lightness: float
+    lack_lightness: float
+    chroma: float
+    excess_hue_deg: float
+    lack_hue_deg: float
+    hue_turn_deg: float
+    unmeasured_lightness: float
+
+
+STANDARD, STRONG, GREY = "standard", "strong", "grey"
+PALETTES: Mapping[str, Palette] = MappingProxyType(
+    {
+        STANDARD: Palette(
+            "Standard",
+            "Blue where material is missing, brick red where there is too much",
+            zero_lightness=0.965,
+            excess_lightness=0.44,
+            lack_lightness=0.44,
+            chroma=0.165,
+            excess_hue_deg=32.0,
+            lack_hue_deg=265.0,
+            hue_turn_deg=45.0,
+            unmeasured_lightness=0.55,
+        ),
+        STRONG: Palette(
+            "Strong Contrast",
+            "The same two colours, darker at the limits: for projectors and bright rooms",
+            zero_lightness=0.965,
+            excess_lightness=0.36,
+            lack_lightness=0.36,
+            chroma=0.145,
+            excess_hue_deg=28.0,
+            lack_hue_deg=270.0,
+            hue_turn_deg=75.0,
+            unmeasured_lightness=0.55,
+        ),
+        GREY: Palette(
+            "Grey",
+            "Dark where material is missing, light where there is too much, black where nothing "
+            "was measured: for printing without colour",
+            zero_lightness=0.61,
+            excess_lightness=0.97,
+            lack_lightness=0.25,
+            chroma=0.0,
+            excess_hue_deg=0.0,
+            lack_hue_deg=0.0,
+            hue_turn_deg=45.0,
+            unmeasured_lightness=0.0,
+        ),
+    }
+)
 
 STEPS_PER_ARM = 512
 
@@ -82,13 +152,15 @@ def oklab_to_linear(lab: ArrayLike) -> FloatArray:
     return linear
 
 
-def map_oklab(position: ArrayLike) -> FloatArray:
+def map_oklab(position: ArrayLike, palette: str = STANDARD) -> FloatArray:
     """Evaluate the map's formula.
 
     Parameters
     ----------
     position : (n,) array_like of float
         Deviation over limit, from −1 to 1.
+    palette : str
+        One of ``PALETTES``.
 
     Returns
     -------
@@ -97,23 +169,27 @@ def map_oklab(position: ArrayLike) -> FloatArray:
     """
     signed = np.asarray(position, dtype=np.float64)
     share = np.abs(signed)
-    turn = np.radians(HUE_TURN_DEG)
-    lightness = ZERO_LIGHTNESS + (END_LIGHTNESS - ZERO_LIGHTNESS) * share
-    chroma = END_CHROMA * np.sin(share * turn) / np.sin(turn)
+    chosen = _palette(palette)
+    turn = np.radians(chosen.hue_turn_deg)
+    ends = np.where(signed >= 0.0, chosen.excess_lightness, chosen.lack_lightness)
+    lightness = chosen.zero_lightness + (ends - chosen.zero_lightness) * share
+    chroma = chosen.chroma * np.sin(share * turn) / np.sin(turn)
     hue = np.where(
         signed >= 0.0,
-        np.radians(EXCESS_HUE_DEG) + (1.0 - share) * turn,
-        np.radians(LACK_HUE_DEG) - (1.0 - share) * turn,
+        np.radians(chosen.excess_hue_deg) + (1.0 - share) * turn,
+        np.radians(chosen.lack_hue_deg) - (1.0 - share) * turn,
     )
     return np.stack([lightness, chroma * np.cos(hue), chroma * np.sin(hue)], axis=-1)
 
 
-def map_srgb(position: ArrayLike) -> FloatArray:
+def map_srgb(position: ArrayLike, palette: str = STANDARD) -> FloatArray:
     """Colours of the map as sRGB in 0…1, (n, 3), at deviation over limit from −1 to 1."""
-    return linear_to_srgb(oklab_to_linear(map_oklab(position)))
+    return linear_to_srgb(oklab_to_linear(map_oklab(position, palette)))
 
 
-def deviation_colours(values_mm: ArrayLike, limit_mm: float) -> ColourArray:
+def deviation_colours(
+    values_mm: ArrayLike, limit_mm: float, palette: str = STANDARD
+) -> ColourArray:
     """Colour deviations; values beyond the limit take the colour of the limit.
 
     Parameters
@@ -122,6 +198,8 @@ def deviation_colours(values_mm: ArrayLike, limit_mm: float) -> ColourArray:
         Signed deviations; NaN where nothing was measured.
     limit_mm : float
         The map runs from −limit to +limit.
+    palette : str
+        One of ``PALETTES``.
 
     Returns
     -------
@@ -131,7 +209,7 @@ def deviation_colours(values_mm: ArrayLike, limit_mm: float) -> ColourArray:
     Raises
     ------
     SettingError
-        A limit that is not a positive number.
+        A limit that is not a positive number, or no such palette.
     """
     if not (np.isfinite(limit_mm) and limit_mm > 0.0):
         raise SettingError(
@@ -144,35 +222,46 @@ def deviation_colours(values_mm: ArrayLike, limit_mm: float) -> ColourArray:
     # NaN passes through clip; it is sent to the grey kept behind the last colour of the table.
     np.copyto(scaled, STEPS_PER_ARM + 1.0, where=np.isnan(scaled))
     index = np.rint(scaled).astype(np.intp) + STEPS_PER_ARM
-    return np.take(_table(), index, axis=0)
+    return np.take(_table(palette), index, axis=0)
 
 
-def unmeasured_colour() -> tuple[int, int, int]:
-    """Return the neutral grey (sRGB) of what was not measured; never a colour of the map."""
-    red, green, blue = (int(channel) for channel in _table()[-1])
+def unmeasured_colour(palette: str = STANDARD) -> tuple[int, int, int]:
+    """Return the neutral colour (sRGB) of what was not measured; never a colour of the map."""
+    red, green, blue = (int(channel) for channel in _table(palette)[-1])
     return red, green, blue
 
 
-def hex_colour(position: float) -> str:
+def hex_colour(position: float, palette: str = STANDARD) -> str:
     """Colour of the map at deviation over limit (−1…1) as ``#rrggbb``."""
-    return _hex(map_srgb(np.array([np.clip(position, -1.0, 1.0)]))[0])
+    return _hex(map_srgb(np.array([np.clip(position, -1.0, 1.0)]), palette)[0])
 
 
-def unmeasured_hex() -> str:
-    """Grey of what was not measured as ``#rrggbb``."""
-    return "#{:02x}{:02x}{:02x}".format(*unmeasured_colour())
+def unmeasured_hex(palette: str = STANDARD) -> str:
+    """Colour of what was not measured as ``#rrggbb``."""
+    return "#{:02x}{:02x}{:02x}".format(*unmeasured_colour(palette))
 
 
 @cache
-def _table() -> ColourArray:
-    """Colours from −limit to +limit, then the grey of what was not measured."""
+def _table(palette: str) -> ColourArray:
+    """Colours from −limit to +limit, then that of what was not measured."""
     position = np.linspace(-1.0, 1.0, 2 * STEPS_PER_ARM + 1)
-    grey = linear_to_srgb(oklab_to_linear(np.array([[UNMEASURED_LIGHTNESS, 0.0, 0.0]])))
+    unmeasured = _palette(palette).unmeasured_lightness
+    grey = linear_to_srgb(oklab_to_linear(np.array([[unmeasured, 0.0, 0.0]])))
     # One value for the three channels: the rounded matrices leave grey off by some 1e-8.
-    colours = np.vstack([map_srgb(position), np.full((1, 3), grey.mean())])
+    colours = np.vstack([map_srgb(position, palette), np.full((1, 3), grey.mean())])
     table: ColourArray = np.rint(255.0 * colours).astype(np.uint8)
     table.setflags(write=False)
     return table
+
+
+def _palette(name: str) -> Palette:
+    if name not in PALETTES:
+        raise SettingError(
+            f"There is no palette {name!r}.",
+            subject="palette",
+            remedy=f"Choose from {', '.join(PALETTES)}.",
+        )
+    return PALETTES[name]
 
 
 def _hex(srgb: FloatArray) -> str:

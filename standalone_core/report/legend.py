@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from .colour import hex_colour, unmeasured_hex
+from .colour import STANDARD, hex_colour, unmeasured_hex
 from .words import share_words
 
 NICE_STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
@@ -93,6 +93,7 @@ def make_legend(
     limit_um: float,
     tolerance_um: float | None = None,
     colours: int = 65,
+    palette: str = STANDARD,
 ) -> Legend:
     """Lay out the legend of a coloured surface.
 
@@ -106,6 +107,8 @@ def make_legend(
         Half width of the band to mark.
     colours : int
         Count of colour stops.
+    palette : str
+        One of ``colour.PALETTES``.
     """
     values = np.asarray(values_mm, dtype=np.float64)
     weights = np.asarray(weights_mm2, dtype=np.float64)
@@ -123,8 +126,10 @@ def make_legend(
         tolerance_um=None if tolerance_um is None else float(tolerance_um),
         ticks=legend_ticks(limit_um),
         band=band,
-        stops=tuple(LegendStop(float(p), hex_colour(2.0 * float(p) - 1.0)) for p in positions),
-        unmeasured_colour=unmeasured_hex(),
+        stops=tuple(
+            LegendStop(float(p), hex_colour(2.0 * float(p) - 1.0, palette)) for p in positions
+        ),
+        unmeasured_colour=unmeasured_hex(palette),
         share_clipped=float(weights[beyond].sum()) / counted if counted > 0.0 else 0.0,
         share_unmeasured=1.0 - counted / total if total > 0.0 else 1.0,
     )

@@ -35,12 +35,13 @@ VISION = {"full": np.eye(3), **{name: np.array(matrix) for name, matrix in MACHA
 # "CSS Gamut Mapping" ("the JND is an OKLCh ΔE of 0.02").
 JUST_NOTICEABLE = 0.02
 
+DIVERGING = [colour.STANDARD, colour.STRONG]
 POSITIONS = np.linspace(-1.0, 1.0, 2 * 64 + 1)
 
 
-def seen(position: np.ndarray, vision: str) -> np.ndarray:
+def seen(position: np.ndarray, vision: str, palette: str = colour.STANDARD) -> np.ndarray:
     """OKLab of the map's 8-bit colours as seen by one kind of vision."""
-    srgb = np.rint(255.0 * colour.map_srgb(position)) / 255.0
+    srgb = np.rint(255.0 * colour.map_srgb(position, palette)) / 255.0
     return seen_srgb(srgb, vision)
 
 
@@ -79,14 +80,16 @@ def test_transfer_function_is_that_of_srgb() -> None:
     )
 
 
-def test_every_colour_can_be_shown_uncut() -> None:
-    linear = colour.oklab_to_linear(colour.map_oklab(np.linspace(-1.0, 1.0, 2001)))
+@pytest.mark.parametrize("palette", list(colour.PALETTES))
+def test_every_colour_can_be_shown_uncut(palette: str) -> None:
+    linear = colour.oklab_to_linear(colour.map_oklab(np.linspace(-1.0, 1.0, 2001), palette))
     assert linear.min() >= 0.0
     assert linear.max() <= 1.0
 
 
-def test_steps_are_even_and_mirror_each_other() -> None:
-    lab = colour.map_oklab(POSITIONS)
+@pytest.mark.parametrize("palette", DIVERGING)
+def test_steps_are_even_and_mirror_each_other(palette: str) -> None:
+    lab = colour.map_oklab(POSITIONS, palette)
     steps = np.linalg.norm(np.diff(lab, axis=0), axis=1)
     assert steps.max() / steps.min() - 1.0 < 1e-3
     lightness = lab[:, 0]
@@ -97,12 +100,13 @@ def test_steps_are_even_and_mirror_each_other() -> None:
     assert lightness.argmax() == len(POSITIONS) // 2
 
 
-def test_steps_of_the_eight_bit_colours_stay_even() -> None:
+@pytest.mark.parametrize("palette", DIVERGING)
+def test_steps_of_the_eight_bit_colours_stay_even(palette: str) -> None:
     # 16 steps of about 0.07; rounding to 8 bits moves either end of a step by at most 0.0015
     # (half a level of 1/255 in three channels, seen in OKLab).
     position = np.linspace(-1.0, 1.0, 17)
-    steps = np.linalg.norm(np.diff(seen(position, "full"), axis=0), axis=1)
-    exact = np.linalg.norm(np.diff(colour.map_oklab(position), axis=0), axis=1)
+    steps = np.linalg.norm(np.diff(seen(position, "full", palette), axis=0), axis=1)
+    exact = np.linalg.norm(np.diff(colour.map_oklab(position, palette), axis=0), axis=1)
     assert np.abs(steps - exact).max() < 0.003
     assert steps.max() / steps.min() < 1.06
 
@@ -129,51 +133,79 @@ def test_simulation_keeps_white(vision: str) -> None:
     np.testing.assert_allclose(VISION[vision].sum(axis=1), 1.0, atol=2e-6)
 
 
+@pytest.mark.parametrize("palette", list(colour.PALETTES))
 @pytest.mark.parametrize("vision", list(VISION))
-def test_excess_and_lack_are_told_apart(vision: str) -> None:
+def test_excess_and_lack_are_told_apart(vision: str, palette: str) -> None:
     # Every excess against every lack beyond a quarter of the limit: at least three just
     # noticeable differences apart; the two ends at least ten.
-    lack = seen(np.linspace(-1.0, -0.25, 97), vision)
-    excess = seen(np.linspace(0.25, 1.0, 97), vision)
+    lack = seen(np.linspace(-1.0, -0.25, 97), vision, palette)
+    excess = seen(np.linspace(0.25, 1.0, 97), vision, palette)
     gaps = np.linalg.norm(lack[:, None] - excess[None], axis=2)
     assert gaps.min() > 3.0 * JUST_NOTICEABLE
     assert np.linalg.norm(lack[0] - excess[-1]) > 10.0 * JUST_NOTICEABLE
 
 
+@pytest.mark.parametrize("palette", DIVERGING)
 @pytest.mark.parametrize("vision", list(VISION))
-def test_lightness_falls_along_both_arms_for_everyone(vision: str) -> None:
-    lightness = seen(np.linspace(-1.0, 1.0, 33), vision)[:, 0]
+def test_lightness_falls_along_both_arms_for_everyone(vision: str, palette: str) -> None:
+    lightness = seen(np.linspace(-1.0, 1.0, 33), vision, palette)[:, 0]
     assert (np.diff(lightness[:17]) > 0.0).all()
     assert (np.diff(lightness[16:]) < 0.0).all()
 
 
+@pytest.mark.parametrize("palette", list(colour.PALETTES))
 @pytest.mark.parametrize("vision", list(VISION))
-def test_unmeasured_grey_is_no_colour_of_the_map(vision: str) -> None:
-    grey = seen_srgb(np.array(colour.unmeasured_colour()) / 255.0, vision)
-    gaps = np.linalg.norm(seen(POSITIONS, vision) - grey, axis=1)
+def test_unmeasured_grey_is_no_colour_of_the_map(vision: str, palette: str) -> None:
+    grey = seen_srgb(np.array(colour.unmeasured_colour(palette)) / 255.0, vision)
+    gaps = np.linalg.norm(seen(POSITIONS, vision, palette) - grey, axis=1)
     assert gaps.min() > 3.0 * JUST_NOTICEABLE
     centre = gaps[len(POSITIONS) // 2]
     assert centre > 15.0 * JUST_NOTICEABLE
 
 
-def test_deviation_colours_are_centred_cut_and_grey() -> None:
+@pytest.mark.parametrize("palette", list(colour.PALETTES))
+def test_deviation_colours_are_centred_cut_and_grey(palette: str) -> None:
     values = np.array([0.0, 0.05, -0.05, 0.7, -np.inf, np.nan, 1e-9, 0.025])
-    rgb = colour.deviation_colours(values, 0.05)
+    rgb = colour.deviation_colours(values, 0.05, palette)
     assert rgb.shape == (8, 3)
     assert rgb.dtype == np.uint8
-    expected = np.rint(255.0 * colour.map_srgb(np.array([0.0, 1.0, -1.0, 1.0, -1.0])))
+    expected = np.rint(255.0 * colour.map_srgb(np.array([0.0, 1.0, -1.0, 1.0, -1.0]), palette))
     np.testing.assert_array_equal(rgb[:5], expected)
-    assert tuple(rgb[5]) == colour.unmeasured_colour()
-    assert len(set(colour.unmeasured_colour())) == 1
+    assert tuple(rgb[5]) == colour.unmeasured_colour(palette)
+    assert len(set(colour.unmeasured_colour(palette))) == 1
     np.testing.assert_array_equal(rgb[6], rgb[0])
-    np.testing.assert_array_equal(rgb[7], np.rint(255.0 * colour.map_srgb(np.array([0.5])))[0])
-    assert colour.hex_colour(2.0) == "#{:02x}{:02x}{:02x}".format(*rgb[1])
+    np.testing.assert_array_equal(
+        rgb[7], np.rint(255.0 * colour.map_srgb(np.array([0.5]), palette))[0]
+    )
+    assert colour.hex_colour(2.0, palette) == "#{:02x}{:02x}{:02x}".format(*rgb[1])
 
 
 def test_warm_is_excess_and_blue_is_lack() -> None:
     excess, lack = colour.deviation_colours([0.1, -0.1], 0.1).astype(int)
     assert excess[0] > 2 * excess[2]
     assert lack[2] > 2 * lack[0]
+
+
+def test_a_print_without_colour_tells_excess_from_lack() -> None:
+    """The grey map has no hue; its lightness rises evenly from lack to excess."""
+    lab = colour.map_oklab(POSITIONS, colour.GREY)
+    assert np.abs(lab[:, 1:]).max() < 1e-12
+    steps = np.diff(lab[:, 0])
+    np.testing.assert_allclose(steps, steps.mean(), atol=1e-12)
+    assert steps.mean() > 0.0
+    rgb = colour.deviation_colours(np.linspace(-1.0, 1.0, 33), 1.0, colour.GREY)
+    assert (np.ptp(rgb.astype(int), axis=1) == 0).all()
+
+
+def test_strong_contrast_is_stronger() -> None:
+    ends = np.array([-1.0, 1.0])
+    standard, strong = (colour.map_oklab(ends, name)[:, 0] for name in DIVERGING)
+    assert (strong < standard - 0.05).all()
+
+
+def test_an_unknown_palette_is_refused() -> None:
+    with pytest.raises(SettingError, match="Choose from standard, strong, grey"):
+        colour.deviation_colours([0.0], 1.0, "rainbow")
 
 
 @pytest.mark.parametrize("limit", [0.0, -1.0, np.nan, np.inf])

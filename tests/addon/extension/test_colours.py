@@ -164,3 +164,24 @@ def render(case: SimpleNamespace, path: Path) -> np.ndarray:
     image.pixels.foreach_get(flat)
     pixels = np.rint(255 * flat.reshape(-1, 4)).astype(int)
     return pixels[pixels[:, 3] == 255, :3]
+
+
+@pytest.mark.parametrize("palette", ["standard", "strong", "grey"])
+def test_the_palette_changes_at_once(checked: SimpleNamespace, palette: str) -> None:
+    """On the object and on the legend, without measuring anew."""
+    before = checked.scan.cuspwise.result_id
+    checked.settings.palette = palette
+    colour = checked.part("standalone_core.report.colour")
+    name = f"deviation_mm {before}"
+    values = checked.part("addon.bridge").read_attribute(checked.scan.data, name)
+    limit_mm = checked.settings.shown_limit_um / 1e3
+    shown = np.empty(4 * len(values), dtype=np.float32)
+    data = checked.scan.data.color_attributes["Cuspwise Colours"].data
+    data.foreach_get("color_srgb", shown)
+    found = np.rint(255 * shown.reshape(-1, 4)[:, :3]).astype(int)
+    expected = colour.deviation_colours(values, limit_mm, palette).astype(int)
+    assert np.abs(found - expected).max() <= 1
+    legend = checked.part("addon.colour_map").legend_of(checked.scene)
+    assert legend.stops[0].colour == colour.hex_colour(-1.0, palette)
+    assert legend.unmeasured_colour == colour.unmeasured_hex(palette)
+    assert checked.scan.cuspwise.result_id == before

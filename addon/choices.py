@@ -1,0 +1,81 @@
+"""Choices that a scene makes and the preferences hold the defaults of, defined once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import bpy
+
+from ..standalone_core.report.colour import PALETTES, STANDARD
+
+Update = Callable[[Any, bpy.types.Context], None]
+
+TOLERANCES = {
+    "tolerance_whole_um": ("Whole Crown (µm)", 25.0),
+    "tolerance_occlusal_um": ("Occlusal (µm)", 20.0),
+    "tolerance_margin_um": ("Margin (µm)", 15.0),
+}
+# What a scene takes over from the preferences.
+DEFAULTED = ("spacing_mm", "search_mm", *TOLERANCES, "palette")
+
+
+def spacing() -> Any:
+    """Return the property that holds the distance of the evaluation points."""
+    return bpy.props.FloatProperty(
+        name="Spacing (mm)",
+        description=(
+            "Largest distance between neighbouring points of measurement, in mm. Half of it takes "
+            "about four times as long; 0.1 is usual"
+        ),
+        default=0.1,
+        min=0.02,
+        soft_max=0.5,
+        precision=3,
+        step=1,
+    )
+
+
+def search() -> Any:
+    """Return the property that holds the search distance."""
+    return bpy.props.FloatProperty(
+        name="Search Distance (mm)",
+        description=(
+            "Points with no scan within this distance count as not measured, in mm. It must be "
+            "larger than the deviations to be found"
+        ),
+        default=1.0,
+        min=0.05,
+        soft_max=5.0,
+        precision=2,
+        step=10,
+    )
+
+
+def tolerance(name: str, update: Update | None = None) -> Any:
+    """Return the property that holds the tolerance of an area, one of ``TOLERANCES``."""
+    title, default = TOLERANCES[name]
+    return bpy.props.FloatProperty(
+        name=title,
+        description=(
+            "Largest acceptable mean absolute deviation, µm; also the ± band of the share within "
+            "tolerance. 0 sets none. The default is common practice, no source"
+        ),
+        default=default,
+        min=0.0,
+        soft_max=200.0,
+        precision=1,
+        step=100,
+        update=update,
+    )
+
+
+def palette(update: Update | None = None) -> Any:
+    """Return the property that holds the palette of the colour map."""
+    return bpy.props.EnumProperty(
+        name="Palette",
+        description="The colours of the map; the deviations stay what they are",
+        items=[(key, chosen.title, chosen.words) for key, chosen in PALETTES.items()],
+        default=STANDARD,
+        update=update,
+    )
