@@ -1,9 +1,10 @@
 """Draws pictures of a coloured surface with Blender, without a screen, in a process of its own.
 
 ``python pictures.py JOB_FOLDER`` reads ``job.npz`` (what to draw) and ``job.json`` (how), writes
-one PNG per view into the folder and prints one line per finished picture. The colours, the shading
-and the layout of the legend come ready made; this file only turns and draws them. It stands alone,
-since the process that runs it has one task and Blender can be loaded once per process.
+one PNG per shot (a view of a colouring) into the folder and prints one line per finished picture.
+The colours and the layout of the legend come ready made; this file only turns, shades and draws
+them. It stands alone, since the process that runs it has one task and Blender can be loaded once
+per process.
 """
 
 from __future__ import annotations
@@ -17,6 +18,8 @@ import numpy as np
 
 TITLE_PX = 76  # strip above the surface
 LEGEND_PX = 222  # strip below it
+BARE_TOP_PX = 16  # the same where there is no legend, and the title stands outside the picture
+BARE_BASE_PX = 70
 MARGIN_PX = 36
 CAMERA_Z = 6000.0
 FRONT_Z = 4000.0  # words and legend lie in front of the surface, the backdrop behind it
@@ -34,9 +37,9 @@ def main(arguments: list[str]) -> int:
     with np.load(folder / "job.npz") as arrays:
         surface = {name: arrays[name] for name in arrays.files}
     stage = Stage(job, surface)
-    for view in job["views"]:
-        stage.draw(view, folder / f"{view['name']}.png")
-        print(f"drawn {view['name']}", flush=True)
+    for shot in sorted(job["shots"], key=lambda shot: shot["view"]):
+        stage.draw(job["views"][shot["view"]], shot["colours"], folder / f"{shot['file']}.png")
+        print(f"drawn {shot['file']}", flush=True)
     return 0
 
 
@@ -46,9 +49,11 @@ class Stage:
     Parameters
     ----------
     job : dict
-        ``width``, ``height``, ``engine``, ``legend``, ``caption``, ``views``.
+        ``width``, ``height``, ``engine``, ``legend`` (None: bare pictures), ``caption``,
+        ``views``, ``shots``, ``smoothing``, ``samples``.
     surface : dict of arrays
-        ``points`` (n, 3) mm, ``normals`` (n, 3), ``colours`` (n, 3) uint8 sRGB, ``faces`` (m, 3).
+        ``points`` (n, 3) mm, ``normals`` (n, 3), ``colours`` (k, n, 3) uint8 sRGB, one row per
+        colouring, ``faces`` (m, 3).
     """
 
     def __init__(self, job: dict[str, Any], surface: dict[str, np.ndarray]) -> None:
@@ -57,6 +62,9 @@ class Stage:
         self.bpy = bpy
         self.job = job
         self.surface = surface
+        self.bare = job["legend"] is None
+        self.top = BARE_TOP_PX if self.bare else TITLE_PX
+        self.base = BARE_BASE_PX if self.bare else LEGEND_PX
         bpy.ops.wm.read_factory_settings(use_empty=True)
         self.scene = bpy.context.scene
         self.font = self._load_font()
@@ -67,8 +75,10 @@ class Stage:
         self.pixels_per_mm = self._fit()
         self.body = self._add_mesh("surface", surface["points"], surface["faces"])
         self.titles: list[Any] = []
+        self.turned, self.light = "", np.zeros(0)
         self._add_backdrop()
-        self._add_legend()
+        if not self.bare:
+            self._add_legend()
         self._add_scale_bar()
 
     # Setting up ---------------------------------------------------------------------------
@@ -88,7 +98,7 @@ class Stage:
         scene.render.engine = job["engine"]
         if job["engine"] == "CYCLES":
             scene.cycles.device = "CPU"
-            scene.cycles.samples = job.get("samples", 8)
+            scene.cycles.samples = job["samples"]
             scene.cycles.use_denoising = False
             scene.cycles.use_adaptive_sampling = False
             scene.cycles.max_bounces = 0
@@ -98,7 +108,7 @@ class Stage:
             shading = scene.display.shading
             shading.light = "FLAT"
             shading.color_type = "VERTEX"
-            scene.display.render_aa = "5"
+            scene.display.render_aa = job["smoothing"]
 
     def _set_up_camera(self) -> None:
         camera = self.bpy.data.cameras.new("camera")
@@ -137,7 +147,7 @@ class Stage:
     def _fit(self) -> float:
         """Return pixels per mm so that the surface fits every view: one scale for all of them."""
         width = self.job["width"] - 2 * MARGIN_PX
-        height = self.job["height"] - TITLE_PX - LEGEND_PX
+        height = self.job["height"] - self.top - self.base
         scale = np.inf
         for view in self.job["views"]:
             turned = (self.surface["points"] - self.centre) @ _turn(view).T
@@ -147,19 +157,26 @@ class Stage:
 
     # Drawing ------------------------------------------------------------------------------
 
-    def draw(self, view: dict[str, Any], path: Path) -> None:
-        """Draw one view: turn the surface, shade it, name it, write the picture."""
-        turn = _turn(view)
-        points = (self.surface["points"] - self.centre) @ turn.T * self.pixels_per_mm
-        points[:, 1] += 0.5 * (LEGEND_PX - TITLE_PX)
+    def draw(self, view: dict[str, Any], colouring: int, path: Path) -> None:
+        """Draw one view of one colouring: turn the surface, shade it, write the picture."""
+        if self.turned != view["name"]:
+            self._turn_to(view)
         mesh = self.body.data
-        mesh.attributes["position"].data.foreach_set("vector", points.astype(np.float32).ravel())
-        light = _shade(self.surface["normals"] @ turn.T)
-        self._paint(mesh, self.surface["colours"] / 255.0, light)
+        self._paint(mesh, self.surface["colours"][colouring] / 255.0, self.light)
         mesh.update()
-        self._name(view["title"])
         self.scene.render.filepath = str(path)
         self.bpy.ops.render.render(write_still=True)
+
+    def _turn_to(self, view: dict[str, Any]) -> None:
+        turn = _turn(view)
+        points = (self.surface["points"] - self.centre) @ turn.T * self.pixels_per_mm
+        points[:, 1] += 0.5 * (self.base - self.top)
+        positions = self.body.data.attributes["position"].data
+        positions.foreach_set("vector", points.astype(np.float32).ravel())
+        self.light = _shade(self.surface["normals"] @ turn.T)
+        if not self.bare:
+            self._name(view["title"])
+        self.turned = view["name"]
 
     def _paint(self, mesh: Any, srgb: np.ndarray, light: np.ndarray | None = None) -> None:
         if light is not None:
@@ -246,17 +263,18 @@ class Stage:
 
     def _add_scale_bar(self) -> None:
         """Add a bar of a round length in mm, the same in every view."""
-        longest = 0.2 * self.job["width"] / self.pixels_per_mm
+        longest = (0.25 if self.bare else 0.2) * self.job["width"] / self.pixels_per_mm
         length = max(
             (v for v in (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100) if v <= longest), default=0
         )
         if not length:
             return
-        right, y = self.job["width"] - MARGIN_PX, LEGEND_PX + 8
+        right, y = self.job["width"] - MARGIN_PX, (14 if self.bare else LEGEND_PX + 8)
         left = right - length * self.pixels_per_mm
         ends = [(x - 1.5, y - 5, x + 1.5, y + 8, INK) for x in (left, right)]
         self._add_boxes("scale", [(left, y, right, y + 3, INK), *ends])
-        self._add_words(f"{length:g} mm", 0.5 * (left + right), y + 16, 25, align="CENTER")
+        size = 34 if self.bare else 25
+        self._add_words(f"{length:g} mm", 0.5 * (left + right), y + 16, size, align="CENTER")
 
     def _add_legend(self) -> None:
         legend = self.job["legend"]

@@ -8,9 +8,10 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Generator, Sequence
-from dataclasses import asdict, dataclass, field
+from collections.abc import Callable, Generator, Sequence
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -25,6 +26,7 @@ SCRIPT = Path(__file__).resolve().parents[2] / "addon" / "pictures.py"
 # Workbench is twice as fast, but ends the process where the machine has no EGL; Cycles needs none.
 ENGINES = ("BLENDER_WORKBENCH", "CYCLES")
 WIDTH_PX, HEIGHT_PX = 1200, 1000
+MAP_WIDTH_PX, MAP_HEIGHT_PX = 720, 600
 LONGEST_WAIT_S = 120.0  # without a finished view
 POLL_S = 0.1
 LEGEND_COLOURS = 257
@@ -32,12 +34,41 @@ LEGEND_COLOURS = 257
 NOT_INSTALLED = "Blender's Python module (bpy) is not installed."
 
 
+@dataclass(frozen=True, eq=False)
+class Colouring:
+    """One colouring of a surface.
+
+    Attributes
+    ----------
+    name : str
+        Tells it from the others.
+    colours : (n, 3) uint8
+        sRGB at the vertices.
+    views : tuple of View
+        The sides to draw it from.
+    """
+
+    name: str
+    colours: ColourArray
+    views: tuple[View, ...]
+
+
 @dataclass(frozen=True)
 class Picture:
-    """One finished picture: the view it shows and the PNG file's bytes."""
+    """One finished picture: view, PNG file's bytes, and the colouring's name if it has one."""
 
     view: View
     png: bytes = field(repr=False)
+    colouring: str = ""
+
+
+@dataclass(frozen=True)
+class _Shot:
+    """A picture to draw: its file's stem, the indices of its view and colouring."""
+
+    file: str
+    view: int
+    colours: int
 
 
 @dataclass(frozen=True)
@@ -93,16 +124,74 @@ def draw_pictures_steps(
     Pictures
         Without any, and a reason, where drawing failed.
     """
+    wanted = [Picture(view, b"") for view in views]
+    shots = [_Shot(view.name, k, 0) for k, view in enumerate(views)]
+
+    def write_job(folder: Path, engine: str) -> None:
+        _write_job(folder, engine, views, legend, caption)
+
+    return (yield from _draw_steps(mesh, colours[None], wanted, shots, write_job, script=script))
+
+
+def draw_colourings_steps(
+    mesh: TriangleMesh, colourings: Sequence[Colouring], *, script: Path = SCRIPT
+) -> Steps[Pictures]:
+    """Draw several colourings of one surface in one process: bare pictures, all at one scale.
+
+    They carry a scale bar, but no title and no legend: those belong to the page around them.
+    They are smaller and drawn more quickly than those of :func:`draw_pictures_steps`.
+
+    Parameters
+    ----------
+    mesh : TriangleMesh
+    colourings : sequence of Colouring
+        At least one, with at least one view each.
+    script : pathlib.Path
+
+    Returns
+    -------
+    Pictures
+        Colouring by colouring; without any, and a reason, where drawing failed.
+    """
+    views = list({view.name: view for part in colourings for view in part.views}.values())
+    wanted = [Picture(view, b"", part.name) for part in colourings for view in part.views]
+    place = {view.name: k for k, view in enumerate(views)}
+    shots = [
+        _Shot(f"{k}_{view.name}", place[view.name], k)
+        for k, part in enumerate(colourings)
+        for view in part.views
+    ]
+    colours = np.stack([part.colours for part in colourings])
+
+    def write_job(folder: Path, engine: str) -> None:
+        size = {"width": MAP_WIDTH_PX, "height": MAP_HEIGHT_PX}
+        quality = {"smoothing": "FXAA", "samples": 3}
+        job = {"engine": engine, "caption": "", "legend": None, **size, **quality}
+        _save_job(folder, {**job, **_views_and_shots(views, shots)})
+
+    return (yield from _draw_steps(mesh, colours, wanted, shots, write_job, script=script))
+
+
+def _draw_steps(
+    mesh: TriangleMesh,
+    colours: ColourArray,
+    wanted: Sequence[Picture],
+    shots: Sequence[_Shot],
+    write_job: Callable[[Path, str], None],
+    *,
+    script: Path,
+) -> Steps[Pictures]:
+    """Run the drawing program, with one engine after the other until one has drawn all."""
     try:
         with tempfile.TemporaryDirectory(prefix="cuspwise-") as name:
             folder = Path(name)
             _write_surface(folder, mesh, colours)
             reason = ""
             for engine in ENGINES:
-                _write_job(folder, engine, views, legend, caption)
-                code = yield from _run(script, folder, len(views))
+                write_job(folder, engine)
+                code = yield from _run(script, folder, len(shots))
                 if code == 0:
-                    return Pictures(_collect(folder, views), engine=engine)
+                    return Pictures(_collect(folder, wanted, shots), engine=engine)
                 reason = _why(code, folder)
             return Pictures(reason=f"Blender could not draw them ({reason}).")
     except OSError as error:
@@ -119,8 +208,13 @@ def _write_surface(folder: Path, mesh: TriangleMesh, colours: ColourArray) -> No
     )
 
 
-def _collect(folder: Path, views: Sequence[View]) -> tuple[Picture, ...]:
-    return tuple(Picture(view, (folder / f"{view.name}.png").read_bytes()) for view in views)
+def _collect(
+    folder: Path, wanted: Sequence[Picture], shots: Sequence[_Shot]
+) -> tuple[Picture, ...]:
+    return tuple(
+        replace(picture, png=(folder / f"{shot.file}.png").read_bytes())
+        for picture, shot in zip(wanted, shots, strict=True)
+    )
 
 
 def _write_job(
@@ -131,8 +225,10 @@ def _write_job(
         "engine": engine,
         "width": WIDTH_PX,
         "height": HEIGHT_PX,
+        "smoothing": "5",
+        "samples": 8,
         "caption": caption,
-        "views": [asdict(view) for view in views],
+        **_views_and_shots(views, [_Shot(view.name, k, 0) for k, view in enumerate(views)]),
         "legend": {
             "colours": [hex_colour(position) for position in positions],
             "ticks": [asdict(tick) for tick in legend.ticks],
@@ -143,10 +239,21 @@ def _write_job(
             "unmeasured_colour": legend.unmeasured_colour,
         },
     }
+    _save_job(folder, job)
+
+
+def _views_and_shots(views: Sequence[View], shots: Sequence[_Shot]) -> dict[str, Any]:
+    return {
+        "views": [asdict(view) for view in views],
+        "shots": [asdict(shot) for shot in shots],
+    }
+
+
+def _save_job(folder: Path, job: dict[str, Any]) -> None:
     (folder / "job.json").write_text(json.dumps(job), encoding="utf-8")
 
 
-def _run(script: Path, folder: Path, views: int) -> Generator[Progress, None, int | None]:
+def _run(script: Path, folder: Path, shots: int) -> Generator[Progress, None, int | None]:
     """Run the drawing program; return its exit code, None if it hung. Ends it when closed."""
     with open(folder / "log.txt", "wb") as log:
         child = subprocess.Popen(
@@ -167,7 +274,8 @@ def _run(script: Path, folder: Path, views: int) -> Generator[Progress, None, in
                     drawn, waiting_since = now_drawn, time.monotonic()
                 if time.monotonic() - waiting_since > LONGEST_WAIT_S:
                     return None
-                yield Progress(f"Drawing picture {drawn + 1} of {views}", min(drawn / views, 0.99))
+                share = min(drawn / shots, 0.99)
+                yield Progress(f"Drawing picture {min(drawn + 1, shots)} of {shots}", share)
         finally:
             if child.poll() is None:
                 child.kill()

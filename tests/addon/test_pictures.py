@@ -62,7 +62,7 @@ def drawn(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFacto
         folder / "job.npz",
         points=mesh.vertices,
         normals=mesh.vertex_normals,
-        colours=deviation_colours(values, LIMIT_MM),
+        colours=deviation_colours(values, LIMIT_MM)[None],
         faces=mesh.faces,
     )
     report_pictures._write_job(folder, request.param, [FACING], legend, "a test")
