@@ -13,16 +13,9 @@ from cuspwise.standalone_core.statistics.assumptions import (
 )
 from cuspwise.standalone_core.statistics.describe import describe
 from cuspwise.standalone_core.statistics.multiplicity import benjamini_hochberg, holm
+from statistics_cases import PONDS
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.weightstats import DescrStatsW
-
-# Zar, Biostatistical Analysis: pH of four ponds (third pond with one value lost).
-PONDS = {
-    "1": [7.68, 7.69, 7.70, 7.70, 7.72, 7.73, 7.73, 7.76],
-    "2": [7.71, 7.73, 7.74, 7.74, 7.78, 7.78, 7.80, 7.81],
-    "3": [7.74, 7.75, 7.77, 7.78, 7.80, 7.81, 7.84],
-    "4": [7.71, 7.71, 7.74, 7.79, 7.81, 7.85, 7.87, 7.91],
-}
 
 
 def test_description_equals_numpy_and_the_interval_equals_statsmodels():
