@@ -172,6 +172,13 @@ def positions(mesh: bpy.types.Mesh) -> np.ndarray:
     return points.reshape(-1, 3)
 
 
+def edges_of(mesh: bpy.types.Mesh) -> np.ndarray:
+    """Return the two vertices of each edge, (e, 2) int32."""
+    ends = np.empty(2 * len(mesh.edges), dtype=np.int32)
+    mesh.edges.foreach_get("vertices", ends)
+    return ends.reshape(-1, 2)
+
+
 def _refuse_modifiers(
     obj: bpy.types.Object, points: np.ndarray, depsgraph: bpy.types.Depsgraph
 ) -> None:
@@ -223,8 +230,13 @@ def carried_to(points_mm: np.ndarray, source_mm: np.ndarray, values: np.ndarray)
 # Writing -------------------------------------------------------------------------------------
 
 
-def new_mesh(name: str, points: np.ndarray, faces: np.ndarray | None = None) -> bpy.types.Mesh:
-    """Make a mesh from points (n, 3) and triangles (m, 3), if any."""
+def new_mesh(
+    name: str,
+    points: np.ndarray,
+    faces: np.ndarray | None = None,
+    edges: np.ndarray | None = None,
+) -> bpy.types.Mesh:
+    """Make a mesh from points (n, 3) and triangles (m, 3), or edges (e, 2) without faces."""
     mesh = bpy.data.meshes.new(name)
     mesh.vertices.add(len(points))
     flat = np.ascontiguousarray(points, dtype=np.float32).ravel()
@@ -235,6 +247,10 @@ def new_mesh(name: str, points: np.ndarray, faces: np.ndarray | None = None) -> 
         mesh.attributes[".corner_vert"].data.foreach_set("value", corners)
         mesh.polygons.add(len(faces))
         mesh.polygons.foreach_set("loop_start", np.arange(0, faces.size, 3, dtype=np.int32))
+    if edges is not None:
+        mesh.edges.add(len(edges))
+        ends = np.ascontiguousarray(edges, dtype=np.int32).ravel()
+        mesh.edges.foreach_set("vertices", ends)
     mesh.update(calc_edges=faces is not None)
     return mesh
 

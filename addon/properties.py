@@ -2,7 +2,7 @@
 
 import bpy
 
-from . import choices, colour_map, store
+from . import choices, colour_map, framing, store
 from .identifiers import JOB_PROPERTIES, OBJECT_PROPERTIES, SCENE_PROPERTIES
 from .units import AUTO, UNIT_CHOICES
 
@@ -50,6 +50,10 @@ def _tolerances_changed(_settings, context):
 
 def _colours_changed(_settings, context):
     colour_map.refresh(context.scene)
+
+
+def _patch_chosen(data, context):
+    framing.frame_patch(context, data.id_data, data.patch_index)
 
 
 class ScanItem(bpy.types.PropertyGroup):
@@ -132,6 +136,14 @@ class SlotBefore(bpy.types.PropertyGroup):
     material: bpy.props.PointerProperty(type=bpy.types.Material)
 
 
+class PatchItem(bpy.types.PropertyGroup):
+    """One row of the list of patches outside the tolerance."""
+
+    peak_um: bpy.props.FloatProperty()
+    area_mm2: bpy.props.FloatProperty()
+    where: bpy.props.StringProperty()
+
+
 class ObjectData(bpy.types.PropertyGroup):
     """What Cuspwise knows about an object; goes with it through renaming, copying, appending."""
 
@@ -144,6 +156,12 @@ class ObjectData(bpy.types.PropertyGroup):
     result_id: bpy.props.StringProperty()
     result: bpy.props.StringProperty()
     result_points: bpy.props.PointerProperty(type=bpy.types.Mesh)
+    patches: bpy.props.CollectionProperty(type=PatchItem)
+    patch_index: bpy.props.IntProperty(
+        name="Patch",
+        description="Click a patch outside the tolerance to bring its worst place into view",
+        update=_patch_chosen,
+    )
     areas: bpy.props.StringProperty()
     areas_document: bpy.props.StringProperty()
     area_points: bpy.props.PointerProperty(type=bpy.types.Mesh)
@@ -183,7 +201,7 @@ def take_defaults(scene):
         setattr(settings, name, getattr(chosen, name))
 
 
-CLASSES = (ScanItem, SceneSettings, SlotBefore, ObjectData, JobState)
+CLASSES = (ScanItem, SceneSettings, SlotBefore, PatchItem, ObjectData, JobState)
 
 
 def register():

@@ -21,8 +21,8 @@ import numpy as np
 from ..standalone_core.areas.area_set import Area, AreaSet
 from ..standalone_core.check import CheckResult
 from ..standalone_core.deviation.field import DeviationField, DeviationSettings
-from ..standalone_core.deviation.measures import measure_areas
-from ..standalone_core.deviation.verdict import Tolerances, judge, with_verdicts
+from ..standalone_core.deviation.judgement import Judgement, judge_deviations
+from ..standalone_core.deviation.verdict import Tolerances
 from ..standalone_core.errors import CuspwiseError
 from ..standalone_core.mesh.refine import EvaluationMesh
 from ..standalone_core.mesh.triangle_mesh import TriangleMesh
@@ -43,7 +43,17 @@ from .identifiers import (
 )
 from .inputs import DesignInput, ScanInput, tolerances_um
 
-VERSION = 1
+VERSION = 2
+PATCHES_LISTED = 200
+# The columns of a measure that depend on its tolerance.
+JUDGED = (
+    "within_tolerance",
+    "within_mm2",
+    "above_mm2",
+    "below_mm2",
+    "tolerance_um",
+    "verdict",
+)
 AREAS_EDITED = "The areas were edited."
 MOVED_UM = 0.05  # a pose that differs by more than this (and single precision) was moved
 
@@ -109,6 +119,7 @@ def keep(
         "choices": dict(choices),
         "areas": list(result.area_set.areas),
         "patch_limit_um": plain(exceedance_limit_um(result)),
+        "judged_warnings": list(result.judged_warnings),
         "made_with": {
             "design": design.checksum,
             "scan": scan.checksum,
@@ -123,6 +134,7 @@ def keep(
     data.result_id = result_id
     data.result_points = _points_mesh(result)
     data.result = json.dumps(kept)
+    list_patches(scan.scan, kept)
     keep_superimposition(scan.scan, result.superimposition)
     _set_state(scan.scan, "CURRENT", "")
 
@@ -153,6 +165,7 @@ def forget(scan: bpy.types.Object, scene: bpy.types.Scene) -> None:
     data = data_of(scan)
     result_id, points, design = data.result_id, data.result_points, data.design
     data.result_id, data.result, data.result_points = "", "", None
+    data.patches.clear()
     _set_state(scan, "NONE", "")
     if not result_id or any(data_of(o).result_id == result_id for o in bpy.data.objects):
         return
@@ -164,9 +177,10 @@ def forget(scan: bpy.types.Object, scene: bpy.types.Scene) -> None:
 
 
 def _points_mesh(result: CheckResult) -> bpy.types.Mesh:
-    """Keep what is needed to judge by other tolerances: points, deviations, weights, areas."""
+    """Keep what it takes to judge by other tolerances: points, edges, deviations, areas."""
     field = result.design_to_scan
-    mesh = bridge.new_mesh(RESULT_MESH_NAME, field.points_mm)
+    edges = result.evaluation.mesh.graph.edges
+    mesh = bridge.new_mesh(RESULT_MESH_NAME, field.points_mm, edges=edges)
     inside = np.zeros(len(field), dtype=np.int64)
     for bit, area in enumerate(result.area_set.areas.values()):
         inside |= area.points.astype(np.int64) << bit
@@ -204,17 +218,41 @@ def _judge(scan: bpy.types.Object, tolerances: Tolerances) -> None:
     if kept["choices"]["tolerances_um"] == dict(tolerances.mean_abs_um):
         return
     field, area_set = _field_of(mesh, kept)
-    measured = measure_areas((field,), area_set, tolerances.mean_abs_um)
-    document = kept["check"]["superimposition"]
-    verdicts = judge(measured, _verdict_only(document), tolerances)
-    changed = {row.area: row for row in with_verdicts(measured, verdicts)}
-    for row in kept["check"]["measures"]:
-        if row["direction"] == "design_to_scan":
-            for name in ("within_tolerance", "tolerance_um", "verdict"):
-                row[name] = plain(getattr(changed[row["area"]], name))
-    kept["check"]["verdicts"] = plain(verdicts)
-    kept["choices"]["tolerances_um"] = dict(tolerances.mean_abs_um)
+    found = _verdict_only(kept["check"]["superimposition"])
+    judgement = judge_deviations((field,), area_set, found, tolerances)
+    _write_judgement(kept, judgement, tolerances)
     data_of(scan).result = json.dumps(kept)
+    list_patches(scan, kept)
+
+
+def _write_judgement(kept: dict[str, Any], judgement: Judgement, tolerances: Tolerances) -> None:
+    """Put what depends on the tolerances in the place of what was kept of it."""
+    document, limits = kept["check"], dict(tolerances.mean_abs_um)
+    changed = {row.area: row for row in judgement.measures}
+    for row in document["measures"]:
+        if row["direction"] == "design_to_scan":
+            for name in JUDGED:
+                row[name] = plain(getattr(changed[row["area"]], name))
+        else:  # its deviations are not kept at all points
+            row.update(dict.fromkeys(JUDGED), verdict="", tolerance_um=limits.get(row["area"]))
+    document["verdicts"] = plain(judgement.verdicts)
+    document["exceedances"] = plain(judgement.exceedances)
+    before = set(kept["judged_warnings"])
+    lasting = [text for text in document["warnings"] if text not in before]
+    document["warnings"] = [*lasting, *judgement.warnings]
+    kept["judged_warnings"] = list(judgement.warnings)
+    kept["patch_limit_um"] = plain(tolerances.limit_um("whole"))
+    kept["choices"]["tolerances_um"] = limits
+
+
+def list_patches(scan: bpy.types.Object, kept: Mapping[str, Any]) -> None:
+    """Fill the scan's list of patches outside the tolerance, worst first."""
+    patches = data_of(scan).patches
+    patches.clear()
+    for found in kept["check"]["exceedances"][:PATCHES_LISTED]:
+        patch = patches.add()
+        patch.peak_um, patch.area_mm2 = found["peak_um"], found["area_mm2"]
+        patch.where = ",".join(found["areas"])
 
 
 def _field_of(mesh: bpy.types.Mesh, kept: Mapping[str, Any]) -> tuple[DeviationField, AreaSet]:
@@ -233,8 +271,9 @@ def _field_of(mesh: bpy.types.Mesh, kept: Mapping[str, Any]) -> tuple[DeviationF
         area_point=np.arange(len(points)),
         settings=DeviationSettings(search_mm=kept["choices"]["search_mm"]),
     )
-    # Measures ask for points and areas only; the faces between them are not kept.
-    bare = TriangleMesh(points, np.zeros((0, 3), dtype=np.int64), mesh.name)
+    # Measures ask for points and areas only, patches for edges: each as a face without area.
+    edges = bridge.edges_of(mesh)
+    bare = TriangleMesh(points, edges[:, [0, 1, 1]], mesh.name)
     no_face = np.full(len(points), -1)
     evaluation = EvaluationMesh(
         bare, bare, np.zeros(0, dtype=np.int64), no_face, np.zeros((len(points), 3)), 1.0
@@ -243,7 +282,8 @@ def _field_of(mesh: bpy.types.Mesh, kept: Mapping[str, Any]) -> tuple[DeviationF
         name: Area(name, (values[POINT_AREAS].astype(np.int64) >> bit & 1).astype(bool))
         for bit, name in enumerate(kept["areas"])
     }
-    return field, AreaSet(evaluation=evaluation, areas=areas)
+    missing = kept["check"]["missing_areas"]
+    return field, AreaSet(evaluation=evaluation, areas=areas, missing=missing)
 
 
 def _verdict_only(document: Mapping[str, Any]) -> Superimposition:
@@ -254,7 +294,7 @@ def _verdict_only(document: Mapping[str, Any]) -> Superimposition:
         mean_abs_mm=float(document["mean_abs_mm"]),
         iterations=document["iterations"],
         converged=document["converged"],
-        remaining_mm=math.nan,
+        remaining_mm=_number(document["remaining_mm"]),
         share_used=float(document["share_used"]),
         points_used=document["points_used"],
         start=document["start"],
@@ -265,6 +305,10 @@ def _verdict_only(document: Mapping[str, Any]) -> Superimposition:
         warnings=(),
         settings=SuperimposeSettings(),
     )
+
+
+def _number(value: float | None) -> float:
+    return math.nan if value is None else float(value)
 
 
 # Staleness -----------------------------------------------------------------------------------

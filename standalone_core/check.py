@@ -13,15 +13,16 @@ import scipy
 from .areas.area_set import AreaSet, AreaSettings
 from .areas.files import load_areas_steps
 from .areas.find import find_areas_steps
-from .deviation.exceedances import Exceedance, ExceedanceSettings, find_exceedances
+from .deviation.exceedances import Exceedance, ExceedanceSettings
 from .deviation.field import (
     DeviationField,
     DeviationSettings,
     Direction,
     measure_deviation_steps,
 )
-from .deviation.measures import AreaMeasures, measure_areas
-from .deviation.verdict import Tolerances, Verdict, judge, with_verdicts
+from .deviation.judgement import Judgement, judge_deviations
+from .deviation.measures import AreaMeasures
+from .deviation.verdict import Tolerances, Verdict
 from .errors import AreaError, SettingError
 from .mesh.files import MeshFile, read_mesh
 from .mesh.refine import EvaluationMesh, evaluation_mesh
@@ -138,6 +139,8 @@ class CheckResult:
     versions : mapping of str to str
         Of Cuspwise and what it computed with.
     settings : CheckSettings
+    judged_warnings : tuple of str
+        Those of the warnings that depend on the tolerances.
     """
 
     design: CheckedMesh
@@ -154,6 +157,7 @@ class CheckResult:
     seconds: Mapping[str, float]
     versions: Mapping[str, str]
     settings: CheckSettings
+    judged_warnings: tuple[str, ...] = ()
 
     @property
     def evaluation(self) -> EvaluationMesh:
@@ -270,8 +274,13 @@ def _check_steps(
     )
     yield Progress("Comparing with the tolerances", 0.95)
     with watch.stage("judge"):
-        measures, verdicts, exceedances = _judged(
-            forward, backward, area_set, superimposition, settings
+        judgement = judge_deviations(
+            (forward, backward),
+            area_set,
+            superimposition,
+            settings.tolerances,
+            exceedances=settings.exceedances,
+            weighted=settings.weighted,
         )
     return CheckResult(
         design=design,
@@ -281,13 +290,14 @@ def _check_steps(
         scan_in_place=scan_in_place,
         design_to_scan=forward,
         scan_to_design=backward,
-        measures=measures,
-        exceedances=exceedances,
-        verdicts=verdicts,
-        warnings=_warnings(design, scan, area_set, superimposition, measures, settings),
+        measures=judgement.measures,
+        exceedances=judgement.exceedances,
+        verdicts=judgement.verdicts,
+        warnings=_warnings(design, scan, area_set, superimposition, judgement),
         seconds=watch.seconds,
         versions=versions_used(),
         settings=replace(settings, areas=area_set.settings),
+        judged_warnings=judgement.warnings,
     )
 
 
@@ -360,32 +370,12 @@ def _deviation_steps(
     return scan_in_place, forward, backward
 
 
-def _judged(
-    forward: DeviationField,
-    backward: DeviationField,
-    area_set: AreaSet,
-    superimposition: Superimposition,
-    settings: CheckSettings,
-) -> tuple[tuple[AreaMeasures, ...], tuple[Verdict, ...], tuple[Exceedance, ...]]:
-    """Return measures with verdicts in them, the verdicts, and the exceedances."""
-    tolerances = settings.tolerances
-    measures = measure_areas(
-        (forward, backward), area_set, tolerances.mean_abs_um, weighted=settings.weighted
-    )
-    verdicts = judge(measures, superimposition, tolerances)
-    exceedances = find_exceedances(
-        forward, area_set, tolerances.limit_um("whole"), settings.exceedances
-    )
-    return with_verdicts(measures, verdicts), verdicts, exceedances
-
-
 def _warnings(
     design: CheckedMesh,
     scan: CheckedMesh,
     area_set: AreaSet,
     superimposition: Superimposition,
-    measures: tuple[AreaMeasures, ...],
-    settings: CheckSettings,
+    judgement: Judgement,
 ) -> tuple[str, ...]:
     """Gather what the reader must know before trusting the numbers, each once."""
     found: list[str] = []
@@ -397,23 +387,12 @@ def _warnings(
         found.append(f"Superimposition: {superimposition.reason}")
     found += [f"Superimposition: {text}" for text in superimposition.warnings]
     found += [f"Areas: {text}" for text in area_set.warnings]
-    found += coverage_warnings(measures, settings.tolerances.min_coverage)
-    for name in settings.tolerances.mean_abs_um:
-        if name not in area_set.areas:
-            found.append(f"The tolerance of {name} was not used: {area_set.missing[name]}")
+    found += judgement.warnings
     return tuple(dict.fromkeys(found))
 
 
-def coverage_warnings(measures: tuple[AreaMeasures, ...], least: float) -> list[str]:
-    """Return one sentence per design area that was measured too little of."""
-    return [
-        f"Coverage: only {100 * row.coverage:.1f} % of {row.area} was measured."
-        for row in measures
-        if row.direction == "design_to_scan" and row.coverage < least
-    ]
-
-
 def versions_used() -> dict[str, str]:
+    """Return the versions of Cuspwise and of what it computes with."""
     return {
         "cuspwise": VERSION,
         "numpy": np.__version__,

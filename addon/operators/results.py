@@ -8,15 +8,13 @@ from pathlib import Path
 import bpy
 import numpy as np
 
-from ...standalone_core.errors import CuspwiseError, ReportError
+from ...standalone_core.errors import ReportError
 from ...standalone_core.progress import scaled
 from ...standalone_core.report.files import write_check_steps
 from ...standalone_core.report.words import SHORT_VERDICTS, area_words
-from .. import bridge, colour_map, identifiers, inputs, store
+from .. import colour_map, framing, identifiers, inputs, store
 from ..job import JobOperator
 from . import ready
-
-VIEW_DISTANCE_MM = 12.0  # near enough that a patch of half a millimetre is seen
 
 COLUMNS = (
     ("mean_abs_um", "mean absolute (µm)", 2),
@@ -70,23 +68,10 @@ class FramePatch(bpy.types.Operator):
     def execute(self, context):
         """Go there."""
         scan = colour_map.selected_scan(context.scene)
-        kept = store.result_of(scan)
-        patches = kept["check"]["exceedances"] if kept else []
-        if self.number >= len(patches):
-            self.report({"ERROR"}, f"{scan.name}: there is no patch {self.number + 1}.")
+        problem = framing.frame_patch(context, scan, self.number)
+        if problem:
+            self.report({"ERROR"}, problem)
             return {"CANCELLED"}
-        try:
-            frame = bridge.frame_of(store.data_of(scan).design, context.scene)
-        except CuspwiseError as error:
-            self.report({"ERROR"}, str(error))
-            return {"CANCELLED"}
-        place = np.append(np.array(patches[self.number]["peak_mm"]) / frame.scale_mm, 1.0)
-        world = (frame.world_design @ place)[:3]
-        context.scene.cursor.location = world
-        if context.space_data is not None and context.space_data.type == "VIEW_3D":
-            view = context.space_data.region_3d
-            view.view_location = world
-            view.view_distance = min(view.view_distance, VIEW_DISTANCE_MM / frame.scale_mm)
         return {"FINISHED"}
 
 

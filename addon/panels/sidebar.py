@@ -17,7 +17,6 @@ from .. import area_groups, bridge, colour_map, identifiers, landmarks, store
 from ..line_breaks import wrapped
 from ..units import unit_words
 
-PATCHES_SHOWN = 8
 ICON_PIXELS = 20
 
 VERDICT_ICONS = {
@@ -64,6 +63,21 @@ class ScanList(bpy.types.UIList):
         row = layout.row(align=True)
         row.prop(item.scan, "name", text="", emboss=False, icon=STATE_ICONS[state])
         row.prop(item, "group", text="", emboss=False, placeholder="group")
+
+
+class PatchList(bpy.types.UIList):
+    """The list of patches outside the tolerance: worst place, area, size."""
+
+    bl_idname = "CUSPWISE_UL_patches"
+
+    def draw_item(self, _context, layout, _data, item, _icon, _active, _property, _index):
+        """Draw one patch."""
+        names = item.where.split(",")
+        finer = [name for name in names if name not in ("whole", "external")] or names
+        row = layout.row()
+        row.label(text=f"{micrometres(item.peak_um, signed=True, digits=0)} µm")
+        row.label(text=", ".join(area_words(name) for name in finer[:2]))
+        row.label(text=f"{item.area_mm2:.2f} mm²")
 
 
 class SidebarPanel:
@@ -242,7 +256,7 @@ class ResultsPanel(SidebarPanel, bpy.types.Panel):
             say(layout, context, f"Stale: {data.state_reason} Check again.", "ERROR")
         for row in store.rows_of(kept):
             _draw_area(layout, context, row)
-        _draw_patches(layout, context, kept)
+        _draw_patches(layout, context, kept, data)
         warnings = kept["check"]["warnings"]
         if warnings:
             box = layout.box()
@@ -286,23 +300,19 @@ def _draw_area(layout, context, row):
         say(box, context, row["reason"], "ERROR")
 
 
-def _draw_patches(layout, context, kept):
-    """Draw the worst patches as buttons that bring them into view."""
-    patches, limit = kept["check"]["exceedances"], kept["patch_limit_um"]
+def _draw_patches(layout, context, kept, data):
+    """Draw the list of patches; clicking one brings it into view."""
+    count, limit = len(kept["check"]["exceedances"]), kept["patch_limit_um"]
     if limit is None:
         return
-    if not patches:
+    if not count:
         say(layout, context, f"No patch lies beyond ±{limit:g} µm.")
         return
-    more = f", the {PATCHES_SHOWN} worst" if len(patches) > PATCHES_SHOWN else ""
-    say(layout, context, f"Patches beyond ±{limit:g} µm ({len(patches)}{more}):")
-    column = layout.column(align=True)
-    for number, patch in enumerate(patches[:PATCHES_SHOWN]):
-        peak = micrometres(patch["peak_um"], signed=True, digits=0)
-        finer = [name for name in patch["areas"] if name not in ("whole", "external")]
-        where = ", ".join(area_words(name) for name in (finer or patch["areas"])[:2])
-        button = column.operator(identifiers.FRAME_PATCH, text=f"{peak} µm  {where}")
-        button.number = number
+    listed = f", the {len(data.patches)} worst" if count > len(data.patches) else ""
+    say(layout, context, f"Patches beyond ±{limit:g} µm ({count}{listed}); click to look:")
+    layout.template_list(
+        PatchList.bl_idname, "", data, "patches", data, "patch_index", rows=4, maxrows=8
+    )
 
 
 def _draw_job(layout, context):
@@ -338,6 +348,7 @@ def _size_words(design, scene):
 
 CLASSES = (
     ScanList,
+    PatchList,
     DesignAndScans,
     SuperimposePanel,
     AreasPanel,

@@ -332,6 +332,16 @@ def test_tolerances_change_verdicts_without_measuring(
         ),
     )
     assert checked.scan.cuspwise.result_id == before
+    kept = store.result_of(checked.scan)
+    patches = kept["check"]["exceedances"]
+    assert kept["patch_limit_um"] == 8.0
+    assert len(patches) == pytest.approx(len(expected.exceedances), abs=2)
+    listed = extension.part("addon.store").PATCHES_LISTED
+    assert len(checked.scan.cuspwise.patches) == min(len(patches), listed)
+    for found, wanted in zip(patches[:10], expected.exceedances, strict=False):
+        assert found["peak_um"] == pytest.approx(wanted.peak_um, abs=0.05)
+        assert found["area_mm2"] == pytest.approx(wanted.area_mm2, rel=0.02)
+    assert set(kept["check"]["warnings"]) == set(expected.warnings)
     for row in store.rows_of(store.result_of(checked.scan)):
         wanted = expected.measures_of(row["area"])
         assert row["verdict"] == wanted.verdict
@@ -398,6 +408,10 @@ def test_frame_patch(checked: SimpleNamespace, extension: SimpleNamespace) -> No
     patches = extension.part("addon.store").result_of(checked.scan)["check"]["exceedances"]
     for number in (0, len(patches) - 1):
         assert call(checked, "frame_patch", number=number) == {"FINISHED"}
+        own = checked.design.matrix_world.inverted() @ checked.scene.cursor.location
+        assert np.array(own) == pytest.approx(patches[number]["peak_mm"], abs=1e-4)
+    for number in (1, 0):  # a click on a row of the list
+        checked.scan.cuspwise.patch_index = number
         own = checked.design.matrix_world.inverted() @ checked.scene.cursor.location
         assert np.array(own) == pytest.approx(patches[number]["peak_mm"], abs=1e-4)
     with pytest.raises(RuntimeError, match="there is no patch"):

@@ -35,8 +35,12 @@ class Layout:
         self.notes.append(name if text is None else text)
         return SimpleNamespace()
 
-    def template_list(self, kind: str, *_arguments: Any, **_options: Any) -> None:
-        assert hasattr(self.bpy.types, kind)
+    def template_list(
+        self, kind: str, _name: str, data: Any, items: str, active: Any, index: str, **_options: Any
+    ) -> None:
+        cls = getattr(self.bpy.types, kind)
+        for number, item in enumerate(getattr(data, items)):
+            cls.draw_item(None, None, self, data, item, 0, active, index, number)
 
     def progress(self, *, factor: float, text: str) -> None:
         self.notes.append(f"{text} {factor:.0%}")
@@ -83,6 +87,7 @@ def test_sidebar_of_a_checked_crown(checked: SimpleNamespace) -> None:
     assert "Intaglio" in notes  # no tolerance, no verdict
     worst = kept["check"]["exceedances"][0]
     assert f"{micrometres(worst['peak_um'], signed=True, digits=0)} µm" in said
+    assert f"{worst['area_mm2']:.2f} mm²" in said
     assert "The scan lies on its design." in said
     checked.scan.location.x += 1.0
     checked.bpy.context.view_layer.update()
