@@ -153,7 +153,7 @@ def measure_deviation_steps(
         yield Progress("Measuring", start / count)
         part = order[start : start + _POINTS_PER_STEP]
         feet = index.closest(mesh.vertices[part], max_distance_mm=settings.search_mm, signed=True)
-        status[part] = _status(mesh.vertex_normals[part], feet, index.mesh, settings)
+        status[part] = counting_status(mesh.vertex_normals[part], feet, index.mesh, settings)
         assert feet.signed_mm is not None  # signed distances were asked for
         deviation[part] = np.where(status[part] == COUNTED, sign * feet.signed_mm, np.nan)
         if direction == "scan_to_design":
@@ -216,7 +216,7 @@ def _order_in_space(mesh: TriangleMesh) -> IntArray:
     return sorting_order(morton_codes(mesh.vertices, low, size if size > 0 else 1.0))
 
 
-def _status(
+def counting_status(
     normals: FloatArray, feet: ClosestPoints, surface: TriangleMesh, settings: DeviationSettings
 ) -> NDArray[np.uint8]:
     """Return why each point counts or not, (n,); the first reason of the list wins."""

@@ -23,7 +23,7 @@ class Crown:
     Attributes
     ----------
     name : str
-        ``group/file stem``, unique in the study.
+        As :meth:`.StudyPlan.crown_names` says; unique in the study.
     group : str
         The group's name.
     path : pathlib.Path
@@ -86,9 +86,9 @@ class Pair:
     Attributes
     ----------
     group, first, second : str
-        The group and the two crowns' names; positive: material of ``second`` outside ``first``.
+        The group and the two crowns' names; positive: material of ``first`` outside ``second``.
     superimposed : tuple of AreaMeasures
-        At the shared evaluation points, after superimposing the first crown on the second;
+        At the shared evaluation points, after superimposing the second crown on the first;
         ``tolerance_um`` and what depends on it are NaN.
     design_frame : tuple of AreaMeasures
         Of the difference of the two crowns' deviations, both superimposed on the design.

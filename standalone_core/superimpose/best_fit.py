@@ -30,7 +30,7 @@ from .settings import SuperimposeSettings
 _SAMPLE_POINTS = 2_000
 _SAMPLE_TOLERANCE = 2e-5
 """Step, as a share of the design's diagonal, at which the stage on samples ends."""
-_PART_POINTS, _PART_TOLERANCE_MM = 16_000, 2e-4
+PART_POINTS, _PART_TOLERANCE_MM = 16_000, 2e-4
 """Points of the stage on part of them, and the step at which it ends."""
 _STAGE_ITERATIONS = 40
 _SLOWEST, _FASTEST = 0.9, 0.1
@@ -240,9 +240,9 @@ def best_fit_steps(
         state = fit_on_samples(few.points, problem.design, state, problem.corners)
         done = 0.1
         yield Progress("Best fit", done)
-    if len(problem.points) > _PART_POINTS:
-        part = problem.thinned(_PART_POINTS)
-        state = yield from scaled(_part_steps(part, state.fresh()), done, 0.4)
+    if len(problem.points) > PART_POINTS:
+        part = problem.thinned(PART_POINTS)
+        state = yield from scaled(part_steps(part, state.fresh()), done, 0.4)
         done = 0.4
     fit = yield from scaled(_whole_steps(problem, state.fresh()), done, 1.0)
     return fit
@@ -280,7 +280,8 @@ def fit_on_samples(
     return state
 
 
-def _part_steps(part: FitProblem, state: FitState) -> Steps[FitState]:
+def part_steps(part: FitProblem, state: FitState) -> Steps[FitState]:
+    """Fit on part of the points, until a step is so small that the whole has to tell more."""
     for number in range(_STAGE_ITERATIONS):
         share = 1.0 - 0.6**number
         feet = yield from scaled(part.feet_steps(state.pose), share, share)
