@@ -59,3 +59,7 @@ class AreaError(CuspwiseError):
 
 class ReportError(CuspwiseError):
     """A result that cannot be written or drawn."""
+
+
+class StudyError(CuspwiseError):
+    """A study that cannot be run to its end."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from ..areas.area_set import AreaSet
 from ..check import CheckSettings, faces_to_fit
 from ..deviation.field import DeviationField, measure_deviation_steps
+from ..deviation.measures import measure_areas
 from ..mesh.files import read_mesh
 from ..mesh.refine import EvaluationMesh, evaluation_mesh
 from ..mesh.repair import repair_mesh
@@ -33,7 +34,9 @@ class ScanJob:
     ----------
     scan : pathlib.Path
     key : str
-        Under which the result is kept.
+        Under which the deviations are kept.
+    rows_key : str
+        Under which the measures of the areas are kept.
     design, areas_file, folder : pathlib.Path
         The design, the study's areas, and the folder of kept results.
     settings : CheckSettings
@@ -41,6 +44,7 @@ class ScanJob:
 
     scan: Path
     key: str
+    rows_key: str
     design: Path
     areas_file: Path
     folder: Path
@@ -94,8 +98,14 @@ def scan_key(sha256: str, design_sha256: str, settings: CheckSettings, fit_areas
     )
 
 
+def rows_key(key: str, areas: str, settings: CheckSettings) -> str:
+    """Name a scan's measures after its deviations, the areas and the tolerances."""
+    tolerances = dict(settings.tolerances.mean_abs_um)
+    return key_of("rows", key, areas, tolerances, settings.weighted)
+
+
 def measure_and_keep(job: ScanJob) -> str:
-    """Measure one scan in a worker process, keep the result and return its key.
+    """Measure one scan in a worker process, keep the results and return its key.
 
     Raises
     ------
@@ -110,8 +120,17 @@ def measure_and_keep_steps(
     job: ScanJob, bench: Workbench, threads: int | None = None
 ) -> Steps[str]:
     """Do as :func:`measure_and_keep` does, step by step, on a bench that is there already."""
-    measured = yield from measure_scan_steps(job.scan, bench, job.settings, threads)
-    _keep(Kept(job.folder), job.key, measured)
+    kept = Kept(job.folder)
+    measured = load_scan(kept, job.key, bench.evaluation, job.settings)
+    if measured is None:
+        steps = measure_scan_steps(job.scan, bench, job.settings, threads)
+        measured = yield from scaled(steps, 0.0, 0.9)
+        _keep(kept, job.key, measured)
+    yield Progress("Measuring the areas", 0.9)
+    fields = measured.design_to_scan, measured.scan_to_design
+    tolerances = job.settings.tolerances.mean_abs_um
+    rows = measure_areas(fields, bench.area_set, tolerances, weighted=job.settings.weighted)
+    kept.save(job.rows_key, {**_about(measured), "measures": [asdict(row) for row in rows]}, {})
     return job.key
 
 
@@ -163,11 +182,6 @@ def moved_scan(job: ScanJob, fit: Superimposition) -> TriangleMesh:
 
 
 def _keep(kept: Kept, key: str, measured: MeasuredScan) -> None:
-    record = {
-        "triangles": measured.triangles,
-        "notes": list(measured.notes),
-        "superimposition": fit_record(measured.superimposition),
-    }
     back = measured.scan_to_design
     arrays: dict[str, NDArray[Any]] = {
         "deviation_mm": measured.design_to_scan.deviation_mm,
@@ -179,7 +193,15 @@ def _keep(kept: Kept, key: str, measured: MeasuredScan) -> None:
         "back_weights_mm2": back.weights_mm2,
         "back_area_point": back.area_point,
     }
-    kept.save(key, record, arrays)
+    kept.save(key, _about(measured), arrays)
+
+
+def _about(measured: MeasuredScan) -> dict[str, Any]:
+    return {
+        "triangles": measured.triangles,
+        "notes": list(measured.notes),
+        "superimposition": fit_record(measured.superimposition),
+    }
 
 
 def load_scan(

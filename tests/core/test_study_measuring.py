@@ -63,7 +63,13 @@ def jobs(folder: Path, bench: Workbench) -> list[ScanJob]:
     areas = save_areas(folder / "areas.json", bench.area_set)
     jobs = [
         ScanJob(
-            folder / f"{k}.stl", f"scan{k}", folder / "design.stl", areas, folder / "k", SETTINGS
+            scan=folder / f"{k}.stl",
+            key=f"scan{k}",
+            rows_key=f"rows{k}",
+            design=folder / "design.stl",
+            areas_file=areas,
+            folder=folder / "k",
+            settings=SETTINGS,
         )
         for k in range(3)
     ]

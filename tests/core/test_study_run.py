@@ -1,0 +1,237 @@
+"""A whole study's run: results, resuming, bad scans, other executors."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from concurrent.futures import Executor, ThreadPoolExecutor
+from dataclasses import asdict, replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from cuspwise.standalone_core.check import CheckSettings, check
+from cuspwise.standalone_core.demo.crown import demo_crown
+from cuspwise.standalone_core.demo.production import produce
+from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise, Wave
+from cuspwise.standalone_core.errors import CuspwiseError, StudyError
+from cuspwise.standalone_core.mesh.write import write_mesh
+from cuspwise.standalone_core.report.document import plain
+from cuspwise.standalone_core.study.executors import executor_of
+from cuspwise.standalone_core.study.plan import GroupPlan, StudyPlan
+from cuspwise.standalone_core.study.results import StudyRun
+from cuspwise.standalone_core.study.run import run_study
+
+SETTINGS = CheckSettings(spacing_mm=0.4)
+EDGE_MM = 0.4
+GROUPS = {"a": 3, "b": 3}
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("study")
+    design = demo_crown(EDGE_MM)
+    write_mesh(folder / "design.stl", design.mesh)
+    rng = np.random.default_rng(11)
+    for group, count in GROUPS.items():
+        (folder / group).mkdir()
+        for k in range(count):
+            errors = ProductionErrors(
+                waves=(Wave((0.2, 0.5, 1.0), 9.0, 8.0 + 2.0 * k, 75.0),),
+                scale=(0.998,) * 3 if group == "b" else (1.0,) * 3,
+                noise=ScannerNoise(2.0),
+            )
+            crown = produce(design, errors, edge_mm=EDGE_MM, rng=rng)
+            write_mesh(folder / group / f"{k}.stl", crown.mesh)
+    return folder
+
+
+def plan_of(folder: Path, **changes: object) -> StudyPlan:
+    groups = tuple(
+        GroupPlan(name, name, tuple(sorted((folder / name).glob("*.stl")))) for name in GROUPS
+    )
+    plan = StudyPlan(None, "Test", "?", folder / "design.stl", groups, SETTINGS)
+    return replace(plan, **changes)  # type: ignore[arg-type]
+
+
+def numbers(run: StudyRun) -> str:
+    """All tables of a run as text: equal text, equal bytes."""
+    rows = {
+        "crowns": [[c.name, c.sha256, plain(c.measures), c.warnings] for c in run.crowns],
+        "pairs": [plain(asdict(pair)) for pair in run.pairs],
+        "dispersions": [plain(asdict(row)) for row in run.dispersions],
+        "maps": [plain(asdict(value)) for value in run.maps.values()],
+        "differences": [plain(asdict(value)) for value in run.differences],
+        "parts": [plain(asdict(value)) for value in run.parts],
+        "left_out": [[row.name, row.reason, row.remedy] for row in run.left_out],
+    }
+    return json.dumps(rows)
+
+
+@pytest.fixture(scope="module")
+def whole(folder: Path) -> StudyRun:
+    return run_study(plan_of(folder), folder / "out")
+
+
+def test_crowns_equal_single_checks(whole: StudyRun, folder: Path) -> None:
+    assert [crown.name for crown in whole.crowns] == [f"{g}/{k}" for g in "ab" for k in range(3)]
+    for crown in whole.crowns[::4]:
+        single = check(folder / "design.stl", crown.path, SETTINGS)
+        assert plain(crown.measures) == plain(single.measures)
+        assert [v.verdict for v in crown.verdicts] == [v.verdict for v in single.verdicts]
+
+
+def test_every_pair_once(whole: StudyRun) -> None:
+    pairs = {(pair.group, pair.first, pair.second) for pair in whole.pairs}
+    assert len(whole.pairs) == len(pairs) == 6
+    assert all(first < second and first[0] == second[0] == g for g, first, second in pairs)
+    assert all(pair.superimposed and not pair.reason for pair in whole.pairs)
+    assert whole.reused == 0
+    assert len(whole.dispersions) == 6
+    assert [(row.first, row.second) for row in whole.differences] == [("a", "b")]
+
+
+def test_a_second_run_measures_nothing(whole: StudyRun, folder: Path) -> None:
+    before = {file: file.stat().st_mtime_ns for file in (folder / "out" / "kept").iterdir()}
+    again = run_study(plan_of(folder), folder / "out")
+    assert numbers(again) == numbers(whole)
+    assert again.reused == 12
+    assert before == {f: f.stat().st_mtime_ns for f in (folder / "out" / "kept").iterdir()}
+
+
+def test_another_tolerance_measures_no_scan_anew(whole: StudyRun, folder: Path) -> None:
+    scans = set((folder / "out" / "kept").glob("scan-*"))
+    tolerances = SETTINGS.tolerances.changed({"whole": 3.0})
+    changed = replace(SETTINGS, tolerances=tolerances)
+    again = run_study(plan_of(folder, check=changed), folder / "out")
+    assert set((folder / "out" / "kept").glob("scan-*")) == scans
+    assert again.crowns[0].measures_of("whole").tolerance_um == 3.0
+    assert (
+        again.crowns[0].measures_of("whole").rms_um == whole.crowns[0].measures_of("whole").rms_um
+    )
+
+
+def test_other_processes_give_the_same_bytes(whole: StudyRun, folder: Path) -> None:
+    with executor_of(2) as executor:
+        assert isinstance(executor, Executor)
+        assert numbers(run_study(plan_of(folder), folder / "two", executor=executor)) == numbers(
+            whole
+        )
+
+
+def test_any_executor_will_do(whole: StudyRun, folder: Path) -> None:
+    with ThreadPoolExecutor(1) as executor:
+        found = run_study(plan_of(folder), folder / "thread", executor=executor)
+    assert numbers(found) == numbers(whole)
+
+
+def _die(after_s: float) -> None:
+    time.sleep(after_s)
+    os._exit(1)
+
+
+def test_a_dead_worker_is_told_and_the_next_run_goes_on(whole: StudyRun, folder: Path) -> None:
+    with executor_of(2) as executor:
+        assert executor is not None
+        executor.submit(_die, 2.5)
+        with pytest.raises(StudyError, match="goes on where it stopped"):
+            run_study(plan_of(folder), folder / "dead", executor=executor)
+    assert numbers(run_study(plan_of(folder), folder / "dead")) == numbers(whole)
+
+
+def test_bad_scans_are_left_out(whole: StudyRun, folder: Path, tmp_path: Path) -> None:
+    broken = tmp_path / "broken.stl"
+    broken.write_bytes(b"solid nothing")
+    gone = tmp_path / "gone.stl"
+    other = tmp_path / "box.off"
+    other.write_text(_box())
+    plan = plan_of(folder)
+    first = replace(plan.groups[0], scans=(*plan.groups[0].scans, broken, gone, other))
+    found = run_study(replace(plan, groups=(first, plan.groups[1])), folder / "out")
+    assert {row.name for row in found.left_out} == {"broken", "gone", "box"}
+    assert all(row.reason and row.remedy and row.group == "a" for row in found.left_out)
+    assert [crown.name for crown in found.crowns] == [f"{g}/{k}" for g in "ab" for k in range(3)]
+    assert found.reused == 12
+
+
+def _box() -> str:
+    corners = [f"{8 * x} {2 * y} {11 * z}" for x in (0, 1) for y in (0, 1) for z in (0, 1)]
+    quads = ["0 1 3 2", "4 6 7 5", "0 4 5 1", "2 3 7 6", "0 2 6 4", "1 5 7 3"]
+    faces = [f"3 {a} {b} {c}" for a, b, c, d in (q.split() for q in quads)]
+    faces += [f"3 {a} {c} {d}" for a, b, c, d in (q.split() for q in quads)]
+    return "\n".join(["OFF", f"8 {len(faces)} 0", *corners, *faces, ""])
+
+
+def test_one_crown_and_no_crown_per_group(folder: Path, tmp_path: Path) -> None:
+    plan = plan_of(folder)
+    one = GroupPlan("one", "one", plan.groups[0].scans[:1])
+    none = GroupPlan("none", "none", (tmp_path / "gone.stl",))
+    found = run_study(replace(plan, groups=(one, none)), folder / "out")
+    assert not found.pairs
+    assert not found.differences
+    assert list(found.maps) == ["one"]
+    assert any("one crown" in text for text in found.warnings)
+    assert any("no scan could be used" in text for text in found.warnings)
+
+
+def test_identical_crowns_do_not_vary(folder: Path, tmp_path: Path) -> None:
+    scan = plan_of(folder).groups[0].scans[0]
+    copies = []
+    for k in range(2):
+        copies.append(tmp_path / f"{k}.stl")
+        copies[-1].write_bytes(scan.read_bytes())
+    group = GroupPlan("same", "same", tuple(copies))
+    found = run_study(replace(plan_of(folder), groups=(group,)), folder / "out")
+    assert found.pairs[0].superimposed[0].max_um < 1e-6
+    assert found.parts[0].random_um == 0.0
+    assert any("same content" in text for text in found.warnings)
+
+
+def test_repeated_scans_are_measured(folder: Path) -> None:
+    scans = plan_of(folder).groups[0].scans
+    rows = [("0", "x", "1", scans[0]), ("0", "y", "1", scans[1])]
+    found = run_study(plan_of(folder), folder / "out", repeats=rows)
+    assert [(row.crown, row.operator) for row in found.repeats] == [("0", "x"), ("0", "y")]
+    assert plain(found.repeats[0].scan.measures) == plain(found.crowns[0].measures)
+
+
+def test_results_that_cannot_be_kept_stop_the_study(folder: Path, tmp_path: Path) -> None:
+    file = tmp_path / "file"
+    file.write_text("not a folder")
+    with pytest.raises(CuspwiseError, match="cannot be made"):
+        run_study(plan_of(folder), file)
+
+
+SCRIPT = """
+import sys
+sys.path[:0] = [{here!r}]
+from pathlib import Path
+from test_study_run import plan_of, run_study
+if __name__ == "__main__":
+    run_study(plan_of(Path({folder!r})), Path({out!r}))
+"""
+
+
+def test_killed_at_random_moments_it_goes_on_to_the_same_bytes(
+    whole: StudyRun, folder: Path, tmp_path: Path
+) -> None:
+    rng = np.random.default_rng(int(os.environ.get("CUSPWISE_KILL_SEED", "3")))
+    times = int(os.environ.get("CUSPWISE_KILLS", "4"))
+    script = tmp_path / "study.py"
+    out = tmp_path / "out"
+    script.write_text(
+        SCRIPT.format(here=str(Path(__file__).parent), folder=str(folder), out=str(out))
+    )
+    killed = 0
+    for _ in range(times):
+        process = subprocess.Popen([sys.executable, str(script)], stderr=subprocess.DEVNULL)
+        time.sleep(float(rng.uniform(0.8, 3.0)))
+        process.send_signal(signal.SIGKILL)
+        killed += process.wait() == -signal.SIGKILL
+    assert killed > 0
+    found = run_study(plan_of(folder), out)
+    assert numbers(found) == numbers(whole)
