@@ -193,6 +193,8 @@ class StudyPlan:
         CSV files of examiners' scores and of repeated scans.
     scores : ScoreScale
         What the examiners' numbers mean.
+    notes : tuple of str
+        What the reader should know about the plan, such as what one group alone cannot tell.
     """
 
     path: Path | None
@@ -207,6 +209,7 @@ class StudyPlan:
     examiners: Path | None = None
     repeats: Path | None = None
     scores: ScoreScale = field(default_factory=ScoreScale)
+    notes: tuple[str, ...] = ()
 
     @property
     def folder(self) -> Path:
