@@ -13,6 +13,8 @@ import scipy
 from .areas.area_set import AreaSet, AreaSettings
 from .areas.files import load_areas_steps
 from .areas.find import find_areas_steps
+from .areas.supports import SupportContact, with_supports
+from .deviation.contacts import ContactResult, ContactSettings, measure_contacts
 from .deviation.exceedances import Exceedance, ExceedanceSettings
 from .deviation.field import (
     DeviationField,
@@ -22,7 +24,7 @@ from .deviation.field import (
 )
 from .deviation.judgement import Judgement, judge_deviations
 from .deviation.measures import AreaMeasures
-from .deviation.verdict import Tolerances, Verdict
+from .deviation.verdict import Tolerances, Verdict, doubt_about
 from .errors import AreaError, SettingError
 from .mesh.files import MeshFile, read_mesh
 from .mesh.refine import EvaluationMesh, evaluation_mesh
@@ -66,6 +68,10 @@ class CheckSettings:
         What is good enough.
     weighted : bool
         Whether measures are weighted by area.
+    contacts : tuple of SupportContact
+        Support contacts beside those of the areas file.
+    contact : ContactSettings
+        When a support contact counts as a stub or a gouge.
     """
 
     design_unit: str = "auto"
@@ -80,6 +86,8 @@ class CheckSettings:
     exceedances: ExceedanceSettings = field(default_factory=ExceedanceSettings)
     tolerances: Tolerances = field(default_factory=Tolerances)
     weighted: bool = True
+    contacts: tuple[SupportContact, ...] = ()
+    contact: ContactSettings = field(default_factory=ContactSettings)
 
     def __post_init__(self) -> None:
         """Refuse a spacing that makes no mesh."""
@@ -141,6 +149,8 @@ class CheckResult:
     settings : CheckSettings
     judged_warnings : tuple of str
         Those of the warnings that depend on the tolerances.
+    contacts : tuple of ContactResult
+        What is left of each support contact.
     """
 
     design: CheckedMesh
@@ -158,6 +168,7 @@ class CheckResult:
     versions: Mapping[str, str]
     settings: CheckSettings
     judged_warnings: tuple[str, ...] = ()
+    contacts: tuple[ContactResult, ...] = ()
 
     @property
     def evaluation(self) -> EvaluationMesh:
@@ -259,6 +270,7 @@ def _check_steps(
         scan = _repaired(scan_input, settings)
     if area_set is None:
         area_set = yield from watch.timed("areas", _area_steps(design.mesh, settings), 0.1, 0.35)
+    area_set = with_supports(area_set, settings.contacts)
     yield Progress("Indexing the design", 0.35)
     with watch.stage("index"):
         design_index = SurfaceIndex(area_set.evaluation.mesh)
@@ -282,6 +294,7 @@ def _check_steps(
             exceedances=settings.exceedances,
             weighted=settings.weighted,
         )
+        contacts = _contacts(forward, area_set, superimposition, settings)
     return CheckResult(
         design=design,
         scan=scan,
@@ -298,6 +311,7 @@ def _check_steps(
         versions=versions_used(),
         settings=replace(settings, areas=area_set.settings),
         judged_warnings=judgement.warnings,
+        contacts=contacts,
     )
 
 
@@ -368,6 +382,18 @@ def _deviation_steps(
     )
     backward = yield from watch.timed("measure", backward_steps, 0.6, 1.0)
     return scan_in_place, forward, backward
+
+
+def _contacts(
+    field: DeviationField,
+    area_set: AreaSet,
+    superimposition: Superimposition,
+    settings: CheckSettings,
+) -> tuple[ContactResult, ...]:
+    """Measure the support contacts, doubting them where the pose is not to be trusted."""
+    most_um = settings.tolerances.max_unsettled_share * settings.contact.limit_um
+    doubt = doubt_about(superimposition, most_um)
+    return measure_contacts(field, area_set, settings.contact, doubt=doubt)
 
 
 def _warnings(

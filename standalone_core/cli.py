@@ -174,6 +174,13 @@ def main() -> None:
     metavar="AREA=UM",
     help="Largest acceptable mean absolute deviation; repeatable; 'AREA=none' takes it away.",
 )
+@click.option(
+    "--contact",
+    "contacts",
+    multiple=True,
+    metavar="NAME=X,Y,Z,RADIUS[,KIND]",
+    help="Where a support touched the crown, mm; KIND is support or connector; repeatable.",
+)
 @click.option("--drop-debris", is_flag=True, help="Leave out small floating pieces.")
 @click.option("--unweighted", is_flag=True, help="Every point counts the same, whatever its area.")
 @pictures_option
@@ -183,7 +190,8 @@ def check(**given: Any) -> None:
     """Measure how far SCAN, the scan of a produced crown, is from DESIGN.
 
     Prints the measures and a verdict per area and writes check.html, measures.csv,
-    exceedances.csv, check.json and coloured PLY meshes to a folder.
+    exceedances.csv, contacts.csv (with support contacts), check.json and coloured PLY meshes
+    to a folder.
     """
     from .check import check_steps
     from .report.files import check_document, write_check_steps

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import fields, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from .errors import SettingError
 
 if TYPE_CHECKING:
     from .areas.settings import AreaSettings
+    from .areas.supports import ContactKind, SupportContact
     from .check import CheckSettings
     from .superimpose.settings import Loss, Start, SuperimposeSettings
 
@@ -57,6 +58,7 @@ def check_settings(given: dict[str, Any]) -> CheckSettings:
         deviation=DeviationSettings(search_mm=given["search_mm"]),
         tolerances=Tolerances().changed(read_tolerances(given["tolerances"])),
         weighted=not given["unweighted"],
+        contacts=tuple(read_contact(text) for text in given["contacts"]),
     )
 
 
@@ -147,3 +149,24 @@ def read_tolerances(texts: Iterable[str]) -> dict[str, float | None]:
                 remedy="Give an area and micrometres, such as '--tolerance margin=15'.",
             ) from None
     return found
+
+
+def read_contact(text: str) -> SupportContact:
+    """Read ``NAME=X,Y,Z,RADIUS`` or ``NAME=X,Y,Z,RADIUS,KIND``."""
+    from .areas.supports import SupportContact
+
+    name, _, rest = text.partition("=")
+    parts = [part.strip() for part in rest.split(",")]
+    try:
+        x, y, z, radius = (float(part) for part in parts[:4])
+    except ValueError:
+        parts = []
+    if len(parts) not in (4, 5):
+        raise SettingError(
+            f"{text!r} is not a support contact.",
+            subject="--contact",
+            remedy="Give a name, three coordinates and a radius in mm, and perhaps a kind, such "
+            "as '--contact lingual=1.2,-4.5,3,0.5' or '--contact 2=0,5,3,0.6,connector'.",
+        )
+    kind = cast("ContactKind", parts[4]) if len(parts) == 5 else "support"
+    return SupportContact(name.strip(), (x, y, z), radius, kind)

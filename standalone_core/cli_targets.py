@@ -13,6 +13,7 @@ RESULTS = (
     "check.json",
     "measures.csv",
     "exceedances.csv",
+    "contacts.csv",
     "deviation_design.ply",
     "deviation_scan.ply",
 )

@@ -19,6 +19,7 @@ from scipy.spatial import cKDTree
 from ..errors import AreaError
 from ..mesh.refine import EvaluationMesh, evaluation_mesh
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
+from .supports import disc_points
 
 REMEDY = "Correct the entry, or delete it to have it found automatically."
 
@@ -72,6 +73,9 @@ class Carrier:
         """
         if "design_vertices" in entry:
             return self._from_design_vertices(name, entry["design_vertices"])
+        if "centre_mm" in entry:
+            centre, radius = np.array(entry["centre_mm"], dtype=float), float(entry["radius_mm"])
+            return disc_points(self._evaluation.mesh, centre, radius)
         if self._places is not None:
             return _from_runs(name, entry["runs"], len(self._places))[self._nearest]
         there = _from_runs(name, entry["runs"], len(self._source.points))

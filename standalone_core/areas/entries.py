@@ -13,6 +13,9 @@ from ..errors import AreaError
 from .area_set import Area, MarginLine, Origin
 from .carry import REMEDY, Carrier, to_runs
 
+_FORMS = {"runs", "design_vertices", "centre_mm"}
+"""How an entry may give its area."""
+
 
 def line_entry(line: MarginLine | None) -> dict[str, Any] | None:
     """Return a margin line as an areas file holds it."""
@@ -83,12 +86,14 @@ def read_areas(document: Mapping[str, Any], carry: Carrier) -> list[Area]:
 
 
 def _read_area(name: str, entry: Any, carry: Carrier) -> Area:
-    if not isinstance(entry, Mapping) or not {"runs", "design_vertices"} & set(entry):
+    if not isinstance(entry, Mapping) or not _FORMS & set(entry):
         raise AreaError(
-            f"Area {name} has neither runs nor design_vertices.", subject=name, remedy=REMEDY
+            f"Area {name} has neither runs nor design_vertices nor centre_mm.",
+            subject=name,
+            remedy=REMEDY,
         )
     points = carry.points(name, entry)
-    digest = None if "design_vertices" in entry else _digest(entry["runs"])
+    digest = _digest(entry["runs"]) if "runs" in entry else None
     return Area(name, points, origin=_origin(entry, digest), note=str(entry.get("note", "")))
 
 

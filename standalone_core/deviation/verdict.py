@@ -163,6 +163,21 @@ def judge(
     )
 
 
+def doubt_about(superimposition: Superimposition, most_um: float) -> str:
+    """Return why a pose cannot be trusted, as sentences; empty if it can.
+
+    Parameters
+    ----------
+    superimposition : Superimposition
+    most_um : float
+        How far one that did not settle may still be from its end, at the point that moves most.
+    """
+    if _settled(superimposition, most_um):
+        return ""
+    words = _DOUBT_WORDS.get(superimposition.verdict, superimposition.verdict)
+    return f"{words} {superimposition.reason}"
+
+
 def with_verdicts(
     measures: Iterable[AreaMeasures], verdicts: Sequence[Verdict]
 ) -> tuple[AreaMeasures, ...]:
@@ -202,9 +217,9 @@ def _decide(
     if not np.isfinite(limit_um):
         return NO_TOLERANCE, "No tolerance is set for this area."
     most_um = tolerances.max_unsettled_share * limit_um
-    if not _settled(superimposition, most_um):
-        words = _DOUBT_WORDS.get(superimposition.verdict, superimposition.verdict)
-        return NOT_DECIDABLE, f"{words} {superimposition.reason}"
+    doubt = doubt_about(superimposition, most_um)
+    if doubt:
+        return NOT_DECIDABLE, doubt
     if row.reason:
         return NOT_DECIDABLE, row.reason
     if row.coverage < tolerances.min_coverage:

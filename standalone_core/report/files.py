@@ -17,7 +17,7 @@ from .histogram import area_histograms
 from .legend import Legend, colour_limit_um, make_legend
 from .pictures import NOT_INSTALLED, Pictures, can_draw, draw_pictures_steps
 from .staging import put_in_place, staging
-from .tables import exceedances_csv, measures_csv
+from .tables import contacts_csv, exceedances_csv, measures_csv
 from .views import VIEW_NAMES, standard_views
 from .words import PICTURES_REMEDY, PICTURES_REMEDY_CHECKOUT
 
@@ -36,6 +36,7 @@ FILES = (
     "deviation_design.ply",
     "deviation_scan.ply",
 )
+CONTACTS_FILE = "contacts.csv"  # only where there are support contacts
 PICTURE_FOLDER = "pictures"
 GET_PICTURES = f"Install it: {PICTURES_REMEDY}, from a checkout {PICTURES_REMEDY_CHECKOUT}."
 
@@ -64,7 +65,7 @@ def write_check_steps(
             (stage / PICTURE_FOLDER).mkdir()
         for picture in drawn.pictures:
             atomic_write(stage / PICTURE_FOLDER / f"{picture.view.name}.png", picture.png)
-        # Pictures of an earlier check would belong to other numbers.
+        # Pictures and contacts of an earlier check would belong to other numbers.
         written = put_in_place(stage, folder, _names(), stale=_names()[len(FILES) :])
     if pictures == "yes" and not drawn.pictures:
         raise ReportError(
@@ -101,7 +102,8 @@ def write_check(
     -------
     tuple of pathlib.Path
         ``check.html``, ``measures.csv``, ``exceedances.csv``, ``check.json``,
-        ``deviation_design.ply``, ``deviation_scan.ply`` and, where drawn, ``pictures/*.png``.
+        ``deviation_design.ply``, ``deviation_scan.ply``, where there are support contacts
+        ``contacts.csv`` and, where drawn, ``pictures/*.png``.
 
     Raises
     ------
@@ -125,6 +127,8 @@ def _legend(result: CheckResult, limit_um: float | None) -> Legend:
 def _write_tables(result: CheckResult, stage: Path) -> None:
     atomic_write(stage / "measures.csv", measures_csv(result.measures))
     atomic_write(stage / "exceedances.csv", exceedances_csv(result.exceedances))
+    if result.contacts:
+        atomic_write(stage / CONTACTS_FILE, contacts_csv(result.contacts))
     document = {**check_document(result), "written": _now().isoformat()}
     atomic_write(stage / "check.json", _json(document))
 
@@ -188,4 +192,4 @@ def _now() -> datetime:
 
 def _names() -> tuple[str, ...]:
     """All files that a check can have written, by their path from its folder."""
-    return (*FILES, *(f"{PICTURE_FOLDER}/{name}.png" for name in VIEW_NAMES))
+    return (*FILES, CONTACTS_FILE, *(f"{PICTURE_FOLDER}/{name}.png" for name in VIEW_NAMES))

@@ -9,6 +9,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from ..areas.supports import contact_of
+from ..deviation.contacts import CONTACT_WORDS
 from ..deviation.measures import AreaMeasures
 from .histogram import Histogram
 from .legend import Legend, number
@@ -16,6 +18,7 @@ from .pictures import Pictures
 from .plot import histogram_plot, legend_plot
 from .words import (
     CAUTIONS,
+    CONTACT_KIND_WORDS,
     DIRECTION_WORDS,
     PICTURES_REMEDY,
     PICTURES_REMEDY_CHECKOUT,
@@ -23,6 +26,7 @@ from .words import (
     SIGN,
     TERMS,
     area_words,
+    contacts_line,
     exceedance_limit_um,
     exceedance_line,
     headline,
@@ -71,6 +75,8 @@ def check_page(
     """
     by_direction: dict[str, list[AreaMeasures]] = {}
     for row in result.measures:
+        if contact_of(row.area):
+            continue  # they have a table of their own
         by_direction.setdefault(row.direction, []).append(row)
     forward = {row.area: row for row in by_direction.get("design_to_scan", [])}
     return (
@@ -97,6 +103,7 @@ def check_page(
             exceedance_line=exceedance_line(result),
             exceedance_limit_um=exceedance_limit_um(result),
             exceedances_shown=EXCEEDANCES_SHOWN,
+            contacts_line=contacts_line(result.contacts),
         )
     )
 
@@ -118,6 +125,8 @@ def _environment() -> Environment:
         terms=TERMS,
         sign=SIGN,
         short_verdicts=SHORT_VERDICTS,
+        contact_words=CONTACT_WORDS,
+        contact_kinds=CONTACT_KIND_WORDS,
         direction_words=DIRECTION_WORDS,
         pictures_remedy=PICTURES_REMEDY,
         pictures_remedy_checkout=PICTURES_REMEDY_CHECKOUT,

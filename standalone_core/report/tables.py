@@ -1,4 +1,4 @@
-"""``measures.csv`` and ``exceedances.csv``."""
+"""``measures.csv``, ``exceedances.csv`` and ``contacts.csv``."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import io
 import math
 from collections.abc import Iterable, Sequence
 
+from ..deviation.contacts import ContactResult
 from ..deviation.exceedances import Exceedance
 from ..deviation.measures import MEASURE_COLUMNS, AreaMeasures
 
@@ -25,6 +26,25 @@ EXCEEDANCE_COLUMNS = (
     "peak_y_mm",
     "peak_z_mm",
     "n",
+)
+
+CONTACT_COLUMNS = (
+    "name",
+    "kind",
+    "verdict",
+    "height_um",
+    "peak_um",
+    "surroundings_um",
+    "band_um",
+    "area_mm2",
+    "volume_mm3",
+    "coverage",
+    "spot_mm2",
+    "peak_x_mm",
+    "peak_y_mm",
+    "peak_z_mm",
+    "n",
+    "reason",
 )
 
 # One digit below what the numbers can hold: 0.001 µm, 0.0001 mm², a hundred-thousandth of an area.
@@ -47,6 +67,19 @@ def exceedances_csv(exceedances: Iterable[Exceedance]) -> str:
         EXCEEDANCE_COLUMNS,
         (_exceedance_row(rank, patch) for rank, patch in enumerate(exceedances, start=1)),
     )
+
+
+def contacts_csv(contacts: Iterable[ContactResult]) -> str:
+    """Write the support contacts, one row each; columns :data:`CONTACT_COLUMNS`."""
+    return _csv(CONTACT_COLUMNS, (_contact_row(contact) for contact in contacts))
+
+
+def _contact_row(contact: ContactResult) -> list[str]:
+    peak = dict(zip(("peak_x_mm", "peak_y_mm", "peak_z_mm"), contact.peak_mm, strict=True))
+    return [
+        _text(name, peak[name] if name in peak else getattr(contact, name))
+        for name in CONTACT_COLUMNS
+    ]
 
 
 def _exceedance_row(rank: int, patch: Exceedance) -> list[str]:

@@ -12,14 +12,18 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from ..areas.supports import contact_of
+from ..deviation.contacts import CONTACT_WORDS
 from ..deviation.verdict import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN
 from .document import areas_document, health_document
 from .words import (
     CAUTIONS,
+    CONTACT_KIND_WORDS,
     NO_VALUE,
     SHORT_VERDICTS,
     SIGN,
     area_words,
+    contacts_line,
     exceedance_limit_um,
     exceedance_line,
     headline,
@@ -40,6 +44,7 @@ __all__ = [
     "areas_document",
     "areas_table",
     "check_view",
+    "contacts_table",
     "exceedances_table",
     "health_document",
     "health_table",
@@ -66,6 +71,8 @@ def check_view(result: CheckResult) -> RenderableType:
     ]
     if result.exceedances:
         parts += [Text(), exceedances_table(result)]
+    if result.contacts:
+        parts += [Text(), contacts_table(result)]
     parts += [
         Text("\nSuperimposition", style="bold"),
         _lines(superimposition_lines(result.superimposition)),
@@ -107,7 +114,7 @@ def measures_table(result: CheckResult) -> Table:
         table.add_column(title, justify="right", no_wrap=True)
     table.add_column("Verdict", no_wrap=True)
     for row in result.measures:
-        if row.direction != "design_to_scan":
+        if row.direction != "design_to_scan" or contact_of(row.area):
             continue
         table.add_row(
             Text(area_words(row.area)),
@@ -154,6 +161,39 @@ def exceedances_table(result: CheckResult) -> RenderableType:
         )
     if len(found) > EXCEEDANCES_SHOWN:
         return Group(table, Text("All of them are in exceedances.csv.", style="dim"))
+    return table
+
+
+def contacts_table(result: CheckResult) -> Table:
+    """Return what is left of each support contact."""
+    table = Table(
+        title=f"Support contacts. {contacts_line(result.contacts)}",
+        caption="Height above (−: depth below) the surface around each contact, which is itself "
+        "off the design by the number beside it.",
+        box=box.SIMPLE_HEAD,
+        show_edge=False,
+        padding=(0, 1, 0, 0),
+        title_justify="left",
+        title_style="bold",
+        caption_justify="left",
+        pad_edge=False,
+    )
+    table.add_column("Contact", overflow="fold", min_width=8)
+    table.add_column("Kind", overflow="fold")
+    for title in ("height\nµm", "around\nµm", "area\nmm²", "volume\nmm³", "cover-\nage"):
+        table.add_column(title, justify="right", no_wrap=True)
+    table.add_column("Verdict", no_wrap=True)
+    for contact in result.contacts:
+        table.add_row(
+            Text(contact.name),
+            CONTACT_KIND_WORDS[contact.kind],
+            micrometres(contact.height_um, signed=True),
+            micrometres(contact.surroundings_um, signed=True),
+            micrometres(contact.area_mm2, digits=2),
+            micrometres(contact.volume_mm3, signed=True, digits=4),
+            percent(contact.coverage),
+            CONTACT_WORDS[contact.verdict],
+        )
     return table
 
 

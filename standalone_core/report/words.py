@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..deviation.contacts import CONTACT_WORDS, GOUGE, STUB, ContactResult
 from ..deviation.verdict import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN, Verdict
 
 if TYPE_CHECKING:
@@ -27,6 +28,7 @@ AREA_WORDS = {
     "contact_distal": "distal contact",
     "supports": "supports",
 }
+CONTACT_KIND_WORDS = {"support": "printing support", "connector": "sprue or connector"}
 DIRECTION_WORDS = {
     "design_to_scan": "from design to scan",
     "scan_to_design": "from scan to design",
@@ -132,6 +134,20 @@ def exceedance_line(result: CheckResult) -> str:
         f"{several} beyond ±{limit:g} µm; the worst {reaches} "
         f"{micrometres(worst.peak_um, signed=True, digits=0)} µm ({areas})."
     )
+
+
+def contacts_line(contacts: Sequence[ContactResult]) -> str:
+    """Say in a sentence how many support contacts there are and what is left of them."""
+    counts = {
+        verdict: sum(contact.verdict == verdict for contact in contacts)
+        for verdict in CONTACT_WORDS
+    }
+    said = ", ".join(
+        f"{count} {CONTACT_WORDS[verdict]}{'s' if count > 1 and verdict in (STUB, GOUGE) else ''}"
+        for verdict, count in counts.items()
+        if count
+    )
+    return f"{len(contacts)} support contact{'' if len(contacts) == 1 else 's'}: {said}."
 
 
 def superimposition_lines(fit: Superimposition) -> tuple[str, ...]:
