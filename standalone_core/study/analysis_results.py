@@ -12,6 +12,7 @@ from .results import SpreadParts
 from .score_results import ExaminerAnalysis, ScannerRow
 
 LineKind = Literal["tolerance", "difference", "precision", "odd", "scanner", "caution"]
+Status = Literal["good", "bad", "open", "note"]
 
 
 @dataclass(frozen=True)
@@ -30,7 +31,7 @@ class VerdictLine:
     """
 
     kind: LineKind
-    status: Literal["good", "bad", "open", "note"]
+    status: Status
     sentence: str
 
 
