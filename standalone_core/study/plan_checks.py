@@ -9,6 +9,7 @@ from typing import Any
 
 from ..areas.area_set import AREA_NAMES
 from ..areas.files import FORMAT
+from ..areas.supports import SUPPORTS, is_support
 from ..errors import CuspwiseError
 from ..superimpose.landmarks import LandmarkPairs, read_landmarks
 from .kinds import listed, no_such
@@ -76,7 +77,8 @@ def areas_in_file(file: Path, place: Place) -> tuple[str, ...]:
         place.wrong(f"{file.name} is not an areas file.", "Make one with 'cuspwise areas'.")
         return ()
     areas = document.get("areas")
-    return tuple(areas) if isinstance(areas, dict) else ()
+    names = tuple(areas) if isinstance(areas, dict) else ()
+    return (*names, SUPPORTS) if any(map(is_support, names)) else names
 
 
 def _check_areas_file_alone(given: Mapping[str, Any], place: Place) -> None:

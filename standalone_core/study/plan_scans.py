@@ -15,7 +15,7 @@ from .kinds import shown, what_is_there
 from .place import Place
 from .plan import GroupPlan
 from .plan_tables import read_section
-from .study_sections import FACTS, GROUP
+from .study_sections import FACTS, GROUP, REPEATS
 
 _LONGEST_NAME = 40
 _NOT_IN_NAMES = set('/\\:*?"<>|')  # what names of files cannot hold on all systems
@@ -136,6 +136,8 @@ def _refuse_name(name: str, before: list[str], place: Place) -> None:
             f"{shown(name)} cannot be the name of a group.",
             f"Give 1 to {_LONGEST_NAME} signs without space around them.",
         )
+    if name.casefold() == REPEATS.name:
+        place.wrong("Repeated scans are called that.", "Give the group another name.")
     same = [other for other in before if other.casefold() == name.casefold()]
     if same:
         place.wrong(f"Only capitals tell it from group {same[0]}.", "Give it another name.")
