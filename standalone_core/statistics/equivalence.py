@@ -1,0 +1,197 @@
+"""Is a difference sure, and is it surely small enough not to matter?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import special
+
+from .samples import check_positive, check_share
+from .welch import WelchTest, welch_test
+
+Outcome = Literal["different", "equivalent", "different_within_margin", "undecided", "not_computed"]
+
+OUTCOME_WORDS: Mapping[Outcome, str] = MappingProxyType(
+    {
+        "different": "different",
+        "equivalent": "equivalent",
+        "different_within_margin": "different but within the margin",
+        "undecided": "undecided",
+        "not_computed": "not computed",
+    }
+)
+
+
+@dataclass(frozen=True)
+class Equivalence:
+    """Difference of two means (first minus second) against a margin.
+
+    Attributes
+    ----------
+    margin, alpha : float
+        Differences within ± margin do not matter; level of every test.
+    difference : float
+        Of the means, in the unit of the values.
+    p_difference : float
+        Welch's two-sided test that the means are the same.
+    p_above_low, p_below_high : float
+        One-sided tests that the difference is at or below −margin; at or above +margin.
+    p_equivalence : float
+        The larger of those two.
+    ci_low, ci_high, confidence : float
+        Interval of 1 − 2α: inside ± margin exactly when ``p_equivalence`` < α.
+    outcome : str
+        ``different``, ``equivalent``, ``different_within_margin``, ``undecided`` or
+        ``not_computed``; words for readers in :data:`OUTCOME_WORDS`.
+    sentence : str
+        What that means, in plain words with the numbers.
+    welch : WelchTest
+        With the interval of 1 − α.
+    reason : str
+        Why it was not computed; empty otherwise.
+    """
+
+    margin: float
+    alpha: float
+    difference: float
+    p_difference: float
+    p_above_low: float
+    p_below_high: float
+    p_equivalence: float
+    ci_low: float
+    ci_high: float
+    confidence: float
+    outcome: Outcome
+    sentence: str
+    welch: WelchTest
+    reason: str
+
+
+def compare_with_margin(
+    a: ArrayLike,
+    b: ArrayLike,
+    margin: float,
+    *,
+    alpha: float = 0.05,
+    names: tuple[str, str] = ("the first group", "the second group"),
+    unit: str = "µm",
+) -> Equivalence:
+    """Test whether two means differ, and whether they surely differ by less than a margin.
+
+    Two one-sided Welch tests at α each: t = (d + margin)/se against d ≤ −margin, and
+    t = (d − margin)/se against d ≥ margin; both must be rejected. Schuirmann (1987), Journal of
+    Pharmacokinetics and Biopharmaceutics 15: 657–680. Together with the two-sided test of d = 0
+    at α there are four outcomes:
+
+    =======================  ===================  ============================
+    test of difference       within the margin    outcome
+    =======================  ===================  ============================
+    rejected                 not shown            ``different``
+    not rejected             shown                ``equivalent``
+    rejected                 shown                ``different_within_margin``
+    not rejected             not shown            ``undecided``
+    =======================  ===================  ============================
+
+    Parameters
+    ----------
+    a, b : (n,) float
+        One value per unit; NaN counts as missing.
+    margin : float
+        Above 0, in the unit of the values.
+    alpha : float
+        Level of the test of difference (two-sided) and of each one-sided test.
+    names, unit : str
+        For the sentence.
+
+    Returns
+    -------
+    Equivalence
+
+    Raises
+    ------
+    SettingError
+        A margin that is not above 0, an infinite value, or an alpha that is not a share below ½.
+    """
+    check_positive(margin, "margin")
+    check_share(2 * alpha, "alpha (doubled)")
+    test = welch_test(a, b, confidence=1 - alpha)
+    p_above_low, p_below_high = one_sided_p(test, margin)
+    p_equivalence = max(p_above_low, p_below_high)
+    outcome: Outcome = "not_computed" if test.reason else decide(test.p, p_equivalence, alpha)
+    half = float(special.stdtrit(test.df, 1 - alpha)) * test.standard_error
+    sentence = _sentence(outcome, test, half, margin, names, unit)
+    return Equivalence(
+        margin=margin,
+        alpha=alpha,
+        difference=test.difference,
+        p_difference=test.p,
+        p_above_low=p_above_low,
+        p_below_high=p_below_high,
+        p_equivalence=p_equivalence,
+        ci_low=test.difference - half,
+        ci_high=test.difference + half,
+        confidence=1 - 2 * alpha,
+        outcome=outcome,
+        sentence=sentence,
+        welch=test,
+        reason=test.reason,
+    )
+
+
+def decide(p_difference: float, p_equivalence: float, alpha: float) -> Outcome:
+    """Return the outcome of both tests, also after a correction of their p-values.
+
+    Each is rejected where p ≤ α; NaN means that a test could not be made and rejects nothing.
+    """
+    different, within = p_difference <= alpha, p_equivalence <= alpha
+    if different:
+        return "different_within_margin" if within else "different"
+    if within:
+        return "equivalent"
+    return "not_computed" if np.isnan(p_difference) else "undecided"
+
+
+def one_sided_p(test: WelchTest, margin: float) -> tuple[float, float]:
+    """Return p of the tests that the difference is ≤ −margin, and ≥ margin."""
+    if test.reason:
+        return np.nan, np.nan
+    upwards = (test.difference + margin) / test.standard_error
+    downwards = (test.difference - margin) / test.standard_error
+    return (
+        float(special.stdtr(test.df, -upwards)),
+        float(special.stdtr(test.df, downwards)),
+    )
+
+
+def _sentence(
+    outcome: Outcome,
+    test: WelchTest,
+    half: float,
+    margin: float,
+    names: tuple[str, str],
+    unit: str,
+) -> str:
+    """Say the outcome with its numbers."""
+    if outcome == "not_computed":
+        return f"{names[0]} and {names[1]} could not be compared. {test.reason}"
+    level = f"{100 * test.confidence:g} %"
+    low, high = f"{test.ci_low:.3g}", f"{test.ci_high:.3g}"
+    found = f"{test.difference:.3g} {unit} (first minus second, {level} interval {low} to {high})"
+    near = f"{test.difference - half:.3g} to {test.difference + half:.3g} {unit}"
+    limit = f"the margin of {margin:g} {unit}"
+    both = f"{names[0]} and {names[1]}"
+    return {
+        "different": f"The means of {both} differ by {found}; that this stays within {limit} "
+        "is not shown.",
+        "equivalent": f"The means of {both} are equivalent: the difference, {near}, lies within "
+        f"{limit}.",
+        "different_within_margin": f"The means of {both} differ by {found}, but surely by less "
+        f"than {limit}.",
+        "undecided": f"Undecided: the difference between {both} is {found}; neither a difference "
+        f"nor that it stays within {limit} is shown.",
+    }[outcome]

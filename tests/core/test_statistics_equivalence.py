@@ -1,0 +1,148 @@
+"""Equivalence and tolerance limits against statsmodels, handbook tables and closed forms."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from cuspwise.standalone_core.errors import SettingError
+from cuspwise.standalone_core.statistics.equivalence import (
+    OUTCOME_WORDS,
+    compare_with_margin,
+    decide,
+)
+from cuspwise.standalone_core.statistics.tolerance import (
+    share_within,
+    tolerance_factor,
+    upper_tolerance_limit,
+    wilson,
+)
+from scipy import stats
+from statistics_cases import SLEEP
+from statsmodels.stats.proportion import proportion_confint
+from statsmodels.stats.weightstats import CompareMeans, DescrStatsW, ttost_ind
+
+
+def test_two_one_sided_tests_of_the_sleep_data():
+    """Recomputed from the Welch t of Student's sleep data (−1.58, se .849, df 17.78)."""
+    narrow = compare_with_margin(*SLEEP, 0.5)
+    assert narrow.p_above_low == pytest.approx(0.89011, abs=5e-6)
+    assert narrow.p_below_high == pytest.approx(0.01245, abs=5e-6)
+    assert narrow.p_equivalence == narrow.p_above_low
+    assert narrow.outcome == "undecided"
+    wide = compare_with_margin(*SLEEP, 5.0)
+    assert wide.p_equivalence == pytest.approx(4.034e-4, abs=5e-8)
+    assert wide.outcome == "equivalent"
+
+
+def test_two_one_sided_tests_equal_statsmodels():
+    rng = np.random.default_rng(8)
+    a, b = rng.normal(20, 2, 9), rng.normal(21, 4, 14)
+    p, low, high = ttost_ind(a, b, -3.0, 3.0, usevar="unequal")
+    result = compare_with_margin(a, b, 3.0)
+    assert result.p_equivalence == pytest.approx(p, rel=1e-10)
+    assert result.p_above_low == pytest.approx(low[1], rel=1e-10)
+    assert result.p_below_high == pytest.approx(high[1], rel=1e-10)
+    interval = CompareMeans(DescrStatsW(a), DescrStatsW(b)).tconfint_diff(0.1, usevar="unequal")
+    np.testing.assert_allclose([result.ci_low, result.ci_high], interval, rtol=1e-10)
+    assert result.confidence == pytest.approx(0.90)
+
+
+@pytest.mark.parametrize(
+    ("shift", "spread", "margin", "outcome", "words"),
+    [
+        (5.0, 1.0, 3.0, "different", "that this stays within the margin of 3 µm is not shown"),
+        (0.0, 1.0, 3.0, "equivalent", "lies within the margin of 3 µm"),
+        (2.0, 1.0, 10.0, "different_within_margin", "surely by less than the margin of 10 µm"),
+        (1.0, 5.0, 3.0, "undecided", "neither a difference nor that it stays within"),
+    ],
+)
+def test_all_four_outcomes(shift, spread, margin, outcome, words):
+    base = spread * np.array([-1.5, -1.0, -0.5, 0.0, 0.0, 0.5, 1.0, 1.5])
+    result = compare_with_margin(base + shift, base, margin, names=("printed", "milled"))
+    assert result.outcome == outcome
+    assert words in result.sentence
+    assert "printed and milled" in result.sentence
+    inside = -margin < result.ci_low and result.ci_high < margin
+    assert inside == (result.p_equivalence < 0.05)
+    zero_inside = result.welch.ci_low < 0 < result.welch.ci_high
+    assert zero_inside == (result.p_difference > 0.05)
+
+
+def test_outcomes_at_the_boundary_and_without_a_test():
+    assert decide(0.05, 0.05, 0.05) == "different_within_margin"
+    assert decide(0.0501, 0.05, 0.05) == "equivalent"
+    assert decide(0.05, 0.0501, 0.05) == "different"
+    assert decide(0.06, np.nan, 0.05) == "undecided"
+    assert decide(np.nan, np.nan, 0.05) == "not_computed"
+    assert OUTCOME_WORDS["different_within_margin"] == "different but within the margin"
+
+
+def test_margins_and_groups_that_cannot_be_used():
+    for margin in (0.0, -1.0, np.nan, np.inf):
+        with pytest.raises(SettingError, match="margin"):
+            compare_with_margin([1.0, 2.0], [1.0, 2.0], margin)
+    with pytest.raises(SettingError, match="alpha"):
+        compare_with_margin([1.0, 2.0], [1.0, 2.0], 1.0, alpha=0.5)
+    for a, b in (([5.0] * 4, [5.0] * 4), ([1.0], [1.0, 2.0]), ([], [1.0, 2.0])):
+        result = compare_with_margin(a, b, 1.0)
+        assert result.outcome == "not_computed"
+        assert result.reason
+        assert result.reason in result.sentence
+        assert np.isnan(result.p_equivalence)
+
+
+@pytest.mark.parametrize(("within", "n"), [(0, 8), (3, 8), (8, 8), (95, 100), (1, 1)])
+def test_wilson_equals_statsmodels(within, n):
+    result = wilson(within, n, confidence=0.9)
+    expected = proportion_confint(within, n, alpha=0.1, method="wilson")
+    np.testing.assert_allclose([result.ci_low, result.ci_high], expected, atol=1e-12)
+    assert result.share == within / n
+
+
+def test_share_within_limits():
+    values = [10.0, 15.0, 15.1, np.nan, -20.0]
+    assert share_within(values, 15.0).within == 3
+    assert share_within(values, 15.0, lower=-15.0).within == 2
+    assert share_within(values, 15.0).n == 4
+    nothing = share_within([np.nan], 15.0)
+    assert nothing.reason
+    assert np.isnan(nothing.share)
+    with pytest.raises(SettingError, match="not a count"):
+        wilson(3, 2)
+
+
+@pytest.mark.parametrize(
+    ("n", "content", "confidence", "factor"),
+    [
+        # Tables of one-sided factors: Natrella, Experimental Statistics, NBS Handbook 91, A-7
+        # (from memory, three decimals).
+        (5, 0.95, 0.95, 4.203),
+        (10, 0.90, 0.95, 2.355),
+        (10, 0.95, 0.95, 2.911),
+        (20, 0.95, 0.95, 2.396),
+        # real-statistics.com, tolerance interval example, by the noncentral t (four decimals).
+        (40, 0.90, 0.99, 1.9017),
+    ],
+)
+def test_tolerance_factors_of_handbooks(n, content, confidence, factor):
+    decimals = 5e-5 if n == 40 else 1e-3
+    assert tolerance_factor(n, content, confidence) == pytest.approx(factor, abs=decimals)
+
+
+def test_limits_for_the_next_units():
+    values = np.array([12.0, 14.0, 13.0, 17.0, 15.0, 11.0, 14.0, 16.0])
+    result = upper_tolerance_limit(values, content=0.9, confidence=0.95)
+    assert result.limit == pytest.approx(values.mean() + result.factor * values.std(ddof=1))
+    ahead = stats.t.ppf(0.95, 7) * np.sqrt(1 + 1 / 8)
+    assert result.next_limit == pytest.approx(values.mean() + ahead * values.std(ddof=1))
+    assert result.largest == 17
+    assert result.largest_confidence == pytest.approx(1 - 0.9**8)
+    assert result.normality_p == pytest.approx(stats.shapiro(values).pvalue)
+    assert "normal" in result.caveat
+
+
+@pytest.mark.parametrize("values", [[], [5.0], [5.0, 5.0, 5.0]])
+def test_limits_that_cannot_be_had_say_why(values):
+    result = upper_tolerance_limit(values)
+    assert result.reason
+    assert np.isnan([result.limit, result.next_limit]).all()
