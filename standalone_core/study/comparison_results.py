@@ -8,12 +8,21 @@ to 1 for ``within_tolerance``.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
+from ..statistics.equivalence import Outcome
 from .plan import Lead
 
-Outcome = Literal["different", "equivalent", "different_within_margin", "undecided", "not_computed"]
-"""The conclusion of one comparison; words for readers in ``wording.OUTCOME_WORDS``."""
+__all__ = [
+    "Comparison",
+    "EffectRow",
+    "EquivalenceRow",
+    "Outcome",
+    "OverallRow",
+    "PostHocRow",
+    "PrecisionComparison",
+    "RankRow",
+    "WelchRow",
+]
 
 
 @dataclass(frozen=True)
@@ -236,17 +245,20 @@ class PrecisionComparison:
     n_first, n_second : int
         Crowns.
     mean_first, mean_second : float
-        The compared quantity per group.
+        Mean distance of a group's crowns from the group's middle (spatial median), from its
+        pairs superimposed crown on crown: smaller is more precise. A pair's distance is about
+        √2 times it.
     difference, low, high : float
-        Of the two, with an interval at the plan's confidence.
+        Of the two, with Welch's interval of the distances, which is approximate.
     p_value, p_holm : float
-        Permutation test; as it is, and corrected over the family.
+        Test by permuting crowns; as it is, and corrected over the family.
     family : int
     permutations : int
         How many relabellings were tried.
     exact : bool
         Whether these were all there are.
     equivalence : EquivalenceRow
+        Of the same distances; approximate too.
     outcome : Outcome
     sentence : str
     scanner_limit : float

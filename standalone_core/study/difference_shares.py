@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from ..mesh.triangle_mesh import BoolArray
+from ..mesh.triangle_mesh import BoolArray, FloatArray
 from ..report.words import area_words, micrometres
 from .analysis_results import DifferenceShare
 from .cohort import Cohort
@@ -33,7 +33,7 @@ def difference_shares(cohort: Cohort, run: StudyRun) -> tuple[DifferenceShare, .
 
 
 def _share(
-    cohort: Cohort, found: DifferenceMap, area: str, inside: BoolArray, weights: np.ndarray
+    cohort: Cohort, found: DifferenceMap, area: str, inside: BoolArray, weights: FloatArray
 ) -> DifferenceShare:
     alpha = cohort.plan.analysis.alpha
     tested = inside & np.isfinite(found.q_value)

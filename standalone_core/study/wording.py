@@ -12,17 +12,24 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from ..report.words import area_words, micrometres
+from ..statistics.equivalence import OUTCOME_WORDS
 from .comparison_results import EquivalenceRow, Outcome
 
-OUTCOME_WORDS: Mapping[Outcome, str] = MappingProxyType(
-    {
-        "different": "different",
-        "equivalent": "equivalent",
-        "different_within_margin": "different, but within the margin",
-        "undecided": "undecided",
-        "not_computed": "not computed",
-    }
-)
+__all__ = [
+    "LEAD_WORDS",
+    "MEASURE_WORDS",
+    "OUTCOME_WORDS",
+    "OVERALL_WORDS",
+    "Contrast",
+    "contrast_sentence",
+    "count_words",
+    "interval_words",
+    "listed",
+    "measured_in",
+    "p_words",
+    "share_words",
+    "value_words",
+]
 
 MEASURE_WORDS: Mapping[str, str] = MappingProxyType(
     {
@@ -90,18 +97,6 @@ class Contrast:
     equivalence: EquivalenceRow
     alpha: float
     reason: str = ""
-
-
-def decide(p_holm: float, alpha: float, equivalence: EquivalenceRow) -> Outcome:
-    """Return the conclusion from the corrected tests of difference and of equivalence."""
-    different = p_holm <= alpha
-    if different and equivalence.equivalent:
-        return "different_within_margin"
-    if different:
-        return "different"
-    if equivalence.equivalent:
-        return "equivalent"
-    return "not_computed" if math.isnan(p_holm) else "undecided"
 
 
 def contrast_sentence(outcome: Outcome, contrast: Contrast) -> str:
