@@ -5,18 +5,17 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Callable, Iterable
-from functools import wraps
+from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
-from rich.console import Console
 
-from .cli_settings import LOSSES, OPTION_OF, STARTS, area_settings, check_settings
+from .cli_base import guarded, messages, options, path, screen
+from .cli_settings import LOSSES, STARTS, area_settings, check_settings
+from .cli_study import STUDY_COMMANDS
 from .cli_targets import refuse_folder, refuse_overwriting
 from .console import Stage
-from .errors import CuspwiseError
 from .version import VERSION
 
 if TYPE_CHECKING:
@@ -25,46 +24,7 @@ if TYPE_CHECKING:
 
 UNITS = ("auto", "mm", "cm", "m", "inch", "um")
 LEAST_WIDTH = 80  # a narrower terminal wraps the lines itself, so that no column is lost
-INTERRUPTED = 130  # what a shell reports for a program stopped by Ctrl-C
 
-screen = Console(highlight=False)
-messages = Console(stderr=True, highlight=False)
-
-Command = TypeVar("Command", bound=Callable[..., Any])
-
-
-def guarded(command: Callable[..., None]) -> Callable[..., None]:
-    """Turn expected errors into one readable message and exit code 1, Ctrl-C into 130."""
-
-    @wraps(command)
-    def wrapper(*args: Any, **kwargs: Any) -> None:
-        try:
-            command(*args, **kwargs)
-        except CuspwiseError as error:
-            messages.print("[bold red]Error:[/]", end=" ")
-            subject = OPTION_OF.get(error.subject, error.subject)
-            text = f"{subject}: {error.reason} {error.remedy}"
-            messages.print(text, markup=False, soft_wrap=True)
-            sys.exit(1)
-        except KeyboardInterrupt:
-            messages.print("Stopped. No half-written file is left behind.")
-            sys.exit(INTERRUPTED)
-
-    return wrapper
-
-
-def options(*decorators: Callable[[Command], Command]) -> Callable[[Command], Command]:
-    """Join several click decorators into one."""
-
-    def join(command: Command) -> Command:
-        for decorator in reversed(decorators):
-            command = decorator(command)
-        return command
-
-    return join
-
-
-path = click.Path(path_type=Path)
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for scripts.")
 pictures_option = click.option(
     "--pictures/--no-pictures",
@@ -124,6 +84,10 @@ def main() -> None:
     # All matrix products here are small or thin: a BLAS library's own threads would only wait,
     # and waiting costs them processor time. Read when numpy is imported, which comes later.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+
+for study_command in STUDY_COMMANDS:
+    main.add_command(study_command)
 
 
 @main.command()

@@ -9,6 +9,8 @@ from pathlib import Path
 
 from ..errors import CuspwiseError
 
+_SHORTEST = 3  # one letter more or less makes too many words of two
+
 
 @dataclass(frozen=True)
 class Mistake:
@@ -84,7 +86,9 @@ def meant(word: str, known: Iterable[str]) -> str:
 
 
 def nearest(word: str, known: Iterable[str]) -> str:
-    """Return the known word most like this one, or an empty text."""
+    """Return the known word most like this one, or an empty text; mm is no likely m."""
+    if len(word) < _SHORTEST:
+        return ""
     plain = {_plain(name): name for name in known}
     sought = _plain(word)
     close = get_close_matches(sought, plain, n=1, cutoff=0.65)

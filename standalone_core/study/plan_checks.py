@@ -131,7 +131,10 @@ def _named_areas(values: Values, place: Place) -> list[tuple[Place, str, bool]]:
 
 def _check_primary(given: Mapping[str, Any], place: Place) -> None:
     """The primary comparison must be among those that are made."""
+    wrong = {mistake.key for mistake in place.mistakes}
     for key, names in (("primary_area", "areas"), ("primary_measure", "measures")):
+        if {(place / key).key, (place / names).key} & wrong:
+            continue
         chosen = given.get(names, getattr(NOT_SET, names))
         primary = given.get(key, getattr(NOT_SET.analysis, key))
         if chosen and primary not in chosen:

@@ -125,16 +125,10 @@ def _why_none(pattern: str, folder: Path) -> str:
 
 
 def _refuse_name(name: str, before: list[str], place: Place) -> None:
-    signs = sorted({sign for sign in name if sign in _NOT_IN_NAMES or not sign.isprintable()})
-    if signs:
-        place.wrong(
-            f"The name of the group holds {' '.join(map(shown, signs))}.",
-            "Use letters, digits, - and _; give other words as its title.",
-        )
-    if not name.strip(". ") or name != name.strip() or len(name) > _LONGEST_NAME:
+    if group_name(name) != name:
         place.wrong(
             f"{shown(name)} cannot be the name of a group.",
-            f"Give 1 to {_LONGEST_NAME} signs without space around them.",
+            f"Give 1 to {_LONGEST_NAME} letters, digits and such, and other words as its title.",
         )
     if name.casefold() == REPEATS.name:
         place.wrong("Repeated scans are called that.", "Give the group another name.")
@@ -143,11 +137,18 @@ def _refuse_name(name: str, before: list[str], place: Place) -> None:
         place.wrong(f"Only capitals tell it from group {same[0]}.", "Give it another name.")
 
 
+def group_name(words: str) -> str:
+    """Return words as they can be the name of a group, in tables and in names of files."""
+    kept = "".join("_" if s in _NOT_IN_NAMES or not s.isprintable() else s for s in words)
+    return kept[:_LONGEST_NAME].strip(". ") or "group"
+
+
 def _read_facts(given: Any, place: Place) -> dict[str, str]:
     if not isinstance(given, dict):
         place.wrong(f"It is {shown(given)}, not a table.", "Write it as a table of its own.")
         return {}
-    return read_section(FACTS, given, place)
+    facts = read_section(FACTS, given, place)
+    return {name: fact for name, fact in facts.items() if fact}
 
 
 def _refuse_taken(name: str, matches: tuple[ScanMatch, ...], taken: dict[str, str]) -> None:

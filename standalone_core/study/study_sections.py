@@ -55,13 +55,13 @@ ANALYSIS = Section(
             "primary_area",
             Text(filled=True),
             "analysis.primary_area",
-            "The one comparison that the study is for: its area,",
+            "Area of the one comparison that the study was made for.",
         ),
         Key(
             "primary_measure",
             Choice(MEASURES),
             "analysis.primary_measure",
-            "and its measure. It is not corrected; all others are (Holm).",
+            "Measure of that comparison, which is not corrected; all others are (Holm).",
         ),
         Key(
             "lead",

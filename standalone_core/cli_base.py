@@ -1,0 +1,65 @@
+"""What all commands of the command line share: where they write, and how they fail."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from functools import wraps
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+from rich.console import Console
+
+from .cli_settings import OPTION_OF
+from .errors import CuspwiseError
+from .study.mistakes import StudyFileError
+
+INTERRUPTED = 130  # what a shell reports for a program stopped by Ctrl-C
+
+screen = Console(highlight=False)
+messages = Console(stderr=True, highlight=False)
+
+path = click.Path(path_type=Path)
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+def guarded(command: Callable[..., None]) -> Callable[..., None]:
+    """Turn expected errors into one readable message and exit code 1, Ctrl-C into 130."""
+
+    @wraps(command)
+    def wrapper(*args: Any, **kwargs: Any) -> None:
+        try:
+            command(*args, **kwargs)
+        except CuspwiseError as error:
+            say_error(error)
+            sys.exit(1)
+        except KeyboardInterrupt:
+            messages.print("Stopped. No half-written file is left behind.")
+            sys.exit(INTERRUPTED)
+
+    return wrapper
+
+
+def say_error(error: CuspwiseError) -> None:
+    """Say what went wrong; of a study's files, every mistake on a line of its own."""
+    messages.print("[bold red]Error:[/]", end=" ")
+    if isinstance(error, StudyFileError):
+        messages.print(f"{error.subject}: {error.reason}", markup=False, soft_wrap=True)
+        for line in error.lines:
+            messages.print(f"  {line}", markup=False, soft_wrap=True)
+        return
+    subject = OPTION_OF.get(error.subject, error.subject)
+    messages.print(f"{subject}: {error.reason} {error.remedy}", markup=False, soft_wrap=True)
+
+
+def options(*decorators: Callable[[Command], Command]) -> Callable[[Command], Command]:
+    """Join several click decorators into one."""
+
+    def join(command: Command) -> Command:
+        for decorator in reversed(decorators):
+            command = decorator(command)
+        return command
+
+    return join
