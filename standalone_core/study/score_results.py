@@ -22,7 +22,7 @@ class KappaRow:
     weighted, weighted_low, weighted_high : float
         The same with quadratic weights: near misses count less.
     words : str
-        The weighted kappa in words.
+        The weighted kappa in words (Landis & Koch 1977, Biometrics 33: 159–174).
     reason : str
     """
 
@@ -52,10 +52,10 @@ class AgreementRow:
     n : int
         Crowns that all of them scored.
     percent : float
-        Share of crowns on which all agree, 0 to 1.
+        Share of these on which all agree, 0 to 1.
     pairs : tuple of KappaRow
     fleiss, fleiss_low, fleiss_high : float
-        Fleiss' kappa of all examiners, for three or more (for two as well, beside Cohen's).
+        Fleiss' kappa of all examiners, beside Cohen's also for two.
     sentence : str
     reason : str
     """
@@ -108,21 +108,24 @@ class ScoreComparison:
     ----------
     item : str
     groups : tuple of str
-        Two, or more for the overall tests.
-    fisher_p : float
-        Acceptable or not: Fisher's exact test (two groups), or its Freeman–Halton form.
+        Two; all of them for the overall test of three or more.
+    fisher_p, fisher_p_holm : float
+        Acceptable or not: Fisher's exact test of two groups; NaN for more. Corrected over items
+        and pairs of groups.
     rank_statistic, rank_p : float
-        Of the crowns' median scores: Mann–Whitney U, or Kruskal–Wallis H.
+        Of the crowns' median scores: Mann–Whitney U of the second group, or Kruskal–Wallis H.
     rank_method : str
     rank_p_holm : float
-        Corrected over items (and pairs).
+        Corrected over items and pairs of groups; for Kruskal–Wallis over items.
     sentence : str
+        The conclusion: ranks lead.
     reason : str
     """
 
     item: str
     groups: tuple[str, ...]
     fisher_p: float
+    fisher_p_holm: float
     rank_statistic: float
     rank_p: float
     rank_method: str
@@ -137,17 +140,19 @@ class ScoredCrown:
 
     Attributes
     ----------
-    crown, group, item : str
-    scores : mapping-like tuple of (examiner, score)
+    crown, group, item, area, measure : str
+    scores : tuple of (examiner, score)
         Score NaN where an examiner gave none.
     median : float
     measured : float
-        The crown's value of the area and measure named in :class:`ScoreCorrelation`.
+        The crown's value in that area by that measure.
     """
 
     crown: str
     group: str
     item: str
+    area: str
+    measure: str
     scores: tuple[tuple[str, float], ...]
     median: float
     measured: float
@@ -162,7 +167,8 @@ class ScoreCorrelation:
     item, area, measure : str
     n : int
     rho, low, high, p_value : float
-        Spearman's rank correlation of the crowns' median scores with what was measured.
+        Spearman's rank correlation of the crowns' median scores with what was measured, all
+        groups together.
     sentence : str
     reason : str
     """
@@ -191,9 +197,9 @@ class ExaminerAnalysis:
         Per item and group.
     comparisons : tuple of ScoreComparison
     crowns : tuple of ScoredCrown
-        Per item and crown.
+        Per item, area that goes with it, and crown.
     correlations : tuple of ScoreCorrelation
-        Per item.
+        Per item and area.
     notes : tuple of str
     """
 

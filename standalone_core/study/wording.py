@@ -16,6 +16,7 @@ from ..statistics.equivalence import OUTCOME_WORDS
 from .comparison_results import EquivalenceRow, Outcome
 
 __all__ = [
+    "ITEM_WORDS",
     "LEAD_WORDS",
     "MEASURE_WORDS",
     "OUTCOME_WORDS",
@@ -28,6 +29,7 @@ __all__ = [
     "measured_in",
     "p_words",
     "share_words",
+    "start",
     "value_words",
 ]
 
@@ -51,6 +53,9 @@ MEASURE_WORDS: Mapping[str, str] = MappingProxyType(
     }
 )
 
+ITEM_WORDS: Mapping[str, str] = MappingProxyType(
+    {"gap": "marginal gap felt", "contact": "contacts", "seating": "seating"}
+)
 LEAD_WORDS: Mapping[str, str] = MappingProxyType(
     {"welch": "Welch's t test", "ranks": "Mann–Whitney test"}
 )
@@ -145,7 +150,11 @@ def share_words(share: float) -> str:
 
 def measured_in(area: str, measure: str) -> str:
     """Name area and measure as the start of a sentence."""
-    text = f"{area_words(area)}, {MEASURE_WORDS.get(measure, measure)}"
+    return start(f"{area_words(area)}, {MEASURE_WORDS.get(measure, measure)}")
+
+
+def start(text: str) -> str:
+    """Begin a sentence with a capital."""
     return text[:1].upper() + text[1:]
 
 
