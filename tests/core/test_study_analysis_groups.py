@@ -1,0 +1,296 @@
+"""Groups of a study described and compared, against independent libraries."""
+
+from __future__ import annotations
+
+import inspect
+from dataclasses import replace
+
+import numpy as np
+import pandas
+import pingouin
+import pytest
+from cuspwise.standalone_core.deviation.verdict import Tolerances
+from cuspwise.standalone_core.progress import run
+from cuspwise.standalone_core.study.cohort import cohort_of
+from cuspwise.standalone_core.study.comparisons import comparison_steps
+from cuspwise.standalone_core.study.descriptions import assumption_rows, trueness_rows
+from cuspwise.standalone_core.study.families import multiplicity_words
+from cuspwise.standalone_core.study.overall import overall_steps
+from cuspwise.standalone_core.study.plan import AnalysisPlan
+from cuspwise.standalone_core.study.precision_analysis import (
+    crown_distances,
+    precision_comparison_steps,
+    precision_rows,
+)
+from cuspwise.standalone_core.study.tolerance_rows import tolerance_rows
+from scipy import stats
+from statsmodels.stats.multitest import multipletests
+from statsmodels.stats.proportion import proportion_confint
+from statsmodels.stats.weightstats import ttost_ind
+from study_runs import AREAS, study
+
+RNG = np.random.default_rng(4)
+THREE = {
+    name: {area: RNG.normal(mean, sd, 8).tolist() for area in AREAS}
+    for name, mean, sd in (("milled", 9.0, 1.0), ("upright", 11.0, 1.5), ("tilted", 16.0, 3.0))
+}
+TWO = {name: THREE[name] for name in ("milled", "tilted")}
+
+
+def compare(groups, analysis=None, limits=None, **others):
+    found = study(groups, analysis=analysis, **others)
+    return run(comparison_steps(cohort_of(found), limits or {}))
+
+
+def test_descriptions_are_those_of_scipy_and_keep_the_values():
+    rows = trueness_rows(cohort_of(study(THREE)))
+    assert len(rows) == 3 * 2 * 2
+    got = next(r for r in rows if (r.group, r.area, r.measure) == ("tilted", "margin", "rms_um"))
+    x = 1.25 * np.array(THREE["tilted"]["margin"])
+    low, high = stats.t.interval(0.95, 7, x.mean(), stats.sem(x))
+    assert got.summary.values == pytest.approx(tuple(x))
+    assert (got.summary.mean, got.summary.sd) == pytest.approx((x.mean(), x.std(ddof=1)))
+    assert (got.summary.mean_low, got.summary.mean_high) == pytest.approx((low, high))
+    assert (got.summary.q1, got.summary.q3) == pytest.approx(tuple(np.percentile(x, [25, 75])))
+    assert got.crowns[0] == "tilted_0"
+
+
+def test_assumptions_are_those_of_scipy():
+    rows = assumption_rows(cohort_of(study(THREE)))
+    got = next(row for row in rows if (row.area, row.measure) == ("whole", "mean_abs_um"))
+    values = [THREE[name]["whole"] for name in THREE]
+    levene = stats.levene(*values, center="median")
+    assert (got.brown_forsythe_f, got.brown_forsythe_p) == pytest.approx(tuple(levene))
+    for test, x in zip(got.normality, values, strict=True):
+        assert (test.statistic, test.p_value) == pytest.approx(tuple(stats.shapiro(x)))
+
+
+def test_two_groups_equal_scipy_and_pingouin():
+    got = next(r for r in compare(TWO) if (r.area, r.measure) == ("whole", "mean_abs_um"))
+    a, b = TWO["milled"]["whole"], TWO["tilted"]["whole"]
+    welch = stats.ttest_ind(b, a, equal_var=False)
+    interval = welch.confidence_interval(0.95)
+    assert (got.welch.t, got.welch.p_value) == pytest.approx((welch.statistic, welch.pvalue))
+    assert (got.low, got.high) == pytest.approx((interval.low, interval.high))
+    assert got.difference == pytest.approx(np.mean(b) - np.mean(a))
+    ranks = stats.mannwhitneyu(b, a, method="exact")
+    assert (got.ranks.u, got.ranks.p_value) == pytest.approx((ranks.statistic, ranks.pvalue))
+    assert got.ranks.shift == pytest.approx(np.median(np.subtract.outer(b, a)))
+    # pingouin's J is the approximation 1 − 3/(4 df − 1): 0.94545 for 14, exactly 0.94531.
+    g = pingouin.compute_effsize(b, a, eftype="hedges")
+    assert got.effects.hedges_g == pytest.approx(g, rel=3e-4)
+    assert got.effects.cliff_delta == pytest.approx(2 * ranks.statistic / 64 - 1)
+
+
+def test_equivalence_is_that_of_statsmodels():
+    plan = AnalysisPlan(equivalence_um={"whole": 10.0, "default": 4.0})
+    for row in compare(TWO, plan):
+        factor = 1.25 if row.measure == "rms_um" else 1.0
+        a, b = (factor * np.array(TWO[name][row.area]) for name in TWO)
+        margin = 10.0 if row.area == "whole" else 4.0
+        p = ttost_ind(b, a, -margin, margin, usevar="unequal")[0]
+        assert row.equivalence.margin == margin
+        assert row.equivalence.p_value == pytest.approx(p, rel=1e-6)
+        assert row.equivalence.level == pytest.approx(0.9)
+
+
+def test_holm_is_that_of_statsmodels_and_the_primary_comparison_stands_apart():
+    rows = compare(TWO)
+    assert [row.primary for row in rows] == [True, False, False, False]
+    assert (rows[0].area, rows[0].measure) == ("margin", "mean_abs_um")
+    assert rows[0].p_holm == rows[0].p_value
+    assert rows[0].family == 1
+    rest = rows[1:]
+    expected = multipletests([row.p_value for row in rest], method="holm")[1]
+    assert [row.p_holm for row in rest] == pytest.approx(list(expected))
+    assert {row.family for row in rest} == {3}
+    assert "is no part of it: not corrected" in multiplicity_words(cohort_of(study(TWO)))
+
+
+def test_with_three_groups_the_family_holds_every_pair():
+    rows = compare(THREE)
+    assert len(rows) == 3 * 2 * 2
+    primary = [row for row in rows if row.primary]
+    expected = multipletests([row.p_value for row in primary], method="holm")[1]
+    assert [row.p_holm for row in primary] == pytest.approx(list(expected))
+    assert {row.family for row in primary} == {3}
+    assert {row.family for row in rows if not row.primary} == {9}
+    assert "over its 3 pairs of groups only" in multiplicity_words(cohort_of(study(THREE)))
+
+
+def test_three_groups_equal_pingouin_and_scipy():
+    cohort = cohort_of(study(THREE))
+    rows = run(overall_steps(cohort))
+    got = next(row for row in rows if (row.area, row.measure) == ("margin", "mean_abs_um"))
+    values = [THREE[name]["margin"] for name in THREE]
+    table = {"um": np.concatenate(values), "group": np.repeat(list(THREE), 8)}
+
+    welch = pingouin.welch_anova(pandas.DataFrame(table), dv="um", between="group").iloc[0]
+    assert got.welch_f == pytest.approx(float(welch["F"]), rel=1e-4)
+    assert (got.kruskal_h, got.kruskal_p) == pytest.approx(tuple(stats.kruskal(*values)))
+    howell = stats.tukey_hsd(*values, equal_var=False) if _has_unequal_tukey() else None
+    for row in got.post_hoc:
+        i, j = (list(THREE).index(name) for name in (row.first, row.second))
+        assert row.difference == pytest.approx(np.mean(values[j]) - np.mean(values[i]))
+        assert row.low < row.difference < row.high
+        if howell is not None:
+            assert row.games_howell_p == pytest.approx(howell.pvalue[i, j], rel=1e-4)
+    assert got.primary
+    assert got.p_holm == got.p_value
+    assert got.sentence.startswith("Margin, mean absolute deviation: at least one of Milled, ")
+
+
+def _has_unequal_tukey():
+    return "equal_var" in inspect.signature(stats.tukey_hsd).parameters
+
+
+def test_two_groups_have_no_overall_test():
+    assert run(overall_steps(cohort_of(study(TWO)))) == ()
+
+
+def test_ranks_lead_when_the_plan_says_so():
+    row = compare(TWO, AnalysisPlan(lead="ranks"))[0]
+    assert row.lead == "ranks"
+    assert row.p_value == row.ranks.p_value
+    assert (row.difference, row.low, row.high) == (row.ranks.shift, row.ranks.low, row.ranks.high)
+    assert "Mann–Whitney test" in row.sentence
+
+
+# Wording: (difference of means, margin) → outcome. Both groups have SD 1 and n = 8, so the 95 %
+# interval is ± 1.07 and the 90 % interval ± 0.88 (Student's t, df 14).
+UNIT = stats.norm.ppf((np.arange(8) + 0.5) / 8)
+UNIT = (UNIT / UNIT.std(ddof=1)).tolist()
+CELLS = {
+    "different": (3.0, 2.5, "is not sure"),
+    "equivalent": (0.3, 2.0, "differ by less than the margin of 2 µm"),
+    "different_within_margin": (1.5, 4.0, "surely less than the margin of 4 µm"),
+    "undecided": (0.6, 1.0, "neither shown nor ruled out"),
+}
+
+
+@pytest.mark.parametrize("outcome", CELLS)
+def test_the_four_conclusions(outcome):
+    apart, margin, words = CELLS[outcome]
+    groups = {
+        "first": {"margin": [10 + u for u in UNIT]},
+        "second": {"margin": [10 + apart + u for u in UNIT]},
+    }
+    plan = AnalysisPlan(equivalence_um={"margin": margin})
+    (row,) = compare(groups, plan, measures=("mean_abs_um",))
+    assert row.outcome == outcome
+    assert words in row.sentence
+    assert "no difference" not in row.sentence
+    assert f"{apart:.1f} µm" in row.sentence
+
+
+def test_a_difference_surely_beyond_the_margin_is_told_as_such():
+    groups = {
+        "first": {"margin": [10 + u for u in UNIT]},
+        "second": {"margin": [20 + u for u in UNIT]},
+    }
+    (row,) = compare(groups, AnalysisPlan(equivalence_um={"default": 5.0}), measures=("rms_um",))
+    assert "surely more than the margin of 5 µm" in row.sentence
+
+
+def test_without_a_margin_nothing_is_called_equivalent():
+    groups = {"first": {"margin": UNIT}, "second": {"margin": [u + 0.001 for u in UNIT]}}
+    groups = {k: {"margin": [10 + u for u in v["margin"]]} for k, v in groups.items()}
+    (row,) = compare(groups, measures=("mean_abs_um",))
+    assert row.outcome == "undecided"
+    assert "Equivalence was not tested: no margin is set." in row.sentence
+
+
+def test_a_share_has_no_margin_and_is_told_in_points():
+    found = study(TWO, measures=("within_tolerance",))
+    crowns = []
+    for k, c in enumerate(found.crowns):
+        share = 0.5 + 0.01 * k
+        rows = tuple(replace(r, within_tolerance=share) for r in c.measures)
+        crowns.append(replace(c, measures=rows))
+    plan = replace(found.plan, analysis=AnalysisPlan(equivalence_um={"default": 5.0}))
+    row = run(comparison_steps(cohort_of(replace(found, crowns=tuple(crowns), plan=plan)), {}))[0]
+    assert "8.0 percentage points larger for Tilted than for Milled" in row.sentence
+    assert row.equivalence.reason == "Margins are lengths, and this measure is a share."
+
+
+def test_below_the_scanner_is_marked():
+    rows = compare(TWO, limits={("margin", "mean_abs_um"): 1000.0, ("whole", "rms_um"): 0.001})
+    marks = {(row.area, row.measure): row.below_scanner for row in rows}
+    assert marks[("margin", "mean_abs_um")]
+    assert not marks[("whole", "rms_um")]
+    assert not marks[("margin", "rms_um")]
+
+
+def test_tolerances_equal_statsmodels_and_the_tables():
+    limits = Tolerances(mean_abs_um={"margin": 12.0})
+    rows = tolerance_rows(cohort_of(study(THREE, tolerances=limits)))
+    by = {(row.group, row.area): row for row in rows}
+    x = np.array(THREE["upright"]["margin"])
+    got = by["upright", "margin"]
+    assert (got.within, got.n) == (int((x <= 12).sum()), 8)
+    low, high = proportion_confint(got.within, 8, method="wilson")
+    assert (got.share_low, got.share_high) == pytest.approx((low, high))
+    # One-sided factor for n = 8, 95 % content, 95 % confidence: 3.187 (ISO 16269-6, table D;
+    # value from memory, and equal to scipy's noncentral t here).
+    assert got.next_crown_um == pytest.approx(x.mean() + 3.187 * x.std(ddof=1), rel=1e-4)
+    assert by["milled", "whole"].meets is None
+    assert "no tolerance is set" in by["milled", "whole"].sentence
+
+
+@pytest.mark.parametrize(
+    ("limit", "meets", "words"),
+    [
+        (30.0, True, "meets the tolerance."),
+        (5.0, False, "does not meet"),
+        (14.0, None, "not shown"),
+    ],
+)
+def test_meeting_a_tolerance(limit, meets, words):
+    found = study(THREE, tolerances=Tolerances(mean_abs_um={"margin": limit}))
+    row = next(
+        r for r in tolerance_rows(cohort_of(found)) if (r.group, r.area) == ("upright", "margin")
+    )
+    assert row.meets is meets
+    assert words in row.sentence
+
+
+def test_precision_is_described_over_pairs_and_compared_over_crowns():
+    cohort = cohort_of(study(THREE, measures=("rms_um",)))
+    row = next(r for r in precision_rows(cohort) if (r.group, r.area) == ("tilted", "margin"))
+    x = np.array(THREE["tilted"]["margin"])
+    apart = np.abs(np.subtract.outer(x, x))[np.triu_indices(8, 1)]
+    assert row.superimposed.n == row.design_frame.n == 28
+    assert row.design_frame.mean == pytest.approx(1.25 * apart.mean())
+    assert row.superimposed.maximum == pytest.approx(0.9 * 1.25 * apart.max())
+    assert row.dispersion.n == 8
+    # On a line the spatial median is the median; between the two middle crowns all are equal.
+    distances = crown_distances(cohort, "tilted", "margin", "rms_um")
+    assert distances.sum() == pytest.approx(
+        0.9 * 1.25 * np.abs(x - np.median(x)).sum() * (8 / 7) ** 0.5, rel=1e-6
+    )
+    rows = run(precision_comparison_steps(cohort, {}))
+    assert [(r.n_first, r.n_second) for r in rows] == [(8, 8)] * 6
+    assert all(r.exact and r.permutations == 12870 for r in rows)
+    expected = multipletests([r.p_value for r in rows], method="holm")[1]
+    assert [r.p_holm for r in rows] == pytest.approx(list(expected))
+    found = next(r for r in rows if (r.first, r.second, r.area) == ("milled", "tilted", "margin"))
+    assert found.difference == pytest.approx(found.mean_second - found.mean_first)
+    assert found.mean_second == pytest.approx(distances.mean())
+
+
+def test_signed_measures_of_pairs_are_described_and_not_compared():
+    cohort = cohort_of(study(TWO, measures=("mean_um",)))
+    assert precision_rows(cohort)
+    assert run(precision_comparison_steps(cohort, {})) == ()
+
+
+def test_a_pair_that_could_not_be_superimposed_costs_one_crown():
+    found = study(TWO, measures=("rms_um",))
+    pairs = list(found.pairs)
+    pairs[3] = replace(pairs[3], superimposed=(), reason="The scans do not fit.")
+    cohort = cohort_of(replace(found, pairs=tuple(pairs)))
+    row = next(r for r in precision_rows(cohort) if (r.group, r.area) == ("milled", "margin"))
+    assert row.superimposed.n == 27
+    assert row.reason == "1 pair could not be superimposed."
+    distances = crown_distances(cohort, "milled", "margin", "rms_um")
+    assert np.count_nonzero(np.isnan(distances)) == 1
