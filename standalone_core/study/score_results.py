@@ -227,14 +227,16 @@ class ScannerRow:
         Between the crowns that were scanned.
     study_share : float
         gauge / total standard deviation, 0 to 1.
-    categories : float
-        Number of distinct categories (1.41 crown_sd / gauge, rounded down).
+    categories : int
+        Number of distinct categories (1.41 crown_sd / gauge, rounded down, at least 1); 0 if it
+        cannot be told.
     smallest_difference : float
-        Between two single scans, that the scanner can show at the plan's confidence:
-        z √2 × gauge.
+        Between two single scans by any two operators, that the scanner can show at the plan's
+        confidence: z √2 gauge; with one operator z √2 repeatability.
     clamped : tuple of str
         Variance components that came out negative and were set to zero.
     reason : str
+        What could not be told, and why.
     """
 
     area: str
@@ -247,7 +249,7 @@ class ScannerRow:
     gauge: float
     crown_sd: float
     study_share: float
-    categories: float
+    categories: int
     smallest_difference: float
     clamped: tuple[str, ...] = ()
     reason: str = ""
