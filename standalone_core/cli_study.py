@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import json
+import sys
 from pathlib import Path
 
 import click
 
-from .cli_base import guarded, path, screen
+from .cli_base import guarded, messages, path, screen
+from .console import Stage
 
 
 @click.command()
@@ -50,5 +53,60 @@ def new(folder: Path, design: Path | None, out: Path | None, force: bool) -> Non
     )
 
 
-STUDY_COMMANDS: tuple[click.Command, ...] = (new,)
+@click.command()
+@click.argument("study_file", metavar="STUDY", type=path)
+@click.option(
+    "--out", type=path, metavar="DIR", help="Folder for the results.  [default: STUDY_results]"
+)
+@click.option(
+    "--workers",
+    type=int,
+    metavar="N",
+    help="Processes that measure.  [default: one per processor]",
+)
+@click.option(
+    "--scheduler",
+    metavar="ADDRESS",
+    help="Measure on the Dask cluster of this scheduler; its workers must see the same files.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print JSON for scripts.")
+@guarded
+def study(
+    study_file: Path,
+    out: Path | None,
+    workers: int | None,
+    scheduler: str | None,
+    as_json: bool,
+) -> None:
+    """Measure every crown of the study file STUDY against the design and against its group.
+
+    Writes study.json and tables/*.csv. What is measured is kept beside them, so that a run that
+    was stopped goes on, and a second one does only what changed.
+    """
+    from .report.study_tables import study_document, write_study_tables
+    from .report.study_terminal import study_view
+    from .study.executors import executor_of
+    from .study.plan_file import read_study
+    from .study.repeat_file import read_repeats
+    from .study.run import run_study_steps
+
+    plan = read_study(study_file)
+    listed = () if plan.repeats is None else read_repeats(plan.repeats, plan).rows
+    folder = out or study_file.with_name(f"{study_file.stem}_results")
+    with executor_of(workers, scheduler) as executor:
+        repeats = [row.listed for row in listed]
+        steps = run_study_steps(plan, folder, repeats=repeats, executor=executor)
+        run = Stage(messages).run(steps)
+    written = write_study_tables(run, folder)
+    if as_json:
+        click.echo(json.dumps(study_document(run), indent=2, allow_nan=False))
+    else:
+        screen.print(study_view(run))
+        names = ", ".join(file.name for file in written)
+        screen.print(f"Written to {folder}: {names}", markup=False)
+    if run.left_out:
+        sys.exit(1)
+
+
+STUDY_COMMANDS: tuple[click.Command, ...] = (new, study)
 """All commands of this file, which ``cli.py`` adds to the command line."""

@@ -1,0 +1,199 @@
+"""A study's numbers as tidy tables: one value a row, no times, the same bytes on every run."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+from ..deviation.measures import AreaMeasures
+from ..study.plan import MEASURES
+from ..study.plan_document import plan_document
+from ..study.results import Crown, StudyRun
+from .document import plain
+from .staging import put_in_place, staging
+
+SCHEMA = 1
+"""Version of ``study.json``; raised when a name changes or goes."""
+
+TABLES = "tables"
+_DIGITS, _SHARE_DIGITS = 3, 5
+
+
+def write_study_tables(run: StudyRun, out: str | Path) -> tuple[Path, ...]:
+    """Write ``study.json`` and the folder ``tables``: all of them or, if something fails, none.
+
+    Parameters
+    ----------
+    run : StudyRun
+    out : str or pathlib.Path
+        Folder; made if it is not there.
+
+    Returns
+    -------
+    tuple of pathlib.Path
+        The files written.
+
+    Raises
+    ------
+    ReportError
+        The folder cannot be written to, or the disk is full.
+    """
+    folder = Path(out)
+    text = json.dumps(study_document(run), indent=2, ensure_ascii=False, allow_nan=False)
+    files = {"study.json": text + "\n"}
+    files |= {f"{TABLES}/{name}.csv": table for name, table in study_tables(run).items()}
+    with staging(folder) as stage:
+        (stage / TABLES).mkdir()
+        for name, content in files.items():
+            (stage / name).write_text(content, encoding="utf-8", newline="")
+        return put_in_place(stage, folder, files, ())
+
+
+def study_tables(run: StudyRun) -> dict[str, str]:
+    """Return every table's text by name, as CSV.
+
+    ``trueness``: crown × direction × area × measure. ``precision``: pair × frame × area ×
+    measure. ``dispersion``: crown × area × measure, from the group's mean surface. ``parts``:
+    group × area. ``left_out``: scans that could not be used. Lengths in µm, shares from 0 to 1.
+    """
+    return {
+        "trueness": _table("crown,group,direction,area,measure,value,coverage", _trueness(run)),
+        "precision": _table(
+            "group,first,second,frame,area,measure,value,coverage", _precision(run)
+        ),
+        "dispersion": _table("crown,group,area,measure,value,coverage", _dispersion(run)),
+        "parts": _table(
+            "group,area,crowns,total_rms_um,systematic_um,random_um",
+            (
+                [p.group, p.area, p.n, p.total_rms_um, p.systematic_um, p.random_um]
+                for p in run.parts
+            ),
+        ),
+        "left_out": _table(
+            "name,group,file,reason,remedy",
+            ([s.name, s.group, s.path.name, s.reason, s.remedy] for s in run.left_out),
+        ),
+    }
+
+
+def study_document(run: StudyRun) -> dict[str, Any]:
+    """Return all numbers of a study and what they were made with, as JSON can hold them."""
+    design = run.design
+    return {
+        "schema": SCHEMA,
+        "plan": plan_document(run.plan),
+        "versions": dict(run.versions),
+        "design": {
+            "name": design.mesh.name,
+            "sha256": design.file.sha256 if design.file is not None else None,
+            "triangles": len(design.mesh),
+        },
+        "evaluation_points": len(run.area_set.evaluation.points),
+        "areas": {name: round(run.area_set.area_mm2(name), 6) for name in run.area_set.areas},
+        "missing_areas": dict(run.area_set.missing),
+        "crowns": [_crown(crown) for crown in run.crowns],
+        "left_out": [
+            {"name": s.name, "group": s.group, "reason": s.reason, "remedy": s.remedy}
+            for s in run.left_out
+        ],
+        "pairs": plain(run.pairs),
+        "dispersions": plain(run.dispersions),
+        "parts": plain(run.parts),
+        "repeats": [
+            {"crown": r.crown, "operator": r.operator, "trial": r.trial, **_crown(r.scan)}
+            for r in run.repeats
+        ],
+        "warnings": list(run.warnings),
+    }
+
+
+def _crown(crown: Crown) -> dict[str, Any]:
+    fit = crown.superimposition
+    return {
+        "name": crown.name,
+        "group": crown.group,
+        "file": crown.path.name,
+        "sha256": crown.sha256,
+        "triangles": crown.triangles,
+        "T_design_scan": plain(fit.T_design_scan),
+        "superimposition": {
+            "verdict": fit.verdict,
+            "reason": fit.reason,
+            "rms_um": 1e3 * fit.rms_mm,
+            "converged": fit.converged,
+            "share_used": fit.share_used,
+        },
+        "measures": plain(crown.measures),
+        "verdicts": plain(crown.verdicts),
+        "warnings": list(crown.warnings),
+    }
+
+
+def _trueness(run: StudyRun) -> Iterator[list[object]]:
+    for crown in run.crowns:
+        for row in crown.measures:
+            for measure, value in _values(row):
+                yield [
+                    crown.name,
+                    crown.group,
+                    row.direction,
+                    row.area,
+                    measure,
+                    value,
+                    row.coverage,
+                ]
+
+
+def _precision(run: StudyRun) -> Iterator[list[object]]:
+    for pair in run.pairs:
+        frames = ("superimposed", pair.superimposed), ("design", pair.design_frame)
+        for frame, rows in frames:
+            for row in rows:
+                for measure, value in _values(row):
+                    names = [pair.group, pair.first, pair.second, frame, row.area]
+                    yield [*names, measure, value, row.coverage]
+
+
+def _dispersion(run: StudyRun) -> Iterator[list[object]]:
+    for crown in run.dispersions:
+        for row in crown.measures:
+            for measure, value in _values(row):
+                yield [crown.crown, crown.group, row.area, measure, value, row.coverage]
+
+
+def _values(row: AreaMeasures) -> Iterator[tuple[str, float]]:
+    """Yield a row's measures; not those that ask for a tolerance or for both directions."""
+    for name in MEASURES:
+        value = getattr(row, name)
+        if name == "within_tolerance" and math.isnan(row.tolerance_um):
+            continue
+        if name == "hausdorff_both_um" and math.isnan(value):
+            continue
+        yield name, value
+
+
+def _table(columns: str, rows: Iterable[Sequence[object]]) -> str:
+    names = columns.split(",")
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(names)
+    for row in rows:
+        measure = row[names.index("measure")] if "measure" in names else ""
+        writer.writerow(
+            [_text(name, value, str(measure)) for name, value in zip(names, row, strict=True)]
+        )
+    return stream.getvalue()
+
+
+def _text(column: str, value: object, measure: str) -> str:
+    if not isinstance(value, float):
+        return str(value)
+    share = column == "coverage" or (column == "value" and measure == "within_tolerance")
+    if not math.isfinite(value):
+        return ""
+    return f"{value:.{_SHARE_DIGITS if share else _DIGITS}f}"

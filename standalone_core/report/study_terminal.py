@@ -1,0 +1,82 @@
+"""A study on the terminal: groups side by side, and what was left out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from ..deviation.measures import AreaMeasures
+from ..study.results import StudyRun
+from .words import area_words, micrometres
+
+CAUTION = (
+    "Not a medical device: it supports, and never replaces, the judgement of a licensed "
+    "professional and local rules. The precision of several produced crowns holds the spread of "
+    "their production besides that of the measurement."
+)
+
+
+def study_view(run: StudyRun) -> RenderableType:
+    """Lay out a study for the terminal.
+
+    Parameters
+    ----------
+    run : StudyRun
+    """
+    parts: list[RenderableType] = [Text(run.plan.title, style="bold"), groups_table(run)]
+    texts = [f"Left out: {scan.name}: {scan.reason} {scan.remedy}" for scan in run.left_out]
+    texts += list(run.warnings)
+    texts += [f"{crown.name}: {text}" for crown in run.crowns for text in crown.warnings]
+    parts += [Text(f"  {text}") for text in texts]
+    parts.append(Text(CAUTION, style="dim"))
+    return Group(*parts)
+
+
+def groups_table(run: StudyRun) -> Table:
+    """Return one row per area and group: trueness, precision and the crowns within tolerance.
+
+    Trueness is the mean over crowns, design to scan; precision that over pairs, superimposed on
+    each other; µm.
+    """
+    table = Table(title="Means over crowns (trueness) and over pairs (precision), µm")
+    for name, side in (("Area", "left"), ("Group", "left"), ("Crowns", "right")):
+        table.add_column(name, justify="left" if side == "left" else "right")
+    for name in ("Trueness |d|", "RMS", "(P90−P10)/2", "Precision |d|", "(P90−P10)/2", "Within"):
+        table.add_column(name, justify="right")
+    for area in run.plan.areas or run.area_set.areas:
+        for group in run.plan.groups:
+            table.add_row(area_words(area), group.title, *_cells(run, area, group.name))
+        table.add_section()
+    return table
+
+
+def _cells(run: StudyRun, area: str, group: str) -> list[str]:
+    crowns = run.crowns_of(group)
+    true = [row for c in crowns for row in c.measures if _is(row, area, "design_to_scan")]
+    pairs = [pair for pair in run.pairs if pair.group == group]
+    precise = [row for pair in pairs for row in pair.superimposed if row.area == area]
+    verdicts = [v.verdict for c in crowns for v in c.verdicts if v.area == area]
+    judged = [verdict for verdict in verdicts if verdict != "no_tolerance"]
+    within = f"{judged.count('within')} of {len(judged)}" if judged else "–"
+    return [
+        str(len(crowns)),
+        _mean(row.mean_abs_um for row in true),
+        _mean(row.rms_um for row in true),
+        _mean(row.half_p90_p10_um for row in true),
+        _mean(row.mean_abs_um for row in precise),
+        _mean(row.half_p90_p10_um for row in precise),
+        within,
+    ]
+
+
+def _is(row: AreaMeasures, area: str, direction: str) -> bool:
+    return (row.area, row.direction) == (area, direction)
+
+
+def _mean(values: Iterable[float]) -> str:
+    found = [value for value in values if np.isfinite(value)]
+    return micrometres(float(np.mean(found))) if found else "–"

@@ -1,0 +1,116 @@
+"""``cuspwise study``: from a folder of scans to tables, with a bad scan among them."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner, Result
+from cuspwise.standalone_core.check import CheckSettings, check
+from cuspwise.standalone_core.cli import main
+from cuspwise.standalone_core.demo.crown import demo_crown
+from cuspwise.standalone_core.demo.production import produce
+from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise
+from cuspwise.standalone_core.mesh.write import write_mesh
+
+EDGE_MM = 0.4
+
+
+def call(*arguments: object) -> Result:
+    return CliRunner().invoke(main, [str(part) for part in arguments])
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("crowns")
+    design = demo_crown(EDGE_MM)
+    write_mesh(folder / "design.stl", design.mesh)
+    rng = np.random.default_rng(8)
+    for group, scale in (("milled", 1.0), ("printed", 0.997)):
+        (folder / group).mkdir()
+        for k in range(2):
+            errors = ProductionErrors(scale=(scale,) * 3, noise=ScannerNoise(2.0))
+            crown = produce(design, errors, edge_mm=EDGE_MM, rng=rng)
+            write_mesh(folder / group / f"{k}.stl", crown.mesh)
+    assert call("new", folder).exit_code == 0
+    return folder
+
+
+def rows(file: Path) -> list[dict[str, str]]:
+    with file.open(encoding="utf-8", newline="") as stream:
+        return list(csv.DictReader(stream))
+
+
+def test_a_study_writes_tidy_tables(folder: Path) -> None:
+    result = call("study", folder / "study.toml", "--workers", 1)
+    assert result.exit_code == 0, result.output
+    assert "Not a medical device" in result.output
+    out = folder / "study_results"
+    document = json.loads((out / "study.json").read_text(encoding="utf-8"))
+    assert [crown["group"] for crown in document["crowns"]] == ["milled"] * 2 + ["printed"] * 2
+    true = rows(out / "tables" / "trueness.csv")
+    keys = [(r["crown"], r["direction"], r["area"], r["measure"]) for r in true]
+    assert len(set(keys)) == len(keys)
+    scan = folder / "printed" / "1.stl"
+    single = check(folder / "design.stl", scan, CheckSettings())
+    for area in ("whole", "margin"):
+        for measure in ("mean_abs_um", "rms_um", "half_p90_p10_um"):
+            (value,) = (
+                r["value"]
+                for r in true
+                if (r["crown"], r["direction"], r["area"], r["measure"])
+                == ("printed/1", "design_to_scan", area, measure)
+            )
+            expected = getattr(single.measures_of(area), measure)
+            assert float(value) == pytest.approx(expected, abs=5e-4)
+    pairs = rows(out / "tables" / "precision.csv")
+    assert {(r["first"], r["second"]) for r in pairs} == {
+        ("milled/0", "milled/1"),
+        ("printed/0", "printed/1"),
+    }
+    assert {r["frame"] for r in pairs} == {"superimposed", "design"}
+
+
+def test_a_second_run_writes_the_same_bytes(folder: Path, tmp_path: Path) -> None:
+    first, second = tmp_path / "one", tmp_path / "two"
+    for out in (first, second, second):
+        assert call("study", folder / "study.toml", "--workers", 1, "--out", out).exit_code == 0
+    names = sorted(file.relative_to(first) for file in (first / "tables").iterdir())
+    assert len(names) == 5
+    for name in (*names, Path("study.json")):
+        assert (first / name).read_bytes() == (second / name).read_bytes()
+
+
+def test_a_bad_scan_is_left_out_and_told(folder: Path) -> None:
+    bad = folder / "milled" / "bad.stl"
+    bad.write_bytes(b"solid nothing")
+    try:
+        result = call("study", folder / "study.toml", "--workers", 1)
+    finally:
+        bad.unlink()
+    assert result.exit_code == 1
+    assert "Left out" in result.output
+    (row,) = rows(folder / "study_results" / "tables" / "left_out.csv")
+    assert row["name"] == "bad"
+    assert row["reason"]
+    assert row["remedy"]
+
+
+def test_a_faulty_study_file_lists_its_mistakes(folder: Path, tmp_path: Path) -> None:
+    text = (folder / "study.toml").read_text(encoding="utf-8")
+    faulty = folder / "faulty.toml"
+    faulty.write_text(text + "\n[tolerancs]\nmargin = 15\n", encoding="utf-8")
+    result = call("study", faulty)
+    assert result.exit_code == 1
+    assert "tolerances" in result.output
+    assert "Traceback" not in result.output
+
+
+def test_results_that_cannot_be_written_are_told(folder: Path, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
+    result = call("study", folder / "study.toml", "--workers", 1, "--out", tmp_path / "file")
+    assert result.exit_code == 1
+    assert "folder" in result.output
