@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
+from rich.box import SIMPLE_HEAD
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
@@ -42,15 +43,18 @@ def groups_table(run: StudyRun) -> Table:
     Trueness is the mean over crowns, design to scan; precision that over pairs, superimposed on
     each other; µm.
     """
-    table = Table(title="Means over crowns (trueness) and over pairs (precision), µm")
-    for name, side in (("Area", "left"), ("Group", "left"), ("Crowns", "right")):
-        table.add_column(name, justify="left" if side == "left" else "right")
-    for name in ("Trueness |d|", "RMS", "(P90−P10)/2", "Precision |d|", "(P90−P10)/2", "Within"):
-        table.add_column(name, justify="right")
+    title = "Means over crowns (trueness) and over pairs (precision), µm"
+    table = Table(title=title, box=SIMPLE_HEAD, padding=(0, 1, 0, 0))
+    table.add_column("Area", no_wrap=True)
+    table.add_column("Group", overflow="fold")
+    for name in ("Crowns", "Trueness\n|d|", "\nRMS", "\n½(P90−P10)"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for name in ("Precision\n|d|", "\n½(P90−P10)", "Within\ntolerance"):
+        table.add_column(name, justify="right", no_wrap=True)
     for area in run.plan.areas or run.area_set.areas:
-        for group in run.plan.groups:
-            table.add_row(area_words(area), group.title, *_cells(run, area, group.name))
-        table.add_section()
+        for number, group in enumerate(run.plan.groups):
+            words = "" if number else area_words(area)
+            table.add_row(words, group.title, *_cells(run, area, group.name))
     return table
 
 
