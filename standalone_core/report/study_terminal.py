@@ -47,9 +47,9 @@ def groups_table(run: StudyRun) -> Table:
     table = Table(title=title, box=SIMPLE_HEAD, padding=(0, 1, 0, 0))
     table.add_column("Area", no_wrap=True)
     table.add_column("Group", overflow="fold")
-    for name in ("Crowns", "Trueness\n|d|", "\nRMS", "\n½(P90−P10)"):
+    for name in ("n", "Trueness\n|d|", "\nRMS", "\n½P90−P10"):
         table.add_column(name, justify="right", no_wrap=True)
-    for name in ("Precision\n|d|", "\n½(P90−P10)", "Within\ntolerance"):
+    for name in ("Precision\n|d|", "\n½P90−P10", "Within"):
         table.add_column(name, justify="right", no_wrap=True)
     for area in run.plan.areas or run.area_set.areas:
         for number, group in enumerate(run.plan.groups):
