@@ -44,7 +44,7 @@ def groups_table(run: StudyRun) -> Table:
     each other; µm.
     """
     title = "Means over crowns (trueness) and over pairs (precision), µm"
-    table = Table(title=title, box=SIMPLE_HEAD, padding=(0, 1, 0, 0))
+    table = Table(title=title, box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
     table.add_column("Area", no_wrap=True)
     table.add_column("Group", overflow="fold")
     for name in ("n", "Trueness\n|d|", "\nRMS", "\n½P90−P10"):
