@@ -339,7 +339,7 @@ def _float(number: float) -> float:
     try:
         return float(number)
     except OverflowError:
-        return math.copysign(math.inf, number)
+        return math.inf if number > 0 else -math.inf
 
 
 def _capital(text: str) -> str:

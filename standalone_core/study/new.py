@@ -249,8 +249,8 @@ def _title(name: str) -> str:
 
 def _told_from(path: Path, home: Path) -> str:
     """Path from a folder, with ``/``; as it is where there is no way, on another drive."""
+    place = os.path.join(os.path.realpath(path.parent), path.name)
     try:
-        told = os.path.relpath(os.path.realpath(path.parent), os.path.realpath(home))
+        return Path(os.path.relpath(place, os.path.realpath(home))).as_posix()
     except ValueError:
         return path.absolute().as_posix()
-    return (Path(told) / path.name).as_posix()

@@ -1,0 +1,666 @@
+"""Study files: what they set, their mistakes with lines, and the lines of keys themselves."""
+
+from __future__ import annotations
+
+import json
+import pickle
+import random
+import tomllib
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from cuspwise.standalone_core.areas.settings import AreaSettings
+from cuspwise.standalone_core.cli_base import guarded
+from cuspwise.standalone_core.deviation.field import DeviationSettings
+from cuspwise.standalone_core.deviation.measures import AreaMeasures
+from cuspwise.standalone_core.study.mistakes import StudyFileError, nearest
+from cuspwise.standalone_core.study.plan import MEASURES, AnalysisPlan, GroupPlan, StudyPlan
+from cuspwise.standalone_core.study.plan_document import plan_document
+from cuspwise.standalone_core.study.plan_file import read_study
+from cuspwise.standalone_core.study.study_sections import SETTINGS
+from cuspwise.standalone_core.study.toml_lines import KeyPath, key_lines
+from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
+
+Write = Callable[[str], Path]
+
+GROUPS = """\
+design = "design.stl"
+[groups.milled]
+scans = ["milled/*.stl"]
+[groups.printed]
+scans = ["printed/*.stl"]
+"""
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    names = ["design.stl"]
+    names += [f"milled/crown_{number}.stl" for number in (1, 2, 10)]
+    names += [f"printed/crown_{number}.stl" for number in (1, 3, 4)]
+    names += ["printed/._crown_1.stl", "printed/notes.txt"]
+    for name in names:
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_bytes(name.encode())
+    return tmp_path
+
+
+@pytest.fixture
+def write(folder: Path) -> Write:
+    def write(text: str) -> Path:
+        (folder / "study.toml").write_text(text, encoding="utf-8")
+        return folder / "study.toml"
+
+    return write
+
+
+def mistakes(path: Path) -> tuple[str, ...]:
+    with pytest.raises(StudyFileError) as caught:
+        read_study(path)
+    return caught.value.lines
+
+
+# What a study file sets
+
+
+def test_the_least_study_has_all_defaults(write: Write, folder: Path):
+    plan = read_study(write(GROUPS))
+    made = StudyPlan(
+        path=folder / "study.toml",
+        title="Study of design",
+        question="",
+        design=folder / "design.stl",
+        groups=(
+            GroupPlan(
+                "milled",
+                "milled",
+                tuple(folder / f"milled/crown_{number}.stl" for number in (1, 2, 10)),
+            ),
+            GroupPlan(
+                "printed",
+                "printed",
+                tuple(folder / f"printed/crown_{number}.stl" for number in (1, 3, 4)),
+            ),
+        ),
+    )
+    assert plan == made
+    assert pickle.loads(pickle.dumps(plan)) == plan
+
+
+def test_every_setting_reaches_the_plan(write: Write, folder: Path):
+    (folder / "scores.csv").touch()
+    (folder / "repeats.csv").touch()
+    plan = read_study(
+        write("""\
+title = "Two ways"
+question = "Which one?"
+design = "design.stl"
+[groups.a]
+title = "Way A"
+scans = "milled/crown_?.stl"
+facts.machine = "five axes"
+facts.year = 2026
+facts.when = 2026-01-31
+facts.nothing = ""
+[groups.b]
+scans = ["printed/crown_4.stl", "printed/*.stl"]
+[measuring]
+scan_unit = "inch"
+spacing_mm = 0.2
+search_mm = 2
+[superimposition]
+loss = "trimmed"
+keep_share = 0.8
+fit_areas = ["occlusal", "axial"]
+[areas]
+mesial_direction = [0, 1, 0]
+margin_band_mm = 0.5
+[tolerances_um]
+occlusal = "none"
+intaglio = 30
+[verdicts]
+min_coverage = 0.8
+patch_um = 40
+min_patch_share = 0.2
+[analysis]
+areas = ["margin", "contact_mesial"]
+measures = ["rms_um"]
+primary_measure = "rms_um"
+lead = "ranks"
+resamples = 500
+[equivalence_um]
+default = 10
+margin = 4.5
+[examiners]
+file = "scores.csv"
+acceptable = 0
+gap = ["none", "some"]
+[repeats]
+file = "repeats.csv"
+""")
+    )
+    first, second = plan.groups
+    assert first.title == "Way A"
+    assert dict(first.facts) == {"machine": "five axes", "year": "2026", "when": "2026-01-31"}
+    assert [scan.name for scan in first.scans] == ["crown_1.stl", "crown_2.stl"]
+    assert [scan.name for scan in second.scans] == ["crown_4.stl", "crown_1.stl", "crown_3.stl"]
+    assert plan.check.scan_unit == "inch"
+    assert plan.check.spacing_mm == 0.2
+    assert plan.check.deviation == DeviationSettings(search_mm=2.0)
+    assert plan.check.superimpose == SuperimposeSettings(loss="trimmed", keep_share=0.8)
+    assert plan.check.fit_areas == ("occlusal", "axial")
+    assert plan.check.areas == AreaSettings(mesial_direction=(0.0, 1.0, 0.0), margin_band_mm=0.5)
+    assert dict(plan.check.tolerances.mean_abs_um) == {"whole": 25, "margin": 15, "intaglio": 30}
+    assert plan.check.tolerances.min_coverage == 0.8
+    assert plan.check.exceedances.tolerance_um == 40
+    assert plan.check.exceedances.min_area_share == 0.2
+    assert plan.areas == ("margin", "contact_mesial")
+    assert plan.measures == ("rms_um",)
+    assert plan.analysis.lead == "ranks"
+    assert plan.analysis.resamples == 500
+    assert plan.analysis.equivalence_of("margin") == 4.5
+    assert plan.analysis.equivalence_of("axial") == 10
+    assert np.isnan(AnalysisPlan().equivalence_of("margin"))
+    assert plan.examiners == folder / "scores.csv"
+    assert plan.repeats == folder / "repeats.csv"
+    assert plan.scores.words["gap"] == ("none", "some")
+    assert len(plan.scores.words["seating"]) == 3
+    assert plan.scores.acceptable == 0
+
+
+def test_every_setting_of_a_check_is_in_the_schema():
+    targets = {key.target for section in SETTINGS for key in section.keys}
+    of_the_file = {"landmarks_scan_mm", "landmarks_design_mm"}
+    for part, kind in (
+        ("check.areas", AreaSettings),
+        ("check.superimpose", SuperimposeSettings),
+        ("check.deviation", DeviationSettings),
+        ("analysis", AnalysisPlan),
+    ):
+        names = {f"{part}.{field.name}" for field in fields(kind) if field.name not in of_the_file}
+        assert names - targets <= {"analysis.equivalence_um"}
+
+
+def test_measures_are_those_of_an_area():
+    assert set(MEASURES) <= {field.name for field in fields(AreaMeasures)}
+
+
+def test_landmarks_come_from_their_file(write: Write, folder: Path):
+    header = "design_x,design_y,design_z,scan_x,scan_y,scan_z\n"
+    rows = "0,0,0,1,0,0\n1,0,0,2,0,0\n0,1,0,1,1,0\n"
+    (folder / "pairs.csv").write_text(header + rows)
+    fit = '[superimposition]\nstart = "landmarks"\nlandmarks = "pairs.csv"\n'
+    given = read_study(write(GROUPS + fit)).check.superimpose
+    assert given.landmarks_scan_mm == ((1, 0, 0), (2, 0, 0), (1, 1, 0))
+    (folder / "pairs.csv").write_text(header + "0,0,0,1,0,here\n")
+    (line,) = mistakes(write(GROUPS + fit))
+    assert line.startswith("study.toml:8: superimposition.landmarks: pairs.csv")
+
+
+def test_a_file_with_a_byte_order_mark_and_carriage_returns_is_read(folder: Path):
+    path = folder / "study.toml"
+    path.write_bytes(
+        b"\xef\xbb\xbf" + (GROUPS + "[analysis]\nalpah = 1\n").encode().replace(b"\n", b"\r\n")
+    )
+    (line,) = mistakes(path)
+    assert line == "study.toml:7: analysis.alpah: There is no such key. Did you mean alpha?"
+
+
+def test_areas_of_a_file_are_known(write: Write, folder: Path):
+    document = {"format": "cuspwise areas", "areas": {"cusp tips": {}, "support: 1": {}}}
+    (folder / "mine.json").write_text(json.dumps(document))
+    text = GROUPS + '[areas]\nfile = "mine.json"\n[analysis]\nprimary_area = "cusp tips"\n'
+    plan = read_study(write(text + "[tolerances_um]\nsupports = 10\n"))
+    assert plan.check.areas_file == folder / "mine.json"
+    (line,) = mistakes(write(text + "[tolerances_um]\ncusptips = 10\n"))
+    assert line.endswith('There is no area called "cusptips". Did you mean cusp tips?')
+
+
+def test_notes_tell_what_groups_cannot(write: Write):
+    plan = read_study(write('design = "design.stl"\n[groups.a]\nscans = "milled/crown_1.stl"\n'))
+    assert len(plan.notes) == 2
+    assert "nothing to compare" in plan.notes[0]
+    assert "one crown" in plan.notes[1]
+
+
+# Mistakes
+
+
+CASES = r"""
+[analysis]
+alpha = 2
+--> 7: analysis.alpha: 2 is not allowed. Give a number above 0 and below 1.
+
+[analysis]
+alpha = "0,05"
+--> 7: analysis.alpha: It is "0,05", not a number. Leave the quotes out: 0.05.
+
+[analysis]
+seed = 1.5
+--> 7: analysis.seed: 1.5 is not a whole number. Give a whole number from 0 to
+--> 4294967295.
+
+[analysis]
+seed = true
+--> 7: analysis.seed: It is true, not a number. Give a whole number from 0 to
+--> 4294967295.
+
+[analysis]
+resamples = nan
+--> 7: analysis.resamples: nan is not allowed. Give a whole number from 100 to 10000000.
+
+[analysis]
+lead = "Welch"
+--> 7: analysis.lead: It is "Welch". Did you mean "welch"? Give "welch" or "ranks".
+
+[analysis]
+measures = ["rms"]
+--> 7: analysis.measures: There is no measure called "rms". Did you mean rms_um?
+
+[analysis]
+measures = "rms_um"
+--> 7: analysis.measures: It is "rms_um", not a list. Put it in brackets: ["rms_um"].
+
+[analysis]
+areas = ["margin",
+ "occlusel"]
+--> 8: analysis.areas: There is no area called "occlusel". Did you mean occlusal?
+
+[analysis]
+areas = ["occlusal"]
+--> 6: analysis.primary_area: margin, which it is if left out, is not among areas. Give
+--> occlusal, or add margin to areas.
+
+[analysis]
+primary_area = "contact_mesial"
+--> 7: analysis.primary_area: Contact areas are found only if the mesial direction is
+--> known. Give mesial_direction below [areas].
+
+[tolerances_um]
+margn = 15
+--> 7: tolerances_um.margn: There is no area called "margn". Did you mean margin?
+
+[tolerances_um]
+margin = -1
+--> 7: tolerances_um.margin: -1 is not allowed. Give a number above 0.
+
+[tolerance]
+margin = 1
+--> 6: tolerance: There is no such table. Did you mean [tolerances_um]?
+
+[measuring]
+margin_band_mm = 1
+--> 7: measuring.margin_band_mm: There is no such key. It belongs below [areas].
+
+[measuring]
+weighted = "yes"
+--> 7: measuring.weighted: It is "yes". Give true or false, without quotes.
+
+[areas]
+insertion = [0, 0, 0]
+--> 7: areas.insertion: It is the list [0, 0, 0], not a direction. Give three numbers
+--> that are not all 0, such as [1.0, 0.0, 0.0].
+
+[superimposition]
+start = "landmarks"
+--> 7: superimposition.start: Landmarks need a file. Give landmarks = "FILE.csv", or
+--> start = "auto".
+
+[examiners]
+file = "milled"
+--> 7: examiners.file: "milled" is a folder. Give the path of a file, from this file's
+--> folder.
+
+[examiners]
+acceptable = 3
+--> 7: examiners.acceptable: 3 is not a score of gap, which has 0 to 2. Give a score
+--> that all of gap, contact and seating have.
+
+[groups.more]
+scans = "miled/*.stl"
+--> 7: groups.more.scans: No scan matches "miled/*.stl". There is no folder miled
+--> either. Did you mean milled?
+
+[groups.more]
+scans = "milled/*.STL"
+--> 7: groups.more.scans: No scan matches "milled/*.STL". There are crown_1.stl,
+--> crown_2.stl, crown_10.stl; capitals count.
+
+[groups.more]
+scans = "milled/crown_3.stl"
+--> 7: groups.more.scans: No scan matches "milled/crown_3.stl". Did you mean
+--> crown_2.stl?
+
+[groups.more]
+scans = ["milled/crown_1.stl"]
+--> 7: groups.more.scans: crown_1.stl is in group milled too. Leave each scan in one
+--> group.
+
+[groups.more]
+scans = ["milled/*.stl"]
+--> 7: groups.more.scans: crown_1.stl and 2 more are in group milled too. Leave each
+--> scan in one group.
+
+[groups.more]
+scans = ["*.stl"]
+--> 7: groups.more.scans: design.stl is the design. Match the scans only, or list them.
+
+[groups.more]
+scans = []
+--> 7: groups.more.scans: It is an empty list. Give a list of paths, in which * stands
+--> for any part of a name: ["milled/*.stl"].
+
+[groups.more]
+--> 6: groups.more.scans: It is missing. Give a list of paths, in which * stands for any
+--> part of a name: ["milled/*.stl"].
+
+[groups.Milled]
+--> 6: groups.Milled: Only capitals tell it from group milled. Give it another name.
+
+[groups."a/b"]
+--> 6: groups.a/b: "a/b" cannot be the name of a group. Give 1 to 40 letters, digits and
+--> such, and other words as its title.
+
+[groups.repeats]
+--> 6: groups.repeats: Repeated scans are called that. Give the group another name.
+
+[groups.milled]
+--> 6: Cannot declare ('groups', 'milled') twice. A key or table is there twice: keep
+--> one, or give one another name.
+
+[analysis]
+alpha = 0,05
+--> 7: Expected newline or end of document after a statement. Write one key to a line;
+--> numbers have a point, not a comma.
+
+[repeats]
+file = "C:\Users\x.csv"
+--> 7: Invalid hex value. In double quotes \ has a meaning of its own: write paths with
+--> / instead.
+"""
+"""Texts that follow :data:`GROUPS`, and the mistake that each is told with."""
+
+
+def cases() -> Iterator[tuple[str, str]]:
+    for block in CASES.strip().split("\n\n"):
+        lines = block.splitlines()
+        text = "".join(f"{line}\n" for line in lines if not line.startswith("--> "))
+        yield text, " ".join(line[4:] for line in lines if line.startswith("--> "))
+
+
+@pytest.mark.parametrize(("text", "expected"), list(cases()))
+def test_a_mistake_is_told_with_its_line_and_remedy(write: Write, text: str, expected: str):
+    assert f"study.toml:{expected}" in mistakes(write(GROUPS + text))
+
+
+def test_numbers_too_long_for_a_float_are_told(write: Write):
+    (line,) = mistakes(write(f"{GROUPS}[analysis]\nseed = 1{'0' * 400}\n"))
+    assert line.startswith("study.toml:7: analysis.seed: inf is not allowed.")
+
+
+def test_all_mistakes_come_at_once_in_the_order_of_the_file(write: Write):
+    lines = mistakes(
+        write('desing = "design.stl"\ntitle = 3\n[groups.a]\nscan = ["x"]\n[analysis]\nalpha = 0\n')
+    )
+    assert [line.split(": ")[0] for line in lines] == [f"study.toml:{n}" for n in (1, 2, 4, 6)]
+    assert "Did you mean design?" in lines[0]
+    assert "Did you mean scans?" in lines[2]
+
+
+def test_what_is_absent_has_no_line(write: Write):
+    assert mistakes(write("")) == (
+        "study.toml: design: It is missing. Give the path of a file, from this file's folder.",
+        "study.toml: groups: There is no group. Write a table for each group: [groups.milled], "
+        "and its scans below.",
+    )
+
+
+def test_a_scan_that_is_a_link_to_another_is_the_same_crown(write: Write, folder: Path):
+    (folder / "copy.stl").symlink_to(folder / "milled" / "crown_1.stl")
+    (line,) = mistakes(write(GROUPS + '[groups.more]\nscans = "copy.stl"\n'))
+    assert "copy.stl is in group milled too" in line
+
+
+def test_files_that_are_no_text_or_not_there_are_told(folder: Path):
+    path = folder / "study.toml"
+    path.write_bytes(b'title = "a"\nquestion = "\xff"\n')
+    assert mistakes(path) == ("study.toml:2: It is not UTF-8 text. Save it as UTF-8.",)
+    path.write_text("a = " + "[" * 100_000)
+    assert len(mistakes(path)) == 1
+    (line,) = mistakes(folder / "stduy.toml")
+    assert "Did you mean study.toml?" in line
+    assert "folder" in mistakes(folder)[0]
+
+
+def test_damaged_files_end_in_mistakes_or_a_plan(write: Write):
+    """Cut, doubled and swapped pieces of a good file never raise anything else."""
+    rng = random.Random(7)
+    good = GROUPS + '[analysis]\nareas = ["margin"]\nalpha = 0.05\n[areas]\ninsertion = [0, 0, 1]\n'
+    for _ in range(300):
+        text = list(good)
+        for _ in range(rng.randrange(1, 4)):
+            start = rng.randrange(len(text))
+            stop = min(len(text), start + rng.randrange(1, 12))
+            piece = text[start:stop]
+            text[start:stop] = rng.choice([[], piece * 2, list(rng.choice('[]{}"=.#\n-1a'))])
+        with suppress(StudyFileError):
+            assert isinstance(read_study(write("".join(text))), StudyPlan)
+
+
+def test_the_command_line_shows_one_mistake_a_line(write: Write, capsys: pytest.CaptureFixture):
+    path = write(GROUPS + "[analysis]\nalpha = 2\nalpah = 1\n")
+    with pytest.raises(SystemExit) as caught:
+        guarded(lambda: read_study(path) and None)()
+    lines = capsys.readouterr().err.splitlines()
+    assert caught.value.code == 1
+    assert lines[0].endswith("There are 2 mistakes in it.")
+    assert lines[1].startswith("  study.toml:7: analysis.alpha: ")
+    assert lines[2].startswith("  study.toml:8: analysis.alpah: ")
+
+
+def test_an_error_with_mistakes_survives_pickling(write: Write):
+    with pytest.raises(StudyFileError) as caught:
+        read_study(write(""))
+    assert pickle.loads(pickle.dumps(caught.value)).mistakes == caught.value.mistakes
+
+
+def test_suggestions_are_near_or_none():
+    assert nearest("Margin", ["margin", "axial"]) == "margin"
+    assert nearest("spacing", ["spacing_mm", "search_mm"]) == "spacing_mm"
+    assert nearest("mn", ["mm", "m"]) == ""
+    assert nearest("zebra", ["margin", "axial"]) == ""
+
+
+# The plan as plain values
+
+
+def test_a_study_that_moved_as_a_whole_has_the_same_document(write: Write, folder: Path):
+    document = plan_document(read_study(write(GROUPS)))
+    assert document["design"] == "design.stl"
+    assert document["groups"][0]["scans"][0] == "milled/crown_1.stl"
+    assert json.loads(json.dumps(document, allow_nan=False)) == document
+    moved = folder.with_name("moved")
+    folder.rename(moved)
+    assert plan_document(read_study(moved / "study.toml")) == document
+
+
+def test_crowns_have_short_names_that_differ(write: Write):
+    names = read_study(write(GROUPS)).crown_names()
+    in_milled = ["milled/crown_1", "crown_2", "crown_10"]
+    assert list(names.values()) == [*in_milled, "printed/crown_1", "crown_3", "crown_4"]
+
+
+# The lines of keys
+
+
+def paths_of(value: Any, path: KeyPath = ()) -> Iterator[KeyPath]:
+    """Every key path of a parsed document."""
+    items = value.items() if isinstance(value, dict) else enumerate(value)
+    for key, item in items:
+        yield (*path, key)
+        if isinstance(item, (dict, list)):
+            yield from paths_of(item, (*path, key))
+
+
+def test_lines_of_every_kind_of_key():
+    text = '''# remark with "quotes" and [brackets]
+title = "a # [x] \\" = b" # remark
+'q.uo ted'."b\\u00e9".c = 3
+x = [ # remark
+  1, "]", # ]
+  [2,
+   3], {a = 1, b.c = [1, 2]},
+]
+m = """
+[no]
+k = 1 \\""" x
+"""""
+n = \'\'\'a
+\'b\' [[z]]\'\'\'\'
+d = 1979-05-27 07:32:00
+[ groups . milled ]
+scans=["a"]
+[[arr]]
+z=1
+[arr.sub]
+y=2
+[[arr]]
+z=2
+[[arr.n]]
+w=1
+[arr.n.o]
+p=1'''
+    lines = key_lines(text)
+    assert set(lines) == set(paths_of(tomllib.loads(text)))
+    for path, line in {
+        ("title",): 2,
+        ("q.uo ted", "bé", "c"): 3,
+        ("x",): 4,
+        ("x", 1): 5,
+        ("x", 2, 1): 7,
+        ("x", 3, "b", "c", 1): 7,
+        ("m",): 9,
+        ("n",): 13,
+        ("d",): 15,
+        ("groups", "milled"): 16,
+        ("groups", "milled", "scans", 0): 17,
+        ("arr", 0, "sub", "y"): 21,
+        ("arr", 1, "z"): 23,
+        ("arr", 1, "n", 0, "o", "p"): 27,
+    }.items():
+        assert lines[path] == line, path
+
+
+class RandomToml:
+    """Writes random TOML, and remembers the line of each key as it writes it."""
+
+    def __init__(self, seed: int) -> None:
+        self.rng = random.Random(seed)
+        self.text = ""
+        self.lines: dict[KeyPath, int] = {}
+        self.count = 0
+        self.statements((), depth=0)
+        for _ in range(self.rng.randrange(4)):
+            self.table()
+
+    def note(self, path: KeyPath) -> None:
+        self.lines[path] = self.text.count("\n") + 1
+
+    def fresh(self) -> tuple[str, str]:
+        """A new key as parsed and as written."""
+        self.count += 1
+        n = self.count
+        return self.rng.choice(
+            [
+                (f"k{n}", f"k{n}"),
+                (f"{n}-_", f"{n}-_"),
+                (f"a.b # {n}", f'"a.b # {n}"'),
+                (f'"[{n}', f"'\"[{n}'"),
+                (f"ü\\{n}", f'"\\u00fc\\\\{n}"'),
+            ]
+        )
+
+    def gap(self) -> None:
+        """Space, remarks and empty lines, as they may stand between list items."""
+        self.text += self.rng.choice(["", " ", "\t", "\n", " # x ] } \" '\n", "\n\n  "])
+
+    def statements(self, path: KeyPath, depth: int) -> None:
+        for _ in range(self.rng.randrange(4)):
+            self.text += self.rng.choice(["", "\n", "# [remark] = 'x\n", "  "])
+            self.pair(path, depth)
+            self.text += self.rng.choice(["\n", " # end ]\n", "  \n"])
+
+    def pair(self, path: KeyPath, depth: int) -> None:
+        for index in range(self.rng.choice([1, 1, 1, 2, 3])):
+            parsed, written = self.fresh()
+            path = (*path, parsed)
+            self.note(path)
+            self.text += ("" if index == 0 else self.rng.choice([".", " . "])) + written
+        self.text += self.rng.choice(["=", " = "])
+        self.value(path, depth)
+
+    def value(self, path: KeyPath, depth: int) -> None:
+        kind = self.rng.randrange(8 if depth < 3 else 6)
+        if kind == 6:
+            self.text += "["
+            for index in range(self.rng.randrange(4)):
+                self.gap()
+                self.note((*path, index))
+                self.value((*path, index), depth + 1)
+                self.gap()
+                self.text += ","
+            self.gap()
+            self.text += "]"
+        elif kind == 7:
+            self.text += "{"
+            for index in range(self.rng.randrange(3)):
+                self.text += ", " if index else " "
+                self.pair(path, depth + 1)
+            self.text += "}"
+        else:
+            self.text += self.rng.choice(
+                [
+                    "1",
+                    "-1_000.5e-3",
+                    "true",
+                    "nan",
+                    "1979-05-27 07:32:00.5-07:00",
+                    "07:32:00",
+                    '"a ] \\" # = \\\\"',
+                    "'a ] # = \\'",
+                    '""',
+                    "''",
+                    '"""\n[x]\ny = "" 1 \\\n   z\\""""""',
+                    "'''\n[x] ' '' = # ''''",
+                    '""""q" """',
+                ]
+            )
+
+    def table(self) -> None:
+        parsed, written = self.fresh()
+        several = self.rng.random() < 0.4
+        for index in range(self.rng.randrange(1, 4) if several else 1):
+            path: KeyPath = (parsed, index) if several else (parsed,)
+            if index == 0:
+                self.note((parsed,))
+            self.note(path)
+            self.text += f"[[ {written} ]]\n" if several else f"[{written}] # [no]\n"
+            self.statements(path, depth=0)
+            if self.rng.random() < 0.5:
+                inner, inside = self.fresh()
+                self.note((*path, inner))
+                self.text += f"[{written}.{inside}]\n"
+                self.statements((*path, inner), depth=0)
+
+
+@pytest.mark.parametrize("seed", range(400))
+def test_lines_of_random_documents(seed: int):
+    made = RandomToml(seed)
+    parsed = tomllib.loads(made.text)
+    assert set(made.lines) == set(paths_of(parsed))  # the maker itself is right
+    assert key_lines(made.text) == made.lines
+    assert key_lines(made.text.replace("\n", "\r\n")) == made.lines
