@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from .cli_base import guarded, messages, path, screen
+from .cli_plan import plan as plan_command
 from .console import Stage
 
 
@@ -108,5 +109,5 @@ def study(
         sys.exit(1)
 
 
-STUDY_COMMANDS: tuple[click.Command, ...] = (new, study)
+STUDY_COMMANDS: tuple[click.Command, ...] = (new, study, plan_command)
 """All commands of this file, which ``cli.py`` adds to the command line."""
