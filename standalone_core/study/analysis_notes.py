@@ -25,6 +25,10 @@ ASSUMPTIONS_INFORM = (
     "Tests of normality and of equal spread are information. They did not choose the leading "
     "test, which the plan fixed."
 )
+MIDDLE_KEPT = (
+    "Without the odd crowns, pairs and comparisons are computed anew; the distances from a group's "
+    "mean surface still are those from the mean of all its crowns."
+)
 ABSENCE = (
     "An undecided comparison does not show that groups are alike: only a test of equivalence "
     "against a margin can show that."

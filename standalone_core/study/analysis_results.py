@@ -134,6 +134,8 @@ class OddEffect:
     ----------
     area, measure, first, second : str
     aspect : "trueness" or "precision"
+    primary : bool
+        Whether this is the plan's primary comparison.
     with_odd, without_odd : str
         The outcomes.
     sentence : str
@@ -144,6 +146,7 @@ class OddEffect:
     first: str
     second: str
     aspect: Literal["trueness", "precision"]
+    primary: bool
     with_odd: str
     without_odd: str
     sentence: str

@@ -60,13 +60,17 @@ def multiplicity_words(cohort: Cohort) -> str:
         f"p-values of trueness are corrected by Holm's method over {over}; claims of equivalence "
         f"in the same way among themselves, and so is precision. "
     )
+    if len(cohort.groups) > 2:
+        text += (
+            f"Tests of all groups at once are corrected over {areas} areas × {measures} measures. "
+        )
     here = plan.primary_area in cohort.areas and plan.primary_measure in cohort.measures
     name = f"{area_words(plan.primary_area)}, {MEASURE_WORDS[plan.primary_measure]}"
     if not here:
         return text + f"The plan's primary comparison ({name}) could not be made."
     if pairs == 1:
-        return text + f"The plan's primary comparison ({name}) is no part of it: not corrected."
+        return text + f"The plan's primary comparison ({name}) is no part of these: not corrected."
     return (
-        text + f"The plan's primary comparison ({name}) is no part of it: corrected over its "
+        text + f"The plan's primary comparison ({name}) is no part of these: corrected over its "
         f"{pairs} pairs of groups only."
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from itertools import groupby
+from typing import TypeAlias
 
 from ..report.words import area_words
 from .analysis_results import Findings, LineKind, OddCrown, OddEffect, Status, VerdictLine
@@ -12,20 +12,17 @@ from .comparison_results import Comparison, Outcome, PrecisionComparison
 from .group_results import ToleranceRow
 from .wording import MEASURE_WORDS, count_words, listed, share_words
 
-_ORDER: tuple[Outcome, ...] = (
-    "different",
-    "different_within_margin",
-    "equivalent",
-    "undecided",
-    "not_computed",
+Row: TypeAlias = Comparison | PrecisionComparison
+
+_OPEN: frozenset[Outcome] = frozenset({"undecided", "not_computed"})
+_LEADS: tuple[tuple[Outcome, str], ...] = (
+    ("different", "larger values for {larger} in {places}"),
+    ("different_within_margin", "larger values for {larger}, but within the margin, in {places}"),
+    ("equivalent", "equivalent within the margin in {places}"),
+    ("undecided", "undecided in {places}"),
+    ("not_computed", "not compared in {places}"),
 )
-_LEADS = {
-    "different": "they differ in",
-    "different_within_margin": "they differ, but by less than the margin, in",
-    "equivalent": "they are equivalent within the margin in",
-    "undecided": "it stays undecided in",
-    "not_computed": "no comparison was possible in",
-}
+_ASPECTS = {"difference": "Deviations", "precision": "Spread between crowns"}
 
 
 def verdict_lines(
@@ -74,55 +71,66 @@ def _tolerance_line(cohort: Cohort, group: str, rows: Sequence[ToleranceRow]) ->
 
 
 def _areas_with_counts(rows: Sequence[ToleranceRow]) -> str:
-    return listed([f"{area_words(row.area)} ({row.within} of {row.n} crowns)" for row in rows])
+    return listed(
+        [f"the {area_words(row.area)} ({row.within} of {row.n} crowns within)" for row in rows]
+    )
 
 
 def _primary_line(row: Comparison) -> VerdictLine:
-    return VerdictLine("difference", _status(row.outcome), f"What was asked first: {row.sentence}")
+    return VerdictLine("difference", _status([row]), f"Primary comparison. {row.sentence}")
 
 
-def _status(outcome: Outcome) -> Status:
-    if outcome == "different":
+def _status(rows: Iterable[Row]) -> Status:
+    """Return the mark of some comparisons: a difference counts first, then an open question."""
+    found = {row.outcome for row in rows}
+    if "different" in found:
         return "note"
-    return "good" if outcome in {"equivalent", "different_within_margin"} else "open"
+    return "open" if found & _OPEN else "good"
 
 
-def _contrast_lines(
-    cohort: Cohort, rows: Sequence[Comparison] | Sequence[PrecisionComparison], kind: LineKind
-) -> list[VerdictLine]:
+def _contrast_lines(cohort: Cohort, rows: Sequence[Row], kind: LineKind) -> list[VerdictLine]:
     """Return a sentence per pair of groups on where they differ and whether that matters."""
     lines = []
-    name = "trueness" if kind == "difference" else "precision"
     for first, second in cohort.group_pairs:
         found = [row for row in rows if (row.first, row.second) == (first, second)]
-        parts = [
-            f"{_LEADS[outcome]} {_places(found, outcome, cohort.measures)}"
-            for outcome in _ORDER
-            if any(row.outcome == outcome for row in found)
-        ]
+        parts = []
+        for outcome, words in _LEADS:
+            for larger, members in _by_larger(found, outcome):
+                places = _places(members, found, cohort)
+                parts.append(words.format(larger=cohort.title(larger), places=places))
         if parts:
-            text = f"{cohort.title(first)} and {cohort.title(second)}, {name}: {'; '.join(parts)}."
-            worst = next(o for o in _ORDER if any(row.outcome == o for row in found))
-            lines.append(VerdictLine(kind, _status(worst), text))
+            names = f"{cohort.title(first)} and {cohort.title(second)}"
+            text = f"{_ASPECTS[kind]} of {names}: {'; '.join(parts)}."
+            lines.append(VerdictLine(kind, _status(found), text))
     return lines
 
 
-def _places(
-    rows: Sequence[Comparison | PrecisionComparison], outcome: Outcome, measures: Sequence[str]
-) -> str:
-    """Name areas, with the measures where only some have this outcome."""
-    areas = list(dict.fromkeys(row.area for row in rows))
-    found = sorted(
-        (row for row in rows if row.outcome == outcome),
-        key=lambda row: (areas.index(row.area), measures.index(row.measure)),
-    )
-    if len(found) == len(rows):
+def _by_larger(rows: Sequence[Row], outcome: Outcome) -> list[tuple[str, list[Row]]]:
+    """Split the rows of an outcome by the group with the larger value, where that is sure."""
+    found = [row for row in rows if row.outcome == outcome]
+    if not outcome.startswith("different"):
+        return [("", found)] if found else []
+    split = [(row.second if row.difference > 0 else row.first, row) for row in found]
+    names = sorted({name for name, _ in split}, key=[name for name, _ in split].index)
+    return [(name, [row for larger, row in split if larger == name]) for name in names]
+
+
+def _places(members: Sequence[Row], rows: Sequence[Row], cohort: Cohort) -> str:
+    """Name areas, with the measures where only some of them are meant."""
+    if len(members) == len(rows):
         return "all areas and measures"
+    areas, measures = (
+        cohort.areas,
+        [m for m in cohort.measures if any(r.measure == m for r in rows)],
+    )
     names = []
-    for area, members in groupby(found, key=lambda row: row.area):
-        here = [row.measure for row in members]
-        some = listed([MEASURE_WORDS[measure] for measure in here])
-        names.append(area_words(area) + ("" if len(here) == len(measures) else f" ({some})"))
+    for area in areas:
+        here = [m for m in measures if any((r.area, r.measure) == (area, m) for r in members)]
+        some = (
+            "" if len(here) == len(measures) else f" ({listed([MEASURE_WORDS[m] for m in here])})"
+        )
+        if here:
+            names.append(f"the {area_words(area)}{some}")
     return listed(names)
 
 
@@ -132,7 +140,7 @@ def _odd_lines(odd: Sequence[OddCrown], effects: Sequence[OddEffect]) -> list[Ve
         return []
     it = "it" if len(flagged) == 1 else "them"
     changed = (
-        f"{count_words(len(effects), 'conclusion')} would be another one without {it}."
+        f"{count_words(len(effects), 'conclusion')} would not be the same without {it}."
         if effects
         else f"No conclusion changes without {it}."
     )
@@ -141,13 +149,12 @@ def _odd_lines(odd: Sequence[OddCrown], effects: Sequence[OddEffect]) -> list[Ve
         f"{listed([crown.crown for crown in flagged])}. All results hold {it}. {changed}"
     )
     reasons = [VerdictLine("odd", "note", f"{c.crown}: {c.reason}") for c in flagged]
-    changes = [VerdictLine("odd", "note", effect.sentence) for effect in effects]
+    changes = [VerdictLine("odd", "note", e.sentence) for e in effects if e.primary]
     return [VerdictLine("odd", "note", head), *reasons, *changes]
 
 
 def _scanner_lines(findings: Findings) -> list[VerdictLine]:
-    rows: list[Comparison | PrecisionComparison]
-    rows = [*findings.comparisons, *findings.precision_comparisons]
+    rows: list[Row] = [*findings.comparisons, *findings.precision_comparisons]
     known = [row for row in rows if row.scanner_limit > 0]
     below = [row for row in known if row.below_scanner]
     if not below:

@@ -104,7 +104,7 @@ def test_holm_is_that_of_statsmodels_and_the_primary_comparison_stands_apart():
     expected = multipletests([row.p_value for row in rest], method="holm")[1]
     assert [row.p_holm for row in rest] == pytest.approx(list(expected))
     assert {row.family for row in rest} == {3}
-    assert "is no part of it: not corrected" in multiplicity_words(cohort_of(study(TWO)))
+    assert "is no part of these: not corrected" in multiplicity_words(cohort_of(study(TWO)))
 
 
 def test_with_three_groups_the_family_holds_every_pair():

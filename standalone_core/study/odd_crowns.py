@@ -1,0 +1,63 @@
+"""Crowns unlike the others of their group: flagged with the reason, never dropped."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..mesh.triangle_mesh import FloatArray
+from ..report.words import area_words
+from ..statistics.odd import LEAST, find_odd
+from .analysis_results import OddCrown
+from .cohort import Cohort, measured
+from .wording import MEASURE_WORDS, count_words, start
+
+JUDGED_BY = "rms_um"
+"""Per area; of the customary measures the one that a local fault raises most."""
+
+MAP_AREA = "whole"
+"""Area of the distances between whole crowns."""
+
+
+def odd_crowns(cohort: Cohort) -> tuple[OddCrown, ...]:
+    """Judge every crown by its deviations in each area and by its distance from the others.
+
+    The plan's ``odd_false_alarm`` holds for each group and all areas together.
+    """
+    return tuple(row for group in cohort.groups for row in _judged(cohort, group))
+
+
+def _judged(cohort: Cohort, group: str) -> list[OddCrown]:
+    crowns, nan = cohort.crowns[group], float("nan")
+    if len(crowns) < LEAST:
+        reason = f"Not judged: the group has only {count_words(len(crowns), 'crown')}."
+        return [OddCrown(crown.name, group, False, nan, nan, reason) for crown in crowns]
+    pairs = _pair_table(cohort, group)
+    found = find_odd(
+        {
+            f"{MEASURE_WORDS[JUDGED_BY]} ({area_words(area)})": cohort.values(
+                group, area, JUDGED_BY
+            )
+            for area in cohort.areas
+        },
+        pairs=None if np.isnan(pairs).all() else pairs,
+        names=[crown.name for crown in crowns],
+        false_alarms=cohort.plan.analysis.odd_false_alarm,
+    )
+    return [
+        OddCrown(unit.name, group, unit.odd, unit.score, unit.limit, _sentence(unit.reason))
+        for unit in found.units
+    ]
+
+
+def _sentence(reason: str) -> str:
+    return f"{start(reason.rstrip('.'))}." if reason else ""
+
+
+def _pair_table(cohort: Cohort, group: str) -> FloatArray:
+    """Return the distances between crowns laid on each other, NaN where there is none."""
+    names = [crown.name for crown in cohort.crowns[group]]
+    table = np.full((len(names), len(names)), np.nan)
+    for pair in cohort.pairs[group]:
+        i, j = names.index(pair.first), names.index(pair.second)
+        table[i, j] = table[j, i] = measured(pair.superimposed, MAP_AREA, JUDGED_BY)
+    return table
