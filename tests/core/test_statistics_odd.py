@@ -1,0 +1,181 @@
+"""Odd units: a stated false-alarm rate kept, spoiled units found, reasons in words."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from cuspwise.standalone_core.errors import SettingError
+from cuspwise.standalone_core.statistics.odd import find_odd, most_judged
+from scipy import stats
+from scipy.spatial.distance import pdist, squareform
+
+
+def test_a_spoiled_unit_is_flagged_with_its_reason_and_no_other():
+    margin = [13.0, 14.2, 61.0, 15.1, 13.8, 14.0, 12.9, 14.6]
+    whole = [20.0, 21.0, 20.5, 19.8, 20.9, 20.2, 21.3, 20.4]
+    result = find_odd(
+        {"RMS at the margin": margin, "RMS of the whole": whole}, names=list("ABCDEFGH")
+    )
+    (odd,) = result.odd
+    assert odd.name == "C"
+    assert odd.score > odd.limit
+    assert (odd.measure, odd.value, odd.usual) == ("RMS at the margin", 61.0, 14.0)
+    assert odd.reason == "RMS at the margin 61 µm, against a median of 14 µm (12.9 to 15.1)"
+    assert all(
+        not unit.reason and unit.score <= unit.limit for unit in result.units if not unit.odd
+    )
+
+
+def test_score_and_limit_of_one_step_are_the_deleted_t_and_bonferronis_bound():
+    values = np.array([10.0, 12.0, 11.0, 13.0, 30.0])
+    result = find_odd({"m": values}, false_alarms=0.05, least_spread=1e-6)
+    last = result.units[-1]
+    others = values[:-1]
+    t = (30 - others.mean()) / (others.std(ddof=1) * np.sqrt(1 + 1 / 4))
+    assert last.score == pytest.approx(t)
+    assert last.limit == pytest.approx(stats.t.isf(0.05 / 2 / 5, 3))
+    assert last.odd
+
+
+def test_grubbs_critical_value():
+    """Grubbs & Beck 1972: G = 2.126 for n = 8, 5 % two-sided (from memory). The deleted t is a
+    function of G, so a value just beyond G is just flagged.
+    """
+    g = 2.126
+    t = stats.t.isf(0.05 / 2 / 8, 6)
+    assert 7 / np.sqrt(8) * np.sqrt(t**2 / (6 + t**2)) == pytest.approx(g, abs=1e-3)
+
+
+def test_two_odd_units_do_not_hide_each_other():
+    rng = np.random.default_rng(15)
+    for shift in ([15, 15], [15, -15]):
+        values = 50 + rng.normal(size=8)
+        values[[1, 4]] += shift
+        assert [unit.name for unit in find_odd({"m": values}).odd] == ["2", "5"]
+
+
+@pytest.mark.parametrize("n", [3, 5, 8, 12])
+@pytest.mark.parametrize("columns", [1, 4])
+def test_faultless_groups_raise_no_more_false_alarms_than_stated(n, columns):
+    """Binomial bound at 1e-3 above the nominal 5 % of groups, which needs fewer runs than 1 %."""
+    rng = np.random.default_rng(100 * n + columns)
+    runs = 250
+    alarms = sum(
+        bool(
+            find_odd(
+                {str(k): rng.normal(size=n) for k in range(columns)},
+                false_alarms=0.05,
+                least_spread=1e-9,
+            ).odd
+        )
+        for _ in range(runs)
+    )
+    assert alarms <= stats.binom.isf(1e-3, runs, 0.05)
+
+
+def test_a_map_unlike_the_others_is_found_though_no_measure_shows_it():
+    rng = np.random.default_rng(16)
+    places = rng.normal(size=(8, 10))
+    places[5] = rng.normal(size=10) + 14 * np.eye(10)[0]
+    pairs = squareform(pdist(places))
+    result = find_odd({"m": rng.normal(20, 1, 8)}, pairs=pairs)
+    (odd,) = result.odd
+    assert (odd.name, odd.measure) == ("6", "map")
+    assert "its surface lies" in odd.reason
+    near = find_odd({}, pairs=squareform(pdist(places[[0, 1, 2, 3, 4, 6, 7]])))
+    assert not near.odd
+
+
+def test_a_map_that_is_nearer_than_usual_is_not_odd():
+    places = np.random.default_rng(17).normal(size=(8, 10))
+    places[0] = places.mean(axis=0)
+    assert not find_odd({}, pairs=squareform(pdist(places))).odd
+
+
+def test_maps_that_differ_in_one_way_are_judged_as_values_are():
+    values = np.array([10.0, 12.0, 11.0, 13.0, 30.0, 9.0, 11.5, 12.5])
+    pairs = np.abs(np.subtract.outer(values, values))
+    for line, space in zip(
+        find_odd({"m": values}).units, find_odd({}, pairs=pairs).units, strict=True
+    ):
+        assert (line.odd, line.score, line.limit) == pytest.approx(
+            (space.odd, space.score, space.limit), rel=1e-6
+        )
+
+
+@pytest.mark.parametrize("ways", [1, 3, 10])
+def test_faultless_maps_raise_no_more_false_alarms_than_stated(ways):
+    rng = np.random.default_rng(ways)
+    runs, weight = 300, 0.9 ** np.arange(ways)
+    alarms = sum(
+        bool(
+            find_odd(
+                {},
+                pairs=squareform(pdist(rng.normal(size=(8, ways)) * weight)),
+                false_alarms=0.05,
+                least_spread=1e-9,
+            ).odd
+        )
+        for _ in range(runs)
+    )
+    assert alarms <= stats.binom.isf(1e-3, runs, 0.05)
+
+
+def test_identical_units_are_not_flagged_nor_divided_by_zero():
+    pairs = np.zeros((6, 6))
+    result = find_odd({"m": [14.0] * 6}, pairs=pairs)
+    assert not result.odd
+    assert all(np.isfinite(unit.score) for unit in result.units)
+    hair = find_odd({"m": [14.0] * 5 + [14.001]}, pairs=pairs)
+    assert not hair.odd
+    far = find_odd({"m": [14.0] * 5 + [60.0]}, pairs=pairs)
+    assert [unit.name for unit in far.odd] == ["6"]
+
+
+def test_missing_values_and_small_groups():
+    values = [14.0, np.nan, 15.0, 14.5, 14.2, 80.0]
+    result = find_odd({"m": values, "n": [np.nan] * 6})
+    assert [unit.name for unit in result.odd] == ["6"]
+    assert "Not judged" in result.units[1].reason
+    assert np.isnan(result.units[1].score)
+    assert result.notes == ("n: fewer than 3 units were measured; none was judged.",)
+    two = find_odd({"m": [1.0, 100.0]})
+    assert not two.odd
+    assert all("Not judged" in unit.reason for unit in two.units)
+    assert [most_judged(n) for n in (2, 3, 5, 8, 11)] == [0, 1, 1, 2, 3]
+    assert find_odd({"m": []}).units == ()
+
+
+def test_a_missing_map_is_left_out():
+    places = np.random.default_rng(18).normal(size=(6, 4))
+    pairs = squareform(pdist(places))
+    pairs[2] = pairs[:, 2] = np.nan
+    result = find_odd({}, pairs=pairs)
+    assert np.isnan(result.units[2].score)
+    assert np.isfinite(result.units[0].score)
+
+
+def test_three_measures_are_named_and_the_rest_counted():
+    base = [10.0, 11.0, 10.5, 9.8, 10.2, 10.7, 90.0]
+    result = find_odd(dict.fromkeys("abcde", base))
+    (odd,) = result.odd
+    assert odd.reason.count("against a median") == 3
+    assert odd.reason.endswith("and 2 more")
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: find_odd({}),
+        lambda: find_odd({"a": [1.0, 2.0], "b": [1.0]}),
+        lambda: find_odd({"a": [[1.0, 2.0]]}),
+        lambda: find_odd({"a": [1.0, np.inf, 2.0]}),
+        lambda: find_odd({"a": [1.0, 2.0]}, names=["x"]),
+        lambda: find_odd({"a": [1.0, 2.0]}, pairs=[[0.0, -1.0], [-1.0, 0.0]]),
+        lambda: find_odd({"a": [1.0, 2.0]}, false_alarms=0.0),
+        lambda: find_odd({"a": [1.0, 2.0]}, least_spread=0.0),
+    ],
+)
+def test_what_cannot_be_meant_is_refused(call):
+    with pytest.raises(SettingError):
+        call()
