@@ -95,9 +95,9 @@ def _contrast_lines(cohort: Cohort, rows: Sequence[Row], kind: LineKind) -> list
         found = [row for row in rows if (row.first, row.second) == (first, second)]
         parts = []
         for outcome, words in _LEADS:
-            for larger, members in _by_larger(found, outcome):
+            for larger, members in _by_larger(cohort, found, outcome):
                 places = _places(members, found, cohort)
-                parts.append(words.format(larger=cohort.title(larger), places=places))
+                parts.append(words.format(larger=larger, places=places))
         if parts:
             names = f"{cohort.title(first)} and {cohort.title(second)}"
             text = f"{_ASPECTS[kind]} of {names}: {'; '.join(parts)}."
@@ -105,14 +105,18 @@ def _contrast_lines(cohort: Cohort, rows: Sequence[Row], kind: LineKind) -> list
     return lines
 
 
-def _by_larger(rows: Sequence[Row], outcome: Outcome) -> list[tuple[str, list[Row]]]:
+def _by_larger(
+    cohort: Cohort, rows: Sequence[Row], outcome: Outcome
+) -> list[tuple[str, list[Row]]]:
     """Split the rows of an outcome by the group with the larger value, where that is sure."""
     found = [row for row in rows if row.outcome == outcome]
     if not outcome.startswith("different"):
         return [("", found)] if found else []
-    split = [(row.second if row.difference > 0 else row.first, row) for row in found]
-    names = sorted({name for name, _ in split}, key=[name for name, _ in split].index)
-    return [(name, [row for larger, row in split if larger == name]) for name in names]
+    split: dict[str, list[Row]] = {}
+    for row in found:
+        larger = row.second if row.difference > 0 else row.first
+        split.setdefault(cohort.title(larger), []).append(row)
+    return list(split.items())
 
 
 def _places(members: Sequence[Row], rows: Sequence[Row], cohort: Cohort) -> str:
