@@ -9,7 +9,17 @@ def register() -> None:
     """Register properties, operators, panels, the legend and the watch on changes."""
     import bpy
 
-    from . import captions, colour_map, legend, operators, panels, preferences, properties, store
+    from . import (
+        captions,
+        colour_map,
+        contact_results,
+        legend,
+        operators,
+        panels,
+        preferences,
+        properties,
+        store,
+    )
 
     preferences.register()
     properties.register()
@@ -17,7 +27,7 @@ def register() -> None:
         bpy.utils.register_class(cls)
     legend.register()
     captions.register()
-    for handlers, function in _handlers(bpy, colour_map, store):
+    for handlers, function in _handlers(bpy, colour_map, contact_results, store):
         handlers.append(function)
 
 
@@ -25,9 +35,19 @@ def unregister() -> None:
     """Take everything back, last things first."""
     import bpy
 
-    from . import captions, colour_map, legend, operators, panels, preferences, properties, store
+    from . import (
+        captions,
+        colour_map,
+        contact_results,
+        legend,
+        operators,
+        panels,
+        preferences,
+        properties,
+        store,
+    )
 
-    for handlers, function in _handlers(bpy, colour_map, store):
+    for handlers, function in _handlers(bpy, colour_map, contact_results, store):
         if function in handlers:
             handlers.remove(function)
     captions.unregister()
@@ -38,11 +58,12 @@ def unregister() -> None:
     preferences.unregister()
 
 
-def _handlers(bpy, colour_map, store):  # type: ignore[no-untyped-def]
+def _handlers(bpy, colour_map, contact_results, store):  # type: ignore[no-untyped-def]
     """Return Blender's lists of handlers, each with the function that belongs in it."""
     handlers = bpy.app.handlers
     return (
         (handlers.depsgraph_update_post, store.notice_changes),
+        (handlers.depsgraph_update_post, contact_results.notice_painting),
         (handlers.undo_post, colour_map.follow_undo),
         (handlers.redo_post, colour_map.follow_undo),
         (handlers.load_post, colour_map.forget_session),

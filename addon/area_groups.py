@@ -13,6 +13,7 @@ import numpy as np
 
 from ..standalone_core.areas.area_set import AREA_NAMES, Area, AreaSet, MarginLine
 from ..standalone_core.areas.files import areas_document
+from ..standalone_core.areas.supports import SUPPORTS, contact_of, is_support
 from ..standalone_core.mesh.refine import EvaluationMesh
 from ..standalone_core.mesh.triangle_mesh import TriangleMesh
 from ..standalone_core.report.words import area_words
@@ -55,14 +56,17 @@ class UserAreas:
 
     @property
     def checksum(self) -> str:
-        """Checksum of all of it; empty if there is nothing."""
-        if not self:
+        """Checksum of all of it but support contacts; empty if there is nothing."""
+        edited = {**self.vertices, **self.loaded}
+        if self.margin_line is None and all(contact_of(name) for name in edited):
             return ""
         digest = hashlib.blake2b(digest_size=16)
-        for name, vertices in sorted({**self.vertices, **self.loaded}.items()):
-            digest.update(f"{name}:{_fingerprint(vertices)};".encode())
+        for name, vertices in sorted(edited.items()):
+            if contact_of(name):
+                continue  # measured anew by themselves
+            digest.update(f"{name}:{fingerprint(vertices)};".encode())
         if self.margin_line is not None:
-            digest.update(_fingerprint(self.margin_line).encode())
+            digest.update(fingerprint(self.margin_line).encode())
         return digest.hexdigest()
 
 
@@ -88,14 +92,14 @@ def user_areas(design: bpy.types.Object) -> UserAreas:
     """Return the areas and margin line that are not those found automatically."""
     known = found_areas(design)
     fingerprints = {} if known is None else known["fingerprints"]
-    groups = _read_groups(design)
+    groups = read_groups(design)
     edited = {
         name: vertices
         for name, vertices in groups.items()
-        if fingerprints.get(name) != _fingerprint(vertices)
+        if fingerprints.get(name) != fingerprint(vertices)
     }
     line = _read_margin_line(design)
-    if line is not None and (known is None or known["margin_line"] == _fingerprint(line)):
+    if line is not None and (known is None or known["margin_line"] == fingerprint(line)):
         line = None
     document = _loaded_document(design, groups.keys() - edited.keys())
     held = () if document is None else document["areas"].keys() & groups.keys()
@@ -193,15 +197,15 @@ def write_areas(
     known = found_areas(design)
     fingerprints: dict[str, str] = {} if known is None else dict(known["fingerprints"])
     for name, area in area_set.areas.items():
-        if name == "whole" or name in edited.vertices or area.origin != "automatic":
+        if name in ("whole", SUPPORTS) or name in edited.vertices or area.origin != "automatic":
             continue
         inside = area.points[: len(area_set.evaluation.design.vertices)]
         carried = bridge.carried_to(
             mesh.vertices, area_set.evaluation.design.vertices, inside.astype(float)
         )
         vertices = np.flatnonzero(carried >= INSIDE)
-        _write_group(design, group_name(name), vertices)
-        fingerprints[name] = _fingerprint(vertices)
+        write_group(design, group_name(name), vertices)
+        fingerprints[name] = fingerprint(vertices)
     line = None if known is None else known["margin_line"]
     if edited.margin_line is None and area_set.margin_line is not None:
         points = _to_local(area_set.margin_line.points_mm, local_to_mm)
@@ -211,14 +215,16 @@ def write_areas(
         "fingerprints": fingerprints,
         "margin_line": line,
         "margin_length_mm": area_set.margin_line.length_mm if area_set.margin_line else None,
-        "size_mm2": {name: area_set.area_mm2(name) for name in area_set.areas},
+        "size_mm2": {
+            name: area_set.area_mm2(name) for name in area_set.areas if not is_support(name)
+        },
         "missing": dict(area_set.missing),
         "warnings": list(area_set.warnings),
     }
     getattr(design, OBJECT_PROPERTIES).areas = json.dumps(document)
 
 
-def _read_groups(design: bpy.types.Object) -> dict[str, np.ndarray]:
+def read_groups(design: bpy.types.Object) -> dict[str, np.ndarray]:
     """Return the vertices of every area's vertex group."""
     names = {
         group.index: area_name(group.name)
@@ -234,7 +240,8 @@ def _read_groups(design: bpy.types.Object) -> dict[str, np.ndarray]:
     return {name: np.array(vertices, dtype=np.int64) for name, vertices in found.items()}
 
 
-def _write_group(design: bpy.types.Object, name: str, vertices: np.ndarray) -> None:
+def write_group(design: bpy.types.Object, name: str, vertices: np.ndarray) -> None:
+    """Make a vertex group hold exactly these vertices."""
     group = design.vertex_groups.get(name) or design.vertex_groups.new(name=name)
     group.remove(range(len(design.data.vertices)))
     group.add(vertices.tolist(), 1.0, "REPLACE")
@@ -263,7 +270,7 @@ def _write_margin_line(design: bpy.types.Object, points: np.ndarray, closed: boo
     spline.points.foreach_set("co", np.column_stack([points, np.ones(len(points))]).ravel())
     spline.use_cyclic_u = closed
     written = _read_margin_line(design)
-    return "" if written is None else _fingerprint(written)
+    return "" if written is None else fingerprint(written)
 
 
 def _read_margin_line(design: bpy.types.Object) -> np.ndarray | None:
@@ -293,5 +300,6 @@ def _to_local(points_mm: np.ndarray, local_to_mm: np.ndarray) -> np.ndarray:
     return local
 
 
-def _fingerprint(values: np.ndarray) -> str:
+def fingerprint(values: np.ndarray) -> str:
+    """Return a short checksum of numbers."""
     return hashlib.blake2b(np.ascontiguousarray(values).tobytes(), digest_size=12).hexdigest()

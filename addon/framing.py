@@ -6,7 +6,7 @@ import bpy
 import numpy as np
 
 from ..standalone_core.errors import CuspwiseError, SettingError
-from . import bridge, store
+from . import bridge, colour_map, contact_results, contacts, store
 
 VIEW_DISTANCE_MM = 12.0  # near enough that a patch of half a millimetre is seen
 
@@ -24,14 +24,37 @@ def frame_patch(context: bpy.types.Context, scan: bpy.types.Object, number: int)
         frame = _frame(context, scan)
     except CuspwiseError as error:
         return str(error)
-    place = np.append(np.array(patches[number]["peak_mm"]) / frame.scale_mm, 1.0)
+    _go(context, frame, np.array(patches[number]["peak_mm"]))
+    return ""
+
+
+def frame_contact(context: bpy.types.Context, design: bpy.types.Object, area: str) -> str:
+    """Bring a support contact into view; return why not, empty if it is.
+
+    Its peak where the chosen scan was measured there, else its middle.
+    """
+    scan = colour_map.selected_scan(context.scene)
+    row = contact_results.rows(scan, design).get(area) if scan else None
+    try:
+        frame = bridge.frame_of(design, context.scene)
+    except CuspwiseError as error:
+        return str(error)
+    place = row["peak_mm"] if row else contacts.middle_mm(design, area, frame)
+    if place is None or None in place:
+        return f"{design.name}: {area} holds no vertex."
+    _go(context, frame, np.array(place))
+    return ""
+
+
+def _go(context: bpy.types.Context, frame: bridge.Frame, place_mm: np.ndarray) -> None:
+    """Put the 3D cursor on a place of the design's frame, and the context's view, if it is one."""
+    place = np.append(place_mm / frame.scale_mm, 1.0)
     world = (frame.world_design @ place)[:3]
     context.scene.cursor.location = world
     if context.space_data is not None and context.space_data.type == "VIEW_3D":
         view = context.space_data.region_3d
         view.view_location = world
         view.view_distance = min(view.view_distance, VIEW_DISTANCE_MM / frame.scale_mm)
-    return ""
 
 
 def _frame(context: bpy.types.Context, scan: bpy.types.Object) -> bridge.Frame:

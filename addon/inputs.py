@@ -13,6 +13,7 @@ import numpy as np
 from ..standalone_core.areas.area_set import AreaSet
 from ..standalone_core.areas.completion import completed_steps
 from ..standalone_core.areas.files import areas_of_document_steps, load_areas_steps, save_areas
+from ..standalone_core.areas.supports import SupportContact, with_supports
 from ..standalone_core.check import CheckResult, CheckSettings, check_meshes_steps
 from ..standalone_core.deviation.field import DeviationSettings
 from ..standalone_core.deviation.verdict import Tolerances
@@ -22,7 +23,7 @@ from ..standalone_core.mesh.repair import repair_mesh
 from ..standalone_core.mesh.triangle_mesh import TriangleMesh
 from ..standalone_core.progress import Progress, Steps, scaled
 from ..standalone_core.superimpose.settings import SuperimposeSettings
-from . import area_groups, bridge, landmarks
+from . import area_groups, bridge, contacts, landmarks
 from .identifiers import SCENE_PROPERTIES
 
 TOLERANCE_AREAS = ("whole", "occlusal", "margin")
@@ -43,6 +44,8 @@ class DesignInput:
     checksum : str
         Of the object's own mesh.
     areas : area_groups.UserAreas
+    contacts : tuple of SupportContact
+        The support contacts that were marked as circles, in the frame.
     """
 
     design: bpy.types.Object
@@ -51,6 +54,7 @@ class DesignInput:
     mesh: TriangleMesh
     checksum: str
     areas: area_groups.UserAreas
+    contacts: tuple[SupportContact, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,13 +90,16 @@ def read_design(context: bpy.types.Context, design: bpy.types.Object | None = No
     depsgraph = context.evaluated_depsgraph_get()  # brings matrices up to date
     frame = bridge.frame_of(design, context.scene)
     local_to_mm = frame.local_to_mm(design)
+    areas = area_groups.user_areas(design)
+    groups = {**areas.vertices, **areas.loaded}
     return DesignInput(
         design=design,
         frame=frame,
         local_to_mm=local_to_mm,
         mesh=bridge.read_mesh_object(design, local_to_mm, depsgraph),
         checksum=bridge.checksum(design.data),
-        areas=area_groups.user_areas(design),
+        areas=areas,
+        contacts=contacts.marked(design, local_to_mm, groups),
     )
 
 
@@ -210,7 +217,8 @@ def area_steps(design: DesignInput, choices: Mapping[str, Any]) -> Steps[AreaSet
     own = area_groups.own_areas(design.areas, evaluation, design.mesh, with_loaded=not loaded)
     line = area_groups.own_margin_line(design.areas, design.local_to_mm)
     held = replace(held, margin_line=line or held.margin_line).replaced(own)
-    return (yield from scaled(completed_steps(held), 0.4, 1.0))
+    completed = yield from scaled(completed_steps(held), 0.4, 1.0)
+    return with_supports(completed, design.contacts)
 
 
 def load_areas_file_steps(

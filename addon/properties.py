@@ -2,7 +2,7 @@
 
 import bpy
 
-from . import choices, colour_map, framing, store
+from . import choices, colour_map, contact_choices, framing, store
 from .identifiers import JOB_PROPERTIES, OBJECT_PROPERTIES, SCENE_PROPERTIES
 from .units import AUTO, UNIT_CHOICES
 
@@ -122,6 +122,8 @@ class SceneSettings(bpy.types.PropertyGroup):
         step=500,
         update=_colours_changed,
     )
+    contact_kind: contact_choices.next_kind()
+    contact_radius_mm: contact_choices.next_radius()
     show_colours: bpy.props.BoolProperty(options={"HIDDEN"})
     views_before: bpy.props.StringProperty(options={"HIDDEN"})
     shown_limit_um: bpy.props.FloatProperty(options={"HIDDEN"})
@@ -165,6 +167,13 @@ class ObjectData(bpy.types.PropertyGroup):
     areas: bpy.props.StringProperty()
     areas_document: bpy.props.StringProperty()
     area_points: bpy.props.PointerProperty(type=bpy.types.Mesh)
+    contact_circles: bpy.props.StringProperty()
+    contact_index: contact_choices.index()
+    contact_quiet: bpy.props.BoolProperty()
+    contact_name: contact_choices.name()
+    contact_kind: contact_choices.kind()
+    contact_radius_mm: contact_choices.radius()
+    contacts_stale: bpy.props.BoolProperty()
     landmark: bpy.props.IntProperty()
     caption: bpy.props.StringProperty()
     margin_line: bpy.props.PointerProperty(type=bpy.types.Object)

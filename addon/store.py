@@ -30,7 +30,7 @@ from ..standalone_core.report.document import check_document, plain
 from ..standalone_core.report.words import exceedance_limit_um, superimposition_lines
 from ..standalone_core.superimpose.result import Superimposition
 from ..standalone_core.superimpose.settings import SuperimposeSettings
-from . import area_groups, bridge
+from . import area_groups, bridge, contacts
 from .identifiers import (
     OBJECT_PROPERTIES,
     POINT_AREAS,
@@ -117,7 +117,7 @@ def keep(
     kept = {
         "version": VERSION,
         "choices": dict(choices),
-        "areas": list(result.area_set.areas),
+        "areas": contacts.areas_without_contacts(result.area_set),
         "patch_limit_um": plain(exceedance_limit_um(result)),
         "judged_warnings": list(result.judged_warnings),
         "made_with": {
@@ -125,10 +125,11 @@ def keep(
             "scan": scan.checksum,
             "design_linear": design.local_to_mm[:3, :3].tolist(),
             "areas": design.areas.checksum,
+            "contacts": contacts.checksum(design.design),
             "scan_before": scan.local_to_mm.tolist(),
             "scan_after": design.frame.local_to_mm(scan.scan).tolist(),
         },
-        "check": check_document(result),
+        "check": contacts.without_contacts(check_document(result)),
     }
     data.design = design.design
     data.result_id = result_id
@@ -136,6 +137,7 @@ def keep(
     data.result = json.dumps(kept)
     list_patches(scan.scan, kept)
     keep_superimposition(scan.scan, result.superimposition)
+    data.contacts_stale = False
     _set_state(scan.scan, "CURRENT", "")
 
 
@@ -182,8 +184,8 @@ def _points_mesh(result: CheckResult) -> bpy.types.Mesh:
     edges = result.evaluation.mesh.graph.edges
     mesh = bridge.new_mesh(RESULT_MESH_NAME, field.points_mm, edges=edges)
     inside = np.zeros(len(field), dtype=np.int64)
-    for bit, area in enumerate(result.area_set.areas.values()):
-        inside |= area.points.astype(np.int64) << bit
+    for bit, name in enumerate(contacts.areas_without_contacts(result.area_set)):
+        inside |= result.area_set[name].points.astype(np.int64) << bit
     bridge.write_attribute(mesh, POINT_DEVIATION, "FLOAT", field.deviation_mm)
     bridge.write_attribute(mesh, POINT_WEIGHT, "FLOAT", field.weights_mm2)
     bridge.write_attribute(mesh, POINT_STATUS, "INT", field.status)
@@ -192,6 +194,17 @@ def _points_mesh(result: CheckResult) -> bpy.types.Mesh:
 
 
 # Judging anew --------------------------------------------------------------------------------
+
+
+def field_of(scan: bpy.types.Object) -> tuple[DeviationField, AreaSet] | None:
+    """Return the deviations at a result's points and its areas; None without a result."""
+    kept, mesh = result_of(scan), data_of(scan).result_points
+    return None if kept is None or mesh is None else _field_of(mesh, kept)
+
+
+def superimposition_kept(kept: Mapping[str, Any]) -> Superimposition:
+    """Return a superimposition that says what a result's document says of it."""
+    return _verdict_only(kept["check"]["superimposition"])
 
 
 def points_of(scan: bpy.types.Object) -> tuple[np.ndarray, np.ndarray] | None:

@@ -5,6 +5,7 @@ from pathlib import Path
 import bpy
 from bpy_extras.io_utils import ExportHelper, ImportHelper
 
+from ...standalone_core.areas.supports import is_support
 from ...standalone_core.errors import AreaError
 from ...standalone_core.report.words import area_words
 from .. import area_groups, colour_map, identifiers, inputs, store
@@ -40,7 +41,8 @@ class FindAreas(JobOperator, bpy.types.Operator):
         read = self._design
         area_groups.write_areas(read.design, result, read.mesh, read.local_to_mm)
         _mark_stale(context.scene, read.design)
-        found = [area_words(name) for name in result.areas if name != "whole"]
+        names = (name for name in result.areas if name != "whole" and not is_support(name))
+        found = [area_words(name) for name in names]
         return f"Found {', '.join(found)}." if found else "No areas were found."
 
 

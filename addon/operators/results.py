@@ -8,11 +8,12 @@ from pathlib import Path
 import bpy
 import numpy as np
 
+from ...standalone_core.deviation.contacts import CONTACT_WORDS
 from ...standalone_core.errors import ReportError
 from ...standalone_core.progress import scaled
 from ...standalone_core.report.files import write_check_steps
-from ...standalone_core.report.words import SHORT_VERDICTS, area_words
-from .. import colour_map, framing, identifiers, inputs, store
+from ...standalone_core.report.words import CONTACT_KIND_WORDS, SHORT_VERDICTS, area_words
+from .. import colour_map, contact_results, framing, identifiers, inputs, store
 from ..job import JobOperator
 from . import ready
 
@@ -25,10 +26,18 @@ COLUMNS = (
     ("coverage", "coverage", 4),
     ("tolerance_um", "tolerance (µm)", 2),
 )
+CONTACT = (
+    ("height_um", "height above surroundings (µm)", 2),
+    ("peak_um", "peak from design (µm)", 2),
+    ("surroundings_um", "surroundings (µm)", 2),
+    ("area_mm2", "area (mm²)", 4),
+    ("volume_mm3", "volume (mm³)", 6),
+    ("coverage", "coverage", 4),
+)
 
 
 def table_text(kept):
-    """Return a result's measures as tab-separated text with a header."""
+    """Return a result's measures, and its support contacts, as tab-separated text with headers."""
     stream = io.StringIO()
     writer = csv.writer(stream, delimiter="\t", lineterminator="\n")
     writer.writerow(["area", *(title for _, title, _ in COLUMNS), "verdict"])
@@ -36,6 +45,15 @@ def table_text(kept):
         numbers = [_number(row[name], digits) for name, _, digits in COLUMNS]
         verdict = SHORT_VERDICTS.get(row["verdict"], row["verdict"])
         writer.writerow([area_words(row["area"]), *numbers, verdict])
+    found = contact_results.rows_of(kept).values()
+    if found:
+        writer.writerow([])
+        writer.writerow(["support contact", "kind", *(title for _, title, _ in CONTACT), "verdict"])
+    for row in found:
+        values = [contact_results.number(row[name]) for name, _, _ in CONTACT]
+        numbers = [_number(v, digits) for v, (_, _, digits) in zip(values, CONTACT, strict=True)]
+        kind, verdict = CONTACT_KIND_WORDS[row["kind"]], CONTACT_WORDS[row["verdict"]]
+        writer.writerow([row["name"], kind, *numbers, verdict])
     return stream.getvalue()
 
 
@@ -80,7 +98,10 @@ class CopyTable(bpy.types.Operator):
 
     bl_idname = identifiers.COPY_TABLE
     bl_label = "Copy Table"
-    bl_description = "Copy the measures of all areas as tab-separated text, for a spreadsheet"
+    bl_description = (
+        "Copy the measures of all areas and of the support contacts as tab-separated text, for a "
+        "spreadsheet"
+    )
 
     @classmethod
     def poll(cls, context):
@@ -95,11 +116,14 @@ class CopyTable(bpy.types.Operator):
             self.report({"ERROR"}, f"{scan.name}: measured with another version; check again.")
             return {"CANCELLED"}
         context.window_manager.clipboard = table_text(kept)
-        if store.refresh(scan, context.scene, with_areas=True):
-            self.report({"INFO"}, f"Copied the table of {scan.name}.")
-        else:
+        if not store.refresh(scan, context.scene, with_areas=True):
             why = store.data_of(scan).state_reason
             self.report({"WARNING"}, f"Copied stale numbers of {scan.name}: {why}")
+        elif not contact_results.refresh(scan):
+            why = "support contacts were edited since; press Measure Contacts."
+            self.report({"WARNING"}, f"Copied the table of {scan.name}, but its {why}")
+        else:
+            self.report({"INFO"}, f"Copied the table of {scan.name}.")
         return {"FINISHED"}
 
 

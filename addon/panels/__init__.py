@@ -1,5 +1,5 @@
 """The sidebar, from top to bottom as the work goes."""
 
-from . import sidebar
+from . import contacts, sidebar
 
-CLASSES = sidebar.CLASSES
+CLASSES = (*sidebar.CLASSES, *contacts.CLASSES)

@@ -1,0 +1,70 @@
+"""Circles that lie on a surface, and how they are drawn in a 3D view."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+import bpy
+from mathutils import Vector
+
+CORNERS = 48
+DARK, LIGHT = (0.0, 0.0, 0.0, 0.9), (1.0, 0.85, 0.2, 1.0)
+FAINT = (1.0, 1.0, 1.0, 0.9)
+
+
+def circle_on(obj: bpy.types.Object, centre: Vector, radius: float) -> list[Vector]:
+    """Return a circle about a place of an object's surface, laid on it.
+
+    Parameters
+    ----------
+    obj : bpy.types.Object
+        A mesh.
+    centre : mathutils.Vector
+        In the object's own coordinates, on its surface.
+    radius : float
+        In units of the world.
+
+    Returns
+    -------
+    list of mathutils.Vector
+        Its corners in the world; none where the object has no surface.
+    """
+    found, _place, normal, _face = obj.closest_point_on_mesh(centre)
+    if not found:
+        return []
+    to_world = obj.matrix_world
+    to_local = to_world.inverted_safe()
+    middle = to_world @ centre
+    across = (to_local.transposed().to_3x3() @ normal).normalized()
+    first = across.orthogonal().normalized()
+    second = across.cross(first)
+    corners = []
+    for k in range(CORNERS):
+        turn = 2.0 * math.pi * k / CORNERS
+        beside = middle + radius * (math.cos(turn) * first + math.sin(turn) * second)
+        found, place, _normal, _face = obj.closest_point_on_mesh(to_local @ beside)
+        if found:
+            corners.append(to_world @ place)
+    return corners
+
+
+def draw_circles(
+    circles: Iterable[Sequence[Vector]], colour: tuple[float, float, float, float], scale: float
+) -> None:
+    """Draw closed lines, dark beneath the colour so that they show on every surface."""
+    import gpu
+    from gpu_extras.batch import batch_for_shader
+
+    shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
+    shader.uniform_float("viewportSize", gpu.state.viewport_get()[2:])
+    gpu.state.blend_set("ALPHA")
+    for corners in circles:
+        if len(corners) < 3:
+            continue
+        batch = batch_for_shader(shader, "LINE_STRIP", {"pos": [*corners, corners[0]]})
+        for width, paint in ((5.0, DARK), (2.5, colour)):
+            shader.uniform_float("lineWidth", width * scale)
+            shader.uniform_float("color", paint)
+            batch.draw(shader)
+    gpu.state.blend_set("NONE")
