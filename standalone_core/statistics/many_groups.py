@@ -11,6 +11,7 @@ from scipy import special, stats
 
 from .multiplicity import holm
 from .samples import FloatArray, Groups, Sample, as_samples, check_share, is_constant, too_few
+from .studentised_range import studentised_range_isf, studentised_range_sf
 
 
 @dataclass(frozen=True)
@@ -295,7 +296,7 @@ def _games_howell_pair(
     difference = float(mean[0] - mean[1])
     t = difference / error
     k = len(samples)
-    critical = float(stats.studentized_range.ppf(confidence, k, df))
+    critical = studentised_range_isf(1 - confidence, k, df)
     half = critical * error / 2**0.5
     return GamesHowellPair(
         first=first,
@@ -304,7 +305,7 @@ def _games_howell_pair(
         standard_error=error,
         t=t,
         df=df,
-        p=float(np.clip(stats.studentized_range.sf(abs(t) * 2**0.5, k, df), 0.0, 1.0)),
+        p=studentised_range_sf(abs(t) * 2**0.5, k, df),
         ci_low=difference - half,
         ci_high=difference + half,
         confidence=confidence,

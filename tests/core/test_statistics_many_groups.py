@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +19,10 @@ from cuspwise.standalone_core.statistics.many_groups import (
     games_howell,
     kruskal_wallis,
     welch_anova,
+)
+from cuspwise.standalone_core.statistics.studentised_range import (
+    studentised_range_isf,
+    studentised_range_sf,
 )
 from cuspwise.standalone_core.statistics.welch import welch_test
 from statistics_cases import MUCOCILIARY, PONDS, SLEEP
@@ -136,6 +141,25 @@ def test_games_howell_of_two_groups_is_welch():
     assert (row.p, row.ci_low, row.ci_high) == pytest.approx(
         (two.p, two.ci_low, two.ci_high), rel=1e-6
     )
+
+
+def test_studentised_range_equals_values_of_high_precision():
+    """mpmath's values in scipy's wheel: 72 of them, k 3 to 20, 3 to 120 degrees of freedom."""
+    path = NIST.parent / "studentized_range_mpmath_ref.json"
+    cases = json.loads(path.read_text())["cdf_data"]
+    assert len(cases) > 50
+    for case in cases:
+        at = case["src_case"]
+        found = 1 - studentised_range_sf(at["q"], int(at["k"]), at["v"])
+        assert found == pytest.approx(case["mp_result"], abs=1e-11)
+
+
+@pytest.mark.parametrize(("q", "k", "df"), [(0.5, 3, 2.2), (20.0, 3, 1.3), (60.0, 2, 4.0)])
+def test_studentised_range_equals_scipy_where_groups_are_tiny(q, k, df):
+    expected = float(scipy.stats.studentized_range.sf(q, k, df))
+    assert studentised_range_sf(q, k, df) == pytest.approx(expected, abs=1e-9)
+    p = studentised_range_sf(q, k, df)
+    assert studentised_range_isf(p, k, df) == pytest.approx(q, rel=1e-5)
 
 
 def test_groups_that_cannot_be_compared_say_why():

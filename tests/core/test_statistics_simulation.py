@@ -1,0 +1,56 @@
+"""Promises of the statistics, simulated in short; the benchmark runs them ten thousand times."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from cuspwise.standalone_core.statistics.permutation import compare_distances
+from scipy.spatial.distance import pdist, squareform
+from statistics_simulations import COVERAGE, FALSE_ALARMS, Trial
+
+RUNS = 300
+
+
+@pytest.mark.parametrize("trial", FALSE_ALARMS, ids=lambda trial: trial.name)
+def test_false_alarms_are_those_stated(trial: Trial):
+    assert trial.kept(*trial.count(RUNS, seed=1))
+
+
+@pytest.mark.parametrize("trial", COVERAGE, ids=lambda trial: trial.name)
+def test_intervals_cover_the_truth_as_often_as_stated(trial: Trial):
+    assert trial.kept(*trial.count(RUNS, seed=2))
+
+
+def test_a_broken_promise_is_noticed():
+    """The check itself can fail: thrice the stated share does, at this count of runs."""
+    trial = Trial("thrice too many", 0.05, "at most", lambda rng: rng.random() < 0.15)
+    assert not trial.kept(*trial.count(RUNS, seed=3))
+    short = Trial("too narrow", 0.95, "at least", lambda rng: rng.random() < 0.88)
+    assert not short.kept(*short.count(RUNS, seed=3))
+
+
+def test_shuffling_the_units_of_groups_with_other_means_would_raise_false_alarms():
+    """Why distances from each group's own middle are permuted, and not the units with their pairs:
+    relabelled pairs take the gap between the mean surfaces for spread, and the test then sees
+    nothing even where one group is three times as wide.
+    """
+    rng = np.random.default_rng(4)
+    places = np.concatenate([rng.normal(size=(6, 5)), 3 * rng.normal(size=(10, 5)) + 40])
+    pairs = squareform(pdist(places))
+
+    def gap(first: np.ndarray) -> float:
+        second = np.setdiff1d(np.arange(16), first)
+        inside = [pairs[np.ix_(g, g)][np.triu_indices(len(g), 1)].mean() for g in (first, second)]
+        return abs(inside[0] - inside[1])
+
+    shuffled = np.array([gap(rng.permutation(16)[:6]) for _ in range(499)])
+    naive = (1 + (shuffled >= gap(np.arange(6))).sum()) / 500
+    ours = compare_distances(
+        {
+            "a": np.linalg.norm(places[:6] - np.median(places[:6], axis=0), axis=1),
+            "b": np.linalg.norm(places[6:] - np.median(places[6:], axis=0), axis=1),
+        },
+        rng=rng,
+    )
+    assert ours.p < 0.01
+    assert naive > 0.5
