@@ -37,7 +37,14 @@ ABSENCE = (
 
 def general_notes(cohort: Cohort, run: StudyRun) -> tuple[str, ...]:
     """Return what holds for the whole study."""
-    notes = [PRECISION_TERM, PAIRS_DEPEND]
+    plan = cohort.plan.analysis
+    notes = [
+        f"A group meets a tolerance if {share_words(plan.next_crown_content)} of all crowns made "
+        f"this way can be expected within it, {share_words(plan.confidence)} sure, as far as "
+        f"crowns are spread normally; it does not if surely fewer are within.",
+        PRECISION_TERM,
+        PAIRS_DEPEND,
+    ]
     if len(cohort.groups) > 1:
         lead = cohort.plan.analysis.lead
         several = f", and {OVERALL_WORDS[lead]} for all groups" if len(cohort.groups) > 2 else ""

@@ -10,7 +10,6 @@ from types import MappingProxyType
 import numpy as np
 
 from ..mesh.triangle_mesh import FloatArray
-from ..report.words import area_words
 from ..statistics.agreement import cohen_kappa, fleiss_kappa
 from ..statistics.rank_correlation import spearman
 from ..statistics.tolerance import wilson
@@ -25,7 +24,7 @@ from .score_results import (
     ScoredCrown,
     ScoreGroupRow,
 )
-from .wording import ITEM_WORDS, MEASURE_WORDS, listed, p_words, share_words, start
+from .wording import ITEM_WORDS, MEASURE_WORDS, listed, p_words, share_words, start, the_area
 
 BESIDE: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {"gap": ("margin",), "contact": ("contact_mesial", "contact_distal"), "seating": ("intaglio",)}
@@ -239,7 +238,7 @@ def _correlation(
         [row.median for row in rows], [row.measured for row in rows], confidence=plan.confidence
     )
     name = start(ITEM_WORDS.get(item, item))
-    beside = f"{MEASURE_WORDS[BESIDE_MEASURE]} of the {area_words(area)}"
+    beside = f"{MEASURE_WORDS[BESIDE_MEASURE]} of {the_area(area)}"
     if found.reason:
         sentence = f"{name} and {beside}: no correlation was computed. {found.reason}"
     else:

@@ -5,20 +5,22 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TypeAlias
 
-from ..report.words import area_words
 from .analysis_results import Findings, LineKind, OddCrown, OddEffect, Status, VerdictLine
 from .cohort import Cohort
 from .comparison_results import Comparison, Outcome, PrecisionComparison
 from .group_results import ToleranceRow
-from .wording import MEASURE_WORDS, count_words, listed, share_words
+from .wording import MEASURE_WORDS, count_words, listed, the_area
 
 Row: TypeAlias = Comparison | PrecisionComparison
 
 _OPEN: frozenset[Outcome] = frozenset({"undecided", "not_computed"})
 _LEADS: tuple[tuple[Outcome, str], ...] = (
     ("different", "larger values for {larger} in {places}"),
-    ("different_within_margin", "larger values for {larger}, but within the margin, in {places}"),
-    ("equivalent", "equivalent within the margin in {places}"),
+    (
+        "different_within_margin",
+        "larger values for {larger}, but within the equivalence margin, in {places}",
+    ),
+    ("equivalent", "equivalent in {places}"),
     ("undecided", "undecided in {places}"),
     ("not_computed", "not compared in {places}"),
 )
@@ -64,16 +66,12 @@ def _tolerance_line(cohort: Cohort, group: str, rows: Sequence[ToleranceRow]) ->
         parts.append(f"is not shown to meet the tolerance of {_areas_with_counts(unsure)}")
     if met:
         parts.append(f"meets the tolerance of {_areas_with_counts(met)}")
-    content, confidence = share_words(judged[0].content), share_words(judged[0].confidence)
-    meaning = f"To meet it means: {content} of all crowns made this way within, {confidence} sure."
     status: Status = "bad" if failed else "open" if unsure else "good"
-    return VerdictLine("tolerance", status, f"{title} {'; '.join(parts)}. {meaning}")
+    return VerdictLine("tolerance", status, f"{title} {'; '.join(parts)}.")
 
 
 def _areas_with_counts(rows: Sequence[ToleranceRow]) -> str:
-    return listed(
-        [f"the {area_words(row.area)} ({row.within} of {row.n} crowns within)" for row in rows]
-    )
+    return listed([f"{the_area(row.area)} ({row.within} of {row.n} crowns within)" for row in rows])
 
 
 def _primary_line(row: Comparison) -> VerdictLine:
@@ -134,7 +132,7 @@ def _places(members: Sequence[Row], rows: Sequence[Row], cohort: Cohort) -> str:
             "" if len(here) == len(measures) else f" ({listed([MEASURE_WORDS[m] for m in here])})"
         )
         if here:
-            names.append(f"the {area_words(area)}{some}")
+            names.append(f"{the_area(area)}{some}")
     return listed(names)
 
 

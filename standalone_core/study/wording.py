@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from ..report.words import area_words, micrometres
+from ..report.words import AREA_WORDS, area_words, micrometres
 from ..statistics.equivalence import OUTCOME_WORDS
 from .comparison_results import EquivalenceRow, Outcome
 
@@ -30,6 +30,7 @@ __all__ = [
     "p_words",
     "share_words",
     "start",
+    "the_area",
     "value_words",
 ]
 
@@ -153,6 +154,14 @@ def measured_in(area: str, measure: str) -> str:
     return start(f"{area_words(area)}, {MEASURE_WORDS.get(measure, measure)}")
 
 
+def the_area(area: str) -> str:
+    """Name an area within a sentence: "the margin", "the occlusal surface"."""
+    words = area_words(area)
+    if area in {"external", "occlusal"}:
+        return f"the {words} surface"
+    return f"the {words}" if area in AREA_WORDS else f"the area {words}"
+
+
 def start(text: str) -> str:
     """Begin a sentence with a capital."""
     return text[:1].upper() + text[1:]
@@ -192,7 +201,7 @@ def _plain(value: float, measure: str) -> str:
 
 
 def _margin(c: Contrast) -> str:
-    return f"the margin of {c.equivalence.margin:g} µm"
+    return f"the equivalence margin of {c.equivalence.margin:g} µm"
 
 
 def _different(c: Contrast) -> str:
@@ -203,7 +212,7 @@ def _different(c: Contrast) -> str:
 def _against_margin(c: Contrast) -> str:
     row = c.equivalence
     if math.isnan(row.margin):
-        return "Whether that matters was not tested: no margin is set."
+        return "Whether that matters was not tested: no equivalence margin is set."
     if row.reason:
         return f"Whether that matters was not tested: {row.reason}"
     if row.low > row.margin or row.high < -row.margin:
@@ -213,7 +222,7 @@ def _against_margin(c: Contrast) -> str:
 
 def _different_within(c: Contrast) -> str:
     return (
-        f"{c.what}: different, but within the margin; {_size(c)} ({_numbers(c)}), and surely "
+        f"{c.what}: different but within the margin; {_size(c)} ({_numbers(c)}), and surely "
         f"less than {_margin(c)} ({_tost(c)})."
     )
 
@@ -232,7 +241,7 @@ def _undecided(c: Contrast) -> str:
     )
     row = c.equivalence
     if math.isnan(row.margin):
-        return f"{text} Equivalence was not tested: no margin is set."
+        return f"{text} Equivalence was not tested: no equivalence margin is set."
     if row.reason:
         return f"{text} Equivalence was not tested: {row.reason}"
     if row.p_value <= c.alpha:

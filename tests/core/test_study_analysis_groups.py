@@ -162,8 +162,8 @@ UNIT = stats.norm.ppf((np.arange(8) + 0.5) / 8)
 UNIT = (UNIT / UNIT.std(ddof=1)).tolist()
 CELLS = {
     "different": (3.0, 2.5, "is not sure"),
-    "equivalent": (0.3, 2.0, "differ by less than the margin of 2 µm"),
-    "different_within_margin": (1.5, 4.0, "surely less than the margin of 4 µm"),
+    "equivalent": (0.3, 2.0, "differ by less than the equivalence margin of 2 µm"),
+    "different_within_margin": (1.5, 4.0, "surely less than the equivalence margin of 4 µm"),
     "undecided": (0.6, 1.0, "neither shown nor ruled out"),
 }
 
@@ -189,7 +189,7 @@ def test_a_difference_surely_beyond_the_margin_is_told_as_such():
         "second": {"margin": [20 + u for u in UNIT]},
     }
     (row,) = compare(groups, AnalysisPlan(equivalence_um={"default": 5.0}), measures=("rms_um",))
-    assert "surely more than the margin of 5 µm" in row.sentence
+    assert "surely more than the equivalence margin of 5 µm" in row.sentence
 
 
 def test_without_a_margin_nothing_is_called_equivalent():
@@ -197,7 +197,7 @@ def test_without_a_margin_nothing_is_called_equivalent():
     groups = {k: {"margin": [10 + u for u in v["margin"]]} for k, v in groups.items()}
     (row,) = compare(groups, measures=("mean_abs_um",))
     assert row.outcome == "undecided"
-    assert "Equivalence was not tested: no margin is set." in row.sentence
+    assert "Equivalence was not tested: no equivalence margin is set." in row.sentence
 
 
 def test_a_share_has_no_margin_and_is_told_in_points():
