@@ -31,7 +31,6 @@ __all__ = [
     "share_words",
     "start",
     "the_area",
-    "value_words",
 ]
 
 MEASURE_WORDS: Mapping[str, str] = MappingProxyType(
@@ -115,15 +114,6 @@ def contrast_sentence(outcome: Outcome, contrast: Contrast) -> str:
         "not_computed": _not_computed,
     }
     return words[outcome](contrast)
-
-
-def value_words(value: float, measure: str, *, signed: bool = False) -> str:
-    """Write a value of a measure with its unit: µm, or per cent for a share."""
-    if not measure.endswith("_um"):
-        if not math.isfinite(value):
-            return "–"
-        return f"{micrometres(100 * value, signed=signed)} %"
-    return f"{micrometres(value, signed=signed)} µm"
 
 
 def interval_words(low: float, high: float, measure: str) -> str:
