@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
-from .samples import as_sample, check_share
+from .samples import FloatArray, as_sample, check_share
 
 QUARTILES = "linear (type 7 of Hyndman & Fan 1996)"
 
@@ -113,7 +113,7 @@ def describe(values: ArrayLike, confidence: float = 0.95) -> Description:
     )
 
 
-def _sd(values: np.ndarray, constant: bool) -> float:
+def _sd(values: FloatArray, constant: bool) -> float:
     if len(values) < 2:
         return np.nan
     return 0.0 if constant else float(np.std(values, ddof=1))

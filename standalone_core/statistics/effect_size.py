@@ -115,7 +115,8 @@ def noncentrality_limits(t: float, df: int, confidence: float) -> tuple[float, f
 
     def excess(noncentrality: float, share: float) -> float:
         # Where the noncentrality lies too far out for the library, the chance is 0 or 1.
-        chance = float(stats.nct.cdf(near, df, noncentrality))
+        with np.errstate(all="ignore"):
+            chance = float(stats.nct.cdf(near, df, noncentrality))
         return (float(noncentrality < near) if np.isnan(chance) else chance) - share
 
     bounds = 5 * min(near, 0.0) - 12, 5 * max(near, 0.0) + 12

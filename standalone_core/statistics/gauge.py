@@ -225,7 +225,7 @@ def _cube(values: ArrayLike, parts: list[Hashable], operators: list[Hashable]) -
             "Repeat each measurement, three times or more.",
         )
     order = np.lexsort((np.arange(len(x)), operator, part))
-    return x[order].reshape(*counts.shape, trials)
+    return np.asarray(x[order].reshape(*counts.shape, trials))
 
 
 def _numbered(labels: list[Hashable]) -> tuple[IntArray, list[Hashable]]:
