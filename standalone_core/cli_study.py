@@ -81,28 +81,33 @@ def study(
 ) -> None:
     """Measure every crown of the study file STUDY against the design and against its group.
 
-    Writes study.json and tables/*.csv. What is measured is kept beside them, so that a run that
-    was stopped goes on, and a second one does only what changed.
+    Answers in words and writes study.json, with all statistics, and tables/*.csv. What is
+    measured is kept beside them, so that a run that was stopped goes on, and a second one does
+    only what changed.
     """
     from .report.study_tables import study_document, write_study_tables
     from .report.study_terminal import study_view
+    from .study.analysis import analyse_study_steps
     from .study.executors import executor_of
-    from .study.plan_file import read_study
-    from .study.repeat_file import read_repeats
+    from .study.inputs import read_study_inputs
     from .study.run import run_study_steps
 
-    plan = read_study(study_file)
-    listed = () if plan.repeats is None else read_repeats(plan.repeats, plan).rows
+    inputs = read_study_inputs(study_file)
+    plan = inputs.plan
+    listed = () if inputs.repeats is None else inputs.repeats.rows
     folder = out or study_file.with_name(f"{study_file.stem}_results")
     with executor_of(workers, scheduler) as executor:
         repeats = [row.listed for row in listed]
         steps = run_study_steps(plan, folder, repeats=repeats, executor=executor)
         run = Stage(messages).run(steps)
-    written = write_study_tables(run, folder)
+    analysis = Stage(messages).run(analyse_study_steps(run, inputs.scores))
+    written = write_study_tables(run, analysis, folder)
     if as_json:
-        click.echo(json.dumps(study_document(run), indent=2, allow_nan=False))
+        click.echo(json.dumps(study_document(run, analysis), indent=2, allow_nan=False))
     else:
-        screen.print(study_view(run))
+        screen.print(study_view(run, analysis))
+        for note in inputs.notes:
+            screen.print(f"  {note}", markup=False)
         names = ", ".join(file.name for file in written)
         screen.print(f"Written to {folder}: {names}", markup=False)
     if run.left_out:

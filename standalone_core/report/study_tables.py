@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from ..deviation.measures import AreaMeasures
+from ..study.analysis_document import analysis_document
+from ..study.analysis_results import StudyAnalysis
 from ..study.plan import MEASURES
 from ..study.plan_document import plan_document
 from ..study.results import Crown, StudyRun
@@ -24,12 +26,13 @@ TABLES = "tables"
 _DIGITS, _SHARE_DIGITS = 3, 5
 
 
-def write_study_tables(run: StudyRun, out: str | Path) -> tuple[Path, ...]:
+def write_study_tables(run: StudyRun, analysis: StudyAnalysis, out: str | Path) -> tuple[Path, ...]:
     """Write ``study.json`` and the folder ``tables``: all of them or, if something fails, none.
 
     Parameters
     ----------
     run : StudyRun
+    analysis : StudyAnalysis
     out : str or pathlib.Path
         Folder; made if it is not there.
 
@@ -44,7 +47,7 @@ def write_study_tables(run: StudyRun, out: str | Path) -> tuple[Path, ...]:
         The folder cannot be written to, or the disk is full.
     """
     folder = Path(out)
-    text = json.dumps(study_document(run), indent=2, ensure_ascii=False, allow_nan=False)
+    text = json.dumps(study_document(run, analysis), indent=2, ensure_ascii=False, allow_nan=False)
     files = {"study.json": text + "\n"}
     files |= {f"{TABLES}/{name}.csv": table for name, table in study_tables(run).items()}
     with staging(folder) as stage:
@@ -81,7 +84,7 @@ def study_tables(run: StudyRun) -> dict[str, str]:
     }
 
 
-def study_document(run: StudyRun) -> dict[str, Any]:
+def study_document(run: StudyRun, analysis: StudyAnalysis) -> dict[str, Any]:
     """Return all numbers of a study and what they were made with, as JSON can hold them."""
     design = run.design
     return {
@@ -109,6 +112,7 @@ def study_document(run: StudyRun) -> dict[str, Any]:
             for r in run.repeats
         ],
         "warnings": list(run.warnings),
+        "analysis": analysis_document(analysis),
     }
 
 

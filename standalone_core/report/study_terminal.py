@@ -11,8 +11,11 @@ from rich.table import Table
 from rich.text import Text
 
 from ..deviation.measures import AreaMeasures
+from ..study.analysis_results import StudyAnalysis
 from ..study.results import StudyRun
 from .words import area_words, micrometres
+
+MARKS = {"good": "✓", "bad": "✗", "open": "?", "note": "·"}
 
 CAUTION = (
     "Not a medical device: it supports, and never replaces, the judgement of a licensed "
@@ -21,16 +24,19 @@ CAUTION = (
 )
 
 
-def study_view(run: StudyRun) -> RenderableType:
+def study_view(run: StudyRun, analysis: StudyAnalysis) -> RenderableType:
     """Lay out a study for the terminal.
 
     Parameters
     ----------
     run : StudyRun
+    analysis : StudyAnalysis
     """
-    parts: list[RenderableType] = [Text(run.plan.title, style="bold"), groups_table(run)]
+    parts: list[RenderableType] = [Text(run.plan.title, style="bold")]
+    parts += [Text(f"{MARKS[line.status]} {line.sentence}") for line in analysis.verdict]
+    parts.append(groups_table(run))
     texts = [f"Left out: {scan.name}: {scan.reason} {scan.remedy}" for scan in run.left_out]
-    texts += list(run.warnings)
+    texts += [*run.warnings, *analysis.notes]
     texts += [f"{crown.name}: {text}" for crown in run.crowns for text in crown.warnings]
     parts += [Text(f"  {text}") for text in texts]
     parts.append(Text(CAUTION, style="dim"))

@@ -50,6 +50,7 @@ def test_a_study_writes_tidy_tables(folder: Path) -> None:
     assert "Not a medical device" in result.output
     out = folder / "study_results"
     document = json.loads((out / "study.json").read_text(encoding="utf-8"))
+    assert document["analysis"]["verdict"][0]["sentence"] in " ".join(result.output.split())
     assert [crown["group"] for crown in document["crowns"]] == ["milled"] * 2 + ["printed"] * 2
     true = rows(out / "tables" / "trueness.csv")
     keys = [(r["crown"], r["direction"], r["area"], r["measure"]) for r in true]
