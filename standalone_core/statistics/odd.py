@@ -136,7 +136,8 @@ def find_odd(
     measures : mapping of measure name to (n,) float
         One value per unit, all in ``unit``; NaN counts as missing.
     pairs : (n, n) float, optional
-        Root mean square distances between whole maps; NaN in the whole row of a missing one.
+        Root mean square distances between whole maps; NaN where there is none. Units are left out
+        of this judgement, those with the most gaps first, until none is left.
     names : n str, optional
         For the result; "1", "2", … otherwise.
     unit : str
@@ -222,7 +223,10 @@ class _Space:
     def __init__(self, squared: FloatArray) -> None:
         self.squared = squared.copy()
         np.fill_diagonal(self.squared, 0.0)
-        self.measured = np.isnan(self.squared).sum(axis=1) < max(1, len(squared) - 1)
+        self.measured = np.ones(len(squared), dtype=bool)
+        gaps = np.isnan(self.squared)
+        while (counts := (gaps & self.measured).sum(axis=1) * self.measured).any():
+            self.measured[counts.argmax()] = False
 
     def _from_mean(self, units: IntArray, of: IntArray) -> FloatArray:
         """Return the squared distance of units from the mean of some."""

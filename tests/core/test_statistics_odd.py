@@ -153,6 +153,13 @@ def test_a_missing_map_is_left_out():
     result = find_odd({}, pairs=pairs)
     assert np.isnan(result.units[2].score)
     assert np.isfinite(result.units[0].score)
+    single = squareform(pdist(places))
+    single[1, 4] = single[4, 1] = single[1, 5] = single[5, 1] = np.nan
+    judged = np.isfinite([unit.score for unit in find_odd({}, pairs=single).units])
+    assert judged.tolist() == [True, False, True, True, True, True]
+    assert np.isnan(
+        [unit.score for unit in find_odd({}, pairs=np.full((4, 4), np.nan)).units]
+    ).all()
 
 
 def test_three_measures_are_named_and_the_rest_counted():
