@@ -150,20 +150,14 @@ def gauge_study(
     # With one trial the interaction is all there is to judge repetition by.
     pooled = "interaction" in sources and (r == 1 or interaction_p > pool_above)
     error = _pooled_error(sources, pooled)
-    between = error if pooled or "interaction" not in sources else sources["interaction"]
-    raw = {
-        "interaction": (between.mean_square - error.mean_square) / r if o > 1 and p > 1 else 0.0,
-        "operator": _component(sources, "operator", between, p * r),
-        "part": _component(sources, "part", between, o * r),
-    }
+    raw = _components(sources, error, pooled, cube.shape)
     component = {name: float(np.maximum(value, 0.0)) for name, value in raw.items()}  # keeps NaN
     clamped = tuple(name for name, value in raw.items() if value < 0)
     repeat = error.mean_square
     across = component["operator"] + component["interaction"]
     gauge = repeat + (0.0 if np.isnan(across) else across)
     total = gauge + component["part"]
-    ratio = stats.chi2.ppf([0.5 + confidence / 2, 0.5 - confidence / 2], error.df) / error.df
-    low, high = np.sqrt(repeat / ratio).tolist()
+    low, high = _sd_interval(repeat, error.df, confidence)
     factor = float(stats.norm.ppf(0.5 + confidence / 2)) * 2**0.5
     return GaugeStudy(
         parts=p,
@@ -274,13 +268,29 @@ def _pooled_error(sources: dict[str, VarianceSource], pooled: bool) -> VarianceS
     return VarianceSource("repeat", squares, df, squares / df)
 
 
-def _component(
-    sources: dict[str, VarianceSource], name: str, below: VarianceSource, count: int
-) -> float:
-    """Return a variance component, which may be below 0; NaN if there is no such source."""
-    if name not in sources:
-        return np.nan
-    return (sources[name].mean_square - below.mean_square) / count
+def _components(
+    sources: dict[str, VarianceSource], error: VarianceSource, pooled: bool, shape: tuple[int, ...]
+) -> dict[str, float]:
+    """Return variance components, which may be below 0; NaN where there is no such source."""
+    p, o, r = shape
+    crossed = "interaction" in sources and not pooled
+    below = sources["interaction"] if crossed else error
+    return {
+        "interaction": (below.mean_square - error.mean_square) / r,
+        **{
+            name: (sources[name].mean_square - below.mean_square) / count
+            if name in sources
+            else np.nan
+            for name, count in (("operator", p * r), ("part", o * r))
+        },
+    }
+
+
+def _sd_interval(variance: float, df: int, confidence: float) -> tuple[float, float]:
+    """Return the χ² interval of a standard deviation."""
+    shares = [0.5 + confidence / 2, 0.5 - confidence / 2]
+    low, high = np.sqrt(variance * df / stats.chi2.ppf(shares, df)).tolist()
+    return low, high
 
 
 def _categories(part: float, gauge: float) -> int:
