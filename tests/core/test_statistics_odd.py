@@ -7,6 +7,7 @@ import pytest
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.statistics.odd import find_odd, most_judged
 from scipy import stats
+from scipy.optimize import brentq
 from scipy.spatial.distance import pdist, squareform
 
 
@@ -37,13 +38,20 @@ def test_score_and_limit_of_one_step_are_the_deleted_t_and_bonferronis_bound():
     assert last.odd
 
 
-def test_grubbs_critical_value():
-    """Grubbs & Beck 1972: G = 2.126 for n = 8, 5 % two-sided (from memory). The deleted t is a
-    function of G, so a value just beyond G is just flagged.
+@pytest.mark.parametrize(("away", "flagged"), [(-0.003, False), (0.003, True)])
+def test_one_odd_unit_is_flagged_from_grubbs_critical_value_on(away, flagged):
+    """Grubbs & Beck 1972: (max − mean)/SD above 2.126 for n = 8, 5 % two-sided (from memory). Of
+    eight units two are judged, each at half the rate asked for.
     """
-    g = 2.126
-    t = stats.t.isf(0.05 / 2 / 8, 6)
-    assert 7 / np.sqrt(8) * np.sqrt(t**2 / (6 + t**2)) == pytest.approx(g, abs=1e-3)
+    others = np.array([9.2, 9.7, 9.9, 10.0, 10.2, 10.4, 10.6])
+
+    def grubbs(x: float) -> float:
+        values = np.append(others, x)
+        return (x - values.mean()) / values.std(ddof=1)
+
+    x = brentq(lambda x: grubbs(x) - 2.126 - away, 11, 20)
+    found = find_odd({"m": np.append(others, x)}, false_alarms=0.10, least_spread=1e-9)
+    assert [unit.name for unit in found.odd] == ["8"] * flagged
 
 
 def test_two_odd_units_do_not_hide_each_other():
