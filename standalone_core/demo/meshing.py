@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -105,10 +106,7 @@ def _ring_levels(
     spans = [(s_roof, 0.0), (0.0, s_occlusal)] if on_margin else [(s_roof, s_occlusal)]
     parts = []
     for low, high in spans:
-        fine = _fine_levels(low, high)
-        points = surface(angles[:, None], fine[None, :])
-        steps = np.linalg.norm(np.diff(points, axis=1), axis=2)
-        length = np.concatenate([np.zeros((MERIDIANS, 1)), np.cumsum(steps, axis=1)], axis=1)
+        fine, length = _meridians(surface, low, high)
         share = length / length[:, -1:]
         count = max(3, round(float(length[:, -1].mean()) / (0.866 * edge_mm)))
         even = np.linspace(0.0, 1.0, count + 1)
@@ -119,6 +117,15 @@ def _ring_levels(
         parts.append(np.stack(columns, axis=1))
     levels = parts[0] if len(parts) == 1 else np.concatenate([parts[0], parts[1][1:]])
     return levels[1:-1]
+
+
+@lru_cache(maxsize=4)  # all scans of one crown's shape are spread along the same meridians
+def _meridians(surface: Surface, low: float, high: float) -> tuple[FloatArray, FloatArray]:
+    """Fine levels of s, and the length of each meridian up to them, (MERIDIANS, levels)."""
+    fine = _fine_levels(low, high)
+    points = surface(turn_angles(MERIDIANS)[:, None], fine[None, :])
+    steps = np.linalg.norm(np.diff(points, axis=1), axis=2)
+    return fine, np.concatenate([np.zeros((MERIDIANS, 1)), np.cumsum(steps, axis=1)], axis=1)
 
 
 def _fine_levels(low: float, high: float) -> FloatArray:

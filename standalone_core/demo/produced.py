@@ -9,7 +9,7 @@ import numpy as np
 
 from ..mesh.triangle_mesh import FloatArray
 from .periodic import PeriodicTable
-from .production_errors import Layers, ProductionErrors, Spot, Wave
+from .production_errors import Bend, Layers, ProductionErrors, Spot, Wave
 from .rolling_ball import ball_tables
 from .shape import CrownShape
 
@@ -21,8 +21,9 @@ DIFFERENCE = 1e-5
 class ProducedSurface:
     """The produced crown over the design's own parameters, in the design's frame.
 
-    ``Q = scale (P + d n + b)`` with P, n the point and the normal of the (chipped) design, d
-    the sum of the displacements along the normal, and b the way to the rolling balls.
+    ``Q = scale (P + d n + b + c)`` with P, n the point and the normal of the (chipped) design,
+    d the sum of the displacements along the normal, b the way to the rolling balls, and c that
+    of bent margins.
 
     Attributes
     ----------
@@ -56,6 +57,8 @@ class ProducedSurface:
         for fill, tables in zip(self.errors.fills, self._tables, strict=True):
             shift = np.stack([table.at(theta, s) for table in tables], axis=-1)
             moved = moved + fill.share * shift
+        for bend in self.errors.bends:
+            moved = moved + _bend(bend, theta, s, self.shape)
         scaled: FloatArray = moved * np.array(self.errors.scale)
         return scaled
 
@@ -96,6 +99,15 @@ def _spot(spot: Spot, s: FloatArray, points: FloatArray, shape: CrownShape) -> F
     same_side = np.sign(s) == np.sign(spot.s_mm)
     cap: FloatArray = 1e-3 * spot.height_um * np.maximum(1.0 - share, 0.0) ** 3 * same_side
     return cap
+
+
+def _bend(bend: Bend, theta: FloatArray, s: FloatArray, shape: CrownShape) -> FloatArray:
+    angle = np.deg2rad(bend.angle_deg)
+    kappa = 2.0 * (2.0 * shape.margin_outline.mean_mm / bend.width_mm) ** 2
+    bump = np.exp(kappa * (np.cos(theta - angle) - 1.0)) * np.exp(-((s / bend.reach_mm) ** 2))
+    outward = np.array([np.cos(angle), np.sin(angle), 0.0])
+    shift: FloatArray = 1e-3 * bend.shift_um * bump[..., None] * outward
+    return shift
 
 
 def _layers(layers: Layers, points: FloatArray, normals: FloatArray) -> FloatArray:

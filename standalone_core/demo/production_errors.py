@@ -89,6 +89,34 @@ class Spot:
 
 
 @dataclass(frozen=True)
+class Bend:
+    """A margin that was bent outward (positive) or inward (negative) at one side.
+
+    Both walls move together, by ``shift × exp(κ (cos Δθ - 1)) × exp(-(s / reach)²)`` in the
+    direction away from the path of insertion at ``angle_deg``; κ as for a chip of that width.
+
+    Attributes
+    ----------
+    angle_deg : float
+        Where its middle is, around the crown.
+    width_mm : float
+        Its length along the margin line.
+    reach_mm : float
+        How far it goes up the walls; well below the length of a meridian.
+    shift_um : float
+        How far the margin moves in the middle.
+    """
+
+    angle_deg: float
+    width_mm: float
+    reach_mm: float
+    shift_um: float
+
+    def __post_init__(self) -> None:
+        _above_zero(self, "width_mm", "reach_mm")
+
+
+@dataclass(frozen=True)
 class Layers:
     """Steps of a layer-wise process.
 
@@ -245,6 +273,8 @@ class ProductionErrors:
         Smooth form error.
     spots : tuple of Spot
         Support stubs and gouges.
+    bends : tuple of Bend
+        Bent parts of the margin.
     fills : tuple of BallFill
         Corners that a tool cannot reach, filled fossae.
     layers : Layers or None
@@ -270,6 +300,7 @@ class ProductionErrors:
     offset_um: float = 0.0
     waves: tuple[Wave, ...] = ()
     spots: tuple[Spot, ...] = ()
+    bends: tuple[Bend, ...] = ()
     fills: tuple[BallFill, ...] = ()
     layers: Layers | None = None
     chips: tuple[Chip, ...] = ()

@@ -7,6 +7,8 @@ fossa is below what a round antagonist can touch.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from scipy.ndimage import gaussian_filter
 from scipy.spatial import cKDTree
@@ -65,6 +67,7 @@ def _cuts_in(points: FloatArray, centres: FloatArray, radius_mm: float) -> BoolA
     return cuts
 
 
+@lru_cache(maxsize=8)  # the crowns of a group share their tools
 def ball_tables(shape: CrownShape, radius_mm: float, side: Side) -> tuple[PeriodicTable, ...]:
     """What a ball leaves on one side of the crown, as smooth functions of θ and s.
 

@@ -7,7 +7,7 @@ optimisation of its own. Positive means material outside the design.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
@@ -171,8 +171,9 @@ class Truth:
         *,
         noise: NoiseModel | None = None,
         tolerances_um: Mapping[str, float] | None = None,
+        directions: Sequence[Direction] = DIRECTIONS,
     ) -> tuple[TrueMeasures, ...]:
-        """True measures of every area in both directions.
+        """True measures of every area.
 
         Parameters
         ----------
@@ -182,15 +183,17 @@ class Truth:
             Noise to add to the deviations; none by default. Minimum and maximum never hold it.
         tolerances_um : mapping, optional
             Tolerance by area, for the share within it.
+        directions : sequence of str
+            Which to work out; both, ``design_to_scan`` first, by default.
 
         Returns
         -------
         tuple of TrueMeasures
-            ``design_to_scan`` first.
+            Direction by direction.
         """
         limits = tolerances_um or {}
         rows = []
-        for direction in DIRECTIONS:
+        for direction in directions:
             field = self.deviation(direction, frame)
             for name in TRUE_AREA_NAMES:
                 inside = self.areas.contains(name, field.theta, field.s) & field.counted

@@ -1,0 +1,170 @@
+"""The demo study: three ways of making one crown, eight crowns each, all invented.
+
+A case holds what is true about every crown and scan by formula; the meshes are made one by one
+when they are written.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..progress import Progress, Steps, run
+from .crown import DemoCrown, demo_crown
+from .examiners import Score, examiners_scores
+from .produced import ProducedSurface
+from .production import ProducedCrown, produce
+from .production_errors import ProductionErrors, Wave
+from .study_groups import GROUPS, random_wave, spoiled
+
+SEED = 2036
+EDGE_MM = 0.1
+CROWNS = 8
+SPOILED = "upright/05"
+"""The crown that was spoiled on purpose."""
+
+REPEATED = "milled/03"
+"""The crown that was scanned again and again."""
+
+TRIALS = 5
+OPERATOR_SCALES = (1.0, 1.0002)
+"""The two operators' systematic error: the second one calibrates 0.02 % too large."""
+
+TRIAL_SCALE_SD = 0.0001
+TRIAL_WAVE_UM = 0.5
+"""What differs from scan to scan: calibration, and a smooth error (its amplitude)."""
+
+
+@dataclass(frozen=True)
+class DemoScan:
+    """One scan of a produced crown.
+
+    Attributes
+    ----------
+    file : str
+        Its path in the study's folder.
+    crown : str
+        The crown: ``group/number``.
+    group : str
+        Its group.
+    errors : ProductionErrors
+        How the scanned surface differs from the design, the scanner's errors included.
+    seed : tuple of int
+        For the scan's sampling, noise and pose.
+    operator, trial : str
+        Of a repeated scan; else empty.
+    """
+
+    file: str
+    crown: str
+    group: str
+    errors: ProductionErrors
+    seed: tuple[int, ...]
+    operator: str = ""
+    trial: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class StudyCase:
+    """The demo study, with what is true about it.
+
+    Attributes
+    ----------
+    design : DemoCrown
+        The design.
+    scans : tuple of DemoScan
+        One per crown, group by group.
+    repeats : tuple of DemoScan
+        Repeated scans of one of the crowns.
+    scores : tuple of Score
+        What two examiners felt.
+    edge_mm : float
+        Mean edge length of design and scans.
+    """
+
+    design: DemoCrown
+    scans: tuple[DemoScan, ...]
+    repeats: tuple[DemoScan, ...]
+    scores: tuple[Score, ...]
+    edge_mm: float
+
+    def surface(self, scan: DemoScan) -> ProducedSurface:
+        """Return the scanned surface by formula, without noise."""
+        return ProducedSurface(self.design.shape, scan.errors)
+
+    def produced(self, scan: DemoScan) -> ProducedCrown:
+        """Make the mesh of a scan."""
+        rng = np.random.default_rng(scan.seed)
+        return produce(self.design, scan.errors, edge_mm=self.edge_mm, rng=rng)
+
+
+def study_case_steps(edge_mm: float = EDGE_MM, seed: int = SEED) -> Steps[StudyCase]:
+    """Make up the demo study as :func:`study_case` does, step by step."""
+    yield Progress("Designing the demo crown", 0.0)
+    design = demo_crown(edge_mm)
+    scans = tuple(
+        _scan_of_crown(group, number, seed)
+        for group in range(len(GROUPS))
+        for number in range(1, CROWNS + 1)
+    )
+    yield Progress("Examining the demo's crowns", 0.3)
+    surfaces = {scan.crown: ProducedSurface(design.shape, scan.errors) for scan in scans}
+    scores = examiners_scores(surfaces, design.true_areas, np.random.default_rng([seed, 100]))
+    repeated = next(scan for scan in scans if scan.crown == REPEATED)
+    return StudyCase(design, scans, repeated_scans(repeated, seed), scores, edge_mm)
+
+
+def study_case(edge_mm: float = EDGE_MM, seed: int = SEED) -> StudyCase:
+    """Make up the demo study; no scan is meshed yet.
+
+    Parameters
+    ----------
+    edge_mm : float
+        Mean edge length of all meshes.
+    seed : int
+        For all that is random in it.
+    """
+    return run(study_case_steps(edge_mm, seed))
+
+
+def _scan_of_crown(group: int, number: int, seed: int) -> DemoScan:
+    way = GROUPS[group]
+    crown = f"{way.name}/{number:02d}"
+    errors = way.errors(np.random.default_rng([seed, group, number]))
+    if crown == SPOILED:
+        errors = spoiled(errors)
+    return DemoScan(f"{crown}.stl", crown, way.name, errors, (seed, group, number, 1))
+
+
+def repeated_scans(scan: DemoScan, seed: int) -> tuple[DemoScan, ...]:
+    """Scan one crown again and again: each operator :data:`TRIALS` times.
+
+    The crown stays as it is; each scan adds its operator's scale, a scale and a smooth error of
+    its own, and new noise, in a new pose.
+    """
+    return tuple(
+        _repeat(scan, operator, trial, seed)
+        for operator in range(1, len(OPERATOR_SCALES) + 1)
+        for trial in range(1, TRIALS + 1)
+    )
+
+
+def _repeat(scan: DemoScan, operator: int, trial: int, seed: int) -> DemoScan:
+    rng = np.random.default_rng([seed, 200, operator, trial])
+    factor = OPERATOR_SCALES[operator - 1] * float(rng.normal(1.0, TRIAL_SCALE_SD))
+    wave: Wave = random_wave(rng, TRIAL_WAVE_UM)
+    x, y, z = scan.errors.scale
+    errors = replace(
+        scan.errors,
+        scale=(x * factor, y * factor, z * factor),
+        waves=(*scan.errors.waves, wave),
+    )
+    return replace(
+        scan,
+        file=f"repeats/{operator}_{trial}.stl",
+        errors=errors,
+        seed=(seed, 200, operator, trial, 1),
+        operator=str(operator),
+        trial=str(trial),
+    )
