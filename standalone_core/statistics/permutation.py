@@ -86,7 +86,7 @@ def compare_precision(
     (:func:`distances_from_pairs`) and is permuted between the groups
     (:func:`compare_distances`): the test of multivariate dispersions of Anderson (2006),
     Biometrics 62: 245–253, whose one-dimensional form is Brown and Forsythe's. Distances from the
-    mean would reject up to three times too often in small groups, since one far unit draws the mean
+    mean would reject up to four times too often in small groups, since one far unit draws the mean
     and lengthens the distances of all others together. For groups of five to eight it is
     careful: fewer than 5 % false alarms.
 
