@@ -37,6 +37,14 @@ def captions_of(context: bpy.types.Context) -> list[tuple[Vector, str]]:
     ]
 
 
+def width_of(text: str, scale: float) -> float:
+    """Return the width of words as they are written, in pixels."""
+    import blf
+
+    blf.size(0, 1.2 * TEXT_SIZE * scale)
+    return float(blf.dimensions(0, text)[0])
+
+
 def draw_words(text: str, x: float, y: float, scale: float) -> None:
     """Write light words on a shadow, in pixels."""
     import blf

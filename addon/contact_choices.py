@@ -37,14 +37,14 @@ RADIUS_OPTIONS = {
 def next_kind() -> Any:
     """Return the property that holds the kind of the next contact."""
     return bpy.props.EnumProperty(
-        name="Kind", description="What touched the crown at the next contact", items=KINDS
+        name="Next Kind", description="What touched the crown at the next contact", items=KINDS
     )
 
 
 def next_radius() -> Any:
     """Return the property that holds the radius of the next contact."""
     return bpy.props.FloatProperty(
-        name="Radius (mm)",
+        name="Next Radius (mm)",
         description=(
             "How far the next contact reaches along the surface, in mm. Make it a little larger "
             "than what was left standing; the wheel changes it while marking"

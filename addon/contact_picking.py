@@ -196,6 +196,16 @@ class ContactPicking(PickingOperator):
             return
         scale = bpy.context.preferences.system.ui_scale
         radius = f"{self._typed}_" if self._typed else f"{self._radius_mm:.2f}"
-        words = f"{KIND_TITLES[self._settings.contact_kind]}, radius {radius} mm"
+        words = f"radius {radius} mm"
         x, y = self._mouse
-        captions.draw_words(words, x + 16 * scale, y + 12 * scale, scale)
+        width = captions.width_of(words, scale)
+        beside = x + 16 * scale
+        if beside + width > self._free_right():
+            beside = x - 16 * scale - width
+        captions.draw_words(words, beside, y + 12 * scale, scale)
+
+    def _free_right(self) -> float:
+        """Return where the sidebar begins that lies on the view, in its pixels."""
+        window = next(r for r in self._area.regions if r.type == "WINDOW")
+        over = [r.x for r in self._area.regions if r.type == "UI" and r.width > 1]
+        return float(min([window.x + window.width, *over]) - window.x)

@@ -93,7 +93,7 @@ def _draw_chosen(layout, context, design, scan):
     box.label(text=f"{what} {height} µm · from design {peak} µm")
     area_mm2 = micrometres(number(found["area_mm2"]), digits=2)
     volume = micrometres(number(found["volume_mm3"]), signed=True, digits=4)
-    box.label(text=f"{area_mm2} mm² · {volume} mm³")
+    box.label(text=f"area {area_mm2} mm² · volume {volume} mm³")
     box.label(text=f"measured {percent(number(found['coverage']))}")
     say(box, context, found["reason"])
 

@@ -1,0 +1,84 @@
+"""Support contacts marked in a real window, by a script that works like a user.
+
+Needs the tool that shows an extension in a window, beside the checkout, and root; skips without.
+Takes about 70 s. The pictures are kept in ``build/window_contacts`` to be looked at.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+TOOL = ROOT.parent / "shared" / "tools" / "window.sh"
+SCRIPT = Path(__file__).with_name("mark_contacts.py")
+pytestmark = pytest.mark.timeout(600)
+PICTURES = ("contacts_1_marking", "contacts_2_panel", "contacts_3_chosen")
+
+
+@pytest.fixture(scope="module")
+def facts(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    if not TOOL.is_file():
+        pytest.skip(f"{TOOL} is absent")
+    if os.geteuid() != 0:
+        pytest.skip("showing a window needs root")
+    given = os.environ.get("CUSPWISE_ZIP")
+    if not given and not importlib.util.find_spec("bpy"):
+        pytest.skip("no bpy to pack the extension with, and CUSPWISE_ZIP is not set")
+    built = Path(given) if given else _build(tmp_path_factory.mktemp("zip"))
+    out = ROOT / "build" / "window_contacts"
+    out.mkdir(parents=True, exist_ok=True)
+    for old in out.iterdir():
+        old.unlink()
+    settings = {"GUI_TAB": "Cuspwise", "GUI_SIZE": "1400x1000", "GUI_WAIT": "done"}
+    subprocess.run(
+        ["bash", str(TOOL), str(built), str(SCRIPT), out / "last.png"],
+        env={**os.environ, **settings, "GUI_TIMEOUT": "280"},
+        check=True,
+    )
+    noted: dict[str, Any] = json.loads((out / "facts.json").read_text(encoding="utf-8"))
+    assert "error" not in noted, noted["error"]
+    for name in PICTURES:
+        assert (out / f"{name}.png").stat().st_size > 50_000
+    return noted
+
+
+def _build(out: Path) -> Path:
+    command = [sys.executable, str(ROOT / "tools" / "build_extension.py"), "--out", str(out)]
+    subprocess.run([*command, "--platform", "linux-x64"], check=True)
+    return next(out.glob("*.zip"))
+
+
+def test_clicks_on_the_coloured_scan_mark_the_hidden_design(facts: dict[str, Any]) -> None:
+    assert facts["state"] == "CURRENT"
+    assert facts["design_hidden"] is True
+    assert facts["groups"] == ["Area: support: 1", "Area: support: 2"]
+
+
+def test_the_wheel_and_typing_set_the_radius(facts: dict[str, Any]) -> None:
+    """Two notches of a tenth from 0.5 mm, then 0.7 typed."""
+    assert facts["radii_mm"] == {"support: 1": 0.605, "support: 2": 0.7}
+    assert facts["typed_mm"] == pytest.approx(0.7)
+
+
+def test_esc_keeps_what_was_clicked_and_measures_it(facts: dict[str, Any]) -> None:
+    """Stubs of 110 and 85 µm, on meshes of 0.2 mm edges that cut their tops off."""
+    assert [verdict for verdict, _ in facts["rows"].values()] == ["stub", "stub"]
+    assert 85.0 < facts["rows"]["support: 1"][1] < 118.0
+    assert 60.0 < facts["rows"]["support: 2"][1] < 93.0
+
+
+def test_undo_takes_the_clicks_back_and_redo_brings_them(facts: dict[str, Any]) -> None:
+    assert facts["undone"] == []
+    assert facts["redone"] == facts["groups"]
+
+
+def test_a_click_on_a_row_goes_to_the_peak(facts: dict[str, Any]) -> None:
+    assert facts["cursor"] == pytest.approx(facts["peak"], abs=1e-4)
