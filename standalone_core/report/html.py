@@ -80,7 +80,7 @@ def check_page(
         by_direction.setdefault(row.direction, []).append(row)
     forward = {row.area: row for row in by_direction.get("design_to_scan", [])}
     return (
-        _environment()
+        page_environment()
         .get_template("check.html")
         .render(
             result=result,
@@ -99,7 +99,7 @@ def check_page(
             pictures_reason=pictures.reason,
             superimposition=superimposition_lines(result.superimposition),
             limits=limits_of_the_numbers(result),
-            settings=list(_settings(result.settings)),
+            settings=list(setting_rows(result.settings)),
             exceedance_line=exceedance_line(result),
             exceedance_limit_um=exceedance_limit_um(result),
             exceedances_shown=EXCEEDANCES_SHOWN,
@@ -108,7 +108,8 @@ def check_page(
     )
 
 
-def _environment() -> Environment:
+def page_environment() -> Environment:
+    """Return what fills a page: every text escaped, every unknown name an error."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     environment = Environment(
@@ -135,13 +136,13 @@ def _environment() -> Environment:
     return environment
 
 
-def _settings(value: Any, name: str = "") -> list[tuple[str, str]]:
+def setting_rows(value: Any, name: str = "") -> list[tuple[str, str]]:
     """List every setting, those inside others by a dotted name."""
     if is_dataclass(value):
         value = {f.name: getattr(value, f.name) for f in fields(value)}
     if isinstance(value, Mapping):
         dotted = f"{name}." if name else ""
-        return [row for key, item in value.items() for row in _settings(item, f"{dotted}{key}")]
+        return [row for key, item in value.items() for row in setting_rows(item, f"{dotted}{key}")]
     return [(name, _setting_words(value))]
 
 
