@@ -1,0 +1,176 @@
+"""Write the demo study to a folder: design, scans, study file, scores, list of repeated scans."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from ..atomic import atomic_write
+from ..errors import FileError
+from ..mesh.write import write_mesh
+from ..progress import Progress, Steps, scaled
+from .crown import DIRECTIONS
+from .study_groups import GROUPS, DemoGroup
+from .study_scenario import EDGE_MM, REPEATED, SEED, StudyCase, study_case_steps
+
+SPACING_MM = 0.15
+"""Longest edge that is not split for evaluation points: the demo's meshes are finer already."""
+
+TEXT = (
+    "An invented study: no patient, no tooth, no lab stands behind it; every number is made up.\n"
+    "A small lab wants to know which of three ways of making crowns is true enough, above all at "
+    "the margin. A crown for a lower left first molar was designed once and made eight times by "
+    "each way: milled, printed upright, printed tilted. Every crown was scanned once, with 2 µm "
+    "of scanner noise and in whatever pose it lay. Two examiners tried all crowns on the die and "
+    "scored marginal gap, contacts and seating. One milled crown was scanned five times by each "
+    "of two operators, to learn what the scanner itself adds.\n"
+    "One crown was spoiled when its supports were torn off. Which one? And does it change the "
+    "answer?"
+)
+
+_INTRODUCTION = """\
+# The demo's study file. Everything in it is invented: crowns, groups, scores, machines.
+# Not a medical device: it supports, and never replaces, the judgement of a licensed professional
+# and local rules. Patient names do not belong in files or their names.
+# Tolerances and margins of equivalence stand here before any crown is measured.
+"""
+
+
+@dataclass(frozen=True)
+class StudyFiles:
+    """Where the demo study lies.
+
+    Attributes
+    ----------
+    text : str
+        What the invented case is about.
+    study, design : pathlib.Path
+        The study file and the design.
+    scans : tuple of pathlib.Path
+        One per crown, group by group.
+    """
+
+    text: str
+    study: Path
+    design: Path
+    scans: tuple[Path, ...]
+
+
+def write_study_case_steps(
+    out: str | Path, *, edge_mm: float = EDGE_MM, seed: int = SEED
+) -> Steps[StudyFiles]:
+    """Make up the demo study and write all of it, step by step.
+
+    Parameters
+    ----------
+    out : str or pathlib.Path
+        Folder; made if it is not there.
+    edge_mm, seed
+        See :func:`~.study_scenario.study_case`.
+
+    Raises
+    ------
+    FileError
+        A folder or file cannot be made.
+    """
+    folder = Path(out)
+    for name in ("", *(group.name for group in GROUPS), "repeats"):
+        _make_folder(folder / name)
+    case = yield from scaled(study_case_steps(edge_mm, seed), 0.0, 0.2)
+    design = write_mesh(folder / "design.stl", case.design.mesh)
+    scans = [*case.scans, *case.repeats]
+    for done, scan in enumerate(scans):
+        yield Progress(f"Producing and scanning {scan.file}", 0.2 + 0.8 * done / len(scans))
+        write_mesh(folder / scan.file, case.produced(scan).mesh)
+    atomic_write(folder / "examiners.csv", scores_text(case))
+    atomic_write(folder / "repeats.csv", repeats_text(case))
+    study = atomic_write(folder / "study.toml", study_text())
+    return StudyFiles(TEXT, study, design, tuple(folder / scan.file for scan in case.scans))
+
+
+def scores_text(case: StudyCase) -> str:
+    """Return the examiners' scores as CSV."""
+    rows = [
+        (score.crown, score.examiner, score.gap, score.contact, score.seating)
+        for score in case.scores
+    ]
+    return _csv(("crown", "examiner", "gap", "contact", "seating"), rows)
+
+
+def repeats_text(case: StudyCase) -> str:
+    """Return the list of repeated scans as CSV."""
+    rows = [(scan.file, scan.crown, scan.operator, scan.trial) for scan in case.repeats]
+    return _csv(("file", "crown", "operator", "trial"), rows)
+
+
+def study_text() -> str:
+    """Return the demo's study file."""
+    top = [
+        'title = "Three ways of making a molar crown (invented)"',
+        'question = "Which of the three ways is true enough, above all at the margin?"',
+        'design = "design.stl"',
+    ]
+    settings = [
+        "[tolerances_um]",
+        "whole = 25",
+        "occlusal = 20",
+        "margin = 15",
+        "",
+        "[analysis]",
+        'primary_area = "margin"',
+        'primary_measure = "mean_abs_um"',
+        f"seed = {SEED}",
+        "",
+        "[equivalence_um]",
+        "default = 5",
+        "fossae = 10",
+        "",
+        "[areas]",
+        f"insertion = {json.dumps(DIRECTIONS.insertion.tolist())}",
+        f"mesial_direction = {json.dumps(DIRECTIONS.mesial.tolist())}",
+        "",
+        "[measuring]",
+        f"spacing_mm = {SPACING_MM}",
+        "",
+        "[examiners]",
+        'file = "examiners.csv"',
+        "",
+        f"# {REPEATED} again and again.",
+        "[repeats]",
+        'file = "repeats.csv"',
+    ]
+    groups = [line for group in GROUPS for line in _group_lines(group)]
+    return "\n".join([_INTRODUCTION, *top, "", *groups, *settings]) + "\n"
+
+
+def _group_lines(group: DemoGroup) -> list[str]:
+    facts = [f"{key} = {_quoted(value)}" for key, value in group.facts.items()]
+    return [
+        f"[groups.{group.name}]",
+        f"title = {_quoted(group.title)}",
+        f'scans = ["{group.name}/*.stl"]',
+        f"[groups.{group.name}.facts]",
+        *facts,
+        "",
+    ]
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)
+
+
+def _csv(columns: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
+    return "".join(f"{','.join(map(str, row))}\n" for row in (columns, *rows))
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise FileError(
+            f"The folder cannot be made: {problem.strerror}.",
+            subject=folder,
+            remedy="Choose another folder with --out.",
+        ) from problem
