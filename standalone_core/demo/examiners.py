@@ -13,7 +13,7 @@ from .produced import ProducedSurface
 from .quadrature import surface_nodes
 from .true_areas import TrueAreas
 
-SPACING_MM = 0.25
+SPACING_MM = 0.3
 EXAMINERS: Mapping[str, float] = {"A": 0.95, "B": 1.1}
 """How large each examiner takes deviations to be: A a little too small, B too large."""
 

@@ -155,12 +155,12 @@ def _ring_vertices(
     count = 4 * MERIDIANS
     fine = np.linspace(0.0, turn, count + 1)
     grid = np.linspace(0.0, turn, MERIDIANS + 1)
+    levels = np.stack([np.interp(fine, grid, np.append(ring, ring[0])) for ring in rings])
+    steps_mm = np.linalg.norm(np.diff(surface(fine[None, :], levels), axis=1), axis=2)
     theta: list[FloatArray] = []
     s: list[FloatArray] = []
     for k, ring in enumerate(rings):
-        levels = np.interp(fine, grid, np.append(ring, ring[0]))
-        points = surface(fine, levels)
-        length = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+        length = np.concatenate([[0.0], np.cumsum(steps_mm[k])])
         number = max(6, round(length[-1] / edge_mm))
         steps = np.arange(number) + 0.5 * (k % 2)
         if rng is not None:

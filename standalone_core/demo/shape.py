@@ -22,6 +22,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import zip_longest
 
 import numpy as np
 
@@ -106,10 +107,14 @@ class Outline:
     def at(self, theta: Complexes) -> Complexes:
         """Value in mm at each angle."""
         value = self.mean_mm + 0.0 * theta
-        for order, amplitude in enumerate(self.cosines_mm, start=1):
-            value = value + amplitude * np.cos(order * theta)
-        for order, amplitude in enumerate(self.sines_mm, start=1):
-            value = value + amplitude * np.sin(order * theta)
+        cosine, sine = np.cos(theta), np.sin(theta)
+        turned: tuple[Complexes, Complexes] = (cosine, sine)  # cos and sin of order × θ
+        for a, b in zip_longest(self.cosines_mm, self.sines_mm, fillvalue=0.0):
+            value = value + a * turned[0] + b * turned[1]
+            turned = (
+                turned[0] * cosine - turned[1] * sine,
+                turned[1] * cosine + turned[0] * sine,
+            )
         return value
 
 
