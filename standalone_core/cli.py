@@ -11,7 +11,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from .cli_base import guarded, messages, options, path, screen
+from .cli_base import (
+    guarded,
+    messages,
+    options,
+    path,
+    pictures_option,
+    say_written,
+    screen,
+    wish,
+)
 from .cli_settings import LOSSES, STARTS, area_settings, check_settings
 from .cli_study import STUDY_COMMANDS
 from .cli_targets import refuse_folder, refuse_overwriting
@@ -20,17 +29,11 @@ from .version import VERSION
 
 if TYPE_CHECKING:
     from .check import CheckResult
-    from .report.files import PictureChoice
 
 UNITS = ("auto", "mm", "cm", "m", "inch", "um")
 LEAST_WIDTH = 80  # a narrower terminal wraps the lines itself, so that no column is lost
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for scripts.")
-pictures_option = click.option(
-    "--pictures/--no-pictures",
-    default=None,
-    help="Draw six views with Blender's module; by default if it is installed.",
-)
 area_options = options(
     click.option(
         "--spacing",
@@ -169,13 +172,13 @@ def check(**given: Any) -> None:
     result = Stage(messages).run(check_steps(given["design"], given["scan"], settings))
     written: Iterable[Path] = ()
     if out is not None:
-        steps = write_check_steps(result, out, pictures=_wish(given["pictures"]))
+        steps = write_check_steps(result, out, pictures=wish(given["pictures"]))
         written = Stage(messages).run(steps)
     if given["as_json"]:
         click.echo(json.dumps(check_document(result), indent=2, allow_nan=False))
     elif out is not None:
         _show(result)
-        _say_written(written, out)
+        say_written(written, out)
 
 
 @main.command()
@@ -267,24 +270,13 @@ def demo(out: Path, pictures: bool | None) -> None:
         screen.rule(scan.stem)
         result = Stage(messages).run(check_steps(scenario.design, scan, settings))
         folder = out / f"{scan.stem}_check"
-        steps = write_check_steps(result, folder, pictures=_wish(pictures))
+        steps = write_check_steps(result, folder, pictures=wish(pictures))
         written = Stage(messages).run(steps)
         _show(result)
-        _say_written(written, folder)
-
-
-def _wish(pictures: bool | None) -> PictureChoice:
-    if pictures is None:
-        return "auto"
-    return "yes" if pictures else "no"
+        say_written(written, folder)
 
 
 def _show(result: CheckResult) -> None:
     from .report.terminal import check_view
 
     screen.print(check_view(result))
-
-
-def _say_written(files: Iterable[Path], folder: Path) -> None:
-    names = ", ".join(file.name for file in files if file.parent == folder)
-    screen.print(f"Written to {folder}: {names}", markup=False)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Iterable
 from functools import wraps
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 from rich.console import Console
@@ -14,6 +15,9 @@ from rich.console import Console
 from .cli_settings import OPTION_OF
 from .errors import CuspwiseError
 from .study.mistakes import StudyFileError
+
+if TYPE_CHECKING:
+    from .report.files import PictureChoice
 
 INTERRUPTED = 130  # what a shell reports for a program stopped by Ctrl-C
 
@@ -63,3 +67,26 @@ def options(*decorators: Callable[[Command], Command]) -> Callable[[Command], Co
         return command
 
     return join
+
+
+pictures_option = click.option(
+    "--pictures/--no-pictures",
+    default=None,
+    help="Draw pictures with Blender's module; by default if it is installed.",
+)
+
+
+def wish(pictures: bool | None) -> PictureChoice:
+    """Return what ``--pictures`` and ``--no-pictures`` ask for."""
+    if pictures is None:
+        return "auto"
+    return "yes" if pictures else "no"
+
+
+def say_written(files: Iterable[Path], folder: Path) -> None:
+    """Say which files lie in a folder now, and how many in its subfolders."""
+    found = tuple(files)
+    names = [file.name for file in found if file.parent == folder]
+    inside = Counter(file.parent.name for file in found if file.parent != folder)
+    names += [f"{count} in {name}" for name, count in inside.items()]
+    screen.print(f"Written to {folder}: {', '.join(names)}", markup=False)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from .cli_base import guarded, messages, path, screen
+from .cli_base import guarded, messages, path, pictures_option, say_written, screen, wish
 from .cli_plan import plan as plan_command
 from .console import Stage
 
@@ -70,6 +70,7 @@ def new(folder: Path, design: Path | None, out: Path | None, force: bool) -> Non
     metavar="ADDRESS",
     help="Measure on the Dask cluster of this scheduler; its workers must see the same files.",
 )
+@pictures_option
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for scripts.")
 @guarded
 def study(
@@ -77,15 +78,17 @@ def study(
     out: Path | None,
     workers: int | None,
     scheduler: str | None,
+    pictures: bool | None,
     as_json: bool,
 ) -> None:
     """Measure every crown of the study file STUDY against the design and against its group.
 
-    Answers in words and writes study.json, with all statistics, and tables/*.csv. What is
-    measured is kept beside them, so that a run that was stopped goes on, and a second one does
-    only what changed.
+    Answers in words and writes report.html, study.json with all statistics, tables, figures and
+    coloured surfaces. What is measured is kept beside them, so that a run that was stopped goes
+    on, and a second one does only what changed.
     """
-    from .report.study_tables import study_document, write_study_tables
+    from .report.study_files import write_study_steps
+    from .report.study_tables import study_document
     from .report.study_terminal import study_view
     from .study.analysis import analyse_study_steps
     from .study.executors import executor_of
@@ -101,15 +104,15 @@ def study(
         steps = run_study_steps(plan, folder, repeats=repeats, executor=executor)
         run = Stage(messages).run(steps)
     analysis = Stage(messages).run(analyse_study_steps(run, inputs.scores))
-    written = write_study_tables(run, analysis, folder)
+    writing = write_study_steps(run, analysis, folder, pictures=wish(pictures))
+    written = Stage(messages).run(writing)
     if as_json:
         click.echo(json.dumps(study_document(run, analysis), indent=2, allow_nan=False))
     else:
         screen.print(study_view(run, analysis))
         for note in inputs.notes:
             screen.print(f"  {note}", markup=False)
-        names = ", ".join(file.name for file in written)
-        screen.print(f"Written to {folder}: {names}", markup=False)
+        say_written(written, folder)
     if run.left_out:
         sys.exit(1)
 

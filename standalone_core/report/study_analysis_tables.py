@@ -70,6 +70,8 @@ def _examiner_rows(analysis: StudyAnalysis) -> dict[str, list[Row]]:
             "crown": crown.crown,
             "group": crown.group,
             "item": crown.item,
+            "area": crown.area,
+            "measure": crown.measure,
             "examiner": examiner,
             "score": score,
             "median": crown.median,

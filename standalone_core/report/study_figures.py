@@ -69,7 +69,7 @@ def study_figures(analysis: StudyAnalysis) -> Iterator[Figure]:
     ------
     Figure
         ``trueness_AREA``, ``precision_AREA``, ``equivalence_MEASURE``, ``parts``,
-        ``scores_ITEM``.
+        ``scores_ITEM_AREA_MEASURE``.
     """
     for area in analysis.areas:
         yield _strip_figure(f"trueness_{area}", area_words(area), _true_panels(analysis, area))
@@ -85,8 +85,9 @@ def study_figures(analysis: StudyAnalysis) -> Iterator[Figure]:
     if analysis.parts:
         yield parts_figure(analysis)
     if analysis.examiners is not None:
-        for item in dict.fromkeys(row.item for row in analysis.examiners.crowns):
-            yield scores_figure(analysis, item)
+        crowns = analysis.examiners.crowns
+        for item, area, measure in dict.fromkeys((c.item, c.area, c.measure) for c in crowns):
+            yield scores_figure(analysis, item, area, measure)
 
 
 def _true_panels(analysis: StudyAnalysis, area: str) -> list[Panel]:
@@ -147,6 +148,7 @@ def _strip_figure(name: str, title: str, panels: Sequence[Panel]) -> Figure:
         for axes, panel in zip(grid[:, 0], panels, strict=True):
             _draw_panel(axes, panel)
             axes.tick_params(labelbottom=True)
+            axes.set_xlim(_range(panels if lengths else [panel]))
 
     return draw_figure(name, title, _strip_alt(title, panels), len(panels) * _height(rows), fill)
 
@@ -165,10 +167,21 @@ def _draw_panel(axes: Axes, panel: Panel) -> None:
     axes.set_yticks(range(len(panel.strips)), [wrapped(s.title, LABEL_WIDTH) for s in panel.strips])
     if math.isfinite(panel.limit):
         axes.axvline(panel.limit, color=INK, linewidth=1.0, linestyle=(0, (4, 2)), zorder=2)
-    values = [v for s in panel.strips for v in s.summary.values if math.isfinite(v)]
-    if min(values) >= 0.0:
-        axes.set_xlim(left=0.0)
-    axes.margins(x=0.06)
+
+
+def _range(panels: Sequence[Panel]) -> tuple[float, float]:
+    """Return the ends of an axis that holds every crown, interval and limit of some panels."""
+    values: list[float] = []
+    for panel in panels:
+        factor = shown_factor(panel.measure)
+        for strip in panel.strips:
+            crowns, found = strip.summary.values, strip.summary
+            values += [factor * value for value in (*crowns, found.mean_high)]
+        values.append(panel.limit)
+    finite = [value for value in values if math.isfinite(value)]
+    low, high = min(finite), max(finite)
+    room = 0.06 * (high - min(low, 0.0)) or 1.0
+    return (0.0 if low >= 0.0 else low - room), high + room
 
 
 def _draw_strip(axes: Axes, row: int, strip: Strip) -> None:
@@ -393,14 +406,16 @@ def _parts_key(drawing: Drawing, groups: Sequence[tuple[str, GroupStyle]]) -> No
     drawing.legend(handles=handles, loc="outside upper left", ncols=2, frameon=False, fontsize=7.5)
 
 
-def scores_figure(analysis: StudyAnalysis, item: str) -> Figure:
-    """Draw the crowns' median scores on one item against what was measured."""
+def scores_figure(analysis: StudyAnalysis, item: str, area: str, measure: str) -> Figure:
+    """Draw the crowns' median scores on one item against what was measured in one area."""
     found = analysis.examiners
     assert found is not None
-    crowns = [c for c in found.crowns if c.item == item and math.isfinite(c.median)]
-    named = next((row for row in found.correlations if row.item == item), None)
-    area = named.area if named is not None else analysis.settings.primary_area
-    measure = named.measure if named is not None else analysis.settings.primary_measure
+    crowns = [
+        crown
+        for crown in found.crowns
+        if (crown.item, crown.area, crown.measure) == (item, area, measure)
+        and math.isfinite(crown.median)
+    ]
     worst = max((c.median for c in crowns), default=1.0)
 
     def fill(drawing: Drawing) -> None:
@@ -420,7 +435,7 @@ def scores_figure(analysis: StudyAnalysis, item: str) -> Figure:
                 linewidth=0.4,
                 zorder=3,
                 label=wrapped(analysis.group_titles[place], 24, 1),
-                gid=f"scores-{item}-{group}",
+                gid=f"scores-{group}",
             )
         axes.set_yticks(range(math.ceil(worst) + 1))
         axes.set_ylabel("median score (0 best)")
@@ -431,5 +446,7 @@ def scores_figure(analysis: StudyAnalysis, item: str) -> Figure:
     alt = "; ".join(
         f"{crown_words(c.crown)} score {c.median:g}, {shown(c.measured, measure)}" for c in crowns
     )
-    title = f"Score “{item}” beside what was measured"
-    return draw_figure(f"scores_{item}", title, alt, 0.95 + 0.42 * (math.ceil(worst) + 1), fill)
+    title = f"Score “{item}” beside the {area_words(area)}"
+    return draw_figure(
+        f"scores_{item}_{area}_{measure}", title, alt, 0.95 + 0.42 * (math.ceil(worst) + 1), fill
+    )

@@ -28,6 +28,7 @@ from .study_words import (
     crown_words,
     mean_and_sd,
     measure_words,
+    opened,
     short_measure,
     shown,
     titles_of,
@@ -38,7 +39,14 @@ STATUS_SIGNS = {"good": "✓", "bad": "✗", "open": "?", "note": "•"}
 STATUS_WORDS = {"good": "yes", "bad": "no", "open": "undecided", "note": "note"}
 TONES = {"good": "within", "bad": "outside", "open": "not_decidable", "note": "no_tolerance"}
 MARKS = {"o": "●", "s": "■", "^": "▲", "D": "◆", "v": "▼", "P": "✚", "X": "✖", "*": "★"}
-KINDS_AT_ONCE = ("tolerance", "precision", "scanner", "caution")
+TOPICS = {
+    "tolerance": "Does each way of production keep its tolerances?",
+    "difference": "Do the ways of production differ in trueness?",
+    "precision": "Do they differ in precision?",
+    "odd": "Is every crown like its group?",
+    "scanner": "Can the scanner show it?",
+    "caution": "Read before trusting the numbers",
+}
 WEBP_QUALITY = 88
 
 
@@ -110,6 +118,7 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
         unit=unit_of,
         p=p_words,
         crown=crown_words,
+        opened=opened,
     )
     environment.globals.update(
         mean_and_sd=mean_and_sd,
@@ -131,7 +140,11 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
         written=written,
         titles=titles_of(analysis),
         styles={name: group_style(k) for k, name in enumerate(analysis.groups)},
-        answer=at_once(analysis),
+        answer=[
+            (head, lines)
+            for kind, head in TOPICS.items()
+            if (lines := [line for line in at_once(analysis) if line.kind == kind])
+        ],
         more=[line for line in analysis.verdict if line not in at_once(analysis)],
         areas=area_parts(run, analysis, figures),
         figures=figures,
@@ -149,9 +162,9 @@ def at_once(analysis: StudyAnalysis) -> tuple[VerdictLine, ...]:
     return tuple(
         line
         for line in analysis.verdict
-        if line.kind in KINDS_AT_ONCE
+        if line is first_odd
+        or line.kind in ("tolerance", "precision", "scanner", "caution")
         or (line.kind == "difference" and line.status != "note")
-        or line is first_odd
     )
 
 

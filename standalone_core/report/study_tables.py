@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from pathlib import Path
 from typing import Any
 
 from ..deviation.measures import AreaMeasures
@@ -17,44 +15,11 @@ from ..study.plan import MEASURES
 from ..study.plan_document import plan_document
 from ..study.results import Crown, StudyRun
 from .document import plain
-from .staging import put_in_place, staging
 
 SCHEMA = 1
 """Version of ``study.json``; raised when a name changes or goes."""
 
-TABLES = "tables"
 _DIGITS, _SHARE_DIGITS = 3, 5
-
-
-def write_study_tables(run: StudyRun, analysis: StudyAnalysis, out: str | Path) -> tuple[Path, ...]:
-    """Write ``study.json`` and the folder ``tables``: all of them or, if something fails, none.
-
-    Parameters
-    ----------
-    run : StudyRun
-    analysis : StudyAnalysis
-    out : str or pathlib.Path
-        Folder; made if it is not there.
-
-    Returns
-    -------
-    tuple of pathlib.Path
-        The files written.
-
-    Raises
-    ------
-    ReportError
-        The folder cannot be written to, or the disk is full.
-    """
-    folder = Path(out)
-    text = json.dumps(study_document(run, analysis), indent=2, ensure_ascii=False, allow_nan=False)
-    files = {"study.json": text + "\n"}
-    files |= {f"{TABLES}/{name}.csv": table for name, table in study_tables(run).items()}
-    with staging(folder) as stage:
-        (stage / TABLES).mkdir()
-        for name, content in files.items():
-            (stage / name).write_text(content, encoding="utf-8", newline="")
-        return put_in_place(stage, folder, files, ())
 
 
 def study_tables(run: StudyRun) -> dict[str, str]:

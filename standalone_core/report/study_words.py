@@ -71,3 +71,8 @@ def wrapped(text: str, width: int, lines: int = 2) -> str:
 def crown_words(name: str) -> str:
     """Return a crown's name without its group's folder."""
     return name.rsplit("/", 1)[-1]
+
+
+def opened(text: str) -> str:
+    """Write a text with a capital at its start, and leave the rest as it is."""
+    return text[:1].upper() + text[1:]
