@@ -175,7 +175,8 @@ def _scan_steps(
 
 def _unusable(entry: Entry, problem: CuspwiseError) -> LeftOut:
     """Tell a scan that cannot be used; raise what is not the scan's fault."""
-    if isinstance(problem, FileError) and Path(problem.subject) != entry.job.scan:
+    of_the_disk = isinstance(problem, FileError) and Path(problem.subject) != entry.job.scan
+    if of_the_disk or isinstance(problem, StudyError):
         raise problem
     return LeftOut(entry.name, entry.group, entry.job.scan, problem.reason, problem.remedy)
 

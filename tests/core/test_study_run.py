@@ -129,16 +129,20 @@ def test_any_executor_will_do(whole: StudyRun, folder: Path) -> None:
     assert numbers(found) == numbers(whole)
 
 
-def _die_after_the_first_scan(kept: Path) -> None:
-    while not list(kept.glob("scan-*.npz")):
-        time.sleep(0.02)
-    os._exit(1)
+DIE_AFTER_THE_FIRST_SCAN = """
+import os, pathlib, time
+while not list(pathlib.Path({kept!r}).glob("scan-*.npz")):
+    time.sleep(0.02)
+os._exit(1)
+"""
 
 
 def test_a_dead_worker_is_told_and_the_next_run_goes_on(whole: StudyRun, folder: Path) -> None:
     with executor_of(2) as executor:
         assert executor is not None
-        executor.submit(_die_after_the_first_scan, folder / "dead" / "kept")
+        # As text: a worker need not be able to import this file.
+        kept = str(folder / "dead" / "kept")
+        executor.submit(exec, DIE_AFTER_THE_FIRST_SCAN.format(kept=kept))
         with pytest.raises(StudyError, match="goes on where it stopped"):
             run_study(plan_of(folder), folder / "dead", executor=executor)
     assert numbers(run_study(plan_of(folder), folder / "dead")) == numbers(whole)
