@@ -87,6 +87,22 @@ def study(
     coloured surfaces. What is measured is kept beside them, so that a run that was stopped goes
     on, and a second one does only what changed.
     """
+    folder = out or study_file.with_name(f"{study_file.stem}_results")
+    left_out = measure_study(study_file, folder, workers, scheduler, pictures, as_json=as_json)
+    if left_out:
+        sys.exit(1)
+
+
+def measure_study(
+    study_file: Path,
+    folder: Path,
+    workers: int | None = None,
+    scheduler: str | None = None,
+    pictures: bool | None = None,
+    *,
+    as_json: bool = False,
+) -> int:
+    """Run a study, write and show its results; return how many scans were left out."""
     from .report.study_files import write_study_steps
     from .report.study_tables import study_document
     from .report.study_terminal import study_view
@@ -98,7 +114,6 @@ def study(
     inputs = read_study_inputs(study_file)
     plan = inputs.plan
     listed = () if inputs.repeats is None else inputs.repeats.rows
-    folder = out or study_file.with_name(f"{study_file.stem}_results")
     with executor_of(workers, scheduler) as executor:
         repeats = [row.listed for row in listed]
         steps = run_study_steps(plan, folder, repeats=repeats, executor=executor)
@@ -113,8 +128,7 @@ def study(
         for note in inputs.notes:
             screen.print(f"  {note}", markup=False)
         say_written(written, folder)
-    if run.left_out:
-        sys.exit(1)
+    return len(run.left_out)
 
 
 STUDY_COMMANDS: tuple[click.Command, ...] = (new, study, plan_command)

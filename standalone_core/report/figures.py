@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure as Drawing
 
-WIDTH_IN = 4.9  # at this width text stays legible on a phone
+WIDTH_IN = 4.0  # at this width text stays legible on a phone
 PNG_DPI = 220
 INK, SOFT, LINE, FAINT = "#1c2530", "#55616e", "#d9d8d1", "#f1f0ec"
 HALO = "#8c1d5a"
@@ -105,7 +105,7 @@ def plot_style(name: str) -> AbstractContextManager[None]:
     """Set how everything is drawn, and where names inside the SVG come from."""
     import matplotlib as mpl
 
-    return mpl.rc_context(
+    style: AbstractContextManager[None] = mpl.rc_context(
         {
             "svg.hashsalt": f"cuspwise {name}",
             "svg.fonttype": "none",
@@ -131,3 +131,4 @@ def plot_style(name: str) -> AbstractContextManager[None]:
             "path.simplify": False,
         }
     )
+    return style

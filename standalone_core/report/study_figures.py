@@ -121,7 +121,7 @@ def _precision_panels(analysis: StudyAnalysis, area: str) -> list[Panel]:
         strips = tuple(
             _strip(analysis, row.group, names[row.group], row.dispersion, measure) for row in rows
         )
-        panels.append(Panel(f"{_head(measure)}, from the mean surface", measure, strips))
+        panels.append(Panel(_head(measure), measure, strips))
     return [panel for panel in panels if panel.strips]
 
 
@@ -160,7 +160,7 @@ def _height(rows: int) -> float:
 def _draw_panel(axes: Axes, panel: Panel) -> None:
     bare_axes(axes, rows=len(panel.strips))
     axes.set_title(
-        f"{panel.title}; dashed: {panel.limit_words}" if panel.limit_words else panel.title
+        f"{panel.title}\ndashed: {panel.limit_words}" if panel.limit_words else panel.title
     )
     for row, strip in enumerate(panel.strips):
         _draw_strip(axes, row, strip)

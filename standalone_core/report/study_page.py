@@ -11,7 +11,7 @@ from datetime import datetime
 
 from markupsafe import Markup
 
-from ..study.analysis_results import StudyAnalysis, VerdictLine
+from ..study.analysis_results import StudyAnalysis
 from ..study.comparison_results import Comparison, PrecisionComparison
 from ..study.group_results import PrecisionRow, ToleranceRow, TruenessRow
 from ..study.plan_document import plan_document
@@ -29,6 +29,7 @@ from .study_words import (
     mean_and_sd,
     measure_words,
     opened,
+    opening_lines,
     short_measure,
     shown,
     titles_of,
@@ -41,8 +42,7 @@ TONES = {"good": "within", "bad": "outside", "open": "not_decidable", "note": "n
 MARKS = {"o": "●", "s": "■", "^": "▲", "D": "◆", "v": "▼", "P": "✚", "X": "✖", "*": "★"}
 TOPICS = {
     "tolerance": "Does each way of production keep its tolerances?",
-    "difference": "Do the ways of production differ in trueness?",
-    "precision": "Do they differ in precision?",
+    "primary": "The comparison that the study was made for",
     "odd": "Is every crown like its group?",
     "scanner": "Can the scanner show it?",
     "caution": "Read before trusting the numbers",
@@ -143,9 +143,9 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
         answer=[
             (head, lines)
             for kind, head in TOPICS.items()
-            if (lines := [line for line in at_once(analysis) if line.kind == kind])
+            if (lines := [line for line in opening_lines(analysis) if line.kind == kind])
         ],
-        more=[line for line in analysis.verdict if line not in at_once(analysis)],
+        more=[line for line in analysis.verdict if line not in opening_lines(analysis)],
         areas=area_parts(run, analysis, figures),
         figures=figures,
         inline={name: Markup(figure.inline) for name, figure in figures.items()},
@@ -153,18 +153,6 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
         shots=_shots(art.pictures),
         methods=methods_text(run, analysis),
         settings=[row for row in setting_rows(plan_document(run.plan)) if row[1] != "none"],
-    )
-
-
-def at_once(analysis: StudyAnalysis) -> tuple[VerdictLine, ...]:
-    """Return the lines of the answer that the page opens with; the others are one click away."""
-    first_odd = next((line for line in analysis.verdict if line.kind == "odd"), None)
-    return tuple(
-        line
-        for line in analysis.verdict
-        if line is first_odd
-        or line.kind in ("tolerance", "precision", "scanner", "caution")
-        or (line.kind == "difference" and line.status != "note")
     )
 
 

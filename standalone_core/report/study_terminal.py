@@ -13,6 +13,7 @@ from rich.text import Text
 from ..deviation.measures import AreaMeasures
 from ..study.analysis_results import StudyAnalysis
 from ..study.results import StudyRun
+from .study_words import opening_lines
 from .words import area_words, micrometres
 
 MARKS = {"good": "✓", "bad": "✗", "open": "?", "note": "·"}
@@ -33,10 +34,10 @@ def study_view(run: StudyRun, analysis: StudyAnalysis) -> RenderableType:
     analysis : StudyAnalysis
     """
     parts: list[RenderableType] = [Text(run.plan.title, style="bold")]
-    parts += [Text(f"{MARKS[line.status]} {line.sentence}") for line in analysis.verdict]
+    parts += [Text(f"{MARKS[line.status]} {line.sentence}") for line in opening_lines(analysis)]
     parts.append(groups_table(run))
     texts = [f"Left out: {scan.name}: {scan.reason} {scan.remedy}" for scan in run.left_out]
-    texts += [*run.warnings, *analysis.notes]
+    texts += list(run.warnings)
     texts += [f"{crown.name}: {text}" for crown in run.crowns for text in crown.warnings]
     parts += [Text(f"  {text}") for text in texts]
     parts.append(Text(CAUTION, style="dim"))
@@ -51,16 +52,15 @@ def groups_table(run: StudyRun) -> Table:
     """
     title = "Means over crowns (trueness) and over pairs (precision), µm"
     table = Table(title=title, box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
-    table.add_column("Area", no_wrap=True)
-    table.add_column("Group", overflow="fold")
+    table.add_column("Area and group", overflow="fold")
     for name in ("n", "Trueness\n|d|", "\nRMS", "\n½P90−P10"):
         table.add_column(name, justify="right", no_wrap=True)
     for name in ("Precision\n|d|", "\n½P90−P10", "Within"):
         table.add_column(name, justify="right", no_wrap=True)
     for area in run.plan.areas or run.area_set.areas:
-        for number, group in enumerate(run.plan.groups):
-            words = "" if number else area_words(area)
-            table.add_row(words, group.title, *_cells(run, area, group.name))
+        table.add_row(Text(area_words(area), style="bold"))
+        for group in run.plan.groups:
+            table.add_row(f"  {group.title}", *_cells(run, area, group.name))
     return table
 
 

@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from ..study.analysis_results import StudyAnalysis
+from ..study.analysis_results import StudyAnalysis, VerdictLine
 from ..study.wording import MEASURE_WORDS
 from .words import NO_VALUE, micrometres
 
@@ -76,3 +76,13 @@ def crown_words(name: str) -> str:
 def opened(text: str) -> str:
     """Write a text with a capital at its start, and leave the rest as it is."""
     return text[:1].upper() + text[1:]
+
+
+def opening_lines(analysis: StudyAnalysis) -> tuple[VerdictLine, ...]:
+    """Return the lines of the answer to begin with: what was asked, not all that was compared."""
+    first_odd = next((line for line in analysis.verdict if line.kind == "odd"), None)
+    return tuple(
+        line
+        for line in analysis.verdict
+        if line is first_odd or line.kind in ("tolerance", "primary", "scanner", "caution")
+    )

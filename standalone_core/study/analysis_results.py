@@ -11,7 +11,7 @@ from .plan import AnalysisPlan
 from .results import SpreadParts
 from .score_results import ExaminerAnalysis, ScannerRow
 
-LineKind = Literal["tolerance", "difference", "precision", "odd", "scanner", "caution"]
+LineKind = Literal["tolerance", "primary", "difference", "precision", "odd", "scanner", "caution"]
 Status = Literal["good", "bad", "open", "note"]
 
 
@@ -22,9 +22,9 @@ class VerdictLine:
     Attributes
     ----------
     kind : str
-        What it is about: ``tolerance`` (does a group meet the limits), ``difference`` (between
-        groups, trueness), ``precision``, ``odd`` (crowns unlike their group), ``scanner``,
-        ``caution``.
+        What it is about: ``tolerance`` (does a group meet the limits), ``primary`` (the
+        comparison that the study was made for), ``difference`` (between groups, trueness),
+        ``precision``, ``odd`` (crowns unlike their group), ``scanner``, ``caution``.
     status : str
         ``good``, ``bad``, ``open`` (cannot be decided) or ``note``: for a mark beside it.
     sentence : str

@@ -75,7 +75,7 @@ def _areas_with_counts(rows: Sequence[ToleranceRow]) -> str:
 
 
 def _primary_line(row: Comparison) -> VerdictLine:
-    return VerdictLine("difference", _status([row]), f"Primary comparison. {row.sentence}")
+    return VerdictLine("primary", _status([row]), row.sentence)
 
 
 def _status(rows: Iterable[Row]) -> Status:

@@ -205,7 +205,7 @@ def _against_margin(c: Contrast) -> str:
         return "Whether that matters was not tested: no equivalence margin is set."
     if row.reason:
         return f"Whether that matters was not tested: {row.reason}"
-    if row.low > row.margin or row.high < -row.margin:
+    if c.low > row.margin or c.high < -row.margin:
         return f"The difference is surely more than {_margin(c)}."
     return f"That it stays within {_margin(c)} is not sure."
 

@@ -1,0 +1,156 @@
+"""The demo study: invented, the same on every run, with known truths that a study recovers."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from cuspwise.standalone_core.areas.settings import AreaSettings
+from cuspwise.standalone_core.check import CheckSettings, check_meshes
+from cuspwise.standalone_core.cli import main
+from cuspwise.standalone_core.demo.crown import DIRECTIONS
+from cuspwise.standalone_core.demo.study_files import (
+    SPACING_MM,
+    TEXT,
+    StudyFiles,
+    write_study_case_steps,
+)
+from cuspwise.standalone_core.demo.study_groups import GROUPS
+from cuspwise.standalone_core.demo.study_scenario import (
+    CROWNS,
+    OPERATOR_SCALES,
+    REPEATED,
+    SPOILED,
+    TRIALS,
+    StudyCase,
+    study_case,
+)
+from cuspwise.standalone_core.demo.study_truth import group_means, true_trueness
+from cuspwise.standalone_core.progress import run
+from cuspwise.standalone_core.study.analysis import analyse_study
+from cuspwise.standalone_core.study.executors import executor_of
+from cuspwise.standalone_core.study.inputs import read_study_inputs
+from cuspwise.standalone_core.study.run import run_study
+
+COARSE_MM = 0.3
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory: pytest.TempPathFactory) -> StudyFiles:
+    return run(write_study_case_steps(tmp_path_factory.mktemp("demo"), edge_mm=COARSE_MM))
+
+
+@pytest.fixture(scope="module")
+def case() -> StudyCase:
+    return study_case()
+
+
+def test_it_is_a_whole_study(files: StudyFiles) -> None:
+    inputs = read_study_inputs(files.study)
+    assert [group.name for group in inputs.plan.groups] == [group.name for group in GROUPS]
+    assert [len(group.scans) for group in inputs.plan.groups] == [CROWNS] * len(GROUPS)
+    assert not inputs.notes
+    assert inputs.repeats is not None
+    assert len(inputs.repeats.rows) == TRIALS * len(OPERATOR_SCALES)
+    assert {row.crown for row in inputs.repeats.rows} == {REPEATED}
+    assert inputs.scores is not None
+    assert len(inputs.scores.examiners) == 2
+    assert len(inputs.scores.rows) == 2 * CROWNS * len(GROUPS)
+    assert "invented" in files.text
+    assert files.text == TEXT
+
+
+def test_the_same_bytes_on_every_run(files: StudyFiles, tmp_path: Path) -> None:
+    again = run(write_study_case_steps(tmp_path, edge_mm=COARSE_MM))
+    first = files.study.parent
+    names = [file.relative_to(first) for file in first.rglob("*") if file.is_file()]
+    assert len(names) == 1 + len(files.scans) + TRIALS * len(OPERATOR_SCALES) + 3
+    for name in names:
+        assert (again.study.parent / name).read_bytes() == (first / name).read_bytes(), name
+
+
+def test_examiners_reject_the_spoiled_crown_both(files: StudyFiles) -> None:
+    with (files.study.parent / "examiners.csv").open(encoding="utf-8", newline="") as stream:
+        rows = [row for row in csv.DictReader(stream) if row["crown"] == SPOILED]
+    assert len(rows) == 2
+    assert all(int(row["gap"]) == 2 for row in rows)
+
+
+def test_the_study_finds_what_was_made(files: StudyFiles, tmp_path: Path) -> None:
+    """The spoiled crown alone is odd; the tilted way fails at the margin; examiners agree."""
+    inputs = read_study_inputs(files.study)
+    assert inputs.repeats is not None
+    repeats = [row.listed for row in inputs.repeats.rows]
+    with executor_of(2) as executor:
+        found = run_study(inputs.plan, tmp_path, repeats=repeats, executor=executor)
+    assert not found.left_out
+    assert len(found.pairs) == len(GROUPS) * CROWNS * (CROWNS - 1) // 2
+    analysis = analyse_study(found, inputs.scores)
+    assert [crown.crown for crown in analysis.odd_crowns if crown.odd] == [SPOILED]
+    assert analysis.without_odd is not None
+    meets = {
+        (row.group, row.area): row.meets
+        for row in analysis.findings.tolerances
+        if row.tolerance_um > 0
+    }
+    assert meets["milled", "margin"] is True
+    assert meets["tilted", "margin"] is False
+    margin = next(
+        row for row in analysis.findings.primary if (row.first, row.second) == ("milled", "tilted")
+    )
+    assert margin.outcome == "different"
+    assert analysis.examiners is not None
+    assert analysis.scanner
+
+
+def test_true_trueness_is_recovered(case: StudyCase) -> None:
+    """One crown of each way, within 0.5 µm + 3 % of the truth by formula.
+
+    Not of the fossae, whose found border differs from the true one: their (P90 − P10)/2 comes
+    out up to 1.4 µm too large.
+    """
+    scans = [next(s for s in case.scans if s.crown == f"{group.name}/02") for group in GROUPS]
+    truths = true_trueness(case, scans)
+    areas = AreaSettings(
+        mesial_direction=tuple(DIRECTIONS.mesial), insertion=tuple(DIRECTIONS.insertion)
+    )
+    settings = CheckSettings(areas=areas, spacing_mm=SPACING_MM)
+    compared = 0
+    for truth in truths:
+        result = check_meshes(case.design.mesh, case.produced(truth.scan).mesh, settings)
+        for row in truth.measures:
+            if row.area == "fossae" or row.area not in result.area_set.areas:
+                continue
+            for measure in ("mean_abs_um", "rms_um", "half_p90_p10_um"):
+                found = getattr(result.measures_of(row.area), measure)
+                true = truth.value(row.area, measure)
+                assert found == pytest.approx(true, abs=0.5 + 0.03 * true), (row.area, measure)
+                compared += 1
+    assert compared >= 3 * 3 * 6
+    means = group_means(truths, "margin", "mean_abs_um")
+    assert means["milled"] < means["upright"] < means["tilted"]
+
+
+def test_the_repeated_scans_vary_as_they_were_made(case: StudyCase) -> None:
+    """The operators differ by the scale that was given to them, the trials by chance."""
+    scales = {
+        operator: np.mean([s.errors.scale[0] for s in case.repeats if s.operator == operator])
+        for operator in ("1", "2")
+    }
+    assert scales["2"] - scales["1"] == pytest.approx(OPERATOR_SCALES[1] - 1.0, abs=2e-4)
+    assert len({scan.seed for scan in case.repeats}) == len(case.repeats)
+
+
+def test_the_demo_of_checks_is_quick_and_complete(tmp_path: Path) -> None:
+    result = CliRunner().invoke(
+        main, ["demo", "--checks", "--no-pictures", "--out", str(tmp_path / "demo")]
+    )
+    assert result.exit_code == 0, result.output
+    assert {path.name for path in (tmp_path / "demo").iterdir()} >= {
+        "design.stl",
+        "printed_check",
+        "milled_check",
+    }
