@@ -6,54 +6,18 @@ Takes about 70 s. The pictures are kept in ``build/window_contacts`` to be looke
 
 from __future__ import annotations
 
-import importlib.util
-import json
-import os
-import subprocess
-import sys
-from pathlib import Path
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import pytest
 
-ROOT = Path(__file__).resolve().parents[2]
-TOOL = ROOT.parent / "shared" / "tools" / "window.sh"
-SCRIPT = Path(__file__).with_name("mark_contacts.py")
 pytestmark = pytest.mark.timeout(600)
 PICTURES = ("contacts_1_marking", "contacts_2_panel", "contacts_3_chosen")
 
 
 @pytest.fixture(scope="module")
-def facts(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
-    if not TOOL.is_file():
-        pytest.skip(f"{TOOL} is absent")
-    if os.geteuid() != 0:
-        pytest.skip("showing a window needs root")
-    given = os.environ.get("CUSPWISE_ZIP")
-    if not given and not importlib.util.find_spec("bpy"):
-        pytest.skip("no bpy to pack the extension with, and CUSPWISE_ZIP is not set")
-    built = Path(given) if given else _build(tmp_path_factory.mktemp("zip"))
-    out = ROOT / "build" / "window_contacts"
-    out.mkdir(parents=True, exist_ok=True)
-    for old in out.iterdir():
-        old.unlink()
-    settings = {"GUI_TAB": "Cuspwise", "GUI_SIZE": "1400x1000", "GUI_WAIT": "done"}
-    subprocess.run(
-        ["bash", str(TOOL), str(built), str(SCRIPT), out / "last.png"],
-        env={**os.environ, **settings, "GUI_TIMEOUT": "280"},
-        check=True,
-    )
-    noted: dict[str, Any] = json.loads((out / "facts.json").read_text(encoding="utf-8"))
-    assert "error" not in noted, noted["error"]
-    for name in PICTURES:
-        assert (out / f"{name}.png").stat().st_size > 50_000
-    return noted
-
-
-def _build(out: Path) -> Path:
-    command = [sys.executable, str(ROOT / "tools" / "build_extension.py"), "--out", str(out)]
-    subprocess.run([*command, "--platform", "linux-x64"], check=True)
-    return next(out.glob("*.zip"))
+def facts(show: Callable[[str, str, Sequence[str]], dict[str, Any]]) -> dict[str, Any]:
+    return show("mark_contacts.py", "window_contacts", PICTURES)
 
 
 def test_clicks_on_the_coloured_scan_mark_the_hidden_design(facts: dict[str, Any]) -> None:

@@ -7,53 +7,18 @@ looked at: no test sees a label that is cut off.
 
 from __future__ import annotations
 
-import importlib.util
-import json
-import os
-import subprocess
-import sys
-from pathlib import Path
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import pytest
 
-ROOT = Path(__file__).resolve().parents[2]
-TOOL = ROOT.parent / "shared" / "tools" / "window.sh"
 pytestmark = pytest.mark.timeout(600)
 PICTURES = ("1_imported", "2_running", "3_checked", "4_reading", "5_table", "6_stale")
 
 
 @pytest.fixture(scope="module")
-def facts(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
-    if not TOOL.is_file():
-        pytest.skip(f"{TOOL} is absent")
-    if os.geteuid() != 0:
-        pytest.skip("showing a window needs root")
-    given = os.environ.get("CUSPWISE_ZIP")
-    if not given and not importlib.util.find_spec("bpy"):
-        pytest.skip("no bpy to pack the extension with, and CUSPWISE_ZIP is not set")
-    built = Path(given) if given else _build(tmp_path_factory.mktemp("zip"))
-    out = ROOT / "build" / "window"
-    out.mkdir(parents=True, exist_ok=True)
-    for old in out.iterdir():
-        old.unlink()
-    settings = {"GUI_TAB": "Cuspwise", "GUI_SIZE": "1400x1000", "GUI_WAIT": "done"}
-    subprocess.run(
-        ["bash", str(TOOL), str(built), str(Path(__file__).with_name("look.py")), out / "last.png"],
-        env={**os.environ, **settings, "GUI_TIMEOUT": "280"},
-        check=True,
-    )
-    noted: dict[str, Any] = json.loads((out / "facts.json").read_text(encoding="utf-8"))
-    assert "error" not in noted, noted["error"]
-    for name in PICTURES:
-        assert (out / f"{name}.png").stat().st_size > 50_000
-    return noted
-
-
-def _build(out: Path) -> Path:
-    command = [sys.executable, str(ROOT / "tools" / "build_extension.py"), "--out", str(out)]
-    subprocess.run([*command, "--platform", "linux-x64"], check=True)
-    return next(out.glob("*.zip"))
+def facts(show: Callable[[str, str, Sequence[str]], dict[str, Any]]) -> dict[str, Any]:
+    return show("look.py", "window", PICTURES)
 
 
 def test_import_shows_size_and_unit(facts: dict[str, Any]) -> None:

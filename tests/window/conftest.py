@@ -1,0 +1,65 @@
+"""How a script is run in a real Blender window, for all tests in this folder."""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+TOOL = ROOT.parent / "shared" / "tools" / "window.sh"
+
+Facts = dict[str, Any]
+
+
+@pytest.fixture(scope="session")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The packed extension; skips where no window can be shown."""
+    if not TOOL.is_file():
+        pytest.skip(f"{TOOL} is absent")
+    if os.geteuid() != 0:
+        pytest.skip("showing a window needs root")
+    given = os.environ.get("CUSPWISE_ZIP")
+    if given:
+        return Path(given)
+    if not importlib.util.find_spec("bpy"):
+        pytest.skip("no bpy to pack the extension with, and CUSPWISE_ZIP is not set")
+    out = tmp_path_factory.mktemp("zip")
+    command = [sys.executable, str(ROOT / "tools" / "build_extension.py"), "--out", str(out)]
+    subprocess.run([*command, "--platform", "linux-x64"], check=True)
+    return next(out.glob("*.zip"))
+
+
+@pytest.fixture(scope="session")
+def show(built: Path) -> Callable[[str, str, Sequence[str]], Facts]:
+    """Run a script of this folder in a window; return what it noted.
+
+    Its pictures, of which the named ones must be there, are kept in a folder of ``build``.
+    """
+
+    def run(script: str, folder: str, pictures: Sequence[str]) -> Facts:
+        out = ROOT / "build" / folder
+        out.mkdir(parents=True, exist_ok=True)
+        for old in out.iterdir():
+            old.unlink()
+        settings = {"GUI_TAB": "Cuspwise", "GUI_SIZE": "1400x1000", "GUI_WAIT": "done"}
+        path = Path(__file__).with_name(script)
+        subprocess.run(
+            ["bash", str(TOOL), str(built), str(path), out / "last.png"],
+            env={**os.environ, **settings, "GUI_TIMEOUT": "280"},
+            check=True,
+        )
+        noted: Facts = json.loads((out / "facts.json").read_text(encoding="utf-8"))
+        assert "error" not in noted, noted["error"]
+        for name in pictures:
+            assert (out / f"{name}.png").stat().st_size > 50_000
+        return noted
+
+    return run
