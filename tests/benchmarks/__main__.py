@@ -10,7 +10,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))
 import ratios  # sets the thread counts before numpy loads
 
-BENCHMARKS = ("closest", "superimpose", "check")
+BENCHMARKS = ("closest", "superimpose", "check", "study")
 
 
 def main() -> int:
