@@ -4,99 +4,47 @@ from __future__ import annotations
 
 import platform
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import scipy
 
-from .areas.area_set import AreaSet, AreaSettings
+from .areas.area_set import AreaSet
 from .areas.files import load_areas_steps
 from .areas.find import find_areas_steps
-from .areas.supports import SupportContact, with_supports
-from .deviation.contacts import ContactResult, ContactSettings, measure_contacts
-from .deviation.exceedances import Exceedance, ExceedanceSettings
-from .deviation.field import (
-    DeviationField,
-    DeviationSettings,
-    Direction,
-    measure_deviation_steps,
-)
+from .areas.supports import with_supports
+from .check_settings import CheckSettings, faces_to_fit, no_area, refuse_unknown_areas
+from .deviation.contacts import ContactResult, measure_contacts
+from .deviation.exceedances import Exceedance
+from .deviation.field import DeviationField, Direction, measure_deviation_steps
 from .deviation.judgement import Judgement, judge_deviations
 from .deviation.measures import AreaMeasures
-from .deviation.verdict import Tolerances, Verdict, doubt_about
-from .errors import AreaError, SettingError
+from .deviation.verdict import Verdict, doubt_about
 from .mesh.files import MeshFile, read_mesh
 from .mesh.refine import EvaluationMesh, evaluation_mesh
 from .mesh.repair import Repair, repair_mesh
-from .mesh.triangle_mesh import BoolArray, TriangleMesh
+from .mesh.triangle_mesh import TriangleMesh
 from .progress import Progress, Steps, run, scaled
 from .stopwatch import Stopwatch
 from .superimpose.result import Superimposition
-from .superimpose.settings import SuperimposeSettings
 from .superimpose.superimposition import superimpose_steps
 from .surface.closest import SurfaceIndex
 from .version import VERSION
 
-
-@dataclass(frozen=True)
-class CheckSettings:
-    """Everything that can be chosen about a check.
-
-    Attributes
-    ----------
-    design_unit, scan_unit : str
-        Unit of the files' coordinates: ``auto`` (guessed from the size), ``mm``, ``cm``, ``m``,
-        ``inch`` or ``um``.
-    spacing_mm : float
-        Longest edge of the evaluation meshes of design and scan, mm.
-    drop_debris : bool
-        Leave out small pieces that float beside the crown.
-    areas : AreaSettings
-        Thresholds of the automatic areas.
-    areas_file : pathlib.Path or None
-        Areas saved for this very design, in place of the automatic ones.
-    superimpose : SuperimposeSettings
-        How the scan is laid on the design.
-    fit_areas : tuple of str
-        The areas that the superimposition runs on; the whole crown if empty.
-    deviation : DeviationSettings
-        Which points count.
-    exceedances : ExceedanceSettings
-        Which patches are told.
-    tolerances : Tolerances
-        What is good enough.
-    weighted : bool
-        Whether measures are weighted by area.
-    contacts : tuple of SupportContact
-        Support contacts beside those of the areas file.
-    contact : ContactSettings
-        When a support contact counts as a stub or a gouge.
-    """
-
-    design_unit: str = "auto"
-    scan_unit: str = "auto"
-    spacing_mm: float = 0.1
-    drop_debris: bool = False
-    areas: AreaSettings = field(default_factory=AreaSettings)
-    areas_file: Path | None = None
-    superimpose: SuperimposeSettings = field(default_factory=SuperimposeSettings)
-    fit_areas: tuple[str, ...] = ()
-    deviation: DeviationSettings = field(default_factory=DeviationSettings)
-    exceedances: ExceedanceSettings = field(default_factory=ExceedanceSettings)
-    tolerances: Tolerances = field(default_factory=Tolerances)
-    weighted: bool = True
-    contacts: tuple[SupportContact, ...] = ()
-    contact: ContactSettings = field(default_factory=ContactSettings)
-
-    def __post_init__(self) -> None:
-        """Refuse a spacing that makes no mesh."""
-        if not 0 < self.spacing_mm < np.inf:
-            raise SettingError(
-                f"A spacing of {self.spacing_mm:g} mm makes no evaluation mesh.",
-                subject="spacing_mm",
-                remedy="Give a length above 0 mm; 0.1 mm is usual.",
-            )
+__all__ = [
+    "CheckResult",
+    "CheckSettings",
+    "CheckedMesh",
+    "check",
+    "check_meshes",
+    "check_meshes_steps",
+    "check_steps",
+    "contacts_of",
+    "faces_to_fit",
+    "refuse_unknown_areas",
+    "versions_used",
+]
 
 
 @dataclass(frozen=True, eq=False)
@@ -193,7 +141,7 @@ class CheckResult:
         for row in self.measures:
             if (row.area, row.direction) == (area, direction):
                 return row
-        raise _no_area(area, self.area_set)
+        raise no_area(area, self.area_set)
 
 
 def check_steps(
@@ -294,7 +242,7 @@ def _check_steps(
             exceedances=settings.exceedances,
             weighted=settings.weighted,
         )
-        contacts = _contacts(forward, area_set, superimposition, settings)
+        contacts = contacts_of(forward, area_set, superimposition, settings)
     return CheckResult(
         design=design,
         scan=scan,
@@ -333,34 +281,6 @@ def _area_steps(design: TriangleMesh, settings: CheckSettings) -> Steps[AreaSet]
     return (yield from scaled(find_areas_steps(evaluation, settings.areas), 0.2, 1.0))
 
 
-def faces_to_fit(area_set: AreaSet, names: tuple[str, ...]) -> BoolArray | None:
-    """Return the faces of the evaluation mesh whose corners all lie in the named areas, (m',)."""
-    if not names:
-        return None
-    points = np.zeros(len(area_set.evaluation.points), dtype=bool)
-    for name in names:
-        if name not in area_set.areas:
-            raise _no_area(name, area_set)
-        points |= area_set.areas[name].points
-    faces: BoolArray = np.all(points[area_set.evaluation.mesh.faces], axis=1)
-    return faces
-
-
-def refuse_unknown_areas(area_set: AreaSet, tolerances: Tolerances) -> None:
-    """A tolerance for a misspelt area would leave the area itself to the default."""
-    for name in tolerances.mean_abs_um:
-        if name not in area_set.areas and name not in area_set.missing:
-            raise _no_area(name, area_set)
-
-
-def _no_area(name: str, area_set: AreaSet) -> AreaError:
-    return AreaError(
-        area_set.missing.get(name, f"There is no area called {name!r}."),
-        subject=name,
-        remedy=f"Choose from {', '.join(area_set.areas)}.",
-    )
-
-
 def _deviation_steps(
     evaluation: EvaluationMesh,
     scan: TriangleMesh,
@@ -384,7 +304,7 @@ def _deviation_steps(
     return scan_in_place, forward, backward
 
 
-def _contacts(
+def contacts_of(
     field: DeviationField,
     area_set: AreaSet,
     superimposition: Superimposition,

@@ -54,8 +54,17 @@ def say_error(error: CuspwiseError) -> None:
         for line in error.lines:
             messages.print(f"  {line}", markup=False, soft_wrap=True)
         return
-    subject = OPTION_OF.get(error.subject, error.subject)
-    messages.print(f"{subject}: {error.reason} {error.remedy}", markup=False, soft_wrap=True)
+    messages.print(
+        f"{_subject(error)}: {error.reason} {error.remedy}", markup=False, soft_wrap=True
+    )
+
+
+def _subject(error: CuspwiseError) -> str:
+    """Return what an error is about: a setting by its option, where the command has that option."""
+    option = OPTION_OF.get(error.subject, "")
+    context = click.get_current_context(silent=True)
+    own = [] if context is None else [o for param in context.command.params for o in param.opts]
+    return option if option in own else error.subject
 
 
 def options(*decorators: Callable[[Command], Command]) -> Callable[[Command], Command]:

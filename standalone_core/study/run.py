@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import BrokenExecutor, CancelledError, Executor, Future, as_completed
 from dataclasses import replace
 from pathlib import Path
@@ -28,6 +28,9 @@ from .workbench import Workbench, workbench_steps
 
 KEPT = "kept"
 """Folder of kept results inside a study's folder of results."""
+
+REPEATS = "repeats"
+"""What stands for the group of repeated scans."""
 
 J = TypeVar("J")
 
@@ -81,7 +84,10 @@ def run_study_steps(
     place = _place(plan, kept, bench.area_set)
     names = plan.crown_names()
     listed = [(names[scan], group.name, scan) for group in plan.groups for scan in group.scans]
-    again = [(f"repeat {number + 1}", "repeats", row[3]) for number, row in enumerate(repeats)]
+    again = [
+        (_unused(f"repeat {number}", names.values()), REPEATS, row[3])
+        for number, row in enumerate(repeats, start=1)
+    ]
     entries: dict[str, Entry] = {}
     left_out: dict[str, LeftOut] = {}
     for name, group, scan in [*listed, *again]:
@@ -93,9 +99,10 @@ def run_study_steps(
     steps = _scan_steps(entries, left_out, bench, kept, executor)
     reused = yield from watch.timed("scans", steps, 0.05, 0.6)
     crowns = _crowns(entries, left_out, kept, bench.area_set)
+    repeated = {name for name, _, _ in again}
+    own = tuple(crown for name, crown in crowns.items() if name not in repeated)
     groups = {
-        group.name: [crown for crown in crowns.values() if crown.group == group.name]
-        for group in plan.groups
+        group.name: [crown for crown in own if crown.group == group.name] for group in plan.groups
     }
     pair_steps = _pair_steps(groups, entries, place, bench, executor)
     pairs, old = yield from watch.timed("pairs", pair_steps, 0.6, 0.9)
@@ -106,7 +113,7 @@ def run_study_steps(
         plan=plan,
         design=bench.design,
         area_set=bench.area_set,
-        crowns=tuple(crown for crown in crowns.values() if crown.group != "repeats"),
+        crowns=own,
         left_out=tuple(left_out.values()),
         pairs=pairs,
         dispersions=dispersions,
@@ -123,6 +130,13 @@ def run_study_steps(
         reused=reused + old,
         seconds=watch.seconds,
     )
+
+
+def _unused(name: str, taken: Collection[str]) -> str:
+    """Return a name that no crown has; a scan's file may be called anything."""
+    while name in taken:
+        name += " again"
+    return name
 
 
 def _place(plan: StudyPlan, kept: Kept, area_set: AreaSet) -> Place:

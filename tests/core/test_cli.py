@@ -12,13 +12,16 @@ import sys
 import time
 from pathlib import Path
 
+import click
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 from cuspwise.standalone_core.cli import main
+from cuspwise.standalone_core.cli_base import guarded
 from cuspwise.standalone_core.demo.crown import DemoCrown, demo_crown
 from cuspwise.standalone_core.demo.production import ProducedCrown, produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors
+from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.mesh.write import write_mesh
 
 EDGE_MM = 0.3
@@ -277,3 +280,18 @@ def test_a_terminal_without_the_signs_still_shows_the_result(files, tmp_path):
         command, env={**os.environ, "PYTHONIOENCODING": "ascii"}, capture_output=True, check=True
     )
     assert b"11," in shown.stdout
+
+
+@pytest.mark.parametrize(("options", "named"), [(["--spacing"], "--spacing"), ([], "spacing_mm")])
+def test_a_setting_is_told_by_its_option_only_where_there_is_one(
+    options: list[str], named: str
+) -> None:
+    def refuse(**_: object) -> None:
+        raise SettingError("It is 0.", subject="spacing_mm", remedy="Give more.")
+
+    command = click.Command(
+        "measure", callback=guarded(refuse), params=[click.Option([o]) for o in options]
+    )
+    result = CliRunner().invoke(command, [])
+    assert result.exit_code == 1
+    assert f"{named}: It is 0. Give more." in result.output

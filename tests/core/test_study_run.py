@@ -3,11 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import signal
-import subprocess
-import sys
-import time
 from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import asdict, replace
 from pathlib import Path
@@ -211,32 +206,16 @@ def test_results_that_cannot_be_kept_stop_the_study(folder: Path, tmp_path: Path
         run_study(plan_of(folder), file)
 
 
-SCRIPT = """
-import sys
-sys.path[:0] = [{here!r}]
-from pathlib import Path
-from test_study_run import plan_of, run_study
-if __name__ == "__main__":
-    run_study(plan_of(Path({folder!r})), Path({out!r}))
-"""
-
-
-def test_killed_at_random_moments_it_goes_on_to_the_same_bytes(
+def test_groups_and_scans_may_be_called_as_repeated_scans_are(
     whole: StudyRun, folder: Path, tmp_path: Path
 ) -> None:
-    rng = np.random.default_rng(int(os.environ.get("CUSPWISE_KILL_SEED", "3")))
-    times = int(os.environ.get("CUSPWISE_KILLS", "4"))
-    script = tmp_path / "study.py"
-    out = tmp_path / "out"
-    script.write_text(
-        SCRIPT.format(here=str(Path(__file__).parent), folder=str(folder), out=str(out))
-    )
-    killed = 0
-    for _ in range(times):
-        process = subprocess.Popen([sys.executable, str(script)], stderr=subprocess.DEVNULL)
-        time.sleep(float(rng.uniform(0.8, 3.0)))
-        process.send_signal(signal.SIGKILL)
-        killed += process.wait() == -signal.SIGKILL
-    assert killed > 0
-    found = run_study(plan_of(folder), out)
-    assert numbers(found) == numbers(whole)
+    scan = plan_of(folder).groups[0].scans[0]
+    named = tmp_path / "repeat 1.stl"
+    named.write_bytes(scan.read_bytes())
+    group = GroupPlan("repeats", "Repeats", (named, plan_of(folder).groups[0].scans[1]))
+    plan = plan_of(folder, groups=(group,))
+    found = run_study(plan, folder / "out", repeats=[("0", "x", "1", scan)])
+    assert [crown.name for crown in found.crowns] == ["repeat 1", "1"]
+    assert found.maps["repeats"].n == 2
+    assert len(found.pairs) == 1
+    assert len(found.repeats) == 1

@@ -1,0 +1,107 @@
+"""What can be chosen about a check, and whether the areas it names are there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from .areas.area_set import AreaSet, AreaSettings
+from .areas.supports import SupportContact
+from .deviation.contacts import ContactSettings
+from .deviation.exceedances import ExceedanceSettings
+from .deviation.field import DeviationSettings
+from .deviation.verdict import Tolerances
+from .errors import AreaError, SettingError
+from .mesh.triangle_mesh import BoolArray
+from .superimpose.settings import SuperimposeSettings
+
+
+@dataclass(frozen=True)
+class CheckSettings:
+    """Everything that can be chosen about a check.
+
+    Attributes
+    ----------
+    design_unit, scan_unit : str
+        Unit of the files' coordinates: ``auto`` (guessed from the size), ``mm``, ``cm``, ``m``,
+        ``inch`` or ``um``.
+    spacing_mm : float
+        Longest edge of the evaluation meshes of design and scan, mm.
+    drop_debris : bool
+        Leave out small pieces that float beside the crown.
+    areas : AreaSettings
+        Thresholds of the automatic areas.
+    areas_file : pathlib.Path or None
+        Areas saved for this very design, in place of the automatic ones.
+    superimpose : SuperimposeSettings
+        How the scan is laid on the design.
+    fit_areas : tuple of str
+        The areas that the superimposition runs on; the whole crown if empty.
+    deviation : DeviationSettings
+        Which points count.
+    exceedances : ExceedanceSettings
+        Which patches are told.
+    tolerances : Tolerances
+        What is good enough.
+    weighted : bool
+        Whether measures are weighted by area.
+    contacts : tuple of SupportContact
+        Support contacts beside those of the areas file.
+    contact : ContactSettings
+        When a support contact counts as a stub or a gouge.
+    """
+
+    design_unit: str = "auto"
+    scan_unit: str = "auto"
+    spacing_mm: float = 0.1
+    drop_debris: bool = False
+    areas: AreaSettings = field(default_factory=AreaSettings)
+    areas_file: Path | None = None
+    superimpose: SuperimposeSettings = field(default_factory=SuperimposeSettings)
+    fit_areas: tuple[str, ...] = ()
+    deviation: DeviationSettings = field(default_factory=DeviationSettings)
+    exceedances: ExceedanceSettings = field(default_factory=ExceedanceSettings)
+    tolerances: Tolerances = field(default_factory=Tolerances)
+    weighted: bool = True
+    contacts: tuple[SupportContact, ...] = ()
+    contact: ContactSettings = field(default_factory=ContactSettings)
+
+    def __post_init__(self) -> None:
+        """Refuse a spacing that makes no mesh."""
+        if not 0 < self.spacing_mm < np.inf:
+            raise SettingError(
+                f"A spacing of {self.spacing_mm:g} mm makes no evaluation mesh.",
+                subject="spacing_mm",
+                remedy="Give a length above 0 mm; 0.1 mm is usual.",
+            )
+
+
+def faces_to_fit(area_set: AreaSet, names: tuple[str, ...]) -> BoolArray | None:
+    """Return the faces of the evaluation mesh whose corners all lie in the named areas, (m',)."""
+    if not names:
+        return None
+    points = np.zeros(len(area_set.evaluation.points), dtype=bool)
+    for name in names:
+        if name not in area_set.areas:
+            raise no_area(name, area_set)
+        points |= area_set.areas[name].points
+    faces: BoolArray = np.all(points[area_set.evaluation.mesh.faces], axis=1)
+    return faces
+
+
+def refuse_unknown_areas(area_set: AreaSet, tolerances: Tolerances) -> None:
+    """A tolerance for a misspelt area would leave the area itself to the default."""
+    for name in tolerances.mean_abs_um:
+        if name not in area_set.areas and name not in area_set.missing:
+            raise no_area(name, area_set)
+
+
+def no_area(name: str, area_set: AreaSet) -> AreaError:
+    """Return the error for an area that is not there."""
+    return AreaError(
+        area_set.missing.get(name, f"There is no area called {name!r}."),
+        subject=name,
+        remedy=f"Choose from {', '.join(area_set.areas)}.",
+    )

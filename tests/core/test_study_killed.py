@@ -1,0 +1,94 @@
+"""``cuspwise study`` killed at any moment of its run goes on to the same bytes."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections import Counter
+from pathlib import Path
+
+import numpy as np
+import pytest
+from small_studies import write_small_study, written
+
+GROUPS = {"a": 3, "b": 2}
+ENTRIES = {"scan": 5, "pair": 4}
+
+RUN = "from cuspwise.standalone_core.cli import main; main()"
+
+
+def command(study: Path, out: Path) -> list[str]:
+    options = ["--out", str(out), "--workers", "1", "--no-pictures"]
+    return [sys.executable, "-c", RUN, "study", str(study), *options]
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write_small_study(tmp_path_factory.mktemp("study"), GROUPS)
+
+
+@pytest.fixture(scope="module")
+def whole(study: Path) -> tuple[dict[str, bytes], float]:
+    """Files of a run that nobody stops, and its time."""
+    out = study.parent / "whole"
+    started = time.monotonic()
+    subprocess.run(command(study, out), check=True, stdout=subprocess.DEVNULL)
+    return written(out), time.monotonic() - started
+
+
+def kill_after(seconds: float, study: Path, out: Path) -> bool:
+    """Start the study and kill it; return whether it was still at work then."""
+    process = subprocess.Popen(command(study, out), stdout=subprocess.DEVNULL)
+    time.sleep(seconds)
+    process.send_signal(signal.SIGKILL)
+    return process.wait() == -signal.SIGKILL
+
+
+def reached(out: Path) -> str:
+    """How far a run had come, by what lies in its folder."""
+    names = [file.name for file in (out / "kept").glob("*.npz")] if out.exists() else []
+    if not names:
+        return "before the first crown"
+    if sum(name.startswith("scan") for name in names) < ENTRIES["scan"]:
+        return "crowns"
+    if sum(name.startswith("pair") for name in names) < ENTRIES["pair"]:
+        return "pairs"
+    if not list(out.glob(".cuspwise-*")):
+        return "maps, statistics or putting in place"
+    return "tables, figures"
+
+
+def test_it_says_no_time_of_day_outside_the_page(
+    whole: tuple[dict[str, bytes], float],
+) -> None:
+    files, _ = whole
+    assert {"study.json", "methods.txt", "tables/trueness.csv", "maps/a.ply"} <= set(files)
+    assert "seconds" not in json.loads(files["study.json"])
+
+
+def test_killed_at_random_moments_of_the_whole_run_it_goes_on_to_the_same_bytes(
+    study: Path, whole: tuple[dict[str, bytes], float], tmp_path: Path
+) -> None:
+    """Moments are spread evenly over a run's time, with chance within; one run is killed twice."""
+    files, seconds = whole
+    rng = np.random.default_rng(int(os.environ.get("CUSPWISE_KILL_SEED", "3")))
+    times = int(os.environ.get("CUSPWISE_KILLS", "4"))
+    moments = (np.arange(times) + rng.random(times)) / times * seconds
+    stages: Counter[str] = Counter()
+    for number, moment in enumerate(moments):
+        out = tmp_path / f"out {number}"
+        if kill_after(float(moment), study, out):
+            stages[reached(out)] += 1
+        if number % 2:
+            kill_after(float(rng.uniform(0.3, 1.0) * seconds), study, out)
+        subprocess.run(command(study, out), check=True, stdout=subprocess.DEVNULL)
+        again = written(out)
+        assert [n for n in again if not n.startswith(".cuspwise-")] == list(files)
+        assert [n for n in files if again[n] != files[n]] == [], f"killed after {moment:.2f} s"
+    print(f"killed {stages.total()} of {times} runs of {seconds:.1f} s: {dict(stages)}")
+    assert stages.total() >= times - 1  # the last may have been done
+    assert times < 20 or len(stages) >= 4
