@@ -18,6 +18,9 @@ from .settings import AreaSettings
 
 Points = dict[str, BoolArray]
 
+NO_MESIAL = "The mesial direction is not given."
+NO_INSERTION = "Without a cavity the path of insertion cannot be told, and it is not given."
+
 
 def find_areas(evaluation: EvaluationMesh, settings: AreaSettings | None = None) -> AreaSet:
     """Find the areas of a design; see :func:`find_areas_steps`."""
@@ -158,16 +161,13 @@ def _mesial_across(insertion: FloatArray | None, settings: AreaSettings) -> Floa
 def _why(name: str, layout: Layout, settings: AreaSettings) -> str:
     """Say why an area is missing."""
     if name.startswith("contact") and settings.mesial_direction is None:
-        return "The mesial direction is not given (mesial_direction; --mesial on the command line)."
+        return NO_MESIAL
     if name in ("intaglio", "margin") or (name == "external" and layout.external is None):
         return layout.reason
     if layout.external is None:
         return f"It is a part of the external surface. {layout.reason}"
     if layout.insertion is None:
-        return (
-            "Without a cavity the path of insertion cannot be told; give it (insertion; "
-            "--insertion on the command line)."
-        )
+        return NO_INSERTION
     if name == "fossae":
         return (
             f"A ball of {settings.fossa_ball_radius_mm:g} mm radius touches the whole occlusal "

@@ -12,6 +12,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from ..areas.find import NO_INSERTION, NO_MESIAL
 from ..areas.supports import contact_of
 from ..deviation.contacts import CONTACT_WORDS
 from ..deviation.verdict import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN
@@ -39,6 +40,9 @@ if TYPE_CHECKING:
     from ..mesh.files import MeshFile
     from ..mesh.health import HealthReport
     from ..mesh.repair import Repair
+
+GIVEN_BY = {NO_MESIAL: "--mesial", NO_INSERTION: "--insertion"}
+"""The option that helps, by the reason why an area is missing."""
 
 __all__ = [
     "areas_document",
@@ -232,7 +236,11 @@ def areas_table(area_set: AreaSet) -> RenderableType:
     if area_set.insertion is not None:
         along = ", ".join(f"{x:.3f}".replace("-", "−") for x in area_set.insertion)
         lines.append(f"Path of insertion, to occlusal: ({along}).")
-    lines += [f"No {area_words(name)}: {why}" for name, why in area_set.missing.items()]
+    for name, why in area_set.missing.items():
+        option = GIVEN_BY.get(why)
+        lines.append(
+            f"No {area_words(name)}: {why}" + (f" Give it with {option}." if option else "")
+        )
     lines += area_set.warnings
     return Group(table, _lines(lines))
 
