@@ -18,26 +18,19 @@ from typing import Any
 import bpy
 import numpy as np
 
-from ..standalone_core.areas.area_set import Area, AreaSet
+from ..standalone_core.areas.area_set import AreaSet
 from ..standalone_core.check import CheckResult
-from ..standalone_core.deviation.field import DeviationField, DeviationSettings
+from ..standalone_core.deviation.field import DeviationField
 from ..standalone_core.deviation.judgement import Judgement, judge_deviations
 from ..standalone_core.deviation.verdict import Tolerances
 from ..standalone_core.errors import CuspwiseError
-from ..standalone_core.mesh.refine import EvaluationMesh
-from ..standalone_core.mesh.triangle_mesh import TriangleMesh
 from ..standalone_core.report.document import check_document, plain
 from ..standalone_core.report.words import exceedance_limit_um, superimposition_lines
 from ..standalone_core.superimpose.result import Superimposition
 from ..standalone_core.superimpose.settings import SuperimposeSettings
-from . import area_groups, bridge, contacts
+from . import area_groups, bridge, contacts, kept_points
 from .identifiers import (
     OBJECT_PROPERTIES,
-    POINT_AREAS,
-    POINT_DEVIATION,
-    POINT_STATUS,
-    POINT_WEIGHT,
-    RESULT_MESH_NAME,
     SCENE_PROPERTIES,
     deviation_attribute,
 )
@@ -179,18 +172,9 @@ def forget(scan: bpy.types.Object, scene: bpy.types.Scene) -> None:
 
 
 def _points_mesh(result: CheckResult) -> bpy.types.Mesh:
-    """Keep what it takes to judge by other tolerances: points, edges, deviations, areas."""
-    field = result.design_to_scan
-    edges = result.evaluation.mesh.graph.edges
-    mesh = bridge.new_mesh(RESULT_MESH_NAME, field.points_mm, edges=edges)
-    inside = np.zeros(len(field), dtype=np.int64)
-    for bit, name in enumerate(contacts.areas_without_contacts(result.area_set)):
-        inside |= result.area_set[name].points.astype(np.int64) << bit
-    bridge.write_attribute(mesh, POINT_DEVIATION, "FLOAT", field.deviation_mm)
-    bridge.write_attribute(mesh, POINT_WEIGHT, "FLOAT", field.weights_mm2)
-    bridge.write_attribute(mesh, POINT_STATUS, "INT", field.status)
-    bridge.write_attribute(mesh, POINT_AREAS, "INT", inside)
-    return mesh
+    names = contacts.areas_without_contacts(result.area_set)
+    areas = {name: result.area_set[name] for name in names}
+    return kept_points.write(result.design_to_scan, result.evaluation.mesh.graph.edges, areas)
 
 
 # Judging anew --------------------------------------------------------------------------------
@@ -199,7 +183,7 @@ def _points_mesh(result: CheckResult) -> bpy.types.Mesh:
 def field_of(scan: bpy.types.Object) -> tuple[DeviationField, AreaSet] | None:
     """Return the deviations at a result's points and its areas; None without a result."""
     kept, mesh = result_of(scan), data_of(scan).result_points
-    return None if kept is None or mesh is None else _field_of(mesh, kept)
+    return None if kept is None or mesh is None else kept_points.read(mesh, kept)
 
 
 def superimposition_kept(kept: Mapping[str, Any]) -> Superimposition:
@@ -209,12 +193,7 @@ def superimposition_kept(kept: Mapping[str, Any]) -> Superimposition:
 
 def points_of(scan: bpy.types.Object) -> tuple[np.ndarray, np.ndarray] | None:
     """Return deviations (mm) and weights (mm²) at a result's points; None without a result."""
-    mesh = data_of(scan).result_points
-    if mesh is None:
-        return None
-    deviation = bridge.read_attribute(mesh, POINT_DEVIATION)
-    weight = bridge.read_attribute(mesh, POINT_WEIGHT)
-    return None if deviation is None or weight is None else (deviation, weight)
+    return kept_points.deviations(data_of(scan).result_points)
 
 
 def judge_all(scene: bpy.types.Scene) -> None:
@@ -230,7 +209,7 @@ def _judge(scan: bpy.types.Object, tolerances: Tolerances) -> None:
         return
     if kept["choices"]["tolerances_um"] == dict(tolerances.mean_abs_um):
         return
-    field, area_set = _field_of(mesh, kept)
+    field, area_set = kept_points.read(mesh, kept)
     found = _verdict_only(kept["check"]["superimposition"])
     judgement = judge_deviations((field,), area_set, found, tolerances)
     _write_judgement(kept, judgement, tolerances)
@@ -266,37 +245,6 @@ def list_patches(scan: bpy.types.Object, kept: Mapping[str, Any]) -> None:
         patch = patches.add()
         patch.peak_um, patch.area_mm2 = found["peak_um"], found["area_mm2"]
         patch.where = ",".join(found["areas"])
-
-
-def _field_of(mesh: bpy.types.Mesh, kept: Mapping[str, Any]) -> tuple[DeviationField, AreaSet]:
-    """Return the kept points as the core's own results."""
-    points = bridge.positions(mesh).astype(np.float64)
-    values = {
-        name: np.asarray(bridge.read_attribute(mesh, name))
-        for name in (POINT_DEVIATION, POINT_WEIGHT, POINT_STATUS, POINT_AREAS)
-    }
-    field = DeviationField(
-        direction="design_to_scan",
-        points_mm=points,
-        deviation_mm=values[POINT_DEVIATION].astype(np.float64),
-        status=values[POINT_STATUS].astype(np.uint8),
-        weights_mm2=values[POINT_WEIGHT].astype(np.float64),
-        area_point=np.arange(len(points)),
-        settings=DeviationSettings(search_mm=kept["choices"]["search_mm"]),
-    )
-    # Measures ask for points and areas only, patches for edges: each as a face without area.
-    edges = bridge.edges_of(mesh)
-    bare = TriangleMesh(points, edges[:, [0, 1, 1]], mesh.name)
-    no_face = np.full(len(points), -1)
-    evaluation = EvaluationMesh(
-        bare, bare, np.zeros(0, dtype=np.int64), no_face, np.zeros((len(points), 3)), 1.0
-    )
-    areas = {
-        name: Area(name, (values[POINT_AREAS].astype(np.int64) >> bit & 1).astype(bool))
-        for bit, name in enumerate(kept["areas"])
-    }
-    missing = kept["check"]["missing_areas"]
-    return field, AreaSet(evaluation=evaluation, areas=areas, missing=missing)
 
 
 def _verdict_only(document: Mapping[str, Any]) -> Superimposition:

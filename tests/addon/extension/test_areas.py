@@ -202,3 +202,24 @@ def test_area_files_are_refused_with_a_reason(crown: SimpleNamespace, tmp_path: 
     with pytest.raises(RuntimeError, match="could not be written"):
         bpy.ops.cuspwise.save_areas(filepath=str(tmp_path / "none" / "areas.json"))
     assert not crown.design.vertex_groups
+
+
+def test_any_number_of_own_areas_is_kept_with_a_result(
+    crown: SimpleNamespace, extension: SimpleNamespace
+) -> None:
+    """Sixty of them, more than a whole number of Blender's has bits: judged anew, none is lost."""
+    bpy, store = crown.bpy, extension.part("addon.store")
+    heights = np.array([v.co.z for v in crown.design.data.vertices])
+    steps = np.linspace(heights.min() + 0.2, heights.max() - 0.2, 60)
+    for k, height in enumerate(steps):
+        group = crown.design.vertex_groups.new(name=f"Area: above {k}")
+        group.add(np.flatnonzero(heights > height).tolist(), 1.0, "REPLACE")
+    assert bpy.ops.cuspwise.check_crown() == {"FINISHED"}
+    before = {row["area"]: row for row in store.rows_of(store.result_of(crown.scan))}
+    assert {f"above {k}" for k in range(60)} <= before.keys()
+    _field, kept = store.field_of(crown.scan)
+    counts = [int(kept[f"above {k}"].points.sum()) for k in range(60)]
+    assert counts == [before[f"above {k}"]["n"] for k in range(60)]
+    assert counts == sorted(counts, reverse=True)
+    assert counts[0] > counts[30] > counts[31] > counts[59] > 0
+    assert all(kept[name].points.sum() == before[name]["n"] for name in ("whole", "margin"))
