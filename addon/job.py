@@ -1,21 +1,27 @@
-"""Long work without freezing the window: a core generator, stepped by a timer.
+"""Long work without freezing the window: the core in a thread, Blender's data in short steps.
 
-With no window the same operator runs to its end in ``execute``. Blender's data is read before
-the first step and written after the last, so a job that is cancelled has changed nothing.
+What lies between reading Blender's data and writing it is steps of the core; they run in a thread
+(:mod:`.worker`) while a timer looks how far they are. Reading and writing stay on the main
+thread, a step at each tick. Nothing is written before the work has ended, so a job that is
+cancelled has changed nothing; once the writing has begun it goes to its end. With no window the
+same operator runs to its end in ``execute``, without a thread.
 """
 
 from __future__ import annotations
 
-import time
+import inspect
+from contextlib import suppress
 from typing import Any
 
 import bpy
 
-from ..standalone_core.errors import CuspwiseError
-from ..standalone_core.progress import Progress, Steps, run
+from ..standalone_core.errors import CuspwiseError, SettingError
+from ..standalone_core.progress import Progress, Steps, run, scaled
 from .identifiers import JOB_PROPERTIES
+from .worker import AbandonedError, Worker
 
-TICK_S = 0.08
+TICK_S = 0.02
+READ, WORKED = 0.05, 0.9  # shares of the bar
 # Looking at the scene goes on while a job runs; everything else would change what it read.
 LOOKING = {
     "MOUSEMOVE",
@@ -29,23 +35,42 @@ LOOKING = {
     "TIMER_REPORT",
     "WINDOW_DEACTIVATE",
 }
+_under_way: list[JobOperator] = []
 
 
 class JobOperator:
-    """Base of operators with long work; a subclass gives ``start`` and ``finish``."""
+    """Base of operators with long work; a subclass gives ``start`` and ``finish``.
+
+    Attributes
+    ----------
+    writes_files : bool
+        Whether the steps write files. Cancelling then waits for the present step, whose files
+        may be in place already.
+    """
+
+    writes_files = False
+
+    def read(self, context: bpy.types.Context) -> Steps[None]:
+        """Read in steps what takes longer than a tick; nothing is changed yet."""
+        del context
+        yield from ()
 
     def start(self, context: bpy.types.Context) -> Steps[Any]:
-        """Read what the work needs and return its steps; nothing is changed yet."""
+        """Return the steps of the work, with all they need; nothing is changed yet.
+
+        They run in a thread and must not touch Blender's data.
+        """
         raise NotImplementedError
 
-    def finish(self, context: bpy.types.Context, result: Any) -> str:
-        """Write the result; return what the user is told."""
+    def finish(self, context: bpy.types.Context, result: Any) -> str | Steps[str]:
+        """Write the result, in steps if it takes longer than a tick; return what is told."""
         raise NotImplementedError
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         """Run to the end."""
+        self._worker, self._writing = None, False
         try:
-            said = self.finish(context, run(self.start(context)))
+            said = run(self._all_steps(context, in_thread=False))
         except CuspwiseError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
@@ -56,28 +81,30 @@ class JobOperator:
         """Start the timer; in the background, run to the end."""
         if bpy.app.background:
             return self.execute(context)
-        try:
-            self._steps = self.start(context)
-        except CuspwiseError as error:
-            self.report({"ERROR"}, str(error))
-            return {"CANCELLED"}
+        self._worker, self._writing = None, False
+        self._steps = self._all_steps(context, in_thread=True)
         manager = context.window_manager
-        self._timer = manager.event_timer_add(0.02, window=context.window)
+        self._timer = manager.event_timer_add(TICK_S, window=context.window)
         manager.progress_begin(0, 100)
         manager.modal_handler_add(self)
+        _under_way.append(self)
         _show(context, Progress(f"{self.bl_label}", 0.0))
         return {"RUNNING_MODAL"}
 
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        """Work for a moment at each tick; Esc ends it."""
+        """Look how far the work is, or read or write for a moment; Esc ends it."""
         if event.type == "ESC" and event.value == "PRESS":
-            self.cancel(context)
-            self.report({"INFO"}, f"{self.bl_label} cancelled; nothing was changed.")
-            return {"CANCELLED"}
+            return self._escape(context)
         if event.type != "TIMER":
             return {"PASS_THROUGH"} if event.type in LOOKING else {"RUNNING_MODAL"}
         try:
-            said = self._tick(context)
+            progress = next(self._steps)
+        except StopIteration as end:
+            self.cancel(context)
+            self.report({"INFO"}, end.value)
+            return {"FINISHED"}
+        except AbandonedError:
+            return self._cancelled(context)
         except CuspwiseError as error:
             self.cancel(context)
             self.report({"ERROR"}, str(error))
@@ -85,33 +112,77 @@ class JobOperator:
         except BaseException:
             self.cancel(context)
             raise
-        if said is None:
-            return {"RUNNING_MODAL"}
-        self.cancel(context)
-        self.report({"INFO"}, said)
-        return {"FINISHED"}
+        _show(context, progress, can_cancel=not self._writing)
+        return {"RUNNING_MODAL"}
 
     def cancel(self, context: bpy.types.Context) -> None:
         """Take the timer and the bar away; Blender calls this too when the window closes."""
+        if self not in _under_way:
+            return
+        _under_way.remove(self)
+        if self._writing:
+            _run_out(self._steps)  # half a result would be worse than none
         self._steps.close()
         context.window_manager.event_timer_remove(self._timer)
         context.window_manager.progress_end()
         getattr(context.window_manager, JOB_PROPERTIES).running = False
         if context.workspace:
             context.workspace.status_text_set(None)
-        _redraw(context)
+        _redraw(context, {"WINDOW", "UI"})
 
-    def _tick(self, context: bpy.types.Context) -> str | None:
-        """Take steps until the moment is over; return what is told once all is done."""
-        end = time.perf_counter() + TICK_S
+    def _escape(self, context: bpy.types.Context) -> set[str]:
+        if self._writing:
+            return {"RUNNING_MODAL"}
+        if self.writes_files and self._worker is not None:
+            self._worker.abandon()
+            return {"RUNNING_MODAL"}
+        return self._cancelled(context)
+
+    def _cancelled(self, context: bpy.types.Context) -> set[str]:
+        self.cancel(context)
+        self.report({"INFO"}, f"{self.bl_label} cancelled; nothing was changed.")
+        return {"CANCELLED"}
+
+    def _all_steps(self, context: bpy.types.Context, *, in_thread: bool) -> Steps[str]:
+        """Read, work, write; all but the work on the thread that takes these steps."""
         try:
-            progress = next(self._steps)
-            while time.perf_counter() < end:
-                progress = next(self._steps)
-        except StopIteration as done:
-            return self.finish(context, done.value)
-        _show(context, progress)
-        return None
+            yield from scaled(self.read(context), 0.0, READ)
+            work = self.start(context)
+            working = self._in_thread(work) if in_thread else work
+            result = yield from scaled(working, READ, WORKED)
+            return (yield from scaled(self._write(context, result), WORKED, 1.0))
+        except MemoryError as error:
+            raise SettingError(
+                "The memory of this computer does not suffice.",
+                subject=self.bl_label,
+                remedy="Close other programs, or work with a coarser mesh or a wider spacing.",
+            ) from error
+        except ReferenceError as error:
+            raise SettingError(
+                "An object that it works on was deleted meanwhile.",
+                subject=self.bl_label,
+                remedy="Choose design and scan again and repeat it.",
+            ) from error
+
+    def _write(self, context: bpy.types.Context, result: Any) -> Steps[str]:
+        self._writing = True
+        try:
+            said = self.finish(context, result)
+            if inspect.isgenerator(said):
+                said = yield from said
+        finally:
+            self._writing = False
+        return said
+
+    def _in_thread(self, work: Steps[Any]) -> Steps[Any]:
+        """Have steps taken in a thread; tell at each tick how far it is."""
+        self._worker = Worker(work)
+        try:
+            while not self._worker.ended:
+                yield self._worker.progress
+            return self._worker.result()
+        finally:
+            self._worker.abandon()
 
 
 def is_running(context: bpy.types.Context) -> bool:
@@ -119,17 +190,34 @@ def is_running(context: bpy.types.Context) -> bool:
     return bool(getattr(context.window_manager, JOB_PROPERTIES).running)
 
 
-def _show(context: bpy.types.Context, progress: Progress) -> None:
+def stop_all(context: bpy.types.Context) -> None:
+    """End the job under way, before the extension goes: Blender does not ask it to."""
+    for operator in list(_under_way):
+        operator.cancel(context)
+
+
+def _run_out(steps: Steps[str]) -> None:
+    with suppress(CuspwiseError):  # there is nobody left to tell
+        run(steps)
+
+
+def _show(context: bpy.types.Context, progress: Progress, *, can_cancel: bool = True) -> None:
     state = getattr(context.window_manager, JOB_PROPERTIES)
+    percent = round(100 * progress.fraction)
+    if (state.running, state.label, round(100 * state.fraction)) == (True, progress.label, percent):
+        return  # drawing anew at every tick would take the time of the work
     state.running, state.label, state.fraction = True, progress.label, progress.fraction
-    context.window_manager.progress_update(round(100 * progress.fraction))
+    context.window_manager.progress_update(percent)
     if context.workspace:
-        context.workspace.status_text_set(f"{progress.label} …   Esc: Cancel")
-    _redraw(context)
+        hint = "   Esc: Cancel" if can_cancel else ""
+        context.workspace.status_text_set(f"{progress.label} …{hint}")
+    _redraw(context, {"UI"})
 
 
-def _redraw(context: bpy.types.Context) -> None:
+def _redraw(context: bpy.types.Context, regions: set[str]) -> None:
     for window in context.window_manager.windows:
         for area in window.screen.areas:
             if area.type == "VIEW_3D":
-                area.tag_redraw()
+                for region in area.regions:
+                    if region.type in regions:
+                        region.tag_redraw()

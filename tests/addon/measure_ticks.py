@@ -1,0 +1,195 @@
+"""Runs inside a real window: how long the window stands still while a crown is checked.
+
+Writes ``ticks.json``: the longest and the 99th percentile, in milliseconds, of the calls of
+``modal``, of the gaps between them, of the reading and the writing among them, and of the gaps
+between the ticks of a timer of Blender's own, which tell how long nothing else could happen.
+Nothing is asserted: other work on the machine lengthens every gap.
+"""
+
+import importlib
+import json
+import os
+import time
+import traceback
+from pathlib import Path
+
+import bpy
+import numpy as np
+
+OUT = Path(os.environ["GUI_OUT"])
+PACKAGE = next(name for name in bpy.context.preferences.addons.keys() if name.endswith("cuspwise"))  # noqa: SIM118
+EDGE_MM = 0.073  # 190 000 triangles
+SCAN_EDGE_MM = float(os.environ.get("CUSPWISE_SCAN_EDGE_MM", EDGE_MM))  # 0.0225: two millions
+ROUNDS = 2  # the second finds areas and colours of the first
+IDLE_S = 3.0
+FACTS: dict = {}
+CALLS: list = []  # of each call of modal: when it began, how long it took, doing what, label
+BEATS: list = []
+
+
+def part(name):
+    """A module of the extension."""
+    return importlib.import_module(f"{PACKAGE}.{name}")
+
+
+def view():
+    """Context of the 3D view."""
+    window = bpy.context.window_manager.windows[0]
+    area = next(a for a in window.screen.areas if a.type == "VIEW_3D")
+    region = next(r for r in area.regions if r.type == "WINDOW")
+    return bpy.context.temp_override(window=window, area=area, region=region)
+
+
+def prepare():
+    """Design and scan, and a watch on the calls of ``modal``."""
+    for obj in list(bpy.data.objects):
+        bpy.data.objects.remove(obj)
+    made = part("standalone_core.demo.crown").demo_crown(EDGE_MM)
+    errors = part("standalone_core.demo.scenario").printed_errors()
+    produced = part("standalone_core.demo.production").produce(
+        made, errors, edge_mm=SCAN_EDGE_MM, rng=np.random.default_rng(3)
+    )
+    FACTS["triangles"] = [len(made.mesh.faces), len(produced.mesh.faces)]
+    for name, mesh in (("Design", made.mesh), ("Scan", produced.mesh)):
+        made_mesh = part("addon.bridge").new_mesh(name, mesh.vertices, mesh.faces)
+        obj = bpy.data.objects.new(name, made_mesh)
+        bpy.context.scene.collection.objects.link(obj)
+        obj.select_set(name == "Scan")
+    bpy.context.scene.cuspwise.design = bpy.data.objects["Design"]
+    with view():
+        bpy.ops.cuspwise.add_scans()
+        bpy.ops.view3d.view_selected()
+        bpy.ops.object.select_all(action="DESELECT")
+    watch(part("addon.job").JobOperator)
+    return 2.0
+
+
+def watch(operator):
+    """Note when each call of ``modal`` began, how long it took, and what it did."""
+    modal = operator.modal
+
+    def watched(self, context, event):
+        worker, ticks = self._worker, event.type == "TIMER"
+        doing = "read" if worker is None else "write" if worker.ended else "work"
+        label = bpy.context.window_manager.cuspwise_job.label
+        begin = time.perf_counter()
+        try:
+            return modal(self, context, event)
+        finally:
+            if ticks:
+                CALLS.append((begin, time.perf_counter() - begin, doing, label))
+
+    operator.modal = watched
+
+
+def start():
+    """Start the check as a click does."""
+    CALLS.clear()
+    BEATS.clear()
+    with view():
+        begin = time.perf_counter()
+        bpy.ops.cuspwise.check_crown("INVOKE_DEFAULT")
+        FACTS["invoke_ms"] = 1e3 * (time.perf_counter() - begin)
+    return 0.0
+
+
+def wait():
+    """Wait for the job's end."""
+    return None if bpy.context.window_manager.cuspwise_job.running else 0.0
+
+
+def note():
+    """Note what was measured."""
+    calls = np.array([(begin, length) for begin, length, _, _ in CALLS])
+    found = {"seconds": calls[-1].sum() - calls[0, 0]}
+    found["modal"] = spread(calls[:, 1])
+    gaps = np.diff(calls[:, 0])
+    found["between ticks"] = spread(gaps)
+    found["longest gaps"] = [
+        [round(1e3 * float(gaps[k])), CALLS[k + 1][3]] for k in np.argsort(-gaps)[:12]
+    ]
+    for doing in ("read", "work", "write"):
+        found[f"modal, {doing}"] = spread([call[1] for call in CALLS if call[2] == doing])
+    inside = [beat for beat in BEATS if calls[0, 0] <= beat <= calls[-1].sum()]
+    found["between beats"] = spread(np.diff(inside))
+    FACTS.setdefault("rounds", []).append(found)
+    FACTS["state"] = bpy.context.scene.cuspwise.scans[0].scan.cuspwise.state
+    return 2.0
+
+
+def rest():
+    """No job, for comparison."""
+    BEATS.clear()
+    return IDLE_S
+
+
+def redraw():
+    """Note the rest; now no job, but all that is drawn anew for one."""
+    FACTS["between beats at rest"] = spread(np.diff(BEATS))
+    BEATS.clear()
+    for k in range(50):
+        bpy.app.timers.register(lambda k=k: show(k), first_interval=0.1 * k)
+    return 6.0
+
+
+def show(k):
+    """Draw what a job's progress draws."""
+    job = part("addon.job")
+    progress = part("standalone_core.progress").Progress(f"Step {k}", k / 50)
+    job._show(bpy.context, progress)
+
+
+def drawn():
+    """Note it."""
+    bpy.context.window_manager.cuspwise_job.running = False
+    bpy.context.workspace.status_text_set(None)
+    FACTS["between beats, redrawing"] = spread(np.diff(BEATS))
+    return 1.0
+
+
+def end():
+    """Nothing more."""
+    return -1.0
+
+
+def spread(seconds):
+    """Longest and 99th percentile, ms, of how many."""
+    if not len(seconds):
+        return None
+    spans = 1e3 * np.asarray(seconds)
+    return {
+        "longest_ms": round(float(spans.max()), 1),
+        "p99_ms": round(float(np.percentile(spans, 99)), 1),
+        "count": len(spans),
+    }
+
+
+def beat():
+    """A sign of life, as often as Blender allows."""
+    BEATS.append(time.perf_counter())
+    return 0.005
+
+
+STEPS = [prepare, rest, redraw, drawn, *(ROUNDS * [start, wait, note]), end]
+
+
+def step():
+    """Take the next step."""
+    try:
+        pause = STEPS[0]()
+    except Exception:
+        FACTS["error"] = traceback.format_exc()
+        traceback.print_exc()
+        pause = -1.0
+    if pause is None:
+        return 0.3
+    STEPS.pop(0)
+    if pause >= 0.0 and STEPS:
+        return pause
+    (OUT / "ticks.json").write_text(json.dumps(FACTS, indent=1), encoding="utf-8")
+    (OUT / "done").touch()
+    return None
+
+
+bpy.app.timers.register(step, first_interval=1.0)
+bpy.app.timers.register(beat, first_interval=1.0)
