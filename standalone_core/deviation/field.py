@@ -87,6 +87,9 @@ class DeviationField:
         nothing was found within the search distance, so that no area but the whole holds it.
     settings : DeviationSettings
         What it was made with.
+    foot_mm : (n, 3) float or None
+        The other surface's nearest points, mm; NaN where a point does not count. None in a field
+        that was not measured but computed from others.
     """
 
     direction: Direction
@@ -96,6 +99,7 @@ class DeviationField:
     weights_mm2: FloatArray
     area_point: IntArray
     settings: DeviationSettings = field(default_factory=DeviationSettings)
+    foot_mm: FloatArray | None = field(default=None, repr=False)
 
     def __len__(self) -> int:
         """Count of points, counted or not."""
@@ -144,7 +148,7 @@ def measure_deviation_steps(
             remedy=f"Give one of {', '.join(DIRECTIONS)}.",
         )
     count = len(mesh.vertices)
-    deviation = np.full(count, np.nan)
+    deviation, foot = np.full(count, np.nan), np.full((count, 3), np.nan)
     status = np.full(count, TOO_FAR, dtype=np.uint8)
     area_point = np.arange(count) if direction == "design_to_scan" else np.full(count, -1)
     sign = -1.0 if direction == "design_to_scan" else 1.0
@@ -155,7 +159,9 @@ def measure_deviation_steps(
         feet = index.closest(mesh.vertices[part], max_distance_mm=settings.search_mm, signed=True)
         status[part] = counting_status(mesh.vertex_normals[part], feet, index.mesh, settings)
         assert feet.signed_mm is not None  # signed distances were asked for
-        deviation[part] = np.where(status[part] == COUNTED, sign * feet.signed_mm, np.nan)
+        counted = status[part] == COUNTED
+        deviation[part] = np.where(counted, sign * feet.signed_mm, np.nan)
+        foot[part] = np.where(counted[:, None], feet.foot, np.nan)
         if direction == "scan_to_design":
             area_point[part] = _nearest_corner(feet, index.mesh)
     return DeviationField(
@@ -166,6 +172,7 @@ def measure_deviation_steps(
         weights_mm2=mesh.vertex_areas,
         area_point=area_point,
         settings=settings,
+        foot_mm=foot,
     )
 
 

@@ -95,7 +95,7 @@ def difference(first: DeviationField, deviation_mm: FloatArray) -> DeviationFiel
     """Return the field of ``first`` minus other deviations at the same points."""
     apart = first.deviation_mm - deviation_mm
     status = np.where(np.isfinite(apart), COUNTED, TOO_FAR).astype(np.uint8)
-    return replace(first, deviation_mm=apart, status=status)
+    return replace(first, deviation_mm=apart, status=status, foot_mm=None)
 
 
 def _compared(
@@ -140,15 +140,17 @@ def _superimposed(
         second.design_to_scan,
         deviation_mm=np.where(status == COUNTED, -fit.signed_mm, np.nan),
         status=status,
+        foot_mm=None,
     )
     return field, _motion(T, carried)
 
 
 def _carried(scan: MeasuredScan, evaluation: EvaluationMesh) -> TriangleMesh:
     """Return a crown's surface as its points nearest to the design's, joined as those are."""
-    counted = scan.design_to_scan.counted
-    faces = evaluation.mesh.faces
-    vertices = np.where(counted[:, None], scan.feet_mm, evaluation.points)
+    field, faces = scan.design_to_scan, evaluation.mesh.faces
+    assert field.foot_mm is not None  # it was measured
+    counted = field.counted
+    vertices = np.where(counted[:, None], field.foot_mm, evaluation.points)
     return TriangleMesh(vertices, faces[np.all(counted[faces], axis=1)])
 
 

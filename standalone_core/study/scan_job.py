@@ -16,7 +16,7 @@ from ..deviation.measures import measure_areas
 from ..mesh.files import read_mesh
 from ..mesh.refine import EvaluationMesh, evaluation_mesh
 from ..mesh.repair import repair_mesh
-from ..mesh.triangle_mesh import FloatArray, TriangleMesh
+from ..mesh.triangle_mesh import TriangleMesh
 from ..progress import Progress, Steps, run, scaled
 from ..superimpose.result import Superimposition
 from ..superimpose.superimposition import superimpose_steps
@@ -63,9 +63,7 @@ class MeasuredScan:
         What reading and repairing found, as sentences.
     superimposition : Superimposition
     design_to_scan, scan_to_design : DeviationField
-    feet_mm : (p, 3) float
-        The scan's point nearest to each evaluation point of the design, in the design's frame;
-        NaN where none counts.
+        Of the first also the feet, which pairs are made of.
     """
 
     triangles: int
@@ -73,7 +71,6 @@ class MeasuredScan:
     superimposition: Superimposition
     design_to_scan: DeviationField
     scan_to_design: DeviationField
-    feet_mm: FloatArray
 
 
 def scan_key(sha256: str, design_sha256: str, settings: CheckSettings, fit_areas: str) -> str:
@@ -155,7 +152,6 @@ def measure_scan_steps(
         bench.evaluation.mesh, index, "design_to_scan", settings.deviation
     )
     forward = yield from scaled(forward_steps, 0.6, 0.75)
-    feet = _feet(forward, index)
     yield Progress("Placing the scan's points", 0.8)
     own_points = evaluation_mesh(moved, settings.spacing_mm).mesh
     backward_steps = measure_deviation_steps(
@@ -163,15 +159,7 @@ def measure_scan_steps(
     )
     backward = yield from scaled(backward_steps, 0.85, 1.0)
     notes = tuple(f"Scan: {text}" for text in (*file.notes, *repair.warnings))
-    return MeasuredScan(len(repair.mesh), notes, fit, forward, backward, feet)
-
-
-def _feet(field: DeviationField, index: SurfaceIndex) -> FloatArray:
-    feet = np.full((len(field), 3), np.nan)
-    counted = field.counted
-    near = index.closest(field.points_mm[counted], max_distance_mm=field.settings.search_mm)
-    feet[counted] = near.foot
-    return feet
+    return MeasuredScan(len(repair.mesh), notes, fit, forward, backward)
 
 
 def moved_scan(job: ScanJob, fit: Superimposition) -> TriangleMesh:
@@ -182,11 +170,12 @@ def moved_scan(job: ScanJob, fit: Superimposition) -> TriangleMesh:
 
 
 def _keep(kept: Kept, key: str, measured: MeasuredScan) -> None:
-    back = measured.scan_to_design
+    there, back = measured.design_to_scan, measured.scan_to_design
+    assert there.foot_mm is not None  # it was measured
     arrays: dict[str, NDArray[Any]] = {
-        "deviation_mm": measured.design_to_scan.deviation_mm,
-        "status": measured.design_to_scan.status,
-        "feet_mm": measured.feet_mm,
+        "deviation_mm": there.deviation_mm,
+        "status": there.status,
+        "foot_mm": there.foot_mm,
         "back_points_mm": back.points_mm,
         "back_deviation_mm": back.deviation_mm,
         "back_status": back.status,
@@ -226,7 +215,6 @@ def load_scan(
             area_point=arrays["back_area_point"],
             settings=settings.deviation,
         ),
-        feet_mm=arrays["feet_mm"],
     )
 
 
@@ -241,6 +229,7 @@ def _forward(
         weights_mm2=evaluation.weights_mm2,
         area_point=np.arange(len(evaluation.points)),
         settings=settings.deviation,
+        foot_mm=arrays["foot_mm"],
     )
 
 

@@ -30,7 +30,7 @@ from .settings import SuperimposeSettings
 _SAMPLE_POINTS = 2_000
 _SAMPLE_TOLERANCE = 2e-5
 """Step, as a share of the design's diagonal, at which the stage on samples ends."""
-PART_POINTS, _PART_TOLERANCE_MM = 16_000, 2e-4
+_PART_POINTS, _PART_TOLERANCE_MM = 16_000, 2e-4
 """Points of the stage on part of them, and the step at which it ends."""
 _STAGE_ITERATIONS = 40
 _SLOWEST, _FASTEST = 0.9, 0.1
@@ -240,8 +240,8 @@ def best_fit_steps(
         state = fit_on_samples(few.points, problem.design, state, problem.corners)
         done = 0.1
         yield Progress("Best fit", done)
-    if len(problem.points) > PART_POINTS:
-        part = problem.thinned(PART_POINTS)
+    if len(problem.points) > _PART_POINTS:
+        part = problem.thinned(_PART_POINTS)
         state = yield from scaled(part_steps(part, state.fresh()), done, 0.4)
         done = 0.4
     fit = yield from scaled(_whole_steps(problem, state.fresh()), done, 1.0)

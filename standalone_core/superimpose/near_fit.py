@@ -10,18 +10,21 @@ from ..errors import SuperimpositionError
 from ..mesh.triangle_mesh import BoolArray, FloatArray
 from ..progress import run
 from ..surface.closest import ClosestPoints
-from .best_fit import PART_POINTS, FitProblem, FitState, part_steps
+from .best_fit import FitProblem, FitState, part_steps
 from .feet import Feet, cut_mm, loss_weights, normal_equations
 from .frame import Frame
 from .prepared import PreparedDesign
 from .rigid import apply
 from .settings import SuperimposeSettings
 
+_PART_POINTS = 6_000
+"""As many as bring the points to well within the small step of their place."""
 _SMALL_STEP_MM = 0.001
-"""After a last step this small, distances follow from those before it to 0.001 µm.
+"""After a last step this small, distances follow from those before it.
 
 A distance changes by the step along its direction, but for half the square of the step times the
-surface's curvature, at most 2/mm on a crown.
+surface's curvature, which is at most 2/mm on a crown: 0.001 µm. Only where a foot passes over an
+edge it can be more, at single points: the share of the step that the edge's angle makes.
 """
 _TINY_MM = 1e-7
 _MOST_PASSES = 8
@@ -87,8 +90,8 @@ def near_fit(
         raise _too_few(settings)
     state = FitState(np.eye(4))
     problem = FitProblem(points[used], weights[used], target, settings)
-    if settings.refine and len(problem.points) > PART_POINTS:
-        state = run(part_steps(problem.thinned(PART_POINTS), state)).fresh()
+    if settings.refine and len(problem.points) > _PART_POINTS:
+        state = run(part_steps(problem.thinned(_PART_POINTS), state)).fresh()
     frame = Frame.of(problem.points, problem.weights)
     for _ in range(_MOST_PASSES):
         moved = apply(state.pose, points)

@@ -99,7 +99,7 @@ def test_what_is_kept_loses_nothing(jobs: list[ScanJob], bench: Workbench) -> No
     fresh = run(measure_scan_steps(jobs[1].scan, bench, SETTINGS))
     kept = load_scan(Kept(jobs[1].folder), jobs[1].key, bench.evaluation, SETTINGS)
     assert kept is not None
-    np.testing.assert_array_equal(kept.feet_mm, fresh.feet_mm)
+    np.testing.assert_array_equal(kept.design_to_scan.foot_mm, fresh.design_to_scan.foot_mm)
     assert kept.superimposition.reason == fresh.superimposition.reason
     assert kept.superimposition.warnings == fresh.superimposition.warnings
     assert len(kept.superimposition.rivals) == len(fresh.superimposition.rivals)
@@ -108,7 +108,7 @@ def test_what_is_kept_loses_nothing(jobs: list[ScanJob], bench: Workbench) -> No
 def test_feet_lie_at_the_deviation(jobs: list[ScanJob], bench: Workbench) -> None:
     kept = load_scan(Kept(jobs[2].folder), jobs[2].key, bench.evaluation, SETTINGS)
     assert kept is not None
-    away = np.linalg.norm(kept.feet_mm - bench.evaluation.points, axis=1)
+    away = np.linalg.norm(kept.design_to_scan.foot_mm - bench.evaluation.points, axis=1)
     counted = kept.design_to_scan.counted
     assert np.isnan(away[~counted]).all()
     np.testing.assert_allclose(
@@ -127,7 +127,7 @@ def test_pairs_agree_with_a_whole_superimposition(jobs: list[ScanJob], bench: Wo
     index = SurfaceIndex(moved_scan(jobs[0], first.superimposition))
     whole = superimpose(moved_scan(jobs[2], second.superimposition), index)
     T = whole.T_design_scan
-    points = second.feet_mm[second.design_to_scan.counted] @ T[:3, :3].T + T[:3, 3]
+    points = second.design_to_scan.foot_mm[second.design_to_scan.counted] @ T[:3, :3].T + T[:3, 3]
     weights = bench.evaluation.weights_mm2[second.design_to_scan.counted]
     distance = index.closest(points).distance_mm
     pair = load_pair(kept, job.key(jobs[2].key), "g", "0", "2")
