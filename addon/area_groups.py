@@ -16,6 +16,7 @@ from ..standalone_core.areas.files import areas_document
 from ..standalone_core.areas.supports import SUPPORTS, contact_of, is_support
 from ..standalone_core.mesh.refine import EvaluationMesh
 from ..standalone_core.mesh.triangle_mesh import TriangleMesh
+from ..standalone_core.progress import Progress, Steps, run
 from ..standalone_core.report.words import area_words
 from . import bridge
 from .identifiers import (
@@ -27,6 +28,7 @@ from .identifiers import (
 
 AREAS_VERSION = 1
 INSIDE = 0.5  # a vertex of at least this weight lies in the area
+CHUNK = 20_000  # vertices read or written at a step; about 30 ms
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,13 +57,17 @@ class UserAreas:
         return bool(self.vertices or self.loaded) or self.margin_line is not None
 
     @property
+    def groups(self) -> dict[str, np.ndarray]:
+        """The vertices of all these areas, support contacts among them."""
+        return {**self.vertices, **self.loaded}
+
+    @property
     def checksum(self) -> str:
         """Checksum of all of it but support contacts; empty if there is nothing."""
-        edited = {**self.vertices, **self.loaded}
-        if self.margin_line is None and all(contact_of(name) for name in edited):
+        if self.margin_line is None and all(contact_of(name) for name in self.groups):
             return ""
         digest = hashlib.blake2b(digest_size=16)
-        for name, vertices in sorted(edited.items()):
+        for name, vertices in sorted(self.groups.items()):
             if contact_of(name):
                 continue  # measured anew by themselves
             digest.update(f"{name}:{fingerprint(vertices)};".encode())
@@ -90,9 +96,14 @@ def found_areas(design: bpy.types.Object) -> dict[str, Any] | None:
 
 def user_areas(design: bpy.types.Object) -> UserAreas:
     """Return the areas and margin line that are not those found automatically."""
+    return run(user_areas_steps(design))
+
+
+def user_areas_steps(design: bpy.types.Object) -> Steps[UserAreas]:
+    """Read as :func:`user_areas` does, step by step."""
+    groups = yield from read_groups_steps(design)
     known = found_areas(design)
     fingerprints = {} if known is None else known["fingerprints"]
-    groups = read_groups(design)
     edited = {
         name: vertices
         for name, vertices in groups.items()
@@ -140,9 +151,9 @@ def own_margin_line(edited: UserAreas, local_to_mm: np.ndarray) -> MarginLine | 
     return MarginLine(points, closed=True, origin="user")
 
 
-def replace_areas(
+def replace_areas_steps(
     design: bpy.types.Object, area_set: AreaSet, mesh: TriangleMesh, local_to_mm: np.ndarray
-) -> None:
+) -> Steps[None]:
     """Put areas loaded from a file in the place of all that were there.
 
     Parameters are those of :func:`write_areas`.
@@ -157,7 +168,8 @@ def replace_areas(
     )
     if properties.margin_line is not None:
         properties.margin_line.data.splines.clear()
-    write_areas(design, automatic, mesh, local_to_mm)
+    nothing = UserAreas({}, {}, None, None)
+    yield from write_areas_steps(design, automatic, mesh, local_to_mm, nothing)
     document = areas_document(area_set)
     points = document.pop("points_mm")
     properties.area_points = bridge.new_mesh(AREA_POINTS_NAME, np.array(points))
@@ -178,7 +190,11 @@ def _loaded_document(design: bpy.types.Object, unchanged: Set[str]) -> dict[str,
 
 
 def write_areas(
-    design: bpy.types.Object, area_set: AreaSet, mesh: TriangleMesh, local_to_mm: np.ndarray
+    design: bpy.types.Object,
+    area_set: AreaSet,
+    mesh: TriangleMesh,
+    local_to_mm: np.ndarray,
+    edited: UserAreas | None = None,
 ) -> None:
     """Write the automatic areas as vertex groups and the margin line as a curve.
 
@@ -192,8 +208,22 @@ def write_areas(
         The design as it was read, vertex for vertex.
     local_to_mm : (4, 4) float
         From the object's own coordinates to the mesh's.
+    edited : UserAreas, optional
+        As they were read; read now if not given.
     """
-    edited = user_areas(design)
+    run(write_areas_steps(design, area_set, mesh, local_to_mm, edited))
+
+
+def write_areas_steps(
+    design: bpy.types.Object,
+    area_set: AreaSet,
+    mesh: TriangleMesh,
+    local_to_mm: np.ndarray,
+    edited: UserAreas | None = None,
+) -> Steps[None]:
+    """Write as :func:`write_areas` does, step by step."""
+    if edited is None:
+        edited = yield from user_areas_steps(design)
     known = found_areas(design)
     fingerprints: dict[str, str] = {} if known is None else dict(known["fingerprints"])
     for name, area in area_set.areas.items():
@@ -204,7 +234,7 @@ def write_areas(
             mesh.vertices, area_set.evaluation.design.vertices, inside.astype(float)
         )
         vertices = np.flatnonzero(carried >= INSIDE)
-        write_group(design, group_name(name), vertices)
+        yield from write_group_steps(design, group_name(name), vertices)
         fingerprints[name] = fingerprint(vertices)
     line = None if known is None else known["margin_line"]
     if edited.margin_line is None and area_set.margin_line is not None:
@@ -226,25 +256,63 @@ def write_areas(
 
 def read_groups(design: bpy.types.Object) -> dict[str, np.ndarray]:
     """Return the vertices of every area's vertex group."""
+    return run(read_groups_steps(design))
+
+
+def read_groups_steps(design: bpy.types.Object) -> Steps[dict[str, np.ndarray]]:
+    """Read as :func:`read_groups` does, step by step."""
     names = {
         group.index: area_name(group.name)
         for group in design.vertex_groups
         if group.name.startswith(AREA_GROUP_PREFIX)
     }
     found: dict[str, list[int]] = {name: [] for name in names.values()}
-    if names:
-        for vertex in design.data.vertices:
+    count = len(design.data.vertices) if names else 0
+    for begin in range(0, count, CHUNK):
+        yield Progress("Reading the areas", begin / count)
+        for vertex in design.data.vertices[begin : begin + CHUNK]:
             for member in vertex.groups:
                 if member.group in names and member.weight >= INSIDE:
                     found[names[member.group]].append(vertex.index)
     return {name: np.array(vertices, dtype=np.int64) for name, vertices in found.items()}
 
 
+def names(design: bpy.types.Object) -> list[str]:
+    """Return the areas that a design has vertex groups of, in the order of its groups."""
+    groups = (g.name for g in design.vertex_groups if g.name.startswith(AREA_GROUP_PREFIX))
+    return [area_name(group) for group in groups]
+
+
+def closed_margin_line(design: bpy.types.Object) -> np.ndarray | None:
+    """Return the margin line as it is drawn, (k, 3), in the design's own coordinates.
+
+    Its end is its beginning where it is closed; None if there is none.
+    """
+    points = _read_margin_line(design)
+    if points is None:
+        return None
+    spline = getattr(design, OBJECT_PROPERTIES).margin_line.data.splines[0]
+    return np.concatenate([points, points[:1]]) if spline.use_cyclic_u else points
+
+
 def write_group(design: bpy.types.Object, name: str, vertices: np.ndarray) -> None:
     """Make a vertex group hold exactly these vertices."""
-    group = design.vertex_groups.get(name) or design.vertex_groups.new(name=name)
-    group.remove(range(len(design.data.vertices)))
-    group.add(vertices.tolist(), 1.0, "REPLACE")
+    run(write_group_steps(design, name, vertices))
+
+
+def write_group_steps(design: bpy.types.Object, name: str, vertices: np.ndarray) -> Steps[None]:
+    """Write as :func:`write_group` does, step by step."""
+    told = Progress("Writing the areas", 0.0)
+    if name in design.vertex_groups:
+        count = len(design.data.vertices)
+        for begin in range(0, count, CHUNK):
+            design.vertex_groups[name].remove(range(begin, min(begin + CHUNK, count)))
+            yield told
+    else:
+        design.vertex_groups.new(name=name)
+    for begin in range(0, len(vertices), CHUNK):
+        design.vertex_groups[name].add(vertices[begin : begin + CHUNK].tolist(), 1.0, "REPLACE")
+        yield told
 
 
 def _write_margin_line(design: bpy.types.Object, points: np.ndarray, closed: bool) -> str:

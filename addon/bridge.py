@@ -157,10 +157,7 @@ def read_mesh_object(
             remedy="Delete those vertices, or import the file with Import Scans.",
         )
     _refuse_modifiers(obj, points, depsgraph)
-    mesh.calc_loop_triangles()
-    faces = np.empty(3 * len(mesh.loop_triangles), dtype=np.int32)
-    mesh.loop_triangles.foreach_get("vertices", faces)
-    own = TriangleMesh(points.astype(np.float64), faces.reshape(-1, 3), obj.name)
+    own = TriangleMesh(points.astype(np.float64), triangles_of(mesh), obj.name)
     return own.moved(local_to_mm)
 
 
@@ -170,6 +167,38 @@ def positions(mesh: bpy.types.Mesh) -> np.ndarray:
     if len(points):
         mesh.attributes["position"].data.foreach_get("vector", points)
     return points.reshape(-1, 3)
+
+
+def triangles_of(mesh: bpy.types.Mesh) -> np.ndarray:
+    """Return a mesh's triangles, (m, 3) int32, its polygons cut up as Blender shows them."""
+    if _is_triangles(mesh):
+        return _corners(mesh).reshape(-1, 3)  # the same, fifty times as fast
+    mesh.calc_loop_triangles()
+    faces = np.empty(3 * len(mesh.loop_triangles), dtype=np.int32)
+    mesh.loop_triangles.foreach_get("vertices", faces)
+    return faces.reshape(-1, 3)
+
+
+def _is_triangles(mesh: bpy.types.Mesh) -> bool:
+    return len(mesh.loops) == 3 * len(mesh.polygons)  # no polygon has fewer corners than three
+
+
+def _corners(mesh: bpy.types.Mesh) -> np.ndarray:
+    """Return the vertex of each corner; polygons follow each other without gaps."""
+    corners = np.empty(len(mesh.loops), dtype=np.int32)
+    if len(corners):
+        # Twenty times as fast as the loops' own "vertex_index".
+        mesh.attributes[".corner_vert"].data.foreach_get("value", corners)
+    return corners
+
+
+def _starts(mesh: bpy.types.Mesh) -> np.ndarray:
+    """Return the first corner of each polygon."""
+    if _is_triangles(mesh):
+        return np.arange(0, len(mesh.loops), 3, dtype=np.int32)
+    starts = np.empty(len(mesh.polygons), dtype=np.int32)
+    mesh.polygons.foreach_get("loop_start", starts)
+    return starts
 
 
 def edges_of(mesh: bpy.types.Mesh) -> np.ndarray:
@@ -198,14 +227,8 @@ def _refuse_modifiers(
 
 def checksum(mesh: bpy.types.Mesh) -> str:
     """Return a checksum of a mesh's own coordinates and corners."""
-    corners = np.empty(len(mesh.loops), dtype=np.int32)
-    starts = np.empty(len(mesh.polygons), dtype=np.int32)
-    if len(corners):
-        # Twenty times as fast as the loops' own "vertex_index".
-        mesh.attributes[".corner_vert"].data.foreach_get("value", corners)
-        mesh.polygons.foreach_get("loop_start", starts)
     digest = hashlib.blake2b(digest_size=16)
-    for part in (positions(mesh), corners, starts):
+    for part in (positions(mesh), _corners(mesh), _starts(mesh)):
         digest.update(np.ascontiguousarray(part).tobytes())
     return digest.hexdigest()
 

@@ -41,6 +41,8 @@ class KeptScan:
     Attributes
     ----------
     scan : bpy.types.Object
+    name : str
+        The scan's.
     field : DeviationField
     area_set : AreaSet
         Without faces.
@@ -50,6 +52,7 @@ class KeptScan:
     """
 
     scan: bpy.types.Object
+    name: str
     field: DeviationField
     area_set: AreaSet
     spacing_mm: float
@@ -88,7 +91,7 @@ def read(scans: Iterable[bpy.types.Object]) -> list[KeptScan]:
         if kept is None or pair is None:
             continue
         doubt = doubt_about(store.superimposition_kept(kept), most_um)
-        found.append(KeptScan(scan, *pair, kept["choices"]["spacing_mm"], doubt))
+        found.append(KeptScan(scan, scan.name, *pair, kept["choices"]["spacing_mm"], doubt))
     return found
 
 
@@ -108,7 +111,7 @@ def measure_steps(
         if not _same_points(kept.field, evaluation):
             raise MeshError(
                 "Its points are no longer those of the design.",
-                subject=kept.scan.name,
+                subject=kept.name,
                 remedy="Check the crown again.",
             )
         sides = [kept.area_set[name] for name in SIDES if name in kept.area_set.areas]

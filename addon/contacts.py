@@ -109,7 +109,10 @@ def circles(design: bpy.types.Object) -> dict[str, dict[str, Any]]:
 
 
 def marked(
-    design: bpy.types.Object, local_to_mm: np.ndarray, groups: Mapping[str, np.ndarray]
+    design: bpy.types.Object,
+    local_to_mm: np.ndarray,
+    groups: Mapping[str, np.ndarray],
+    mesh: str,
 ) -> tuple[SupportContact, ...]:
     """Return the contacts that are circles still, in the design's frame.
 
@@ -118,12 +121,13 @@ def marked(
     design : bpy.types.Object
     local_to_mm : (4, 4) float
     groups : mapping of area name to (k,) int
-        The vertices of every area's group.
+        The vertices of every contact's group.
+    mesh : str
+        Checksum of the object's own mesh.
     """
     kept = circles(design)
     if not kept:
         return ()
-    mesh = bridge.checksum(design.data)
     found = []
     for area, vertices in groups.items():
         named = contact_of(area)
@@ -167,9 +171,13 @@ def middle_mm(
     return x, y, z
 
 
-def checksum(design: bpy.types.Object) -> str:
-    """Return a checksum of all contacts; empty if there are none. Reads every vertex's groups."""
-    groups = area_groups.read_groups(design)
+def checksum(design: bpy.types.Object, groups: Mapping[str, np.ndarray] | None = None) -> str:
+    """Return a checksum of all contacts; empty if there are none.
+
+    Reads every vertex's groups, if the vertices of every contact's group are not given.
+    """
+    if groups is None:
+        groups = area_groups.read_groups(design) if names(design) else {}
     kept = circles(design)
     told = []
     for area, vertices in sorted(groups.items()):
@@ -271,10 +279,12 @@ def rename(design: bpy.types.Object, area: str, kind: ContactKind, name: str) ->
     return new
 
 
-def forget_edited_circles(design: bpy.types.Object) -> None:
-    """Drop the circles of contacts that were painted, deleted or renamed since."""
+def forget_edited_circles(design: bpy.types.Object, groups: Mapping[str, np.ndarray]) -> None:
+    """Drop the circles of contacts that were painted, deleted or renamed since.
+
+    ``groups`` are the vertices of every contact's group.
+    """
     kept = circles(design)
-    groups = area_groups.read_groups(design) if kept else {}
     fresh = {}
     for area, vertices in groups.items():
         circle = _circle_of(area, vertices, kept, groups) if contact_of(area) else None

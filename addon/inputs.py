@@ -21,7 +21,7 @@ from ..standalone_core.errors import AreaError
 from ..standalone_core.mesh.refine import evaluation_mesh
 from ..standalone_core.mesh.repair import repair_mesh
 from ..standalone_core.mesh.triangle_mesh import TriangleMesh
-from ..standalone_core.progress import Progress, Steps, scaled
+from ..standalone_core.progress import Progress, Steps, run, scaled
 from ..standalone_core.superimpose.settings import SuperimposeSettings
 from . import area_groups, bridge, contacts, landmarks
 from .identifiers import SCENE_PROPERTIES
@@ -84,22 +84,31 @@ def read_design(context: bpy.types.Context, design: bpy.types.Object | None = No
     CuspwiseError
         What is wrong with it and what to do.
     """
+    return run(read_design_steps(context, design))
+
+
+def read_design_steps(
+    context: bpy.types.Context, design: bpy.types.Object | None = None
+) -> Steps[DesignInput]:
+    """Read a design as :func:`read_design` does, step by step."""
     if design is None:
         design = getattr(context.scene, SCENE_PROPERTIES).design
     bridge.check_usable(design)
+    areas = yield from scaled(area_groups.user_areas_steps(design), 0.0, 0.8)
+    yield Progress("Reading the design", 0.8)
+    checksum = bridge.checksum(design.data)
+    yield Progress("Reading the design", 0.9)
     depsgraph = context.evaluated_depsgraph_get()  # brings matrices up to date
     frame = bridge.frame_of(design, context.scene)
     local_to_mm = frame.local_to_mm(design)
-    areas = area_groups.user_areas(design)
-    groups = {**areas.vertices, **areas.loaded}
     return DesignInput(
         design=design,
         frame=frame,
         local_to_mm=local_to_mm,
         mesh=bridge.read_mesh_object(design, local_to_mm, depsgraph),
-        checksum=bridge.checksum(design.data),
+        checksum=checksum,
         areas=areas,
-        contacts=contacts.marked(design, local_to_mm, groups),
+        contacts=contacts.marked(design, local_to_mm, areas.groups, checksum),
     )
 
 
@@ -110,14 +119,32 @@ def read_scan(
     local_to_mm: np.ndarray | None = None,
 ) -> ScanInput:
     """Read a scan where it lies, or where it lay."""
+    return run(read_scan_steps(context, scan, frame, local_to_mm))
+
+
+def read_scan_steps(
+    context: bpy.types.Context,
+    scan: bpy.types.Object,
+    frame: bridge.Frame,
+    local_to_mm: np.ndarray | None = None,
+) -> Steps[ScanInput]:
+    """Read a scan as :func:`read_scan` does, step by step."""
     bridge.check_usable(scan)
+    yield Progress("Reading the scan", 0.0)
+    checksum = bridge.checksum(scan.data)
+    yield Progress("Reading the scan", 0.5)
+    depsgraph = context.evaluated_depsgraph_get()
     where = frame.local_to_mm(scan) if local_to_mm is None else local_to_mm
-    return ScanInput(
-        scan=scan,
-        local_to_mm=where,
-        mesh=bridge.read_mesh_object(scan, where, context.evaluated_depsgraph_get()),
-        checksum=bridge.checksum(scan.data),
-    )
+    mesh = bridge.read_mesh_object(scan, where, depsgraph)
+    return ScanInput(scan=scan, local_to_mm=where, mesh=mesh, checksum=checksum)
+
+
+def read_both_steps(context: bpy.types.Context) -> Steps[tuple[DesignInput, ScanInput]]:
+    """Read the scene's design, and the scan chosen in its list, step by step."""
+    design = yield from scaled(read_design_steps(context), 0.0, 0.7)
+    settings = getattr(context.scene, SCENE_PROPERTIES)
+    scan = settings.scans[settings.scan_index].scan
+    return design, (yield from scaled(read_scan_steps(context, scan, design.frame), 0.7, 1.0))
 
 
 def choices_of(settings: Any) -> dict[str, Any]:

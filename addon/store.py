@@ -24,6 +24,7 @@ from ..standalone_core.deviation.field import DeviationField
 from ..standalone_core.deviation.judgement import Judgement, judge_deviations
 from ..standalone_core.deviation.verdict import Tolerances
 from ..standalone_core.errors import CuspwiseError
+from ..standalone_core.progress import Progress, Steps, run
 from ..standalone_core.report.document import check_document, plain
 from ..standalone_core.report.words import exceedance_limit_um, superimposition_lines
 from ..standalone_core.superimpose.result import Superimposition
@@ -97,6 +98,20 @@ def keep(
     scene: bpy.types.Scene,
 ) -> None:
     """Keep a check's result on the scan, which lies in its place by now."""
+    run(keep_steps(design, scan, result, choices, scene))
+
+
+def keep_steps(
+    design: DesignInput,
+    scan: ScanInput,
+    result: CheckResult,
+    choices: Mapping[str, Any],
+    scene: bpy.types.Scene,
+) -> Steps[None]:
+    """Keep a result as :func:`keep` does, step by step."""
+    yield Progress("Keeping the result", 0.0)
+    points = _points_mesh(result)
+    yield Progress("Keeping the result", 0.4)
     data = data_of(scan.scan)
     forget(scan.scan, scene)
     result_id = uuid.uuid4().hex[:8]
@@ -118,7 +133,7 @@ def keep(
             "scan": scan.checksum,
             "design_linear": design.local_to_mm[:3, :3].tolist(),
             "areas": design.areas.checksum,
-            "contacts": contacts.checksum(design.design),
+            "contacts": contacts.checksum(design.design, design.areas.groups),
             "scan_before": scan.local_to_mm.tolist(),
             "scan_after": design.frame.local_to_mm(scan.scan).tolist(),
         },
@@ -126,7 +141,7 @@ def keep(
     }
     data.design = design.design
     data.result_id = result_id
-    data.result_points = _points_mesh(result)
+    data.result_points = points
     data.result = json.dumps(kept)
     list_patches(scan.scan, kept)
     keep_superimposition(scan.scan, result.superimposition)
@@ -296,6 +311,18 @@ def refresh(scan: bpy.types.Object, scene: bpy.types.Scene, *, with_areas: bool 
     reason = _why_stale(scan, scene, kept["made_with"], with_areas)
     _set_state(scan, "STALE" if reason else "CURRENT", reason)
     return not reason
+
+
+def refresh_areas(scan: bpy.types.Object, areas: area_groups.UserAreas) -> bool:
+    """Mark a scan's result stale if the areas, as they were read, are others now.
+
+    Return whether they still are those that it was measured with.
+    """
+    kept = result_of(scan)
+    same = kept is not None and areas.checksum == kept["made_with"]["areas"]
+    if not same:
+        _set_state(scan, "STALE", AREAS_EDITED)
+    return same
 
 
 def _why_stale(

@@ -30,16 +30,21 @@ class FindAreas(JobOperator, bpy.types.Operator):
         """Ask for a design."""
         return ready.has_design(cls, context)
 
-    def start(self, context):
+    def read(self, context):
         """Read the design."""
-        self._design = inputs.read_design(context)
+        self._design = yield from inputs.read_design_steps(context)
+
+    def start(self, context):
+        """Find its areas with the choices of now."""
         settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
         return inputs.area_steps(self._design, inputs.choices_of(settings))
 
     def finish(self, context, result):
         """Write groups and curve."""
         read = self._design
-        area_groups.write_areas(read.design, result, read.mesh, read.local_to_mm)
+        yield from area_groups.write_areas_steps(
+            read.design, result, read.mesh, read.local_to_mm, read.areas
+        )
         _mark_stale(context.scene, read.design)
         names = (name for name in result.areas if name != "whole" and not is_support(name))
         found = [area_words(name) for name in names]
@@ -104,13 +109,16 @@ class AreasFileJob(JobOperator):
         """Ask for a design."""
         return ready.has_design(cls, context)
 
-    def start(self, context):
+    def read(self, context):
         """Read the design."""
         if not self.filepath:
             raise AreaError(
                 "No file was given.", subject="File", remedy="Choose an areas file (.json)."
             )
-        self._design = inputs.read_design(context)
+        self._design = yield from inputs.read_design_steps(context)
+
+    def start(self, context):
+        """Work on the file with the choices of now."""
         choices = inputs.choices_of(getattr(context.scene, identifiers.SCENE_PROPERTIES))
         return self.steps(self._design, Path(bpy.path.abspath(self.filepath)), choices)
 
@@ -128,7 +136,7 @@ class ReadAreasFile(AreasFileJob, bpy.types.Operator):
     def finish(self, context, result):
         """Write groups and curve in place of those that are there."""
         read = self._design
-        area_groups.replace_areas(read.design, result, read.mesh, read.local_to_mm)
+        yield from area_groups.replace_areas_steps(read.design, result, read.mesh, read.local_to_mm)
         _mark_stale(context.scene, read.design)
         names = ", ".join(area_words(name) for name in result.areas if name != "whole")
         return f"Loaded {names}."
@@ -142,6 +150,7 @@ class WriteAreasFile(AreasFileJob, bpy.types.Operator):
     bl_description = "Write the areas of the design to the areas file given"
     bl_options = {"INTERNAL"}  # noqa: RUF012
 
+    writes_files = True
     steps = staticmethod(inputs.save_areas_file_steps)
 
     def finish(self, _context, result):

@@ -5,6 +5,7 @@ import numpy as np
 from mathutils import Vector
 
 from ...standalone_core.errors import CuspwiseError
+from ...standalone_core.progress import Progress
 from .. import (
     bridge,
     colour_map,
@@ -188,19 +189,26 @@ class MeasureContacts(JobOperator, bpy.types.Operator):
             return False
         return True
 
-    def start(self, context):
+    def read(self, context):
         """Read the design, its contacts and the deviations kept."""
-        design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
-        contacts.forget_edited_circles(design)
-        self._design = inputs.read_design(context, design)
-        self._checksum = contacts.checksum(design)
-        scans = contact_results.measured_scans(design, context.scene)
-        return contact_results.measure_steps(self._design, contact_results.read(scans))
+        self._design = yield from inputs.read_design_steps(context)
+        self._kept = []
+        for scan in contact_results.measured_scans(self._design.design, context.scene):
+            yield Progress("Reading the deviations", 1.0)
+            self._kept += contact_results.read([scan])
+
+    def start(self, _context):
+        """Measure the contacts of every scan."""
+        return contact_results.measure_steps(self._design, self._kept)
 
     def finish(self, context, result):
         """Keep the numbers with the scans."""
+        groups = self._design.areas.groups
+        contacts.forget_edited_circles(self._design.design, groups)
+        checksum = contacts.checksum(self._design.design, groups)
         for scan, found in result:
-            contact_results.keep(scan, found, self._checksum)
+            contact_results.keep(scan, found, checksum)
+            yield Progress("Keeping the numbers", 0.5)
         colour_map.refresh(context.scene)
         count = len(contacts.names(self._design.design))
         scans = ", ".join(scan.name for scan, _ in result)

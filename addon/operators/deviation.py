@@ -2,6 +2,7 @@
 
 import bpy
 
+from ...standalone_core.progress import Progress, scaled
 from ...standalone_core.report.words import headline
 from .. import area_groups, colour_map, identifiers, inputs, store
 from ..job import JobOperator
@@ -21,21 +22,27 @@ class CheckOperator(JobOperator):
         """Return what to check with."""
         return inputs.check_choices(context, self._design, self._scan)
 
-    def start(self, context):
+    def read(self, context):
         """Read both surfaces, and the areas that somebody edited."""
-        self._design = inputs.read_design(context)
-        scan = colour_map.selected_scan(context.scene)
-        self._scan = inputs.read_scan(context, scan, self._design.frame)
+        self._design, self._scan = yield from inputs.read_both_steps(context)
+
+    def start(self, context):
+        """Check with the choices of now."""
         self._choices = self.choices(context)
         return inputs.check_input_steps(self._design, self._scan, self._choices)
 
     def finish(self, context, result):
         """Move the scan, keep the result, show it."""
-        move_scan(context, self._design, self._scan, result.superimposition)
-        area_groups.write_areas(
-            self._design.design, result.area_set, self._design.mesh, self._design.local_to_mm
+        yield Progress("Writing the result", 0.0)
+        design = self._design
+        move_scan(context, design, self._scan, result.superimposition)
+        writing = area_groups.write_areas_steps(
+            design.design, result.area_set, design.mesh, design.local_to_mm, design.areas
         )
-        store.keep(self._design, self._scan, result, self._choices, context.scene)
+        yield from scaled(writing, 0.0, 0.5)
+        keeping = store.keep_steps(design, self._scan, result, self._choices, context.scene)
+        yield from scaled(keeping, 0.5, 0.9)
+        yield Progress("Showing the colours", 0.9)
         colour_map.show(context)
         return f"{self._scan.scan.name}: {headline(result.verdicts).title}."
 

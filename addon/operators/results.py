@@ -10,7 +10,7 @@ import numpy as np
 
 from ...standalone_core.deviation.contacts import CONTACT_WORDS
 from ...standalone_core.errors import ReportError
-from ...standalone_core.progress import scaled
+from ...standalone_core.progress import Progress, scaled
 from ...standalone_core.report.files import write_check_steps
 from ...standalone_core.report.words import CONTACT_KIND_WORDS, SHORT_VERDICTS, area_words
 from .. import colour_map, contact_results, framing, identifiers, inputs, store
@@ -179,31 +179,44 @@ class WriteReport(JobOperator, bpy.types.Operator):
         """Ask for a result that is not stale."""
         return _can_export(cls, context)
 
-    def start(self, context):
+    writes_files = True
+
+    def read(self, context):
         """Read both surfaces as they lay when they were measured."""
         if not self.directory:
             raise ReportError(
                 "No folder was given.", subject="Folder", remedy="Choose a folder to write to."
             )
         scan = colour_map.selected_scan(context.scene)
-        if not store.refresh(scan, context.scene, with_areas=True):
-            raise ReportError(
-                store.data_of(scan).state_reason,
-                subject=scan.name,
-                remedy="Check the crown again before exporting.",
-            )
         kept = store.result_of(scan)
-        design = inputs.read_design(context, store.data_of(scan).design)
+        if kept is None or not store.refresh(scan, context.scene):
+            raise _stale(scan)
+        yield Progress("Reading the design", 0.0)
+        self._design = yield from inputs.read_design_steps(context, store.data_of(scan).design)
+        if not store.refresh_areas(scan, self._design.areas):
+            raise _stale(scan)
         before = np.array(kept["made_with"]["scan_before"])
-        read = inputs.read_scan(context, scan, design.frame, before)
+        self._scan = yield from inputs.read_scan_steps(context, scan, self._design.frame, before)
+        self._choices = kept["choices"]
+
+    def start(self, context):
+        """Repeat the check and write its files."""
         settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
         limit_um = None if settings.limit_is_automatic else float(f"{settings.limit_um:.6g}")
         folder = Path(bpy.path.abspath(self.directory))
-        return _report_steps(design, read, kept["choices"], folder, limit_um)
+        return _report_steps(self._design, self._scan, self._choices, folder, limit_um)
 
     def finish(self, _context, result):
         """Say what was written."""
         return f"Wrote {len(result)} files to {result[0].parent}."
+
+
+def _stale(scan):
+    return ReportError(
+        store.data_of(scan).state_reason,
+        subject=scan.name,
+        remedy="Check the crown again before exporting.",
+    )
 
 
 def _can_export(operator, context):

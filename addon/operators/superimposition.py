@@ -34,11 +34,12 @@ class Superimpose(JobOperator, bpy.types.Operator):
         """Ask for a design and a scan."""
         return ready.has_both(cls, context)
 
-    def start(self, context):
+    def read(self, context):
         """Read both surfaces."""
-        self._design = inputs.read_design(context)
-        scan = colour_map.selected_scan(context.scene)
-        self._scan = inputs.read_scan(context, scan, self._design.frame)
+        self._design, self._scan = yield from inputs.read_both_steps(context)
+
+    def start(self, context):
+        """Lay the scan on the design with the choices of now."""
         choices = inputs.check_choices(context, self._design, self._scan)
         return _steps(self._design, self._scan, choices)
 
