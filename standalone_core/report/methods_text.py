@@ -192,6 +192,13 @@ def _comparing(analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
             f"variance with Games–Howell comparisons {cite('welch_anova', 'games')} and by the "
             f"Kruskal–Wallis test with Dunn's comparisons {cite('kruskal', 'dunn')}."
         )
+    if analysis.contacts:
+        spots = len({(row.kind, row.contact) for row in analysis.contacts})
+        yield (
+            f"At {count_words(spots, 'support contact')} the highest point above, or the lowest "
+            f"below, the surrounding surface was measured on every crown and described per group, "
+            f"without tests."
+        )
     if findings.assumptions:
         yield (
             f"Normality was examined by the test of Shapiro and Wilk {cite('shapiro')} and "

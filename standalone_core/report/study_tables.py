@@ -19,7 +19,12 @@ from .document import plain
 SCHEMA = 1
 """Version of ``study.json``; raised when a name changes or goes."""
 
-_DIGITS, _SHARE_DIGITS = 3, 5
+CONTACT_MEASURES = ("height_um", "surroundings_um", "area_mm2", "volume_mm3")
+"""What is told of a support contact; the stub's height, or negative the gouge's depth, first."""
+
+CONTACT_COLUMNS = "crown,group,contact,kind,verdict,measure,value,coverage"
+
+_DIGITS, _FINE_DIGITS = 3, 5
 
 
 def study_tables(run: StudyRun) -> dict[str, str]:
@@ -27,7 +32,8 @@ def study_tables(run: StudyRun) -> dict[str, str]:
 
     ``trueness``: crown × direction × area × measure. ``precision``: pair × frame × area ×
     measure. ``dispersion``: crown × area × measure, from the group's mean surface. ``parts``:
-    group × area. ``left_out``: scans that could not be used. Lengths in µm, shares from 0 to 1.
+    group × area. ``contacts``, where the design has support contacts: crown × contact × measure.
+    ``left_out``: scans that could not be used. Lengths in µm, shares from 0 to 1.
     """
     return {
         "trueness": _table("crown,group,direction,area,measure,value,coverage", _trueness(run)),
@@ -42,6 +48,7 @@ def study_tables(run: StudyRun) -> dict[str, str]:
                 for p in run.parts
             ),
         ),
+        **({"contacts": _table(CONTACT_COLUMNS, _contacts(run))} if _has_contacts(run) else {}),
         "left_out": _table(
             "name,group,file,reason,remedy",
             ([s.name, s.group, s.path.name, s.reason, s.remedy] for s in run.left_out),
@@ -99,6 +106,7 @@ def _crown(crown: Crown) -> dict[str, Any]:
         },
         "measures": plain(crown.measures),
         "verdicts": plain(crown.verdicts),
+        "contacts": plain(crown.contacts),
         "warnings": list(crown.warnings),
     }
 
@@ -135,6 +143,18 @@ def _dispersion(run: StudyRun) -> Iterator[list[object]]:
                 yield [crown.crown, crown.group, row.area, measure, value, row.coverage]
 
 
+def _has_contacts(run: StudyRun) -> bool:
+    return any(crown.contacts for crown in run.crowns)
+
+
+def _contacts(run: StudyRun) -> Iterator[list[object]]:
+    for crown in run.crowns:
+        for found in crown.contacts:
+            about = [crown.name, crown.group, found.name, found.kind, found.verdict]
+            for measure in CONTACT_MEASURES:
+                yield [*about, measure, float(getattr(found, measure)), found.coverage]
+
+
 def _values(row: AreaMeasures) -> Iterator[tuple[str, float]]:
     """Yield a row's measures; not those that ask for a tolerance or for both directions."""
     for name in MEASURES:
@@ -162,7 +182,7 @@ def _table(columns: str, rows: Iterable[Sequence[object]]) -> str:
 def _text(column: str, value: object, measure: str) -> str:
     if not isinstance(value, float):
         return str(value)
-    share = column == "coverage" or (column == "value" and measure == "within_tolerance")
+    fine = column == "coverage" or (column == "value" and not measure.endswith("_um"))
     if not math.isfinite(value):
         return ""
-    return f"{value:.{_SHARE_DIGITS if share else _DIGITS}f}"
+    return f"{value:.{_FINE_DIGITS if fine else _DIGITS}f}"

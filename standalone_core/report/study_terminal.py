@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from rich.box import SIMPLE_HEAD
@@ -35,7 +35,7 @@ def study_view(run: StudyRun, analysis: StudyAnalysis) -> RenderableType:
     """
     parts: list[RenderableType] = [Text(run.plan.title, style="bold")]
     parts += [Text(f"{MARKS[line.status]} {line.sentence}") for line in opening_lines(analysis)]
-    parts.append(groups_table(run))
+    parts.append(groups_table(run, analysis.areas))
     texts = [f"Left out: {scan.name}: {scan.reason} {scan.remedy}" for scan in run.left_out]
     texts += list(run.warnings)
     texts += [f"{crown.name}: {text}" for crown in run.crowns for text in crown.warnings]
@@ -44,7 +44,7 @@ def study_view(run: StudyRun, analysis: StudyAnalysis) -> RenderableType:
     return Group(*parts)
 
 
-def groups_table(run: StudyRun) -> Table:
+def groups_table(run: StudyRun, areas: Sequence[str]) -> Table:
     """Return one row per area and group: trueness, precision and the crowns within tolerance.
 
     Trueness is the mean over crowns, design to scan; precision that over pairs, superimposed on
@@ -57,7 +57,7 @@ def groups_table(run: StudyRun) -> Table:
         table.add_column(name, justify="right", no_wrap=True)
     for name in ("Precision\n|d|", "\n½P90−P10", "Within"):
         table.add_column(name, justify="right", no_wrap=True)
-    for area in run.plan.areas or run.area_set.areas:
+    for area in areas:
         table.add_row(Text(area_words(area), style="bold"))
         for group in run.plan.groups:
             table.add_row(f"  {group.title}", *_cells(run, area, group.name))

@@ -12,6 +12,7 @@ from .analysis_results import Findings, OddEffect, StudyAnalysis
 from .cohort import Cohort, cohort_of
 from .comparison_results import Comparison, PrecisionComparison
 from .comparisons import comparison_steps
+from .contact_rows import contact_rows
 from .descriptions import assumption_rows, trueness_rows
 from .difference_shares import CAVEAT, difference_shares
 from .examiner_file import ExaminerScores
@@ -86,6 +87,7 @@ def analyse_study_steps(
         scanner=scanner,
         multiplicity=multiplicity_words(cohort),
         notes=general_notes(cohort, study),
+        contacts=contact_rows(cohort),
     )
 
 

@@ -9,6 +9,7 @@ from ..report.words import area_words
 from .analysis_results import Findings
 from .cohort import Cohort
 from .comparison_results import Comparison, OverallRow, PrecisionComparison
+from .contact_rows import DESCRIBED_ONLY
 from .results import StudyRun
 from .wording import LEAD_WORDS, MEASURE_WORDS, OVERALL_WORDS, count_words, listed, share_words
 
@@ -53,6 +54,8 @@ def general_notes(cohort: Cohort, run: StudyRun) -> tuple[str, ...]:
             ASSUMPTIONS_INFORM,
             ABSENCE,
         ]
+    if any(crown.contacts for crown in run.crowns):
+        notes.append(DESCRIBED_ONLY)
     notes += _margin_notes(cohort)
     notes += [*run.plan.notes, *_missing_areas(run), *_uncertain(cohort)]
     return tuple(dict.fromkeys(notes))

@@ -60,6 +60,41 @@ class OddCrown:
 
 
 @dataclass(frozen=True)
+class ContactRow:
+    """What is left of one support contact on the crowns of one group.
+
+    Attributes
+    ----------
+    contact, kind, group : str
+    n : int
+        Crowns on which it was measured; all else but ``not_measured`` is about them.
+    not_measured, stubs, gouges, clean : int
+        Crowns by what was found.
+    height_mean_um, height_sd_um, height_low_um, height_high_um : float
+        Height above the surroundings, negative below them: mean, standard deviation (n − 1) and
+        the crowns' lowest and highest, µm.
+    area_mean_mm2, volume_mean_mm3 : float
+        Means of the surface that stands out, mm², and of the material that is too much or, if
+        negative, missing there, mm³.
+    """
+
+    contact: str
+    kind: str
+    group: str
+    n: int
+    not_measured: int
+    stubs: int
+    gouges: int
+    clean: int
+    height_mean_um: float
+    height_sd_um: float
+    height_low_um: float
+    height_high_um: float
+    area_mean_mm2: float
+    volume_mean_mm3: float
+
+
+@dataclass(frozen=True)
 class DifferenceShare:
     """How much of an area differs between two groups, point by point.
 
@@ -190,6 +225,8 @@ class StudyAnalysis:
         Which p-values were corrected, how and over what, in words.
     notes : tuple of str
         What must be known to read the numbers, and what could not be computed and why.
+    contacts : tuple of ContactRow
+        Per support contact × group; described only, never tested.
     """
 
     title: str
@@ -211,3 +248,4 @@ class StudyAnalysis:
     scanner: tuple[ScannerRow, ...]
     multiplicity: str
     notes: tuple[str, ...]
+    contacts: tuple[ContactRow, ...] = ()

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import get_args
 
+from ..areas.supports import CONTACT_KINDS
 from ..mesh.units import MM_PER_UNIT
 from ..superimpose.settings import Loss, Start
-from .kinds import Choice, Direction, File, Flag, Limit, Names, Number
+from .kinds import Choice, Direction, File, Flag, Limit, Names, Number, Spot
 from .schema import Key, Section
 
 _SHARE = Number(0, 1)
@@ -115,6 +116,18 @@ SUPERIMPOSITION = Section(
             f"{_FIT}.least_overlap",
             "Share of scan or design that must come to lie on the other.",
         ),
+    ),
+)
+
+CONTACT = Section(
+    "contacts.NAME",
+    "One table per spot where a printing support, a sprue or a connector touched the crown,\n"
+    "beside those of the areas file. What is left of each is told crown by crown, and described\n"
+    "per group.",
+    (
+        Key("centre_mm", Spot(), "", "Its middle on the design, in the design's frame.", True),
+        Key("radius_mm", Number(), "", "How far it reaches along the surface, mm.", True),
+        Key("kind", Choice(CONTACT_KINDS), "", "What touched the crown; support if left out."),
     ),
 )
 
@@ -237,6 +250,12 @@ VERDICTS = Section(
             _SHARE_OR_NONE,
             "check.tolerances.max_unsettled_share",
             "How far a fit may still be from its end, as a share of the tolerance.",
+        ),
+        Key(
+            "contact_um",
+            Number(low_open=False),
+            "check.contact.limit_um",
+            "Height of a stub, or depth of a gouge, from which a support contact has one, µm.",
         ),
         Key(
             "patch_um",

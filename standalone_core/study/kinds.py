@@ -217,11 +217,24 @@ class Direction:
 
     def read(self, given: Any, place: Place) -> tuple[float, ...] | None:
         """Return three numbers."""
-        parts = given if isinstance(given, list) else []
-        plain = all(isinstance(n, (int, float)) and not isinstance(n, bool) for n in parts)
-        numbers = tuple(_float(part) for part in parts) if plain else ()
-        if len(numbers) != 3 or not 0 < math.hypot(*numbers) < math.inf:
+        numbers = _three_numbers(given)
+        if not 0 < math.hypot(*numbers) < math.inf:
             place.wrong(f"It is {shown(given)}, not a direction.", f"Give {self.allowed}.")
+            return None
+        return numbers
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A place in the design's frame, mm."""
+
+    allowed: str = "three numbers, mm, such as [1.2, -4.5, 3.0]"
+
+    def read(self, given: Any, place: Place) -> tuple[float, ...] | None:
+        """Return three numbers."""
+        numbers = _three_numbers(given)
+        if not numbers:
+            place.wrong(f"It is {shown(given)}, not a place.", f"Give {self.allowed}.")
             return None
         return numbers
 
@@ -269,6 +282,14 @@ class Patterns:
             place.wrong(what, f"Give {self.allowed}.")
             return None
         return tuple(texts)
+
+
+def _three_numbers(given: Any) -> tuple[float, ...]:
+    """Return three finite numbers; none if that is not what is given."""
+    parts = given if isinstance(given, list) else []
+    plain = all(isinstance(n, (int, float)) and not isinstance(n, bool) for n in parts)
+    numbers = tuple(_float(part) for part in parts) if plain else ()
+    return numbers if len(numbers) == 3 and all(map(math.isfinite, numbers)) else ()
 
 
 def read_texts(given: Any, place: Place, remedy: str) -> list[str] | None:

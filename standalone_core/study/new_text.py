@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from .check_sections import TOLERANCES
+from .check_sections import CONTACT, TOLERANCES
 from .kinds import Choice, Direction, Flag, Kind, Names, Number
 from .plan import EVERY_AREA
 from .schema import NOT_SET, Key, Section
@@ -68,6 +68,7 @@ def study_text(study: NewStudy) -> str:
         REPEATS.name: {"file": study.repeats},
     }
     blocks += ["\n".join(_section(section, given.get(section.name, {}))) for section in SETTINGS]
+    blocks.append("\n".join(_contact_example()))
     return "\n\n".join(blocks) + "\n"
 
 
@@ -133,6 +134,16 @@ def _section(section: Section, given: Mapping[str, Any]) -> Iterator[str]:
         yield "#margin = 5.0  # an example"
     for key in section.keys:
         yield from _key(key, given.get(key.name))
+
+
+def _contact_example() -> Iterator[str]:
+    """Write a support contact as a remark."""
+    yield from _remarks(CONTACT.help)
+    yield f"#[{CONTACT.name.replace('NAME', 'lingual')}]"
+    examples = {"centre_mm": [1.2, -4.5, 3.0], "radius_mm": 0.5, "kind": "support"}
+    for key in CONTACT.keys:
+        yield from _remarks(key.help, indent="#   ")
+        yield f"#{key.name} = {toml_text(examples[key.name])}"
 
 
 def _key(key: Key, given: Any) -> Iterator[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -23,10 +23,19 @@ _NEED_MESIAL = ("contact_mesial", "contact_distal")
 _FEWEST_FOR_SPREAD = 3
 
 
-def check_together(values: Values, place: Place) -> None:
-    """Note what does not go together, though each value is allowed by itself."""
+def check_together(values: Values, place: Place, contacts: Sequence[str] = ()) -> None:
+    """Note what does not go together, though each value is allowed by itself.
+
+    Parameters
+    ----------
+    values : mapping of table name to its values
+    place : Place
+        Of the whole file.
+    contacts : sequence of str
+        The areas of the file's own support contacts.
+    """
     _check_areas_file_alone(values["areas"], place / "areas")
-    _check_area_names(values, place)
+    _check_area_names(values, place, contacts)
     _check_primary(values["analysis"], place / "analysis")
     _check_scores(values["examiners"], place / "examiners")
 
@@ -92,10 +101,10 @@ def _check_areas_file_alone(given: Mapping[str, Any], place: Place) -> None:
             )
 
 
-def _check_area_names(values: Values, place: Place) -> None:
+def _check_area_names(values: Values, place: Place, contacts: Sequence[str]) -> None:
     """Note areas that cannot exist, wherever a study file names one."""
     areas = values["areas"]
-    known: Iterable[str] = AREA_NAMES
+    known: Iterable[str] = (*AREA_NAMES, *contacts, *([SUPPORTS] if contacts else []))
     if "file" in areas:
         known = (*known, *areas_in_file(areas["file"], place / "areas" / "file"))
     names = tuple(dict.fromkeys(known))

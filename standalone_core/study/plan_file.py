@@ -15,8 +15,9 @@ from .mistakes import Mistake, StudyFileError
 from .place import Place
 from .plan import StudyPlan
 from .plan_checks import check_together, landmark_pairs, plan_notes
+from .plan_contacts import read_contacts
 from .plan_scans import read_groups
-from .plan_tables import GROUPS, Tables, read_tables
+from .plan_tables import CONTACTS, GROUPS, Tables, read_tables
 from .schema import NOT_SET
 from .study_sections import SETTINGS, TOP
 from .toml_lines import key_lines
@@ -68,14 +69,16 @@ def read_study(path: str | Path) -> StudyPlan:
     tables = read_tables(document, place)
     design = tables.values[""].get("design")
     groups = read_groups(tables.groups, place / GROUPS, design)
+    contacts = read_contacts(tables.contacts, place / CONTACTS)
     pairs = landmark_pairs(tables.values, place / "superimposition")
-    check_together(tables.values, place)
+    check_together(tables.values, place, [contact.area_name for contact in contacts])
     if place.mistakes:
         raise StudyFileError(place.mistakes)
     changes = _changes(tables)
     if pairs is not None:
         changes["check.superimpose.landmarks_design_mm"] = pairs.design_mm.tolist()
         changes["check.superimpose.landmarks_scan_mm"] = pairs.scan_mm.tolist()
+    changes["check.contacts"] = contacts
     changes |= {"path": file, "groups": groups, "notes": plan_notes(groups)}
     changes.setdefault("title", f"Study of {changes['design'].stem}")
     return _plan(changes, file)

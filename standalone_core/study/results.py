@@ -8,6 +8,7 @@ from pathlib import Path
 
 from ..areas.area_set import AreaSet
 from ..check import CheckedMesh
+from ..deviation.contacts import ContactResult
 from ..deviation.measures import AreaMeasures
 from ..deviation.verdict import Verdict
 from ..errors import AreaError
@@ -42,6 +43,8 @@ class Crown:
         What the reader must know about this crown, as sentences.
     key : str
         Under which its deviations are kept; see :class:`~.keep.Kept`.
+    contacts : tuple of ContactResult
+        What is left of each support contact.
     """
 
     name: str
@@ -54,6 +57,7 @@ class Crown:
     verdicts: tuple[Verdict, ...]
     warnings: tuple[str, ...]
     key: str
+    contacts: tuple[ContactResult, ...] = ()
 
     def measures_of(self, area: str, direction: str = "design_to_scan") -> AreaMeasures:
         """Return the row of one area and direction."""

@@ -12,8 +12,9 @@ from typing import Any, TypeVar
 
 from ..areas.area_set import AreaSet
 from ..areas.files import areas_document
+from ..areas.supports import SUPPORTS, with_supports
 from ..atomic import atomic_write
-from ..check import faces_to_fit, refuse_unknown_areas, versions_used
+from ..check import contacts_of, faces_to_fit, refuse_unknown_areas, versions_used
 from ..errors import CuspwiseError, FileError, StudyError
 from ..progress import Progress, Steps, run, scaled
 from ..stopwatch import Stopwatch
@@ -79,6 +80,7 @@ def run_study_steps(
     kept = Kept(Path(out) / KEPT)
     kept.tidy()
     bench = yield from watch.timed("areas", workbench_steps(plan.design, plan.check), 0.0, 0.05)
+    bench = replace(bench, area_set=with_supports(bench.area_set, plan.check.contacts))
     refuse_unknown_areas(bench.area_set, plan.check.tolerances)
     faces_to_fit(bench.area_set, plan.check.fit_areas)
     place = _place(plan, kept, bench.area_set)
@@ -100,7 +102,8 @@ def run_study_steps(
     reused = yield from watch.timed("scans", steps, 0.05, 0.6)
     crowns = _crowns(entries, left_out, kept, bench.area_set)
     repeated = {name for name, _, _ in again}
-    own = tuple(crown for name, crown in crowns.items() if name not in repeated)
+    measured = [crown for name, crown in crowns.items() if name not in repeated]
+    own = tuple(_with_contacts(crown, bench, kept, plan) for crown in measured)
     groups = {
         group.name: [crown for crown in own if crown.group == group.name] for group in plan.groups
     }
@@ -208,6 +211,16 @@ def _crowns(
         elif found is not None:
             left_out[name] = found
     return crowns
+
+
+def _with_contacts(crown: Crown, bench: Workbench, kept: Kept, plan: StudyPlan) -> Crown:
+    """Return a crown with what is left of each support contact of the design."""
+    if SUPPORTS not in bench.area_set.areas:
+        return crown
+    scan = load_scan(kept, crown.key, bench.evaluation, plan.check)
+    assert scan is not None  # kept a moment ago
+    args = scan.design_to_scan, bench.area_set, crown.superimposition, plan.check
+    return replace(crown, contacts=contacts_of(*args))
 
 
 def _pair_steps(

@@ -4,10 +4,22 @@ from __future__ import annotations
 
 from typing import get_args
 
-from .check_sections import AREAS, MEASURING, SUPERIMPOSITION, TOLERANCES, VERDICTS
+from .check_sections import AREAS, CONTACT, MEASURING, SUPERIMPOSITION, TOLERANCES, VERDICTS
 from .kinds import Choice, Fact, File, Names, Number, Patterns, Text, Words
 from .plan import MEASURES, Lead
 from .schema import Key, Section
+
+__all__ = [
+    "ANALYSIS",
+    "CONTACT",
+    "EQUIVALENCE",
+    "EXAMINERS",
+    "FACTS",
+    "GROUP",
+    "REPEATS",
+    "SETTINGS",
+    "TOP",
+]
 
 _BETWEEN = Number(0, 1, high_open=True)
 
