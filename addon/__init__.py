@@ -15,6 +15,7 @@ def register() -> None:
         contact_results,
         legend,
         operators,
+        overlay,
         panels,
         preferences,
         properties,
@@ -25,9 +26,10 @@ def register() -> None:
     properties.register()
     for cls in (*operators.CLASSES, *panels.CLASSES):
         bpy.utils.register_class(cls)
+    overlay.register()
     legend.register()
     captions.register()
-    for handlers, function in _handlers(bpy, colour_map, contact_results, store):
+    for handlers, function in _handlers(bpy, colour_map, contact_results, overlay, store):
         handlers.append(function)
 
 
@@ -41,24 +43,26 @@ def unregister() -> None:
         contact_results,
         legend,
         operators,
+        overlay,
         panels,
         preferences,
         properties,
         store,
     )
 
-    for handlers, function in _handlers(bpy, colour_map, contact_results, store):
+    for handlers, function in _handlers(bpy, colour_map, contact_results, overlay, store):
         if function in handlers:
             handlers.remove(function)
     captions.unregister()
     legend.unregister()
+    overlay.unregister()
     for cls in reversed((*operators.CLASSES, *panels.CLASSES)):
         bpy.utils.unregister_class(cls)
     properties.unregister()
     preferences.unregister()
 
 
-def _handlers(bpy, colour_map, contact_results, store):  # type: ignore[no-untyped-def]
+def _handlers(bpy, colour_map, contact_results, overlay, store):  # type: ignore[no-untyped-def]
     """Return Blender's lists of handlers, each with the function that belongs in it."""
     handlers = bpy.app.handlers
     return (
@@ -67,4 +71,8 @@ def _handlers(bpy, colour_map, contact_results, store):  # type: ignore[no-untyp
         (handlers.undo_post, colour_map.follow_undo),
         (handlers.redo_post, colour_map.follow_undo),
         (handlers.load_post, colour_map.forget_session),
+        (handlers.depsgraph_update_post, overlay.notice_changes),
+        (handlers.undo_post, overlay.forget),
+        (handlers.redo_post, overlay.forget),
+        (handlers.load_post, overlay.forget),
     )

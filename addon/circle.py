@@ -1,14 +1,16 @@
-"""Circles that lie on a surface, and how they are drawn in a 3D view."""
+"""Lines and circles that lie on a surface, and how they are drawn in a 3D view."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 import bpy
 from mathutils import Vector
 
 CORNERS = 48
+RIM_WIDTH, LINE_WIDTH = 5.0, 2.5
 DARK, LIGHT = (0.0, 0.0, 0.0, 0.9), (1.0, 0.85, 0.2, 1.0)
 FAINT = (1.0, 1.0, 1.0, 0.9)
 
@@ -53,18 +55,32 @@ def draw_circles(
     circles: Iterable[Sequence[Vector]], colour: tuple[float, float, float, float], scale: float
 ) -> None:
     """Draw closed lines, dark beneath the colour so that they show on every surface."""
+    closed = ([*corners, corners[0]] for corners in circles if len(corners) > 2)
+    batches = [line_batch(corners) for corners in closed]
+    draw_lines(batches, DARK, RIM_WIDTH * scale)
+    draw_lines(batches, colour, LINE_WIDTH * scale)
+
+
+def line_batch(points: Sequence[Any]) -> Any:
+    """Return an open line, ready to be drawn by :func:`draw_lines`."""
     import gpu
     from gpu_extras.batch import batch_for_shader
 
     shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
+    return batch_for_shader(shader, "LINE_STRIP", {"pos": points})
+
+
+def draw_lines(
+    batches: Iterable[Any], colour: tuple[float, float, float, float], width: float
+) -> None:
+    """Draw lines of one colour, their width in pixels."""
+    import gpu
+
+    shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
     shader.uniform_float("viewportSize", gpu.state.viewport_get()[2:])
+    shader.uniform_float("lineWidth", width)
+    shader.uniform_float("color", colour)
     gpu.state.blend_set("ALPHA")
-    for corners in circles:
-        if len(corners) < 3:
-            continue
-        batch = batch_for_shader(shader, "LINE_STRIP", {"pos": [*corners, corners[0]]})
-        for width, paint in ((5.0, DARK), (2.5, colour)):
-            shader.uniform_float("lineWidth", width * scale)
-            shader.uniform_float("color", paint)
-            batch.draw(shader)
+    for batch in batches:
+        batch.draw(shader)
     gpu.state.blend_set("NONE")

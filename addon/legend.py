@@ -1,4 +1,4 @@
-"""Draws the legend of the colour map in the 3D view."""
+"""Draws the legend of the colour map, or the key of the areas, in the 3D view."""
 
 from __future__ import annotations
 
@@ -6,9 +6,10 @@ from typing import Any
 
 import bpy
 
-from . import colour_map, store
+from . import colour_map, overlay, store
 from .identifiers import SCENE_PROPERTIES
-from .legend_layout import LegendLayout, lay_out
+from .legend_layout import LegendLayout, lay_out, rgb
+from .overlay_key import lay_out_key
 
 _handlers: list[Any] = []
 
@@ -27,6 +28,13 @@ def unregister() -> None:
 
 def layout_for(context: bpy.types.Context) -> LegendLayout:
     """Return what is drawn in the context's 3D view."""
+    left, bottom, height = _free_part(context.area)
+    place = {"left": left, "bottom": bottom, "height": height}
+    scale = context.preferences.system.ui_scale
+    entries = overlay.key_shown(context)
+    if entries is not None:
+        note = "" if entries else "No areas yet: press Find Areas"
+        return lay_out_key(entries, **place, scale=scale, width_of=_width_of, note=note)
     scene = context.scene
     scan = colour_map.selected_scan(scene)
     settings = getattr(scene, SCENE_PROPERTIES)
@@ -34,15 +42,15 @@ def layout_for(context: bpy.types.Context) -> LegendLayout:
         return LegendLayout()
     if not context.space_data.overlay.show_overlays:
         return LegendLayout()
-    left, bottom, height = _free_part(context.area)
-    return lay_out(
-        colour_map.legend_of(scene),
-        left=left,
-        bottom=bottom,
-        height=height,
-        scale=context.preferences.system.ui_scale,
-        note="Stale: check again" if store.data_of(scan).state == "STALE" else "",
-    )
+    note = "Stale: check again" if store.data_of(scan).state == "STALE" else ""
+    return lay_out(colour_map.legend_of(scene), **place, scale=scale, note=note)
+
+
+def _width_of(text: str, size: float) -> float:
+    import blf
+
+    blf.size(0, size)
+    return float(blf.dimensions(0, text)[0])
 
 
 def _free_part(area: bpy.types.Area) -> tuple[float, float, float]:
@@ -72,7 +80,7 @@ def _draw() -> None:
     _draw_boxes(layout)
     for words in layout.words:
         blf.size(0, words.size)
-        blf.color(0, *_rgb(words.colour), 1.0)
+        blf.color(0, *rgb(words.colour), 1.0)
         blf.position(0, words.left, words.baseline, 0)
         blf.draw(0, words.text)
 
@@ -90,7 +98,7 @@ def _draw_boxes(layout: LegendLayout) -> None:
             (box.right, box.top),
             (box.left, box.top),
         ]
-        colours += [(*_rgb(box.colour), box.opacity)] * 4
+        colours += [(*rgb(box.colour), box.opacity)] * 4
         corners += [(first, first + 1, first + 2), (first, first + 2, first + 3)]
     shader = gpu.shader.from_builtin("FLAT_COLOR")
     batch = batch_for_shader(
@@ -99,9 +107,3 @@ def _draw_boxes(layout: LegendLayout) -> None:
     gpu.state.blend_set("ALPHA")
     batch.draw(shader)
     gpu.state.blend_set("NONE")
-
-
-def _rgb(colour: str) -> tuple[float, float, float]:
-    """Return ``#rrggbb`` as three numbers from 0 to 1; the view's overlays are drawn in sRGB."""
-    red, green, blue = (int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5))
-    return red, green, blue

@@ -79,7 +79,7 @@ def lay_out(
     bar = min(BAR_SHARE * height / scale, BAR_MOST, height / scale - lines - 2 * PADDING)
     if bar < BAR_LEAST:
         return LegendLayout()
-    sketch = _Sketch(left + PADDING * scale, bottom + PADDING * scale, scale)
+    sketch = Sketch(left + PADDING * scale, bottom + PADDING * scale, scale)
     sketch.box(0, 0, WIDTH, bar + lines, PANEL, 0.82)
     y = PADDING
     for number, text in enumerate(reversed(below)):
@@ -98,7 +98,7 @@ def lay_out(
     return LegendLayout(tuple(sketch.boxes), tuple(sketch.words))
 
 
-def _add_bar(sketch: _Sketch, legend: Legend, bottom: float, height: float) -> None:
+def _add_bar(sketch: Sketch, legend: Legend, bottom: float, height: float) -> None:
     stops = legend.stops
     step = height / (len(stops) - 1)
     for stop in stops:
@@ -122,7 +122,7 @@ def _add_bar(sketch: _Sketch, legend: Legend, bottom: float, height: float) -> N
         sketch.text(beside + 10 + TICK, y - 0.36 * TEXT_SIZE, tick.text, TEXT_SIZE)
 
 
-class _Sketch:
+class Sketch:
     """Collects boxes and words given in unscaled pixels from a corner."""
 
     def __init__(self, left: float, bottom: float, scale: float) -> None:
@@ -139,6 +139,7 @@ class _Sketch:
         colour: str,
         opacity: float = 1.0,
     ) -> None:
+        """Add a filled rectangle."""
         corners = (
             self.left + left * self.scale,
             self.bottom + bottom * self.scale,
@@ -148,5 +149,12 @@ class _Sketch:
         self.boxes.append(Box(*corners, colour, opacity))
 
     def text(self, left: float, baseline: float, text: str, size: float, colour: str = INK) -> None:
+        """Add a line of words."""
         x, y = self.left + left * self.scale, self.bottom + baseline * self.scale
         self.words.append(Words(x, y, text, size * self.scale, colour))
+
+
+def rgb(colour: str) -> tuple[float, float, float]:
+    """Return ``#rrggbb`` as three numbers from 0 to 1; overlays are drawn in sRGB."""
+    red, green, blue = (int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5))
+    return red, green, blue

@@ -2,7 +2,7 @@
 
 import bpy
 
-from . import choices, colour_map, contact_choices, framing, store
+from . import choices, colour_map, contact_choices, framing, overlay, store
 from .identifiers import JOB_PROPERTIES, OBJECT_PROPERTIES, SCENE_PROPERTIES
 from .units import AUTO, UNIT_CHOICES
 
@@ -52,6 +52,10 @@ def _colours_changed(_settings, context):
     colour_map.refresh(context.scene)
 
 
+def _overlay_changed(_settings, _context):
+    overlay.refresh()
+
+
 def _patch_chosen(data, context):
     framing.frame_patch(context, data.id_data, data.patch_index)
 
@@ -70,7 +74,10 @@ class ScanItem(bpy.types.PropertyGroup):
 class SceneSettings(bpy.types.PropertyGroup):
     """Choices that belong to a scene."""
 
-    prepared: bpy.props.BoolProperty(options={"HIDDEN"})
+    prepared: bpy.props.BoolProperty(
+        description="Whether this scene has taken over the defaults of the preferences",
+        options={"HIDDEN"},
+    )
     design: bpy.props.PointerProperty(
         name="Design",
         description="The modelled crown that was sent to production; the reference",
@@ -78,7 +85,9 @@ class SceneSettings(bpy.types.PropertyGroup):
         poll=_is_mesh,
         update=_design_chosen,
     )
-    scans: bpy.props.CollectionProperty(type=ScanItem)
+    scans: bpy.props.CollectionProperty(
+        name="Scans", description="The scans to be measured against the design", type=ScanItem
+    )
     scan_index: bpy.props.IntProperty(
         name="Scan", description="The scan to work on", update=_colours_changed
     )
@@ -124,63 +133,147 @@ class SceneSettings(bpy.types.PropertyGroup):
     )
     contact_kind: contact_choices.next_kind()
     contact_radius_mm: contact_choices.next_radius()
-    show_colours: bpy.props.BoolProperty(options={"HIDDEN"})
-    views_before: bpy.props.StringProperty(options={"HIDDEN"})
-    shown_limit_um: bpy.props.FloatProperty(options={"HIDDEN"})
-    share_clipped: bpy.props.FloatProperty(options={"HIDDEN"})
-    share_unmeasured: bpy.props.FloatProperty(options={"HIDDEN"})
+    show_areas: bpy.props.BoolProperty(
+        name="Show Areas",
+        description=(
+            "Draw the areas over the crown, each in a colour of its own, with the margin line and "
+            "the circles of support contacts. A key takes the place of the deviations' legend. "
+            "Nothing of the scene is changed"
+        ),
+        update=_overlay_changed,
+    )
+    show_colours: bpy.props.BoolProperty(
+        description="Whether the colour map is shown", options={"HIDDEN"}
+    )
+    views_before: bpy.props.StringProperty(
+        description="How the views were shaded before the colour map", options={"HIDDEN"}
+    )
+    shown_limit_um: bpy.props.FloatProperty(
+        description="Deviation at the ends of the colours shown, µm", options={"HIDDEN"}
+    )
+    share_clipped: bpy.props.FloatProperty(
+        description="Share of the surface beyond the colours' limit", options={"HIDDEN"}
+    )
+    share_unmeasured: bpy.props.FloatProperty(
+        description="Share of the surface that was not measured", options={"HIDDEN"}
+    )
 
 
 class SlotBefore(bpy.types.PropertyGroup):
     """A material slot as it was before the colour map."""
 
-    link: bpy.props.StringProperty()
-    material: bpy.props.PointerProperty(type=bpy.types.Material)
+    link: bpy.props.StringProperty(
+        description="Whether the slot's material belonged to the object or to its mesh"
+    )
+    material: bpy.props.PointerProperty(
+        description="The material that comes back with Remove Colour Map",
+        type=bpy.types.Material,
+    )
 
 
 class PatchItem(bpy.types.PropertyGroup):
     """One row of the list of patches outside the tolerance."""
 
-    peak_um: bpy.props.FloatProperty()
-    area_mm2: bpy.props.FloatProperty()
-    where: bpy.props.StringProperty()
+    peak_um: bpy.props.FloatProperty(
+        name="Peak (µm)", description="The patch's largest deviation, with its sign, in µm"
+    )
+    area_mm2: bpy.props.FloatProperty(
+        name="Size (mm²)", description="How much of the surface lies beyond the tolerance, in mm²"
+    )
+    where: bpy.props.StringProperty(
+        name="Where", description="The areas that the patch's worst place lies in"
+    )
 
 
 class ObjectData(bpy.types.PropertyGroup):
     """What Cuspwise knows about an object; goes with it through renaming, copying, appending."""
 
-    design: bpy.props.PointerProperty(type=bpy.types.Object)
-    state: bpy.props.EnumProperty(name="State", items=STATES)
-    state_reason: bpy.props.StringProperty()
-    file_notes: bpy.props.StringProperty()
-    superimposition: bpy.props.StringProperty()
-    pose_before: bpy.props.StringProperty()
-    result_id: bpy.props.StringProperty()
-    result: bpy.props.StringProperty()
-    result_points: bpy.props.PointerProperty(type=bpy.types.Mesh)
-    patches: bpy.props.CollectionProperty(type=PatchItem)
+    design: bpy.props.PointerProperty(
+        name="Design",
+        description="The design that this scan was laid on or measured against",
+        type=bpy.types.Object,
+    )
+    state: bpy.props.EnumProperty(
+        name="State", description="What has been done with this scan", items=STATES
+    )
+    state_reason: bpy.props.StringProperty(
+        name="Reason", description="Why the scan's results are stale"
+    )
+    file_notes: bpy.props.StringProperty(
+        name="File", description="Size, unit and faults of the file that was imported"
+    )
+    superimposition: bpy.props.StringProperty(
+        description="How well the scan lies on its design, as kept by Cuspwise"
+    )
+    pose_before: bpy.props.StringProperty(
+        description="Where the scan lay before it was superimposed; Restore Pose goes back there"
+    )
+    result_id: bpy.props.StringProperty(
+        description="Number of the result; the attributes with its deviations end in it"
+    )
+    result: bpy.props.StringProperty(description="The result in full, as kept by Cuspwise")
+    result_points: bpy.props.PointerProperty(
+        description="The points that were measured, with their deviations", type=bpy.types.Mesh
+    )
+    patches: bpy.props.CollectionProperty(
+        name="Patches",
+        description="Connected patches of the surface beyond the tolerance, the worst first",
+        type=PatchItem,
+    )
     patch_index: bpy.props.IntProperty(
         name="Patch",
         description="Click a patch outside the tolerance to bring its worst place into view",
         update=_patch_chosen,
     )
-    areas: bpy.props.StringProperty()
-    areas_document: bpy.props.StringProperty()
-    area_points: bpy.props.PointerProperty(type=bpy.types.Mesh)
-    contact_circles: bpy.props.StringProperty()
+    areas: bpy.props.StringProperty(
+        description="What is known of the areas that were found on this design"
+    )
+    hidden_areas: bpy.props.StringProperty(
+        description="The areas of this design that Show Areas leaves out"
+    )
+    areas_document: bpy.props.StringProperty(
+        description="The areas file that was loaded for this design"
+    )
+    area_points: bpy.props.PointerProperty(
+        description="The places of the points in the areas file that was loaded",
+        type=bpy.types.Mesh,
+    )
+    contact_circles: bpy.props.StringProperty(
+        description="Middle and radius of the support contacts that were marked as circles"
+    )
     contact_index: contact_choices.index()
-    contact_quiet: bpy.props.BoolProperty()
+    contact_quiet: bpy.props.BoolProperty(
+        description="Whether a contact is chosen without bringing it into view"
+    )
     contact_name: contact_choices.name()
     contact_kind: contact_choices.kind()
     contact_radius_mm: contact_choices.radius()
-    contacts_stale: bpy.props.BoolProperty()
-    landmark: bpy.props.IntProperty()
-    caption: bpy.props.StringProperty()
-    margin_line: bpy.props.PointerProperty(type=bpy.types.Object)
-    coloured: bpy.props.BoolProperty()
-    hidden_before: bpy.props.BoolProperty()
-    slots_before: bpy.props.CollectionProperty(type=SlotBefore)
-    colour_before: bpy.props.StringProperty()
+    contacts_stale: bpy.props.BoolProperty(
+        description="Whether support contacts were edited since they were measured on this scan"
+    )
+    landmark: bpy.props.IntProperty(
+        name="Landmark", description="Number of the pair that this landmark belongs to; 0: none"
+    )
+    caption: bpy.props.StringProperty(
+        name="Caption", description="The words that stand beside this landmark or label"
+    )
+    margin_line: bpy.props.PointerProperty(
+        name="Margin Line",
+        description="The curve that is this design's margin line; edit it to move the margin",
+        type=bpy.types.Object,
+    )
+    coloured: bpy.props.BoolProperty(
+        description="Whether the object shows the colours of its deviations"
+    )
+    hidden_before: bpy.props.BoolProperty(
+        description="Whether the object was hidden before the colour map"
+    )
+    slots_before: bpy.props.CollectionProperty(
+        description="The object's materials before the colour map", type=SlotBefore
+    )
+    colour_before: bpy.props.StringProperty(
+        description="The mesh's active colour attribute before the colour map"
+    )
 
 
 class JobState(bpy.types.PropertyGroup):
@@ -189,10 +282,14 @@ class JobState(bpy.types.PropertyGroup):
     The job under way, and how the views were shaded before the colour map.
     """
 
-    label: bpy.props.StringProperty()
-    fraction: bpy.props.FloatProperty()
-    running: bpy.props.BoolProperty()
-    solid_before: bpy.props.StringProperty()
+    label: bpy.props.StringProperty(name="Step", description="What the job under way is doing")
+    fraction: bpy.props.FloatProperty(
+        name="Progress", description="Share of the job under way that is done, from 0 to 1"
+    )
+    running: bpy.props.BoolProperty(name="Running", description="Whether a job is under way")
+    solid_before: bpy.props.StringProperty(
+        description="How the views were shaded before the colour map, to follow undo"
+    )
 
 
 def take_defaults(scene):

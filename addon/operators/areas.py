@@ -5,10 +5,10 @@ from pathlib import Path
 import bpy
 from bpy_extras.io_utils import ExportHelper, ImportHelper
 
-from ...standalone_core.areas.supports import is_support
+from ...standalone_core.areas.supports import SUPPORTS, is_support
 from ...standalone_core.errors import AreaError
 from ...standalone_core.report.words import area_words
-from .. import area_groups, colour_map, identifiers, inputs, store
+from .. import area_groups, colour_map, identifiers, inputs, overlay, store
 from ..job import JobOperator
 from . import ready
 
@@ -159,6 +159,36 @@ class WriteAreasFile(AreasFileJob, bpy.types.Operator):
         return f"Saved {len(area_set.areas)} areas to {path}."
 
 
+class ToggleArea(bpy.types.Operator):
+    """Show or hide one area of the overlay."""
+
+    bl_idname = identifiers.TOGGLE_AREA
+    bl_label = "Show or Hide Area"
+    bl_description = (
+        "Show this area in the overlay, or hide it and see what lies below. The area itself and "
+        "its numbers stay as they are"
+    )
+    bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
+
+    area: bpy.props.StringProperty(
+        name="Area", description="The area's name, as in the list above", options={"SKIP_SAVE"}
+    )
+
+    @classmethod
+    def poll(cls, context):
+        """Ask for a design."""
+        return ready.has_design(cls, context)
+
+    def execute(self, context):
+        """Remember the wish on the design."""
+        design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
+        if self.area != SUPPORTS and self.area not in area_groups.names(design):
+            self.report({"ERROR"}, f"{design.name} has no area {self.area!r}. Find Areas first.")
+            return {"CANCELLED"}
+        overlay.toggle_area(design, self.area)
+        return {"FINISHED"}
+
+
 def _hand_over(job, path):
     if bpy.app.background:
         return job(filepath=path)
@@ -172,6 +202,7 @@ def _mark_stale(scene, design):
         if store.data_of(scan).design == design:
             store.refresh(scan, scene, with_areas=True)
     colour_map.refresh(scene)
+    overlay.refresh()
 
 
-CLASSES = (FindAreas, LoadAreas, SaveAreas, ReadAreasFile, WriteAreasFile)
+CLASSES = (FindAreas, ToggleArea, LoadAreas, SaveAreas, ReadAreasFile, WriteAreasFile)

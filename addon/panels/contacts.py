@@ -7,7 +7,8 @@ from ...standalone_core.deviation.contacts import CLEAN, CONTACT_WORDS, GOUGE, N
 from ...standalone_core.report.words import micrometres, percent
 from .. import colour_map, contact_results, contacts, identifiers, store
 from ..contact_results import number
-from .sidebar import AreasPanel, SidebarPanel, say, settings_of
+from .areas import AreasPanel
+from .base import SidebarPanel, say, settings_of
 
 ICONS = {STUB: "TRIA_UP", GOUGE: "TRIA_DOWN", CLEAN: "CHECKMARK", NOT_MEASURED: "QUESTION"}
 

@@ -13,11 +13,10 @@ from ...standalone_core.deviation.verdict import (
 )
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.report.words import area_words, micrometres, percent
-from .. import area_groups, bridge, colour_map, identifiers, landmarks, store
-from ..line_breaks import wrapped
+from .. import bridge, colour_map, identifiers, landmarks, store
 from ..units import unit_words
-
-ICON_PIXELS = 20
+from .areas import AreasPanel
+from .base import SidebarPanel, say, settings_of
 
 VERDICT_ICONS = {
     WITHIN: "CHECKMARK",
@@ -32,21 +31,6 @@ STATE_ICONS = {
     "CURRENT": "CHECKMARK",
     "STALE": "ERROR",
 }
-
-
-def settings_of(context):
-    """Return the scene's choices."""
-    return getattr(context.scene, identifiers.SCENE_PROPERTIES)
-
-
-def say(layout, context, text, icon="NONE"):
-    """Write a sentence on as many lines as the sidebar's width asks for."""
-    width = context.region.width / context.preferences.system.ui_scale
-    width -= 0 if icon == "NONE" else ICON_PIXELS
-    column = layout.column(align=True)
-    below = "NONE" if icon == "NONE" else "BLANK1"
-    for number, line in enumerate(wrapped(text, width)):
-        column.label(text=line, icon=below if number else icon)
 
 
 class ScanList(bpy.types.UIList):
@@ -78,14 +62,6 @@ class PatchList(bpy.types.UIList):
         row.label(text=f"{micrometres(item.peak_um, signed=True, digits=0)} µm")
         row.label(text=", ".join(area_words(name) for name in finer[:2]))
         row.label(text=f"{item.area_mm2:.2f} mm²")
-
-
-class SidebarPanel:
-    """Where every panel lies."""
-
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "UI"
-    bl_category = identifiers.TAB
 
 
 class DesignAndScans(SidebarPanel, bpy.types.Panel):
@@ -146,43 +122,6 @@ class SuperimposePanel(SidebarPanel, bpy.types.Panel):
             icon = "NONE"
         for line in kept["warnings"]:
             say(layout, context, line, "ERROR")
-
-
-class AreasPanel(SidebarPanel, bpy.types.Panel):
-    """The parts of the design's surface."""
-
-    bl_idname = "CUSPWISE_PT_areas"
-    bl_label = "Areas"
-    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
-
-    def draw(self, context):
-        """Draw what was found."""
-        layout, design = self.layout, settings_of(context).design
-        layout.operator(identifiers.FIND_AREAS)
-        row = layout.row(align=True)
-        row.operator(identifiers.LOAD_AREAS, icon="IMPORT")
-        row.operator(identifiers.SAVE_AREAS, icon="EXPORT")
-        known = area_groups.found_areas(design) if design else None
-        if known is None:
-            say(layout, context, "Not found yet. Check Crown finds them too.")
-            return
-        column = layout.column(align=True)
-        for name, size in known["size_mm2"].items():
-            row = column.row()
-            row.label(text=area_words(name))
-            row.label(text=f"{size:.1f} mm²")
-        if known["margin_length_mm"]:
-            say(layout, context, f"Margin line: {known['margin_length_mm']:.2f} mm long.")
-        for name, why in known["missing"].items():
-            say(layout, context, f"No {area_words(name)}: {why}")
-        for line in known["warnings"]:
-            say(layout, context, line, "ERROR")
-        say(
-            layout,
-            context,
-            "They are vertex groups whose names begin with “Area: ”; edit them with weight paint, "
-            "or add your own, then check again.",
-        )
 
 
 class DeviationPanel(SidebarPanel, bpy.types.Panel):

@@ -38,20 +38,38 @@ def call(case: SimpleNamespace, name: str, *args: Any, **options: Any) -> Any:
 # Asking ---------------------------------------------------------------------------------------
 
 
-def test_every_control_explains_itself(extension: SimpleNamespace) -> None:
+def test_every_operator_explains_itself(extension: SimpleNamespace) -> None:
     import bpy
 
     for cls in extension.part("addon.operators").CLASSES:
         _, _, name = cls.bl_idname.partition(".")
         shown = getattr(bpy.ops.cuspwise, name).get_rna_type()
         assert len(shown.description) > 20, cls
-        assert shown.name == shown.name.title().replace("From", "from")
-    properties = extension.part("addon.properties")
-    preferences = extension.part("addon.preferences").CuspwisePreferences
-    for group in (properties.SceneSettings, preferences):
-        for name in group.__annotations__:
-            shown = group.bl_rna.properties[name]
-            assert shown.is_hidden or shown.type == "COLLECTION" or len(shown.description) > 15
+        for word in shown.name.split():
+            assert word[0].isupper() or word in ("and", "as", "from", "on", "or"), shown.name
+        for option in shown.properties:
+            assert option.identifier == "rna_type" or is_explained(option), (cls, option)
+
+
+def test_every_choice_explains_itself(extension: SimpleNamespace) -> None:
+    """In the scene, on objects, in lists, in the preferences, and each item of an enumeration."""
+    groups = [
+        *extension.part("addon.properties").CLASSES,
+        extension.part("addon.preferences").CuspwisePreferences,
+    ]
+    for group in groups:
+        names = [name for base in group.__mro__ for name in vars(base).get("__annotations__", ())]
+        assert names
+        for name in names:
+            assert is_explained(group.bl_rna.properties[name]), (group, name)
+
+
+def is_explained(shown: Any) -> bool:
+    """Whether a control that can be seen has a tooltip, and so has all there is to choose in it."""
+    if shown.is_hidden:
+        return True
+    items = list(shown.enum_items) if shown.type == "ENUM" else []
+    return len(shown.description) > 15 and all(len(item.description) > 10 for item in items)
 
 
 @pytest.mark.parametrize("name", NEED_DESIGN)

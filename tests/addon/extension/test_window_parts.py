@@ -26,7 +26,7 @@ class Layout:
         assert name in data.bl_rna.properties
         self.notes.append(name)
 
-    def operator(self, name: str, *, text: str | None = None, icon: str = "NONE") -> Any:
+    def operator(self, name: str, *, text: str | None = None, **_options: Any) -> Any:
         module, _, function = name.partition(".")
         getattr(getattr(self.bpy.ops, module), function).get_rna_type()
         self.notes.append(name if text is None else text)
@@ -89,6 +89,25 @@ def test_sidebar_of_a_checked_crown(checked: SimpleNamespace) -> None:
     checked.scan.location.x += 1.0
     checked.bpy.context.view_layer.update()
     assert "Stale: Scan or design was moved." in " ".join(drawn(checked))
+
+
+def test_the_areas_are_listed_with_what_is_missing(checked: SimpleNamespace) -> None:
+    """In words that serve here: Blender has no options of a command line."""
+    checked.design.vertex_groups.new(name="Area: mine").add([1, 2, 3], 1.0, "REPLACE")
+    checked.design.vertex_groups.new(name="Area: support: 1").add([4], 1.0, "REPLACE")
+    notes = drawn(checked)
+    said = " ".join(notes)
+    assert "No mesial contact: The mesial direction is not given." in said
+    assert "What is missing can be painted" in said
+    assert "--" not in said
+    assert not [note for note in notes if "_mm" in note and " " in note]
+    own = ["whole crown", "external", "intaglio", "occlusal", "axial walls", "margin", "fossae"]
+    shown = [note for note in notes if note in (*own, "mine", "supports")]
+    listed = [*own, "mine", "supports"]
+    assert shown[: len(listed)] == listed
+    before = len(notes)
+    checked.settings.show_areas = True
+    assert len(drawn(checked)) == before + len(listed) - 1  # an eye beside each but the whole
 
 
 def test_sidebar_of_an_implausible_size(crown: SimpleNamespace) -> None:

@@ -1,0 +1,77 @@
+"""The panel of the areas: find, load, save and look at them."""
+
+import bpy
+
+from ...standalone_core.areas.area_set import AREA_NAMES
+from ...standalone_core.areas.supports import SUPPORTS, is_support
+from ...standalone_core.report.words import area_words
+from .. import area_groups, identifiers, overlay, store
+from .base import SidebarPanel, say, settings_of
+
+
+class AreasPanel(SidebarPanel, bpy.types.Panel):
+    """The parts of the design's surface."""
+
+    bl_idname = "CUSPWISE_PT_areas"
+    bl_label = "Areas"
+    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
+
+    def draw(self, context):
+        """Draw what was found."""
+        layout, design = self.layout, settings_of(context).design
+        layout.operator(identifiers.FIND_AREAS)
+        row = layout.row(align=True)
+        row.operator(identifiers.LOAD_AREAS, icon="IMPORT")
+        row.operator(identifiers.SAVE_AREAS, icon="EXPORT")
+        if not store.is_in(design, context.scene):
+            say(layout, context, "Choose the design first.")
+            return
+        _draw_areas(layout, context, design)
+
+
+def _draw_areas(layout, context, design):
+    """Draw the areas with their sizes, and what could not be found."""
+    settings, known = settings_of(context), area_groups.found_areas(design)
+    names = area_groups.names(design)
+    if known is None and not names:
+        say(layout, context, "Not found yet. Check Crown finds them too.")
+        return
+    layout.prop(settings, "show_areas", icon="HIDE_OFF" if settings.show_areas else "HIDE_ON")
+    sizes = {} if known is None else known["size_mm2"]
+    column = layout.column(align=True)
+    for name in _listed(names, sizes):
+        row = column.row(align=True)
+        if settings.show_areas and name != "whole":
+            hidden = name in overlay.hidden_areas(design)
+            icon = "HIDE_ON" if hidden else "HIDE_OFF"
+            eye = row.operator(identifiers.TOGGLE_AREA, text="", icon=icon, emboss=False)
+            eye.area = name
+        row.label(text=area_words(name))
+        row.label(text=f"{sizes[name]:.1f} mm²" if name in sizes else "")
+    if known is not None:
+        _draw_found(layout, context, known)
+    say(
+        layout,
+        context,
+        "They are vertex groups whose names begin with “Area: ”; edit them with weight paint, "
+        "or add your own, then check again.",
+    )
+
+
+def _listed(names, sizes):
+    """Return the areas in their usual order, then the user's own; all supports are one."""
+    own = [name for name in names if name not in AREA_NAMES and not is_support(name)]
+    listed = [name for name in AREA_NAMES if name in names or name in sizes]
+    supports = [SUPPORTS] if any(is_support(name) for name in names) else []
+    return [*listed, *own, *supports]
+
+
+def _draw_found(layout, context, known):
+    if known["margin_length_mm"]:
+        say(layout, context, f"Margin line: {known['margin_length_mm']:.2f} mm long.")
+    for name, why in known["missing"].items():
+        say(layout, context, f"No {area_words(name)}: {why}")
+    if known["missing"]:
+        say(layout, context, "What is missing can be painted as a vertex group of that name.")
+    for line in known["warnings"]:
+        say(layout, context, line, "ERROR")
