@@ -10,6 +10,7 @@ same operator runs to its end in ``execute``, without a thread.
 from __future__ import annotations
 
 import inspect
+import time
 from contextlib import suppress
 from typing import Any
 
@@ -21,6 +22,7 @@ from .identifiers import JOB_PROPERTIES
 from .worker import AbandonedError, Worker
 
 TICK_S = 0.02
+MOMENT_S = 0.04  # of reading or writing at a tick; every step of it takes less than that again
 READ, WORKED = 0.05, 0.9  # shares of the bar
 # Looking at the scene goes on while a job runs; everything else would change what it read.
 LOOKING = {
@@ -68,7 +70,7 @@ class JobOperator:
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         """Run to the end."""
-        self._worker, self._writing = None, False
+        self._worker, self._working, self._writing = None, False, False
         try:
             said = run(self._all_steps(context, in_thread=False))
         except CuspwiseError as error:
@@ -81,7 +83,7 @@ class JobOperator:
         """Start the timer; in the background, run to the end."""
         if bpy.app.background:
             return self.execute(context)
-        self._worker, self._writing = None, False
+        self._worker, self._working, self._writing = None, False, False
         self._steps = self._all_steps(context, in_thread=True)
         manager = context.window_manager
         self._timer = manager.event_timer_add(TICK_S, window=context.window)
@@ -98,7 +100,7 @@ class JobOperator:
         if event.type != "TIMER":
             return {"PASS_THROUGH"} if event.type in LOOKING else {"RUNNING_MODAL"}
         try:
-            progress = next(self._steps)
+            progress = self._take_steps()
         except StopIteration as end:
             self.cancel(context)
             self.report({"INFO"}, end.value)
@@ -129,6 +131,17 @@ class JobOperator:
         if context.workspace:
             context.workspace.status_text_set(None)
         _redraw(context, {"WINDOW", "UI"})
+
+    def _take_steps(self) -> Progress:
+        """Take one step; while reading or writing, as many as a moment has room for.
+
+        Each tick of writing has the view drawn anew, which may take longer than the writing.
+        """
+        end = time.perf_counter() + MOMENT_S
+        progress = next(self._steps)
+        while not self._working and time.perf_counter() < end:
+            progress = next(self._steps)
+        return progress
 
     def _escape(self, context: bpy.types.Context) -> set[str]:
         if self._writing:
@@ -177,11 +190,13 @@ class JobOperator:
     def _in_thread(self, work: Steps[Any]) -> Steps[Any]:
         """Have steps taken in a thread; tell at each tick how far it is."""
         self._worker = Worker(work)
+        self._working = True
         try:
             while not self._worker.ended:
                 yield self._worker.progress
             return self._worker.result()
         finally:
+            self._working = False
             self._worker.abandon()
 
 

@@ -1,8 +1,9 @@
 """Runs inside a real window: how long the window stands still while a crown is checked.
 
 Writes ``ticks.json``: the longest and the 99th percentile, in milliseconds, of the calls of
-``modal``, of the gaps between them, of the reading and the writing among them, and of the gaps
-between the ticks of a timer of Blender's own, which tell how long nothing else could happen.
+``modal`` (parted into reading, work and writing), of the gaps between them, and of the gaps
+between the beats of a timer of Blender's own, which tell how long nothing else could happen.
+What the same drawing costs without a job is told too: a gap is the job's only where it is longer.
 Nothing is asserted: other work on the machine lengthens every gap.
 """
 
@@ -23,7 +24,7 @@ SCAN_EDGE_MM = float(os.environ.get("CUSPWISE_SCAN_EDGE_MM", EDGE_MM))  # 0.0225
 ROUNDS = 2  # the second finds areas and colours of the first
 IDLE_S = 3.0
 FACTS: dict = {}
-CALLS: list = []  # of each call of modal: when it began, how long it took, doing what, label
+CALLS: list = []  # of each call of modal: when it began, time and processor time, doing what, label
 BEATS: list = []
 
 
@@ -72,12 +73,13 @@ def watch(operator):
         worker, ticks = self._worker, event.type == "TIMER"
         doing = "read" if worker is None else "write" if worker.ended else "work"
         label = bpy.context.window_manager.cuspwise_job.label
-        begin = time.perf_counter()
+        begin, used = time.perf_counter(), time.thread_time()
         try:
             return modal(self, context, event)
         finally:
             if ticks:
-                CALLS.append((begin, time.perf_counter() - begin, doing, label))
+                used = time.thread_time() - used
+                CALLS.append((begin, time.perf_counter() - begin, used, doing, label))
 
     operator.modal = watched
 
@@ -100,17 +102,19 @@ def wait():
 
 def note():
     """Note what was measured."""
-    calls = np.array([(begin, length) for begin, length, _, _ in CALLS])
-    found = {"seconds": calls[-1].sum() - calls[0, 0]}
+    calls = np.array([call[:3] for call in CALLS])
+    found = {"seconds": calls[-1, :2].sum() - calls[0, 0]}
     found["modal"] = spread(calls[:, 1])
     gaps = np.diff(calls[:, 0])
     found["between ticks"] = spread(gaps)
     found["longest gaps"] = [
-        [round(1e3 * float(gaps[k])), CALLS[k + 1][3]] for k in np.argsort(-gaps)[:12]
+        [round(1e3 * float(gaps[k])), CALLS[k + 1][4]] for k in np.argsort(-gaps)[:12]
     ]
     for doing in ("read", "work", "write"):
-        found[f"modal, {doing}"] = spread([call[1] for call in CALLS if call[2] == doing])
-    inside = [beat for beat in BEATS if calls[0, 0] <= beat <= calls[-1].sum()]
+        found[f"modal, {doing}"] = spread([call[1] for call in CALLS if call[3] == doing])
+        processor = spread([call[2] for call in CALLS if call[3] == doing])
+        found[f"modal, {doing}, processor time"] = processor
+    inside = [beat for beat in BEATS if calls[0, 0] <= beat <= calls[-1, :2].sum()]
     found["between beats"] = spread(np.diff(inside))
     FACTS.setdefault("rounds", []).append(found)
     FACTS["state"] = bpy.context.scene.cuspwise.scans[0].scan.cuspwise.state

@@ -75,6 +75,7 @@ def job(extension: SimpleNamespace, monkeypatch: pytest.MonkeyPatch) -> SimpleNa
         def finish(self, _context: Any, result: int) -> Iterator[Any]:
             for k in range(3):
                 yield progress("Writing", k / 3)
+                time.sleep(0.05)
                 log.append(f"wrote {k} of {result}")
             return "Done."
 
