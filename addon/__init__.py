@@ -64,9 +64,12 @@ def unregister() -> None:
 
 def _handlers(bpy, colour_map, contact_results, overlay, store):  # type: ignore[no-untyped-def]
     """Return Blender's lists of handlers, each with the function that belongs in it."""
+    from . import study_store
+
     handlers = bpy.app.handlers
     return (
         (handlers.depsgraph_update_post, store.notice_changes),
+        (handlers.depsgraph_update_post, study_store.notice_changes),
         (handlers.depsgraph_update_post, contact_results.notice_painting),
         (handlers.undo_post, colour_map.follow_undo),
         (handlers.redo_post, colour_map.follow_undo),

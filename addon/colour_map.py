@@ -13,7 +13,7 @@ from typing import Any
 import bpy
 import numpy as np
 
-from ..standalone_core.report.colour import deviation_colours
+from ..standalone_core.report.colour import ColourArray, deviation_colours
 from ..standalone_core.report.legend import Legend, colour_limit_um, make_legend
 from . import bridge, store
 from .identifiers import (
@@ -53,18 +53,26 @@ def legend_of(scene: bpy.types.Scene) -> Legend:
 
 def show(context: bpy.types.Context) -> None:
     """Colour the selected scan and its design, in every way of viewing them."""
-    settings = getattr(context.scene, SCENE_PROPERTIES)
+    getattr(context.scene, SCENE_PROPERTIES).study.shown = False
+    turn_on(context.scene)
+
+
+def turn_on(scene: bpy.types.Scene) -> None:
+    """Show colours in all views: of the scan, or of the study's map where that is chosen."""
+    settings = getattr(scene, SCENE_PROPERTIES)
     if not settings.show_colours:
-        settings.views_before = json.dumps(_change_views(context.scene))
+        settings.views_before = json.dumps(_change_views(scene))
         settings.show_colours = True
-    refresh(context.scene)
+    refresh(scene)
 
 
 def remove(scene: bpy.types.Scene) -> None:
     """Give every coloured object and view back what it had."""
     settings = getattr(scene, SCENE_PROPERTIES)
+    settings.study.shown = False
     for obj in [o for o in bpy.data.objects if store.data_of(o).coloured]:
         _uncover(obj)
+    _study_map().settle(scene)
     if settings.views_before:
         _restore_views(scene, json.loads(settings.views_before))
     settings.views_before = ""
@@ -76,22 +84,37 @@ def refresh(scene: bpy.types.Scene) -> None:
     settings = getattr(scene, SCENE_PROPERTIES)
     if not settings.show_colours:
         return
-    scan = selected_scan(scene)
-    points = store.points_of(scan) if scan else None
-    shown: tuple[bpy.types.Object, ...] = ()
-    if scan is not None and points is not None:
-        limit_um = _limit_um(settings, *points)
-        legend = make_legend(*points, limit_um=limit_um)
-        settings.shown_limit_um = limit_um
-        settings.share_clipped = legend.share_clipped
-        settings.share_unmeasured = legend.share_unmeasured
-        data = store.data_of(scan)
-        shown = tuple(o for o in (scan, data.design) if store.is_in(o, scene))
-        for obj in shown:
-            _colour(obj, deviation_attribute(data.result_id), limit_um / 1e3, settings.palette)
-            _hide(obj, _is_hidden(obj, scan, settings.shown))
+    shown = _study_map().colour(scene) if settings.study.shown else _colour_scan(scene)
     for obj in [o for o in bpy.data.objects if store.data_of(o).coloured and o not in shown]:
         _uncover(obj)
+    _study_map().settle(scene)
+
+
+def _colour_scan(scene: bpy.types.Scene) -> tuple[bpy.types.Object, ...]:
+    """Colour the selected scan and its design; return what is coloured now."""
+    settings, scan = getattr(scene, SCENE_PROPERTIES), selected_scan(scene)
+    points = store.points_of(scan) if scan else None
+    if scan is None or points is None:
+        return ()
+    limit_um = _limit_um(settings, *points)
+    legend = make_legend(*points, limit_um=limit_um)
+    settings.shown_limit_um = limit_um
+    settings.share_clipped = legend.share_clipped
+    settings.share_unmeasured = legend.share_unmeasured
+    data = store.data_of(scan)
+    shown = tuple(o for o in (scan, data.design) if store.is_in(o, scene))
+    for obj in shown:
+        values = bridge.read_attribute(obj.data, deviation_attribute(data.result_id))
+        if values is not None:
+            paint(obj, deviation_colours(values, limit_um / 1e3, settings.palette))
+        hide(obj, _is_hidden(obj, scan, settings.shown))
+    return shown
+
+
+def _study_map() -> Any:
+    from . import study_map  # which paints by way of this module
+
+    return study_map
 
 
 def _limit_um(settings: Any, deviation_mm: np.ndarray, weights_mm2: np.ndarray) -> float:
@@ -114,12 +137,9 @@ def _is_hidden(obj: bpy.types.Object, scan: bpy.types.Object, shown: str) -> boo
 # Objects -------------------------------------------------------------------------------------
 
 
-def _colour(obj: bpy.types.Object, attribute: str, limit_mm: float, palette: str) -> None:
-    mesh = obj.data
-    values = bridge.read_attribute(mesh, attribute)
-    if values is None:
-        return
-    data = store.data_of(obj)
+def paint(obj: bpy.types.Object, rgb: ColourArray) -> None:
+    """Lay colours over an object, (n, 3) uint8 at its vertices, and keep what was there."""
+    mesh, data = obj.data, store.data_of(obj)
     if not data.coloured:
         active = mesh.color_attributes.active_color
         data.colour_before = active.name if active else ""
@@ -128,13 +148,8 @@ def _colour(obj: bpy.types.Object, attribute: str, limit_mm: float, palette: str
         data.coloured = True
     if COLOUR_ATTRIBUTE not in mesh.color_attributes:
         mesh.color_attributes.new(COLOUR_ATTRIBUTE, "BYTE_COLOR", "POINT")
-    colours = np.ones((len(values), 4), dtype=np.float32)
-    np.multiply(
-        deviation_colours(values, limit_mm, palette),
-        np.float32(1 / 255),
-        out=colours[:, :3],
-        casting="unsafe",
-    )
+    colours = np.ones((len(rgb), 4), dtype=np.float32)
+    np.multiply(rgb, np.float32(1 / 255), out=colours[:, :3], casting="unsafe")
     # Fetched by name again: adding an attribute moves the others in memory.
     mesh.color_attributes[COLOUR_ATTRIBUTE].data.foreach_set("color_srgb", colours.ravel())
     mesh.color_attributes.active_color_name = COLOUR_ATTRIBUTE
@@ -171,7 +186,7 @@ def _uncover(obj: bpy.types.Object) -> None:
         obj.data.materials.clear()
     data.slots_before.clear()
     data.coloured = False
-    _hide(obj, data.hidden_before)
+    hide(obj, data.hidden_before)
     if obj.type == "MESH" and not obj.data.library:
         bridge.drop_attribute(obj.data, COLOUR_ATTRIBUTE)
         if data.colour_before in obj.data.color_attributes:
@@ -182,7 +197,8 @@ def _uncover(obj: bpy.types.Object) -> None:
         bpy.data.materials.remove(material)
 
 
-def _hide(obj: bpy.types.Object, hidden: bool) -> None:
+def hide(obj: bpy.types.Object, hidden: bool) -> None:
+    """Hide an object in the views, or show it."""
     # An object outside the present view layer can neither be hidden nor shown.
     if obj.name in bpy.context.view_layer.objects and obj.hide_get() != hidden:
         obj.hide_set(hidden)

@@ -35,10 +35,16 @@ FRAME_PATCH = "cuspwise.frame_patch"
 COPY_TABLE = "cuspwise.copy_table"
 EXPORT_REPORT = "cuspwise.export_report"
 WRITE_REPORT = "cuspwise.write_report"
+RUN_STUDY = "cuspwise.run_study"
+COPY_STUDY_TABLE = "cuspwise.copy_study_table"
+SHOW_GROUP_MAP = "cuspwise.show_group_map"
+OPEN_STUDY_REPORT = "cuspwise.open_study_report"
+COPY_STUDY_COMMAND = "cuspwise.copy_study_command"
 
 # On meshes. A result's own number follows, so that a design holds one attribute per scan.
 DEVIATION_ATTRIBUTE = "deviation_mm"
 COLOUR_ATTRIBUTE = "Cuspwise Colours"
+STUDY_ATTRIBUTE = "study"
 
 # In the points mesh that keeps a result.
 POINT_DEVIATION = "deviation_mm"
@@ -52,6 +58,7 @@ LANDMARK_NAME = "Landmark"
 AREA_POINTS_NAME = "Cuspwise Area Points"
 MARGIN_LINE_NAME = "Margin Line"
 RESULT_MESH_NAME = "Cuspwise Result"
+STUDY_MESH_NAME = "Cuspwise Study"
 
 
 def deviation_attribute(result_id: str) -> str:

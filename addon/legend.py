@@ -6,7 +6,7 @@ from typing import Any
 
 import bpy
 
-from . import colour_map, overlay, store
+from . import colour_map, overlay, store, study_map, study_store
 from .identifiers import SCENE_PROPERTIES
 from .legend_layout import LegendLayout, lay_out, rgb
 from .overlay_key import lay_out_key
@@ -38,12 +38,25 @@ def layout_for(context: bpy.types.Context) -> LegendLayout:
     scene = context.scene
     scan = colour_map.selected_scan(scene)
     settings = getattr(scene, SCENE_PROPERTIES)
-    if not settings.show_colours or scan is None or settings.shown_limit_um <= 0.0:
+    if not settings.show_colours or settings.shown_limit_um <= 0.0:
         return LegendLayout()
     if not context.space_data.overlay.show_overlays:
         return LegendLayout()
+    if settings.study.shown:
+        return _of_study(scene, place, scale)
+    if scan is None:
+        return LegendLayout()
     note = "Stale: check again" if store.data_of(scan).state == "STALE" else ""
     return lay_out(colour_map.legend_of(scene), **place, scale=scale, note=note)
+
+
+def _of_study(scene: bpy.types.Scene, place: dict[str, float], scale: float) -> LegendLayout:
+    found = study_map.legend_of(scene)
+    if found is None:
+        return LegendLayout()
+    legend, heads = found
+    note = "Stale: run it again" if study_store.why_stale(scene) else ""
+    return lay_out(legend, **place, scale=scale, note=note, heads=heads)
 
 
 def _width_of(text: str, size: float) -> float:

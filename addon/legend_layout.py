@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..standalone_core.report.legend import Legend
@@ -54,7 +55,14 @@ class LegendLayout:
 
 
 def lay_out(
-    legend: Legend, *, left: float, bottom: float, height: float, scale: float, note: str = ""
+    legend: Legend,
+    *,
+    left: float,
+    bottom: float,
+    height: float,
+    scale: float,
+    note: str = "",
+    heads: Sequence[str] = (TITLE,),
 ) -> LegendLayout:
     """Place a legend in the lower left corner of a view, upright, on a dark ground of its own.
 
@@ -71,10 +79,12 @@ def lay_out(
         Of the interface; 1 is usual.
     note : str
         One more line on top, such as a warning that results are stale.
+    heads : sequence of str
+        What the colours show, and of what, a line each.
     """
     below = [legend.tolerance_text, legend.clipped_text, legend.unmeasured_text]
     below = [text for text in below if text]
-    above = [text for text in (note, TITLE) if text]
+    above = [text for text in (note, *heads) if text]
     lines = (len(below) + len(above)) * LINE + 3.5 * PADDING
     bar = min(BAR_SHARE * height / scale, BAR_MOST, height / scale - lines - 2 * PADDING)
     if bar < BAR_LEAST:

@@ -4,6 +4,7 @@ import bpy
 
 from . import choices, colour_map, contact_choices, framing, overlay, store
 from .identifiers import JOB_PROPERTIES, OBJECT_PROPERTIES, SCENE_PROPERTIES
+from .study_choices import StudySettings
 from .units import AUTO, UNIT_CHOICES
 
 STATES = (
@@ -142,6 +143,11 @@ class SceneSettings(bpy.types.PropertyGroup):
         ),
         update=_overlay_changed,
     )
+    study: bpy.props.PointerProperty(
+        name="Study",
+        description="Choices about the study of all listed scans",
+        type=StudySettings,
+    )
     show_colours: bpy.props.BoolProperty(
         description="Whether the colour map is shown", options={"HIDDEN"}
     )
@@ -274,6 +280,21 @@ class ObjectData(bpy.types.PropertyGroup):
     colour_before: bpy.props.StringProperty(
         description="The mesh's active colour attribute before the colour map"
     )
+    study: bpy.props.StringProperty(
+        description="The study's results, as kept by Cuspwise on its design"
+    )
+    study_points: bpy.props.PointerProperty(
+        description="The points that the study was measured at", type=bpy.types.Mesh
+    )
+    study_reason: bpy.props.StringProperty(
+        name="Reason", description="Why the study's results are stale"
+    )
+    study_entry: bpy.props.StringProperty(
+        description="What the study holds of this scan, as kept by Cuspwise"
+    )
+    study_hidden: bpy.props.BoolProperty(
+        description="Whether the scan is hidden while a map of the study is shown"
+    )
 
 
 class JobState(bpy.types.PropertyGroup):
@@ -307,7 +328,7 @@ def take_defaults(scene):
         setattr(settings, name, getattr(chosen, name))
 
 
-CLASSES = (ScanItem, SceneSettings, SlotBefore, PatchItem, ObjectData, JobState)
+CLASSES = (StudySettings, ScanItem, SceneSettings, SlotBefore, PatchItem, ObjectData, JobState)
 
 
 def register():

@@ -9,6 +9,7 @@ from . import (
     reading,
     results,
     scans,
+    study,
     superimposition,
 )
 
@@ -22,4 +23,5 @@ CLASSES = (
     *colours.CLASSES,
     *reading.CLASSES,
     *results.CLASSES,
+    *study.CLASSES,
 )

@@ -23,7 +23,8 @@ class ShowColourMap(bpy.types.Operator):
         """Ask for a result that is not shown yet."""
         if not ready.has_result(cls, context):
             return False
-        if getattr(context.scene, identifiers.SCENE_PROPERTIES).show_colours:
+        settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
+        if settings.show_colours and not settings.study.shown:
             cls.poll_message_set("The colour map is shown already")
             return False
         return True

@@ -39,6 +39,9 @@ class ReadValue(PickingOperator, bpy.types.Operator):
         """Ask for a result that is not stale."""
         if not ready.has_result(cls, context):
             return False
+        if getattr(context.scene, identifiers.SCENE_PROPERTIES).study.shown:
+            cls.poll_message_set("A group's map is shown; press Show Colour Map first")
+            return False
         data = store.data_of(colour_map.selected_scan(context.scene))
         if data.state != "CURRENT":
             cls.poll_message_set(f"{data.state_reason} Check again first")

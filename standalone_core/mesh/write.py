@@ -56,7 +56,7 @@ def write_mesh(
         return atomic_write(target, _stl_bytes(mesh))
     if suffix == ".ply":
         _check_values(mesh, values, vertex_colours)
-        return atomic_write(target, _ply_bytes(mesh, values, vertex_colours))
+        return atomic_write(target, ply_bytes(mesh, values, vertex_colours))
     raise SettingError(
         f"{target.name} cannot hold this mesh.",
         subject="path",
@@ -86,15 +86,23 @@ def _check_values(
         )
 
 
-def _ply_bytes(
+def ply_bytes(
     mesh: TriangleMesh,
-    values: Mapping[str, NDArray[np.float32]],
-    colours: NDArray[np.uint8] | None,
+    values: Mapping[str, NDArray[np.float32]] | None = None,
+    colours: NDArray[np.uint8] | None = None,
 ) -> bytes:
+    """Return a PLY file's content, as :func:`write_mesh` writes it.
+
+    Parameters
+    ----------
+    mesh : TriangleMesh
+    values : mapping of str to (n,) float32, optional
+    colours : (n, 3) uint8, optional
+    """
     columns: list[tuple[str, str, NDArray[np.generic]]] = [
         (axis, "float", mesh.vertices[:, k]) for k, axis in enumerate("xyz")
     ]
-    columns += [(name, "float", array) for name, array in values.items()]
+    columns += [(name, "float", array) for name, array in (values or {}).items()]
     if colours is not None:
         columns += [(c, "uchar", colours[:, k]) for k, c in enumerate(("red", "green", "blue"))]
     numpy_types = {"float": "<f4", "uchar": "u1"}
