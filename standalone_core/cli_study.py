@@ -118,9 +118,15 @@ def measure_study(
         repeats = [row.listed for row in listed]
         steps = run_study_steps(plan, folder, repeats=repeats, executor=executor)
         run = Stage(messages).run(steps)
-    analysis = Stage(messages).run(analyse_study_steps(run, inputs.scores))
-    writing = write_study_steps(run, analysis, folder, pictures=wish(pictures))
-    written = Stage(messages).run(writing)
+        analysis = Stage(messages).run(analyse_study_steps(run, inputs.scores))
+        writing = write_study_steps(
+            run,
+            analysis,
+            folder,
+            pictures=wish(pictures),
+            executor=executor if scheduler is None else None,  # a cluster need not have matplotlib
+        )
+        written = Stage(messages).run(writing)
     if as_json:
         click.echo(json.dumps(study_document(run, analysis), indent=2, allow_nan=False))
     else:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from concurrent.futures import Executor
 from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -39,6 +40,7 @@ def write_study(
     out: str | Path,
     *,
     pictures: PictureChoice = "auto",
+    executor: Executor | None = None,
 ) -> tuple[Path, ...]:
     """Write the report of a study with its tables, figures and coloured surfaces.
 
@@ -54,6 +56,8 @@ def write_study(
         Made if it does not exist. Files of an earlier report in it are replaced.
     pictures : {"auto", "no", "yes"}
         Whether to draw the maps: if Blender's module is there, never, or or else fail.
+    executor : concurrent.futures.Executor, optional
+        Who draws the figures; this process alone by default.
 
     Returns
     -------
@@ -67,7 +71,7 @@ def write_study(
         The folder cannot be written to, the disk is full, pictures were demanded and cannot be
         drawn.
     """
-    return run(write_study_steps(study, analysis, out, pictures=pictures))
+    return run(write_study_steps(study, analysis, out, pictures=pictures, executor=executor))
 
 
 def write_study_steps(
@@ -76,6 +80,7 @@ def write_study_steps(
     out: str | Path,
     *,
     pictures: PictureChoice = "auto",
+    executor: Executor | None = None,
 ) -> Steps[tuple[Path, ...]]:
     """Write a study's files as :func:`write_study` does, step by step."""
     if pictures == "yes" and not can_draw():
@@ -92,7 +97,9 @@ def write_study_steps(
         maps = study_maps(study, analysis)
         _write_surfaces(study, maps, stage / MAPS)
         drawn = yield from scaled(_draw_steps(study, maps, pictures), 0.1, 0.6)
-        figures = yield from scaled(_figure_steps(analysis, maps, drawn, stage), 0.6, 0.95)
+        figures = yield from scaled(
+            _figure_steps(analysis, maps, drawn, stage, executor), 0.6, 0.95
+        )
         yield Progress("Writing the page", 0.95)
         reason = "" if can_plot() else NO_MATPLOTLIB
         art = StudyArt(figures, reason, maps, drawn)
@@ -140,7 +147,11 @@ def _draw_steps(study: StudyRun, maps: StudyMaps, choice: PictureChoice) -> Step
 
 
 def _figure_steps(
-    analysis: StudyAnalysis, maps: StudyMaps, drawn: Pictures, stage: Path
+    analysis: StudyAnalysis,
+    maps: StudyMaps,
+    drawn: Pictures,
+    stage: Path,
+    executor: Executor | None,
 ) -> Steps[tuple[Figure, ...]]:
     """Draw the figures and the sheets of maps; return the figures, for the page."""
     for picture in drawn.pictures:
@@ -150,7 +161,7 @@ def _figure_steps(
         return ()
     figures = []
     expected = 2 * len(analysis.areas) + len(analysis.measures) + 2
-    for figure in study_figures(analysis):
+    for figure in study_figures(analysis, executor):
         figures.append(figure)
         name = file_name(figure.name)
         atomic_write(stage / FIGURES / f"{name}.svg", figure.svg)

@@ -46,9 +46,16 @@ def executor_of(
     # Started afresh, not forked: a forked process would inherit locks that other threads hold.
     pool = ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"))
     try:
+        for _ in range(count):  # so that they have started when the first work comes
+            pool.submit(_load)
         yield pool
     finally:
         pool.shutdown(cancel_futures=True)
+
+
+def _load() -> None:
+    """Load what a worker will need."""
+    from . import pair_job  # noqa: F401
 
 
 @contextmanager

@@ -7,7 +7,9 @@ import json
 import os
 import re
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
 from html.parser import HTMLParser
+from multiprocessing import get_context
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
@@ -193,6 +195,12 @@ def test_figures_show_every_crown_once(analysis: StudyAnalysis) -> None:
         assert figure.alt
         assert figure.title
         ET.fromstring(figure.svg)
+
+
+def test_figures_drawn_by_a_worker_are_the_same(analysis: StudyAnalysis) -> None:
+    here = list(study_figures(analysis))
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
+        assert list(study_figures(analysis, pool)) == here
 
 
 def test_figures_tell_what_they_show_to_those_who_cannot_see(analysis: StudyAnalysis) -> None:
