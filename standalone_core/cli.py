@@ -21,7 +21,7 @@ from .cli_base import (
     screen,
     wish,
 )
-from .cli_settings import LOSSES, STARTS, area_settings, check_settings
+from .cli_settings import LOSSES, PALETTES, STARTS, area_settings, check_settings
 from .cli_study import STUDY_COMMANDS
 from .cli_targets import refuse_folder, refuse_overwriting
 from .console import Stage
@@ -150,6 +150,13 @@ for study_command in STUDY_COMMANDS:
 )
 @click.option("--drop-debris", is_flag=True, help="Leave out small floating pieces.")
 @click.option("--unweighted", is_flag=True, help="Every point counts the same, whatever its area.")
+@click.option(
+    "--palette",
+    type=click.Choice(PALETTES),
+    default="standard",
+    show_default=True,
+    help="Colours of the maps: strong for bright rooms, grey for printing without colour.",
+)
 @pictures_option
 @json_option
 @guarded
@@ -172,7 +179,8 @@ def check(**given: Any) -> None:
     result = Stage(messages).run(check_steps(given["design"], given["scan"], settings))
     written: Iterable[Path] = ()
     if out is not None:
-        steps = write_check_steps(result, out, pictures=wish(given["pictures"]))
+        drawing = wish(given["pictures"])
+        steps = write_check_steps(result, out, pictures=drawing, palette=given["palette"])
         written = Stage(messages).run(steps)
     if given["as_json"]:
         click.echo(json.dumps(check_document(result), indent=2, allow_nan=False))

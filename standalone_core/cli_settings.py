@@ -20,6 +20,8 @@ LOSSES: dict[str, Loss] = {
     "trimmed": "trimmed",
     "robust": "robust",
 }
+PALETTES = ("standard", "strong", "grey")
+"""Those of ``report.colour``, which would load numpy before any help is shown."""
 
 
 AREA_OPTIONS = {

@@ -204,7 +204,8 @@ class WriteReport(JobOperator, bpy.types.Operator):
         settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
         limit_um = None if settings.limit_is_automatic else float(f"{settings.limit_um:.6g}")
         folder = Path(bpy.path.abspath(self.directory))
-        return _report_steps(self._design, self._scan, self._choices, folder, limit_um)
+        colours = {"limit_um": limit_um, "palette": settings.palette}
+        return _report_steps(self._design, self._scan, self._choices, folder, colours)
 
     def finish(self, _context, result):
         """Say what was written."""
@@ -229,9 +230,9 @@ def _can_export(operator, context):
     return True
 
 
-def _report_steps(design, scan, choices, folder, limit_um):
+def _report_steps(design, scan, choices, folder, colours):
     result = yield from scaled(inputs.check_input_steps(design, scan, choices), 0.0, 0.8)
-    files = write_check_steps(result, folder, pictures="no", limit_um=limit_um)
+    files = write_check_steps(result, folder, pictures="no", **colours)
     return (yield from scaled(files, 0.8, 1.0))
 
 

@@ -41,6 +41,8 @@ class Palette:
     ----------
     title, words : str
         Its name, and what it is for, as people read them.
+    lack, zero, excess : str
+        The colours of missing material, of no deviation and of excess, in words.
     zero_lightness, excess_lightness, lack_lightness : float
         OKLab lightness at zero, at the positive and at the negative limit.
     chroma, excess_hue_deg, lack_hue_deg, hue_turn_deg : float
@@ -51,6 +53,9 @@ class Palette:
 
     title: str
     words: str
+    lack: str
+    zero: str
+    excess: str
     zero_lightness: float
     excess_lightness: float
     lack_lightness: float
@@ -67,6 +72,9 @@ PALETTES: Mapping[str, Palette] = MappingProxyType(
         STANDARD: Palette(
             "Standard",
             "Blue where material is missing, brick red where there is too much",
+            "blue",
+            "nearly white",
+            "brick red",
             zero_lightness=0.965,
             excess_lightness=0.44,
             lack_lightness=0.44,
@@ -79,6 +87,9 @@ PALETTES: Mapping[str, Palette] = MappingProxyType(
         STRONG: Palette(
             "Strong Contrast",
             "The same two colours, darker at the limits: for projectors and bright rooms",
+            "dark blue",
+            "nearly white",
+            "dark red",
             zero_lightness=0.965,
             excess_lightness=0.36,
             lack_lightness=0.36,
@@ -92,6 +103,9 @@ PALETTES: Mapping[str, Palette] = MappingProxyType(
             "Grey",
             "Dark where material is missing, light where there is too much, black where nothing "
             "was measured: for printing without colour",
+            "dark grey",
+            "grey",
+            "nearly white",
             zero_lightness=0.61,
             excess_lightness=0.97,
             lack_lightness=0.25,

@@ -11,7 +11,7 @@ from ..atomic import atomic_write
 from ..errors import ReportError
 from ..mesh.files import write_mesh
 from ..progress import Progress, Steps, run, scaled
-from .colour import deviation_colours
+from .colour import STANDARD, deviation_colours
 from .document import check_document
 from .histogram import area_histograms
 from .legend import Legend, colour_limit_um, make_legend
@@ -47,17 +47,18 @@ def write_check_steps(
     *,
     pictures: PictureChoice = "auto",
     limit_um: float | None = None,
+    palette: str = STANDARD,
 ) -> Steps[tuple[Path, ...]]:
     """Write a check's files as :func:`write_check` does, step by step."""
     if pictures == "yes" and not can_draw():
         raise ReportError(NOT_INSTALLED, subject="pictures", remedy=GET_PICTURES)
     folder = Path(out_dir)
-    legend = _legend(result, limit_um)
+    legend = _legend(result, limit_um, palette)
     with staging(folder) as stage:
         yield Progress("Writing the tables", 0.0)
         _write_tables(result, stage)
         yield Progress("Writing the coloured surfaces", 0.1)
-        _write_surfaces(result, stage, legend.limit_um / 1000.0)
+        _write_surfaces(result, stage, legend)
         drawn = yield from scaled(_draw_steps(result, legend, pictures), 0.2, 0.9)
         yield Progress("Writing the page", 0.9)
         _write_page(result, stage, legend, drawn)
@@ -82,6 +83,7 @@ def write_check(
     *,
     pictures: PictureChoice = "auto",
     limit_um: float | None = None,
+    palette: str = STANDARD,
 ) -> tuple[Path, ...]:
     """Write tables, coloured surfaces and the page of a check.
 
@@ -97,6 +99,8 @@ def write_check(
         Whether to draw the six views: if Blender's module is there, never, or or else fail.
     limit_um : float, optional
         Limit of the colours; chosen from the deviations if not given.
+    palette : str
+        One of ``colour.PALETTES``: the colours of surfaces, pictures and page.
 
     Returns
     -------
@@ -107,20 +111,29 @@ def write_check(
 
     Raises
     ------
+    SettingError
+        There is no such palette.
     ReportError
         The folder cannot be written to, the disk is full, pictures were demanded and cannot be
         drawn.
     """
-    return run(write_check_steps(result, out_dir, pictures=pictures, limit_um=limit_um))
+    steps = write_check_steps(
+        result, out_dir, pictures=pictures, limit_um=limit_um, palette=palette
+    )
+    return run(steps)
 
 
-def _legend(result: CheckResult, limit_um: float | None) -> Legend:
+def _legend(result: CheckResult, limit_um: float | None, palette: str) -> Legend:
     field = result.design_to_scan
     tolerance = result.settings.tolerances.mean_abs_um.get("whole")
     if limit_um is None:
         limit_um = colour_limit_um(field.deviation_mm, field.weights_mm2, tolerance_um=tolerance)
     return make_legend(
-        field.deviation_mm, field.weights_mm2, limit_um=limit_um, tolerance_um=tolerance
+        field.deviation_mm,
+        field.weights_mm2,
+        limit_um=limit_um,
+        tolerance_um=tolerance,
+        palette=palette,
     )
 
 
@@ -133,7 +146,7 @@ def _write_tables(result: CheckResult, stage: Path) -> None:
     atomic_write(stage / "check.json", _json(document))
 
 
-def _write_surfaces(result: CheckResult, stage: Path, limit_mm: float) -> None:
+def _write_surfaces(result: CheckResult, stage: Path, legend: Legend) -> None:
     """Write design and superimposed scan, in the design's frame, coloured by deviation."""
     for name, evaluated, field in (
         ("deviation_design.ply", result.evaluation, result.design_to_scan),
@@ -143,7 +156,7 @@ def _write_surfaces(result: CheckResult, stage: Path, limit_mm: float) -> None:
             stage / name,
             evaluated.mesh,
             {"deviation_um": 1e3 * field.deviation_mm},
-            deviation_colours(field.deviation_mm, limit_mm),
+            deviation_colours(field.deviation_mm, legend.limit_um / 1000.0, legend.palette),
         )
 
 
@@ -161,7 +174,9 @@ def _draw_steps(result: CheckResult, legend: Legend, choice: PictureChoice) -> S
     return (
         yield from draw_pictures_steps(
             result.evaluation.mesh,
-            deviation_colours(result.design_to_scan.deviation_mm, legend.limit_um / 1000.0),
+            deviation_colours(
+                result.design_to_scan.deviation_mm, legend.limit_um / 1000.0, legend.palette
+            ),
             views,
             legend,
             caption="scan against design",

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from ..areas.supports import contact_of
 from ..deviation.contacts import CONTACT_WORDS
 from ..deviation.measures import AreaMeasures
+from .colour import PALETTES
 from .histogram import Histogram
 from .legend import Legend, number
 from .pictures import Pictures
@@ -90,8 +91,13 @@ def check_page(
             by_direction=by_direction,
             legend=legend,
             legend_plot=legend_plot(legend),
+            palette=PALETTES[legend.palette],
             histograms=[
-                (h, forward[h.area], histogram_plot(h, forward[h.area].tolerance_um))
+                (
+                    h,
+                    forward[h.area],
+                    histogram_plot(h, forward[h.area].tolerance_um, legend.palette),
+                )
                 for h in histograms
                 if h.area in forward
             ],

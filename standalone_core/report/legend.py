@@ -57,6 +57,8 @@ class Legend:
         ``#rrggbb`` of what was not measured.
     share_clipped, share_unmeasured : float
         Share of the surface beyond the limits, and without a measurement, 0…1.
+    palette : str
+        One of ``colour.PALETTES``: whose colours these are.
     """
 
     limit_um: float
@@ -67,6 +69,7 @@ class Legend:
     unmeasured_colour: str
     share_clipped: float
     share_unmeasured: float
+    palette: str = STANDARD
 
     @property
     def clipped_text(self) -> str:
@@ -132,6 +135,7 @@ def make_legend(
         unmeasured_colour=unmeasured_hex(palette),
         share_clipped=float(weights[beyond].sum()) / counted if counted > 0.0 else 0.0,
         share_unmeasured=1.0 - counted / total if total > 0.0 else 1.0,
+        palette=palette,
     )
 
 

@@ -230,7 +230,7 @@ def _write_job(
         "caption": caption,
         **_views_and_shots(views, [_Shot(view.name, k, 0) for k, view in enumerate(views)]),
         "legend": {
-            "colours": [hex_colour(position) for position in positions],
+            "colours": [hex_colour(position, legend.palette) for position in positions],
             "ticks": [asdict(tick) for tick in legend.ticks],
             "band": legend.band,
             "tolerance_text": legend.tolerance_text,

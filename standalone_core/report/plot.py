@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .colour import hex_colour
+from .colour import STANDARD, hex_colour
 from .histogram import Histogram
 from .legend import Legend, legend_ticks, number
 from .words import share_words
@@ -69,7 +69,7 @@ class Plot:
     above: str = ""
 
 
-def histogram_plot(histogram: Histogram, tolerance_um: float) -> Plot:
+def histogram_plot(histogram: Histogram, tolerance_um: float, palette: str = STANDARD) -> Plot:
     """Lay out a histogram: columns in the colours of the map, tolerance band, axis.
 
     Parameters
@@ -77,6 +77,8 @@ def histogram_plot(histogram: Histogram, tolerance_um: float) -> Plot:
     histogram : Histogram
     tolerance_um : float
         NaN where the area has none.
+    palette : str
+        One of ``colour.PALETTES``.
     """
     limit, shares = histogram.limit_um, histogram.shares
     step = (RIGHT - LEFT) / len(shares)
@@ -88,7 +90,7 @@ def histogram_plot(histogram: Histogram, tolerance_um: float) -> Plot:
             round(BASE - share * scale, 2),
             round(step, 2),
             round(share * scale, 2),
-            hex_colour(centre),
+            hex_colour(centre, palette),
         )
         for k, (share, centre) in enumerate(zip(shares.tolist(), centres.tolist(), strict=True))
         if share * scale >= 0.05
