@@ -5,11 +5,17 @@ from __future__ import annotations
 import os
 import shutil
 import tempfile
+import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from ..errors import FileError, ReportError
+
+_PREFIX = ".cuspwise-"
+
+_ABANDONED_S = 3600.0
+"""A hidden folder of this age belongs to a run that was killed."""
 
 
 @contextmanager
@@ -31,12 +37,13 @@ def staging(folder: Path) -> Iterator[Path]:
     ReportError
         The folder cannot be written to, or the disk is full.
     """
+    _tidy(folder)
     made = [path for path in (folder, *folder.parents) if not path.exists()]
     stage: Path | None = None
     done = False
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        stage = Path(tempfile.mkdtemp(prefix=".cuspwise-", dir=folder))
+        stage = Path(tempfile.mkdtemp(prefix=_PREFIX, dir=folder))
         yield stage
         done = True
     except FileError as error:
@@ -56,6 +63,15 @@ def staging(folder: Path) -> Iterator[Path]:
             for path in made:
                 with suppress(OSError):
                     path.rmdir()
+
+
+def _tidy(folder: Path) -> None:
+    """Remove the hidden folders that killed runs left."""
+    before = time.time() - _ABANDONED_S
+    for stage in folder.glob(f"{_PREFIX}*"):
+        with suppress(OSError):
+            if stage.stat().st_mtime < before:
+                shutil.rmtree(stage, ignore_errors=True)
 
 
 def put_in_place(

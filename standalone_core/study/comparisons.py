@@ -97,9 +97,14 @@ def _draft(cohort: Cohort, first: str, second: str, area: str, measure: str) -> 
 
 def _leading(cohort: Cohort, draft: _Draft) -> _Leading:
     welch, ranks, shift = draft.found.welch, draft.found.mann_whitney, draft.found.shift
+    # The statistics are told of the second group first, since differences are second minus first.
+    names = {"the first has": draft.second, "the second has": draft.first}
+    reason = welch.reason if cohort.plan.analysis.lead == "welch" else ranks.reason
+    for words, group in names.items():
+        reason = reason.replace(words, f"{cohort.title(group)} has")
     if cohort.plan.analysis.lead == "welch":
-        return _Leading(welch.difference, welch.ci_low, welch.ci_high, welch.p, welch.reason)
-    return _Leading(shift.estimate, shift.ci_low, shift.ci_high, ranks.p, ranks.reason)
+        return _Leading(welch.difference, welch.ci_low, welch.ci_high, welch.p, reason)
+    return _Leading(shift.estimate, shift.ci_low, shift.ci_high, ranks.p, reason)
 
 
 def _finished(

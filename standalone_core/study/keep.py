@@ -75,7 +75,15 @@ class Kept:
         buffer = io.BytesIO()
         text = np.frombuffer(json.dumps(record).encode(), dtype=np.uint8)
         np.savez(buffer, record=text, **arrays)  # type: ignore[arg-type]
-        atomic_write(self.path(key), buffer.getvalue())
+        try:
+            atomic_write(self.path(key), buffer.getvalue())
+        except FileError as problem:
+            raise FileError(
+                problem.reason,
+                subject=self.path(key),
+                remedy="Make room, or make the folder writable, and run the study again: all that "
+                "was measured before is kept.",
+            ) from problem
 
     def load(self, key: str) -> tuple[dict[str, Any], dict[str, NDArray[Any]]] | None:
         """Return an entry's record and arrays; None if there is none that can be read."""

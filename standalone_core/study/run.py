@@ -33,6 +33,8 @@ KEPT = "kept"
 REPEATS = "repeats"
 """What stands for the group of repeated scans."""
 
+_TOLD = 3  # scans whose reasons are told if none can be used
+
 J = TypeVar("J")
 
 
@@ -74,7 +76,8 @@ def run_study_steps(
     Raises
     ------
     CuspwiseError
-        The design or its areas cannot be used, the results cannot be kept, or a worker died.
+        The design, its areas or none of the scans can be used, the results cannot be kept, or a
+        worker died.
     """
     watch = Stopwatch()
     kept = Kept(Path(out) / KEPT)
@@ -103,6 +106,8 @@ def run_study_steps(
     crowns = _crowns(entries, left_out, kept, bench.area_set)
     repeated = {name for name, _, _ in again}
     measured = [crown for name, crown in crowns.items() if name not in repeated]
+    if not measured:
+        raise _nothing_usable(list(left_out.values()))
     own = tuple(_with_contacts(crown, bench, kept, plan) for crown in measured)
     groups = {
         group.name: [crown for crown in own if crown.group == group.name] for group in plan.groups
@@ -211,6 +216,17 @@ def _crowns(
         elif found is not None:
             left_out[name] = found
     return crowns
+
+
+def _nothing_usable(left_out: Sequence[LeftOut]) -> StudyError:
+    told = [f"{scan.name}: {scan.reason}" for scan in left_out[:_TOLD]]
+    more = len(left_out) - len(told)
+    told += [f"And {more} more."] if more else []
+    return StudyError(
+        f"None of the scans can be used. {' '.join(told)}",
+        subject="study",
+        remedy="Check that the scans are of crowns made from this design, and their unit.",
+    )
 
 
 def _with_contacts(crown: Crown, bench: Workbench, kept: Kept, plan: StudyPlan) -> Crown:

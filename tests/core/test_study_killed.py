@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import resource
 import signal
 import subprocess
 import sys
@@ -17,6 +18,10 @@ from small_studies import write_small_study, written
 
 GROUPS = {"a": 3, "b": 2}
 ENTRIES = {"scan": 5, "pair": 4}
+
+pytestmark = pytest.mark.skipif(
+    not Path("/proc/self/stat").exists(), reason="Processor times of others are read from /proc."
+)
 
 RUN = "from cuspwise.standalone_core.cli import main; main()"
 
@@ -33,18 +38,23 @@ def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def whole(study: Path) -> tuple[dict[str, bytes], float]:
-    """Files of a run that nobody stops, and its time."""
+    """Files of a run that nobody stops, and its processor time, which other load hardly moves."""
     out = study.parent / "whole"
-    started = time.monotonic()
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
     subprocess.run(command(study, out), check=True, stdout=subprocess.DEVNULL)
-    return written(out), time.monotonic() - started
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return written(out), after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
 
 def kill_after(seconds: float, study: Path, out: Path) -> bool:
-    """Start the study and kill it; return whether it was still at work then."""
+    """Start the study and kill it at a processor time; return whether it was still at work."""
     process = subprocess.Popen(command(study, out), stdout=subprocess.DEVNULL)
-    time.sleep(seconds)
-    process.send_signal(signal.SIGKILL)
+    stat = Path(f"/proc/{process.pid}/stat")
+    while process.poll() is None:
+        ticks = stat.read_text().rpartition(")")[2].split()[11:13]  # utime, stime: proc(5)
+        if sum(map(int, ticks)) / os.sysconf("SC_CLK_TCK") >= seconds:
+            process.send_signal(signal.SIGKILL)
+        time.sleep(0.005)
     return process.wait() == -signal.SIGKILL
 
 
@@ -73,7 +83,7 @@ def test_it_says_no_time_of_day_outside_the_page(
 def test_killed_at_random_moments_of_the_whole_run_it_goes_on_to_the_same_bytes(
     study: Path, whole: tuple[dict[str, bytes], float], tmp_path: Path
 ) -> None:
-    """Moments are spread evenly over a run's time, with chance within; one run is killed twice."""
+    """Moments are spread over a run's time, with chance within; every other run is killed twice."""
     files, seconds = whole
     rng = np.random.default_rng(int(os.environ.get("CUSPWISE_KILL_SEED", "3")))
     times = int(os.environ.get("CUSPWISE_KILLS", "4"))
@@ -90,5 +100,5 @@ def test_killed_at_random_moments_of_the_whole_run_it_goes_on_to_the_same_bytes(
         assert [n for n in again if not n.startswith(".cuspwise-")] == list(files)
         assert [n for n in files if again[n] != files[n]] == [], f"killed after {moment:.2f} s"
     print(f"killed {stages.total()} of {times} runs of {seconds:.1f} s: {dict(stages)}")
-    assert stages.total() >= times - 1  # the last may have been done
+    assert stages.total() >= 0.8 * times  # the last ones may have been done
     assert times < 20 or len(stages) >= 4
