@@ -41,7 +41,9 @@ def _draw_areas(layout, context, design):
     column = layout.column(align=True)
     for name in _listed(names, sizes):
         row = column.row(align=True)
-        if settings.show_areas and name != "whole":
+        if settings.show_areas and name == "whole":
+            row.label(icon="BLANK1")
+        elif settings.show_areas:
             hidden = name in overlay.hidden_areas(design)
             icon = "HIDE_ON" if hidden else "HIDE_OFF"
             eye = row.operator(identifiers.TOGGLE_AREA, text="", icon=icon, emboss=False)
@@ -69,9 +71,11 @@ def _listed(names, sizes):
 def _draw_found(layout, context, known):
     if known["margin_length_mm"]:
         say(layout, context, f"Margin line: {known['margin_length_mm']:.2f} mm long.")
-    for name, why in known["missing"].items():
-        say(layout, context, f"No {area_words(name)}: {why}")
-    if known["missing"]:
+    missing = known["missing"]
+    for why in dict.fromkeys(missing.values()):
+        names = " and ".join(area_words(name) for name in missing if missing[name] == why)
+        say(layout, context, f"No {names}: {why}")
+    if missing:
         say(layout, context, "What is missing can be painted as a vertex group of that name.")
     for line in known["warnings"]:
         say(layout, context, line, "ERROR")
