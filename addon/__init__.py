@@ -41,6 +41,7 @@ def unregister() -> None:
         captions,
         colour_map,
         contact_results,
+        job,
         legend,
         operators,
         overlay,
@@ -50,6 +51,7 @@ def unregister() -> None:
         store,
     )
 
+    job.stop_all(bpy.context)
     for handlers, function in _handlers(bpy, colour_map, contact_results, overlay, store):
         if function in handlers:
             handlers.remove(function)

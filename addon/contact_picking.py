@@ -21,8 +21,8 @@ class ContactPicking(PickingOperator):
 
     target: contacts.Target
 
-    def marked(self, context: bpy.types.Context) -> None:
-        """Do what follows once contacts were marked."""
+    def marked(self, context: bpy.types.Context) -> set[str]:
+        """Do what follows once contacts were marked; return what ``modal`` answers."""
         raise NotImplementedError
 
     def start_marking(self, context: bpy.types.Context) -> set[str]:
@@ -97,8 +97,7 @@ class ContactPicking(PickingOperator):
         if not self._areas:
             return {"CANCELLED"}
         self.report({"INFO"}, f"Marked {', '.join(self._areas)}.")
-        self.marked(context)
-        return {"FINISHED"}
+        return self.marked(context)
 
     def _key(self, event: bpy.types.Event) -> bool:
         """Take a key or a notch of the wheel; tell whether it was one of ours."""

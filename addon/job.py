@@ -83,15 +83,19 @@ class JobOperator:
         """Start the timer; in the background, run to the end."""
         if bpy.app.background:
             return self.execute(context)
+        self.begin(context)
+        context.window_manager.modal_handler_add(self)
+        return {"RUNNING_MODAL"}
+
+    def begin(self, context: bpy.types.Context) -> None:
+        """Start the timer; whoever calls this hands every event to ``modal``."""
         self._worker, self._working, self._writing = None, False, False
         self._steps = self._all_steps(context, in_thread=True)
         manager = context.window_manager
         self._timer = manager.event_timer_add(TICK_S, window=context.window)
         manager.progress_begin(0, 100)
-        manager.modal_handler_add(self)
         _under_way.append(self)
         _show(context, Progress(f"{self.bl_label}", 0.0))
-        return {"RUNNING_MODAL"}
 
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Look how far the work is, or read or write for a moment; Esc ends it."""

@@ -22,7 +22,79 @@ from ..job import JobOperator
 from . import ready
 
 
-class MarkSupportContact(ContactPicking, bpy.types.Operator):
+class ContactsJob(JobOperator):
+    """Measure the support contacts of every measured scan anew."""
+
+    bl_label = "Measure Contacts"
+
+    def read(self, context):
+        """Read the design, its contacts and the deviations kept."""
+        self._design = yield from inputs.read_design_steps(context)
+        self._kept = []
+        for scan in contact_results.measured_scans(self._design.design, context.scene):
+            yield Progress("Reading the deviations", 1.0)
+            self._kept += contact_results.read([scan])
+
+    def start(self, _context):
+        """Measure the contacts of every scan."""
+        return contact_results.measure_steps(self._design, self._kept)
+
+    def finish(self, context, result):
+        """Keep the numbers with the scans."""
+        groups = self._design.areas.groups
+        contacts.forget_edited_circles(self._design.design, groups)
+        checksum = contacts.checksum(self._design.design, groups)
+        for scan, found in result:
+            contact_results.keep(scan, found, checksum)
+            yield Progress("Keeping the numbers", 0.5)
+        colour_map.refresh(context.scene)
+        count = len(contacts.names(self._design.design))
+        scans = ", ".join(scan.name for scan, _ in result)
+        return f"Measured {count} support contact{'' if count == 1 else 's'} of {scans}."
+
+
+class MeasuresAfterwards:
+    """Base of operators that change contacts: the numbers follow in the same step of undo."""
+
+    _measuring = None
+
+    def measure_now(self, context):
+        """Measure the contacts by the deviations kept, if there are any."""
+        if _has_measured(context):
+            job = ContactsJob()
+            job.report = self.report
+            job.execute(context)
+        return {"FINISHED"}
+
+    def measure_meanwhile(self, context):
+        """Measure while the window goes on; return what ``modal`` or ``invoke`` answers."""
+        if not _has_measured(context):
+            return {"FINISHED"}
+        self._measuring = ContactsJob()
+        self._measuring.report = self.report
+        self._measuring.begin(context)
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context, event):
+        """Go on measuring; if that is cancelled, what was changed stays, its numbers stale."""
+        if self._measuring is None:
+            return super().modal(context, event)
+        answer = self._measuring.modal(context, event)
+        if answer != {"CANCELLED"}:
+            return answer
+        design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
+        contact_choices.mark_edited(design, context.scene)
+        return {"FINISHED"}
+
+    def cancel(self, context):
+        """Stop; Blender calls this when the window closes."""
+        if self._measuring is None:
+            super().cancel(context)
+        else:
+            self._measuring.cancel(context)
+
+
+class MarkSupportContact(MeasuresAfterwards, ContactPicking, bpy.types.Operator):
     """Mark where a support touched the crown."""
 
     bl_idname = identifiers.MARK_SUPPORT_CONTACT
@@ -87,12 +159,11 @@ class MarkSupportContact(ContactPicking, bpy.types.Operator):
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
         self.report({"INFO"}, f"Marked {area}.")
-        measure_again(context, on.design)
-        return {"FINISHED"}
+        return self.measure_now(context)
 
     def marked(self, context):
         """Measure what was marked, once the picking ends."""
-        measure_again(context, self.target.design)
+        return self.measure_meanwhile(context)
 
 
 class AssignContactFaces(bpy.types.Operator):
@@ -143,30 +214,42 @@ class AssignContactFaces(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class RemoveContact(bpy.types.Operator):
+class RemoveContact(MeasuresAfterwards, bpy.types.Operator):
     """Delete the chosen support contact."""
 
     bl_idname = identifiers.REMOVE_CONTACT
     bl_label = "Remove Contact"
     bl_description = "Delete the support contact chosen in the list, its vertex group with it"
-    bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
+    bl_options = {"UNDO"}  # noqa: RUF012
 
     @classmethod
     def poll(cls, context):
         """Ask for a contact."""
         return _has_contact(cls, context)
 
+    def invoke(self, context, _event):
+        """Delete it, and measure the others while the window goes on."""
+        if bpy.app.background:
+            return self.execute(context)
+        self._remove(context)
+        answer = self.measure_meanwhile(context)
+        if answer == {"RUNNING_MODAL"}:
+            context.window_manager.modal_handler_add(self)
+        return answer
+
     def execute(self, context):
         """Delete group, circle and numbers."""
+        self._remove(context)
+        return self.measure_now(context)
+
+    def _remove(self, context):
         design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
         area = contacts.chosen(design)
         contacts.remove(design, area)
-        measure_again(context, design)
         self.report({"INFO"}, f"Removed {area}.")
-        return {"FINISHED"}
 
 
-class MeasureContacts(JobOperator, bpy.types.Operator):
+class MeasureContacts(ContactsJob, bpy.types.Operator):
     """Measure the support contacts of every measured scan anew."""
 
     bl_idname = identifiers.MEASURE_CONTACTS
@@ -188,31 +271,6 @@ class MeasureContacts(JobOperator, bpy.types.Operator):
             cls.poll_message_set("Check a scan first; stale results must be checked again")
             return False
         return True
-
-    def read(self, context):
-        """Read the design, its contacts and the deviations kept."""
-        self._design = yield from inputs.read_design_steps(context)
-        self._kept = []
-        for scan in contact_results.measured_scans(self._design.design, context.scene):
-            yield Progress("Reading the deviations", 1.0)
-            self._kept += contact_results.read([scan])
-
-    def start(self, _context):
-        """Measure the contacts of every scan."""
-        return contact_results.measure_steps(self._design, self._kept)
-
-    def finish(self, context, result):
-        """Keep the numbers with the scans."""
-        groups = self._design.areas.groups
-        contacts.forget_edited_circles(self._design.design, groups)
-        checksum = contacts.checksum(self._design.design, groups)
-        for scan, found in result:
-            contact_results.keep(scan, found, checksum)
-            yield Progress("Keeping the numbers", 0.5)
-        colour_map.refresh(context.scene)
-        count = len(contacts.names(self._design.design))
-        scans = ", ".join(scan.name for scan, _ in result)
-        return f"Measured {count} support contact{'' if count == 1 else 's'} of {scans}."
 
 
 class FrameContact(bpy.types.Operator):
@@ -241,15 +299,9 @@ class FrameContact(bpy.types.Operator):
         return {"FINISHED"}
 
 
-def measure_again(context, design):
-    """Measure the contacts by the deviations kept, if there are any."""
-    if not contact_results.measured_scans(design, context.scene):
-        return
-    measure = bpy.ops.cuspwise.measure_contacts
-    if bpy.app.background:
-        measure()
-    else:
-        measure("INVOKE_DEFAULT")
+def _has_measured(context):
+    design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
+    return bool(contact_results.measured_scans(design, context.scene))
 
 
 def _has_contact(operator, context):

@@ -208,9 +208,8 @@ def scroll():
 
 
 def undo():
-    """One step back takes this time's clicks back."""
+    """One step back takes this time's clicks back, and what was measured of them."""
     with view():
-        bpy.ops.ed.undo()
         bpy.ops.ed.undo()
     return 2.0
 
@@ -220,13 +219,14 @@ def undone():
     FACTS["undone"] = support_groups()
     with view():
         bpy.ops.ed.redo()
-        bpy.ops.ed.redo()
     return 2.0
 
 
 def redone():
-    """Both are back."""
+    """Both are back, with their numbers."""
     FACTS["redone"] = support_groups()
+    rows = part("addon.contact_results").rows(scan(), design())
+    FACTS["redone_rows"] = {name: [row["verdict"], row["height_um"]] for name, row in rows.items()}
     return 0.5
 
 
@@ -242,6 +242,7 @@ STEPS = [
     look,
     mark,
     marking,
+    wait_for_check,
     measured,
     undo,
     undone,

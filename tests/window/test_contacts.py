@@ -39,9 +39,10 @@ def test_esc_keeps_what_was_clicked_and_measures_it(facts: dict[str, Any]) -> No
     assert 60.0 < facts["rows"]["support: 2"][1] < 93.0
 
 
-def test_undo_takes_the_clicks_back_and_redo_brings_them(facts: dict[str, Any]) -> None:
+def test_one_undo_takes_the_clicks_back_and_one_redo_brings_them(facts: dict[str, Any]) -> None:
     assert facts["undone"] == []
     assert facts["redone"] == facts["groups"]
+    assert facts["redone_rows"] == facts["rows"]
 
 
 def test_a_click_on_a_row_goes_to_the_peak(facts: dict[str, Any]) -> None:

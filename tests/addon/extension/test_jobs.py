@@ -2,13 +2,26 @@
 
 from __future__ import annotations
 
+import sys
 import threading
 import time
 from collections.abc import Iterator
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
+
+JOBS = (
+    "results.WriteReport",
+    "deviation.CheckCrown",
+    "deviation.MeasureDeviation",
+    "superimposition.Superimpose",
+    "areas.FindAreas",
+    "areas.ReadAreasFile",
+    "areas.WriteAreasFile",
+    "contacts.MeasureContacts",
+)
 
 
 class Manager:
@@ -298,3 +311,88 @@ def test_without_a_window_no_thread_is_started(job: SimpleNamespace) -> None:
     job.module.bpy.app.background = True
     assert job.operator.invoke(job.context, None) == {"FINISHED"}
     assert threads == [threading.main_thread()]
+
+
+# No thread touches Blender's data -------------------------------------------------------------
+
+
+class Forbidden:
+    """Stands for Blender's module while steps are taken that have no business with it."""
+
+    def __getattr__(self, name: str) -> Any:
+        raise AssertionError(f"The steps of a job asked Blender for {name}.")
+
+
+def steps_of(case: SimpleNamespace, kind: str, tmp_path: Path) -> Iterator[Any]:
+    """What a job hands over to the thread, read from the scene as it would be."""
+    run = case.part("standalone_core.progress").run
+    module, name = kind.split(".")
+    operator_class = getattr(case.part(f"addon.operators.{module}"), name)
+    job = case.part("addon.job").JobOperator
+    parts = {
+        k: v
+        for c in reversed(operator_class.__mro__)
+        if issubclass(c, job)
+        for k, v in vars(c).items()
+        if not k.startswith("__")
+    }
+    given = {"filepath": str(tmp_path / "areas.json"), "directory": str(tmp_path / "report")}
+    operator = type(name, (), {**parts, **given})()
+    run(operator.read(case.bpy.context))
+    return operator.start(case.bpy.context)
+
+
+def test_the_steps_of_every_job_need_no_blender(
+    checked: SimpleNamespace,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """They run to their end in a thread, though the file that was read is closed by then.
+
+    Everything of a closed file raises ReferenceError when it is touched, and Blender's module is
+    forbidden in every module of the extension.
+    """
+    bpy = checked.bpy
+    assert bpy.ops.cuspwise.save_areas(filepath=str(tmp_path / "areas.json")) == {"FINISHED"}
+    spot = checked.design.matrix_world @ checked.design.data.vertices[0].co
+    bpy.ops.cuspwise.mark_support_contact(location=spot)
+    steps = {}
+    for kind in JOBS:
+        if kind == "deviation.CheckCrown":
+            edit_an_area(checked)  # the report before it wants one that is not stale
+        steps[kind] = steps_of(checked, kind, tmp_path)
+    bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
+    with pytest.raises(ReferenceError):
+        checked.design.name  # noqa: B018
+    worker = checked.part("addon.worker").Worker
+    with monkeypatch.context() as patch:
+        for module in our_modules("addon"):
+            if hasattr(module, "bpy"):
+                patch.setattr(module, "bpy", Forbidden())
+        workers = {kind: worker(part) for kind, part in steps.items()}
+        for at_work in workers.values():
+            at_work.wait(120.0)
+    for kind, at_work in workers.items():
+        assert at_work.result() is not None, kind
+
+
+def edit_an_area(case: SimpleNamespace) -> None:
+    """Have one of somebody's own to carry."""
+    area_groups = case.part("addon.area_groups")
+    inside = area_groups.read_groups(case.design)["occlusal"]
+    case.design.vertex_groups["Area: occlusal"].remove(inside[:20].tolist())
+    assert "occlusal" in area_groups.user_areas(case.design).vertices
+
+
+def our_modules(folder: str) -> list[Any]:
+    """The modules of the extension that are loaded."""
+    return [m for name, m in sys.modules.items() if f".cuspwise.{folder}" in name]
+
+
+def test_the_list_of_jobs_is_whole(extension: SimpleNamespace) -> None:
+    job = extension.part("addon.job").JobOperator
+    classes = extension.part("addon.operators").CLASSES
+    jobs = {
+        f"{c.__module__.rpartition('.')[2]}.{c.__name__}" for c in classes if issubclass(c, job)
+    }
+    assert jobs == set(JOBS) | {"study.RunStudy"}  # tested with the study
