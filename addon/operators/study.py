@@ -7,7 +7,6 @@ import bpy
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import scaled
 from ...standalone_core.report.study_files import PAGE, write_study_steps
-from ...standalone_core.study.analysis import analyse_study_steps
 from ...standalone_core.study.run import run_study_steps
 from .. import (
     colour_map,
@@ -181,6 +180,9 @@ def command_for(folder):
 
 def _study_steps(read):
     """Write the files, measure, compare and report; touches nothing of Blender's."""
+    # scipy.stats takes as long to load as all the rest of the extension.
+    from ...standalone_core.study.analysis import analyse_study_steps
+
     plan = yield from scaled(study_export.export_steps(read), 0.0, 0.1)
     results = read.folder / RESULTS
     run = yield from scaled(run_study_steps(plan, results), 0.1, 0.85)

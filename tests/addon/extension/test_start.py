@@ -1,0 +1,35 @@
+"""What enabling the extension costs each start of Blender."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from types import SimpleNamespace
+
+LATER = ("scipy.stats", "matplotlib", "jinja2", "trimesh")
+SCRIPT = """\
+import sys
+import bpy
+bpy.ops.preferences.addon_enable(module={package!r})
+assert hasattr(bpy.types.Scene, "cuspwise")
+loaded = [name for name in {later!r} if name in sys.modules]
+bpy.ops.preferences.addon_disable(module={package!r})
+print("loaded:", *loaded)
+"""
+
+
+def test_enabling_loads_nothing_that_only_some_jobs_need(extension: SimpleNamespace) -> None:
+    """In a process of its own; what is not loaded is loaded by the job that needs it."""
+    package = extension.part("addon").__name__.rpartition(".")[0]
+    script = SCRIPT.format(package=package, later=LATER)
+    ran = subprocess.run(
+        [sys.executable, "-c", script],
+        env=os.environ,
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+    assert "loaded:" in ran.stdout, ran.stderr
+    assert ran.stdout.partition("loaded:")[2].strip() == ""
