@@ -1,4 +1,4 @@
-"""Areas files: what is saved comes back, replaced areas count, wrong files are refused."""
+"""Areas files: what is saved comes back, what somebody changed counts, the rest follows."""
 
 from __future__ import annotations
 
@@ -12,37 +12,23 @@ from cuspwise.standalone_core.areas.area_set import Area, AreaSet, AreaSettings
 from cuspwise.standalone_core.areas.files import areas_document, load_areas, save_areas
 from cuspwise.standalone_core.areas.find import find_areas
 from cuspwise.standalone_core.demo.crown import demo_crown
-from cuspwise.standalone_core.errors import AreaError, FileError
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
-from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
-from scipy.spatial import cKDTree
-
-SETTINGS = AreaSettings(mesial_direction=(1.0, 0.0, 0.0), margin_band_mm=0.8)
+from saved_areas import SETTINGS, crown_areas, crown_points, overlap, write
 
 
 @pytest.fixture(scope="module")
 def evaluation() -> EvaluationMesh:
-    return evaluation_mesh(demo_crown(0.3).mesh, 0.15)
+    return crown_points()
 
 
 @pytest.fixture(scope="module")
-def area_set(evaluation: EvaluationMesh) -> AreaSet:
-    return find_areas(evaluation, SETTINGS)
+def area_set() -> AreaSet:
+    return crown_areas()
 
 
 @pytest.fixture
 def document(area_set: AreaSet) -> dict[str, Any]:
     return json.loads(json.dumps(areas_document(area_set)))
-
-
-def write(path: Path, document: Any) -> Path:
-    path.write_text(json.dumps(document), encoding="utf-8")
-    return path
-
-
-def overlap(area_set: AreaSet, one: np.ndarray, other: np.ndarray) -> float:
-    weights = area_set.evaluation.weights_mm2
-    return float(weights[one & other].sum() / weights[one | other].sum())
 
 
 def test_saved_areas_come_back_as_they_were(
@@ -295,271 +281,3 @@ def test_held_path_of_insertion_counts_for_what_is_found(
     assert loaded.insertion == pytest.approx(tilted)
     assert np.array_equal(loaded["occlusal"].points, anew["occlusal"].points)
     assert not np.array_equal(loaded["occlusal"].points, area_set["occlusal"].points)
-
-
-@pytest.mark.parametrize("edit", ["short", "off the crown"])
-def test_margin_line_that_parts_nothing_is_refused(
-    tmp_path: Path, document: dict[str, Any], evaluation: EvaluationMesh, edit: str
-) -> None:
-    points = np.array(document["margin_line"]["points_mm"])
-    if edit == "short":
-        document["margin_line"] = {"closed": False, "points_mm": points[:20].tolist()}
-    else:
-        document["margin_line"]["points_mm"] = (points + np.array([100.0, 0.0, 0.0])).tolist()
-    path = write(tmp_path / "areas.json", document)
-    with pytest.raises(AreaError, match="margin line does not part") as caught:
-        load_areas(path, evaluation)
-    assert caught.value.subject == str(path)
-
-
-@pytest.mark.parametrize(
-    ("entry", "words"),
-    [
-        ({"runs": [0, "x"]}, "Area occlusal has 'x' in its runs"),
-        ({"runs": [0, 2.5]}, "Area occlusal has 2.5 in its runs"),
-        ({"runs": [0, True]}, "Area occlusal has True in its runs"),
-        ({"runs": [0, 10**30]}, "Area occlusal has 1000"),
-        ({"runs": [0, 5, 7]}, "Area occlusal has 3 numbers"),
-        ({"runs": [5, 10**9]}, "Area occlusal has 1000000000 in its runs"),
-        ({"runs": "all"}, "Area occlusal has 'all' for runs"),
-        ({"design_vertices": [3, -1]}, "Area occlusal has -1 in its design_vertices"),
-        ({"origin": "user"}, "Area occlusal has neither runs nor design_vertices"),
-    ],
-)
-def test_unusable_area_is_named_with_value_and_remedy(
-    tmp_path: Path,
-    document: dict[str, Any],
-    evaluation: EvaluationMesh,
-    entry: dict[str, Any],
-    words: str,
-) -> None:
-    document["areas"]["occlusal"] = entry
-    path = write(tmp_path / "areas.json", document)
-    with pytest.raises(AreaError, match=words) as caught:
-        load_areas(path, evaluation)
-    assert caught.value.subject == str(path)
-    assert "delete it to have it found" in caught.value.remedy
-
-
-def test_run_beyond_the_points_is_said(
-    tmp_path: Path, document: dict[str, Any], evaluation: EvaluationMesh
-) -> None:
-    count = len(evaluation.points)
-    document["areas"]["occlusal"]["runs"] = [count - 5, 6]
-    with pytest.raises(AreaError, match=f"a run of 6 points from {count - 5} on"):
-        load_areas(write(tmp_path / "areas.json", document), evaluation)
-
-
-def test_another_designs_file_is_refused(tmp_path: Path, area_set: AreaSet) -> None:
-    path = save_areas(tmp_path / "areas.json", area_set)
-    other = evaluation_mesh(demo_crown(0.35).mesh, 0.2)
-    with pytest.raises(AreaError, match="another design") as caught:
-        load_areas(path, other)
-    assert "find the areas anew" in caught.value.remedy
-    assert caught.value.subject == str(path)
-
-
-@pytest.mark.parametrize("text", ["", "{", "[1, 2]", '{"format": "something else"}', "null"])
-def test_files_of_other_kinds_are_refused(
-    tmp_path: Path, evaluation: EvaluationMesh, text: str
-) -> None:
-    path = tmp_path / "areas.json"
-    path.write_text(text, encoding="utf-8")
-    with pytest.raises(AreaError, match="Choose an areas file"):
-        load_areas(path, evaluation)
-
-
-@pytest.mark.parametrize(
-    ("where", "value"),
-    [
-        (("version",), 99),
-        (("areas", "occlusal", "runs"), [0, 10**9]),
-        (("areas", "occlusal", "runs"), [1, 2, 3]),
-        (("areas", "occlusal", "runs"), "all"),
-        (("areas", "occlusal"), 5),
-        (("areas",), [1]),
-        (("areas", "tips"), {"design_vertices": [-1]}),
-        (("areas", "tips"), {"design_vertices": [10**9]}),
-        (("areas", "tips"), {"design_vertices": [[1, 2]]}),
-        (("areas", "tips"), {}),
-        (("settings", "margin_band_mm"), -1),
-        (("settings", "margin_band_mm"), "wide"),
-        (("settings", "unknown"), 1),
-        (("insertion",), [0, 0]),
-        (("insertion",), [0, 0, None]),
-        (("margin_line", "points_mm"), [[0, 0, 0]]),
-        (("margin_line", "points_mm"), [[0, 0], [1, 1], [2, 2]]),
-        (("margin_line", "points_mm"), [[0, 0, None]] * 5),
-        (("margin_line", "points_mm"), [[0, 0, "x"]] * 5),
-        (("margin_line",), 5),
-        (("point_count",), 7),
-        (("point_count",), 10**13),
-        (("point_count",), float("inf")),
-        (("spacing_mm",), -1),
-        (("spacing_mm",), float("nan")),
-        (("missing",), 3),
-    ],
-)
-def test_broken_entries_are_refused(
-    tmp_path: Path,
-    document: dict[str, Any],
-    evaluation: EvaluationMesh,
-    where: tuple[str, ...],
-    value: Any,
-) -> None:
-    entry = document
-    for key in where[:-1]:
-        entry = entry[key]
-    entry[where[-1]] = value
-    with pytest.raises(AreaError):
-        load_areas(write(tmp_path / "areas.json", document), evaluation)
-
-
-@pytest.mark.parametrize(
-    ("key", "value"),
-    [
-        ("point_count", 7),
-        ("point_count", 10**13),
-        ("spacing_mm", 1e-9),
-        ("spacing_mm", -1),
-        ("design_checksum", "0"),
-    ],
-)
-def test_broken_entries_of_version_1_are_refused(
-    tmp_path: Path, document: dict[str, Any], evaluation: EvaluationMesh, key: str, value: Any
-) -> None:
-    with pytest.raises(AreaError):
-        load_areas(
-            write(tmp_path / "areas.json", as_version_1(document) | {key: value}), evaluation
-        )
-
-
-def test_missing_file_and_folder_are_said(
-    tmp_path: Path, area_set: AreaSet, evaluation: EvaluationMesh
-) -> None:
-    with pytest.raises(AreaError, match=r"none\.json"):
-        load_areas(tmp_path / "none.json", evaluation)
-    with pytest.raises(FileError):
-        save_areas(tmp_path / "nowhere" / "areas.json", area_set)
-
-
-# One design, however its vertices and triangles are sorted ------------------------------------
-
-
-def as_version_1(document: dict[str, Any]) -> dict[str, Any]:
-    """The same file as the first version wrote it: it counts on the order of the vertices."""
-    new = ("points_mm", "design_vertex_count", "design_area_mm2")
-    return {name: value for name, value in document.items() if name not in new} | {"version": 1}
-
-
-def shuffled(evaluation: EvaluationMesh, seed: int = 5) -> EvaluationMesh:
-    """The same design with vertices, triangles and the triangles' corners in another order."""
-    rng = np.random.default_rng(seed)
-    design = evaluation.design
-    order = rng.permutation(len(design.vertices))
-    place = np.empty_like(order)
-    place[order] = np.arange(len(order))
-    faces = place[design.faces[rng.permutation(len(design))]]
-    turns = (np.arange(3) + rng.integers(3, size=(len(faces), 1))) % 3
-    faces = np.take_along_axis(faces, turns, axis=1)
-    mesh = TriangleMesh(design.vertices[order], faces, "shuffled")
-    assert mesh.checksum != design.checksum
-    return evaluation_mesh(mesh, evaluation.spacing_mm)
-
-
-def at_places_of(one: EvaluationMesh, other: EvaluationMesh) -> np.ndarray:
-    """Point of the one nearest to each point of the other."""
-    distance, nearest = cKDTree(one.points).query(other.points)
-    assert np.quantile(distance, 0.999) < 1e-9
-    return np.asarray(nearest)
-
-
-def test_file_serves_the_same_design_in_another_order(
-    tmp_path: Path, area_set: AreaSet, evaluation: EvaluationMesh
-) -> None:
-    path = save_areas(tmp_path / "areas.json", area_set)
-    other = shuffled(evaluation)
-    loaded, at = load_areas(path, other), at_places_of(evaluation, other)
-    assert list(loaded.areas) == list(area_set.areas)
-    for name in area_set.areas:
-        assert np.array_equal(loaded[name].points, area_set[name].points[at]), name
-        assert loaded[name].origin == "automatic"
-
-
-def test_design_vertices_count_in_the_files_own_order(
-    tmp_path: Path, document: dict[str, Any], evaluation: EvaluationMesh
-) -> None:
-    chosen = np.flatnonzero(evaluation.design.vertices[:, 2] > 5.0)
-    document["areas"]["tips"] = {"design_vertices": chosen.tolist()}
-    other = shuffled(evaluation)
-    loaded = load_areas(write(tmp_path / "areas.json", document), other)
-    count = len(other.design.vertices)
-    assert np.array_equal(loaded["tips"].points[:count], other.design.vertices[:, 2] > 5.0)
-
-
-def test_rounding_of_an_exported_copy_does_no_harm(
-    tmp_path: Path, area_set: AreaSet, evaluation: EvaluationMesh
-) -> None:
-    """Single precision far from the origin, as a scanner or a modelling program leaves it."""
-    far = np.array([120.0, -80.0, 40.0])
-    moved = TriangleMesh(
-        (evaluation.design.vertices + far).astype(np.float32) - far, evaluation.design.faces
-    )
-    other = evaluation_mesh(moved, evaluation.spacing_mm)
-    assert other.design.checksum != evaluation.design.checksum
-    loaded = load_areas(save_areas(tmp_path / "areas.json", area_set), other)
-    anew = find_areas(other, SETTINGS)
-    for name in area_set.areas:
-        assert overlap(anew, loaded[name].points, anew[name].points) > 0.995, name
-
-
-def test_a_design_changed_by_two_micrometres_is_another(
-    tmp_path: Path, area_set: AreaSet, evaluation: EvaluationMesh
-) -> None:
-    vertices = evaluation.design.vertices.copy()
-    vertices[7, 2] += 0.002
-    other = evaluation_mesh(TriangleMesh(vertices, evaluation.design.faces), 0.15)
-    path = save_areas(tmp_path / "areas.json", area_set)
-    with pytest.raises(AreaError, match="another design"):
-        load_areas(path, other)
-
-
-def test_a_design_with_a_face_less_is_another(
-    tmp_path: Path, area_set: AreaSet, evaluation: EvaluationMesh
-) -> None:
-    other = evaluation_mesh(TriangleMesh(evaluation.design.vertices, evaluation.design.faces[9:]))
-    path = save_areas(tmp_path / "areas.json", area_set)
-    with pytest.raises(AreaError, match="another design"):
-        load_areas(path, other)
-
-
-def test_version_1_is_still_read(
-    tmp_path: Path, area_set: AreaSet, document: dict[str, Any], evaluation: EvaluationMesh
-) -> None:
-    path = write(tmp_path / "areas.json", as_version_1(document))
-    loaded = load_areas(path, evaluation)
-    for name in area_set.areas:
-        assert np.array_equal(loaded[name].points, area_set[name].points), name
-        assert loaded[name].origin == "automatic"
-    with pytest.raises(AreaError, match="another design"):
-        load_areas(path, shuffled(evaluation))
-
-
-def test_moved_areas_are_those_of_the_moved_design(
-    tmp_path: Path, area_set: AreaSet, evaluation: EvaluationMesh
-) -> None:
-    motion = np.eye(4)
-    motion[:3, :3] = np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
-    motion[:3, 3] = (3.0, -2.0, 7.0)
-    there = evaluation.moved(motion)
-    loaded = load_areas(save_areas(tmp_path / "areas.json", area_set.moved(motion)), there)
-    back = loaded.moved(np.linalg.inv(motion), evaluation)
-    assert loaded.settings.mesial_direction == pytest.approx((0.0, 1.0, 0.0))
-    assert back.settings.mesial_direction == pytest.approx((1.0, 0.0, 0.0))
-    assert back.evaluation is evaluation
-    assert back.insertion == pytest.approx(area_set.insertion, abs=1e-12)
-    assert back.margin_line is not None
-    assert area_set.margin_line is not None
-    assert np.abs(back.margin_line.points_mm - area_set.margin_line.points_mm).max() < 2e-6
-    for name in area_set.areas:
-        assert np.array_equal(back[name].points, area_set[name].points), name
