@@ -20,8 +20,8 @@ OUT = Path(os.environ["GUI_OUT"])
 PACKAGE = next(name for name in bpy.context.preferences.addons.keys() if name.endswith("cuspwise"))  # noqa: SIM118
 FACTS = {}
 # Places in a window of 1400 × 1000: titles of panels in the sidebar.
-SCANS_TITLE, AREAS_TITLE, CONTACTS_TITLE = (960, 97), (934, 457), (950, 680)
-FIRST_ROW = (940, 826)
+SCANS_TITLE, AREAS_TITLE, CONTACTS_TITLE = (960, 97), (934, 457), (950, 671)
+FIRST_ROW = (940, 810)
 
 
 def part(name):
