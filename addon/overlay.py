@@ -181,9 +181,10 @@ def key_shown(context: bpy.types.Context) -> list[KeyEntry] | None:
 class _Batches:
     """An overlay on the graphics card."""
 
-    def __init__(self, overlay: Overlay) -> None:
+    def __init__(self, overlay: Overlay, names: tuple[str, ...]) -> None:
         import gpu
 
+        self.names = names
         self.key = key_of(overlay)
         layout = gpu.types.GPUVertFormat()
         layout.attr_add(id="pos", comp_type="F32", len=3, fetch_mode="FLOAT")
@@ -214,10 +215,16 @@ def _draw() -> None:
     design = shown_design(context)
     if design is None:
         return
-    batches = _kept.get(design.name_full)
-    if batches is None:
-        batches = _kept[design.name_full] = _Batches(read(design, context.scene))
+    batches, names = _kept.get(design.name_full), _names(design)
+    if batches is None or batches.names != names:
+        batches = _kept[design.name_full] = _Batches(read(design, context.scene), names)
     _draw_batches(context, design, batches)
+
+
+def _names(design: bpy.types.Object) -> tuple[str, ...]:
+    """Return what Blender does not tell when it changes: names of groups, circles of contacts."""
+    circles: str = getattr(design, OBJECT_PROPERTIES).contact_circles
+    return (circles, *(group.name for group in design.vertex_groups))
 
 
 def _draw_batches(context: bpy.types.Context, design: bpy.types.Object, batches: _Batches) -> None:
@@ -303,9 +310,12 @@ def notice_changes(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> No
     settings = getattr(scene, SCENE_PROPERTIES)
     if bpy.app.background or not settings.show_areas or settings.design is None:
         return
-    own = (settings.design, settings.design.data, store.data_of(settings.design).margin_line)
+    own = (settings.design, settings.design.data)
+    line = store.data_of(settings.design).margin_line
     for update in depsgraph.updates:
-        if update.is_updated_geometry and update.id.original in own:
+        changed = update.is_updated_geometry and update.id.original in own
+        # The line may be moved as a whole; it also moves with the design, whose scale may change.
+        if changed or (line is not None and update.id.original == line):
             _changed_at[:] = [time.monotonic()]
             if not bpy.app.timers.is_registered(_when_quiet):
                 bpy.app.timers.register(_when_quiet, first_interval=QUIET_S)
