@@ -22,7 +22,7 @@ from .identifiers import JOB_PROPERTIES
 from .worker import AbandonedError, Worker
 
 TICK_S = 0.02
-MOMENT_S = 0.04  # of reading or writing at a tick; every step of it takes less than that again
+MOMENT_S = 0.03  # of reading or writing at a tick; each of its steps takes less than 0.07 s
 READ, WORKED = 0.05, 0.9  # shares of the bar
 # Looking at the scene goes on while a job runs; everything else would change what it read.
 LOOKING = {
