@@ -21,6 +21,14 @@ def say(layout, context, text, icon="NONE"):
         column.label(text=line, icon=below if number else icon)
 
 
+def draw_job(layout, context):
+    """Draw how far the job under way is."""
+    state = getattr(context.window_manager, identifiers.JOB_PROPERTIES)
+    if state.running:
+        layout.progress(factor=state.fraction, text=state.label)
+        layout.label(text="Esc cancels; nothing is changed then.")
+
+
 class SidebarPanel:
     """Where every panel lies."""
 

@@ -16,7 +16,7 @@ from ...standalone_core.report.words import area_words, micrometres, percent
 from .. import bridge, colour_map, identifiers, landmarks, store
 from ..units import unit_words
 from .areas import AreasPanel
-from .base import SidebarPanel, say, settings_of
+from .base import SidebarPanel, draw_job, say, settings_of
 
 VERDICT_ICONS = {
     WITHIN: "CHECKMARK",
@@ -89,7 +89,7 @@ class DesignAndScans(SidebarPanel, bpy.types.Panel):
         if scan is not None:
             for line in store.data_of(scan).file_notes.splitlines():
                 say(layout, context, line)
-        _draw_job(layout, context)
+        draw_job(layout, context)
         main = layout.column()
         main.scale_y = 1.4
         main.operator(identifiers.CHECK_CROWN, icon="PLAY")
@@ -136,6 +136,7 @@ class DeviationPanel(SidebarPanel, bpy.types.Panel):
         layout.operator(identifiers.MEASURE_DEVIATION)
         if settings.show_colours:
             layout.operator(identifiers.REMOVE_COLOUR_MAP)
+        if settings.show_colours and not settings.study.shown:
             layout.row().prop(settings, "shown", expand=True)
         else:
             layout.operator(identifiers.SHOW_COLOUR_MAP)
@@ -252,13 +253,6 @@ def _draw_patches(layout, context, kept, data):
     layout.template_list(
         PatchList.bl_idname, "", data, "patches", data, "patch_index", rows=4, maxrows=8
     )
-
-
-def _draw_job(layout, context):
-    state = getattr(context.window_manager, identifiers.JOB_PROPERTIES)
-    if state.running:
-        layout.progress(factor=state.fraction, text=state.label)
-        layout.label(text="Esc cancels; nothing is changed then.")
 
 
 def _next_step(context):

@@ -5,7 +5,7 @@ import bpy
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.report.study_words import mean_and_sd, unit_of
 from .. import identifiers, study_map, study_scene, study_store, study_summary
-from .sidebar import SidebarPanel, say, settings_of
+from .base import SidebarPanel, draw_job, say, settings_of
 
 STATUS_ICONS = {"good": "CHECKMARK", "bad": "CANCEL", "open": "QUESTION", "note": "INFO"}
 TABLE_SHARES = (0.40, 0.20, 0.5)  # of the title; then of what is left of it, count and trueness
@@ -27,6 +27,7 @@ class StudyPanel(SidebarPanel, bpy.types.Panel):
         chosen = settings_of(context).study
         layout.prop(chosen, "folder")
         _draw_folder(layout, context)
+        draw_job(layout, context)
         main = layout.column()
         main.scale_y = 1.4
         main.operator(identifiers.RUN_STUDY, icon="PLAY")
