@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -11,9 +11,6 @@ from scipy import stats
 
 from ..errors import SettingError
 from .samples import BoolArray, FloatArray, IntArray, check_positive, check_share
-
-MAP = "map"
-"""The measure's name where whole maps are compared."""
 
 LEAST = 3
 """Fewer measured units tell nothing of what is usual."""
@@ -100,18 +97,19 @@ class _Shown:
     usual: float
     low: float
     high: float
+    words: str = "{name} {value}"
 
 
 def find_odd(
     measures: Mapping[str, ArrayLike],
     *,
-    pairs: ArrayLike | None = None,
+    maps: Mapping[str, ArrayLike] | None = None,
     names: Sequence[str] | None = None,
     unit: str = "µm",
     false_alarms: float = 0.01,
     least_spread: float = 0.5,
 ) -> OddUnits:
-    """Find units unlike the rest of their group, by several measures and by their whole maps.
+    """Find units unlike the rest of their group, by several measures and by their maps.
 
     Measure by measure, the unit farthest from the mean is compared with all others by
     t = (x − x̄)/(s √(1 + 1/m)), m others with mean x̄ and standard deviation s, on m − 1 degrees of
@@ -119,11 +117,16 @@ def find_odd(
     odd units do not hide each other. Odd are all up to the last with p ≤ level/n: Rosner's
     many-outlier procedure (1983, Technometrics 25: 165–172).
 
-    For whole maps t² becomes F, the squared distance from the others' mean map over their mean
-    squared distance from it, (1 + 1/m) and m − 1 as before, on ν and ν(m − 1) degrees of freedom:
-    ν = (Σλ)²/Σλ² counts the ways in which the others differ, λ the eigenvalues of their spread
-    (Box 1954, Annals of Mathematical Statistics 25: 290–302). Few others make ν too small, and
-    the rule careful.
+    For maps t² becomes F, the squared distance from the others' mean map over their mean squared
+    distance from it, (1 + 1/m) and m − 1 as before, on ν and ν(m − 1) degrees of freedom:
+    ν = Σλ/max λ counts the ways in which the others differ, λ the eigenvalues of their spread. Of
+    all spreads with that sum and that largest λ, one of ν equal λ is the one most often exceeded
+    far out (Bock, Diaconis, Huffer & Perlman 1987, Canadian Journal of Statistics 15: 387–395), so
+    that the rule is careful; (Σλ)²/Σλ², which is usual (Box 1954, Annals of Mathematical Statistics
+    25: 290–302), raises up to two and a half times the alarms allowed where one way outweighs many
+    small ones. A map tells more than a value of it: in a group of six, a unit eight times as far
+    off as is usual is found in 16 % of groups by one value, but in 23 to 98 % by its map, as others
+    differ in one way or in ten.
 
     The level is ``false_alarms`` divided by the number of measures, and by 2 where more than one
     unit is judged: simulation shows it to keep the promise for normal values from n = 3 on. With
@@ -135,9 +138,9 @@ def find_odd(
     ----------
     measures : mapping of measure name to (n,) float
         One value per unit, all in ``unit``; NaN counts as missing.
-    pairs : (n, n) float, optional
-        Root mean square distances between whole maps; NaN where there is none. Units are left out
-        of this judgement, those with the most gaps first, until none is left.
+    maps : mapping of map name to (n, n) float, optional
+        Root mean square distances between the units' maps; NaN where there is none. Units are left
+        out of such a judgement, those with the most gaps first, until none is left.
     names : n str, optional
         For the result; "1", "2", … otherwise.
     unit : str
@@ -160,17 +163,15 @@ def find_odd(
     check_share(false_alarms, "false_alarms")
     check_positive(least_spread, "least_spread")
     columns = {name: np.asarray(x, dtype=np.float64) for name, x in measures.items()}
-    table = None if pairs is None else np.asarray(pairs, dtype=np.float64)
-    n = _count(columns, table)
+    tables = {name: np.asarray(x, dtype=np.float64) for name, x in (maps or {}).items()}
+    n = _count(columns, tables)
     if names is not None and len(names) != n:
         raise _bad(f"There are {len(names)} names for {n} units.", "Give one name per unit.")
     called = [str(i + 1) for i in range(n)] if names is None else list(names)
-    count = len(columns) + (table is not None)
-    rulers: dict[str, _Line | _Space] = {name: _Line(x) for name, x in columns.items()}
-    if table is not None:
-        rulers[MAP] = _Space(table**2)
+    rulers: list[tuple[str, _Line | _Space]] = [(name, _Line(x)) for name, x in columns.items()]
+    rulers += [(name, _Space(x**2)) for name, x in tables.items()]
     judged = [
-        _judge(name, ruler, false_alarms / count, least_spread) for name, ruler in rulers.items()
+        _judge(name, ruler, false_alarms / len(rulers), least_spread) for name, ruler in rulers
     ]
     notes = []
     for column in judged:
@@ -250,14 +251,15 @@ class _Space:
         squared = self.squared[np.ix_(others, others)]
         row = squared.mean(axis=0)
         inner = -0.5 * (squared - row[:, None] - row[None, :] + squared.mean())
-        whole = float((inner**2).sum())
-        ways = float(inner.trace()) ** 2 / whole if whole > 0 else 1.0
+        largest = float(np.linalg.eigvalsh(inner)[-1])
+        ways = max(1.0, float(inner.trace()) / largest) if largest > 0 else 1.0
         return float(stats.f.isf(share, ways, ways * (len(others) - 1)) ** 0.5)
 
     def shown(self, i: int, others: IntArray) -> _Shown:
         """Return what a reason says of a unit."""
         away = np.sqrt(self._from_mean(np.append(others, i), others))
-        return _shown(float(away[-1]), away[:-1])
+        words = "{name}: its surface lies {value} from the others' mean"
+        return replace(_shown(float(away[-1]), away[:-1]), words=words)
 
 
 def _shown(value: float, others: FloatArray) -> _Shown:
@@ -310,7 +312,7 @@ def _unit(index: int, name: str, judged: list[_Judged], unit: str) -> OddUnit:
     usable.sort(key=lambda column: -column.scores[index] / column.limits[index])
     flagged = [column for column in usable if column.odd[index]]
     worst = (flagged or usable)[0]
-    shown = worst.shown[index] or _Shown(*[np.nan] * 4)
+    shown = worst.shown[index] or _Shown(np.nan, np.nan, np.nan, np.nan)
     more = len(flagged) - _SHOWN
     parts = [_words(column.name, column.shown[index], unit) for column in flagged[:_SHOWN]]
     if more > 0:
@@ -331,9 +333,7 @@ def _words(name: str, shown: _Shown | None, unit: str) -> str:
     """Say what is unusual about a unit in one measure."""
     if shown is None:
         return name
-    what = f"{name} {_number(shown.value)} {unit}"
-    if name == MAP:
-        what = f"its surface lies {_number(shown.value)} {unit} from the others' mean"
+    what = shown.words.format(name=name, value=f"{_number(shown.value)} {unit}")
     return (
         f"{what}, against a median of {_number(shown.usual)} {unit} "
         f"({_number(shown.low)} to {_number(shown.high)})"
@@ -345,13 +345,13 @@ def _number(value: float) -> str:
     return f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
 
 
-def _count(columns: Mapping[str, FloatArray], pairs: FloatArray | None) -> int:
+def _count(columns: Mapping[str, FloatArray], tables: Mapping[str, FloatArray]) -> int:
     """Return how many units there are; refuse measures that disagree on it."""
     shapes = {values.shape for values in columns.values()}
-    if pairs is not None:
-        if pairs.ndim != 2 or pairs.shape[0] != pairs.shape[1] or (pairs < 0).any():
-            raise _bad("The pairs are no square table of distances.", "Give n by n distances.")
-        shapes.add(pairs.shape[:1])
+    for name, table in tables.items():
+        if table.ndim != 2 or table.shape[0] != table.shape[1] or (table < 0).any():
+            raise _bad(f"{name} is no square table of distances.", "Give n by n distances.")
+        shapes.add(table.shape[:1])
     if len(shapes) != 1 or len(next(iter(shapes))) != 1:
         raise _bad(
             f"The measures have shapes {sorted(shapes)}.",

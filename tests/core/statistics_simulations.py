@@ -110,6 +110,12 @@ def _precision_covers(rng: Rng) -> bool:
     return result.ci_low <= 0.5 * true <= result.ci_high
 
 
+def _odd_map(rng: Rng, n: int, spread: tuple[float, ...]) -> bool:
+    """Whether a unit of a faultless group is flagged by its map alone."""
+    places = rng.normal(size=(n, len(spread))) * np.sqrt(spread)
+    return bool(find_odd({}, maps={"m": squareform(pdist(places))}, least_spread=1e-9).odd)
+
+
 def _kappa_covers(rng: Rng) -> bool:
     """Two raters see the truth with chance .8, else guess among three: κ .64 exactly."""
     truth = rng.integers(0, 3, 100)
@@ -253,6 +259,22 @@ FALSE_ALARMS = (
             lambda r, n=n: bool(find_odd({"m": r.normal(size=n)}, least_spread=1e-9).odd),
         )
         for n in (5, 8, 12)
+    ],
+    *[
+        Trial(
+            f"odd map in a faultless group of {n}, {words}",
+            0.01,
+            "at most",
+            lambda r, n=n, spread=spread: _odd_map(r, n, spread),
+        )
+        for n in (5, 6, 7, 8, 12)
+        for words, spread in (
+            ("1 way", (1.0,)),
+            ("1 way and a little", (1.0, 0.1)),
+            ("1 way and noise", (1.0, *[0.02] * 40)),
+            ("2 ways and noise", (1.0, 0.7, *[0.01] * 40)),
+            ("10 ways", (1.0,) * 10),
+        )
     ],
 )
 

@@ -86,29 +86,67 @@ def test_a_map_unlike_the_others_is_found_though_no_measure_shows_it():
     places = rng.normal(size=(8, 10))
     places[5] = rng.normal(size=10) + 14 * np.eye(10)[0]
     pairs = squareform(pdist(places))
-    result = find_odd({"m": rng.normal(20, 1, 8)}, pairs=pairs)
+    result = find_odd({"m": rng.normal(20, 1, 8)}, maps={"map": pairs})
     (odd,) = result.odd
     assert (odd.name, odd.measure) == ("6", "map")
     assert "its surface lies" in odd.reason
-    near = find_odd({}, pairs=squareform(pdist(places[[0, 1, 2, 3, 4, 6, 7]])))
+    near = find_odd({}, maps={"map": squareform(pdist(places[[0, 1, 2, 3, 4, 6, 7]]))})
     assert not near.odd
 
 
 def test_a_map_that_is_nearer_than_usual_is_not_odd():
     places = np.random.default_rng(17).normal(size=(8, 10))
     places[0] = places.mean(axis=0)
-    assert not find_odd({}, pairs=squareform(pdist(places))).odd
+    assert not find_odd({}, maps={"map": squareform(pdist(places))}).odd
 
 
 def test_maps_that_differ_in_one_way_are_judged_as_values_are():
     values = np.array([10.0, 12.0, 11.0, 13.0, 30.0, 9.0, 11.5, 12.5])
     pairs = np.abs(np.subtract.outer(values, values))
     for line, space in zip(
-        find_odd({"m": values}).units, find_odd({}, pairs=pairs).units, strict=True
+        find_odd({"m": values}).units, find_odd({}, maps={"map": pairs}).units, strict=True
     ):
         assert (line.odd, line.score, line.limit) == pytest.approx(
             (space.odd, space.score, space.limit), rel=1e-6
         )
+
+
+@pytest.mark.parametrize(
+    "spread", [(1.0,), (1.0, 0.1), (1.0, *[0.02] * 40), (1.0, 0.7, *[0.01] * 40), (1.0,) * 10]
+)
+@pytest.mark.parametrize("n", [5, 7])
+def test_maps_of_small_groups_keep_the_promise_however_they_spread(n, spread):
+    """One way that outweighs many small ones is the hardest: Box's ν fails there."""
+    rng = np.random.default_rng(n)
+    runs = 250
+    alarms = sum(
+        bool(
+            find_odd(
+                {},
+                maps={"map": squareform(pdist(rng.normal(size=(n, len(spread))) * spread_root))},
+                false_alarms=0.05,
+                least_spread=1e-9,
+            ).odd
+        )
+        for spread_root in [np.sqrt(spread)]
+        for _ in range(runs)
+    )
+    assert alarms <= stats.binom.isf(1e-3, runs, 0.05)
+
+
+def test_maps_find_in_a_group_of_six_what_values_cannot():
+    """A unit ten times as far off as is usual, in six measures: rarely found, but by its maps."""
+    rng = np.random.default_rng(6)
+    by_value = by_map = 0
+    for _ in range(100):
+        places = rng.normal(size=(6, 6, 4)) / 2  # measure, unit, way
+        places[0, 3] += 10 * np.eye(4)[0]
+        sizes = {str(k): np.linalg.norm(x + 20, axis=1) for k, x in enumerate(places)}
+        maps = {str(k): squareform(pdist(x)) for k, x in enumerate(places)}
+        by_value += "4" in [unit.name for unit in find_odd(sizes, least_spread=1e-9).odd]
+        by_map += "4" in [unit.name for unit in find_odd({}, maps=maps, least_spread=1e-9).odd]
+    assert by_map >= 90
+    assert by_value <= 60
 
 
 @pytest.mark.parametrize("ways", [1, 3, 10])
@@ -119,7 +157,7 @@ def test_faultless_maps_raise_no_more_false_alarms_than_stated(ways):
         bool(
             find_odd(
                 {},
-                pairs=squareform(pdist(rng.normal(size=(8, ways)) * weight)),
+                maps={"map": squareform(pdist(rng.normal(size=(8, ways)) * weight))},
                 false_alarms=0.05,
                 least_spread=1e-9,
             ).odd
@@ -131,12 +169,12 @@ def test_faultless_maps_raise_no_more_false_alarms_than_stated(ways):
 
 def test_identical_units_are_not_flagged_nor_divided_by_zero():
     pairs = np.zeros((6, 6))
-    result = find_odd({"m": [14.0] * 6}, pairs=pairs)
+    result = find_odd({"m": [14.0] * 6}, maps={"map": pairs})
     assert not result.odd
     assert all(np.isfinite(unit.score) for unit in result.units)
-    hair = find_odd({"m": [14.0] * 5 + [14.001]}, pairs=pairs)
+    hair = find_odd({"m": [14.0] * 5 + [14.001]}, maps={"map": pairs})
     assert not hair.odd
-    far = find_odd({"m": [14.0] * 5 + [60.0]}, pairs=pairs)
+    far = find_odd({"m": [14.0] * 5 + [60.0]}, maps={"map": pairs})
     assert [unit.name for unit in far.odd] == ["6"]
 
 
@@ -158,15 +196,15 @@ def test_a_missing_map_is_left_out():
     places = np.random.default_rng(18).normal(size=(6, 4))
     pairs = squareform(pdist(places))
     pairs[2] = pairs[:, 2] = np.nan
-    result = find_odd({}, pairs=pairs)
+    result = find_odd({}, maps={"map": pairs})
     assert np.isnan(result.units[2].score)
     assert np.isfinite(result.units[0].score)
     single = squareform(pdist(places))
     single[1, 4] = single[4, 1] = single[1, 5] = single[5, 1] = np.nan
-    judged = np.isfinite([unit.score for unit in find_odd({}, pairs=single).units])
+    judged = np.isfinite([unit.score for unit in find_odd({}, maps={"map": single}).units])
     assert judged.tolist() == [True, False, True, True, True, True]
     assert np.isnan(
-        [unit.score for unit in find_odd({}, pairs=np.full((4, 4), np.nan)).units]
+        [unit.score for unit in find_odd({}, maps={"map": np.full((4, 4), np.nan)}).units]
     ).all()
 
 
@@ -186,7 +224,7 @@ def test_three_measures_are_named_and_the_rest_counted():
         lambda: find_odd({"a": [[1.0, 2.0]]}),
         lambda: find_odd({"a": [1.0, np.inf, 2.0]}),
         lambda: find_odd({"a": [1.0, 2.0]}, names=["x"]),
-        lambda: find_odd({"a": [1.0, 2.0]}, pairs=[[0.0, -1.0], [-1.0, 0.0]]),
+        lambda: find_odd({"a": [1.0, 2.0]}, maps={"map": [[0.0, -1.0], [-1.0, 0.0]]}),
         lambda: find_odd({"a": [1.0, 2.0]}, false_alarms=0.0),
         lambda: find_odd({"a": [1.0, 2.0]}, least_spread=0.0),
     ],

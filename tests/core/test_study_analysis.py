@@ -93,8 +93,9 @@ def test_an_odd_crown_is_flagged_kept_and_shown_beside(with_odd):
     flagged = [crown for crown in with_odd.odd_crowns if crown.odd]
     assert [crown.crown for crown in flagged] == ["upright_7"]
     assert flagged[0].score > flagged[0].limit
-    assert "75 µm" in flagged[0].reason  # 1.25 × 60
-    assert "margin" in flagged[0].reason
+    *others, far = spoiled()["upright"]["margin"]
+    apart = 0.9 * 1.25 * abs(far - np.mean(others))  # of pairs, and of root mean squares
+    assert f"Margin: its surface lies {apart:.3g} µm from the others' mean" in flagged[0].reason
     assert len(with_odd.odd_crowns) == 24
     assert "upright_7" in with_odd.findings.crowns
     assert with_odd.without_odd is not None

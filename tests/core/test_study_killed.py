@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from collections import Counter
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -46,16 +47,33 @@ def whole(study: Path) -> tuple[dict[str, bytes], float]:
     return written(out), after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
 
-def kill_after(seconds: float, study: Path, out: Path) -> bool:
-    """Start the study and kill it at a processor time; return whether it was still at work."""
+def kill_when(moment: Callable[[int], bool], study: Path, out: Path) -> bool:
+    """Start the study and kill it once a moment has come; return whether it was still at work."""
     process = subprocess.Popen(command(study, out), stdout=subprocess.DEVNULL)
-    stat = Path(f"/proc/{process.pid}/stat")
     while process.poll() is None:
-        ticks = stat.read_text().rpartition(")")[2].split()[11:13]  # utime, stime: proc(5)
-        if sum(map(int, ticks)) / os.sysconf("SC_CLK_TCK") >= seconds:
+        if moment(process.pid):
             process.send_signal(signal.SIGKILL)
         time.sleep(0.005)
     return process.wait() == -signal.SIGKILL
+
+
+def worked_for(seconds: float) -> Callable[[int], bool]:
+    """The moment when a process has used so much processor time: utime and stime of proc(5)."""
+
+    def moment(process: int) -> bool:
+        ticks = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()[11:13]
+        return sum(map(int, ticks)) / os.sysconf("SC_CLK_TCK") >= seconds
+
+    return moment
+
+
+def wrote(files: int, out: Path) -> Callable[[int], bool]:
+    """The moment when so many files lie in a folder, half-written ones among them."""
+
+    def moment(process: int) -> bool:
+        return sum(len(names) for _, _, names in os.walk(out)) >= files
+
+    return moment
 
 
 def reached(out: Path) -> str:
@@ -83,22 +101,28 @@ def test_it_says_no_time_of_day_outside_the_page(
 def test_killed_at_random_moments_of_the_whole_run_it_goes_on_to_the_same_bytes(
     study: Path, whole: tuple[dict[str, bytes], float], tmp_path: Path
 ) -> None:
-    """Moments are spread over a run's time, with chance within; every other run is killed twice."""
+    """Moments are spread over a run's time and over the files that it writes, with chance within.
+
+    Every other run is killed twice.
+    """
     files, seconds = whole
     rng = np.random.default_rng(int(os.environ.get("CUSPWISE_KILL_SEED", "3")))
     times = int(os.environ.get("CUSPWISE_KILLS", "4"))
-    moments = (np.arange(times) + rng.random(times)) / times * seconds
+    shares = (np.arange(times) + rng.random(times)) / times
+    total = len(files) + ENTRIES["scan"] * 2 + ENTRIES["pair"]
     stages: Counter[str] = Counter()
-    for number, moment in enumerate(moments):
+    for number, share in enumerate(shares):
         out = tmp_path / f"out {number}"
-        if kill_after(float(moment), study, out):
+        by_time = number % 2 == 0
+        moment = worked_for(share * seconds) if by_time else wrote(int(1 + share * total), out)
+        if kill_when(moment, study, out):
             stages[reached(out)] += 1
-        if number % 2:
-            kill_after(float(rng.uniform(0.3, 1.0) * seconds), study, out)
+        if number % 4 < 2:
+            kill_when(worked_for(float(rng.uniform(0.3, 1.0) * seconds)), study, out)
         subprocess.run(command(study, out), check=True, stdout=subprocess.DEVNULL)
         again = written(out)
         assert [n for n in again if not n.startswith(".cuspwise-")] == list(files)
-        assert [n for n in files if again[n] != files[n]] == [], f"killed after {moment:.2f} s"
+        assert [n for n in files if again[n] != files[n]] == [], f"killed at {share:.0%}"
     print(f"killed {stages.total()} of {times} runs of {seconds:.1f} s: {dict(stages)}")
     assert stages.total() >= 0.8 * times  # the last ones may have been done
     assert times < 20 or len(stages) >= 4
