@@ -21,8 +21,8 @@ SOURCES = ("__init__.py", "blender_manifest.toml", "LICENSE", "addon", "standalo
 # Blender 4.2 to 5.0 have Python 3.11, later ones 3.13.
 PYTHONS = ("3.11", "3.13")
 # scipy 1.15.3 runs on every numpy from 1.24 (Blender 4.2) to 2.4.
-COMPILED = ("scipy==1.15.3", "markupsafe==3.0.2")
-PURE = ("trimesh==4.6.8", "jinja2==3.1.6")
+COMPILED = ("scipy==1.15.3", "lxml==5.4.0", "markupsafe==3.0.2")
+PURE = ("trimesh==4.6.8", "networkx==3.4.2", "jinja2==3.1.6")
 PLATFORMS = {
     "linux-x64": ("manylinux2014_x86_64", "manylinux_2_17_x86_64"),
     "windows-x64": ("win_amd64",),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zipfile
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -115,3 +116,27 @@ def test_a_new_scene_takes_the_preferences_defaults(
         assert settings.spacing_mm == pytest.approx(0.3)
     finally:
         preferences.spacing_mm, preferences.tolerance_margin_um = before
+
+
+def test_a_3mf_file_is_read_in_its_own_unit(
+    empty: SimpleNamespace, extension: SimpleNamespace, surfaces: SimpleNamespace, tmp_path: Path
+) -> None:
+    """Written by hand after the 3MF Core Specification 1.3: a zip with an XML model in inches."""
+    mesh = surfaces.scan
+    vertices = "".join(
+        f'<vertex x="{x!r}" y="{y!r}" z="{z!r}"/>' for x, y, z in (mesh.vertices / 25.4).tolist()
+    )
+    triangles = "".join(f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in mesh.faces)
+    core = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
+    model = (
+        f'<model unit="inch" xmlns="{core}"><resources><object id="1" type="model"><mesh>'
+        f"<vertices>{vertices}</vertices><triangles>{triangles}</triangles>"
+        '</mesh></object></resources><build><item objectid="1"/></build></model>'
+    )
+    with zipfile.ZipFile(tmp_path / "printed.3mf", "w") as archive:
+        archive.writestr("3D/3dmodel.model", model)
+    assert import_files(empty, tmp_path, "printed.3mf") == {"FINISHED"}
+    (item,) = empty.scene.cuspwise.scans
+    size = surfaces.scan.bounds[1] - surfaces.scan.bounds[0]
+    assert np.array(item.scan.dimensions) == pytest.approx(size, rel=1e-5)
+    assert "inch" in item.scan.cuspwise.file_notes
