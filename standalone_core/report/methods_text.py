@@ -265,7 +265,11 @@ def _two_groups(analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
             if len(values) == 1
             else "; ".join(f"{area_words(a)} ±{m:g} µm" for a, m in margins.items())
         )
-        yield f"Equivalence was tested by two one-sided tests {cite('schuirmann')} within {told}."
+        by_ranks = " of ranks, each after a shift by the margin," if plan.lead == "ranks" else ""
+        yield (
+            f"Equivalence was tested by two one-sided tests{by_ranks} {cite('schuirmann')} "
+            f"within {told}."
+        )
 
 
 def _repeats_and_examiners(

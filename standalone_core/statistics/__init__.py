@@ -16,7 +16,7 @@ without a value, left out and counted. What cannot be computed is NaN in the res
                          ``dunn``; ``classical_anova``
 ``studentised_range``    its distribution, fast
 ``rank_correlation``     two measures of the same units
-``equivalence``          ``compare_with_margin``: different, equivalent, both, undecided; ``decide``
+``equivalence``          ``compare_with_margin``, ``shift_with_margin``: surely within a margin?
 ``tolerance``            ``share_within``, ``wilson``, ``upper_tolerance_limit``
 ``permutation``          ``compare_precision`` from the pairs within each group
 ``odd``                  ``find_odd``: units unlike their group, with the reason

@@ -26,6 +26,15 @@ ASSUMPTIONS_INFORM = (
     "Tests of normality and of equal spread are information. They did not choose the leading "
     "test, which the plan fixed."
 )
+RANKS_SHIFT = (
+    "By ranks, a difference is the shift of one group against the other (Hodges and Lehmann), and "
+    "equivalence is tested by two one-sided rank tests of that shift, which take it that the "
+    "groups have the same form; the precision of groups is compared by means of distances."
+)
+MEANS_DECIDE = (
+    "Differences and equivalence are those of means; tests of ranks stand beside them and decide "
+    "nothing."
+)
 MIDDLE_KEPT = (
     "Without the odd crowns, pairs and comparisons are computed anew; the distances from a group's "
     "mean surface still are those from the mean of all its crowns."
@@ -51,6 +60,7 @@ def general_notes(cohort: Cohort, run: StudyRun) -> tuple[str, ...]:
         several = f", and {OVERALL_WORDS[lead]} for all groups" if len(cohort.groups) > 2 else ""
         notes += [
             f"The leading test is {LEAD_WORDS[lead]} for two groups{several}; fixed in the plan.",
+            RANKS_SHIFT if lead == "ranks" else MEANS_DECIDE,
             ASSUMPTIONS_INFORM,
             ABSENCE,
         ]

@@ -92,6 +92,8 @@ class EquivalenceRow:
         Whether ``p_holm`` ≤ α.
     reason : str
         Why there is no such test.
+    lead : "welch" or "ranks"
+        Whether means were tested, or the shift by ranks.
     """
 
     margin: float
@@ -102,6 +104,7 @@ class EquivalenceRow:
     p_holm: float
     equivalent: bool
     reason: str = ""
+    lead: Lead = "welch"
 
 
 @dataclass(frozen=True)

@@ -91,7 +91,7 @@ def _draft(cohort: Cohort, first: str, second: str, area: str, measure: str) -> 
         primary=is_primary(plan, area, measure),
         values=(a, b),
         found=compare_two(b, a, confidence=plan.confidence),
-        equivalence=equivalence_row(b, a, plan, area, measure),
+        equivalence=equivalence_row(b, a, plan, area, measure, plan.lead),
     )
 
 

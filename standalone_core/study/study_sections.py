@@ -79,7 +79,8 @@ ANALYSIS = Section(
             "lead",
             Choice(get_args(Lead)),
             "analysis.lead",
-            "Which test decides: of means (welch) or of ranks. Both are shown.",
+            "Which test decides, on difference and equivalence: of means (welch) or of ranks. Both "
+            "are shown. Choose by what is known beforehand: a choice by the data spoils alpha.",
         ),
         Key("alpha", _BETWEEN, "analysis.alpha", "Chance of calling equal groups different."),
         Key("confidence", _BETWEEN, "analysis.confidence", "Level of all intervals."),

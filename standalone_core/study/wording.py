@@ -256,7 +256,8 @@ def _signed(c: Contrast) -> str:
 def _tost(c: Contrast) -> str:
     row = c.equivalence
     corrected = " after correction" if row.p_holm > row.p_value else ""
+    kind = "rank tests" if row.lead == "ranks" else "tests"
     return (
         f"{share_words(row.level)} interval {interval_words(row.low, row.high, c.measure)}; two "
-        f"one-sided tests, {p_words(row.p_holm)}{corrected}"
+        f"one-sided {kind}, {p_words(row.p_holm)}{corrected}"
     )

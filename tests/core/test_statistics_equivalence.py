@@ -9,6 +9,7 @@ from cuspwise.standalone_core.statistics.equivalence import (
     OUTCOME_WORDS,
     compare_with_margin,
     decide,
+    shift_with_margin,
 )
 from cuspwise.standalone_core.statistics.tolerance import (
     share_within,
@@ -146,3 +147,46 @@ def test_limits_that_cannot_be_had_say_why(values):
     result = upper_tolerance_limit(values)
     assert result.reason
     assert np.isnan([result.limit, result.next_limit]).all()
+
+
+def test_rank_tests_of_the_shift_are_scipys_after_a_shift_by_the_margin():
+    rng = np.random.default_rng(21)
+    a, b = rng.normal(1.0, 2.0, 9), rng.normal(0.0, 2.0, 7)
+    found = shift_with_margin(a, b, 4.0)
+    above = stats.mannwhitneyu(a + 4.0, b, alternative="greater", method="exact").pvalue
+    below = stats.mannwhitneyu(a - 4.0, b, alternative="less", method="exact").pvalue
+    assert (found.p_above_low, found.p_below_high) == pytest.approx((above, below))
+    assert found.p_equivalence == max(found.p_above_low, found.p_below_high)
+
+
+def test_the_shifts_interval_lies_within_the_margin_exactly_when_both_rank_tests_reject():
+    rng = np.random.default_rng(22)
+    seen = set()
+    for _ in range(300):
+        a, b = rng.normal(0.5, 1.0, 6), rng.normal(0.0, 1.0, 8)
+        found = shift_with_margin(a, b, 1.6)
+        inside = found.shift.ci_low > -1.6 and found.shift.ci_high < 1.6
+        assert (found.p_equivalence <= 0.05) == inside
+        seen.add(inside)
+    assert seen == {True, False}
+
+
+def test_rank_tests_at_the_margin_reject_no_more_than_stated():
+    """At the boundary; binomial bound at 1e-3 above 5 %, which exact tests stay below."""
+    rng = np.random.default_rng(23)
+    runs = 1000
+    wrong = sum(
+        shift_with_margin(rng.normal(2.0, 1.0, 8), rng.normal(0.0, 1.0, 8), 2.0).p_equivalence
+        <= 0.05
+        for _ in range(runs)
+    )
+    assert 0.02 * runs <= wrong <= stats.binom.isf(1e-3, runs, 0.05)
+
+
+def test_groups_without_spread_or_units_have_no_rank_test_of_equivalence():
+    same = shift_with_margin([5.0] * 4, [5.0] * 4, 1.0)
+    assert np.isnan(same.p_equivalence)
+    assert "All values are the same" in same.reason
+    none = shift_with_margin([np.nan], [1.0, 2.0], 1.0)
+    assert np.isnan(none.p_equivalence)
+    assert none.reason

@@ -11,6 +11,7 @@ import pingouin
 import pytest
 from cuspwise.standalone_core.deviation.verdict import Tolerances
 from cuspwise.standalone_core.progress import run
+from cuspwise.standalone_core.study.analysis import analyse_study
 from cuspwise.standalone_core.study.cohort import cohort_of
 from cuspwise.standalone_core.study.comparisons import comparison_steps
 from cuspwise.standalone_core.study.descriptions import assumption_rows, trueness_rows
@@ -294,3 +295,19 @@ def test_a_pair_that_could_not_be_superimposed_costs_one_crown():
     assert row.reason == "1 pair could not be superimposed."
     distances = crown_distances(cohort, "milled", "margin", "rms_um")
     assert np.count_nonzero(np.isnan(distances)) == 1
+
+
+def test_what_leads_decides_on_equivalence_too():
+    """One crown far off moves a mean, and no rank: only the shift is surely within the margin."""
+    a = [10.0, 10.3, 9.8, 10.1, 9.9, 10.2, 10.4, 9.7]
+    groups = {"a": {"margin": a}, "b": {"margin": [*(x + 0.05 for x in a[:7]), 60.0]}}
+    plan = AnalysisPlan(resamples=199, equivalence_um={"default": 2.0})
+    by_mean, by_rank = (
+        analyse_study(study(groups, analysis=replace(plan, lead=lead))).findings.primary[0]
+        for lead in ("welch", "ranks")
+    )
+    assert (by_mean.equivalence.lead, by_rank.equivalence.lead) == ("welch", "ranks")
+    assert by_mean.outcome == "undecided"
+    assert by_rank.outcome == "equivalent"
+    assert "two one-sided rank tests" in by_rank.sentence
+    assert -2.0 < by_rank.equivalence.low <= by_rank.difference <= by_rank.equivalence.high < 2.0
