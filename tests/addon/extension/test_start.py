@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
+from pathlib import Path
 from types import SimpleNamespace
 
 LATER = ("scipy.stats", "matplotlib", "jinja2", "trimesh")
@@ -19,13 +21,20 @@ print("loaded:", *loaded)
 """
 
 
-def test_enabling_loads_nothing_that_only_some_jobs_need(extension: SimpleNamespace) -> None:
-    """In a process of its own; what is not loaded is loaded by the job that needs it."""
+def test_enabling_loads_nothing_that_only_some_jobs_need(
+    extension: SimpleNamespace, tmp_path: Path
+) -> None:
+    """In a process of its own; what is not loaded is loaded by the job that needs it.
+
+    It works on a copy of the user's folder: disabling takes the wheels' files away.
+    """
+    own = tmp_path / "user"
+    shutil.copytree(os.environ["BLENDER_USER_RESOURCES"], own)
     package = extension.part("addon").__name__.rpartition(".")[0]
     script = SCRIPT.format(package=package, later=LATER)
     ran = subprocess.run(
         [sys.executable, "-c", script],
-        env=os.environ,
+        env={**os.environ, "BLENDER_USER_RESOURCES": str(own)},
         capture_output=True,
         text=True,
         timeout=120,
