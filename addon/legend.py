@@ -47,7 +47,7 @@ def layout_for(context: bpy.types.Context) -> LegendLayout:
     if scan is None:
         return LegendLayout()
     note = "Stale: check again" if store.data_of(scan).state == "STALE" else ""
-    return lay_out(colour_map.legend_of(scene), **place, scale=scale, note=note)
+    return lay_out(colour_map.legend_of(scene), **place, scale=scale, width_of=_width_of, note=note)
 
 
 def _of_study(scene: bpy.types.Scene, place: dict[str, float], scale: float) -> LegendLayout:
@@ -56,7 +56,7 @@ def _of_study(scene: bpy.types.Scene, place: dict[str, float], scale: float) -> 
         return LegendLayout()
     legend, heads = found
     note = "Stale: run it again" if study_store.why_stale(scene) else ""
-    return lay_out(legend, **place, scale=scale, note=note, heads=heads)
+    return lay_out(legend, **place, scale=scale, width_of=_width_of, note=note, heads=heads)
 
 
 def _width_of(text: str, size: float) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from ..standalone_core.report.legend import Legend
@@ -18,7 +18,6 @@ BAR_MOST = 300.0
 BAR_LEAST = 80.0
 TEXT_SIZE = 11.0
 PADDING = 10.0
-WIDTH = 178.0
 LINE = 16.0
 TICK = 5.0
 
@@ -61,6 +60,7 @@ def lay_out(
     bottom: float,
     height: float,
     scale: float,
+    width_of: Callable[[str, float], float],
     note: str = "",
     heads: Sequence[str] = (TITLE,),
 ) -> LegendLayout:
@@ -77,6 +77,8 @@ def lay_out(
         Of that part, pixels.
     scale : float
         Of the interface; 1 is usual.
+    width_of : function
+        Width of a text written at a size, both in pixels.
     note : str
         One more line on top, such as a warning that results are stale.
     heads : sequence of str
@@ -90,7 +92,6 @@ def lay_out(
     if bar < BAR_LEAST:
         return LegendLayout()
     sketch = Sketch(left + PADDING * scale, bottom + PADDING * scale, scale)
-    sketch.box(0, 0, WIDTH, bar + lines, PANEL, 0.82)
     y = PADDING
     for number, text in enumerate(reversed(below)):
         indent = 0.0
@@ -105,7 +106,7 @@ def lay_out(
     for text in reversed(above):
         sketch.text(PADDING, y, text, TEXT_SIZE)
         y += LINE
-    return LegendLayout(tuple(sketch.boxes), tuple(sketch.words))
+    return sketch.on_ground(bar + lines, width_of)
 
 
 def _add_bar(sketch: Sketch, legend: Legend, bottom: float, height: float) -> None:
@@ -162,6 +163,19 @@ class Sketch:
         """Add a line of words."""
         x, y = self.left + left * self.scale, self.bottom + baseline * self.scale
         self.words.append(Words(x, y, text, size * self.scale, colour))
+
+    def on_ground(self, height: float, width_of: Callable[[str, float], float]) -> LegendLayout:
+        """Return all on a dark ground of this height, as wide as the words need."""
+        right = max(words.left + width_of(words.text, words.size) for words in self.words)
+        ground = Box(
+            self.left,
+            self.bottom,
+            right + PADDING * self.scale,
+            self.bottom + height * self.scale,
+            PANEL,
+            0.82,
+        )
+        return LegendLayout((ground, *self.boxes), tuple(self.words))
 
 
 def rgb(colour: str) -> tuple[float, float, float]:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from .legend_layout import FAINT_INK, INK, LINE, PADDING, PANEL, TEXT_SIZE, LegendLayout, Sketch
+from .legend_layout import FAINT_INK, INK, LINE, PADDING, TEXT_SIZE, LegendLayout, Sketch
 
 TITLE = "Areas of the design"
 MOST_WIDE = 260.0
@@ -63,7 +63,6 @@ def lay_out_key(
     lines = [fit(entry.words, TEXT_SIZE, BESIDE) for entry in reversed(shown)]
     sketch = Sketch(left + PADDING * scale, bottom + PADDING * scale, scale)
     count = len(lines) + len(feet) + 1
-    sketch.box(0, 0, fit.right + PADDING, count * LINE + 2.0 * PADDING, PANEL, 0.82)
     y = PADDING + 1.0
     for text in feet:
         sketch.text(PADDING, y, text, TEXT_SIZE - 1, FAINT_INK)
@@ -73,20 +72,19 @@ def lay_out_key(
         sketch.text(BESIDE, y, text, TEXT_SIZE)
         y += LINE
     sketch.text(PADDING, y + 3.0, title, TEXT_SIZE)
-    return LegendLayout(tuple(sketch.boxes), tuple(sketch.words))
+    return sketch.on_ground(count * LINE + 2.0 * PADDING, width_of)
 
 
 class _Fit:
-    """Shortens texts to the key's greatest width, and notes how far they reach."""
+    """Shortens texts to the key's greatest width."""
 
     def __init__(self, scale: float, width_of: Callable[[str, float], float]) -> None:
-        self.scale, self.width_of, self.right = scale, width_of, 0.0
+        self.scale, self.width_of = scale, width_of
 
     def __call__(self, text: str, size: float, left: float) -> str:
         while True:
             right = left + self.width_of(text, size * self.scale) / self.scale
             if right <= MOST_WIDE - PADDING or len(text) < 2:
-                self.right = max(self.right, right)
                 return text
             text = text.removesuffix(ELLIPSIS)[:-1].rstrip() + ELLIPSIS
 

@@ -21,7 +21,15 @@ def legend(limit_um: float = 50.0) -> Legend:
 
 
 def layout(height: float = 700.0, scale: float = 1.0, note: str = "") -> LegendLayout:
-    return lay_out(legend(), left=40.0, bottom=20.0, height=height, scale=scale, note=note)
+    return lay_out(
+        legend(),
+        left=40.0,
+        bottom=20.0,
+        height=height,
+        scale=scale,
+        width_of=lambda text, size: 0.6 * size * len(text),  # as wide as letters are
+        note=note,
+    )
 
 
 @pytest.mark.parametrize("scale", [1.0, 1.5, 2.0])
