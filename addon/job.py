@@ -99,6 +99,8 @@ class JobOperator:
 
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Look how far the work is, or read or write for a moment; Esc ends it."""
+        if self not in _under_way:
+            return {"CANCELLED"}  # by stop_all
         if event.type == "ESC" and event.value == "PRESS":
             return self._escape(context)
         if event.type != "TIMER":

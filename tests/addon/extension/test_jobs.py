@@ -247,6 +247,7 @@ def test_disabling_ends_a_job(job: SimpleNamespace) -> None:
     tick_until(job, "Sleeping")
     job.module.stop_all(job.context)
     assert is_over(job)
+    assert job.operator.modal(job.context, event("TIMER")) == {"CANCELLED"}
     job.operator._worker.wait(5.0)
     assert job.log == ["closed"]
     job.module.stop_all(job.context)  # nothing left to end
