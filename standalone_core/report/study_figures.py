@@ -157,7 +157,7 @@ def _draw_difference(axes: Axes, place: int, row: Comparison, measure: str) -> N
         gid=f"difference-{row.first}-{row.second}-{row.area}",
     )
     axes.annotate(
-        OUTCOME_WORDS[row.outcome].replace("but within the margin", "within margin"),
+        OUTCOME_WORDS[row.outcome].replace(" but within the margin", ", within margin"),
         (1.0, place),
         xycoords=("axes fraction", "data"),
         ha="right",
