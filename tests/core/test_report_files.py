@@ -3,37 +3,27 @@
 from __future__ import annotations
 
 import csv
-import errno
 import io
 import json
-import os
 import re
 from dataclasses import replace
-from html.parser import HTMLParser
 from pathlib import Path
 
 import numpy as np
 import pytest
 import trimesh
-from cuspwise.standalone_core.areas.area_set import Area, AreaSet
-from cuspwise.standalone_core.check import CheckedMesh, CheckResult, CheckSettings
-from cuspwise.standalone_core.deviation.exceedances import find_exceedances
-from cuspwise.standalone_core.deviation.field import DeviationField
-from cuspwise.standalone_core.deviation.measures import measure_areas
-from cuspwise.standalone_core.deviation.verdict import Tolerances, judge, with_verdicts
-from cuspwise.standalone_core.errors import ReportError
+from check_results import Reader, make_result
+from cuspwise.standalone_core.check import CheckResult
+from cuspwise.standalone_core.deviation.verdict import Tolerances
 from cuspwise.standalone_core.mesh.files import read_mesh
-from cuspwise.standalone_core.mesh.refine import evaluation_mesh
 from cuspwise.standalone_core.mesh.repair import repair_mesh
-from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
-from cuspwise.standalone_core.report import files as report_files
 from cuspwise.standalone_core.report.colour import (
     deviation_colours,
     srgb_to_linear,
     unmeasured_colour,
 )
 from cuspwise.standalone_core.report.document import check_document, plain
-from cuspwise.standalone_core.report.files import write_check, write_check_steps
+from cuspwise.standalone_core.report.files import write_check
 from cuspwise.standalone_core.report.histogram import area_histograms
 from cuspwise.standalone_core.report.html import TEMPLATES
 from cuspwise.standalone_core.report.tables import EXCEEDANCE_COLUMNS, exceedances_csv, measures_csv
@@ -44,12 +34,6 @@ from cuspwise.standalone_core.report.terminal import (
     health_table,
 )
 from cuspwise.standalone_core.report.words import exceedance_line, headline, percent
-from cuspwise.standalone_core.superimpose.result import (
-    RivalPose,
-    Superimposition,
-    WeakDirection,
-)
-from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from rich.console import Console
 
 HOSTILE = "<script>alert('x')</script>\"&zähne·牙.stl"
@@ -62,83 +46,6 @@ COLUMNS = [
 ]
 
 
-def ball(radius_mm: float = 5.0, name: str = "design.stl") -> TriangleMesh:
-    sphere = trimesh.creation.icosphere(subdivisions=3, radius=radius_mm)
-    return TriangleMesh(sphere.vertices, sphere.faces, name)
-
-
-def make_result(name: str = "scan.stl", area: str = "chewing") -> CheckResult:
-    """A ball 20 µm too large on one half, 60 µm on a cap, not measured below: known numbers."""
-    design = ball()
-    evaluation = evaluation_mesh(design, 0.5)
-    z = evaluation.points[:, 2]
-    areas = [
-        Area("whole", np.ones(len(z), dtype=bool)),
-        Area("occlusal", z > 2.0),
-        Area("margin", np.abs(z) < 1.0),
-        Area("intaglio", z < -4.0),
-        Area(area, z > 4.0, origin="user", note="the user's own"),
-    ]
-    area_set = AreaSet(
-        evaluation,
-        {a.name: a for a in areas},
-        insertion=np.array([0.0, 0.0, 1.0]),
-        missing={"fossae": "The occlusal area has no concave place."},
-    )
-    deviation = np.where(z > 0.0, 0.020, -0.010)
-    deviation = np.where(z > 4.5, 0.060, deviation)
-    status = np.where(z < -3.9, 1, 0).astype(np.uint8)
-    deviation = np.where(status == 0, deviation, np.nan)
-    fields = [
-        DeviationField(
-            direction,
-            evaluation.points,
-            deviation,
-            status,
-            evaluation.weights_mm2,
-            np.arange(len(z)),
-        )
-        for direction in ("design_to_scan", "scan_to_design")
-    ]
-    fit = Superimposition(
-        T_design_scan=np.eye(4),
-        rms_mm=0.012,
-        mean_abs_mm=0.010,
-        iterations=5,
-        converged=True,
-        remaining_mm=1e-6,
-        share_used=0.95,
-        points_used=1000,
-        start="auto",
-        weak_directions=(),
-        rivals=(),
-        verdict="good",
-        reason="",
-        warnings=(),
-        settings=SuperimposeSettings(),
-    )
-    settings = CheckSettings(spacing_mm=0.5)
-    measures = measure_areas(fields, area_set, settings.tolerances.mean_abs_um)
-    verdicts = judge(measures, fit, settings.tolerances)
-    scan = ball(5.02, name)
-    return CheckResult(
-        design=CheckedMesh(design, repair_mesh(design)),
-        scan=CheckedMesh(scan, repair_mesh(scan)),
-        area_set=area_set,
-        superimposition=fit,
-        scan_in_place=evaluation,
-        design_to_scan=fields[0],
-        scan_to_design=fields[1],
-        measures=with_verdicts(measures, verdicts),
-        exceedances=find_exceedances(fields[0], area_set, 25.0, settings.exceedances),
-        verdicts=verdicts,
-        warnings=("Coverage: only 0.0 % of intaglio was measured.",),
-        seconds={"read": 0.1, "total": 0.5},
-        versions={"cuspwise": "0"},
-        settings=settings,
-    )
-
-
 @pytest.fixture(scope="module")
 def result() -> CheckResult:
     return make_result()
@@ -149,32 +56,6 @@ def written(result: CheckResult, tmp_path_factory: pytest.TempPathFactory) -> Pa
     folder = tmp_path_factory.mktemp("out") / "new" / "check"
     write_check(result, folder, pictures="no")
     return folder
-
-
-class Reader(HTMLParser):
-    """Collects elements and texts; a page is well formed if everything opened is closed."""
-
-    VOID = frozenset(("meta", "img", "br", "line", "rect", "path"))
-
-    def __init__(self, page: str) -> None:
-        super().__init__()
-        self.opened: list[str] = []
-        self.elements: list[tuple[str, dict[str, str | None]]] = []
-        self.text = ""
-        self.feed(page)
-        self.close()
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.elements.append((tag, dict(attrs)))
-        if tag not in self.VOID:
-            self.opened.append(tag)
-
-    def handle_endtag(self, tag: str) -> None:
-        if tag not in self.VOID:
-            assert self.opened.pop() == tag
-
-    def handle_data(self, data: str) -> None:
-        self.text += data
 
 
 def test_measures_csv_has_the_agreed_columns_and_numbers(result: CheckResult) -> None:
@@ -397,120 +278,3 @@ def test_peaks_are_told_beside_the_means(result: CheckResult) -> None:
     assert exceedance_line(replace(result, exceedances=())) == "No patch lies beyond ±25 µm."
     free = replace(result.settings, tolerances=Tolerances(mean_abs_um={}))
     assert "no tolerance" in exceedance_line(replace(result, settings=free))
-
-
-def test_writing_again_replaces_and_leaves_other_files_alone(tmp_path: Path) -> None:
-    (tmp_path / "notes.txt").write_text("mine", encoding="utf-8")
-    (tmp_path / "pictures").mkdir()
-    (tmp_path / "pictures" / "occlusal.png").write_bytes(b"of an earlier check")
-    (tmp_path / "pictures" / "mine.png").write_bytes(b"mine")
-    for _ in range(2):
-        files = write_check(make_result(), tmp_path, pictures="no")
-    assert {p.name for p in files} == {
-        *("check.html", "check.json", "deviation_design.ply", "deviation_scan.ply"),
-        *("exceedances.csv", "measures.csv"),
-    }
-    assert {p.name for p in tmp_path.iterdir()} == {p.name for p in files} | {
-        "notes.txt",
-        "pictures",
-    }
-    assert [p.name for p in (tmp_path / "pictures").iterdir()] == ["mine.png"]
-
-
-@pytest.mark.parametrize("moment", ["page", "surfaces", "closed"])
-def test_an_interrupt_leaves_the_folder_as_it_was(
-    result: CheckResult, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, moment: str
-) -> None:
-    def interrupt(*_: object, **__: object) -> None:
-        raise KeyboardInterrupt
-
-    target = tmp_path / "deep" / "out"
-    if moment == "closed":
-        steps = write_check_steps(result, target, pictures="no")
-        for _ in range(3):
-            next(steps)
-        steps.close()
-    else:
-        name = {"page": "_write_page", "surfaces": "write_mesh"}[moment]
-        monkeypatch.setattr(report_files, name, interrupt)
-        with pytest.raises(KeyboardInterrupt):
-            write_check(result, target, pictures="no")
-    assert list(tmp_path.iterdir()) == []
-
-
-def test_a_full_disk_is_told_and_leaves_the_old_results(
-    result: CheckResult, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    write_check(result, tmp_path, pictures="no")
-    before = {p.name: p.read_bytes() for p in tmp_path.iterdir()}
-
-    def full(_: int) -> None:
-        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-
-    monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(ReportError, match="No space left") as caught:
-        write_check(result, tmp_path, pictures="no")
-    assert str(tmp_path / "measures.csv") in str(caught.value)
-    assert caught.value.remedy
-    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == before
-
-
-def test_a_file_in_the_way_is_told(result: CheckResult, tmp_path: Path) -> None:
-    (tmp_path / "out").write_text("a file", encoding="utf-8")
-    with pytest.raises(ReportError, match="could not be written"):
-        write_check(result, tmp_path / "out", pictures="no")
-
-
-def test_nothing_measured_and_no_clear_position_still_make_a_page(
-    result: CheckResult, tmp_path: Path
-) -> None:
-    count = len(result.design_to_scan)
-    fields = [
-        replace(field, deviation_mm=np.full(count, np.nan), status=np.ones(count, dtype=np.uint8))
-        for field in result.fields
-    ]
-    fit = replace(
-        result.superimposition,
-        verdict="ambiguous",
-        reason="Another pose fits nearly as well.",
-        weak_directions=(
-            WeakDirection("turning", np.eye(3)[2], np.zeros(3), 0.0, "turning about (0, 0, 1)"),
-        ),
-        rivals=(RivalPose(np.eye(4), 0.01, np.inf, 180.0, 0.1),),
-    )
-    measures = measure_areas(fields, result.area_set, result.settings.tolerances.mean_abs_um)
-    verdicts = judge(measures, fit, result.settings.tolerances)
-    blind = replace(
-        result,
-        superimposition=fit,
-        design_to_scan=fields[0],
-        scan_to_design=fields[1],
-        measures=with_verdicts(measures, verdicts),
-        verdicts=verdicts,
-        exceedances=(),
-    )
-    write_check(blind, tmp_path, pictures="no")
-    text = Reader((tmp_path / "check.html").read_text(encoding="utf-8")).text
-    assert "Not decidable: whole crown, occlusal and margin" in text
-    assert "The scan fits its design in more than one position." in text
-    assert "Weakly held: turning about (0, 0, 1)." in text
-    assert "nan" not in text.lower().split()
-    document = json.loads((tmp_path / "check.json").read_text(encoding="utf-8"))
-    assert document["superimposition"]["rivals"][0]["ratio"] is None
-    console = Console(width=80, file=io.StringIO())
-    console.print(check_view(blind))
-    assert "Not decidable" in console.file.getvalue()
-
-
-def test_no_tolerance_no_verdict_still_makes_a_page(result: CheckResult, tmp_path: Path) -> None:
-    bare = Tolerances(mean_abs_um={})
-    settings = replace(result.settings, tolerances=bare)
-    measures = measure_areas(result.fields, result.area_set, {})
-    verdicts = judge(measures, result.superimposition, bare)
-    free = replace(
-        result, settings=settings, measures=measures, verdicts=verdicts, exceedances=(), warnings=()
-    )
-    write_check(free, tmp_path, pictures="no")
-    text = Reader((tmp_path / "check.html").read_text(encoding="utf-8")).text
-    assert "No verdict: no tolerance applies" in text
-    Console(width=80, file=io.StringIO()).print(check_view(free))
