@@ -181,16 +181,16 @@ def key_shown(context: bpy.types.Context) -> list[KeyEntry] | None:
 class _Batches:
     """An overlay on the graphics card."""
 
-    def __init__(self, overlay: Overlay, names: tuple[str, ...]) -> None:
+    def __init__(self, overlay: Overlay, look: tuple[str, ...]) -> None:
         import gpu
 
-        self.names = names
+        self.look = look
         self.key = key_of(overlay)
         layout = gpu.types.GPUVertFormat()
         layout.attr_add(id="pos", comp_type="F32", len=3, fetch_mode="FLOAT")
         points = overlay.patches.points
-        corners = gpu.types.GPUVertBuf(layout, len(points))
-        corners.attr_fill("pos", np.ascontiguousarray(points))
+        corners = gpu.types.GPUVertBuf(format=layout, len=len(points))
+        corners.attr_fill(id="pos", data=np.ascontiguousarray(points))
         self.outward = overlay.patches.outward
         self.patches = [
             (
@@ -215,14 +215,14 @@ def _draw() -> None:
     design = shown_design(context)
     if design is None:
         return
-    batches, names = _kept.get(design.name_full), _names(design)
-    if batches is None or batches.names != names:
-        batches = _kept[design.name_full] = _Batches(read(design, context.scene), names)
+    batches, look = _kept.get(design.name_full), _look_of(design)
+    if batches is None or batches.look != look:
+        batches = _kept[design.name_full] = _Batches(read(design, context.scene), look)
     _draw_batches(context, design, batches)
 
 
-def _names(design: bpy.types.Object) -> tuple[str, ...]:
-    """Return what Blender does not tell when it changes: names of groups, circles of contacts."""
+def _look_of(design: bpy.types.Object) -> tuple[str, ...]:
+    """Return what may change without an update of the mesh: circles, names of groups."""
     circles: str = getattr(design, OBJECT_PROPERTIES).contact_circles
     return (circles, *(group.name for group in design.vertex_groups))
 
