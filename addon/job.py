@@ -48,9 +48,12 @@ class JobOperator:
     writes_files : bool
         Whether the steps write files. Cancelling then waits for the present step, whose files
         may be in place already.
+    after_cancel : str
+        What is true then, as the end of a sentence.
     """
 
     writes_files = False
+    after_cancel = "nothing was changed"
 
     def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read in steps what takes longer than a tick; nothing is changed yet."""
@@ -159,7 +162,7 @@ class JobOperator:
 
     def _cancelled(self, context: bpy.types.Context) -> set[str]:
         self.cancel(context)
-        self.report({"INFO"}, f"{self.bl_label} cancelled; nothing was changed.")
+        self.report({"INFO"}, f"{self.bl_label} cancelled; {self.after_cancel}.")
         return {"CANCELLED"}
 
     def _all_steps(self, context: bpy.types.Context, *, in_thread: bool) -> Steps[str]:

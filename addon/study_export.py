@@ -38,6 +38,7 @@ from .study_file import (
     unique_name,
 )
 
+DESIGN_SHARE = 0.2  # of the reading
 SHAPE_DIGITS = 6  # to which an object's scale is trusted: its matrix is single precision
 
 
@@ -79,6 +80,8 @@ class StudyInput:
     ----------
     design : inputs.DesignInput
         Its mesh as it is written.
+    areas : str
+        Checksum of the areas that somebody made.
     title : str
     folder : pathlib.Path
     choices : mapping
@@ -93,6 +96,7 @@ class StudyInput:
     """
 
     design: DesignInput
+    areas: str
     title: str
     folder: Path
     choices: Mapping[str, Any]
@@ -118,21 +122,25 @@ def read_steps(context: bpy.types.Context) -> Steps[StudyInput]:
     folder = study_scene.folder_of(scene)
     refuse_foreign(folder)
     listing = study_scene.listing_of(scene)
-    design = read_design(context)
+    design = yield from scaled(_read_design_steps(context), 0.0, DESIGN_SHARE)
     found = StudyInput(
         design=design,
+        areas=areas_checksum(design.design, design.areas),
         title=study_scene.title_of(design.design),
         folder=folder,
         choices=study_scene.choices_of(getattr(scene, SCENE_PROPERTIES)),
         without=tuple(scan.name for scan in listing.without),
     )
     names: list[str] = []
+    done, share = 0, (1.0 - DESIGN_SHARE) / max(listing.count, 1)
     for title, scans in listing.groups.items():
         names.append(unique_name(title, names))
         files: list[str] = []
         for scan in scans:
-            yield Progress(f"Reading {scan.name}", len(found.entries) / listing.count)
-            _read_scan(context, scan, title, names[-1], found, files)
+            begin = DESIGN_SHARE + done * share
+            reading = _read_scan_steps(context, scan, title, names[-1], found, files)
+            yield from scaled(reading, begin, begin + share)
+            done += 1
         if files:
             paths = tuple(f"{SCANS}/{names[-1]}/{name}.ply" for name in files)
             found.groups.append(FileGroup(names[-1], title, paths))
@@ -143,14 +151,6 @@ def read_steps(context: bpy.types.Context) -> Steps[StudyInput]:
             remedy="Give each scan in the list a group, and correct what is said of them.",
         )
     return found
-
-
-def read_design(context: bpy.types.Context) -> DesignInput:
-    """Read the scene's design as it is written: in its own frame, in single precision."""
-    read = inputs.read_design(context)
-    shape = shape_matrix(read.design, read.frame.scale_mm)
-    own = bridge.read_mesh_object(read.design, np.eye(4), context.evaluated_depsgraph_get())
-    return replace(read, mesh=_as_written(own, shape))
 
 
 def file_matrix(
@@ -193,30 +193,36 @@ def shape_matrix(obj: bpy.types.Object, scale_mm: float) -> np.ndarray:
     return matrix
 
 
-def _read_scan(
+def _read_design_steps(context: bpy.types.Context) -> Steps[DesignInput]:
+    """Read the scene's design as it is written: in its own frame, in single precision."""
+    read = yield from scaled(inputs.read_design_steps(context), 0.0, 0.9)
+    yield Progress("Reading the design", 0.9)
+    shape = shape_matrix(read.design, read.frame.scale_mm)
+    own = bridge.read_mesh_object(read.design, np.eye(4), context.evaluated_depsgraph_get())
+    return replace(read, mesh=_as_written(own, shape))
+
+
+def _read_scan_steps(
     context: bpy.types.Context,
     scan: bpy.types.Object,
     title: str,
     group: str,
     found: StudyInput,
     files: list[str],
-) -> None:
+) -> Steps[None]:
     """Read one scan, or note why it cannot be used."""
-    design = found.design
+    design, start = found.design, found.choices["start"]
     try:
-        start = found.choices["start"]
+        read = yield from inputs.read_scan_steps(context, scan, design.frame, np.eye(4))
         matrix = file_matrix(scan, design.design, design.frame, start, context.scene)
-        read = bridge.read_mesh_object(scan, np.eye(4), context.evaluated_depsgraph_get())
     except CuspwiseError as error:
         problem = {"reason": error.reason, "remedy": error.remedy}
         found.unreadable.append({"name": scan.name, "group": title, **problem})
         return
     files.append(unique_name(scan.name, files))
-    file = f"{SCANS}/{group}/{files[-1]}.ply"
-    checksum = bridge.checksum(scan.data)
-    entry = uuid.uuid4().hex[:12]
-    found.entries.append(ScanEntry(entry, scan, scan.name, title, file, checksum, matrix))
-    found.meshes[file] = _as_written(read, matrix)
+    file, entry = f"{SCANS}/{group}/{files[-1]}.ply", uuid.uuid4().hex[:12]
+    found.entries.append(ScanEntry(entry, scan, scan.name, title, file, read.checksum, matrix))
+    found.meshes[file] = _as_written(read.mesh, matrix)
 
 
 def _as_written(own: TriangleMesh, matrix: np.ndarray) -> TriangleMesh:
@@ -250,9 +256,9 @@ def export_steps(study: StudyInput) -> Steps[StudyPlan]:
     return read_study(folder / STUDY_FILE)
 
 
-def areas_checksum(design: bpy.types.Object) -> str:
+def areas_checksum(design: bpy.types.Object, areas: area_groups.UserAreas) -> str:
     """Return a checksum of all that makes a design's areas other than the automatic ones."""
-    return f"{area_groups.user_areas(design).checksum} {contacts.checksum(design)}"
+    return f"{areas.checksum} {contacts.checksum(design, areas.groups)}"
 
 
 def _write_changed(file: Path, content: bytes) -> None:

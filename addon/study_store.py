@@ -18,7 +18,8 @@ import bpy
 import numpy as np
 
 from ..standalone_core.errors import CuspwiseError
-from . import bridge, store, study_export, study_scene
+from ..standalone_core.progress import Progress, Steps
+from . import area_groups, bridge, store, study_export, study_scene
 from .identifiers import SCENE_PROPERTIES, STUDY_MESH_NAME
 from .study_export import ScanEntry, StudyInput
 from .study_file import STUDY_FILE
@@ -60,8 +61,9 @@ def is_of_another_version(scene: bpy.types.Scene) -> bool:
     return design is not None and bool(store.data_of(design).study) and study_of(scene) is None
 
 
-def keep(read: StudyInput, outcome: Outcome) -> None:
+def keep_steps(read: StudyInput, outcome: Outcome) -> Steps[None]:
     """Keep a study on its design, in the place of the one before."""
+    yield Progress("Keeping the numbers", 0.0)
     design = read.design.design
     data = store.data_of(design)
     document = {
@@ -72,14 +74,18 @@ def keep(read: StudyInput, outcome: Outcome) -> None:
         "made_with": {
             "design": read.design.checksum,
             "shape": _shape(design, read.design.frame.scale_mm),
-            "areas": study_export.areas_checksum(design),
+            "areas": read.areas,
             "scans": {entry.entry: _entry(entry) for entry in read.entries},
         },
         **summary(outcome, read.unreadable),
     }
+    text = json.dumps(document)
+    yield Progress("Keeping the maps", 0.4)
+    points = _points_mesh(outcome)
+    yield Progress("Keeping the maps", 0.9)
     forget(design)
-    data.study_points = _points_mesh(outcome)
-    data.study = json.dumps(document)
+    data.study_points = points
+    data.study = text
     data.study_reason = ""
     for entry in read.entries:
         store.data_of(entry.scan).study_entry = entry.entry
@@ -151,7 +157,8 @@ def refresh(scene: bpy.types.Scene) -> str:
     if kept is None or design is None:
         return ""
     reason = _why_other_design(design, scene, kept)
-    if not reason and study_export.areas_checksum(design) != kept["made_with"]["areas"]:
+    areas = study_export.areas_checksum(design, area_groups.user_areas(design))
+    if not reason and areas != kept["made_with"]["areas"]:
         reason = store.AREAS_EDITED
     for scan in store.listed_scans(scene):
         reason = reason or _why_other_scan(scan, design, scene, kept)

@@ -15,6 +15,7 @@ from ..standalone_core.report.document import plain
 from ..standalone_core.report.study_words import (
     measure_words,
     opening_lines,
+    shown,
     shown_factor,
     titles_of,
     unit_of,
@@ -22,6 +23,7 @@ from ..standalone_core.report.study_words import (
 from ..standalone_core.report.words import area_words
 from ..standalone_core.study.analysis_results import StudyAnalysis
 from ..standalone_core.study.results import StudyRun
+from ..standalone_core.study.wording import OUTCOME_WORDS, interval_words
 
 POINT_WEIGHT = "weight_mm2"
 MAPS_MM = ("mean", "sd", "worst")
@@ -133,6 +135,20 @@ def rows_for(kept: Mapping[str, Any], area: str, measure: str) -> list[dict[str,
     ]
 
 
+def comparison_lines(kept: Mapping[str, Any], area: str, measure: str) -> list[tuple[str, str]]:
+    """Return what was compared in one area by one measure: trueness or precision, and a line."""
+    lines = []
+    for row in kept["comparisons"]:
+        if (row["area"], row["measure"]) != (area, measure):
+            continue
+        numbers = ""
+        if row["difference"] is not None and row["low"] is not None:
+            difference = shown(row["difference"], measure, signed=True)
+            numbers = f", {difference} ({interval_words(row['low'], row['high'], measure)})"
+        lines.append((row["aspect"], f"{row['groups']}: {row['outcome']}{numbers}"))
+    return lines
+
+
 def _rows(analysis: StudyAnalysis) -> list[dict[str, Any]]:
     pairs = {(r.group, r.area, r.measure): r.superimposed for r in analysis.findings.precision}
     rows = []
@@ -156,18 +172,21 @@ def _rows(analysis: StudyAnalysis) -> list[dict[str, Any]]:
 
 
 def _comparisons(analysis: StudyAnalysis) -> list[dict[str, Any]]:
-    findings = analysis.findings
+    findings, titles = analysis.findings, titles_of(analysis)
     aspects = (
-        ("trueness", findings.comparisons),
-        ("precision", findings.precision_comparisons),
+        ("Trueness", findings.comparisons),
+        ("Precision", findings.precision_comparisons),
     )
     return [
         {
             "aspect": aspect,
             "area": row.area,
             "measure": row.measure,
-            "outcome": row.outcome,
-            "sentence": row.sentence,
+            "groups": f"{titles[row.second]} minus {titles[row.first]}",
+            "outcome": OUTCOME_WORDS[row.outcome],
+            "difference": row.difference,
+            "low": row.low,
+            "high": row.high,
         }
         for aspect, rows in aspects
         for row in rows

@@ -34,6 +34,7 @@ class RunStudy(JobOperator, bpy.types.Operator):
     )
     bl_options = {"UNDO"}  # noqa: RUF012
     writes_files = True
+    after_cancel = "nothing was changed here, and what was measured is kept in the folder"
 
     @classmethod
     def poll(cls, context):
@@ -50,7 +51,7 @@ class RunStudy(JobOperator, bpy.types.Operator):
 
     def finish(self, context, result):
         """Keep the results on the design."""
-        study_store.keep(self._read, result)
+        yield from study_store.keep_steps(self._read, result)
         colour_map.refresh(context.scene)
         left = len(result.run.left_out) + len(self._read.unreadable)
         said = f"Measured {len(result.run.crowns)} crowns"

@@ -200,9 +200,12 @@ def _draw_sentences(layout, context, kept, chosen):
     for row in kept["tolerances"] if chosen.measure == "mean_abs_um" else ():
         if row["area"] == chosen.area:
             say(layout, context, row["sentence"])
-    for row in kept["comparisons"]:
-        if (row["area"], row["measure"]) == wanted:
-            say(layout, context, row["sentence"])
+    said = ""
+    for aspect, line in study_summary.comparison_lines(kept, *wanted):
+        if aspect != said:
+            layout.label(text=f"{aspect}, difference (interval):")
+        said = aspect
+        say(layout, context, line)
     for row in study_summary.rows_for(kept, *wanted):
         if row["reason"]:
             say(layout, context, row["reason"], "ERROR")

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import shutil
+import sys
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -403,12 +404,40 @@ def test_cancelling_keeps_finished_scans_and_changes_nothing(listed: SimpleNames
         next(steps)
     steps.close()
     assert kept(listed) is None
+    assert "kept in the folder" in study.RunStudy.after_cancel
     assert listed.settings.scans[0].scan.cuspwise.study_entry == ""
     assert not (listed.folder / "study_results" / "report.html").exists()
     first = {file: file.stat().st_mtime_ns for file in done.glob("scan-*")}
     assert call(listed, "run_study") == {"FINISHED"}
     assert len(list(done.glob("scan-*"))) == 4
     assert all(file.stat().st_mtime_ns == when for file, when in first.items())
+
+
+class Forbidden:
+    """Stands for Blender's module while steps are taken that have no business with it."""
+
+    def __getattr__(self, name: str) -> Any:
+        raise AssertionError(f"The steps of a study asked Blender for {name}.")
+
+
+def test_the_steps_need_no_blender(
+    listed: SimpleNamespace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """They run to their end in a thread, though the file that was read is closed by then."""
+    group = listed.settings.design.vertex_groups.new(name="Area: mine")
+    group.add(list(range(60)), 1.0, "REPLACE")
+    run, bpy = listed.part("standalone_core.progress").run, listed.bpy
+    reading = listed.part("addon.study_export").read_steps(bpy.context)
+    steps = listed.part("addon.operators.study")._study_steps(run(reading))
+    bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
+    with monkeypatch.context() as patch:
+        for name, module in list(sys.modules.items()):
+            if ".cuspwise.addon" in name and hasattr(module, "bpy"):
+                patch.setattr(module, "bpy", Forbidden())
+        worker = listed.part("addon.worker").Worker(steps)
+        worker.wait(120.0)
+    assert len(worker.result().run.crowns) == 4
+    assert "mine" in worker.result().run.area_set.areas
 
 
 # Keeping -------------------------------------------------------------------------------------
@@ -538,6 +567,15 @@ def test_edited_areas_are_noticed_where_it_counts(studied: SimpleNamespace) -> N
     group = studied.design.vertex_groups.new(name="Area: mine")
     group.add([0, 1, 2], 1.0, "REPLACE")
     assert "areas" in studied.part("addon.study_store").refresh(studied.scene)
+
+
+def test_comparisons_are_said_in_a_line(studied: SimpleNamespace) -> None:
+    lines = studied.part("addon.study_summary").comparison_lines
+    (true, words), (precise, _) = lines(kept(studied), "margin", "mean_abs_um")
+    assert (true, precise) == ("Trueness", "Precision")
+    assert words.startswith("Printed – tilted minus Milled: ")
+    assert " to " in words
+    assert "µm)" in words
 
 
 # Out -----------------------------------------------------------------------------------------
