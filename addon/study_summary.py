@@ -71,11 +71,6 @@ def summary(outcome: Outcome, unreadable: Sequence[Mapping[str, str]]) -> dict[s
             "opening": [_line(line) for line in opening],
             "more": [_line(line) for line in analysis.verdict if line not in opening],
             "rows": _rows(analysis),
-            "tolerances": [
-                {"group": row.group, "area": row.area, "sentence": row.sentence}
-                for row in analysis.findings.tolerances
-                if row.tolerance_um > 0
-            ],
             "comparisons": _comparisons(analysis),
             "odd": [
                 {"crown": row.crown, "group": row.group, "reason": row.reason}

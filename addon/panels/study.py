@@ -8,7 +8,6 @@ from .. import identifiers, study_map, study_scene, study_store, study_summary
 from .base import SidebarPanel, draw_job, say, settings_of
 
 STATUS_ICONS = {"good": "CHECKMARK", "bad": "CANCEL", "open": "QUESTION", "note": "INFO"}
-TABLE_SHARES = (0.40, 0.20, 0.5)  # of the title; then of what is left of it, count and trueness
 LINES_SHOWN = 6
 
 
@@ -82,7 +81,7 @@ class StudyTablePanel(SidebarPanel, bpy.types.Panel):
         kept = study_store.study_of(context.scene)
         layout.prop(chosen, "area")
         layout.prop(chosen, "measure")
-        _draw_table(layout, kept, chosen.area, chosen.measure)
+        _draw_table(layout, context, kept, chosen.area, chosen.measure)
         _draw_sentences(layout, context, kept, chosen)
         layout.operator(identifiers.COPY_STUDY_TABLE, icon="COPYDOWN")
 
@@ -172,34 +171,30 @@ def _draw_left_out(layout, context, kept):
             say(box, context, f"{len(warnings) - LINES_SHOWN} more are in the report.")
 
 
-def _draw_table(layout, kept, area, measure):
-    """Draw a line per group: crowns, trueness and precision."""
+def _draw_table(layout, context, kept, area, measure):
+    """Draw two lines per group, since four columns would not fit a sidebar."""
     titles = {group["name"]: group["title"] for group in kept["groups"]}
-    column = layout.box().column(align=True)
-    _draw_row(column, ("Mean ± SD", "n", "Trueness", "Precision"))
+    box = layout.box()
+    unit = unit_of(measure)
+    _draw_row(box, (f"Trueness ({unit})", f"Precision ({unit})"))
     for row in study_summary.rows_for(kept, area, measure):
+        column = box.column(align=True)
+        column.label(text=f"{titles[row['group']]}, n = {row['n']}")
         true = mean_and_sd(row["mean"], row["sd"], measure)
         precise = mean_and_sd(row["pair_mean"], row["pair_sd"], measure)
-        _draw_row(column, (titles[row["group"]], str(row["n"]), true, precise))
-    column.label(text=f"In {unit_of(measure)}; precision: over all pairs of the group.")
+        _draw_row(column, (true, precise))
+    say(box, context, "Mean ± SD; precision over all pairs of the group.")
 
 
 def _draw_row(column, cells):
-    split = column.split(factor=TABLE_SHARES[0])
-    split.label(text=cells[0])
-    split = split.split(factor=TABLE_SHARES[1])
-    split.label(text=cells[1])
-    split = split.split(factor=TABLE_SHARES[2])
-    for text in cells[2:]:
+    split = column.split(factor=0.5)
+    for text in cells:
         split.label(text=text)
 
 
 def _draw_sentences(layout, context, kept, chosen):
     """Say what the numbers of this area and measure mean."""
     wanted = (chosen.area, chosen.measure)
-    for row in kept["tolerances"] if chosen.measure == "mean_abs_um" else ():
-        if row["area"] == chosen.area:
-            say(layout, context, row["sentence"])
     said = ""
     for aspect, line in study_summary.comparison_lines(kept, *wanted):
         if aspect != said:
