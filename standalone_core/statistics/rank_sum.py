@@ -7,7 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special, stats
+from scipy import special
 
 from .samples import FloatArray, Sample, as_sample, check_share, is_constant, too_few
 
@@ -111,6 +111,8 @@ def mann_whitney(a: ArrayLike, b: ArrayLike) -> MannWhitney:
     if reason:
         nan = np.nan
         return MannWhitney(first.n, second.n, nan, nan, nan, nan, nan, "", reason)
+    from scipy import stats  # takes as long to load as all the rest of the core
+
     ranks = stats.rankdata(np.concatenate([first.values, second.values]))
     u = float(ranks[: first.n].sum() - first.n * (first.n + 1) / 2)
     pairs = first.n * second.n
@@ -220,6 +222,8 @@ def _exact_p(ranks: FloatArray, n_a: int, u: float) -> tuple[float, float, float
 
 
 def _approximate_p(first: Sample, second: Sample) -> tuple[float, float, float]:
+    from scipy import stats
+
     greater, less, two_sided = (
         float(
             stats.mannwhitneyu(
@@ -244,5 +248,5 @@ def _outer_count(n_a: int, n_b: int, confidence: float) -> tuple[int, float, str
         below = int(np.searchsorted(tail, alpha / 2 * (1 + 1e-12), side="right"))
         return below, 1 - 2 * float(tail[below - 1]) if below else np.nan, EXACT
     sd = (n_a * n_b * (n_a + n_b + 1) / 12) ** 0.5
-    below = int(np.floor(n_a * n_b / 2 - float(stats.norm.ppf(0.5 + confidence / 2)) * sd))
+    below = int(np.floor(n_a * n_b / 2 - float(special.ndtri(0.5 + confidence / 2)) * sd))
     return below, confidence, APPROXIMATE
