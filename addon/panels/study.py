@@ -1,5 +1,7 @@
 """The study in the sidebar: what is asked, the answer, the table, the maps."""
 
+from pathlib import Path
+
 import bpy
 
 from ...standalone_core.errors import CuspwiseError
@@ -132,7 +134,9 @@ class StudyReportPanel(SidebarPanel, bpy.types.Panel):
         """Draw the ways to the report."""
         layout, kept = self.layout, study_store.study_of(context.scene)
         layout.operator(identifiers.OPEN_STUDY_REPORT, icon="URL")
-        say(layout, context, f"Page, tables and study file are in {kept['folder']}")
+        folder = study_store.folder_of(context.scene)
+        where = f"{kept['folder']}, which is gone" if folder is None else _where(folder)
+        say(layout, context, f"Page, tables and study file are in {where}.")
         say(
             layout,
             context,
@@ -150,7 +154,15 @@ def _draw_folder(layout, context):
         say(layout, context, error.remedy, "ERROR")
         return
     if not settings_of(context).study.folder.strip():
-        say(layout, context, f"Goes to {folder.name}, beside the .blend.")
+        say(layout, context, f"Goes to {_where(folder)}.")
+
+
+def _where(folder):
+    """Say where a folder is, in few words if it lies beside the .blend."""
+    saved = bpy.data.filepath
+    if saved and Path(saved).parent == folder.parent:
+        return f"{folder.name}, beside the .blend"
+    return str(folder)
 
 
 def _draw_left_out(layout, context, kept):

@@ -18,13 +18,14 @@ from mathutils import Matrix
 OUT = Path(os.environ["GUI_OUT"])
 PACKAGE = next(name for name in bpy.context.preferences.addons.keys() if name.endswith("cuspwise"))  # noqa: SIM118
 FACTS = {}
+FOLDER = OUT / "crowns_study"  # beside the .blend, by default
 EDGE_MM = SPACING_MM = 0.3
 GROUPS = (("Milled", "milled"), ("Printed upright", "upright"), ("Printed tilted", "tilted"))
 CROWNS = 3
 # Places in a window of 1400 × 1000: titles of panels from the bottom up, and the study's button
 # once its panel alone is open.
 TITLES = ((911, 775), (911, 528), (911, 97))
-RUN_STUDY = (1000, 337)
+RUN_STUDY = (1000, 384)
 
 
 def part(name):
@@ -63,7 +64,7 @@ def kept():
 
 def measured():
     """How many scans are measured and kept in the folder."""
-    return len(list((OUT / "study" / "study_results" / "kept").glob("scan-*")))
+    return len(list((FOLDER / "study_results" / "kept").glob("scan-*")))
 
 
 def running():
@@ -105,8 +106,8 @@ def prepare():
             place[:3, 3] += (13.0 * (number + 1), 13.0 * (row - 1), 0.0)
             item.scan.matrix_world = Matrix(place.tolist())
     settings().spacing_mm = SPACING_MM
-    settings().study.folder = str(OUT / "study")
     settings().study.equivalence_um = 5.0
+    bpy.ops.wm.save_as_mainfile(filepath=str(FOLDER.with_name("crowns.blend")))
     return 1.0
 
 
@@ -168,7 +169,7 @@ def answer():
     """The answer and the table."""
     FACTS["groups"] = {group["title"]: group["n"] for group in kept()["groups"]}
     FACTS["stale"] = part("addon.study_store").why_stale(bpy.context.scene)
-    FACTS["report"] = (OUT / "study" / "study_results" / "report.html").is_file()
+    FACTS["report"] = (FOLDER / "study_results" / "report.html").is_file()
     settings().study.area = "margin"
     picture("study_4_answer")
     return 1.0
