@@ -22,7 +22,7 @@ from .identifiers import JOB_PROPERTIES
 from .worker import AbandonedError, Worker
 
 TICK_S = 0.02
-MOMENT_S = 0.03  # of reading or writing at a tick; each of its steps takes less than 0.07 s
+MOMENT_S = 0.015  # of reading or writing at a tick; each of its steps takes less than 0.07 s
 READ, WORKED = 0.05, 0.9  # shares of the bar
 # Looking at the scene goes on while a job runs; everything else would change what it read.
 LOOKING = {
@@ -108,6 +108,10 @@ class JobOperator:
             return self._escape(context)
         if event.type != "TIMER":
             return {"PASS_THROUGH"} if event.type in LOOKING else {"RUNNING_MODAL"}
+        return self._tick(context)
+
+    def _tick(self, context: bpy.types.Context) -> set[str]:
+        """Go on for a moment; tell Blender whether that was the end."""
         try:
             progress = self._take_steps()
         except StopIteration as end:
