@@ -110,7 +110,9 @@ def keep_steps(
 ) -> Steps[None]:
     """Keep a result as :func:`keep` does, step by step."""
     yield Progress("Keeping the result", 0.0)
-    points = _points_mesh(result)
+    edges = result.evaluation.mesh.graph.edges
+    yield Progress("Keeping the result", 0.2)
+    points = _points_mesh(result, edges)
     yield Progress("Keeping the result", 0.4)
     data = data_of(scan.scan)
     forget(scan.scan, scene)
@@ -186,10 +188,10 @@ def forget(scan: bpy.types.Object, scene: bpy.types.Scene) -> None:
         bpy.data.meshes.remove(points)
 
 
-def _points_mesh(result: CheckResult) -> bpy.types.Mesh:
+def _points_mesh(result: CheckResult, edges: np.ndarray) -> bpy.types.Mesh:
     names = contacts.areas_without_contacts(result.area_set)
     areas = {name: result.area_set[name] for name in names}
-    return kept_points.write(result.design_to_scan, result.evaluation.mesh.graph.edges, areas)
+    return kept_points.write(result.design_to_scan, edges, areas)
 
 
 # Judging anew --------------------------------------------------------------------------------
