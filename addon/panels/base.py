@@ -26,7 +26,7 @@ def draw_job(layout, context):
     state = getattr(context.window_manager, identifiers.JOB_PROPERTIES)
     if state.running:
         layout.progress(factor=state.fraction, text=state.label)
-        layout.label(text="Esc cancels; nothing is changed then.")
+        layout.label(text="Esc cancels; the scene stays as it is.")
 
 
 class SidebarPanel:
