@@ -121,7 +121,7 @@ def made_deviations(area_set: AreaSet, group: str, n: int, seed: int) -> list[np
         own = wave[0] * np.sin(points[:, 0]) + wave[1] * np.cos(points[:, 1]) + wave[2]
         deviation = shape_of(group, points) + own + rng.normal(0, 0.002, len(points))
         if f"{group}/{group}_{k + 1:02d}" == ODD:
-            deviation = deviation + 0.06
+            deviation = deviation + 0.12
         deviation[points[:, 2] < points[:, 2].min() + 0.02] = np.nan
         made.append(deviation)
     return made
