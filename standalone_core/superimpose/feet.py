@@ -167,4 +167,7 @@ def normal_equations(feet: Feet, weights: FloatArray, frame: Frame) -> NormalEqu
     jacobian[:, :3] = np.cross((feet.points - frame.centre) / frame.length_mm, feet.direction)
     jacobian[:, 3:] = feet.direction
     weighted = jacobian * (weights / weights.sum())[:, None]
-    return NormalEquations(weighted.T @ jacobian, weighted.T @ feet.residual_mm, frame)
+    # Sums that do not depend, in their last bits, on how many threads a matrix product has.
+    information = np.einsum("nj,nk->jk", weighted, jacobian)
+    gradient = np.einsum("nj,n->j", weighted, feet.residual_mm)
+    return NormalEquations(information, gradient, frame)

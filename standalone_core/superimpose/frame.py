@@ -25,10 +25,11 @@ class Frame:
     @classmethod
     def of(cls, points: FloatArray, weights: FloatArray) -> Frame:
         """Weighted centroid, and root mean square distance from it."""
+        # Not by products of matrices: their last bits depend on how many threads there are.
         total = float(weights.sum())
-        centre = weights @ points / total
+        centre = (weights[:, None] * points).sum(axis=0) / total
         squared = np.square(points - centre).sum(axis=1)
-        return cls(centre, float(np.sqrt(weights @ squared / total)) or 1.0)
+        return cls(centre, float(np.sqrt((weights * squared).sum() / total)) or 1.0)
 
     def motion(self, small: FloatArray) -> FloatArray:
         """4×4 motion of six small numbers; turns are limited to 0.3 rad."""
