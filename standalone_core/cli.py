@@ -208,25 +208,27 @@ def areas(
 ) -> None:
     """Find the areas of DESIGN: margin line, intaglio, external, occlusal, axial, margin, …"""
     from .areas.files import save_areas
-    from .areas.find import find_areas_steps
-    from .mesh.files import read_mesh
-    from .mesh.refine import evaluation_mesh
-    from .mesh.repair import repair_mesh
+    from .check_settings import CheckSettings
+    from .measure import area_steps, read_design
     from .report.terminal import areas_document, areas_table
 
     if out is not None:
         refuse_overwriting(out, (design,))
-    mesh_file = read_mesh(design, unit=unit)
-    repair = repair_mesh(mesh_file.mesh, drop_debris=drop_debris)
-    evaluation = evaluation_mesh(repair.mesh, spacing_mm)
-    found = Stage(messages).run(find_areas_steps(evaluation, area_settings(given)))
+    settings = CheckSettings(
+        design_unit=unit,
+        spacing_mm=spacing_mm,
+        drop_debris=drop_debris,
+        areas=area_settings(given),
+    )
+    surface = read_design(design, settings)
+    found = Stage(messages).run(area_steps(surface, settings))
     if out is not None:
         save_areas(out, found)
     if as_json:
         click.echo(json.dumps(areas_document(found), indent=2, allow_nan=False))
         return
     screen.print(areas_table(found))
-    for text in (*mesh_file.notes, *repair.actions, *repair.warnings):
+    for text in (*surface.repair.actions, *surface.notes):
         screen.print(f"  {text}", markup=False)
     if out is not None:
         screen.print(f"Areas saved to {out}", markup=False)

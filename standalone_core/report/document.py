@@ -14,7 +14,8 @@ from .words import SIGN
 
 if TYPE_CHECKING:
     from ..areas.area_set import AreaSet
-    from ..check import CheckedMesh, CheckResult
+    from ..check import CheckResult
+    from ..measure import CheckedMesh
     from ..mesh.files import MeshFile
     from ..mesh.repair import Repair
 

@@ -36,7 +36,8 @@ from .words import (
 
 if TYPE_CHECKING:
     from ..areas.area_set import AreaSet
-    from ..check import CheckedMesh, CheckResult
+    from ..check import CheckResult
+    from ..measure import CheckedMesh
     from ..mesh.files import MeshFile
     from ..mesh.health import HealthReport
     from ..mesh.repair import Repair

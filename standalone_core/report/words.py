@@ -13,7 +13,8 @@ from ..deviation.contacts import CONTACT_WORDS, GOUGE, STUB, ContactResult
 from ..deviation.verdict import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN, Verdict
 
 if TYPE_CHECKING:
-    from ..check import CheckedMesh, CheckResult
+    from ..check import CheckResult
+    from ..measure import CheckedMesh
     from ..superimpose.result import Superimposition
 
 AREA_WORDS = {

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..areas.area_set import AreaSet
-from ..check import CheckedMesh
 from ..deviation.contacts import ContactResult
 from ..deviation.measures import AreaMeasures
 from ..deviation.verdict import Verdict
 from ..errors import AreaError
+from ..measure import CheckedMesh
 from ..mesh.triangle_mesh import FloatArray, IntArray
 from ..superimpose.result import Superimposition
 from .plan import StudyPlan

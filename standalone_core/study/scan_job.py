@@ -10,20 +10,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..areas.area_set import AreaSet
-from ..check import CheckSettings, faces_to_fit
-from ..deviation.field import DeviationField, measure_deviation_steps
+from ..check_settings import CheckSettings
+from ..deviation.field import DeviationField
 from ..deviation.measures import measure_areas
-from ..mesh.files import read_mesh
-from ..mesh.refine import EvaluationMesh, evaluation_mesh
-from ..mesh.repair import repair_mesh
+from ..measure import ReadyDesign, measure_scan_steps, read_scan
+from ..mesh.refine import EvaluationMesh
 from ..mesh.triangle_mesh import TriangleMesh
 from ..progress import Progress, Steps, run, scaled
 from ..superimpose.result import Superimposition
-from ..superimpose.superimposition import superimpose_steps
-from ..surface.closest import SurfaceIndex
 from .fit_record import fit_from, fit_record
 from .keep import Kept, key_of
-from .workbench import Workbench, workers_bench
+from .worker_design import workers_design
 
 
 @dataclass(frozen=True)
@@ -52,8 +49,8 @@ class ScanJob:
 
 
 @dataclass(frozen=True, eq=False)
-class MeasuredScan:
-    """A scan's deviations, before any area or tolerance is looked at.
+class KeptScan:
+    """What a study keeps of a measured scan, before any area or tolerance is looked at.
 
     Attributes
     ----------
@@ -109,67 +106,47 @@ def measure_and_keep(job: ScanJob) -> str:
     CuspwiseError
         The scan cannot be used.
     """
-    bench = workers_bench(job.design, job.settings, job.areas_file)
-    return run(measure_and_keep_steps(job, bench, threads=1))
+    ready = workers_design(job.design, job.settings, job.areas_file)
+    return run(measure_and_keep_steps(job, ready, threads=1))
 
 
 def measure_and_keep_steps(
-    job: ScanJob, bench: Workbench, threads: int | None = None
+    job: ScanJob, ready: ReadyDesign, threads: int | None = None
 ) -> Steps[str]:
-    """Do as :func:`measure_and_keep` does, step by step, on a bench that is there already."""
+    """Do as :func:`measure_and_keep` does, step by step, with a design that is ready already."""
     kept = Kept(job.folder)
-    measured = load_scan(kept, job.key, bench.evaluation, job.settings)
+    measured = load_scan(kept, job.key, ready.evaluation, job.settings)
     if measured is None:
-        steps = measure_scan_steps(job.scan, bench, job.settings, threads)
-        measured = yield from scaled(steps, 0.0, 0.9)
+        measured = yield from scaled(_measured_steps(job, ready, threads), 0.0, 0.9)
         _keep(kept, job.key, measured)
     yield Progress("Measuring the areas", 0.9)
     fields = measured.design_to_scan, measured.scan_to_design
     tolerances = job.settings.tolerances.mean_abs_um
-    rows = measure_areas(fields, bench.area_set, tolerances, weighted=job.settings.weighted)
+    rows = measure_areas(fields, ready.area_set, tolerances, weighted=job.settings.weighted)
     kept.save(job.rows_key, {**_about(measured), "measures": [asdict(row) for row in rows]}, {})
     return job.key
 
 
-def measure_scan_steps(
-    path: Path, bench: Workbench, settings: CheckSettings, threads: int | None = None
-) -> Steps[MeasuredScan]:
-    """Read a scan, superimpose it and measure both directions."""
+def _measured_steps(job: ScanJob, ready: ReadyDesign, threads: int | None) -> Steps[KeptScan]:
     yield Progress("Reading the scan", 0.0)
-    file = read_mesh(path, unit=settings.scan_unit)
-    repair = repair_mesh(file.mesh, drop_debris=settings.drop_debris)
-    fit_steps = superimpose_steps(
-        repair.mesh,
-        bench.prepared,
-        settings.superimpose,
-        use_faces=faces_to_fit(bench.area_set, settings.fit_areas),
+    scan = read_scan(job.scan, job.settings)
+    steps = measure_scan_steps(scan, ready, job.settings, threads=threads)
+    measured = yield from scaled(steps, 0.1, 1.0)
+    return KeptScan(
+        triangles=len(scan.mesh),
+        notes=tuple(f"Scan: {text}" for text in scan.notes),
+        superimposition=measured.superimposition,
+        design_to_scan=measured.design_to_scan,
+        scan_to_design=measured.scan_to_design,
     )
-    fit = yield from scaled(fit_steps, 0.1, 0.5)
-    moved = repair.mesh.moved(fit.T_design_scan)
-    yield Progress("Indexing the scan", 0.5)
-    index = SurfaceIndex(moved, threads=threads)
-    forward_steps = measure_deviation_steps(
-        bench.evaluation.mesh, index, "design_to_scan", settings.deviation
-    )
-    forward = yield from scaled(forward_steps, 0.6, 0.75)
-    yield Progress("Placing the scan's points", 0.8)
-    own_points = evaluation_mesh(moved, settings.spacing_mm).mesh
-    backward_steps = measure_deviation_steps(
-        own_points, bench.prepared.index, "scan_to_design", settings.deviation
-    )
-    backward = yield from scaled(backward_steps, 0.85, 1.0)
-    notes = tuple(f"Scan: {text}" for text in (*file.notes, *repair.warnings))
-    return MeasuredScan(len(repair.mesh), notes, fit, forward, backward)
 
 
 def moved_scan(job: ScanJob, fit: Superimposition) -> TriangleMesh:
     """Read a scan again and lay it on the design as it was laid before."""
-    file = read_mesh(job.scan, unit=job.settings.scan_unit)
-    mesh = repair_mesh(file.mesh, drop_debris=job.settings.drop_debris).mesh
-    return mesh.moved(fit.T_design_scan)
+    return read_scan(job.scan, job.settings).mesh.moved(fit.T_design_scan)
 
 
-def _keep(kept: Kept, key: str, measured: MeasuredScan) -> None:
+def _keep(kept: Kept, key: str, measured: KeptScan) -> None:
     there, back = measured.design_to_scan, measured.scan_to_design
     assert there.foot_mm is not None  # it was measured
     arrays: dict[str, NDArray[Any]] = {
@@ -185,7 +162,7 @@ def _keep(kept: Kept, key: str, measured: MeasuredScan) -> None:
     kept.save(key, _about(measured), arrays)
 
 
-def _about(measured: MeasuredScan) -> dict[str, Any]:
+def _about(measured: KeptScan) -> dict[str, Any]:
     return {
         "triangles": measured.triangles,
         "notes": list(measured.notes),
@@ -195,13 +172,13 @@ def _about(measured: MeasuredScan) -> dict[str, Any]:
 
 def load_scan(
     kept: Kept, key: str, evaluation: EvaluationMesh, settings: CheckSettings
-) -> MeasuredScan | None:
+) -> KeptScan | None:
     """Return what was kept of a scan; None if there is nothing that can be read."""
     entry = kept.load(key)
     if entry is None:
         return None
     record, arrays = entry
-    return MeasuredScan(
+    return KeptScan(
         triangles=record["triangles"],
         notes=tuple(record["notes"]),
         superimposition=fit_from(record["superimposition"], settings.superimpose),
