@@ -17,6 +17,7 @@ from .deviation.exceedances import Exceedance
 from .deviation.field import DeviationField, Direction
 from .deviation.judgement import Judgement, judge_deviations
 from .deviation.measures import AreaMeasures
+from .deviation.unmatched import UnmatchedPiece
 from .deviation.verdict import Verdict, doubt_about
 from .measure import (
     CheckedMesh,
@@ -66,6 +67,8 @@ class CheckResult:
         Per direction and area, with verdicts.
     exceedances : tuple of Exceedance
         Patches outside the whole crown's tolerance, worst first.
+    unmatched : tuple of UnmatchedPiece
+        Scan surface without a counterpart on the design, the highest first.
     verdicts : tuple of Verdict
         One per area.
     warnings : tuple of str
@@ -90,6 +93,7 @@ class CheckResult:
     scan_to_design: DeviationField
     measures: tuple[AreaMeasures, ...]
     exceedances: tuple[Exceedance, ...]
+    unmatched: tuple[UnmatchedPiece, ...]
     verdicts: tuple[Verdict, ...]
     warnings: tuple[str, ...]
     seconds: Mapping[str, float]
@@ -208,6 +212,7 @@ def _check_steps(
             ready.area_set,
             measured.superimposition,
             settings.tolerances,
+            is_design=measured.is_design,
             exceedances=settings.exceedances,
             weighted=settings.weighted,
         )
@@ -224,6 +229,7 @@ def _check_steps(
         scan_to_design=measured.scan_to_design,
         measures=judgement.measures,
         exceedances=judgement.exceedances,
+        unmatched=judgement.unmatched,
         verdicts=judgement.verdicts,
         warnings=_warnings(ready, measured, judgement),
         seconds=watch.seconds,

@@ -16,6 +16,8 @@ from .areas.find import find_areas_steps
 from .areas.supports import with_supports
 from .check_settings import CheckSettings, faces_to_fit
 from .deviation.field import DeviationField, measure_deviation_steps
+from .deviation.same_surface import is_same_surface
+from .deviation.unmatched import with_unmatched
 from .mesh.files import MeshFile, read_mesh
 from .mesh.refine import EvaluationMesh, evaluation_mesh
 from .mesh.repair import Repair, repair_mesh
@@ -87,6 +89,8 @@ class MeasuredScan:
     in_place : EvaluationMesh
         The superimposed scan, in the design's frame; the first vertices are the scan's own.
     design_to_scan, scan_to_design : DeviationField
+    is_design : bool
+        Whether the scan is no scan but the design's own surface.
     """
 
     scan: CheckedMesh
@@ -94,6 +98,7 @@ class MeasuredScan:
     in_place: EvaluationMesh
     design_to_scan: DeviationField
     scan_to_design: DeviationField
+    is_design: bool
 
     @property
     def fields(self) -> tuple[DeviationField, DeviationField]:
@@ -229,4 +234,7 @@ def measure_scan_steps(
         in_place.mesh, ready.prepared.index, "scan_to_design", settings.deviation
     )
     backward = yield from watch.timed("measure", backward_steps, 0.85, 1.0)
-    return MeasuredScan(scan, fit, in_place, forward, backward)
+    with watch.stage("measure"):
+        backward = with_unmatched(backward, forward, ready.prepared.index)
+        same = is_same_surface(ready.design.mesh, moved)
+    return MeasuredScan(scan, fit, in_place, forward, backward, same)

@@ -8,9 +8,11 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from ..areas.area_set import AreaSet
+from ..areas.supports import SUPPORTS, is_support
 from ..errors import SettingError
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
 from .field import STATUS_WORDS, DeviationField, Direction
+from .places import place
 
 WEIGHTED_PERCENTILES = "area-weighted Hazen"
 UNWEIGHTED_PERCENTILES = "linear"
@@ -60,6 +62,11 @@ class AreaMeasures:
         Whether points count by their area.
     reason : str
         Why the numbers are NaN; empty otherwise.
+    unmatched_mm2, unmatched_um : float
+        From scan to design, surface of the scan beside the area that has no counterpart on the
+        design, mm², and its greatest height, µm; NaN from design to scan.
+    peak_mm : (3,) tuple of float or None
+        Where the deviation farthest from zero is, mm, in the design's frame.
     """
 
     area: str
@@ -90,10 +97,22 @@ class AreaMeasures:
     percentiles: str
     weighted: bool
     reason: str
+    unmatched_mm2: float = np.nan
+    unmatched_um: float = np.nan
+    peak_mm: tuple[float, float, float] | None = None
+
+    @property
+    def peak_um(self) -> float:
+        """The deviation farthest from zero, µm."""
+        return self.max_um if self.max_um >= -self.min_um else self.min_um
 
 
-MEASURE_COLUMNS: tuple[str, ...] = tuple(f.name for f in fields(AreaMeasures))[:20]
-"""The columns of ``measures.csv``, ``area`` to ``verdict``."""
+MEASURE_COLUMNS: tuple[str, ...] = (
+    *tuple(f.name for f in fields(AreaMeasures))[:20],
+    "unmatched_mm2",
+    "unmatched_um",
+)
+"""The columns of ``measures.csv``."""
 
 
 def measure_areas(
@@ -126,15 +145,25 @@ def measure_areas(
     rows: list[AreaMeasures] = []
     for field in deviations:
         ranking = np.argsort(field.deviation_mm, kind="stable")[: np.count_nonzero(field.counted)]
+        beside_marks = _beside_marks(field, area_set)
         for name, area in area_set.areas.items():
             limit = float(limits.get(name, np.nan))
-            rows.append(_measure(field, ranking, name, field.inside(area), limit, weighted))
+            seen = field if is_support(name) else beside_marks
+            rows.append(_measure(seen, ranking, name, field.inside(area), limit, weighted))
     if len(deviations) < 2:
         return tuple(rows)
     directed = {
         name: [row.hausdorff_um for row in rows if row.area == name] for name in area_set.areas
     }
     return tuple(replace(row, hausdorff_both_um=float(np.max(directed[row.area]))) for row in rows)
+
+
+def _beside_marks(field: DeviationField, area_set: AreaSet) -> DeviationField:
+    """Return a field whose unmatched surface inside support marks is the marks' alone."""
+    if field.unmatched_mm is None or SUPPORTS not in area_set.areas:
+        return field
+    marked = field.inside(area_set.areas[SUPPORTS])
+    return replace(field, unmatched_mm=np.where(marked, np.nan, field.unmatched_mm))
 
 
 def weighted_percentile(values: FloatArray, weights: FloatArray, percent: FloatArray) -> FloatArray:
@@ -196,6 +225,7 @@ def _measure(
     above, below, within = _areas_against(deviation_um, counted_mm2, tolerance_um)
     share = within if weighted else float((np.abs(deviation_um) <= tolerance_um).sum())
     decided = not reason and np.isfinite(tolerance_um)
+    unmatched_mm2, unmatched_um = _unmatched(field, inside)
     return AreaMeasures(
         area=area,
         direction=field.direction,
@@ -213,7 +243,28 @@ def _measure(
         percentiles=WEIGHTED_PERCENTILES if weighted else UNWEIGHTED_PERCENTILES,
         weighted=weighted,
         reason=reason,
+        unmatched_mm2=unmatched_mm2,
+        unmatched_um=unmatched_um,
+        peak_mm=None if reason else _peak(field, counted),
         **numbers,
+    )
+
+
+def _peak(field: DeviationField, counted: IntArray) -> tuple[float, float, float]:
+    """Return where the deviation farthest from zero is, given the counted points in order."""
+    ends = counted[[0, -1]]
+    return place(field.points_mm[ends[int(np.argmax(np.abs(field.deviation_mm[ends])))]])
+
+
+def _unmatched(field: DeviationField, inside: BoolArray) -> tuple[float, float]:
+    """Return how much of an area's scan surface is unmatched, mm², and its height, µm."""
+    if field.unmatched_mm is None:
+        return np.nan, np.nan
+    height = field.unmatched_mm[inside]
+    standing = np.isfinite(height)
+    return (
+        float(field.weights_mm2[inside][standing].sum()),
+        1e3 * float(height[standing].max(initial=0.0)),
     )
 
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from ..areas.area_set import AreaSet
 from ..check import CheckSettings
-from ..deviation.judgement import coverage_warnings
+from ..deviation.judgement import scan_warnings
 from ..deviation.measures import AreaMeasures
-from ..deviation.verdict import judge, with_verdicts
+from ..deviation.unmatched import UnmatchedPiece
+from ..deviation.verdict import ScanEvidence, judge, with_verdicts
 from ..errors import CuspwiseError
 from .fit_record import fit_from
 from .keep import Kept, file_checksum
@@ -103,12 +105,13 @@ def crown_from(entry: Entry, kept: Kept, area_set: AreaSet) -> Crown | LeftOut |
             "Check that the file shows a crown made from this design; look at it with 'check'.",
         )
     rows = tuple(AreaMeasures(**row) for row in record["measures"])
-    verdicts = judge(rows, fit, settings.tolerances)
+    evidence = _evidence(record)
+    verdicts = judge(rows, fit, settings.tolerances, evidence)
     warnings = list(record["notes"])
     if fit.verdict != "good":
         warnings.append(f"Superimposition: {fit.reason}")
     warnings += [f"Superimposition: {text}" for text in fit.warnings]
-    warnings += coverage_warnings(rows, settings.tolerances.min_coverage)
+    warnings += scan_warnings(rows, evidence, settings.tolerances)
     return Crown(
         name=entry.name,
         group=entry.group,
@@ -120,7 +123,19 @@ def crown_from(entry: Entry, kept: Kept, area_set: AreaSet) -> Crown | LeftOut |
         verdicts=verdicts,
         warnings=tuple(dict.fromkeys(warnings)),
         key=entry.job.key,
+        evidence=evidence,
     )
+
+
+def _evidence(record: Mapping[str, Any]) -> ScanEvidence:
+    """Return what is kept of a scan beside its measures."""
+    pieces = [UnmatchedPiece(**_with_tuples(piece)) for piece in record["unmatched"]]
+    return ScanEvidence(record["is_design"], tuple(pieces))
+
+
+def _with_tuples(piece: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what JSON keeps of a piece, its lists as the tuples that they were."""
+    return {k: tuple(value) if isinstance(value, list) else value for k, value in piece.items()}
 
 
 def missing(entries: Mapping[str, Entry], kept: Kept) -> dict[str, Entry]:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from ..areas.area_set import AreaSet
 from ..check_settings import CheckSettings
 from ..deviation.field import DeviationField
+from ..deviation.judgement import pieces_of
 from ..deviation.measures import measure_areas
 from ..measure import ReadyDesign, measure_scan_steps, read_scan
 from ..mesh.refine import EvaluationMesh
@@ -61,6 +62,8 @@ class KeptScan:
     superimposition : Superimposition
     design_to_scan, scan_to_design : DeviationField
         Of the first also the feet, which pairs are made of.
+    is_design : bool
+        Whether the scan is no scan but the design's own surface.
     """
 
     triangles: int
@@ -68,6 +71,7 @@ class KeptScan:
     superimposition: Superimposition
     design_to_scan: DeviationField
     scan_to_design: DeviationField
+    is_design: bool
 
 
 def scan_key(sha256: str, design_sha256: str, settings: CheckSettings, fit_areas: str) -> str:
@@ -94,8 +98,8 @@ def scan_key(sha256: str, design_sha256: str, settings: CheckSettings, fit_areas
 
 def rows_key(key: str, areas: str, settings: CheckSettings) -> str:
     """Name a scan's measures after its deviations, the areas and the tolerances."""
-    tolerances = dict(settings.tolerances.mean_abs_um)
-    return key_of("rows", key, areas, tolerances, settings.weighted)
+    limits = [dict(settings.tolerances.mean_abs_um), settings.tolerances.max_unmatched_um]
+    return key_of("rows", key, areas, limits, settings.weighted)
 
 
 def measure_and_keep(job: ScanJob) -> str:
@@ -123,7 +127,13 @@ def measure_and_keep_steps(
     fields = measured.design_to_scan, measured.scan_to_design
     tolerances = job.settings.tolerances.mean_abs_um
     rows = measure_areas(fields, ready.area_set, tolerances, weighted=job.settings.weighted)
-    kept.save(job.rows_key, {**_about(measured), "measures": [asdict(row) for row in rows]}, {})
+    pieces = pieces_of(fields, ready.area_set, job.settings.tolerances)
+    record = {
+        **_about(measured),
+        "measures": [asdict(row) for row in rows],
+        "unmatched": [asdict(piece) for piece in pieces],
+    }
+    kept.save(job.rows_key, record, {})
     return job.key
 
 
@@ -138,6 +148,7 @@ def _measured_steps(job: ScanJob, ready: ReadyDesign, threads: int | None) -> St
         superimposition=measured.superimposition,
         design_to_scan=measured.design_to_scan,
         scan_to_design=measured.scan_to_design,
+        is_design=measured.is_design,
     )
 
 
@@ -149,6 +160,9 @@ def moved_scan(job: ScanJob, fit: Superimposition) -> TriangleMesh:
 def _keep(kept: Kept, key: str, measured: KeptScan) -> None:
     there, back = measured.design_to_scan, measured.scan_to_design
     assert there.foot_mm is not None  # it was measured
+    assert back.faces is not None
+    assert back.unmatched_mm is not None
+    standing = np.flatnonzero(np.isfinite(back.unmatched_mm))
     arrays: dict[str, NDArray[Any]] = {
         "deviation_mm": there.deviation_mm,
         "status": there.status,
@@ -158,6 +172,9 @@ def _keep(kept: Kept, key: str, measured: KeptScan) -> None:
         "back_status": back.status,
         "back_weights_mm2": back.weights_mm2,
         "back_area_point": back.area_point,
+        "back_faces": back.faces.astype(np.int32),
+        "back_unmatched_point": standing.astype(np.int32),
+        "back_unmatched_mm": back.unmatched_mm[standing],
     }
     kept.save(key, _about(measured), arrays)
 
@@ -167,6 +184,7 @@ def _about(measured: KeptScan) -> dict[str, Any]:
         "triangles": measured.triangles,
         "notes": list(measured.notes),
         "superimposition": fit_record(measured.superimposition),
+        "is_design": measured.is_design,
     }
 
 
@@ -183,15 +201,8 @@ def load_scan(
         notes=tuple(record["notes"]),
         superimposition=fit_from(record["superimposition"], settings.superimpose),
         design_to_scan=_forward(arrays, evaluation, settings),
-        scan_to_design=DeviationField(
-            direction="scan_to_design",
-            points_mm=arrays["back_points_mm"],
-            deviation_mm=arrays["back_deviation_mm"],
-            status=arrays["back_status"],
-            weights_mm2=arrays["back_weights_mm2"],
-            area_point=arrays["back_area_point"],
-            settings=settings.deviation,
-        ),
+        scan_to_design=_backward(arrays, settings),
+        is_design=record["is_design"],
     )
 
 
@@ -207,6 +218,23 @@ def _forward(
         area_point=np.arange(len(evaluation.points)),
         settings=settings.deviation,
         foot_mm=arrays["foot_mm"],
+    )
+
+
+def _backward(arrays: dict[str, NDArray[Any]], settings: CheckSettings) -> DeviationField:
+    points = arrays["back_points_mm"]
+    unmatched = np.full(len(points), np.nan)
+    unmatched[arrays["back_unmatched_point"]] = arrays["back_unmatched_mm"]
+    return DeviationField(
+        direction="scan_to_design",
+        points_mm=points,
+        deviation_mm=arrays["back_deviation_mm"],
+        status=arrays["back_status"],
+        weights_mm2=arrays["back_weights_mm2"],
+        area_point=arrays["back_area_point"],
+        settings=settings.deviation,
+        faces=arrays["back_faces"],
+        unmatched_mm=unmatched,
     )
 
 
