@@ -142,6 +142,32 @@ for study_command in STUDY_COMMANDS:
     help="Largest acceptable mean absolute deviation; repeatable; 'AREA=none' takes it away.",
 )
 @click.option(
+    "--scanner-uncertainty",
+    "scanner_um",
+    multiple=True,
+    metavar="[AREA=]UM",
+    help="Standard uncertainty of a mean absolute deviation that comes from the scanner, of one "
+    "area or of all; repeatable.",
+)
+@click.option(
+    "--unmatched-height",
+    "max_unmatched_um",
+    type=float,
+    default=100.0,
+    show_default=True,
+    metavar="UM",
+    help="Scan surface without a counterpart on the design may stand this high.",
+)
+@click.option(
+    "--unmatched-area",
+    "max_unmatched_mm2",
+    type=float,
+    default=0.2,
+    show_default=True,
+    metavar="MM2",
+    help="And a piece of it may be this large.",
+)
+@click.option(
     "--contact",
     "contacts",
     multiple=True,

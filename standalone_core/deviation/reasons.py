@@ -48,7 +48,7 @@ def about_scanner(
 
 
 def about_pieces(pieces: Sequence[UnmatchedPiece]) -> list[str]:
-    """Say which scan surface has no counterpart on the design, the highest first."""
+    """Say which scan surface has no counterpart on the design; only the first few pieces."""
     told = [f"{_piece_words(piece)}." for piece in pieces[:_PIECES_TOLD]]
     if len(pieces) > _PIECES_TOLD:
         told.append(f"And {len(pieces) - _PIECES_TOLD} more such pieces.")
@@ -58,7 +58,7 @@ def about_pieces(pieces: Sequence[UnmatchedPiece]) -> list[str]:
 def _piece_words(piece: UnmatchedPiece) -> str:
     least = "at least " if piece.beyond_search else "up to "
     along = f", along {piece.margin_mm:.1f} mm of the margin" if piece.margin_mm >= 0.1 else ""
-    size = f"{piece.area_mm2:.2g} mm², {least}{piece.height_um:.0f} µm high{along}"
+    size = f"{piece.area_mm2:.2f} mm², {least}{piece.height_um:.0f} µm high{along}"
     at = f"at {place_words(piece.peak_mm)} mm"
     if piece.loose:
         return (

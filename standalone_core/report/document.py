@@ -45,6 +45,7 @@ def check_document(result: CheckResult) -> dict[str, Any]:
         "measures": plain(result.measures),
         "verdicts": plain(result.verdicts),
         "exceedances": plain(result.exceedances),
+        "unmatched": plain(result.unmatched),
         "contacts": plain(result.contacts),
         "warnings": list(result.warnings),
         "seconds": {stage: round(spent, 4) for stage, spent in result.seconds.items()},

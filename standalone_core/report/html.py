@@ -33,10 +33,13 @@ from .words import (
     headline,
     limits_of_the_numbers,
     micrometres,
+    patch_areas,
+    patch_kind,
     percent,
     status_words,
     superimposition_lines,
     surface_words,
+    unmatched_lines,
 )
 
 if TYPE_CHECKING:
@@ -110,6 +113,7 @@ def check_page(
             exceedance_limit_um=exceedance_limit_um(result),
             exceedances_shown=EXCEEDANCES_SHOWN,
             contacts_line=contacts_line(result.contacts),
+            unmatched_lines=unmatched_lines(result),
         )
     )
 
@@ -127,6 +131,7 @@ def page_environment() -> Environment:
     )
     environment.filters.update(area=area_words, um=micrometres, percent=percent, number=number)
     environment.filters.update(surface=surface_words, status=status_words)
+    environment.filters.update(patch_kind=patch_kind, patch_areas=patch_areas)
     environment.globals.update(
         cautions=CAUTIONS,
         terms=TERMS,

@@ -29,9 +29,12 @@ from .words import (
     exceedance_line,
     headline,
     micrometres,
+    patch_areas,
+    patch_kind,
     percent,
     superimposition_lines,
     surface_words,
+    unmatched_lines,
 )
 
 if TYPE_CHECKING:
@@ -73,6 +76,7 @@ def check_view(result: CheckResult) -> RenderableType:
         _lines((*said.sentences, exceedance_line(result))),
         Text(),
         measures_table(result),
+        _lines(unmatched_lines(result)),
     ]
     if result.exceedances:
         parts += [Text(), exceedances_table(result)]
@@ -156,13 +160,13 @@ def exceedances_table(result: CheckResult) -> RenderableType:
     for rank, patch in enumerate(found[:EXCEEDANCES_SHOWN], start=1):
         table.add_row(
             str(rank),
-            patch.kind,
+            patch_kind(patch),
             micrometres(patch.peak_um, signed=True),
             micrometres(patch.mean_um, signed=True),
             f"{patch.area_mm2:.2f}",
-            f"{patch.volume_mm3:.4f}",
+            micrometres(patch.volume_mm3, digits=4),
             ", ".join(f"{x:.1f}".replace("-", "−") for x in patch.centre_mm),
-            Text(", ".join(area_words(name) for name in patch.areas)),
+            Text(patch_areas(patch)),
         )
     if len(found) > EXCEEDANCES_SHOWN:
         return Group(table, Text("All of them are in exceedances.csv.", style="dim"))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +11,7 @@ from ..areas.area_set import AreaSet
 from ..check import CheckSettings
 from ..deviation.judgement import scan_warnings
 from ..deviation.measures import AreaMeasures
+from ..deviation.tolerances import Tolerances
 from ..deviation.unmatched import UnmatchedPiece
 from ..deviation.verdict import ScanEvidence, judge, with_verdicts
 from ..errors import CuspwiseError
@@ -104,27 +105,33 @@ def crown_from(entry: Entry, kept: Kept, area_set: AreaSet) -> Crown | LeftOut |
             fit.reason,
             "Check that the file shows a crown made from this design; look at it with 'check'.",
         )
-    rows = tuple(AreaMeasures(**row) for row in record["measures"])
+    rows = tuple(AreaMeasures(**_with_tuples(row)) for row in record["measures"])
     evidence = _evidence(record)
-    verdicts = judge(rows, fit, settings.tolerances, evidence)
     warnings = list(record["notes"])
     if fit.verdict != "good":
         warnings.append(f"Superimposition: {fit.reason}")
     warnings += [f"Superimposition: {text}" for text in fit.warnings]
     warnings += scan_warnings(rows, evidence, settings.tolerances)
-    return Crown(
+    crown = Crown(
         name=entry.name,
         group=entry.group,
         path=entry.job.scan,
         sha256=entry.sha256,
         triangles=record["triangles"],
         superimposition=fit,
-        measures=with_verdicts(rows, verdicts),
-        verdicts=verdicts,
+        measures=rows,
+        verdicts=(),
         warnings=tuple(dict.fromkeys(warnings)),
         key=entry.job.key,
         evidence=evidence,
     )
+    return judged(crown, settings.tolerances)
+
+
+def judged(crown: Crown, tolerances: Tolerances) -> Crown:
+    """Return a crown judged by tolerances."""
+    verdicts = judge(crown.measures, crown.superimposition, tolerances, crown.evidence)
+    return replace(crown, measures=with_verdicts(crown.measures, verdicts), verdicts=verdicts)
 
 
 def _evidence(record: Mapping[str, Any]) -> ScanEvidence:

@@ -20,13 +20,14 @@ from ..errors import CuspwiseError, FileError, StudyError
 from ..measure import ReadyDesign, read_design, ready_design_steps
 from ..progress import Progress, Steps, run, scaled
 from ..stopwatch import Stopwatch
-from .crowns import Entry, Place, crown_from, missing
+from .crowns import Entry, Place, crown_from, judged, missing
 from .group_maps import difference_map, distance_from_mean, group_map, pairs_of, spread_parts
 from .keep import Kept, file_checksum
 from .pair_job import PairJob, compare_and_keep, compare_and_keep_steps, load_pair
 from .plan import StudyPlan
 from .results import Crown, Dispersion, GroupMap, LeftOut, Pair, RepeatScan, StudyRun
 from .scan_job import areas_of, load_scan, measure_and_keep, measure_and_keep_steps
+from .scanner_uncertainty import scanner_uncertainty_um
 
 KEPT = "kept"
 """Folder of kept results inside a study's folder of results."""
@@ -108,7 +109,16 @@ def run_study_steps(
     measured = [crown for name, crown in crowns.items() if name not in repeated]
     if not measured:
         raise _nothing_usable(list(left_out.values()))
-    own = tuple(_with_contacts(crown, ready, kept, plan) for crown in measured)
+    again_scans = tuple(
+        RepeatScan(crown, operator, trial, crowns[name])
+        for (name, _, _), (crown, operator, trial, _) in zip(again, repeats, strict=True)
+        if name in crowns
+    )
+    plan = _with_scanner(plan, again_scans)
+    own = tuple(
+        _with_contacts(judged(crown, plan.check.tolerances), ready, kept, plan)
+        for crown in measured
+    )
     groups = {
         group.name: [crown for crown in own if crown.group == group.name] for group in plan.groups
     }
@@ -128,11 +138,7 @@ def run_study_steps(
         maps=maps,
         differences=tuple(difference_map(maps[a], maps[b]) for a, b in pairs_of(several)),
         parts=tuple(row for name in several for row in spread_parts(maps[name], ready.area_set)),
-        repeats=tuple(
-            RepeatScan(crown, operator, trial, crowns[name])
-            for (name, _, _), (crown, operator, trial, _) in zip(again, repeats, strict=True)
-            if name in crowns
-        ),
+        repeats=again_scans,
         warnings=_warnings(ready, groups),
         versions=versions_used(),
         reused=reused + old,
@@ -144,6 +150,15 @@ def _design_steps(plan: StudyPlan) -> Steps[ReadyDesign]:
     yield Progress("Reading the design", 0.0)
     design = read_design(plan.design, plan.check)
     return (yield from scaled(ready_design_steps(design, plan.check), 0.2, 1.0))
+
+
+def _with_scanner(plan: StudyPlan, repeats: Sequence[RepeatScan]) -> StudyPlan:
+    """Return the plan with the scanner's uncertainty from repeated scans, if it names none."""
+    tolerances = plan.check.tolerances
+    if tolerances.scanner_um:
+        return plan
+    tolerances = replace(tolerances, scanner_um=scanner_uncertainty_um(repeats))
+    return replace(plan, check=replace(plan.check, tolerances=tolerances))
 
 
 def _unused(name: str, taken: Collection[str]) -> str:
