@@ -21,7 +21,7 @@ from ..surface.closest import SurfaceIndex
 from .field import NORMALS_DISAGREE, TOO_FAR, DeviationField
 from .places import areas_holding, place
 
-_LEAST_MM = 0.02
+_LEAST_MM = 0.03
 """Surface must stand out by more than this, and than the noise. Ours, no source."""
 _NOISE_SPREADS = 6.0
 _QUARTER_OF_NORMAL = 0.3186
@@ -95,7 +95,7 @@ def with_unmatched(
     Notes
     -----
     A scan point of height h above the design is unmatched if h exceeds every deviation D (and 0)
-    that the design finds within 2 h of its foot, along the design's edges, by more than 20 µm and
+    that the design finds within 2 h of its foot, along the design's edges, by more than 30 µm and
     six robust spreads of h − D. A bump as wide as it is high is seen from below with its height, so
     it is matched; a fin, an overhang or a second layer is not. Missing material is never unmatched.
     """
