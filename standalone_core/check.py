@@ -67,8 +67,6 @@ class CheckResult:
         Per direction and area, with verdicts.
     exceedances : tuple of Exceedance
         Patches outside the whole crown's tolerance, worst first.
-    unmatched : tuple of UnmatchedPiece
-        Scan surface without a counterpart on the design, the highest first.
     verdicts : tuple of Verdict
         One per area.
     warnings : tuple of str
@@ -82,6 +80,8 @@ class CheckResult:
         Those of the warnings that depend on the tolerances.
     contacts : tuple of ContactResult
         What is left of each support contact.
+    unmatched : tuple of UnmatchedPiece
+        Scan surface without a counterpart on the design, the highest first.
     """
 
     design: CheckedMesh
@@ -93,7 +93,6 @@ class CheckResult:
     scan_to_design: DeviationField
     measures: tuple[AreaMeasures, ...]
     exceedances: tuple[Exceedance, ...]
-    unmatched: tuple[UnmatchedPiece, ...]
     verdicts: tuple[Verdict, ...]
     warnings: tuple[str, ...]
     seconds: Mapping[str, float]
@@ -101,6 +100,7 @@ class CheckResult:
     settings: CheckSettings
     judged_warnings: tuple[str, ...] = ()
     contacts: tuple[ContactResult, ...] = ()
+    unmatched: tuple[UnmatchedPiece, ...] = ()
 
     @property
     def evaluation(self) -> EvaluationMesh:

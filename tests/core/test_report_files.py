@@ -43,6 +43,7 @@ COLUMNS = [
     *("area", "direction", "n", "area_mm2", "coverage", "mean_um", "sd_um", "mean_abs_um"),
     *("rms_um", "median_um", "p10_um", "p90_um", "half_p90_p10_um", "mean_positive_um"),
     *("mean_negative_um", "min_um", "max_um", "within_tolerance", "tolerance_um", "verdict"),
+    *("unmatched_mm2", "unmatched_um"),
 ]
 
 
@@ -215,7 +216,7 @@ def test_hostile_names_stay_text(tmp_path: Path) -> None:
     assert HOSTILE in reader.text
     assert not any(tag in {"script", "img"} for tag, _ in reader.elements)
     rows = list(csv.reader(io.StringIO((tmp_path / "measures.csv").read_text(encoding="utf-8"))))
-    assert {len(row) for row in rows} == {20}
+    assert {len(row) for row in rows} == {22}
     assert (
         json.loads((tmp_path / "check.json").read_text(encoding="utf-8"))["scan"]["name"] == HOSTILE
     )
