@@ -20,7 +20,7 @@ from ..atomic import atomic_write
 from ..check import versions_used
 from ..errors import FileError
 
-FORMAT = 2
+FORMAT = 3
 """Raised when what is kept changes; older content is then measured anew."""
 
 _ABANDONED_S = 3600.0

@@ -171,7 +171,8 @@ def moved_scan(job: ScanJob, fit: Superimposition) -> TriangleMesh:
 
 def _keep(kept: Kept, key: str, measured: MeasuredScan) -> None:
     there, back = measured.design_to_scan, measured.scan_to_design
-    assert there.foot_mm is not None  # it was measured
+    assert there.foot_mm is not None  # both were measured
+    assert back.faces is not None
     arrays: dict[str, NDArray[Any]] = {
         "deviation_mm": there.deviation_mm,
         "status": there.status,
@@ -179,7 +180,7 @@ def _keep(kept: Kept, key: str, measured: MeasuredScan) -> None:
         "back_points_mm": back.points_mm,
         "back_deviation_mm": back.deviation_mm,
         "back_status": back.status,
-        "back_weights_mm2": back.weights_mm2,
+        "back_faces": back.faces.astype(np.int32),
         "back_area_point": back.area_point,
     }
     kept.save(key, _about(measured), arrays)
@@ -201,6 +202,7 @@ def load_scan(
     if entry is None:
         return None
     record, arrays = entry
+    scan = TriangleMesh(arrays["back_points_mm"], arrays["back_faces"])
     return MeasuredScan(
         triangles=record["triangles"],
         notes=tuple(record["notes"]),
@@ -208,12 +210,13 @@ def load_scan(
         design_to_scan=_forward(arrays, evaluation, settings),
         scan_to_design=DeviationField(
             direction="scan_to_design",
-            points_mm=arrays["back_points_mm"],
+            points_mm=scan.vertices,
             deviation_mm=arrays["back_deviation_mm"],
             status=arrays["back_status"],
-            weights_mm2=arrays["back_weights_mm2"],
+            weights_mm2=scan.vertex_areas,
             area_point=arrays["back_area_point"],
             settings=settings.deviation,
+            faces=scan.faces,
         ),
     )
 
