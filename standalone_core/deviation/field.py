@@ -91,7 +91,8 @@ class DeviationField:
         The other surface's nearest points, mm; NaN where a point does not count. None in a field
         that was not measured but computed from others.
     faces : (m, 3) int or None
-        From scan to design, the faces of the scan's evaluation mesh, whose corners the points are.
+        Triangles between the points, over which the measures are then integrated; None where
+        they are taken at the points.
     unmatched_mm : (n,) float or None
         From scan to design, height above the design, mm, of scan surface that has no counterpart
         on it; NaN elsewhere. See :mod:`.unmatched`.

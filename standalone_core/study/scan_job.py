@@ -159,7 +159,7 @@ def moved_scan(job: ScanJob, fit: Superimposition) -> TriangleMesh:
 
 def _keep(kept: Kept, key: str, measured: KeptScan) -> None:
     there, back = measured.design_to_scan, measured.scan_to_design
-    assert there.foot_mm is not None  # it was measured
+    assert there.foot_mm is not None  # both were measured
     assert back.faces is not None
     assert back.unmatched_mm is not None
     standing = np.flatnonzero(np.isfinite(back.unmatched_mm))
@@ -170,9 +170,8 @@ def _keep(kept: Kept, key: str, measured: KeptScan) -> None:
         "back_points_mm": back.points_mm,
         "back_deviation_mm": back.deviation_mm,
         "back_status": back.status,
-        "back_weights_mm2": back.weights_mm2,
-        "back_area_point": back.area_point,
         "back_faces": back.faces.astype(np.int32),
+        "back_area_point": back.area_point,
         "back_unmatched_point": standing.astype(np.int32),
         "back_unmatched_mm": back.unmatched_mm[standing],
     }
@@ -222,18 +221,18 @@ def _forward(
 
 
 def _backward(arrays: dict[str, NDArray[Any]], settings: CheckSettings) -> DeviationField:
-    points = arrays["back_points_mm"]
-    unmatched = np.full(len(points), np.nan)
+    scan = TriangleMesh(arrays["back_points_mm"], arrays["back_faces"])
+    unmatched = np.full(len(scan.vertices), np.nan)
     unmatched[arrays["back_unmatched_point"]] = arrays["back_unmatched_mm"]
     return DeviationField(
         direction="scan_to_design",
-        points_mm=points,
+        points_mm=scan.vertices,
         deviation_mm=arrays["back_deviation_mm"],
         status=arrays["back_status"],
-        weights_mm2=arrays["back_weights_mm2"],
+        weights_mm2=scan.vertex_areas,
         area_point=arrays["back_area_point"],
         settings=settings.deviation,
-        faces=arrays["back_faces"],
+        faces=scan.faces,
         unmatched_mm=unmatched,
     )
 

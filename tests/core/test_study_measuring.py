@@ -100,6 +100,9 @@ def test_what_is_kept_loses_nothing(jobs: list[ScanJob], ready: ReadyDesign) -> 
         np.testing.assert_array_equal(ours.status, theirs.status)
         np.testing.assert_array_equal(ours.area_point, theirs.area_point)
     np.testing.assert_array_equal(kept.design_to_scan.foot_mm, fresh.design_to_scan.foot_mm)
+    back, back_fresh = kept.scan_to_design, fresh.scan_to_design
+    np.testing.assert_array_equal(back.faces, back_fresh.faces)
+    np.testing.assert_array_equal(back.weights_mm2, back_fresh.weights_mm2)
     assert kept.superimposition.reason == fresh.superimposition.reason
     assert kept.superimposition.warnings == fresh.superimposition.warnings
     assert len(kept.superimposition.rivals) == len(fresh.superimposition.rivals)
