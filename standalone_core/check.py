@@ -19,6 +19,7 @@ from .deviation.contacts import ContactResult, measure_contacts
 from .deviation.exceedances import Exceedance
 from .deviation.field import DeviationField, Direction, measure_deviation_steps
 from .deviation.judgement import Judgement, judge_deviations
+from .deviation.margin_profile import MarginProfile, margin_profile
 from .deviation.measures import AreaMeasures
 from .deviation.verdict import Verdict, doubt_about
 from .mesh.files import MeshFile, read_mesh
@@ -99,6 +100,8 @@ class CheckResult:
         Those of the warnings that depend on the tolerances.
     contacts : tuple of ContactResult
         What is left of each support contact.
+    margin_profile : MarginProfile or None
+        The deviation along the margin line, place by place; None without a margin line.
     """
 
     design: CheckedMesh
@@ -117,6 +120,7 @@ class CheckResult:
     settings: CheckSettings
     judged_warnings: tuple[str, ...] = ()
     contacts: tuple[ContactResult, ...] = ()
+    margin_profile: MarginProfile | None = None
 
     @property
     def evaluation(self) -> EvaluationMesh:
@@ -243,6 +247,9 @@ def _check_steps(
             weighted=settings.weighted,
         )
         contacts = contacts_of(forward, area_set, superimposition, settings)
+        profile = margin_profile(
+            forward, backward, area_set, scan_in_place, settings.tolerances.limit_um("margin")
+        )
     return CheckResult(
         design=design,
         scan=scan,
@@ -260,6 +267,7 @@ def _check_steps(
         settings=replace(settings, areas=area_set.settings),
         judged_warnings=judgement.warnings,
         contacts=contacts,
+        margin_profile=profile,
     )
 
 
