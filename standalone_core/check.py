@@ -16,6 +16,7 @@ from .deviation.contacts import ContactResult, measure_contacts
 from .deviation.exceedances import Exceedance
 from .deviation.field import DeviationField, Direction
 from .deviation.judgement import Judgement, judge_deviations
+from .deviation.margin_profile import MarginProfile, margin_profile
 from .deviation.measures import AreaMeasures
 from .deviation.unmatched import UnmatchedPiece
 from .deviation.verdict import Verdict, doubt_about
@@ -82,6 +83,8 @@ class CheckResult:
         What is left of each support contact.
     unmatched : tuple of UnmatchedPiece
         Scan surface without a counterpart on the design, the highest first.
+    margin_profile : MarginProfile or None
+        The deviation along the margin line, place by place; None without a margin line.
     """
 
     design: CheckedMesh
@@ -101,6 +104,7 @@ class CheckResult:
     judged_warnings: tuple[str, ...] = ()
     contacts: tuple[ContactResult, ...] = ()
     unmatched: tuple[UnmatchedPiece, ...] = ()
+    margin_profile: MarginProfile | None = None
 
     @property
     def evaluation(self) -> EvaluationMesh:
@@ -219,6 +223,12 @@ def _check_steps(
         contacts = contacts_of(
             measured.design_to_scan, ready.area_set, measured.superimposition, settings
         )
+        profile = margin_profile(
+            *measured.fields,
+            ready.area_set,
+            measured.in_place,
+            settings.tolerances.limit_um("margin"),
+        )
     return CheckResult(
         design=design,
         scan=scan,
@@ -237,6 +247,7 @@ def _check_steps(
         settings=replace(settings, areas=ready.area_set.settings),
         judged_warnings=judgement.warnings,
         contacts=contacts,
+        margin_profile=profile,
     )
 
 

@@ -58,6 +58,12 @@ area_options = options(
         help="Mesial direction in the design's frame; gives the two contact areas.",
     ),
     click.option(
+        "--buccal",
+        "buccal_direction",
+        metavar="X,Y,Z",
+        help="Buccal direction in the design's frame; names places around the crown.",
+    ),
+    click.option(
         "--insertion",
         metavar="X,Y,Z",
         help="Path of insertion, pointing to occlusal, where it cannot be found.",

@@ -27,6 +27,7 @@ PALETTES = ("standard", "strong", "grey")
 AREA_OPTIONS = {
     "margin_band_mm": "--margin-band",
     "mesial_direction": "--mesial",
+    "buccal_direction": "--buccal",
     "insertion": "--insertion",
     "area_settings": "--area-setting",
 }
@@ -104,7 +105,7 @@ def area_settings(given: dict[str, Any]) -> AreaSettings:
     for text in given["area_settings"]:
         name, _, value = text.partition("=")
         changes[name.strip()] = _area_value(name.strip(), value.strip())
-    for name in ("margin_band_mm", "mesial_direction", "insertion"):
+    for name in ("margin_band_mm", "mesial_direction", "buccal_direction", "insertion"):
         if given[name] is not None:
             changes[name] = _area_value(name, str(given[name]))
     return AreaSettings(**changes)
@@ -120,7 +121,7 @@ def _area_value(name: str, text: str) -> float | tuple[float, ...]:
             subject="--area-setting",
             remedy=f"Choose from {', '.join(known)}.",
         )
-    if name in {"insertion", "mesial_direction"}:
+    if name in {"insertion", "mesial_direction", "buccal_direction"}:
         return read_direction(text, name)
     try:
         return float(text)

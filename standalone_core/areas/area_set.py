@@ -169,6 +169,7 @@ class AreaSet:
             settings,
             insertion=_turned(turn, settings.insertion),
             mesial_direction=_turned(turn, settings.mesial_direction),
+            buccal_direction=_turned(turn, settings.buccal_direction),
         )
         return replace(
             self,

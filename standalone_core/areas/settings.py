@@ -22,6 +22,8 @@ class AreaSettings:
         Path of insertion, pointing to occlusal, in the design's frame; found if None.
     mesial_direction : (3,) tuple of float or None
         Towards mesial in the design's frame; without it there are no contact areas.
+    buccal_direction : (3,) tuple of float or None
+        Towards buccal (or labial) in the design's frame; names places around the crown.
     margin_band_mm : float
         Width of the margin area along the surface, on each side of the margin line.
     occlusal_slope_deg : float
@@ -66,6 +68,7 @@ class AreaSettings:
 
     insertion: tuple[float, ...] | None = None
     mesial_direction: tuple[float, ...] | None = None
+    buccal_direction: tuple[float, ...] | None = None
     margin_band_mm: float = 1.0
     occlusal_slope_deg: float = 60.0
     fossa_ball_radius_mm: float = 1.5
@@ -83,7 +86,7 @@ class AreaSettings:
     sharp_edge_deg: float = 15.0
 
     def __post_init__(self) -> None:
-        for name in ("insertion", "mesial_direction"):
+        for name in ("insertion", "mesial_direction", "buccal_direction"):
             direction = getattr(self, name)
             if direction is not None:
                 object.__setattr__(self, name, checked_direction(name, direction))

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..deviation.margin_profile import why_no_margin_profile
 from .words import SIGN
 
 if TYPE_CHECKING:
@@ -47,8 +48,31 @@ def check_document(result: CheckResult) -> dict[str, Any]:
         "exceedances": plain(result.exceedances),
         "unmatched": plain(result.unmatched),
         "contacts": plain(result.contacts),
+        "margin_profile": margin_document(result),
         "warnings": list(result.warnings),
         "seconds": {stage: round(spent, 4) for stage, spent in result.seconds.items()},
+    }
+
+
+def margin_document(result: CheckResult) -> dict[str, Any]:
+    """Return what the margin profile comes to; ``reason`` says why there is none.
+
+    The places themselves are in ``margin_profile.csv``.
+    """
+    profile = result.margin_profile
+    if profile is None:
+        return {"reason": why_no_margin_profile(result.area_set)}
+    directions = profile.directions
+    return {
+        "reason": "",
+        "places": len(profile),
+        "step_mm": profile.step_mm,
+        "closed": profile.closed,
+        "angle_from": directions.zero_name,
+        "zero_direction": plain(directions.zero),
+        "buccal_deg": plain(directions.buccal_deg),
+        "settings": plain(profile.settings),
+        **plain(profile.summary),
     }
 
 

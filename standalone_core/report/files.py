@@ -17,7 +17,7 @@ from .histogram import area_histograms
 from .legend import Legend, colour_limit_um, make_legend
 from .pictures import NOT_INSTALLED, Pictures, can_draw, draw_pictures_steps
 from .staging import put_in_place, staging
-from .tables import contacts_csv, exceedances_csv, measures_csv
+from .tables import contacts_csv, exceedances_csv, margin_profile_csv, measures_csv
 from .views import VIEW_NAMES, standard_views
 from .words import PICTURES_REMEDY, PICTURES_REMEDY_CHECKOUT
 
@@ -37,6 +37,7 @@ FILES = (
     "deviation_scan.ply",
 )
 CONTACTS_FILE = "contacts.csv"  # only where there are support contacts
+MARGIN_FILE = "margin_profile.csv"  # only where there is a margin line
 PICTURE_FOLDER = "pictures"
 GET_PICTURES = f"Install it: {PICTURES_REMEDY}, from a checkout {PICTURES_REMEDY_CHECKOUT}."
 
@@ -66,7 +67,7 @@ def write_check_steps(
             (stage / PICTURE_FOLDER).mkdir()
         for picture in drawn.pictures:
             atomic_write(stage / PICTURE_FOLDER / f"{picture.view.name}.png", picture.png)
-        # Pictures and contacts of an earlier check would belong to other numbers.
+        # Pictures, contacts and margin of an earlier check would belong to other numbers.
         written = put_in_place(stage, folder, _names(), stale=_names()[len(FILES) :])
     if pictures == "yes" and not drawn.pictures:
         raise ReportError(
@@ -107,7 +108,8 @@ def write_check(
     tuple of pathlib.Path
         ``check.html``, ``measures.csv``, ``exceedances.csv``, ``check.json``,
         ``deviation_design.ply``, ``deviation_scan.ply``, where there are support contacts
-        ``contacts.csv`` and, where drawn, ``pictures/*.png``.
+        ``contacts.csv``, where there is a margin line ``margin_profile.csv`` and, where drawn,
+        ``pictures/*.png``.
 
     Raises
     ------
@@ -142,6 +144,8 @@ def _write_tables(result: CheckResult, stage: Path) -> None:
     atomic_write(stage / "exceedances.csv", exceedances_csv(result.exceedances))
     if result.contacts:
         atomic_write(stage / CONTACTS_FILE, contacts_csv(result.contacts))
+    if result.margin_profile is not None:
+        atomic_write(stage / MARGIN_FILE, margin_profile_csv(result.margin_profile))
     document = {**check_document(result), "written": _now().isoformat()}
     atomic_write(stage / "check.json", _json(document))
 
@@ -207,4 +211,5 @@ def _now() -> datetime:
 
 def _names() -> tuple[str, ...]:
     """All files that a check can have written, by their path from its folder."""
-    return (*FILES, CONTACTS_FILE, *(f"{PICTURE_FOLDER}/{name}.png" for name in VIEW_NAMES))
+    pictures = (f"{PICTURE_FOLDER}/{name}.png" for name in VIEW_NAMES)
+    return (*FILES, CONTACTS_FILE, MARGIN_FILE, *pictures)

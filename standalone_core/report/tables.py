@@ -1,4 +1,4 @@
-"""``measures.csv``, ``exceedances.csv`` and ``contacts.csv``."""
+"""``measures.csv``, ``exceedances.csv``, ``contacts.csv`` and ``margin_profile.csv``."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence
 
 from ..deviation.contacts import ContactResult
 from ..deviation.exceedances import Exceedance
+from ..deviation.margin_profile import MarginProfile
 from ..deviation.measures import MEASURE_COLUMNS, AreaMeasures
 
 EXCEEDANCE_COLUMNS = (
@@ -50,6 +51,19 @@ CONTACT_COLUMNS = (
     "reason",
 )
 
+MARGIN_COLUMNS = (
+    "place_mm",
+    "angle_deg",
+    "x_mm",
+    "y_mm",
+    "z_mm",
+    "deviation_um",
+    "vertical_um",
+    "horizontal_um",
+    "flash_um",
+    "counted",
+)
+
 # One digit below what the numbers can hold: 0.001 µm, 0.0001 mm², a hundred-thousandth of an area.
 _DIGITS_BY_UNIT = {"_um": 3, "_mm": 4, "_mm2": 4, "_mm3": 6}
 _SHARE_DIGITS = 5
@@ -75,6 +89,25 @@ def exceedances_csv(exceedances: Iterable[Exceedance]) -> str:
 def contacts_csv(contacts: Iterable[ContactResult]) -> str:
     """Write the support contacts, one row each; columns :data:`CONTACT_COLUMNS`."""
     return _csv(CONTACT_COLUMNS, (_contact_row(contact) for contact in contacts))
+
+
+def margin_profile_csv(profile: MarginProfile) -> str:
+    """Write a margin profile, one row per place along the line; columns :data:`MARGIN_COLUMNS`."""
+    columns: list[list[object]] = [
+        profile.place_mm.tolist(),
+        profile.angle_deg.tolist(),
+        *profile.points_mm.T.tolist(),
+        profile.deviation_um.tolist(),
+        profile.vertical_um.tolist(),
+        profile.horizontal_um.tolist(),
+        profile.flash_um.tolist(),
+        ["true" if counts else "false" for counts in profile.counted],
+    ]
+    rows = zip(*columns, strict=True)
+    return _csv(
+        MARGIN_COLUMNS,
+        ([_text(*cell) for cell in zip(MARGIN_COLUMNS, row, strict=True)] for row in rows),
+    )
 
 
 def _contact_row(contact: ContactResult) -> list[str]:

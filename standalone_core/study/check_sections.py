@@ -145,6 +145,12 @@ AREAS = Section(
             "Towards mesial, in the design's frame; gives the two contact areas.",
         ),
         Key(
+            "buccal_direction",
+            Direction(),
+            f"{_AREAS}.buccal_direction",
+            "Towards buccal, in the design's frame; names places around the crown.",
+        ),
+        Key(
             "margin_band_mm",
             _LENGTH,
             f"{_AREAS}.margin_band_mm",

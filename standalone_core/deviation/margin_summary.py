@@ -1,0 +1,233 @@
+"""What a margin profile comes to: sizes, and how far it runs beyond the tolerance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
+from .margin_places import MarginPlaces
+from .measures import weighted_percentile
+
+
+@dataclass(frozen=True)
+class MarginSummary:
+    """A margin profile in numbers; NaN where there is none to tell.
+
+    Every place stands for the same length of the line. A place is beyond if it counts and its
+    deviation lies beyond the tolerance, or, whether it counts or not, if the edge there is longer
+    or shorter by more than the limit for edges, or flash is higher than that: a margin that is
+    missing leaves little to count, and flash little deviation. Deviations are told of the places
+    that count, edges of those that show one.
+
+    Attributes
+    ----------
+    length_mm : float
+        Of the margin line.
+    tolerance_um : float
+        NaN for none; edges and flash are judged all the same.
+    edge_limit_um : float
+        How much longer or shorter an edge, and how high flash, may be.
+    counted_share : float
+        Share of the places that count, 0 to 1.
+    mean_um, mean_abs_um : float
+        Of the places' deviations.
+    p95_abs_um : float
+        95th percentile of their sizes (Hazen).
+    beyond_mm : float
+        Length of the line that is beyond.
+    longest_mm : float
+        Longest run of it: places that do not count do not break a run where they are few,
+        and are then part of its length; a closed line has no end that would.
+    longest_deg, longest_words : float, str
+        Angle of the run's middle, and what it is called; NaN and empty without a run.
+    worst_um : float
+        The deviation farthest from zero.
+    worst_mm, worst_deg, worst_words : float, float, str
+        Where: place along the line, angle, words.
+    vertical_um, horizontal_um : float
+        Mean of how much the edge is longer, and larger.
+    short_um, short_deg, short_words : float, float, str
+        Where the edge is shortest (or least long): how much longer it is there.
+    long_um, long_deg, long_words : float, float, str
+        Where it is longest.
+    short_mm, long_mm : float
+        Length of the line with an edge shorter, and longer, by more than the limit.
+    flash_um, flash_deg, flash_words : float, float, str
+        Greatest height of scan surface above the design at any place, and where.
+    flash_mm : float
+        Length of the line with flash higher than the limit.
+    """
+
+    length_mm: float
+    tolerance_um: float
+    edge_limit_um: float
+    counted_share: float
+    mean_um: float
+    mean_abs_um: float
+    p95_abs_um: float
+    beyond_mm: float
+    longest_mm: float
+    longest_deg: float
+    longest_words: str
+    worst_um: float
+    worst_mm: float
+    worst_deg: float
+    worst_words: str
+    vertical_um: float
+    horizontal_um: float
+    short_um: float
+    short_deg: float
+    short_words: str
+    long_um: float
+    long_deg: float
+    long_words: str
+    short_mm: float
+    long_mm: float
+    flash_um: float
+    flash_deg: float
+    flash_words: str
+    flash_mm: float
+
+
+def summarise(
+    places: MarginPlaces,
+    deviation_um: FloatArray,
+    vertical_um: FloatArray,
+    horizontal_um: FloatArray,
+    flash_um: FloatArray,
+    counted: BoolArray,
+    *,
+    tolerance_um: float,
+    edge_limit_um: float,
+    gap_mm: float,
+) -> MarginSummary:
+    """Sum a profile up; arrays as in :class:`.margin_profile.MarginProfile`.
+
+    Parameters
+    ----------
+    places : MarginPlaces
+    deviation_um, vertical_um, horizontal_um, flash_um : (p,) float
+    counted : (p,) bool
+    tolerance_um : float
+        NaN for none.
+    edge_limit_um : float
+    gap_mm : float
+        Longest stretch of places that do not count which does not break a run.
+    """
+    size = np.where(counted, np.abs(deviation_um), np.nan)
+    too_short, too_long = vertical_um < -edge_limit_um, vertical_um > edge_limit_um
+    too_high = flash_um > edge_limit_um
+    beyond = (size > tolerance_um) | too_short | too_long | too_high
+    start, run = longest_run(
+        beyond, counted, gap=int(gap_mm / places.step_mm + 1e-9), closed=places.closed
+    )
+    run_deg = _angle_at(places, start + (run - 1) // 2) if run else np.nan
+    worst, flash = _first_largest(size), _first_largest(np.where(flash_um > 0, flash_um, np.nan))
+    short, long = _first_largest(-vertical_um), _first_largest(vertical_um)
+    values = deviation_um[counted]
+    seen = np.isfinite(vertical_um)
+    words = places.directions.words
+    return MarginSummary(
+        length_mm=places.length_mm,
+        tolerance_um=tolerance_um,
+        edge_limit_um=edge_limit_um,
+        counted_share=float(counted.mean()),
+        mean_um=_mean(values),
+        mean_abs_um=_mean(np.abs(values)),
+        p95_abs_um=_percentile(np.abs(values), 95.0),
+        beyond_mm=_length(places, beyond.sum()),
+        longest_mm=_length(places, run),
+        longest_deg=run_deg,
+        longest_words=words(run_deg),
+        worst_um=_at(deviation_um, worst),
+        worst_mm=_at(places.place_mm, worst),
+        worst_deg=_at(places.angle_deg, worst),
+        worst_words=words(_at(places.angle_deg, worst)),
+        vertical_um=_mean(vertical_um[seen]),
+        horizontal_um=_mean(horizontal_um[seen]),
+        short_um=_at(vertical_um, short),
+        short_deg=_at(places.angle_deg, short),
+        short_words=words(_at(places.angle_deg, short)),
+        long_um=_at(vertical_um, long),
+        long_deg=_at(places.angle_deg, long),
+        long_words=words(_at(places.angle_deg, long)),
+        short_mm=_length(places, too_short.sum()),
+        long_mm=_length(places, too_long.sum()),
+        flash_um=float(flash_um.max()),
+        flash_deg=_at(places.angle_deg, flash),
+        flash_words=words(_at(places.angle_deg, flash)),
+        flash_mm=_length(places, too_high.sum()),
+    )
+
+
+def longest_run(
+    beyond: BoolArray, counted: BoolArray, *, gap: int, closed: bool
+) -> tuple[int, int]:
+    """Find the longest run of places that are beyond.
+
+    Up to ``gap`` places in a row that do not count join the runs on both sides of them; a place
+    that counts and is not beyond never does.
+
+    Parameters
+    ----------
+    beyond, counted : (p,) bool
+    gap : int
+    closed : bool
+        Whether the last place is followed by the first.
+
+    Returns
+    -------
+    start, count : int
+        The first place of the run and how many it has, those between included; (0, 0) for none.
+        The first of equally long ones.
+    """
+    inside = np.flatnonzero(beyond)
+    if not len(inside):
+        return 0, 0
+    count = len(beyond)
+    following = np.append(inside[1:], inside[0] + count)
+    good = np.concatenate([[0], np.cumsum(np.tile(counted & ~beyond, 2))])
+    between = good[following] - good[inside + 1]
+    joined = (between == 0) & (following - inside - 1 <= gap)
+    if not closed:
+        joined[-1] = False
+    if joined.all():
+        return 0, count
+    first = inside[np.flatnonzero(~np.roll(joined, 1))]
+    last = inside[np.flatnonzero(~joined)]
+    if last[0] < first[0]:  # the first of these ends a run that goes on over the line's beginning
+        last = np.append(last[1:], last[0] + count)
+    lengths: IntArray = last - first + 1
+    best = int(np.argmax(lengths))
+    return int(first[best]), int(lengths[best])
+
+
+def _length(places: MarginPlaces, count: int | np.integer[Any]) -> float:
+    return min(float(count) * places.step_mm, places.length_mm)
+
+
+def _angle_at(places: MarginPlaces, row: int) -> float:
+    return float(places.angle_deg[row % len(places)])
+
+
+def _first_largest(values: FloatArray) -> int | None:
+    """The first place of the largest value; None if all are NaN."""
+    found = np.isfinite(values)
+    return int(np.nanargmax(values)) if found.any() else None
+
+
+def _at(values: FloatArray, row: int | None) -> float:
+    return float("nan") if row is None else float(values[row])
+
+
+def _mean(values: FloatArray) -> float:
+    return float(values.mean()) if len(values) else np.nan
+
+
+def _percentile(values: FloatArray, percent: float) -> float:
+    if not len(values):
+        return np.nan
+    return float(weighted_percentile(values, np.ones(len(values)), np.array([percent]))[0])
