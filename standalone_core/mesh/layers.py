@@ -9,6 +9,7 @@ closed pieces, these pieces overlap.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,6 +28,7 @@ MAX_LAYER_ANGLE_DEG = 30.0
 MIN_LAYER_AREA_MM2 = 0.5
 MIN_OVERLAP_MM = 0.003
 SPACING_MM = 0.25
+MOST_TOLD = 3
 
 # Lines meet a surface that leans by up to 55° (the most to the nearest axis) 1.7 spacings apart.
 _BESIDE = 2.0
@@ -59,7 +61,8 @@ class DoubleLayer:
         return (
             f"A second layer of surface lies over {self.area_mm2:.1f} mm², about "
             f"{self.distance_um:.0f} µm (up to {self.most_um:.0f} µm) from the first, facing the "
-            f"same way, around {place_words(self.place_mm)}."
+            f"same way, around {place_words(self.place_mm)}. What is measured there may belong to "
+            "either."
         )
 
 
@@ -102,6 +105,11 @@ class Overlaps:
 
     layers: tuple[DoubleLayer, ...] = ()
     pieces: tuple[PieceOverlap, ...] = ()
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """What there is, a sentence each; of many, the largest."""
+        return (*_largest(self.layers, "double layers"), *_largest(self.pieces, "overlaps"))
 
 
 def find_overlaps(mesh: TriangleMesh, outward: BoolArray | None = None) -> Overlaps:
@@ -259,6 +267,12 @@ def _shared_spans(
     pair = np.minimum(one, other) * piece_count + np.maximum(one, other)
     middles = 0.5 * (points[lower] + points[lower + 1])
     return pair, middles, length, np.full(len(lower), stack.found.axis)
+
+
+def _largest(found: Sequence[DoubleLayer | PieceOverlap], what: str) -> tuple[str, ...]:
+    told = tuple(item.words for item in found[:MOST_TOLD])
+    smaller = len(found) - len(told)
+    return (*told, f"{smaller:,} smaller {what} of this kind.") if smaller else told
 
 
 def _central(points: FloatArray, weights: FloatArray) -> tuple[float, float, float]:
