@@ -272,17 +272,19 @@ def areas(
 @json_option
 @guarded
 def inspect(file: Path, unit: str, as_json: bool) -> None:
-    """Report the health of a mesh FILE: size, unit, pieces, open borders, faulty faces."""
+    """Report the health of a mesh FILE: size, unit, pieces, borders, faulty faces, overlaps."""
     from .mesh.files import read_mesh
+    from .mesh.intersections import self_intersections
     from .mesh.repair import repair_mesh
     from .report.terminal import health_document, health_table
 
     mesh_file = read_mesh(file, unit=unit)
     repair = repair_mesh(mesh_file.mesh)
+    found = self_intersections(repair.mesh)
     if as_json:
-        click.echo(json.dumps(health_document(mesh_file, repair), indent=2, allow_nan=False))
+        click.echo(json.dumps(health_document(mesh_file, repair, found), indent=2, allow_nan=False))
     else:
-        screen.print(health_table(mesh_file, repair))
+        screen.print(health_table(mesh_file, repair, found))
 
 
 @main.command()

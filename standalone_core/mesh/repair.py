@@ -18,6 +18,7 @@ from .health import (
     duplicate_faces,
     inspect_mesh,
 )
+from .layers import find_overlaps
 from .shells import MAX_OPENING_SHARE
 from .triangle_mesh import BoolArray, TriangleMesh
 
@@ -82,7 +83,9 @@ def repair_mesh(mesh: TriangleMesh, *, drop_debris: bool = False) -> Repair:
             subject=mesh.name,
             remedy="Export it again as a surface mesh.",
         )
-    return Repair(mended, tuple(actions), health, _warnings(mended, health, drop_debris))
+    overlaps = health.overlaps if mended is mesh else find_overlaps(mended)
+    warnings = (*_warnings(mended, health, drop_debris), *overlaps.words)
+    return Repair(mended, tuple(actions), health, warnings)
 
 
 def _merged(mesh: TriangleMesh, actions: list[str]) -> TriangleMesh:

@@ -43,6 +43,7 @@ if TYPE_CHECKING:
     from ..measure import CheckedMesh
     from ..mesh.files import MeshFile
     from ..mesh.health import HealthReport
+    from ..mesh.intersections import SelfIntersections
     from ..mesh.repair import Repair
 
 GIVEN_BY = {NO_MESIAL: "--mesial", NO_INSERTION: "--insertion"}
@@ -250,7 +251,9 @@ def areas_table(area_set: AreaSet) -> RenderableType:
     return Group(table, _lines(lines))
 
 
-def health_table(mesh_file: MeshFile, repair: Repair) -> RenderableType:
+def health_table(
+    mesh_file: MeshFile, repair: Repair, intersections: SelfIntersections
+) -> RenderableType:
     """Return the health of a mesh file: what it is, what is wrong, what was mended."""
     table = Table(
         title=Text(f"Health of {mesh_file.path.name}"),
@@ -264,12 +267,12 @@ def health_table(mesh_file: MeshFile, repair: Repair) -> RenderableType:
     )
     table.add_column("What")
     table.add_column("Value")
-    for what, value in _health_rows(mesh_file, repair.health):
+    for what, value in _health_rows(mesh_file, repair.health, intersections):
         table.add_row(what, value)
-    problems = repair.health.problems
+    problems = [*repair.health.problems, intersections.words]
     parts: list[RenderableType] = [table]
     for title, texts in (
-        ("Problems", problems or ("None.",)),
+        ("Problems", [text for text in problems if text] or ["None."]),
         ("Mended on a copy", repair.actions),
         ("Not mended", repair.warnings),
         ("Notes", mesh_file.notes),
@@ -279,7 +282,9 @@ def health_table(mesh_file: MeshFile, repair: Repair) -> RenderableType:
     return Group(*parts)
 
 
-def _health_rows(mesh_file: MeshFile, health: HealthReport) -> list[tuple[str, str]]:
+def _health_rows(
+    mesh_file: MeshFile, health: HealthReport, intersections: SelfIntersections
+) -> list[tuple[str, str]]:
     sides = " × ".join(f"{side:.2f}" for side in health.size_mm)
     volume = NO_VALUE if health.volume_mm3 is None else f"{health.volume_mm3:.2f} mm³"
     border = f", {health.border_length_mm:.2f} mm" if health.borders else ""
@@ -298,6 +303,9 @@ def _health_rows(mesh_file: MeshFile, health: HealthReport) -> list[tuple[str, s
         ("Duplicate faces", f"{health.duplicate_faces:,}"),
         ("Edges between faces of opposite winding", f"{health.mixed_winding_edges:,}"),
         ("Shells turned inside out", f"{health.inward_pieces:,}"),
+        ("Double layers of surface", f"{len(health.double_layers):,}"),
+        ("Pairs of overlapping pieces", f"{len(health.overlapping_pieces):,}"),
+        ("Pairs of triangles through each other", f"{intersections.pairs:,}"),
         ("Vertices that are not numbers", f"{mesh_file.nan_vertices:,}"),
         ("Area", f"{health.area_mm2:.2f} mm²"),
         ("Volume", volume),

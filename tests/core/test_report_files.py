@@ -16,6 +16,7 @@ from check_results import Reader, make_result
 from cuspwise.standalone_core.check import CheckResult
 from cuspwise.standalone_core.deviation.verdict import Tolerances
 from cuspwise.standalone_core.mesh.files import read_mesh
+from cuspwise.standalone_core.mesh.intersections import self_intersections
 from cuspwise.standalone_core.mesh.repair import repair_mesh
 from cuspwise.standalone_core.report.colour import (
     deviation_colours,
@@ -248,9 +249,10 @@ def test_health_is_told(shared_meshes: Path) -> None:
     mesh_file = read_mesh(next((shared_meshes / "nasty").glob("*.stl")))
     repair = repair_mesh(mesh_file.mesh)
     console = Console(width=80, file=io.StringIO())
-    console.print(health_table(mesh_file, repair))
+    found = self_intersections(repair.mesh)
+    console.print(health_table(mesh_file, repair, found))
     assert f"{repair.health.triangles:,}" in console.file.getvalue()
-    json.dumps(health_document(mesh_file, repair), allow_nan=False)
+    json.dumps(health_document(mesh_file, repair, found), allow_nan=False)
 
 
 def test_headline_is_decided_by_the_worst() -> None:
