@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -126,6 +126,26 @@ class MarginProfile:
     def __len__(self) -> int:
         """Count of places."""
         return len(self.place_mm)
+
+    @property
+    def length_mm(self) -> float:
+        """Length of the line, mm."""
+        return self.summary.length_mm
+
+    def with_tolerance(self, tolerance_um: float) -> MarginProfile:
+        """Return the same profile, summed up by another tolerance, µm; NaN for none."""
+        summary = summarise(
+            self,
+            self.deviation_um,
+            self.vertical_um,
+            self.horizontal_um,
+            self.flash_um,
+            self.counted,
+            tolerance_um=tolerance_um,
+            edge_limit_um=self.settings.edge_limit_um,
+            gap_mm=self.settings.gap_mm,
+        )
+        return replace(self, summary=summary)
 
 
 def why_no_margin_profile(area_set: AreaSet) -> str:

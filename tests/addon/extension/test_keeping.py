@@ -12,7 +12,8 @@ import pytest
 
 def whole(case: SimpleNamespace, scan: Any) -> dict[str, Any]:
     store = case.part("addon.store")
-    return store.rows_of(store.result_of(scan))[0]
+    row = store.rows_of(store.result_of(scan))[0]
+    return {**row, **dict(zip("xyz", row.pop("peak_mm"), strict=True))}
 
 
 def state(case: SimpleNamespace, scan: Any | None = None) -> str:
