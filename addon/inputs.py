@@ -17,7 +17,7 @@ from ..standalone_core.areas.supports import SupportContact, with_supports
 from ..standalone_core.check import CheckResult, CheckSettings, check_meshes_steps
 from ..standalone_core.deviation.field import DeviationSettings
 from ..standalone_core.deviation.verdict import Tolerances
-from ..standalone_core.errors import AreaError
+from ..standalone_core.errors import AreaError, OtherDesignError
 from ..standalone_core.mesh.refine import evaluation_mesh
 from ..standalone_core.mesh.repair import repair_mesh
 from ..standalone_core.mesh.triangle_mesh import TriangleMesh
@@ -259,7 +259,7 @@ def load_areas_file_steps(
     try:
         loaded = yield from scaled(reading, 0.2, 0.6)
         return loaded.moved(np.linalg.inv(there), evaluation)
-    except AreaError:
+    except OtherDesignError:
         if np.allclose(there, np.eye(4)):
             raise
     return (yield from scaled(load_areas_steps(path, evaluation), 0.6, 1.0))

@@ -11,60 +11,41 @@ import numpy as np
 import scipy
 
 from .areas.area_set import AreaSet
-from .areas.files import load_areas_steps
-from .areas.find import find_areas_steps
-from .areas.supports import with_supports
-from .check_settings import CheckSettings, faces_to_fit, no_area, refuse_unknown_areas
+from .check_settings import CheckSettings, no_area, refuse_unknown_areas
 from .deviation.contacts import ContactResult, measure_contacts
 from .deviation.exceedances import Exceedance
-from .deviation.field import DeviationField, Direction, measure_deviation_steps
+from .deviation.field import DeviationField, Direction
 from .deviation.judgement import Judgement, judge_deviations
 from .deviation.margin_profile import MarginProfile, margin_profile
 from .deviation.measures import AreaMeasures
+from .deviation.unmatched import UnmatchedPiece
 from .deviation.verdict import Verdict, doubt_about
+from .measure import (
+    CheckedMesh,
+    MeasuredScan,
+    ReadyDesign,
+    checked_surface,
+    measure_scan_steps,
+    ready_design_steps,
+)
 from .mesh.files import MeshFile, read_mesh
-from .mesh.refine import EvaluationMesh, evaluation_mesh
-from .mesh.repair import Repair, repair_mesh
+from .mesh.refine import EvaluationMesh
 from .mesh.triangle_mesh import TriangleMesh
 from .progress import Progress, Steps, run, scaled
 from .stopwatch import Stopwatch
 from .superimpose.result import Superimposition
-from .superimpose.superimposition import superimpose_steps
-from .surface.closest import SurfaceIndex
 from .version import VERSION
 
 __all__ = [
     "CheckResult",
     "CheckSettings",
-    "CheckedMesh",
     "check",
     "check_meshes",
     "check_meshes_steps",
     "check_steps",
     "contacts_of",
-    "faces_to_fit",
-    "refuse_unknown_areas",
     "versions_used",
 ]
-
-
-@dataclass(frozen=True, eq=False)
-class CheckedMesh:
-    """One of the two surfaces as it was used.
-
-    Attributes
-    ----------
-    mesh : TriangleMesh
-        After repair, in its own frame, mm.
-    repair : Repair
-        What was found and what was done about it, on a copy.
-    file : MeshFile or None
-        Where it was read from; None for a mesh handed over in memory.
-    """
-
-    mesh: TriangleMesh
-    repair: Repair
-    file: MeshFile | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,6 +81,8 @@ class CheckResult:
         Those of the warnings that depend on the tolerances.
     contacts : tuple of ContactResult
         What is left of each support contact.
+    unmatched : tuple of UnmatchedPiece
+        Scan surface without a counterpart on the design, the highest first.
     margin_profile : MarginProfile or None
         The deviation along the margin line, place by place; None without a margin line.
     """
@@ -120,6 +103,7 @@ class CheckResult:
     settings: CheckSettings
     judged_warnings: tuple[str, ...] = ()
     contacts: tuple[ContactResult, ...] = ()
+    unmatched: tuple[UnmatchedPiece, ...] = ()
     margin_profile: MarginProfile | None = None
 
     @property
@@ -218,98 +202,54 @@ def _check_steps(
 ) -> Steps[CheckResult]:
     yield Progress("Looking for faults", 0.0)
     with watch.stage("repair"):
-        design = _repaired(design_input, settings)
-        scan = _repaired(scan_input, settings)
-    if area_set is None:
-        area_set = yield from watch.timed("areas", _area_steps(design.mesh, settings), 0.1, 0.35)
-    area_set = with_supports(area_set, settings.contacts)
-    yield Progress("Indexing the design", 0.35)
-    with watch.stage("index"):
-        design_index = SurfaceIndex(area_set.evaluation.mesh)
-    refuse_unknown_areas(area_set, settings.tolerances)
-    use_faces = faces_to_fit(area_set, settings.fit_areas)
-    fit_steps = superimpose_steps(
-        scan.mesh, design_index, settings.superimpose, use_faces=use_faces
-    )
-    superimposition = yield from watch.timed("superimpose", fit_steps, 0.4, 0.7)
-    moved = scan.mesh.moved(superimposition.T_design_scan)
-    scan_in_place, forward, backward = yield from scaled(
-        _deviation_steps(area_set.evaluation, moved, design_index, settings, watch), 0.7, 0.95
-    )
+        design = checked_surface(design_input, settings)
+        scan = checked_surface(scan_input, settings)
+    ready_steps = ready_design_steps(design, settings, area_set=area_set, watch=watch)
+    ready = yield from scaled(ready_steps, 0.1, 0.4)
+    refuse_unknown_areas(ready.area_set, settings.tolerances)
+    measure_steps = measure_scan_steps(scan, ready, settings, watch=watch)
+    measured = yield from scaled(measure_steps, 0.4, 0.95)
     yield Progress("Comparing with the tolerances", 0.95)
     with watch.stage("judge"):
         judgement = judge_deviations(
-            (forward, backward),
-            area_set,
-            superimposition,
+            measured.fields,
+            ready.area_set,
+            measured.superimposition,
             settings.tolerances,
+            is_design=measured.is_design,
+            layers=measured.layers,
             exceedances=settings.exceedances,
             weighted=settings.weighted,
         )
-        contacts = contacts_of(forward, area_set, superimposition, settings)
+        contacts = contacts_of(
+            measured.design_to_scan, ready.area_set, measured.superimposition, settings
+        )
         profile = margin_profile(
-            forward, backward, area_set, scan_in_place, settings.tolerances.limit_um("margin")
+            *measured.fields,
+            ready.area_set,
+            measured.in_place,
+            settings.tolerances.limit_um("margin"),
         )
     return CheckResult(
         design=design,
         scan=scan,
-        area_set=area_set,
-        superimposition=superimposition,
-        scan_in_place=scan_in_place,
-        design_to_scan=forward,
-        scan_to_design=backward,
+        area_set=ready.area_set,
+        superimposition=measured.superimposition,
+        scan_in_place=measured.in_place,
+        design_to_scan=measured.design_to_scan,
+        scan_to_design=measured.scan_to_design,
         measures=judgement.measures,
         exceedances=judgement.exceedances,
+        unmatched=judgement.unmatched,
         verdicts=judgement.verdicts,
-        warnings=_warnings(design, scan, area_set, superimposition, judgement),
+        warnings=_warnings(ready, measured, judgement),
         seconds=watch.seconds,
         versions=versions_used(),
-        settings=replace(settings, areas=area_set.settings),
+        settings=replace(settings, areas=ready.area_set.settings),
         judged_warnings=judgement.warnings,
         contacts=contacts,
         margin_profile=profile,
     )
-
-
-def _repaired(source: MeshFile | TriangleMesh, settings: CheckSettings) -> CheckedMesh:
-    """Return a usable copy of a surface, with what was found and done."""
-    file = source if isinstance(source, MeshFile) else None
-    mesh = source.mesh if isinstance(source, MeshFile) else source
-    repair = repair_mesh(mesh, drop_debris=settings.drop_debris)
-    return CheckedMesh(mesh=repair.mesh, repair=repair, file=file)
-
-
-def _area_steps(design: TriangleMesh, settings: CheckSettings) -> Steps[AreaSet]:
-    """Make the evaluation mesh and find its areas, or load them."""
-    yield Progress("Placing the evaluation points", 0.0)
-    evaluation = evaluation_mesh(design, settings.spacing_mm)
-    if settings.areas_file is not None:
-        loading = load_areas_steps(settings.areas_file, evaluation)
-        return (yield from scaled(loading, 0.2, 1.0))
-    return (yield from scaled(find_areas_steps(evaluation, settings.areas), 0.2, 1.0))
-
-
-def _deviation_steps(
-    evaluation: EvaluationMesh,
-    scan: TriangleMesh,
-    design_index: SurfaceIndex,
-    settings: CheckSettings,
-    watch: Stopwatch,
-) -> Steps[tuple[EvaluationMesh, DeviationField, DeviationField]]:
-    """Measure both directions; return the superimposed scan's evaluation mesh with them."""
-    yield Progress("Indexing the scan", 0.0)
-    with watch.stage("index"):
-        scan_index = SurfaceIndex(scan)
-        scan_in_place = evaluation_mesh(scan, settings.spacing_mm)
-    forward_steps = measure_deviation_steps(
-        evaluation.mesh, scan_index, "design_to_scan", settings.deviation
-    )
-    forward = yield from watch.timed("measure", forward_steps, 0.2, 0.6)
-    backward_steps = measure_deviation_steps(
-        scan_in_place.mesh, design_index, "scan_to_design", settings.deviation
-    )
-    backward = yield from watch.timed("measure", backward_steps, 0.6, 1.0)
-    return scan_in_place, forward, backward
 
 
 def contacts_of(
@@ -324,23 +264,15 @@ def contacts_of(
     return measure_contacts(field, area_set, settings.contact, doubt=doubt)
 
 
-def _warnings(
-    design: CheckedMesh,
-    scan: CheckedMesh,
-    area_set: AreaSet,
-    superimposition: Superimposition,
-    judgement: Judgement,
-) -> tuple[str, ...]:
+def _warnings(ready: ReadyDesign, measured: MeasuredScan, judgement: Judgement) -> tuple[str, ...]:
     """Gather what the reader must know before trusting the numbers, each once."""
-    found: list[str] = []
-    for title, part in (("Design", design), ("Scan", scan)):
-        if part.file is not None:
-            found += [f"{title}: {text}" for text in part.file.notes]
-        found += [f"{title}: {text}" for text in part.repair.warnings]
-    if superimposition.verdict != "good":
-        found.append(f"Superimposition: {superimposition.reason}")
-    found += [f"Superimposition: {text}" for text in superimposition.warnings]
-    found += [f"Areas: {text}" for text in area_set.warnings]
+    fit = measured.superimposition
+    found = [f"Design: {text}" for text in ready.design.notes]
+    found += [f"Scan: {text}" for text in measured.scan.notes]
+    if fit.verdict != "good":
+        found.append(f"Superimposition: {fit.reason}")
+    found += [f"Superimposition: {text}" for text in fit.warnings]
+    found += [f"Areas: {text}" for text in ready.area_set.warnings]
     found += judgement.warnings
     return tuple(dict.fromkeys(found))
 

@@ -12,7 +12,7 @@ from .areas.supports import SupportContact
 from .deviation.contacts import ContactSettings
 from .deviation.exceedances import ExceedanceSettings
 from .deviation.field import DeviationSettings
-from .deviation.verdict import Tolerances
+from .deviation.tolerances import ANY_AREA, Tolerances
 from .errors import AreaError, SettingError
 from .mesh.triangle_mesh import BoolArray
 from .superimpose.settings import SuperimposeSettings
@@ -93,7 +93,8 @@ def faces_to_fit(area_set: AreaSet, names: tuple[str, ...]) -> BoolArray | None:
 
 def refuse_unknown_areas(area_set: AreaSet, tolerances: Tolerances) -> None:
     """A tolerance for a misspelt area would leave the area itself to the default."""
-    for name in tolerances.mean_abs_um:
+    named = {*tolerances.mean_abs_um, *tolerances.scanner_um} - {ANY_AREA}
+    for name in sorted(named):
         if name not in area_set.areas and name not in area_set.missing:
             raise no_area(name, area_set)
 

@@ -148,6 +148,32 @@ for study_command in STUDY_COMMANDS:
     help="Largest acceptable mean absolute deviation; repeatable; 'AREA=none' takes it away.",
 )
 @click.option(
+    "--scanner-uncertainty",
+    "scanner_um",
+    multiple=True,
+    metavar="[AREA=]UM",
+    help="Standard uncertainty of a mean absolute deviation that comes from the scanner, of one "
+    "area or of all; repeatable.",
+)
+@click.option(
+    "--unmatched-height",
+    "max_unmatched_um",
+    type=float,
+    default=100.0,
+    show_default=True,
+    metavar="UM",
+    help="Scan surface without a counterpart on the design may stand this high.",
+)
+@click.option(
+    "--unmatched-area",
+    "max_unmatched_mm2",
+    type=float,
+    default=0.2,
+    show_default=True,
+    metavar="MM2",
+    help="And a piece of it may be this large.",
+)
+@click.option(
     "--contact",
     "contacts",
     multiple=True,
@@ -214,25 +240,27 @@ def areas(
 ) -> None:
     """Find the areas of DESIGN: margin line, intaglio, external, occlusal, axial, margin, …"""
     from .areas.files import save_areas
-    from .areas.find import find_areas_steps
-    from .mesh.files import read_mesh
-    from .mesh.refine import evaluation_mesh
-    from .mesh.repair import repair_mesh
+    from .check_settings import CheckSettings
+    from .measure import area_steps, read_design
     from .report.terminal import areas_document, areas_table
 
     if out is not None:
         refuse_overwriting(out, (design,))
-    mesh_file = read_mesh(design, unit=unit)
-    repair = repair_mesh(mesh_file.mesh, drop_debris=drop_debris)
-    evaluation = evaluation_mesh(repair.mesh, spacing_mm)
-    found = Stage(messages).run(find_areas_steps(evaluation, area_settings(given)))
+    settings = CheckSettings(
+        design_unit=unit,
+        spacing_mm=spacing_mm,
+        drop_debris=drop_debris,
+        areas=area_settings(given),
+    )
+    surface = read_design(design, settings)
+    found = Stage(messages).run(area_steps(surface, settings))
     if out is not None:
         save_areas(out, found)
     if as_json:
         click.echo(json.dumps(areas_document(found), indent=2, allow_nan=False))
         return
     screen.print(areas_table(found))
-    for text in (*mesh_file.notes, *repair.actions, *repair.warnings):
+    for text in (*surface.repair.actions, *surface.notes):
         screen.print(f"  {text}", markup=False)
     if out is not None:
         screen.print(f"Areas saved to {out}", markup=False)
@@ -244,17 +272,19 @@ def areas(
 @json_option
 @guarded
 def inspect(file: Path, unit: str, as_json: bool) -> None:
-    """Report the health of a mesh FILE: size, unit, pieces, open borders, faulty faces."""
+    """Report the health of a mesh FILE: size, unit, pieces, borders, faulty faces, overlaps."""
     from .mesh.files import read_mesh
+    from .mesh.intersections import self_intersections
     from .mesh.repair import repair_mesh
     from .report.terminal import health_document, health_table
 
     mesh_file = read_mesh(file, unit=unit)
     repair = repair_mesh(mesh_file.mesh)
+    found = self_intersections(repair.mesh)
     if as_json:
-        click.echo(json.dumps(health_document(mesh_file, repair), indent=2, allow_nan=False))
+        click.echo(json.dumps(health_document(mesh_file, repair, found), indent=2, allow_nan=False))
     else:
-        screen.print(health_table(mesh_file, repair))
+        screen.print(health_table(mesh_file, repair, found))
 
 
 @main.command()

@@ -31,7 +31,13 @@ AREA_OPTIONS = {
     "insertion": "--insertion",
     "area_settings": "--area-setting",
 }
-OPTION_OF = {**AREA_OPTIONS, "spacing_mm": "--spacing", "search_mm": "--search"}
+OPTION_OF = {
+    **AREA_OPTIONS,
+    "spacing_mm": "--spacing",
+    "search_mm": "--search",
+    "max_unmatched_um": "--unmatched-height",
+    "max_unmatched_mm2": "--unmatched-area",
+}
 """Options by the name of the setting that they set."""
 
 
@@ -39,7 +45,7 @@ def check_settings(given: dict[str, Any]) -> CheckSettings:
     """Check settings from the command line's options."""
     from .check import CheckSettings
     from .deviation.field import DeviationSettings
-    from .deviation.verdict import Tolerances
+    from .deviation.tolerances import Tolerances
 
     if given["areas_file"] is not None:
         for name, option in AREA_OPTIONS.items():
@@ -59,7 +65,11 @@ def check_settings(given: dict[str, Any]) -> CheckSettings:
         superimpose=_superimpose_settings(given),
         fit_areas=given["fit_on"],
         deviation=DeviationSettings(search_mm=given["search_mm"]),
-        tolerances=Tolerances().changed(read_tolerances(given["tolerances"])),
+        tolerances=Tolerances(
+            max_unmatched_um=given["max_unmatched_um"],
+            max_unmatched_mm2=given["max_unmatched_mm2"],
+            scanner_um=read_uncertainties(given["scanner_um"]),
+        ).changed(read_tolerances(given["tolerances"])),
         weighted=not given["unweighted"],
         contacts=tuple(read_contact(text) for text in given["contacts"]),
     )
@@ -150,6 +160,24 @@ def read_tolerances(texts: Iterable[str]) -> dict[str, float | None]:
                 f"{text!r} is not a tolerance.",
                 subject="--tolerance",
                 remedy="Give an area and micrometres, such as '--tolerance margin=15'.",
+            ) from None
+    return found
+
+
+def read_uncertainties(texts: Iterable[str]) -> dict[str, float]:
+    """Read ``UM`` and ``AREA=UM`` options."""
+    from .deviation.tolerances import ANY_AREA
+
+    found: dict[str, float] = {}
+    for text in texts:
+        area, _, value = text.rpartition("=")
+        try:
+            found[area.strip() or ANY_AREA] = float(value)
+        except ValueError:
+            raise SettingError(
+                f"{text!r} is not an uncertainty.",
+                subject="--scanner-uncertainty",
+                remedy="Give micrometres, such as '1.5', or an area with them, 'margin=1.5'.",
             ) from None
     return found
 

@@ -57,6 +57,10 @@ class AreaError(CuspwiseError):
     """An area that cannot be found, read or used."""
 
 
+class OtherDesignError(AreaError):
+    """Areas that were made on another design."""
+
+
 class ReportError(CuspwiseError):
     """A result that cannot be written or drawn."""
 

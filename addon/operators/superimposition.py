@@ -6,13 +6,17 @@ import bpy
 import numpy as np
 from mathutils import Matrix
 
+from ...standalone_core.areas.area_set import AreaSet
+from ...standalone_core.check_settings import faces_to_fit
 from ...standalone_core.errors import AreaError
+from ...standalone_core.measure import (
+    checked_surface,
+    ready_design_steps,
+    superimpose_scan_steps,
+)
 from ...standalone_core.mesh.refine import evaluation_mesh
-from ...standalone_core.mesh.repair import repair_mesh
 from ...standalone_core.progress import Progress, scaled
 from ...standalone_core.report.words import SUPERIMPOSITION_WORDS, micrometres
-from ...standalone_core.superimpose.superimposition import superimpose_steps
-from ...standalone_core.surface.closest import SurfaceIndex
 from .. import bridge, colour_map, identifiers, inputs, store
 from ..job import JobOperator
 from . import ready
@@ -111,34 +115,25 @@ def move_scan(context, design, scan, superimposition):
 
 def _steps(design, scan, choices):
     yield Progress("Looking for faults", 0.0)
-    design_mesh = repair_mesh(design.mesh).mesh
-    scan_mesh = repair_mesh(scan.mesh).mesh
-    names = inputs.fit_areas(choices)
-    use_faces = None
-    if names:
-        area_set = yield from scaled(inputs.area_steps(design, choices), 0.05, 0.4)
-        evaluation = area_set.evaluation
-        use_faces = _faces_in(area_set, names)
+    settings = inputs.check_settings(choices)
+    design_surface, scan_surface = checked_surface(design.mesh), checked_surface(scan.mesh)
+    if settings.fit_areas:
+        area_set = yield from scaled(inputs.area_steps(design, choices), 0.05, 0.35)
+        _refuse_empty(area_set, settings.fit_areas)
     else:
-        evaluation = evaluation_mesh(design_mesh, choices["spacing_mm"])
-    yield Progress("Indexing the design", 0.4)
-    index = SurfaceIndex(evaluation.mesh)
-    fit = superimpose_steps(
-        scan_mesh, index, inputs.superimpose_settings(choices), use_faces=use_faces
-    )
+        points = evaluation_mesh(design_surface.mesh, settings.spacing_mm)
+        area_set = AreaSet(evaluation=points, areas={})
+    ready_steps = ready_design_steps(design_surface, settings, area_set=area_set)
+    ready = yield from scaled(ready_steps, 0.35, 0.45)
+    fit = superimpose_scan_steps(scan_surface, ready, settings)
     return (yield from scaled(fit, 0.45, 1.0))
 
 
-def _faces_in(area_set, names):
-    points = np.zeros(len(area_set.evaluation.points), dtype=bool)
-    for name in names:
-        points |= area_set[name].points
-    faces = points[area_set.evaluation.mesh.faces].all(axis=1)
-    if not faces.any():
+def _refuse_empty(area_set, names):
+    if not faces_to_fit(area_set, names).any():
         raise AreaError(
             "It is empty.", subject=names[0], remedy="Superimpose on the whole crown instead."
         )
-    return faces
 
 
 CLASSES = (Superimpose, RestorePose)

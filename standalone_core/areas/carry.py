@@ -19,6 +19,7 @@ from scipy.spatial import cKDTree
 from ..errors import AreaError
 from ..mesh.refine import EvaluationMesh, evaluation_mesh
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
+from .off_surface import cause_of
 from .supports import disc_points
 
 REMEDY = "Correct the entry, or delete it to have it found automatically."
@@ -53,15 +54,23 @@ class Carrier:
     def belongs(self) -> bool:
         """Tell whether the file was made on the design at hand."""
         design = self._evaluation.design
-        if self._document.get("design_checksum") == design.checksum:
-            return True
-        if self._places is None or self._vertex_count != len(design.vertices):
+        is_copy = self._document.get("design_checksum") == design.checksum
+        if self._places is None:
+            return is_copy
+        if self._vertex_count != len(design.vertices):
             return False
         area = float(self._document["design_area_mm2"])
-        same_surface = abs(area - design.area_mm2) <= _MATCH_AREA * design.area_mm2
+        same_surface = is_copy or abs(area - design.area_mm2) <= _MATCH_AREA * design.area_mm2
         own = self._nearest[: self._vertex_count]
         apart = np.linalg.norm(self._places[own] - design.vertices, axis=1)
         return same_surface and bool((apart <= MATCH_MM).all())
+
+    @property
+    def why_not(self) -> str:
+        """Why the file's places probably do not lie on the design, as a sentence or nothing."""
+        if self._places is None or self._vertex_count != len(self._evaluation.design.vertices):
+            return ""
+        return cause_of(self._places[: self._vertex_count], self._evaluation, MATCH_MM)
 
     def points(self, name: str, entry: Mapping[str, Any]) -> BoolArray:
         """Return which evaluation points at hand (n',) an entry holds.
@@ -74,12 +83,32 @@ class Carrier:
         if "design_vertices" in entry:
             return self._from_design_vertices(name, entry["design_vertices"])
         if "centre_mm" in entry:
-            centre, radius = np.array(entry["centre_mm"], dtype=float), float(entry["radius_mm"])
-            return disc_points(self._evaluation.mesh, centre, radius)
+            return self._disc(name, entry)
         if self._places is not None:
             return _from_runs(name, entry["runs"], len(self._places))[self._nearest]
         there = _from_runs(name, entry["runs"], len(self._source.points))
         return there if self._source is self._evaluation else there[self._nearest]
+
+    def _disc(self, name: str, entry: Mapping[str, Any]) -> BoolArray:
+        centre, radius = np.array(entry["centre_mm"], dtype=float), float(entry["radius_mm"])
+        largest = self._evaluation.design.diagonal_mm
+        if centre.shape != (3,) or not np.isfinite(centre).all() or not 0 < radius <= largest:
+            raise AreaError(
+                f"Area {name} has the place {reprlib.repr(entry['centre_mm'])} and the radius "
+                f"{radius:g} mm: three finite numbers, and a radius above 0 and up to "
+                f"{largest:.3g} mm, the design's diagonal, can be used.",
+                subject=name,
+                remedy=REMEDY,
+            )
+        try:
+            return disc_points(self._evaluation.mesh, centre, radius)
+        except AreaError as problem:
+            cause = cause_of(centre[None], self._evaluation, radius)
+            raise AreaError(
+                f"Area {name} cannot be placed: {problem.reason}{cause}",
+                subject=name,
+                remedy=problem.remedy,
+            ) from problem
 
     @property
     def _vertex_count(self) -> int:

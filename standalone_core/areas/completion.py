@@ -8,6 +8,7 @@ from ..progress import Steps, scaled
 from .area_set import AREA_NAMES, AreaSet, MarginLine
 from .find import areas_of_layout_steps
 from .layout import find_layout_steps, with_margin_line
+from .off_surface import refuse_line_off_surface
 
 
 def completed_steps(held: AreaSet) -> Steps[AreaSet]:
@@ -28,10 +29,11 @@ def completed_steps(held: AreaSet) -> Steps[AreaSet]:
     Raises
     ------
     AreaError
-        The margin line does not part the surface.
+        The margin line lies off the surface or does not part it.
     """
     line = held.margin_line
     if line is not None and line.origin != "automatic":
+        refuse_line_off_surface(line, held.evaluation)
         anew = yield from _found_steps(held, line)
         return anew.replaced(area for area in held.areas.values() if area.origin != "automatic")
     if _is_whole(held):

@@ -42,7 +42,7 @@ from typing import Any
 import numpy as np
 
 from ..atomic import atomic_write
-from ..errors import AreaError, SettingError
+from ..errors import AreaError, OtherDesignError, SettingError
 from ..mesh.refine import EvaluationMesh
 from ..mesh.triangle_mesh import FloatArray
 from ..progress import Progress, Steps, run, scaled
@@ -120,14 +120,16 @@ def load_areas_steps(path: str | Path, evaluation: EvaluationMesh) -> Steps[Area
     Raises
     ------
     AreaError
-        The file is not an areas file, is broken, or belongs to another design.
+        The file is not an areas file, is broken, or holds a line or a place off the surface.
+    OtherDesignError
+        It belongs to another design.
     """
     yield Progress("Reading the areas", 0.0)
     document = _read(Path(path))
     try:
         return (yield from scaled(areas_of_document_steps(document, evaluation), 0.1, 1.0))
     except AreaError as problem:
-        raise AreaError(problem.reason, subject=path, remedy=problem.remedy) from problem
+        raise type(problem)(problem.reason, subject=path, remedy=problem.remedy) from problem
 
 
 def areas_of_document_steps(
@@ -140,7 +142,9 @@ def areas_of_document_steps(
     Raises
     ------
     AreaError
-        The content is broken or belongs to another design.
+        The content is broken, or holds a line or a place off the surface.
+    OtherDesignError
+        It belongs to another design.
     """
     try:
         carry = Carrier(document, evaluation)
@@ -192,8 +196,8 @@ def _read(path: Path) -> Mapping[str, Any]:
 
 def _check_design(carry: Carrier, evaluation: EvaluationMesh) -> None:
     if not carry.belongs():
-        raise AreaError(
-            f"Its areas were made on another design than {evaluation.design.name}.",
+        raise OtherDesignError(
+            f"Its areas were made on another design than {evaluation.design.name}.{carry.why_not}",
             subject=evaluation.design.name,
             remedy="Choose the design that the areas were made on, or find the areas anew.",
         )

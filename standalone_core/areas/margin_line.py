@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from ..mesh.graph import mesh_graph, trace_loops
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from .area_set import MarginLine
+
+_PLACES_MM = 0.05
 
 
 def loop_length_mm(points: FloatArray) -> float:
@@ -44,3 +48,27 @@ def loop_area_mm2(points: FloatArray) -> float:
     """Area that a closed loop (k, 3) encloses, as the size of its vector area, mm²."""
     arms = points - points.mean(axis=0)
     return float(np.linalg.norm(0.5 * np.cross(arms, np.roll(arms, -1, axis=0)).sum(axis=0)))
+
+
+def length_near_mm(line: MarginLine, points: FloatArray, within_mm: float = 0.25) -> float:
+    """Return how much of a margin line lies near some points, mm, in steps of about 0.05 mm.
+
+    Parameters
+    ----------
+    line : MarginLine
+    points : (n, 3) float
+        In the line's frame, mm.
+    within_mm : float
+        What is near.
+    """
+    ring = np.vstack([line.points_mm, line.points_mm[:1]]) if line.closed else line.points_mm
+    legs = np.diff(ring, axis=0)
+    lengths = np.linalg.norm(legs, axis=1)
+    parts = np.maximum(np.ceil(lengths / _PLACES_MM).astype(np.int64), 1)
+    leg = np.repeat(np.arange(len(legs)), parts)
+    number = np.arange(len(leg)) - np.repeat(np.cumsum(parts) - parts, parts)
+    places = ring[leg] + ((number + 0.5) / parts[leg])[:, None] * legs[leg]
+    if not len(points):
+        return 0.0
+    away, _ = cKDTree(points).query(places, distance_upper_bound=within_mm)
+    return float((lengths / parts)[leg][np.isfinite(away)].sum())

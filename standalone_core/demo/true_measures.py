@@ -30,9 +30,9 @@ class NoiseModel:
     def spreads_um(self, *, from_vertices: bool) -> FloatArray:
         """Standard deviations of the noise in a deviation, equally frequent.
 
-        Measured from the scan's vertices it is that of a vertex. Measured to the scan it is
-        that of a place in a triangle with barycentric coordinates b, σ √(Σ b²), every place
-        equally likely.
+        Measured from the scan's vertices alone it is that of a vertex. Measured to the scan, or
+        from all over it, it is that of a place in a triangle with barycentric coordinates b,
+        σ √(Σ b²), every place equally likely.
         """
         if from_vertices:
             return np.array([self.sigma_um])

@@ -180,7 +180,8 @@ class Truth:
         frame : {"design", "best_fit"}
             See :meth:`deviation`.
         noise : NoiseModel, optional
-            Noise to add to the deviations; none by default. Minimum and maximum never hold it.
+            Noise of the scan's vertices, to add to the deviations as it is all over the scan's
+            triangles, in both directions; none by default. Minimum and maximum never hold it.
         tolerances_um : mapping, optional
             Tolerance by area, for the share within it.
         directions : sequence of str
@@ -201,7 +202,7 @@ class Truth:
                     field.deviation_mm[inside],
                     field.weights_mm2[inside],
                     noise=noise,
-                    from_vertices=direction == "scan_to_design",
+                    from_vertices=False,
                     tolerance_um=limits.get(name, np.nan),
                 )
                 rows.append(replace(row, area=name, direction=direction))

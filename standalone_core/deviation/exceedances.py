@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 from ..areas.area_set import AreaSet
+from ..areas.margin_line import length_near_mm
 from ..errors import SettingError
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
-from .field import DeviationField
+from ..mesh.patches import connected_patches
+from ..mesh.triangle_mesh import BoolArray, IntArray
+from .field import NORMALS_DISAGREE, DeviationField
+from .places import areas_holding, place
+from .unmatched import UnmatchedPiece
+
+KINDS = EXCESS, LACK = "excess", "lack"
+"""Material outside the design, and missing material."""
 
 
 @dataclass(frozen=True)
@@ -67,6 +73,14 @@ class Exceedance:
         The areas it lies in, the one with the largest share first; ``whole`` if none.
     n : int
         Evaluation points.
+    seen_from : str
+        ``design``, ``scan`` or ``both``: where the deviations beyond the tolerance were found.
+        Seen from the scan alone, area and mean are of the scan's surface, and the volume is NaN.
+    margin_mm : float
+        Length of the margin line that it lies along, mm; 0 elsewhere.
+    unmatched : bool
+        Whether it is scan surface without a counterpart on the design (flash, a stub, a second
+        layer, debris); its peak is then its greatest height.
     """
 
     kind: str
@@ -78,6 +92,9 @@ class Exceedance:
     peak_mm: tuple[float, float, float]
     areas: tuple[str, ...]
     n: int
+    seen_from: str = "design"
+    margin_mm: float = 0.0
+    unmatched: bool = False
 
 
 def find_exceedances(
@@ -115,35 +132,125 @@ def find_exceedances(
             subject=field.direction,
             remedy="Give the design_to_scan deviations.",
         )
+    found = _found(field, area_set.evaluation.mesh.faces, tolerance_um, settings)
+    return _worst_first(
+        [_describe(kind, points, field, area_set, settings) for kind, points in found]
+    )
+
+
+def find_in_both(
+    there: DeviationField,
+    back: DeviationField,
+    area_set: AreaSet,
+    tolerance_um: float,
+    pieces: Iterable[UnmatchedPiece] = (),
+    settings: ExceedanceSettings | None = None,
+) -> tuple[Exceedance, ...]:
+    """Find the patches outside ± tolerance as seen from the design, the scan, or both.
+
+    Parameters
+    ----------
+    there : DeviationField
+        ``design_to_scan``, at the points of the area set's evaluation mesh.
+    back : DeviationField
+        ``scan_to_design``, with the scan's faces.
+    area_set : AreaSet
+    tolerance_um : float
+        Used where the settings name none, µm.
+    pieces : iterable of UnmatchedPiece
+        Unmatched scan surface; each piece is a patch by itself.
+    settings : ExceedanceSettings, optional
+
+    Returns
+    -------
+    tuple of Exceedance
+        A patch seen from both sides is told once, as the design sees it, with the larger of the
+        two peaks. The one with the largest peak first.
+    """
+    settings = settings or ExceedanceSettings()
+    limit = tolerance_um if settings.tolerance_um is None else settings.tolerance_um
+    design_faces = area_set.evaluation.mesh.faces
+    seen = _found(there, design_faces, tolerance_um, settings)
+    patches = [_describe(kind, points, there, area_set, settings) for kind, points in seen]
+    patches += [_of_piece(piece) for piece in pieces if piece.height_um > limit]
+    if back.faces is None:
+        return _worst_first(patches)
+    patch_at = {kind: _patch_around(seen, kind, there, design_faces) for kind in KINDS}
+    matched = back if back.unmatched_mm is None else _without(back, np.isfinite(back.unmatched_mm))
+    for kind, points in _found(matched, back.faces, tolerance_um, settings):
+        patch = _describe(kind, points, back, area_set, settings)
+        below = patch_at[kind][back.area_point[points]]
+        if (below < 0).all():
+            patches.append(patch)
+            continue
+        same = int(np.bincount(below[below >= 0]).argmax())
+        patches[same] = _with_view_from_scan(patches[same], patch)
+    return _worst_first(patches)
+
+
+def _found(
+    field: DeviationField, faces: IntArray, tolerance_um: float, settings: ExceedanceSettings
+) -> list[tuple[str, IntArray]]:
+    """Return the kind and the points of every patch that is large enough."""
     limit = tolerance_um if settings.tolerance_um is None else settings.tolerance_um
     deviation_um = 1e3 * np.where(field.counted, field.deviation_mm, 0.0)
-    patches = []
-    for kind, outside in (("excess", deviation_um > limit), ("lack", deviation_um < -limit)):
-        for points in _patches(area_set.evaluation.mesh.faces, outside):
-            if field.weights_mm2[points].sum() >= settings.min_patch_mm2:
-                patches.append(_describe(kind, points, field, area_set, settings))
-    return tuple(sorted(patches, key=lambda patch: -abs(patch.peak_um)))
+    outside = dict(zip(KINDS, (deviation_um > limit, deviation_um < -limit), strict=True))
+    return [
+        (kind, points)
+        for kind, marked in outside.items()
+        for points in connected_patches(faces, marked)
+        if field.weights_mm2[points].sum() >= settings.min_patch_mm2
+    ]
 
 
-def _patches(faces: IntArray, outside: BoolArray) -> list[IntArray]:
-    """Return the points of each connected patch of marked points (joined by marked edges)."""
-    marked = np.flatnonzero(outside)
-    if not len(marked):
-        return []
-    number = np.full(len(outside), -1)
-    number[marked] = np.arange(len(marked))
-    at_least_two = np.count_nonzero(outside[faces], axis=1) >= 2
-    corners = number[faces[at_least_two]]
-    edges = corners[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
-    edges = edges[(edges >= 0).all(axis=1)]
-    graph = coo_matrix(
-        (np.ones(len(edges), dtype=np.int8), (edges[:, 0], edges[:, 1])),
-        shape=(len(marked), len(marked)),
+def _patch_around(
+    patches: Sequence[tuple[str, IntArray]], kind: str, field: DeviationField, faces: IntArray
+) -> IntArray:
+    """Return which patch of a kind each point or a neighbour of it lies in, (n,); −1 for none."""
+    inside = np.full(len(field), -1)
+    for number, (of_kind, points) in enumerate(patches):
+        if of_kind == kind:
+            inside[points] = number
+    around = inside.copy()
+    widest = inside[faces].max(axis=1)
+    for corner in faces.T:
+        np.maximum.at(around, corner, widest)
+    return np.where(inside >= 0, inside, around)
+
+
+def _without(field: DeviationField, points: BoolArray) -> DeviationField:
+    """Return a field in which some points do not count."""
+    status = field.status.copy()
+    status[points & field.counted] = NORMALS_DISAGREE
+    return replace(field, status=status)
+
+
+def _with_view_from_scan(patch: Exceedance, from_scan: Exceedance) -> Exceedance:
+    """Return a patch with what the scan sees of it."""
+    if abs(from_scan.peak_um) > abs(patch.peak_um):
+        patch = replace(patch, peak_um=from_scan.peak_um, peak_mm=from_scan.peak_mm)
+    return replace(patch, seen_from="both", margin_mm=max(patch.margin_mm, from_scan.margin_mm))
+
+
+def _of_piece(piece: UnmatchedPiece) -> Exceedance:
+    return Exceedance(
+        kind=EXCESS,
+        area_mm2=piece.area_mm2,
+        peak_um=piece.height_um,
+        mean_um=piece.mean_um,
+        volume_mm3=np.nan,
+        centre_mm=piece.centre_mm,
+        peak_mm=piece.peak_mm,
+        areas=piece.areas or ("whole",),
+        n=piece.n,
+        seen_from="scan",
+        margin_mm=piece.margin_mm,
+        unmatched=True,
     )
-    count, patch = connected_components(graph, directed=False)
-    order = np.argsort(patch, kind="stable")
-    starts = np.searchsorted(patch[order], np.arange(1, count))
-    return np.split(marked[order], starts)
+
+
+def _worst_first(patches: Iterable[Exceedance]) -> tuple[Exceedance, ...]:
+    return tuple(sorted(patches, key=lambda patch: -abs(patch.peak_um)))
 
 
 def _describe(
@@ -158,33 +265,25 @@ def _describe(
     places = field.points_mm[points]
     area = float(weights.sum())
     peak = int(np.argmax(np.abs(d)))
+    on_design = field.direction == "design_to_scan"
+    below = field.area_point[points]
+    areas = areas_holding(below, weights, area_set, settings.min_area_share)
     return Exceedance(
         kind=kind,
         area_mm2=area,
         peak_um=1e3 * float(d[peak]),
         mean_um=1e3 * float(weights @ d) / area,
-        volume_mm3=abs(float(weights @ d)),
-        centre_mm=_place(weights @ places / area),
-        peak_mm=_place(places[peak]),
-        areas=_areas_of(points, weights, area_set, settings.min_area_share),
+        volume_mm3=abs(float(weights @ d)) if on_design else np.nan,
+        centre_mm=place(weights @ places / area),
+        peak_mm=place(places[peak]),
+        areas=areas,
         n=len(points),
+        seen_from="design" if on_design else "scan",
+        margin_mm=_margin_mm(below, areas, area_set),
     )
 
 
-def _place(point: FloatArray) -> tuple[float, float, float]:
-    x, y, z = point.tolist()
-    return x, y, z
-
-
-def _areas_of(
-    points: IntArray, weights: FloatArray, area_set: AreaSet, min_share: float
-) -> tuple[str, ...]:
-    """Return the areas that hold a share of the patch, largest first; ``whole`` if none does."""
-    total = float(weights.sum())
-    shares = {
-        name: float(weights[area.points[points]].sum()) / total
-        for name, area in area_set.areas.items()
-        if name != "whole"
-    }
-    held = [name for name, share in shares.items() if share > 0 and share >= min_share]
-    return tuple(sorted(held, key=lambda name: -shares[name])) or ("whole",)
+def _margin_mm(points: IntArray, areas: tuple[str, ...], area_set: AreaSet) -> float:
+    if area_set.margin_line is None or "margin" not in areas:
+        return 0.0
+    return length_near_mm(area_set.margin_line, area_set.evaluation.points[points])

@@ -90,6 +90,12 @@ class DeviationField:
     foot_mm : (n, 3) float or None
         The other surface's nearest points, mm; NaN where a point does not count. None in a field
         that was not measured but computed from others.
+    faces : (m, 3) int or None
+        Triangles between the points, over which the measures are then integrated; None where
+        they are taken at the points.
+    unmatched_mm : (n,) float or None
+        From scan to design, height above the design, mm, of scan surface that has no counterpart
+        on it; NaN elsewhere. See :mod:`.unmatched`.
     """
 
     direction: Direction
@@ -100,6 +106,8 @@ class DeviationField:
     area_point: IntArray
     settings: DeviationSettings = field(default_factory=DeviationSettings)
     foot_mm: FloatArray | None = field(default=None, repr=False)
+    faces: IntArray | None = field(default=None, repr=False)
+    unmatched_mm: FloatArray | None = field(default=None, repr=False)
 
     def __len__(self) -> int:
         """Count of points, counted or not."""
@@ -173,6 +181,7 @@ def measure_deviation_steps(
         area_point=area_point,
         settings=settings,
         foot_mm=foot,
+        faces=mesh.faces if direction == "scan_to_design" else None,
     )
 
 

@@ -10,10 +10,14 @@ from dataclasses import dataclass
 
 from ..areas.area_set import AreaSet
 from ..superimpose.result import Superimposition
-from .exceedances import Exceedance, ExceedanceSettings, find_exceedances
+from .exceedances import Exceedance, ExceedanceSettings, find_exceedances, find_in_both
 from .field import DeviationField
+from .layers_beside import LayerBeside
 from .measures import AreaMeasures, measure_areas
-from .verdict import Tolerances, Verdict, judge, with_verdicts
+from .reasons import about_pieces, per_cent
+from .tolerances import Tolerances
+from .unmatched import UnmatchedPiece, unmatched_pieces
+from .verdict import SAME_SURFACE, ScanEvidence, Verdict, is_too_much, judge, with_verdicts
 
 
 @dataclass(frozen=True)
@@ -28,6 +32,8 @@ class Judgement:
         One per area.
     exceedances : tuple of Exceedance
         Patches outside the whole crown's tolerance, worst first.
+    unmatched : tuple of UnmatchedPiece
+        Scan surface without a counterpart on the design, the highest first.
     warnings : tuple of str
         Areas that were measured too little of, and tolerances that nothing was judged by.
     """
@@ -35,6 +41,7 @@ class Judgement:
     measures: tuple[AreaMeasures, ...]
     verdicts: tuple[Verdict, ...]
     exceedances: tuple[Exceedance, ...]
+    unmatched: tuple[UnmatchedPiece, ...]
     warnings: tuple[str, ...]
 
 
@@ -44,6 +51,8 @@ def judge_deviations(
     superimposition: Superimposition,
     tolerances: Tolerances,
     *,
+    is_design: bool = False,
+    layers: Sequence[LayerBeside] = (),
     exceedances: ExceedanceSettings | None = None,
     weighted: bool = True,
 ) -> Judgement:
@@ -58,6 +67,10 @@ def judge_deviations(
     superimposition : Superimposition
         Whether the pose can be trusted.
     tolerances : Tolerances
+    is_design : bool
+        Whether the scan is no scan but the design's own surface.
+    layers : sequence of LayerBeside
+        Second layers of the scan's surface.
     exceedances : ExceedanceSettings, optional
         Which patches are told.
     weighted : bool
@@ -65,15 +78,16 @@ def judge_deviations(
     """
     limits = tolerances.mean_abs_um
     measures = measure_areas(fields, area_set, limits, weighted=weighted)
-    verdicts = judge(measures, superimposition, tolerances)
+    pieces = pieces_of(fields, area_set, tolerances)
+    evidence = ScanEvidence(is_design, pieces, tuple(layers))
+    verdicts = judge(measures, superimposition, tolerances, evidence)
     return Judgement(
         measures=with_verdicts(measures, verdicts),
         verdicts=verdicts,
-        exceedances=find_exceedances(
-            fields[0], area_set, tolerances.limit_um("whole"), exceedances
-        ),
+        exceedances=_patches(fields, area_set, tolerances.limit_um("whole"), pieces, exceedances),
+        unmatched=pieces,
         warnings=(
-            *coverage_warnings(measures, tolerances.min_coverage),
+            *scan_warnings(measures, evidence, tolerances),
             *(
                 f"The tolerance of {name} was not used: {area_set.missing.get(name, 'no area.')}"
                 for name in limits
@@ -83,10 +97,37 @@ def judge_deviations(
     )
 
 
-def coverage_warnings(measures: Sequence[AreaMeasures], least: float) -> list[str]:
-    """Return one sentence per design area that was measured too little of."""
-    return [
-        f"Coverage: only {100 * row.coverage:.1f} % of {row.area} was measured."
+def pieces_of(
+    fields: Sequence[DeviationField], area_set: AreaSet, tolerances: Tolerances
+) -> tuple[UnmatchedPiece, ...]:
+    """Return the pieces of unmatched scan surface, if the scan's side was measured."""
+    if len(fields) < 2:
+        return ()
+    return unmatched_pieces(fields[1], area_set, least_um=tolerances.max_unmatched_um)
+
+
+def scan_warnings(
+    measures: Sequence[AreaMeasures], evidence: ScanEvidence, tolerances: Tolerances
+) -> list[str]:
+    """Return what a reader of a scan's measures must know, as sentences."""
+    least = tolerances.min_coverage
+    found = [SAME_SURFACE] if evidence.is_design else []
+    found += [
+        f"Coverage: only {per_cent(row.coverage)} of {row.area} was measured."
         for row in measures
         if row.direction == "design_to_scan" and row.coverage < least
     ]
+    pieces = [piece for piece in evidence.unmatched if is_too_much(piece, tolerances)]
+    return [*found, *(f"Unmatched scan surface: {text}" for text in about_pieces(pieces))]
+
+
+def _patches(
+    fields: Sequence[DeviationField],
+    area_set: AreaSet,
+    limit_um: float,
+    pieces: Sequence[UnmatchedPiece],
+    settings: ExceedanceSettings | None,
+) -> tuple[Exceedance, ...]:
+    if len(fields) < 2:
+        return find_exceedances(fields[0], area_set, limit_um, settings)
+    return find_in_both(fields[0], fields[1], area_set, limit_um, pieces, settings)

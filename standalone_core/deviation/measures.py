@@ -8,9 +8,12 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from ..areas.area_set import AreaSet
+from ..areas.supports import SUPPORTS, is_support
 from ..errors import SettingError
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
+from ..mesh.triangle_mesh import BoolArray, FloatArray
 from .field import STATUS_WORDS, DeviationField, Direction
+from .places import place
+from .samples import Samples, samples_of
 
 WEIGHTED_PERCENTILES = "area-weighted Hazen"
 UNWEIGHTED_PERCENTILES = "linear"
@@ -22,6 +25,8 @@ class AreaMeasures:
 
     With d the signed deviation of a counted point and w its share of the surface (w = 1 when
     not weighted): mean Σwd/Σw; mean absolute Σw|d|/Σw; RMS √(Σwd²/Σw); SD √(RMS² − mean²).
+    A field with faces, as ``scan_to_design`` has, is summed over these instead of at its points
+    (:func:`.samples.samples_of`), but for the extremes and when not weighted.
     A number without any point to come from is NaN and ``reason`` says why.
 
     Attributes
@@ -41,7 +46,7 @@ class AreaMeasures:
     mean_positive_um, mean_negative_um : float
         Mean of the deviations above, and below, zero.
     min_um, max_um : float
-        Extremes.
+        Extremes of the counted points.
     within_tolerance : float
         Share of the counted area with |d| ≤ tolerance, 0 to 1; NaN without a tolerance.
     tolerance_um : float
@@ -60,6 +65,11 @@ class AreaMeasures:
         Whether points count by their area.
     reason : str
         Why the numbers are NaN; empty otherwise.
+    unmatched_mm2, unmatched_um : float
+        From scan to design, surface of the scan beside the area that has no counterpart on the
+        design, mm², and its greatest height, µm; NaN from design to scan.
+    peak_mm : (3,) tuple of float or None
+        Where the deviation farthest from zero is, mm, in the design's frame.
     """
 
     area: str
@@ -90,10 +100,22 @@ class AreaMeasures:
     percentiles: str
     weighted: bool
     reason: str
+    unmatched_mm2: float = np.nan
+    unmatched_um: float = np.nan
+    peak_mm: tuple[float, float, float] | None = None
+
+    @property
+    def peak_um(self) -> float:
+        """The deviation farthest from zero, µm."""
+        return self.max_um if self.max_um >= -self.min_um else self.min_um
 
 
-MEASURE_COLUMNS: tuple[str, ...] = tuple(f.name for f in fields(AreaMeasures))[:20]
-"""The columns of ``measures.csv``, ``area`` to ``verdict``."""
+MEASURE_COLUMNS: tuple[str, ...] = (
+    *tuple(f.name for f in fields(AreaMeasures))[:20],
+    "unmatched_mm2",
+    "unmatched_um",
+)
+"""The columns of ``measures.csv``."""
 
 
 def measure_areas(
@@ -114,8 +136,10 @@ def measure_areas(
     tolerances_um : mapping of area name to float, optional
         Half width of the band that "within tolerance" means, µm.
     weighted : bool
-        Weight by area (default), or count every point the same, as published figures often do:
-        then with numpy's linear percentiles.
+        Weight by area (default), a field with faces being integrated over these; or count every
+        point the same, as published figures often do: then with numpy's linear percentiles, and
+        in both directions at the points, so that the noise of a scan's vertices enters the
+        measures of ``scan_to_design`` in full.
 
     Returns
     -------
@@ -125,16 +149,26 @@ def measure_areas(
     limits = tolerances_um or {}
     rows: list[AreaMeasures] = []
     for field in deviations:
-        ranking = np.argsort(field.deviation_mm, kind="stable")[: np.count_nonzero(field.counted)]
+        samples = samples_of(field, over_faces=weighted)
+        beside_marks = _beside_marks(field, area_set)
         for name, area in area_set.areas.items():
             limit = float(limits.get(name, np.nan))
-            rows.append(_measure(field, ranking, name, field.inside(area), limit, weighted))
+            seen = field if is_support(name) else beside_marks
+            rows.append(_measure(seen, samples, name, field.inside(area), limit, weighted))
     if len(deviations) < 2:
         return tuple(rows)
     directed = {
         name: [row.hausdorff_um for row in rows if row.area == name] for name in area_set.areas
     }
     return tuple(replace(row, hausdorff_both_um=float(np.max(directed[row.area]))) for row in rows)
+
+
+def _beside_marks(field: DeviationField, area_set: AreaSet) -> DeviationField:
+    """Return a field whose unmatched surface inside support marks is the marks' alone."""
+    if field.unmatched_mm is None or SUPPORTS not in area_set.areas:
+        return field
+    marked = field.inside(area_set.areas[SUPPORTS])
+    return replace(field, unmatched_mm=np.where(marked, np.nan, field.unmatched_mm))
 
 
 def weighted_percentile(values: FloatArray, weights: FloatArray, percent: FloatArray) -> FloatArray:
@@ -179,27 +213,30 @@ def _sorted_percentile(values: FloatArray, weights: FloatArray, percent: FloatAr
 
 def _measure(
     field: DeviationField,
-    ranking: IntArray,
+    samples: Samples,
     area: str,
     inside: BoolArray,
     tolerance_um: float,
     weighted: bool,
 ) -> AreaMeasures:
-    """Measure one area in one direction, given the counted points from low to high."""
-    counted = ranking[inside[ranking]]
+    """Measure one area in one direction, given the field's samples."""
+    counted = inside & field.counted
     area_mm2 = float(field.weights_mm2[inside].sum())
-    counted_mm2 = field.weights_mm2[counted]
-    deviation_um = 1e3 * field.deviation_mm[counted]
+    deviation_mm, counted_mm2 = samples.inside(inside)
+    deviation_um = 1e3 * deviation_mm
     weights = counted_mm2 if weighted else np.ones(len(deviation_um))
     reason = _why_empty(field, inside, float(weights.sum()))
     numbers = _no_numbers() if reason else _numbers(deviation_um, weights, weighted)
+    if not reason and field.faces is not None:
+        numbers |= _extremes(1e3 * field.deviation_mm[counted])
     above, below, within = _areas_against(deviation_um, counted_mm2, tolerance_um)
     share = within if weighted else float((np.abs(deviation_um) <= tolerance_um).sum())
     decided = not reason and np.isfinite(tolerance_um)
+    unmatched_mm2, unmatched_um = _unmatched(field, inside)
     return AreaMeasures(
         area=area,
         direction=field.direction,
-        n=len(counted),
+        n=int(np.count_nonzero(counted)),
         area_mm2=area_mm2,
         coverage=float(counted_mm2.sum()) / area_mm2 if area_mm2 > 0 else np.nan,
         within_tolerance=share / float(weights.sum()) if decided else np.nan,
@@ -213,7 +250,28 @@ def _measure(
         percentiles=WEIGHTED_PERCENTILES if weighted else UNWEIGHTED_PERCENTILES,
         weighted=weighted,
         reason=reason,
+        unmatched_mm2=unmatched_mm2,
+        unmatched_um=unmatched_um,
+        peak_mm=None if reason else _peak(field, counted),
         **numbers,
+    )
+
+
+def _peak(field: DeviationField, counted: BoolArray) -> tuple[float, float, float]:
+    """Return where the deviation farthest from zero is among some counted points."""
+    rows = np.flatnonzero(counted)
+    return place(field.points_mm[rows[int(np.argmax(np.abs(field.deviation_mm[rows])))]])
+
+
+def _unmatched(field: DeviationField, inside: BoolArray) -> tuple[float, float]:
+    """Return how much of an area's scan surface is unmatched, mm², and its height, µm."""
+    if field.unmatched_mm is None:
+        return np.nan, np.nan
+    height = field.unmatched_mm[inside]
+    standing = np.isfinite(height)
+    return (
+        float(field.weights_mm2[inside][standing].sum()),
+        1e3 * float(height[standing].max(initial=0.0)),
     )
 
 
@@ -236,9 +294,12 @@ def _numbers(d: FloatArray, w: FloatArray, weighted: bool) -> dict[str, float]:
         "half_p90_p10_um": 0.5 * (p90 - p10),
         "mean_positive_um": _mean(d[above:], w[above:]),
         "mean_negative_um": _mean(d[:below], w[:below]),
-        "min_um": float(d[0]),
-        "max_um": float(d[-1]),
+        **_extremes(d),
     }
+
+
+def _extremes(d: FloatArray) -> dict[str, float]:
+    return {"min_um": float(d.min()), "max_um": float(d.max())}
 
 
 def _no_numbers() -> dict[str, float]:

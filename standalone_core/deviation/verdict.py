@@ -3,21 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 import numpy as np
 
-from ..errors import SettingError
 from ..superimpose.result import Superimposition
+from .layers_beside import LayerBeside
 from .measures import AreaMeasures
+from .reasons import about_directions, about_layer, about_pieces, about_scanner, per_cent
+from .tolerances import COMMON_PRACTICE, DEFAULT_MEAN_ABS_UM, Tolerances
+from .unmatched import UnmatchedPiece
 
-DEFAULT_MEAN_ABS_UM: Mapping[str, float] = MappingProxyType(
-    {"whole": 25.0, "occlusal": 20.0, "margin": 15.0}
-)
-"""Largest acceptable mean absolute deviation, µm: common practice, no source."""
-
-COMMON_PRACTICE = "common practice, no source"
+__all__ = [
+    "COMMON_PRACTICE",
+    "COVERAGE_FACTOR",
+    "DEFAULT_MEAN_ABS_UM",
+    "NOT_DECIDABLE",
+    "NO_TOLERANCE",
+    "OUTSIDE",
+    "SAME_SURFACE",
+    "VERDICT_WORDS",
+    "WITHIN",
+    "ScanEvidence",
+    "Tolerances",
+    "Verdict",
+    "doubt_about",
+    "is_too_much",
+    "judge",
+    "with_verdicts",
+]
 
 WITHIN, OUTSIDE, NOT_DECIDABLE = "within", "outside", "not_decidable"
 NO_TOLERANCE = "no_tolerance"
@@ -30,6 +45,12 @@ VERDICT_WORDS: Mapping[str, str] = MappingProxyType(
     }
 )
 
+COVERAGE_FACTOR = 1.645
+"""A measure this many standard uncertainties from its limit lies beyond it with 95 % (one side of
+the normal distribution; the rule of ISO 14253-1, from memory)."""
+
+SAME_SURFACE = "The scan is the design itself (or a copy of it): no crown was measured."
+
 _DOUBT_WORDS: Mapping[str, str] = MappingProxyType(
     {
         "ambiguous": "The scan fits its design in more than one position.",
@@ -41,72 +62,22 @@ _DOUBT_WORDS: Mapping[str, str] = MappingProxyType(
 
 
 @dataclass(frozen=True)
-class Tolerances:
-    """What is good enough.
+class ScanEvidence:
+    """What a verdict needs to know of a scan beside its measures.
 
     Attributes
     ----------
-    mean_abs_um : mapping of area name to float
-        Largest acceptable mean absolute deviation, µm. The same number is the ± band of "share
-        within tolerance". An area that is not named has no tolerance and gets no verdict.
-    min_coverage : float
-        Least share of an area that must have counted for a verdict, 0 to 1.
-    max_unsettled_share : float
-        How far a superimposition that did not settle may still be from its end, as a share of an
-        area's limit, for a verdict on it: no mean changes by more than the point that moves most.
+    is_design : bool
+        Whether the scan is no scan but the design's own surface.
+    unmatched : tuple of UnmatchedPiece
+        Scan surface without a counterpart on the design.
+    layers : tuple of LayerBeside
+        Second layers of the scan's surface.
     """
 
-    mean_abs_um: Mapping[str, float] = field(default_factory=lambda: DEFAULT_MEAN_ABS_UM)
-    min_coverage: float = 0.9
-    max_unsettled_share: float = 0.05
-
-    def __post_init__(self) -> None:
-        """Keep a copy of the numbers; refuse those that judge nothing."""
-        for area, limit in self.mean_abs_um.items():
-            if not 0 < limit < np.inf:
-                raise SettingError(
-                    f"A tolerance of {limit:g} µm is not allowed.",
-                    subject=f"tolerance of {area}",
-                    remedy="Give a number of micrometres above 0, or leave the area out.",
-                )
-        if not 0 <= self.min_coverage <= 1:
-            raise SettingError(
-                f"A coverage of {self.min_coverage:g} is not a share.",
-                subject="min_coverage",
-                remedy="Give a number from 0 to 1; 0.9 is usual.",
-            )
-        if not 0 <= self.max_unsettled_share <= 1:
-            raise SettingError(
-                f"{self.max_unsettled_share:g} of a tolerance is not a share.",
-                subject="max_unsettled_share",
-                remedy="Give a number from 0 to 1; 0.05 is usual.",
-            )
-        object.__setattr__(self, "mean_abs_um", MappingProxyType(dict(self.mean_abs_um)))
-
-    def __reduce__(self) -> tuple[object, ...]:
-        """Pickle the numbers, since a read-only mapping cannot be."""
-        return type(self), (
-            dict(self.mean_abs_um),
-            self.min_coverage,
-            self.max_unsettled_share,
-        )
-
-    def limit_um(self, area: str) -> float:
-        """Return the tolerance of an area, µm; NaN if it has none."""
-        return float(self.mean_abs_um.get(area, np.nan))
-
-    def source(self, area: str) -> str:
-        """Return where the tolerance of an area comes from, in words; empty if it has none."""
-        if area not in self.mean_abs_um:
-            return ""
-        default = self.mean_abs_um[area] == DEFAULT_MEAN_ABS_UM.get(area)
-        return COMMON_PRACTICE if default else "set by the user"
-
-    def changed(self, limits_um: Mapping[str, float | None]) -> Tolerances:
-        """Return tolerances with some set anew; None takes one away."""
-        merged = {**self.mean_abs_um, **limits_um}
-        kept = {area: limit for area, limit in merged.items() if limit is not None}
-        return replace(self, mean_abs_um=kept)
+    is_design: bool = False
+    unmatched: tuple[UnmatchedPiece, ...] = ()
+    layers: tuple[LayerBeside, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -122,9 +93,20 @@ class Verdict:
     reason : str
         Why, as full sentences with the numbers.
     mean_abs_um, tolerance_um, coverage : float
-        What was compared: mean absolute deviation and its limit, µm; share that counted.
+        What was compared: mean absolute deviation from design to scan and its limit, µm; share
+        that counted.
     source : str
         Where the tolerance comes from.
+    back_mean_abs_um : float
+        Mean absolute deviation from scan to design, µm; NaN if it was not measured.
+    unmatched_mm2, unmatched_um : float
+        Unmatched scan surface beside the area, mm², and its greatest height, µm; 0 for none.
+    scanner_um : float
+        The scanner's standard uncertainty of the measure, µm; NaN if it was not given.
+    contradiction : bool
+        Whether one direction alone says that the area is within.
+    caveat : str
+        What the verdict does not cover; empty if it covers all.
     """
 
     area: str
@@ -134,31 +116,50 @@ class Verdict:
     tolerance_um: float
     coverage: float
     source: str
+    back_mean_abs_um: float = np.nan
+    unmatched_mm2: float = 0.0
+    unmatched_um: float = 0.0
+    scanner_um: float = np.nan
+    contradiction: bool = False
+    caveat: str = ""
 
 
 def judge(
-    measures: Iterable[AreaMeasures], superimposition: Superimposition, tolerances: Tolerances
+    measures: Iterable[AreaMeasures],
+    superimposition: Superimposition,
+    tolerances: Tolerances,
+    evidence: ScanEvidence | None = None,
 ) -> tuple[Verdict, ...]:
-    """Judge every area by its mean absolute deviation from design to scan.
+    """Judge every area by its mean absolute deviations in both directions.
+
+    An area is within its tolerance only if its mean absolute deviation lies within the limit from
+    design to scan *and* from scan to design, and no piece of unmatched scan surface stands beside
+    it that is higher or larger than allowed. With the scanner's standard uncertainty u, within
+    means measure + 1.645 u ≤ limit, outside means measure − 1.645 u > limit, and what lies between
+    is not decidable.
 
     Parameters
     ----------
     measures : iterable of AreaMeasures
-        Those from scan to design are passed over.
+        Both directions, or those from design to scan alone.
     superimposition : Superimposition
         Any verdict but ``good`` on it leaves every area undecided: numbers from a pose that may
         be wrong say nothing about the crown. Only one that did not settle may do for an area:
         if what remains to move is small against its limit; the reason then says how much.
     tolerances : Tolerances
+    evidence : ScanEvidence, optional
 
     Returns
     -------
     tuple of Verdict
         One per area, in the order of the measures.
     """
+    rows = list(measures)
+    back = {row.area: row for row in rows if row.direction == "scan_to_design"}
+    evidence = evidence or ScanEvidence()
     return tuple(
-        _judge_area(row, superimposition, tolerances)
-        for row in measures
+        _judge_area(row, back.get(row.area), superimposition, tolerances, evidence)
+        for row in rows
         if row.direction == "design_to_scan"
     )
 
@@ -183,7 +184,7 @@ def with_verdicts(
 ) -> tuple[AreaMeasures, ...]:
     """Return the measures with each area's verdict in its ``design_to_scan`` row.
 
-    Rows from scan to design stay without one: their mean may lie on the other side of the limit.
+    A verdict is of the area, not of a direction; it stands in one row only.
     """
     by_area = {verdict.area: verdict.verdict for verdict in verdicts}
     return tuple(
@@ -195,51 +196,112 @@ def with_verdicts(
 
 
 def _judge_area(
-    row: AreaMeasures, superimposition: Superimposition, tolerances: Tolerances
+    there: AreaMeasures,
+    back: AreaMeasures | None,
+    superimposition: Superimposition,
+    tolerances: Tolerances,
+    evidence: ScanEvidence,
 ) -> Verdict:
-    limit = tolerances.limit_um(row.area)
-    verdict, reason = _decide(row, superimposition, limit, tolerances)
-    return Verdict(
-        area=row.area,
-        verdict=verdict,
-        reason=reason,
-        mean_abs_um=row.mean_abs_um,
+    limit, area = tolerances.limit_um(there.area), there.area
+    beside = [piece for piece in evidence.unmatched if piece.beside(area)]
+    found = Verdict(
+        area=area,
+        verdict=NO_TOLERANCE,
+        reason="No tolerance is set for this area.",
+        mean_abs_um=there.mean_abs_um,
         tolerance_um=limit,
-        coverage=row.coverage,
-        source=tolerances.source(row.area),
+        coverage=there.coverage,
+        source=tolerances.source(area),
+        back_mean_abs_um=np.nan if back is None else back.mean_abs_um,
+        unmatched_mm2=sum(piece.area_mm2 for piece in beside),
+        unmatched_um=max((piece.height_um for piece in beside), default=0.0),
+        scanner_um=tolerances.scanner_of(area),
     )
-
-
-def _decide(
-    row: AreaMeasures, superimposition: Superimposition, limit_um: float, tolerances: Tolerances
-) -> tuple[str, str]:
-    """Return the verdict on one area and the reason."""
-    if not np.isfinite(limit_um):
-        return NO_TOLERANCE, "No tolerance is set for this area."
-    most_um = tolerances.max_unsettled_share * limit_um
-    doubt = doubt_about(superimposition, most_um)
+    if not np.isfinite(limit):
+        return found
+    doubt = _doubt(there, superimposition, tolerances, evidence)
     if doubt:
-        return NOT_DECIDABLE, doubt
-    if row.reason:
-        return NOT_DECIDABLE, row.reason
-    if row.coverage < tolerances.min_coverage:
-        return NOT_DECIDABLE, (
-            f"Only {_percent(row.coverage)} of the area was measured; "
-            f"{_percent(tolerances.min_coverage)} is needed."
+        return replace(found, verdict=NOT_DECIDABLE, reason=doubt)
+    return _decided(found, there, back, beside, superimposition, tolerances)
+
+
+def _doubt(
+    there: AreaMeasures,
+    superimposition: Superimposition,
+    tolerances: Tolerances,
+    evidence: ScanEvidence,
+) -> str:
+    """Return why nothing can be said of an area, whatever its numbers; empty if it can."""
+    if evidence.is_design:
+        return SAME_SURFACE
+    doubled = [layer for layer in evidence.layers if there.area in layer.areas]
+    if doubled:
+        return about_layer(doubled[0])
+    most_um = tolerances.max_unsettled_share * tolerances.limit_um(there.area)
+    doubt = doubt_about(superimposition, most_um)
+    if doubt or there.reason:
+        return doubt or there.reason
+    if there.coverage < tolerances.min_coverage:
+        return (
+            f"Only {per_cent(there.coverage)} of the area was measured; "
+            f"{per_cent(tolerances.min_coverage)} is needed."
         )
-    within = row.mean_abs_um <= limit_um
-    relation = "at or below" if within else "above"
-    reason = (
-        f"Mean absolute deviation {_told_apart(row.mean_abs_um, limit_um)} µm, {relation} "
-        f"the limit of {limit_um:g} µm."
-    )
+    return ""
+
+
+def _decided(
+    found: Verdict,
+    there: AreaMeasures,
+    back: AreaMeasures | None,
+    beside: Sequence[UnmatchedPiece],
+    superimposition: Superimposition,
+    tolerances: Tolerances,
+) -> Verdict:
+    """Return the verdict of numbers that can be relied on, with its reason."""
+    limit, spread = found.tolerance_um, found.scanner_um
+    rows = [there] if back is None or back.reason else [there, back]
+    sides = [_side(row.mean_abs_um, limit, spread) for row in rows]
+    too_much = [piece for piece in beside if is_too_much(piece, tolerances)]
+    loose = any(piece.loose for piece in too_much)
+    # What floats beside the crown may be no part of it, and spoils the mean from the scan's side.
+    relied_on = sides[:1] if loose else sides
+    if OUTSIDE in relied_on or not all(piece.loose for piece in too_much):
+        verdict = OUTSIDE
+    elif NOT_DECIDABLE in relied_on or loose:
+        verdict = NOT_DECIDABLE
+    else:
+        verdict = WITHIN
+    reasons = [about_directions(rows, limit), about_scanner(rows, limit, spread, sides)]
+    reasons += about_pieces(too_much)
     if superimposition.verdict != "good":
-        remaining_um = 1e3 * superimposition.remaining_mm
-        reason += (
-            f" The superimposition did not settle, but only {remaining_um:.2g} µm may remain, "
-            f"at most {_percent(tolerances.max_unsettled_share)} of the limit."
+        reasons.append(
+            f"The superimposition did not settle, but only "
+            f"{1e3 * superimposition.remaining_mm:.2g} µm may remain, at most "
+            f"{per_cent(tolerances.max_unsettled_share)} of the limit."
         )
-    return (WITHIN if within else OUTSIDE), reason
+    return replace(
+        found,
+        verdict=verdict,
+        reason=" ".join(text for text in reasons if text),
+        contradiction=len({side == OUTSIDE for side in sides}) > 1,
+        caveat=""
+        if np.isfinite(spread)
+        else "Of this scan; the scanner's uncertainty was not given.",
+    )
+
+
+def _side(measure_um: float, limit_um: float, scanner_um: float) -> str:
+    """Return on which side of its limit a measure lies, as far as the scanner can tell."""
+    spread = COVERAGE_FACTOR * scanner_um if np.isfinite(scanner_um) else 0.0
+    if measure_um + spread <= limit_um:
+        return WITHIN
+    return OUTSIDE if measure_um - spread > limit_um else NOT_DECIDABLE
+
+
+def is_too_much(piece: UnmatchedPiece, tolerances: Tolerances) -> bool:
+    """Tell whether a piece of unmatched surface is higher or larger than allowed."""
+    higher = piece.height_um > tolerances.max_unmatched_um
+    return higher or piece.area_mm2 > tolerances.max_unmatched_mm2
 
 
 def _settled(superimposition: Superimposition, most_um: float) -> bool:
@@ -247,17 +309,3 @@ def _settled(superimposition: Superimposition, most_um: float) -> bool:
     if superimposition.verdict == "not_converged":
         return superimposition.remaining_mm * 1e3 <= most_um
     return superimposition.verdict == "good"
-
-
-def _told_apart(value: float, limit: float) -> str:
-    """Return a value to one decimal, or to as many as keep it above its limit if it is."""
-    for decimals in range(1, 9):
-        text = f"{value:.{decimals}f}"
-        if (float(text) <= limit) == (value <= limit):
-            return text
-    return repr(value)
-
-
-def _percent(share: float) -> str:
-    """Return a share in per cent, never rounded up: 89.97 % must not read as 90 %."""
-    return f"{np.floor(1e3 * share + 1e-9) / 10:g} %"

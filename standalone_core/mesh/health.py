@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .grouping import group_triples
+from .layers import DoubleLayer, Overlaps, PieceOverlap, find_overlaps
 from .shells import Shells
 from .triangle_mesh import BoolArray, TriangleMesh
 
@@ -52,6 +53,10 @@ class HealthReport:
     area_mm2 : float
     volume_mm3 : float or None
         Enclosed volume; None unless closed and wound in one sense.
+    double_layers : tuple of DoubleLayer
+        Where a second sheet of surface lies close over the first, largest first.
+    overlapping_pieces : tuple of PieceOverlap
+        Pairs of closed pieces that take up the same space, largest first.
     problems : tuple of str
         What is wrong, in words; empty for a sound mesh.
     """
@@ -73,7 +78,14 @@ class HealthReport:
     size_mm: tuple[float, float, float]
     area_mm2: float
     volume_mm3: float | None
+    double_layers: tuple[DoubleLayer, ...] = ()
+    overlapping_pieces: tuple[PieceOverlap, ...] = ()
     problems: tuple[str, ...] = ()
+
+    @property
+    def overlaps(self) -> Overlaps:
+        """Surface that lies over surface."""
+        return Overlaps(self.double_layers, self.overlapping_pieces)
 
 
 def inspect_mesh(mesh: TriangleMesh) -> HealthReport:
@@ -91,6 +103,7 @@ def inspect_mesh(mesh: TriangleMesh) -> HealthReport:
     closed = bool(len(mesh)) and not len(graph.border_sides)
     mixed = count(graph.pair_is_mixed)
     debris = debris_faces(mesh)
+    overlaps = find_overlaps(mesh, ~(shells.turned ^ shells.inward[shells.shell_of_face]))
     ends = mesh.vertices[graph.border_sides]
     size = mesh.bounds[1] - mesh.bounds[0]
     counts = {
@@ -105,6 +118,10 @@ def inspect_mesh(mesh: TriangleMesh) -> HealthReport:
         "debris_pieces": len(np.unique(graph.piece_of_face[debris])),
         "debris_triangles": count(debris),
     }
+    overlap_counts = {
+        "double_layers": len(overlaps.layers),
+        "overlapping_pieces": len(overlaps.pieces),
+    }
     return HealthReport(
         triangles=len(mesh),
         vertices=count(mesh.used_vertices),
@@ -114,7 +131,9 @@ def inspect_mesh(mesh: TriangleMesh) -> HealthReport:
         size_mm=(float(size[0]), float(size[1]), float(size[2])),
         area_mm2=mesh.area_mm2,
         volume_mm3=mesh.volume_mm3 if closed and not mixed else None,
-        problems=_problems(counts, shells),
+        double_layers=overlaps.layers,
+        overlapping_pieces=overlaps.pieces,
+        problems=_problems(counts | overlap_counts, shells),
     )
 
 
@@ -156,6 +175,8 @@ def _problems(counts: dict[str, int], shells: Shells) -> tuple[str, ...]:
         ),
         "inward_pieces": ("shell turned inside out", "shells turned inside out"),
         "debris_pieces": ("debris piece", "debris pieces"),
+        "double_layers": ("double layer of surface", "double layers of surface"),
+        "overlapping_pieces": ("pair of overlapping pieces", "pairs of overlapping pieces"),
     }
     problems = [counted(counts[key], *forms) for key, forms in words.items() if counts[key]]
     one_sided = count(shells.one_sided)

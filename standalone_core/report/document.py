@@ -15,8 +15,10 @@ from .words import SIGN
 
 if TYPE_CHECKING:
     from ..areas.area_set import AreaSet
-    from ..check import CheckedMesh, CheckResult
+    from ..check import CheckResult
+    from ..measure import CheckedMesh
     from ..mesh.files import MeshFile
+    from ..mesh.intersections import SelfIntersections
     from ..mesh.repair import Repair
 
 SCHEMA_VERSION = 1
@@ -45,6 +47,7 @@ def check_document(result: CheckResult) -> dict[str, Any]:
         "measures": plain(result.measures),
         "verdicts": plain(result.verdicts),
         "exceedances": plain(result.exceedances),
+        "unmatched": plain(result.unmatched),
         "contacts": plain(result.contacts),
         "margin_profile": margin_document(result),
         "warnings": list(result.warnings),
@@ -100,13 +103,16 @@ def areas_document(area_set: AreaSet) -> dict[str, Any]:
     }
 
 
-def health_document(mesh_file: MeshFile, repair: Repair) -> dict[str, Any]:
+def health_document(
+    mesh_file: MeshFile, repair: Repair, intersections: SelfIntersections
+) -> dict[str, Any]:
     """Return the health of a mesh file as plain data."""
     return {
         "schema": "cuspwise health",
         "schema_version": SCHEMA_VERSION,
         "file": _file(mesh_file),
         "health": plain(repair.health),
+        "self_intersections": plain(intersections),
         "repairs": list(repair.actions),
         "warnings": list(repair.warnings),
     }

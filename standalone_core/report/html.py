@@ -36,10 +36,13 @@ from .words import (
     headline,
     limits_of_the_numbers,
     micrometres,
+    patch_areas,
+    patch_kind,
     percent,
     status_words,
     superimposition_lines,
     surface_words,
+    unmatched_lines,
 )
 
 if TYPE_CHECKING:
@@ -119,6 +122,7 @@ def check_page(
             margin_angles="" if profile is None else angle_words(profile.directions),
             margin_missing=why_no_margin_profile(result.area_set),
             margin_plot=None if profile is None else margin_plot(profile, legend.palette),
+            unmatched_lines=unmatched_lines(result),
         )
     )
 
@@ -136,6 +140,7 @@ def page_environment() -> Environment:
     )
     environment.filters.update(area=area_words, um=micrometres, percent=percent, number=number)
     environment.filters.update(surface=surface_words, status=status_words)
+    environment.filters.update(patch_kind=patch_kind, patch_areas=patch_areas)
     environment.globals.update(
         cautions=CAUTIONS,
         terms=TERMS,

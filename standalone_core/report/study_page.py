@@ -42,6 +42,7 @@ TONES = {"good": "within", "bad": "outside", "open": "not_decidable", "note": "n
 MARKS = {"o": "●", "s": "■", "^": "▲", "D": "◆", "v": "▼", "P": "✚", "X": "✖", "*": "★"}
 TOPICS = {
     "tolerance": "Does each way of production keep its tolerances?",
+    "unmatched": "Whose scan has surface that the design has not?",
     "primary": "The comparison that the study was made for",
     "odd": "Is every crown like its group?",
     "scanner": "Can the scanner show it?",

@@ -78,11 +78,10 @@ def opened(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+_OPENING = ("tolerance", "unmatched", "primary", "scanner", "caution")
+
+
 def opening_lines(analysis: StudyAnalysis) -> tuple[VerdictLine, ...]:
     """Return the lines of the answer to begin with: what was asked, not all that was compared."""
     first_odd = next((line for line in analysis.verdict if line.kind == "odd"), None)
-    return tuple(
-        line
-        for line in analysis.verdict
-        if line is first_odd or line.kind in ("tolerance", "primary", "scanner", "caution")
-    )
+    return tuple(line for line in analysis.verdict if line is first_odd or line.kind in _OPENING)

@@ -27,6 +27,9 @@ EXCEEDANCE_COLUMNS = (
     "peak_y_mm",
     "peak_z_mm",
     "n",
+    "seen_from",
+    "margin_mm",
+    "unmatched",
 )
 
 CONTACT_COLUMNS = (
@@ -125,6 +128,9 @@ def _exceedance_row(rank: int, patch: Exceedance) -> list[str]:
         "mean_um": patch.mean_um,
         "volume_mm3": patch.volume_mm3,
         "n": patch.n,
+        "seen_from": patch.seen_from,
+        "margin_mm": patch.margin_mm,
+        "unmatched": "yes" if patch.unmatched else "no",
     }
     for axis, centre, peak in zip("xyz", patch.centre_mm, patch.peak_mm, strict=True):
         values[f"centre_{axis}_mm"] = centre

@@ -30,16 +30,21 @@ from .words import (
     exceedance_line,
     headline,
     micrometres,
+    patch_areas,
+    patch_kind,
     percent,
     superimposition_lines,
     surface_words,
+    unmatched_lines,
 )
 
 if TYPE_CHECKING:
     from ..areas.area_set import AreaSet
-    from ..check import CheckedMesh, CheckResult
+    from ..check import CheckResult
+    from ..measure import CheckedMesh
     from ..mesh.files import MeshFile
     from ..mesh.health import HealthReport
+    from ..mesh.intersections import SelfIntersections
     from ..mesh.repair import Repair
 
 GIVEN_BY = {NO_MESIAL: "--mesial", NO_INSERTION: "--insertion"}
@@ -73,6 +78,7 @@ def check_view(result: CheckResult) -> RenderableType:
         _lines((*said.sentences, exceedance_line(result), *_margin_lines(result))),
         Text(),
         measures_table(result),
+        _lines(unmatched_lines(result)),
     ]
     if result.exceedances:
         parts += [Text(), exceedances_table(result)]
@@ -166,13 +172,13 @@ def exceedances_table(result: CheckResult) -> RenderableType:
     for rank, patch in enumerate(found[:EXCEEDANCES_SHOWN], start=1):
         table.add_row(
             str(rank),
-            patch.kind,
+            patch_kind(patch),
             micrometres(patch.peak_um, signed=True),
             micrometres(patch.mean_um, signed=True),
             f"{patch.area_mm2:.2f}",
-            f"{patch.volume_mm3:.4f}",
+            micrometres(patch.volume_mm3, digits=4),
             ", ".join(f"{x:.1f}".replace("-", "−") for x in patch.centre_mm),
-            Text(", ".join(area_words(name) for name in patch.areas)),
+            Text(patch_areas(patch)),
         )
     if len(found) > EXCEEDANCES_SHOWN:
         return Group(table, Text("All of them are in exceedances.csv.", style="dim"))
@@ -256,7 +262,9 @@ def areas_table(area_set: AreaSet) -> RenderableType:
     return Group(table, _lines(lines))
 
 
-def health_table(mesh_file: MeshFile, repair: Repair) -> RenderableType:
+def health_table(
+    mesh_file: MeshFile, repair: Repair, intersections: SelfIntersections
+) -> RenderableType:
     """Return the health of a mesh file: what it is, what is wrong, what was mended."""
     table = Table(
         title=Text(f"Health of {mesh_file.path.name}"),
@@ -270,12 +278,12 @@ def health_table(mesh_file: MeshFile, repair: Repair) -> RenderableType:
     )
     table.add_column("What")
     table.add_column("Value")
-    for what, value in _health_rows(mesh_file, repair.health):
+    for what, value in _health_rows(mesh_file, repair.health, intersections):
         table.add_row(what, value)
-    problems = repair.health.problems
+    problems = [*repair.health.problems, intersections.words]
     parts: list[RenderableType] = [table]
     for title, texts in (
-        ("Problems", problems or ("None.",)),
+        ("Problems", [text for text in problems if text] or ["None."]),
         ("Mended on a copy", repair.actions),
         ("Not mended", repair.warnings),
         ("Notes", mesh_file.notes),
@@ -285,7 +293,9 @@ def health_table(mesh_file: MeshFile, repair: Repair) -> RenderableType:
     return Group(*parts)
 
 
-def _health_rows(mesh_file: MeshFile, health: HealthReport) -> list[tuple[str, str]]:
+def _health_rows(
+    mesh_file: MeshFile, health: HealthReport, intersections: SelfIntersections
+) -> list[tuple[str, str]]:
     sides = " × ".join(f"{side:.2f}" for side in health.size_mm)
     volume = NO_VALUE if health.volume_mm3 is None else f"{health.volume_mm3:.2f} mm³"
     border = f", {health.border_length_mm:.2f} mm" if health.borders else ""
@@ -304,6 +314,9 @@ def _health_rows(mesh_file: MeshFile, health: HealthReport) -> list[tuple[str, s
         ("Duplicate faces", f"{health.duplicate_faces:,}"),
         ("Edges between faces of opposite winding", f"{health.mixed_winding_edges:,}"),
         ("Shells turned inside out", f"{health.inward_pieces:,}"),
+        ("Double layers of surface", f"{len(health.double_layers):,}"),
+        ("Pairs of overlapping pieces", f"{len(health.overlapping_pieces):,}"),
+        ("Pairs of triangles through each other", f"{intersections.pairs:,}"),
         ("Vertices that are not numbers", f"{mesh_file.nan_vertices:,}"),
         ("Area", f"{health.area_mm2:.2f} mm²"),
         ("Volume", volume),

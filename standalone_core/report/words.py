@@ -10,10 +10,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..deviation.contacts import CONTACT_WORDS, GOUGE, STUB, ContactResult
+from ..deviation.reasons import about_pieces
 from ..deviation.verdict import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN, Verdict
 
 if TYPE_CHECKING:
-    from ..check import CheckedMesh, CheckResult
+    from ..check import CheckResult
+    from ..deviation.exceedances import Exceedance
+    from ..measure import CheckedMesh
     from ..superimpose.result import Superimposition
 
 AREA_WORDS = {
@@ -108,6 +111,7 @@ def headline(verdicts: Sequence[Verdict]) -> Headline:
             sentences += [f"{_capital(area_words(v.area))}, undecided: {v.reason}" for v in group]
         else:
             sentences.append(f"{_TITLES[kind]}: {_names(group)}.")
+    sentences += dict.fromkeys(v.caveat for v in verdicts if v.caveat)
     return Headline(decisive, f"{_TITLES[decisive]}: {_names(first)}", tuple(sentences))
 
 
@@ -126,7 +130,7 @@ def exceedance_line(result: CheckResult) -> str:
     if not found:
         return f"No patch lies beyond ±{limit:g} µm."
     worst = found[0]
-    areas = ", ".join(area_words(name) for name in worst.areas)
+    areas = patch_areas(worst)
     several = f"{len(found)} patches lie" if len(found) > 1 else "One patch lies"
     searched = 0.95e3 * result.settings.deviation.search_mm
     reaches = "reaches at least" if abs(worst.peak_um) > searched else "reaches"
@@ -134,6 +138,33 @@ def exceedance_line(result: CheckResult) -> str:
         f"{several} beyond ±{limit:g} µm; the worst {reaches} "
         f"{micrometres(worst.peak_um, signed=True, digits=0)} µm ({areas})."
     )
+
+
+def patch_kind(patch: Exceedance) -> str:
+    """Return what a patch is: excess, lack, or scan surface without a counterpart."""
+    return "unmatched" if patch.unmatched else patch.kind
+
+
+def patch_areas(patch: Exceedance) -> str:
+    """Return the areas of a patch, and how much of the margin it lies along."""
+    along = f" ({patch.margin_mm:.1f} mm along it)" if patch.margin_mm >= 0.05 else ""
+    words = (f"{area_words(name)}{along if name == 'margin' else ''}" for name in patch.areas)
+    return ", ".join(words)
+
+
+def unmatched_lines(result: CheckResult) -> tuple[str, ...]:
+    """Say which scan surface has no counterpart on the design, a sentence a piece."""
+    if not result.unmatched:
+        return (UNMATCHED_NONE,)
+    total = sum(piece.area_mm2 for piece in result.unmatched)
+    highest = result.unmatched[0]
+    least = "at least" if highest.beyond_search else "up to"
+    first = (
+        f"Unmatched scan surface (flash, stubs, a second layer, debris): {total:.2f} mm² in "
+        f"{len(result.unmatched)} piece{'' if len(result.unmatched) == 1 else 's'}, {least} "
+        f"{micrometres(highest.height_um, digits=0)} µm high."
+    )
+    return (first, *about_pieces(result.unmatched))
 
 
 def contacts_line(contacts: Sequence[ContactResult]) -> str:
@@ -206,6 +237,8 @@ def limits_of_the_numbers(result: CheckResult) -> tuple[str, ...]:
         "is for the professional who places it to judge.",
     )
 
+
+UNMATCHED_NONE = "No scan surface without a counterpart on the design was found."
 
 TERMS = (
     "In the words of ISO 5725-1, trueness is how close the mean of many results lies to the "

@@ -11,7 +11,9 @@ from .plan import AnalysisPlan
 from .results import SpreadParts
 from .score_results import ExaminerAnalysis, ScannerRow
 
-LineKind = Literal["tolerance", "primary", "difference", "precision", "odd", "scanner", "caution"]
+LineKind = Literal[
+    "tolerance", "unmatched", "primary", "difference", "precision", "odd", "scanner", "caution"
+]
 Status = Literal["good", "bad", "open", "note"]
 
 

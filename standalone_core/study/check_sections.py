@@ -241,6 +241,15 @@ TOLERANCES = Section(
     target="check.tolerances.mean_abs_um",
 )
 
+SCANNER = Section(
+    "scanner_um",
+    "Standard uncertainty of an area's mean absolute deviation that comes from the scanner,\n"
+    "µm; default stands for all areas not named. Within and outside are then told with 95 %.\n"
+    "Left out, it is taken from [repeats], if crowns were scanned often enough.",
+    free=Number(low_open=False),
+    target="check.tolerances.scanner_um",
+)
+
 VERDICTS = Section(
     "verdicts",
     "When a crown is judged, and which patches beyond the tolerance are told.",
@@ -256,6 +265,18 @@ VERDICTS = Section(
             _SHARE_OR_NONE,
             "check.tolerances.max_unsettled_share",
             "How far a fit may still be from its end, as a share of the tolerance.",
+        ),
+        Key(
+            "max_unmatched_um",
+            Number(low_open=False),
+            "check.tolerances.max_unmatched_um",
+            "Height that scan surface without a counterpart may have beside an area, µm.",
+        ),
+        Key(
+            "max_unmatched_mm2",
+            Number(low_open=False),
+            "check.tolerances.max_unmatched_mm2",
+            "Largest piece of it that may stand beside an area, mm².",
         ),
         Key(
             "contact_um",

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from ..areas.area_set import AreaSet
 from ..check import CheckSettings
-from ..deviation.judgement import coverage_warnings
+from ..deviation.judgement import scan_warnings
+from ..deviation.layers_beside import LayerBeside
 from ..deviation.measures import AreaMeasures
-from ..deviation.verdict import judge, with_verdicts
+from ..deviation.tolerances import Tolerances
+from ..deviation.unmatched import UnmatchedPiece
+from ..deviation.verdict import ScanEvidence, judge, with_verdicts
 from ..errors import CuspwiseError
 from .fit_record import fit_from
-from .keep import Kept, file_checksum
+from .keep import Kept, file_checksum, with_tuples
 from .results import Crown, LeftOut
 from .scan_job import ScanJob, rows_key, scan_key
 
@@ -102,25 +106,40 @@ def crown_from(entry: Entry, kept: Kept, area_set: AreaSet) -> Crown | LeftOut |
             fit.reason,
             "Check that the file shows a crown made from this design; look at it with 'check'.",
         )
-    rows = tuple(AreaMeasures(**row) for row in record["measures"])
-    verdicts = judge(rows, fit, settings.tolerances)
+    rows = tuple(AreaMeasures(**with_tuples(row)) for row in record["measures"])
+    evidence = _evidence(record)
     warnings = list(record["notes"])
     if fit.verdict != "good":
         warnings.append(f"Superimposition: {fit.reason}")
     warnings += [f"Superimposition: {text}" for text in fit.warnings]
-    warnings += coverage_warnings(rows, settings.tolerances.min_coverage)
-    return Crown(
+    warnings += scan_warnings(rows, evidence, settings.tolerances)
+    crown = Crown(
         name=entry.name,
         group=entry.group,
         path=entry.job.scan,
         sha256=entry.sha256,
         triangles=record["triangles"],
         superimposition=fit,
-        measures=with_verdicts(rows, verdicts),
-        verdicts=verdicts,
+        measures=rows,
+        verdicts=(),
         warnings=tuple(dict.fromkeys(warnings)),
         key=entry.job.key,
+        evidence=evidence,
     )
+    return judged(crown, settings.tolerances)
+
+
+def judged(crown: Crown, tolerances: Tolerances) -> Crown:
+    """Return a crown judged by tolerances."""
+    verdicts = judge(crown.measures, crown.superimposition, tolerances, crown.evidence)
+    return replace(crown, measures=with_verdicts(crown.measures, verdicts), verdicts=verdicts)
+
+
+def _evidence(record: Mapping[str, Any]) -> ScanEvidence:
+    """Return what is kept of a scan beside its measures."""
+    pieces = [UnmatchedPiece(**with_tuples(piece)) for piece in record["unmatched"]]
+    layers = [LayerBeside(**with_tuples(layer)) for layer in record["layers"]]
+    return ScanEvidence(record["is_design"], tuple(pieces), tuple(layers))
 
 
 def missing(entries: Mapping[str, Entry], kept: Kept) -> dict[str, Entry]:

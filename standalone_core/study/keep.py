@@ -20,7 +20,7 @@ from ..atomic import atomic_write
 from ..check import versions_used
 from ..errors import FileError
 
-FORMAT = 2
+FORMAT = 3
 """Raised when what is kept changes; older content is then measured anew."""
 
 _ABANDONED_S = 3600.0
@@ -105,6 +105,11 @@ class Kept:
             with suppress(OSError):
                 if file.stat().st_mtime < before:
                     file.unlink()
+
+
+def with_tuples(record: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a record from JSON, its lists as the tuples that they were."""
+    return {k: tuple(value) if isinstance(value, list) else value for k, value in record.items()}
 
 
 def key_of(kind: str, *parts: object) -> str:

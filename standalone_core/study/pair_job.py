@@ -9,10 +9,11 @@ from typing import Any
 import numpy as np
 
 from ..areas.area_set import AreaSet
-from ..check import faces_to_fit
+from ..check_settings import faces_to_fit
 from ..deviation.field import COUNTED, TOO_FAR, DeviationField, counting_status
 from ..deviation.measures import AreaMeasures, measure_areas
 from ..errors import SuperimpositionError
+from ..measure import ReadyDesign
 from ..mesh.refine import EvaluationMesh
 from ..mesh.triangle_mesh import FloatArray, TriangleMesh
 from ..progress import Progress, Steps, run
@@ -22,8 +23,8 @@ from ..superimpose.rigid import apply, rotation_angle_deg, turned
 from ..surface.closest import SurfaceIndex
 from .keep import Kept, key_of
 from .results import Pair
-from .scan_job import MeasuredScan, ScanJob, load_scan, moved_scan
-from .workbench import Workbench, workers_bench
+from .scan_job import KeptScan, ScanJob, load_scan, moved_scan
+from .worker_design import workers_design
 
 
 @dataclass(frozen=True)
@@ -51,25 +52,25 @@ class PairJob:
 
 def compare_and_keep(job: PairJob) -> int:
     """Compare one crown with the others in a worker process and keep the results."""
-    bench = workers_bench(job.first.design, job.first.settings, job.first.areas_file)
-    return run(compare_and_keep_steps(job, bench, threads=1))
+    ready = workers_design(job.first.design, job.first.settings, job.first.areas_file)
+    return run(compare_and_keep_steps(job, ready, threads=1))
 
 
 def compare_and_keep_steps(
-    job: PairJob, bench: Workbench, threads: int | None = None
+    job: PairJob, ready: ReadyDesign, threads: int | None = None
 ) -> Steps[int]:
     """Do as :func:`compare_and_keep` does, step by step; return the count of pairs."""
     kept, settings = Kept(job.first.folder), job.first.settings
     yield Progress("Indexing a crown", 0.0)
-    first = load_scan(kept, job.first.key, bench.evaluation, settings)
+    first = load_scan(kept, job.first.key, ready.evaluation, settings)
     assert first is not None  # pairs are made of crowns that are kept
     surface = moved_scan(job.first, first.superimposition)
     target = PreparedDesign(SurfaceIndex(surface, threads=threads))
     for done, key in enumerate(job.seconds):
         yield Progress("Comparing crowns", (done + 0.5) / (len(job.seconds) + 0.5))
-        second = load_scan(kept, key, bench.evaluation, settings)
+        second = load_scan(kept, key, ready.evaluation, settings)
         assert second is not None
-        kept.save(job.key(key), _compared(first, second, target, bench.area_set, job), {})
+        kept.save(job.key(key), _compared(first, second, target, ready.area_set, job), {})
     return len(job.seconds)
 
 
@@ -99,8 +100,8 @@ def difference(first: DeviationField, deviation_mm: FloatArray) -> DeviationFiel
 
 
 def _compared(
-    first: MeasuredScan,
-    second: MeasuredScan,
+    first: KeptScan,
+    second: KeptScan,
     target: PreparedDesign,
     area_set: AreaSet,
     job: PairJob,
@@ -118,7 +119,7 @@ def _compared(
 
 
 def _superimposed(
-    second: MeasuredScan, target: PreparedDesign, area_set: AreaSet, job: PairJob
+    second: KeptScan, target: PreparedDesign, area_set: AreaSet, job: PairJob
 ) -> tuple[DeviationField, Mapping[str, float]]:
     """Lay the second crown's points on the first crown and measure there."""
     evaluation, settings = area_set.evaluation, job.first.settings
@@ -145,7 +146,7 @@ def _superimposed(
     return field, _motion(T, carried)
 
 
-def _carried(scan: MeasuredScan, evaluation: EvaluationMesh) -> TriangleMesh:
+def _carried(scan: KeptScan, evaluation: EvaluationMesh) -> TriangleMesh:
     """Return a crown's surface as its points nearest to the design's, joined as those are."""
     field, faces = scan.design_to_scan, evaluation.mesh.faces
     assert field.foot_mm is not None  # it was measured

@@ -10,6 +10,7 @@ from typing import Any
 from ..areas.area_set import AREA_NAMES
 from ..areas.files import FORMAT
 from ..areas.supports import SUPPORTS, is_support
+from ..deviation.tolerances import ANY_AREA
 from ..errors import CuspwiseError
 from ..superimpose.landmarks import LandmarkPairs, read_landmarks
 from .kinds import listed, no_such
@@ -132,10 +133,10 @@ def _named_areas(values: Values, place: Place) -> list[tuple[Place, str, bool]]:
     ]
     if "primary_area" in values["analysis"]:
         found.append((analysis / "primary_area", values["analysis"]["primary_area"], True))
-    for table in ("tolerances_um", "equivalence_um"):
+    for table in ("tolerances_um", "equivalence_um", "scanner_um"):
         found += [(place / table / name, name, False) for name in values[table]]
-    every = ("equivalence_um", EVERY_AREA)
-    return [entry for entry in found if entry[0].path[-2:] != every]
+    every = [("equivalence_um", EVERY_AREA), ("scanner_um", ANY_AREA)]
+    return [entry for entry in found if entry[0].path[-2:] not in every]
 
 
 def _check_primary(given: Mapping[str, Any], place: Place) -> None:

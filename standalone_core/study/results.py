@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from ..areas.area_set import AreaSet
-from ..check import CheckedMesh
 from ..deviation.contacts import ContactResult
 from ..deviation.measures import AreaMeasures
-from ..deviation.verdict import Verdict
+from ..deviation.verdict import ScanEvidence, Verdict
 from ..errors import AreaError
+from ..measure import CheckedMesh
 from ..mesh.triangle_mesh import FloatArray, IntArray
 from ..superimpose.result import Superimposition
 from .plan import StudyPlan
@@ -45,6 +45,8 @@ class Crown:
         Under which its deviations are kept; see :class:`~.keep.Kept`.
     contacts : tuple of ContactResult
         What is left of each support contact.
+    evidence : ScanEvidence
+        What the verdicts need to know of the scan beside its measures.
     """
 
     name: str
@@ -58,6 +60,7 @@ class Crown:
     warnings: tuple[str, ...]
     key: str
     contacts: tuple[ContactResult, ...] = ()
+    evidence: ScanEvidence = field(default_factory=ScanEvidence)
 
     def measures_of(self, area: str, direction: str = "design_to_scan") -> AreaMeasures:
         """Return the row of one area and direction."""

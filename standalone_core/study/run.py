@@ -12,20 +12,22 @@ from typing import Any, TypeVar
 
 from ..areas.area_set import AreaSet
 from ..areas.files import areas_document
-from ..areas.supports import SUPPORTS, with_supports
+from ..areas.supports import SUPPORTS
 from ..atomic import atomic_write
-from ..check import contacts_of, faces_to_fit, refuse_unknown_areas, versions_used
+from ..check import contacts_of, versions_used
+from ..check_settings import faces_to_fit, refuse_unknown_areas
 from ..errors import CuspwiseError, FileError, StudyError
+from ..measure import ReadyDesign, read_design, ready_design_steps
 from ..progress import Progress, Steps, run, scaled
 from ..stopwatch import Stopwatch
-from .crowns import Entry, Place, crown_from, missing
+from .crowns import Entry, Place, crown_from, judged, missing
 from .group_maps import difference_map, distance_from_mean, group_map, pairs_of, spread_parts
 from .keep import Kept, file_checksum
 from .pair_job import PairJob, compare_and_keep, compare_and_keep_steps, load_pair
 from .plan import StudyPlan
 from .results import Crown, Dispersion, GroupMap, LeftOut, Pair, RepeatScan, StudyRun
 from .scan_job import areas_of, load_scan, measure_and_keep, measure_and_keep_steps
-from .workbench import Workbench, workbench_steps
+from .scanner_uncertainty import scanner_uncertainty_um
 
 KEPT = "kept"
 """Folder of kept results inside a study's folder of results."""
@@ -82,11 +84,10 @@ def run_study_steps(
     watch = Stopwatch()
     kept = Kept(Path(out) / KEPT)
     kept.tidy()
-    bench = yield from watch.timed("areas", workbench_steps(plan.design, plan.check), 0.0, 0.05)
-    bench = replace(bench, area_set=with_supports(bench.area_set, plan.check.contacts))
-    refuse_unknown_areas(bench.area_set, plan.check.tolerances)
-    faces_to_fit(bench.area_set, plan.check.fit_areas)
-    place = _place(plan, kept, bench.area_set)
+    ready = yield from watch.timed("areas", _design_steps(plan), 0.0, 0.05)
+    refuse_unknown_areas(ready.area_set, plan.check.tolerances)
+    faces_to_fit(ready.area_set, plan.check.fit_areas)
+    place = _place(plan, kept, ready.area_set)
     names = plan.crown_names()
     listed = [(names[scan], group.name, scan) for group in plan.groups for scan in group.scans]
     again = [
@@ -101,43 +102,63 @@ def run_study_steps(
             left_out[name] = entry
         else:
             entries[name] = entry
-    steps = _scan_steps(entries, left_out, bench, kept, executor)
+    steps = _scan_steps(entries, left_out, ready, kept, executor)
     reused = yield from watch.timed("scans", steps, 0.05, 0.6)
-    crowns = _crowns(entries, left_out, kept, bench.area_set)
+    crowns = _crowns(entries, left_out, kept, ready.area_set)
     repeated = {name for name, _, _ in again}
     measured = [crown for name, crown in crowns.items() if name not in repeated]
     if not measured:
         raise _nothing_usable(list(left_out.values()))
-    own = tuple(_with_contacts(crown, bench, kept, plan) for crown in measured)
+    again_scans = tuple(
+        RepeatScan(crown, operator, trial, crowns[name])
+        for (name, _, _), (crown, operator, trial, _) in zip(again, repeats, strict=True)
+        if name in crowns
+    )
+    plan = _with_scanner(plan, again_scans)
+    own = tuple(
+        _with_contacts(judged(crown, plan.check.tolerances), ready, kept, plan)
+        for crown in measured
+    )
     groups = {
         group.name: [crown for crown in own if crown.group == group.name] for group in plan.groups
     }
-    pair_steps = _pair_steps(groups, entries, place, bench, executor)
+    pair_steps = _pair_steps(groups, entries, place, ready, executor)
     pairs, old = yield from watch.timed("pairs", pair_steps, 0.6, 0.9)
-    maps_steps = _group_steps(groups, bench, kept, plan)
+    maps_steps = _group_steps(groups, ready, kept, plan)
     maps, dispersions = yield from watch.timed("maps", maps_steps, 0.9, 1.0)
     several = [name for name, found in maps.items() if found.n > 1]
     return StudyRun(
         plan=plan,
-        design=bench.design,
-        area_set=bench.area_set,
+        design=ready.design,
+        area_set=ready.area_set,
         crowns=own,
         left_out=tuple(left_out.values()),
         pairs=pairs,
         dispersions=dispersions,
         maps=maps,
         differences=tuple(difference_map(maps[a], maps[b]) for a, b in pairs_of(several)),
-        parts=tuple(row for name in several for row in spread_parts(maps[name], bench.area_set)),
-        repeats=tuple(
-            RepeatScan(crown, operator, trial, crowns[name])
-            for (name, _, _), (crown, operator, trial, _) in zip(again, repeats, strict=True)
-            if name in crowns
-        ),
-        warnings=_warnings(bench, groups),
+        parts=tuple(row for name in several for row in spread_parts(maps[name], ready.area_set)),
+        repeats=again_scans,
+        warnings=_warnings(ready, groups),
         versions=versions_used(),
         reused=reused + old,
         seconds=watch.seconds,
     )
+
+
+def _design_steps(plan: StudyPlan) -> Steps[ReadyDesign]:
+    yield Progress("Reading the design", 0.0)
+    design = read_design(plan.design, plan.check)
+    return (yield from scaled(ready_design_steps(design, plan.check), 0.2, 1.0))
+
+
+def _with_scanner(plan: StudyPlan, repeats: Sequence[RepeatScan]) -> StudyPlan:
+    """Return the plan with the scanner's uncertainty from repeated scans, if it names none."""
+    tolerances = plan.check.tolerances
+    if tolerances.scanner_um:
+        return plan
+    tolerances = replace(tolerances, scanner_um=scanner_uncertainty_um(repeats))
+    return replace(plan, check=replace(plan.check, tolerances=tolerances))
 
 
 def _unused(name: str, taken: Collection[str]) -> str:
@@ -168,7 +189,7 @@ def _place(plan: StudyPlan, kept: Kept, area_set: AreaSet) -> Place:
 def _scan_steps(
     entries: dict[str, Entry],
     left_out: dict[str, LeftOut],
-    bench: Workbench,
+    ready: ReadyDesign,
     kept: Kept,
     executor: Executor | None,
 ) -> Steps[int]:
@@ -177,7 +198,7 @@ def _scan_steps(
     reused = len(entries) - len(todo)
     if executor is None:
         for done, (name, entry) in enumerate(todo.items()):
-            steps = measure_and_keep_steps(entry.job, bench)
+            steps = measure_and_keep_steps(entry.job, ready)
             try:
                 span = done / len(todo), (done + 1) / len(todo)
                 yield from _named(scaled(steps, *span), name)
@@ -229,13 +250,13 @@ def _nothing_usable(left_out: Sequence[LeftOut]) -> StudyError:
     )
 
 
-def _with_contacts(crown: Crown, bench: Workbench, kept: Kept, plan: StudyPlan) -> Crown:
+def _with_contacts(crown: Crown, ready: ReadyDesign, kept: Kept, plan: StudyPlan) -> Crown:
     """Return a crown with what is left of each support contact of the design."""
-    if SUPPORTS not in bench.area_set.areas:
+    if SUPPORTS not in ready.area_set.areas:
         return crown
-    scan = load_scan(kept, crown.key, bench.evaluation, plan.check)
+    scan = load_scan(kept, crown.key, ready.evaluation, plan.check)
     assert scan is not None  # kept a moment ago
-    args = scan.design_to_scan, bench.area_set, crown.superimposition, plan.check
+    args = scan.design_to_scan, ready.area_set, crown.superimposition, plan.check
     return replace(crown, contacts=contacts_of(*args))
 
 
@@ -243,7 +264,7 @@ def _pair_steps(
     groups: dict[str, list[Crown]],
     entries: dict[str, Entry],
     place: Place,
-    bench: Workbench,
+    ready: ReadyDesign,
     executor: Executor | None,
 ) -> Steps[tuple[tuple[Pair, ...], int]]:
     """Compare all pairs of every group that are not kept yet; return all, and how many were."""
@@ -258,7 +279,7 @@ def _pair_steps(
         if place.kept.load(job.key(second.key)) is None:
             earlier = todo.get(first.name, job)
             todo[first.name] = replace(earlier, seconds=(*earlier.seconds, second.key))
-    yield from _compare_steps(list(todo.values()), bench, executor)
+    yield from _compare_steps(list(todo.values()), ready, executor)
     found = [
         load_pair(place.kept, job.key(second.key), group, first.name, second.name)
         for group, first, second, job in wanted
@@ -267,11 +288,13 @@ def _pair_steps(
     return pairs, len(pairs) - sum(len(job.seconds) for job in todo.values())
 
 
-def _compare_steps(jobs: list[PairJob], bench: Workbench, executor: Executor | None) -> Steps[None]:
+def _compare_steps(
+    jobs: list[PairJob], ready: ReadyDesign, executor: Executor | None
+) -> Steps[None]:
     if executor is None:
         for done, job in enumerate(jobs):
             span = done / len(jobs), (done + 1) / len(jobs)
-            yield from scaled(compare_and_keep_steps(job, bench), *span)
+            yield from scaled(compare_and_keep_steps(job, ready), *span)
         return
     total = sum(len(job.seconds) for job in jobs)
     futures = {_given(executor, compare_and_keep, job): len(job.seconds) for job in jobs}
@@ -283,7 +306,7 @@ def _compare_steps(jobs: list[PairJob], bench: Workbench, executor: Executor | N
 
 
 def _group_steps(
-    groups: dict[str, list[Crown]], bench: Workbench, kept: Kept, plan: StudyPlan
+    groups: dict[str, list[Crown]], ready: ReadyDesign, kept: Kept, plan: StudyPlan
 ) -> Steps[tuple[dict[str, GroupMap], tuple[Dispersion, ...]]]:
     maps: dict[str, GroupMap] = {}
     rows: list[Dispersion] = []
@@ -292,16 +315,16 @@ def _group_steps(
         yield Progress("Mapping groups", number / len(groups))
         if not crowns:
             continue
-        scans = (load_scan(kept, crown.key, bench.evaluation, settings) for crown in crowns)
+        scans = (load_scan(kept, crown.key, ready.evaluation, settings) for crown in crowns)
         fields = (scan.design_to_scan.deviation_mm for scan in scans if scan is not None)
         limit = settings.tolerances.limit_um("whole")
-        maps[name] = group_map(name, fields, limit, len(bench.evaluation.points))
+        maps[name] = group_map(name, fields, limit, len(ready.evaluation.points))
         for crown in crowns if len(crowns) > 1 else ():
             yield Progress("Mapping groups", (number + 0.5) / len(groups))
-            scan = load_scan(kept, crown.key, bench.evaluation, settings)
+            scan = load_scan(kept, crown.key, ready.evaluation, settings)
             assert scan is not None  # kept a moment ago
             measures = distance_from_mean(
-                scan.design_to_scan, maps[name], bench.area_set, weighted=settings.weighted
+                scan.design_to_scan, maps[name], ready.area_set, weighted=settings.weighted
             )
             rows.append(Dispersion(crown.name, name, measures))
     return maps, tuple(rows)
@@ -341,11 +364,9 @@ def _worker_died() -> StudyError:
     )
 
 
-def _warnings(bench: Workbench, groups: dict[str, list[Crown]]) -> tuple[str, ...]:
-    design = bench.design
-    notes = design.file.notes if design.file is not None else ()
-    texts = [f"Design: {text}" for text in (*notes, *design.repair.warnings)]
-    texts += [f"Areas: {text}" for text in bench.area_set.warnings]
+def _warnings(ready: ReadyDesign, groups: dict[str, list[Crown]]) -> tuple[str, ...]:
+    texts = [f"Design: {text}" for text in ready.design.notes]
+    texts += [f"Areas: {text}" for text in ready.area_set.warnings]
     for name, crowns in groups.items():
         if not crowns:
             texts.append(f"Group {name}: no scan could be used.")

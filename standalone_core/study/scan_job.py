@@ -10,20 +10,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..areas.area_set import AreaSet
-from ..check import CheckSettings, faces_to_fit
-from ..deviation.field import DeviationField, measure_deviation_steps
+from ..check_settings import CheckSettings
+from ..deviation.field import DeviationField
+from ..deviation.judgement import pieces_of
+from ..deviation.layers_beside import LayerBeside
 from ..deviation.measures import measure_areas
-from ..mesh.files import read_mesh
-from ..mesh.refine import EvaluationMesh, evaluation_mesh
-from ..mesh.repair import repair_mesh
+from ..measure import ReadyDesign, measure_scan_steps, read_scan
+from ..mesh.refine import EvaluationMesh
 from ..mesh.triangle_mesh import TriangleMesh
 from ..progress import Progress, Steps, run, scaled
 from ..superimpose.result import Superimposition
-from ..superimpose.superimposition import superimpose_steps
-from ..surface.closest import SurfaceIndex
 from .fit_record import fit_from, fit_record
-from .keep import Kept, key_of
-from .workbench import Workbench, workers_bench
+from .keep import Kept, key_of, with_tuples
+from .worker_design import workers_design
 
 
 @dataclass(frozen=True)
@@ -52,8 +51,8 @@ class ScanJob:
 
 
 @dataclass(frozen=True, eq=False)
-class MeasuredScan:
-    """A scan's deviations, before any area or tolerance is looked at.
+class KeptScan:
+    """What a study keeps of a measured scan, before any area or tolerance is looked at.
 
     Attributes
     ----------
@@ -64,6 +63,10 @@ class MeasuredScan:
     superimposition : Superimposition
     design_to_scan, scan_to_design : DeviationField
         Of the first also the feet, which pairs are made of.
+    is_design : bool
+        Whether the scan is no scan but the design's own surface.
+    layers : tuple of LayerBeside
+        Second layers of its surface.
     """
 
     triangles: int
@@ -71,6 +74,8 @@ class MeasuredScan:
     superimposition: Superimposition
     design_to_scan: DeviationField
     scan_to_design: DeviationField
+    is_design: bool
+    layers: tuple[LayerBeside, ...]
 
 
 def scan_key(sha256: str, design_sha256: str, settings: CheckSettings, fit_areas: str) -> str:
@@ -97,8 +102,8 @@ def scan_key(sha256: str, design_sha256: str, settings: CheckSettings, fit_areas
 
 def rows_key(key: str, areas: str, settings: CheckSettings) -> str:
     """Name a scan's measures after its deviations, the areas and the tolerances."""
-    tolerances = dict(settings.tolerances.mean_abs_um)
-    return key_of("rows", key, areas, tolerances, settings.weighted)
+    limits = [dict(settings.tolerances.mean_abs_um), settings.tolerances.max_unmatched_um]
+    return key_of("rows", key, areas, limits, settings.weighted)
 
 
 def measure_and_keep(job: ScanJob) -> str:
@@ -109,69 +114,60 @@ def measure_and_keep(job: ScanJob) -> str:
     CuspwiseError
         The scan cannot be used.
     """
-    bench = workers_bench(job.design, job.settings, job.areas_file)
-    return run(measure_and_keep_steps(job, bench, threads=1))
+    ready = workers_design(job.design, job.settings, job.areas_file)
+    return run(measure_and_keep_steps(job, ready, threads=1))
 
 
 def measure_and_keep_steps(
-    job: ScanJob, bench: Workbench, threads: int | None = None
+    job: ScanJob, ready: ReadyDesign, threads: int | None = None
 ) -> Steps[str]:
-    """Do as :func:`measure_and_keep` does, step by step, on a bench that is there already."""
+    """Do as :func:`measure_and_keep` does, step by step, with a design that is ready already."""
     kept = Kept(job.folder)
-    measured = load_scan(kept, job.key, bench.evaluation, job.settings)
+    measured = load_scan(kept, job.key, ready.evaluation, job.settings)
     if measured is None:
-        steps = measure_scan_steps(job.scan, bench, job.settings, threads)
-        measured = yield from scaled(steps, 0.0, 0.9)
+        measured = yield from scaled(_measured_steps(job, ready, threads), 0.0, 0.9)
         _keep(kept, job.key, measured)
     yield Progress("Measuring the areas", 0.9)
     fields = measured.design_to_scan, measured.scan_to_design
     tolerances = job.settings.tolerances.mean_abs_um
-    rows = measure_areas(fields, bench.area_set, tolerances, weighted=job.settings.weighted)
-    kept.save(job.rows_key, {**_about(measured), "measures": [asdict(row) for row in rows]}, {})
+    rows = measure_areas(fields, ready.area_set, tolerances, weighted=job.settings.weighted)
+    pieces = pieces_of(fields, ready.area_set, job.settings.tolerances)
+    record = {
+        **_about(measured),
+        "measures": [asdict(row) for row in rows],
+        "unmatched": [asdict(piece) for piece in pieces],
+    }
+    kept.save(job.rows_key, record, {})
     return job.key
 
 
-def measure_scan_steps(
-    path: Path, bench: Workbench, settings: CheckSettings, threads: int | None = None
-) -> Steps[MeasuredScan]:
-    """Read a scan, superimpose it and measure both directions."""
+def _measured_steps(job: ScanJob, ready: ReadyDesign, threads: int | None) -> Steps[KeptScan]:
     yield Progress("Reading the scan", 0.0)
-    file = read_mesh(path, unit=settings.scan_unit)
-    repair = repair_mesh(file.mesh, drop_debris=settings.drop_debris)
-    fit_steps = superimpose_steps(
-        repair.mesh,
-        bench.prepared,
-        settings.superimpose,
-        use_faces=faces_to_fit(bench.area_set, settings.fit_areas),
+    scan = read_scan(job.scan, job.settings)
+    steps = measure_scan_steps(scan, ready, job.settings, threads=threads)
+    measured = yield from scaled(steps, 0.1, 1.0)
+    return KeptScan(
+        triangles=len(scan.mesh),
+        notes=tuple(f"Scan: {text}" for text in scan.notes),
+        superimposition=measured.superimposition,
+        design_to_scan=measured.design_to_scan,
+        scan_to_design=measured.scan_to_design,
+        is_design=measured.is_design,
+        layers=measured.layers,
     )
-    fit = yield from scaled(fit_steps, 0.1, 0.5)
-    moved = repair.mesh.moved(fit.T_design_scan)
-    yield Progress("Indexing the scan", 0.5)
-    index = SurfaceIndex(moved, threads=threads)
-    forward_steps = measure_deviation_steps(
-        bench.evaluation.mesh, index, "design_to_scan", settings.deviation
-    )
-    forward = yield from scaled(forward_steps, 0.6, 0.75)
-    yield Progress("Placing the scan's points", 0.8)
-    own_points = evaluation_mesh(moved, settings.spacing_mm).mesh
-    backward_steps = measure_deviation_steps(
-        own_points, bench.prepared.index, "scan_to_design", settings.deviation
-    )
-    backward = yield from scaled(backward_steps, 0.85, 1.0)
-    notes = tuple(f"Scan: {text}" for text in (*file.notes, *repair.warnings))
-    return MeasuredScan(len(repair.mesh), notes, fit, forward, backward)
 
 
 def moved_scan(job: ScanJob, fit: Superimposition) -> TriangleMesh:
     """Read a scan again and lay it on the design as it was laid before."""
-    file = read_mesh(job.scan, unit=job.settings.scan_unit)
-    mesh = repair_mesh(file.mesh, drop_debris=job.settings.drop_debris).mesh
-    return mesh.moved(fit.T_design_scan)
+    return read_scan(job.scan, job.settings).mesh.moved(fit.T_design_scan)
 
 
-def _keep(kept: Kept, key: str, measured: MeasuredScan) -> None:
+def _keep(kept: Kept, key: str, measured: KeptScan) -> None:
     there, back = measured.design_to_scan, measured.scan_to_design
-    assert there.foot_mm is not None  # it was measured
+    assert there.foot_mm is not None  # both were measured
+    assert back.faces is not None
+    assert back.unmatched_mm is not None
+    standing = np.flatnonzero(np.isfinite(back.unmatched_mm))
     arrays: dict[str, NDArray[Any]] = {
         "deviation_mm": there.deviation_mm,
         "status": there.status,
@@ -179,42 +175,40 @@ def _keep(kept: Kept, key: str, measured: MeasuredScan) -> None:
         "back_points_mm": back.points_mm,
         "back_deviation_mm": back.deviation_mm,
         "back_status": back.status,
-        "back_weights_mm2": back.weights_mm2,
+        "back_faces": back.faces.astype(np.int32),
         "back_area_point": back.area_point,
+        "back_unmatched_point": standing.astype(np.int32),
+        "back_unmatched_mm": back.unmatched_mm[standing],
     }
     kept.save(key, _about(measured), arrays)
 
 
-def _about(measured: MeasuredScan) -> dict[str, Any]:
+def _about(measured: KeptScan) -> dict[str, Any]:
     return {
         "triangles": measured.triangles,
         "notes": list(measured.notes),
         "superimposition": fit_record(measured.superimposition),
+        "is_design": measured.is_design,
+        "layers": [asdict(layer) for layer in measured.layers],
     }
 
 
 def load_scan(
     kept: Kept, key: str, evaluation: EvaluationMesh, settings: CheckSettings
-) -> MeasuredScan | None:
+) -> KeptScan | None:
     """Return what was kept of a scan; None if there is nothing that can be read."""
     entry = kept.load(key)
     if entry is None:
         return None
     record, arrays = entry
-    return MeasuredScan(
+    return KeptScan(
         triangles=record["triangles"],
         notes=tuple(record["notes"]),
         superimposition=fit_from(record["superimposition"], settings.superimpose),
         design_to_scan=_forward(arrays, evaluation, settings),
-        scan_to_design=DeviationField(
-            direction="scan_to_design",
-            points_mm=arrays["back_points_mm"],
-            deviation_mm=arrays["back_deviation_mm"],
-            status=arrays["back_status"],
-            weights_mm2=arrays["back_weights_mm2"],
-            area_point=arrays["back_area_point"],
-            settings=settings.deviation,
-        ),
+        scan_to_design=_backward(arrays, settings),
+        is_design=record["is_design"],
+        layers=tuple(LayerBeside(**with_tuples(layer)) for layer in record["layers"]),
     )
 
 
@@ -230,6 +224,23 @@ def _forward(
         area_point=np.arange(len(evaluation.points)),
         settings=settings.deviation,
         foot_mm=arrays["foot_mm"],
+    )
+
+
+def _backward(arrays: dict[str, NDArray[Any]], settings: CheckSettings) -> DeviationField:
+    scan = TriangleMesh(arrays["back_points_mm"], arrays["back_faces"])
+    unmatched = np.full(len(scan.vertices), np.nan)
+    unmatched[arrays["back_unmatched_point"]] = arrays["back_unmatched_mm"]
+    return DeviationField(
+        direction="scan_to_design",
+        points_mm=scan.vertices,
+        deviation_mm=arrays["back_deviation_mm"],
+        status=arrays["back_status"],
+        weights_mm2=scan.vertex_areas,
+        area_point=arrays["back_area_point"],
+        settings=settings.deviation,
+        faces=scan.faces,
+        unmatched_mm=unmatched,
     )
 
 

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from typing import get_args
 
-from .check_sections import AREAS, CONTACT, MEASURING, SUPERIMPOSITION, TOLERANCES, VERDICTS
+from .check_sections import (
+    AREAS,
+    CONTACT,
+    MEASURING,
+    SCANNER,
+    SUPERIMPOSITION,
+    TOLERANCES,
+    VERDICTS,
+)
 from .kinds import Choice, Fact, File, Names, Number, Patterns, Text, Words
 from .plan import MEASURES, Lead
 from .schema import Key, Section
@@ -154,6 +162,7 @@ SETTINGS: tuple[Section, ...] = (
     AREAS,
     MEASURING,
     SUPERIMPOSITION,
+    SCANNER,
     VERDICTS,
 )
 """The sections after the groups, in the order in which a new file lists them."""

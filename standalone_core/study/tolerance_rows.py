@@ -7,7 +7,7 @@ import numpy as np
 from ..deviation.verdict import NOT_DECIDABLE, OUTSIDE, WITHIN
 from ..report.words import area_words, micrometres
 from ..statistics.tolerance import ShareWithin, ToleranceLimit, upper_tolerance_limit, wilson
-from .cohort import Cohort, measured
+from .cohort import Cohort
 from .group_results import ToleranceRow
 from .results import Crown
 from .wording import share_words
@@ -19,9 +19,10 @@ JUDGED_BY = "mean_abs_um"
 def tolerance_rows(cohort: Cohort) -> tuple[ToleranceRow, ...]:
     """Hold every group against the tolerance of every area.
 
-    A group *meets* a tolerance if the one-sided tolerance limit of its mean absolute deviations
-    lies within: then at least the plan's ``next_crown_content`` of all crowns made this way are
-    within, with its ``confidence``. It *does not* if Wilson's interval of the share of crowns
+    A group *meets* a tolerance if none of its crowns is outside and the one-sided tolerance limit
+    of its mean absolute deviations (the larger of both directions of each crown) lies within: then
+    at least the plan's ``next_crown_content`` of all crowns made this way are within, with its
+    ``confidence``. It *does not* if Wilson's interval of the share of crowns
     within lies wholly below that content. Between the two it cannot be told from so few crowns.
     """
     return tuple(_row(cohort, group, area) for group in cohort.groups for area in cohort.areas)
@@ -34,14 +35,14 @@ def _row(cohort: Cohort, group: str, area: str) -> ToleranceRow:
     within, outside = words.count(WITHIN), words.count(OUTSIDE)
     share = wilson(within, within + outside, confidence=plan.confidence)
     values = [
-        np.nan if word == NOT_DECIDABLE else measured(crown.measures, area, JUDGED_BY)
+        np.nan if word == NOT_DECIDABLE else judged_um(crown, area)
         for crown, word in zip(crowns, words, strict=True)
     ]
     ahead = upper_tolerance_limit(
         values, content=plan.next_crown_content, confidence=plan.confidence
     )
     limit = tolerances.limit_um(area)
-    meets = _meets(share, ahead, limit)
+    meets = _meets(share, ahead, limit, outside)
     return ToleranceRow(
         group=group,
         area=area,
@@ -66,10 +67,17 @@ def _verdict(crown: Crown, area: str) -> str:
     return next((v.verdict for v in crown.verdicts if v.area == area), NOT_DECIDABLE)
 
 
-def _meets(share: ShareWithin, ahead: ToleranceLimit, limit_um: float) -> bool | None:
+def judged_um(crown: Crown, area: str) -> float:
+    """Return the mean absolute deviation that a crown is judged by: the larger direction's."""
+    found = [v for v in crown.verdicts if v.area == area]
+    return float(np.fmax(found[0].mean_abs_um, found[0].back_mean_abs_um)) if found else np.nan
+
+
+def _meets(share: ShareWithin, ahead: ToleranceLimit, limit_um: float, outside: int) -> bool | None:
+    """A crown outside by unmatched surface has a mean below the limit: it is not shown to meet."""
     if np.isnan(limit_um):
         return None
-    if ahead.limit <= limit_um:
+    if ahead.limit <= limit_um and not outside:
         return True
     return False if share.ci_high < ahead.content else None
 

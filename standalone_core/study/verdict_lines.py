@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TypeAlias
 
+from ..deviation.reasons import about_pieces
+from ..deviation.verdict import is_too_much
 from .analysis_results import Findings, LineKind, OddCrown, OddEffect, Status, VerdictLine
 from .cohort import Cohort
 from .comparison_results import Comparison, Outcome, PrecisionComparison
@@ -36,11 +38,13 @@ def verdict_lines(
 ) -> tuple[VerdictLine, ...]:
     """Return the sentences of the answer, most important first.
 
-    Tolerances per group; the primary comparison; what else differs between groups, and whether
+    Tolerances per group; crowns with unmatched scan surface; the primary comparison; what else
+    differs between groups, and whether
     that matters; precision; odd crowns and what changes without them; the scanner; cautions.
     """
     return (
         *(_tolerance_line(cohort, group, findings.tolerances) for group in cohort.groups),
+        *_unmatched_lines(cohort),
         *(_primary_line(row) for row in findings.primary),
         *_contrast_lines(cohort, findings.comparisons, "difference"),
         *_contrast_lines(cohort, findings.precision_comparisons, "precision"),
@@ -72,6 +76,18 @@ def _tolerance_line(cohort: Cohort, group: str, rows: Sequence[ToleranceRow]) ->
 
 def _areas_with_counts(rows: Sequence[ToleranceRow]) -> str:
     return listed([f"{the_area(row.area)} ({row.within} of {row.n} crowns within)" for row in rows])
+
+
+def _unmatched_lines(cohort: Cohort) -> list[VerdictLine]:
+    """Name every crown whose scan has surface that the design has not."""
+    tolerances = cohort.plan.check.tolerances
+    lines = []
+    for crown in (crown for group in cohort.groups for crown in cohort.crowns[group]):
+        pieces = [p for p in crown.evidence.unmatched if p.areas and is_too_much(p, tolerances)]
+        if pieces:
+            text = f"{crown.name}: {' '.join(about_pieces(pieces))}"
+            lines.append(VerdictLine("unmatched", "bad", text))
+    return lines
 
 
 def _primary_line(row: Comparison) -> VerdictLine:

@@ -7,11 +7,12 @@ from html.parser import HTMLParser
 import numpy as np
 import trimesh
 from cuspwise.standalone_core.areas.area_set import Area, AreaSet
-from cuspwise.standalone_core.check import CheckedMesh, CheckResult, CheckSettings
+from cuspwise.standalone_core.check import CheckResult, CheckSettings
 from cuspwise.standalone_core.deviation.exceedances import find_exceedances
 from cuspwise.standalone_core.deviation.field import DeviationField
 from cuspwise.standalone_core.deviation.measures import measure_areas
 from cuspwise.standalone_core.deviation.verdict import judge, with_verdicts
+from cuspwise.standalone_core.measure import CheckedMesh
 from cuspwise.standalone_core.mesh.refine import evaluation_mesh
 from cuspwise.standalone_core.mesh.repair import repair_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh

@@ -22,6 +22,7 @@ from cuspwise.standalone_core.demo.crown import DemoCrown, demo_crown
 from cuspwise.standalone_core.demo.production import ProducedCrown, produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors
 from cuspwise.standalone_core.errors import SettingError
+from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.mesh.write import write_mesh
 
 EDGE_MM = 0.3
@@ -175,6 +176,28 @@ def test_inspect_reports_health(files):
     document = json.loads(result.stdout)
     assert document["health"]["closed"] is True
     assert call("inspect", files[0]).exit_code == 0
+
+
+def test_inspect_tells_of_two_copies_that_overlap(crown, tmp_path):
+    copy = crown.mesh.vertices + np.array([0.02, 0.03, 0.04])
+    vertices = np.concatenate([crown.mesh.vertices, copy])
+    faces = np.concatenate([crown.mesh.faces, crown.mesh.faces + len(copy)])
+    both = write_mesh(tmp_path / "both.stl", TriangleMesh(vertices, faces))
+    document = json.loads(call("inspect", both, "--json").stdout, parse_constant=pytest.fail)
+    (overlap,) = document["health"]["overlapping_pieces"]
+    assert overlap["volume_mm3"] == pytest.approx(crown.mesh.volume_mm3, rel=0.1)
+    layers = document["health"]["double_layers"]
+    # Sheets of the same shape lie at most the shift apart, but for what they bend in between.
+    shift_um = 1e3 * np.linalg.norm([0.02, 0.03, 0.04])
+    assert max(layer["distance_um"] for layer in layers) < shift_um
+    assert sum(layer["area_mm2"] for layer in layers) > 0.8 * crown.mesh.area_mm2
+    assert document["self_intersections"]["pairs"] > 100
+    assert len(document["self_intersections"]["place_mm"]) == 3
+    text = " ".join(call("inspect", both).output.split())
+    assert "1 pair of overlapping pieces." in text
+    assert "double layer" in text
+    assert f"{document['self_intersections']['pairs']:,} pairs of triangles pass through" in text
+    assert re.search(r"around \([−\d., ]+\) mm", text)
 
 
 @pytest.mark.parametrize(

@@ -176,6 +176,8 @@ def test_the_columns_are_those_of_the_table() -> None:
         "within_tolerance",
         "tolerance_um",
         "verdict",
+        "unmatched_mm2",
+        "unmatched_um",
     )
 
 

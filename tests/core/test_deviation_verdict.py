@@ -9,21 +9,25 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from cuspwise.standalone_core.deviation.measures import AreaMeasures
+from cuspwise.standalone_core.deviation.tolerances import COMMON_PRACTICE, Tolerances
+from cuspwise.standalone_core.deviation.unmatched import UnmatchedPiece
 from cuspwise.standalone_core.deviation.verdict import (
-    COMMON_PRACTICE,
+    COVERAGE_FACTOR,
     VERDICT_WORDS,
-    Tolerances,
+    ScanEvidence,
     judge,
     with_verdicts,
 )
 from cuspwise.standalone_core.errors import SettingError
+from cuspwise.standalone_core.report.words import headline
+from scipy.stats import norm
 
 GOOD = SimpleNamespace(verdict="good", reason="The pose is well held.")
 
 
 def row(area: str = "whole", mean_abs_um: float = 10.0, coverage: float = 1.0) -> AreaMeasures:
     known = {"area", "direction", "n", "area_mm2", "coverage", "mean_abs_um", "verdict"}
-    known |= {"percentiles", "weighted", "reason"}
+    known |= {"percentiles", "weighted", "reason", "peak_mm"}
     numbers = {field.name: np.nan for field in fields(AreaMeasures) if field.name not in known}
     return AreaMeasures(
         area=area,
@@ -129,13 +133,138 @@ def test_areas_without_a_tolerance_say_so() -> None:
     assert (axial.verdict, whole.verdict) == ("outside", "no_tolerance")
 
 
-def test_only_design_to_scan_is_judged() -> None:
-    forward = row()
-    backward = replace(forward, direction="scan_to_design", mean_abs_um=90.0)
-    verdicts = judge([forward, backward], GOOD, Tolerances())
-    assert [found.verdict for found in verdicts] == ["within"]
-    joined = with_verdicts([forward, backward], verdicts)
-    assert [measures.verdict for measures in joined] == ["within", ""]
+def backward(area: str = "whole", mean_abs_um: float = 10.0, peak_um: float = 9.0) -> AreaMeasures:
+    one = row(area, mean_abs_um)
+    place = {"min_um": -1.0, "max_um": peak_um, "peak_mm": (1.0, -2.0, 3.04)}
+    return replace(one, direction="scan_to_design", **place)
+
+
+@pytest.mark.parametrize(
+    ("there", "back", "verdict", "contradiction"),
+    [
+        (15.0, 15.0, "within", False),
+        (7.7, 18.0, "outside", True),
+        (18.0, 7.7, "outside", True),
+        (16.0, 18.0, "outside", False),
+    ],
+)
+def test_an_area_is_within_only_if_both_directions_say_so(
+    there: float, back: float, verdict: str, contradiction: bool
+) -> None:
+    rows = [row("margin", there), backward("margin", back, 288.0)]
+    (found,) = judge(rows, GOOD, Tolerances())
+    assert (found.verdict, found.contradiction) == (verdict, contradiction)
+    assert (found.mean_abs_um, found.back_mean_abs_um) == (there, back)
+    assert ("contradict" in found.reason) is contradiction
+    joined = with_verdicts(rows, [found])
+    assert [measures.verdict for measures in joined] == [verdict, ""]
+
+
+def test_a_contradiction_says_which_where_and_how_much() -> None:
+    (found,) = judge([row("margin", 7.7), backward("margin", 18.0, 288.0)], GOOD, Tolerances())
+    assert found.reason == (
+        "The two directions contradict each other: mean absolute deviation 7.7 µm from design to "
+        "scan, at or below the limit of 15 µm, but 18.0 µm from scan to design, above it (most "
+        "+288 µm at (1.0, −2.0, 3.0) mm)."
+    )
+
+
+def piece(**changed: object) -> UnmatchedPiece:
+    given = UnmatchedPiece(
+        area_mm2=0.1,
+        height_um=60.0,
+        mean_um=30.0,
+        beyond_search=False,
+        loose=False,
+        areas=("margin", "axial"),
+        margin_mm=7.5,
+        centre_mm=(0.0, 0.0, 0.0),
+        peak_mm=(4.0, 0.0, 0.0),
+        n=9,
+    )
+    return replace(given, **changed)
+
+
+@pytest.mark.parametrize(
+    ("changed", "verdict"),
+    [
+        ({"height_um": 100.0, "area_mm2": 0.2}, "within"),
+        ({"height_um": 100.1}, "outside"),
+        ({"area_mm2": 0.201}, "outside"),
+        ({"height_um": 300.0, "loose": True}, "not_decidable"),
+        ({"height_um": 300.0, "areas": ("occlusal",)}, "within"),
+        ({"height_um": 1000.0, "areas": ()}, "within"),
+    ],
+)
+def test_unmatched_surface_beside_an_area_has_limits(
+    changed: dict[str, object], verdict: str
+) -> None:
+    """Higher than 0.1 mm or larger than 0.2 mm² (ours, no source) is too much."""
+    evidence = ScanEvidence(unmatched=(piece(**changed),))
+    (found,) = judge([row("margin", 5.0)], GOOD, Tolerances(), evidence)
+    assert found.verdict == verdict
+    assert ("7.5 mm of the margin" in found.reason) is (verdict != "within")
+
+
+def test_the_whole_crown_has_every_piece_that_any_area_has() -> None:
+    evidence = ScanEvidence(unmatched=(piece(height_um=300.0), piece(areas=(), height_um=1e3)))
+    (whole,) = judge([row("whole", 5.0)], GOOD, Tolerances(), evidence)
+    assert (whole.verdict, whole.unmatched_um, whole.unmatched_mm2) == ("outside", 300.0, 0.1)
+    wide = Tolerances(max_unmatched_um=300.0)
+    assert judge([row("whole", 5.0)], GOOD, wide, evidence)[0].verdict == "within"
+
+
+def test_loose_pieces_do_not_excuse_what_the_design_sees() -> None:
+    evidence = ScanEvidence(unmatched=(piece(height_um=300.0, loose=True),))
+    outside = [row("margin", 16.0), backward("margin", 40.0)]
+    assert judge(outside, GOOD, Tolerances(), evidence)[0].verdict == "outside"
+    spoiled = [row("margin", 4.0), backward("margin", 40.0)]
+    assert judge(spoiled, GOOD, Tolerances(), evidence)[0].verdict == "not_decidable"
+
+
+def test_the_design_itself_is_no_crown() -> None:
+    evidence = ScanEvidence(is_design=True)
+    (whole, axial) = judge([row("whole", 0.0), row("axial", 0.0)], GOOD, Tolerances(), evidence)
+    assert (whole.verdict, axial.verdict) == ("not_decidable", "no_tolerance")
+    assert "The scan is the design itself (or a copy of it)" in whole.reason
+    assert whole.mean_abs_um == 0.0
+
+
+@pytest.mark.parametrize(
+    ("there", "back", "verdict"),
+    [
+        (13.35, 13.35, "within"),
+        (13.36, 13.35, "not_decidable"),
+        (13.35, 13.36, "not_decidable"),
+        (16.64, 10.0, "not_decidable"),
+        (16.65, 10.0, "outside"),
+        (10.0, 16.65, "outside"),
+    ],
+)
+def test_the_scanners_uncertainty_decides_too(there: float, back: float, verdict: str) -> None:
+    """Guarded on both sides by 1.645 u (ISO 14253-1, from memory): 15 ∓ 1.645 µm for u = 1 µm."""
+    assert pytest.approx(norm.ppf(0.95), abs=5e-4) == COVERAGE_FACTOR
+    tolerances = Tolerances(scanner_um={"margin": 1.0})
+    (found,) = judge([row("margin", there), backward("margin", back)], GOOD, tolerances)
+    assert (found.verdict, found.caveat, found.scanner_um) == (verdict, "", 1.0)
+
+
+def test_without_the_scanners_uncertainty_the_verdict_is_of_this_scan() -> None:
+    (found,) = judge([row("margin", 5.0)], GOOD, Tolerances(scanner_um={"whole": 1.0}))
+    assert found.caveat == "Of this scan; the scanner's uncertainty was not given."
+    (found,) = judge([row("margin", 5.0)], GOOD, Tolerances(scanner_um={"default": 1.0}))
+    assert (found.caveat, found.scanner_um) == ("", 1.0)
+    assert found.caveat not in headline([found]).sentences
+
+
+@pytest.mark.parametrize("wrong", [-1.0, np.nan, np.inf])
+def test_uncertainties_and_unmatched_limits_that_mean_nothing_are_refused(wrong: float) -> None:
+    with pytest.raises(SettingError, match="scanner_um of margin"):
+        Tolerances(scanner_um={"margin": wrong})
+    for name in ("max_unmatched_um", "max_unmatched_mm2"):
+        if wrong != np.inf:  # no limit
+            with pytest.raises(SettingError, match=name):
+                Tolerances(**{name: wrong})
 
 
 @pytest.mark.parametrize("wrong", [0.0, -5.0, np.nan, np.inf])

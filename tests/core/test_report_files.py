@@ -16,6 +16,7 @@ from check_results import Reader, make_result
 from cuspwise.standalone_core.check import CheckResult
 from cuspwise.standalone_core.deviation.verdict import Tolerances
 from cuspwise.standalone_core.mesh.files import read_mesh
+from cuspwise.standalone_core.mesh.intersections import self_intersections
 from cuspwise.standalone_core.mesh.repair import repair_mesh
 from cuspwise.standalone_core.report.colour import (
     deviation_colours,
@@ -43,6 +44,7 @@ COLUMNS = [
     *("area", "direction", "n", "area_mm2", "coverage", "mean_um", "sd_um", "mean_abs_um"),
     *("rms_um", "median_um", "p10_um", "p90_um", "half_p90_p10_um", "mean_positive_um"),
     *("mean_negative_um", "min_um", "max_um", "within_tolerance", "tolerance_um", "verdict"),
+    *("unmatched_mm2", "unmatched_um"),
 ]
 
 
@@ -215,7 +217,7 @@ def test_hostile_names_stay_text(tmp_path: Path) -> None:
     assert HOSTILE in reader.text
     assert not any(tag in {"script", "img"} for tag, _ in reader.elements)
     rows = list(csv.reader(io.StringIO((tmp_path / "measures.csv").read_text(encoding="utf-8"))))
-    assert {len(row) for row in rows} == {20}
+    assert {len(row) for row in rows} == {22}
     assert (
         json.loads((tmp_path / "check.json").read_text(encoding="utf-8"))["scan"]["name"] == HOSTILE
     )
@@ -247,9 +249,10 @@ def test_health_is_told(shared_meshes: Path) -> None:
     mesh_file = read_mesh(next((shared_meshes / "nasty").glob("*.stl")))
     repair = repair_mesh(mesh_file.mesh)
     console = Console(width=80, file=io.StringIO())
-    console.print(health_table(mesh_file, repair))
+    found = self_intersections(repair.mesh)
+    console.print(health_table(mesh_file, repair, found))
     assert f"{repair.health.triangles:,}" in console.file.getvalue()
-    json.dumps(health_document(mesh_file, repair), allow_nan=False)
+    json.dumps(health_document(mesh_file, repair, found), allow_nan=False)
 
 
 def test_headline_is_decided_by_the_worst() -> None:

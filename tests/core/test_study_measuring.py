@@ -8,10 +8,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.files import save_areas
-from cuspwise.standalone_core.check import CheckSettings, check
+from cuspwise.standalone_core.check import CheckSettings
 from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise, Wave
+from cuspwise.standalone_core.measure import (
+    ReadyDesign,
+    measure_scan_steps,
+    read_design,
+    read_scan,
+    ready_design_steps,
+)
 from cuspwise.standalone_core.mesh.write import write_mesh
 from cuspwise.standalone_core.progress import run
 from cuspwise.standalone_core.study.group_maps import (
@@ -26,11 +33,9 @@ from cuspwise.standalone_core.study.scan_job import (
     ScanJob,
     load_scan,
     measure_and_keep,
-    measure_scan_steps,
     moved_scan,
     scan_key,
 )
-from cuspwise.standalone_core.study.workbench import Workbench, workbench_steps
 from cuspwise.standalone_core.superimpose.superimposition import superimpose
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
 
@@ -54,13 +59,13 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def bench(folder: Path) -> Workbench:
-    return run(workbench_steps(folder / "design.stl", SETTINGS))
+def ready(folder: Path) -> ReadyDesign:
+    return run(ready_design_steps(read_design(folder / "design.stl", SETTINGS), SETTINGS))
 
 
 @pytest.fixture(scope="module")
-def jobs(folder: Path, bench: Workbench) -> list[ScanJob]:
-    areas = save_areas(folder / "areas.json", bench.area_set)
+def jobs(folder: Path, ready: ReadyDesign) -> list[ScanJob]:
+    areas = save_areas(folder / "areas.json", ready.area_set)
     jobs = [
         ScanJob(
             scan=folder / f"{k}.stl",
@@ -78,37 +83,35 @@ def jobs(folder: Path, bench: Workbench) -> list[ScanJob]:
     return jobs
 
 
-def test_a_scan_is_measured_as_a_check_measures_it(jobs: list[ScanJob], bench: Workbench) -> None:
-    result = check(jobs[0].design, jobs[0].scan, SETTINGS)
-    kept = load_scan(Kept(jobs[0].folder), jobs[0].key, bench.evaluation, SETTINGS)
+def test_what_is_kept_loses_nothing(jobs: list[ScanJob], ready: ReadyDesign) -> None:
+    scan = read_scan(jobs[1].scan, SETTINGS)
+    fresh = run(measure_scan_steps(scan, ready, SETTINGS))
+    kept = load_scan(Kept(jobs[1].folder), jobs[1].key, ready.evaluation, SETTINGS)
     assert kept is not None
-    assert kept.triangles == len(result.scan.mesh)
+    assert kept.triangles == len(scan.mesh)
     np.testing.assert_array_equal(
-        kept.superimposition.T_design_scan, result.superimposition.T_design_scan
+        kept.superimposition.T_design_scan, fresh.superimposition.T_design_scan
     )
     for ours, theirs in (
-        (kept.design_to_scan, result.design_to_scan),
-        (kept.scan_to_design, result.scan_to_design),
+        (kept.design_to_scan, fresh.design_to_scan),
+        (kept.scan_to_design, fresh.scan_to_design),
     ):
         np.testing.assert_array_equal(ours.deviation_mm, theirs.deviation_mm)
         np.testing.assert_array_equal(ours.status, theirs.status)
         np.testing.assert_array_equal(ours.area_point, theirs.area_point)
-
-
-def test_what_is_kept_loses_nothing(jobs: list[ScanJob], bench: Workbench) -> None:
-    fresh = run(measure_scan_steps(jobs[1].scan, bench, SETTINGS))
-    kept = load_scan(Kept(jobs[1].folder), jobs[1].key, bench.evaluation, SETTINGS)
-    assert kept is not None
     np.testing.assert_array_equal(kept.design_to_scan.foot_mm, fresh.design_to_scan.foot_mm)
+    back, back_fresh = kept.scan_to_design, fresh.scan_to_design
+    np.testing.assert_array_equal(back.faces, back_fresh.faces)
+    np.testing.assert_array_equal(back.weights_mm2, back_fresh.weights_mm2)
     assert kept.superimposition.reason == fresh.superimposition.reason
     assert kept.superimposition.warnings == fresh.superimposition.warnings
     assert len(kept.superimposition.rivals) == len(fresh.superimposition.rivals)
 
 
-def test_feet_lie_at_the_deviation(jobs: list[ScanJob], bench: Workbench) -> None:
-    kept = load_scan(Kept(jobs[2].folder), jobs[2].key, bench.evaluation, SETTINGS)
+def test_feet_lie_at_the_deviation(jobs: list[ScanJob], ready: ReadyDesign) -> None:
+    kept = load_scan(Kept(jobs[2].folder), jobs[2].key, ready.evaluation, SETTINGS)
     assert kept is not None
-    away = np.linalg.norm(kept.design_to_scan.foot_mm - bench.evaluation.points, axis=1)
+    away = np.linalg.norm(kept.design_to_scan.foot_mm - ready.evaluation.points, axis=1)
     counted = kept.design_to_scan.counted
     assert np.isnan(away[~counted]).all()
     np.testing.assert_allclose(
@@ -116,19 +119,19 @@ def test_feet_lie_at_the_deviation(jobs: list[ScanJob], bench: Workbench) -> Non
     )
 
 
-def test_pairs_agree_with_a_whole_superimposition(jobs: list[ScanJob], bench: Workbench) -> None:
+def test_pairs_agree_with_a_whole_superimposition(jobs: list[ScanJob], ready: ReadyDesign) -> None:
     """Scan on scan by the general way, then each shared point against the other's surface."""
     job = PairJob(jobs[0], (jobs[1].key, jobs[2].key), "")
-    assert run(compare_and_keep_steps(job, bench)) == 2
+    assert run(compare_and_keep_steps(job, ready)) == 2
     kept = Kept(jobs[0].folder)
-    first, second = (load_scan(kept, jobs[k].key, bench.evaluation, SETTINGS) for k in (0, 2))
+    first, second = (load_scan(kept, jobs[k].key, ready.evaluation, SETTINGS) for k in (0, 2))
     assert first is not None
     assert second is not None
     index = SurfaceIndex(moved_scan(jobs[0], first.superimposition))
     whole = superimpose(moved_scan(jobs[2], second.superimposition), index)
     T = whole.T_design_scan
     points = second.design_to_scan.foot_mm[second.design_to_scan.counted] @ T[:3, :3].T + T[:3, 3]
-    weights = bench.evaluation.weights_mm2[second.design_to_scan.counted]
+    weights = ready.evaluation.weights_mm2[second.design_to_scan.counted]
     distance = index.closest(points).distance_mm
     pair = load_pair(kept, job.key(jobs[2].key), "g", "0", "2")
     assert pair is not None
@@ -143,9 +146,11 @@ def test_pairs_agree_with_a_whole_superimposition(jobs: list[ScanJob], bench: Wo
     assert in_frame.max_um == pytest.approx(1e3 * np.nanmax(apart))
 
 
-def test_a_crown_paired_with_itself_does_not_differ(jobs: list[ScanJob], bench: Workbench) -> None:
+def test_a_crown_paired_with_itself_does_not_differ(
+    jobs: list[ScanJob], ready: ReadyDesign
+) -> None:
     job = PairJob(jobs[0], (jobs[0].key,), "self")
-    run(compare_and_keep_steps(job, bench))
+    run(compare_and_keep_steps(job, ready))
     pair = load_pair(Kept(jobs[0].folder), job.key(jobs[0].key), "g", "0", "0")
     assert pair is not None
     assert max(row.max_um for row in pair.superimposed) < 1e-6
@@ -183,9 +188,9 @@ def test_keys_follow_what_results_depend_on() -> None:
         assert other != key
 
 
-def test_group_maps_are_numpys(bench: Workbench) -> None:
+def test_group_maps_are_numpys(ready: ReadyDesign) -> None:
     rng = np.random.default_rng(5)
-    count = len(bench.evaluation.points)
+    count = len(ready.evaluation.points)
     crowns = rng.normal(0.01, 0.02, size=(6, count))
     crowns[rng.random(crowns.shape) < 0.2] = np.nan
     crowns[:, 0] = np.nan
@@ -209,12 +214,12 @@ def test_group_maps_are_numpys(bench: Workbench) -> None:
     assert np.all(np.abs(found.worst_um[several]) >= np.abs(found.mean_um[several]))
 
 
-def test_difference_maps_are_scipys_welch(bench: Workbench) -> None:
+def test_difference_maps_are_scipys_welch(ready: ReadyDesign) -> None:
     """scipy.stats.ttest_ind and false_discovery_control are the references."""
     from scipy import stats
 
     rng = np.random.default_rng(6)
-    count = len(bench.evaluation.points)
+    count = len(ready.evaluation.points)
     a, b = rng.normal(0, 0.01, (7, count)), rng.normal(0.004, 0.02, (9, count))
     a[:, 0] = b[:, 0] = 0.0
     found = difference_map(group_map("a", a, 25.0, count), group_map("b", b, 25.0, count))
@@ -226,29 +231,29 @@ def test_difference_maps_are_scipys_welch(bench: Workbench) -> None:
     )
 
 
-def test_systematic_and_random_parts_are_recovered(bench: Workbench) -> None:
+def test_systematic_and_random_parts_are_recovered(ready: ReadyDesign) -> None:
     """20 crowns of a known shared deviation and known independent noise."""
     rng = np.random.default_rng(7)
-    points = bench.evaluation.points
+    points = ready.evaluation.points
     shared = 0.012 * np.sin(points[:, 0])
     crowns = shared + rng.normal(0, 0.006, (20, len(points)))
-    parts = spread_parts(group_map("g", crowns, 25.0, len(points)), bench.area_set)
+    parts = spread_parts(group_map("g", crowns, 25.0, len(points)), ready.area_set)
     whole = next(row for row in parts if row.area == "whole")
-    w = bench.evaluation.weights_mm2
+    w = ready.evaluation.weights_mm2
     assert whole.random_um == pytest.approx(6.0, rel=0.02)
     assert whole.systematic_um == pytest.approx(1e3 * np.sqrt(w @ shared**2 / w.sum()), rel=0.02)
     assert whole.total_rms_um == pytest.approx(1e3 * np.sqrt(np.mean(crowns**2 @ w) / w.sum()))
 
 
 def test_distances_from_the_mean_have_the_variance_between_crowns(
-    jobs: list[ScanJob], bench: Workbench
+    jobs: list[ScanJob], ready: ReadyDesign
 ) -> None:
     kept = Kept(jobs[0].folder)
-    scans = [load_scan(kept, job.key, bench.evaluation, SETTINGS) for job in jobs]
+    scans = [load_scan(kept, job.key, ready.evaluation, SETTINGS) for job in jobs]
     fields = [scan.design_to_scan for scan in scans if scan is not None]
-    group = group_map("g", (f.deviation_mm for f in fields), 25.0, len(bench.evaluation.points))
-    rows = [distance_from_mean(f, group, bench.area_set, weighted=True) for f in fields]
-    parts = spread_parts(group, bench.area_set)
+    group = group_map("g", (f.deviation_mm for f in fields), 25.0, len(ready.evaluation.points))
+    rows = [distance_from_mean(f, group, ready.area_set, weighted=True) for f in fields]
+    parts = spread_parts(group, ready.area_set)
     whole = next(row for row in parts if row.area == "whole")
     mean_square = np.mean([row[0].rms_um ** 2 for row in rows])
     assert all(row[0].area == "whole" for row in rows)

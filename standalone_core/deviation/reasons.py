@@ -1,0 +1,109 @@
+"""The sentences that a verdict rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from .layers_beside import LayerBeside
+from .measures import AreaMeasures
+from .unmatched import UnmatchedPiece
+
+_PIECES_TOLD = 2
+_SEEN = {"design_to_scan": "from design to scan", "scan_to_design": "from scan to design"}
+
+
+def about_directions(rows: Sequence[AreaMeasures], limit_um: float) -> str:
+    """Say how the mean absolute deviations of one or both directions lie to their limit."""
+    first = rows[0]
+    start = f"Mean absolute deviation {beside_limit(first.mean_abs_um, limit_um)} µm"
+    if len(rows) == 1:
+        return f"{start}, {_relation(first, limit_um)} the limit of {limit_um:g} µm."
+    second = rows[1]
+    other = f"{beside_limit(second.mean_abs_um, limit_um)} µm {_SEEN[second.direction]}"
+    if _relation(first, limit_um) == _relation(second, limit_um):
+        return f"{start} ({other}), {_relation(first, limit_um)} the limit of {limit_um:g} µm."
+    over = max(rows, key=lambda row: row.mean_abs_um)
+    return (
+        f"The two directions contradict each other: {start[0].lower()}{start[1:]} "
+        f"{_SEEN[first.direction]}, {_relation(first, limit_um)} the limit of {limit_um:g} µm, but "
+        f"{other}, {_relation(second, limit_um)} it{_where(over)}."
+    )
+
+
+def about_scanner(
+    rows: Sequence[AreaMeasures], limit_um: float, scanner_um: float, sides: Sequence[str]
+) -> str:
+    """Say what the scanner's uncertainty leaves open; empty where it is not given."""
+    if not np.isfinite(scanner_um):
+        return ""
+    if "not_decidable" not in sides or "outside" in sides:
+        return f"Told with 95 % by a scanner of {scanner_um:g} µm standard uncertainty."
+    open_one = rows[list(sides).index("not_decidable")]
+    low, high = (open_one.mean_abs_um + sign * 1.645 * scanner_um for sign in (-1, 1))
+    return (
+        f"With the scanner's standard uncertainty of {scanner_um:g} µm it may lie anywhere from "
+        f"{max(low, 0.0):.1f} to {high:.1f} µm, on either side of the limit."
+    )
+
+
+def about_pieces(pieces: Sequence[UnmatchedPiece]) -> list[str]:
+    """Say which scan surface has no counterpart on the design; only the first few pieces."""
+    told = [f"{_piece_words(piece)}." for piece in pieces[:_PIECES_TOLD]]
+    if len(pieces) > _PIECES_TOLD:
+        told.append(f"And {len(pieces) - _PIECES_TOLD} more such pieces.")
+    return told
+
+
+def about_layer(layer: LayerBeside) -> str:
+    """Say that the scan has two layers of surface, where, and what to do."""
+    return (
+        f"The scan has two layers of surface over {layer.area_mm2:.1f} mm², about "
+        f"{layer.distance_um:.0f} µm apart, around {place_words(layer.place_mm)} mm: which of them "
+        f"is the crown cannot be told. Take one of them out of the scan."
+    )
+
+
+def _piece_words(piece: UnmatchedPiece) -> str:
+    least = "at least " if piece.beyond_search else "up to "
+    along = f", along {piece.margin_mm:.1f} mm of the margin" if piece.margin_mm >= 0.1 else ""
+    size = f"{piece.area_mm2:.2f} mm², {least}{piece.height_um:.0f} µm high{along}"
+    at = f"at {place_words(piece.peak_mm)} mm"
+    if piece.loose:
+        return (
+            f"A loose piece of the scan ({size}) lies beside the crown {at}; take it out of the "
+            f"scan, or find out what it is"
+        )
+    return f"The scan has surface that the design has not: {size}, {at}"
+
+
+def _where(row: AreaMeasures) -> str:
+    """Say where a direction sees its largest deviation."""
+    if row.peak_mm is None:
+        return ""
+    return f" (most {row.peak_um:+.0f} µm at {place_words(row.peak_mm)} mm)"
+
+
+def place_words(place: Sequence[float]) -> str:
+    """Return a place in words: ``(1.2, −0.3, 4.0)``."""
+    inner = ", ".join(f"{value + 0.0:.1f}".replace("-", "−") for value in place)
+    return f"({inner})"
+
+
+def _relation(row: AreaMeasures, limit_um: float) -> str:
+    return "at or below" if row.mean_abs_um <= limit_um else "above"
+
+
+def beside_limit(value: float, limit: float) -> str:
+    """Return a value to one decimal, or to as many as keep it above its limit if it is."""
+    for decimals in range(1, 9):
+        text = f"{value:.{decimals}f}"
+        if (float(text) <= limit) == (value <= limit):
+            return text
+    return repr(value)
+
+
+def per_cent(share: float) -> str:
+    """Return a share in per cent, never rounded up: 89.97 % must not read as 90 %."""
+    return f"{np.floor(1e3 * share + 1e-9) / 10:g} %"

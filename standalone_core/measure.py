@@ -1,0 +1,245 @@
+"""From two surfaces to signed deviations: the one way that check, study and Blender go.
+
+A surface is read and repaired, a design is made ready (evaluation points, areas, index), and a
+scan is superimposed on it and measured both ways. What the deviations mean is said elsewhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from .areas.area_set import AreaSet
+from .areas.files import load_areas_steps
+from .areas.find import find_areas_steps
+from .areas.supports import with_supports
+from .check_settings import CheckSettings, faces_to_fit
+from .deviation.field import DeviationField, measure_deviation_steps
+from .deviation.layers_beside import LayerBeside, layers_beside
+from .deviation.same_surface import is_same_surface
+from .deviation.unmatched import with_unmatched
+from .mesh.files import MeshFile, read_mesh
+from .mesh.refine import EvaluationMesh, evaluation_mesh
+from .mesh.repair import Repair, repair_mesh
+from .mesh.triangle_mesh import TriangleMesh
+from .progress import Progress, Steps, scaled
+from .stopwatch import Stopwatch
+from .superimpose.prepared import PreparedDesign
+from .superimpose.result import Superimposition
+from .superimpose.superimposition import superimpose_steps
+from .surface.closest import SurfaceIndex
+
+
+@dataclass(frozen=True, eq=False)
+class CheckedMesh:
+    """One of the two surfaces as it was used.
+
+    Attributes
+    ----------
+    mesh : TriangleMesh
+        After repair, in its own frame, mm.
+    repair : Repair
+        What was found and what was done about it, on a copy.
+    file : MeshFile or None
+        Where it was read from; None for a mesh handed over in memory.
+    """
+
+    mesh: TriangleMesh
+    repair: Repair
+    file: MeshFile | None = None
+
+    @property
+    def notes(self) -> Iterator[str]:
+        """What reading and repairing found, as sentences."""
+        if self.file is not None:
+            yield from self.file.notes
+        yield from self.repair.warnings
+
+
+@dataclass(frozen=True, eq=False)
+class ReadyDesign:
+    """A design that scans can be measured against, as many as there are.
+
+    Attributes
+    ----------
+    design : CheckedMesh
+    area_set : AreaSet
+    prepared : PreparedDesign
+        Of the evaluation mesh.
+    """
+
+    design: CheckedMesh
+    area_set: AreaSet
+    prepared: PreparedDesign
+
+    @property
+    def evaluation(self) -> EvaluationMesh:
+        """The points that every scan is measured at."""
+        return self.area_set.evaluation
+
+
+@dataclass(frozen=True, eq=False)
+class MeasuredScan:
+    """A scan's deviations, before any tolerance is looked at.
+
+    Attributes
+    ----------
+    scan : CheckedMesh
+    superimposition : Superimposition
+    in_place : EvaluationMesh
+        The superimposed scan, in the design's frame; the first vertices are the scan's own.
+    design_to_scan, scan_to_design : DeviationField
+    is_design : bool
+        Whether the scan is no scan but the design's own surface.
+    layers : tuple of LayerBeside
+        Second layers of its surface.
+    """
+
+    scan: CheckedMesh
+    superimposition: Superimposition
+    in_place: EvaluationMesh
+    design_to_scan: DeviationField
+    scan_to_design: DeviationField
+    is_design: bool
+    layers: tuple[LayerBeside, ...]
+
+    @property
+    def fields(self) -> tuple[DeviationField, DeviationField]:
+        """The deviations in both directions."""
+        return self.design_to_scan, self.scan_to_design
+
+
+def checked_surface(
+    source: MeshFile | TriangleMesh, settings: CheckSettings | None = None
+) -> CheckedMesh:
+    """Return a usable copy of a surface, with what was found and done.
+
+    Raises
+    ------
+    MeshError
+        No triangle with an area is left.
+    """
+    file = source if isinstance(source, MeshFile) else None
+    mesh = source.mesh if isinstance(source, MeshFile) else source
+    repair = repair_mesh(mesh, drop_debris=(settings or CheckSettings()).drop_debris)
+    return CheckedMesh(mesh=repair.mesh, repair=repair, file=file)
+
+
+def read_design(path: str | Path, settings: CheckSettings) -> CheckedMesh:
+    """Read and repair a design's file; raises :class:`CuspwiseError` where that cannot be done."""
+    return checked_surface(read_mesh(path, unit=settings.design_unit), settings)
+
+
+def read_scan(path: str | Path, settings: CheckSettings) -> CheckedMesh:
+    """Read and repair a scan's file; raises :class:`CuspwiseError` where that cannot be done."""
+    return checked_surface(read_mesh(path, unit=settings.scan_unit), settings)
+
+
+def ready_design_steps(
+    design: CheckedMesh,
+    settings: CheckSettings,
+    *,
+    area_set: AreaSet | None = None,
+    threads: int | None = None,
+    watch: Stopwatch | None = None,
+) -> Steps[ReadyDesign]:
+    """Make a design ready: evaluation points, areas, index.
+
+    Parameters
+    ----------
+    design : CheckedMesh
+    settings : CheckSettings
+    area_set : AreaSet, optional
+        In place of automatic areas and areas file; its evaluation mesh is that of the design.
+    threads : int, optional
+        For the index; all processors by default. Results do not depend on it.
+    watch : Stopwatch, optional
+        Takes the time of the stages "areas" and "index".
+
+    Raises
+    ------
+    CuspwiseError
+        Areas that cannot be found or loaded.
+    """
+    watch = watch or Stopwatch()
+    if area_set is None:
+        area_set = yield from watch.timed("areas", area_steps(design, settings), 0.0, 0.9)
+    area_set = with_supports(area_set, settings.contacts)
+    yield Progress("Indexing the design", 0.9)
+    with watch.stage("index"):
+        index = SurfaceIndex(area_set.evaluation.mesh, threads=threads)
+    return ReadyDesign(design, area_set, PreparedDesign(index))
+
+
+def area_steps(design: CheckedMesh, settings: CheckSettings) -> Steps[AreaSet]:
+    """Place a design's evaluation points and find its areas, or load them."""
+    yield Progress("Placing the evaluation points", 0.0)
+    evaluation = evaluation_mesh(design.mesh, settings.spacing_mm)
+    if settings.areas_file is not None:
+        loading = load_areas_steps(settings.areas_file, evaluation)
+        return (yield from scaled(loading, 0.2, 1.0))
+    return (yield from scaled(find_areas_steps(evaluation, settings.areas), 0.2, 1.0))
+
+
+def superimpose_scan_steps(
+    scan: CheckedMesh, ready: ReadyDesign, settings: CheckSettings
+) -> Steps[Superimposition]:
+    """Lay a scan on a design, on the areas that were chosen for it."""
+    use_faces = faces_to_fit(ready.area_set, settings.fit_areas)
+    return (
+        yield from superimpose_steps(
+            scan.mesh, ready.prepared, settings.superimpose, use_faces=use_faces
+        )
+    )
+
+
+def measure_scan_steps(
+    scan: CheckedMesh,
+    ready: ReadyDesign,
+    settings: CheckSettings,
+    *,
+    threads: int | None = None,
+    watch: Stopwatch | None = None,
+) -> Steps[MeasuredScan]:
+    """Superimpose a scan on a design and measure both directions.
+
+    Parameters
+    ----------
+    scan : CheckedMesh
+        In any pose.
+    ready : ReadyDesign
+    settings : CheckSettings
+    threads : int, optional
+        For the scan's index; all processors by default. Results do not depend on it.
+    watch : Stopwatch, optional
+        Takes the time of the stages "superimpose", "index" and "measure".
+
+    Raises
+    ------
+    CuspwiseError
+        The scan cannot be laid on the design, or not on the areas chosen.
+    """
+    watch = watch or Stopwatch()
+    fit_steps = superimpose_scan_steps(scan, ready, settings)
+    fit = yield from watch.timed("superimpose", fit_steps, 0.0, 0.5)
+    yield Progress("Indexing the scan", 0.5)
+    with watch.stage("index"):
+        moved = scan.mesh.moved(fit.T_design_scan)
+        scan_index = SurfaceIndex(moved, threads=threads)
+    forward_steps = measure_deviation_steps(
+        ready.evaluation.mesh, scan_index, "design_to_scan", settings.deviation
+    )
+    forward = yield from watch.timed("measure", forward_steps, 0.6, 0.75)
+    yield Progress("Placing the scan's points", 0.8)
+    with watch.stage("index"):
+        in_place = evaluation_mesh(moved, settings.spacing_mm)
+    backward_steps = measure_deviation_steps(
+        in_place.mesh, ready.prepared.index, "scan_to_design", settings.deviation
+    )
+    backward = yield from watch.timed("measure", backward_steps, 0.85, 1.0)
+    with watch.stage("measure"):
+        backward = with_unmatched(backward, forward, ready.prepared.index)
+        same = is_same_surface(ready.design.mesh, moved)
+        layers = layers_beside(scan.repair.layers, fit.T_design_scan, ready.area_set)
+    return MeasuredScan(scan, fit, in_place, forward, backward, same, layers)
