@@ -44,6 +44,7 @@ PROFILE_ARRAYS = (
     "flash_um",
     "counted",
     "edge_seen",
+    "beyond",
 )
 
 
@@ -211,7 +212,7 @@ def read_profile(mesh: bpy.types.Mesh | None, kept: Mapping[str, Any]) -> Margin
         return None
     arrays = {name: _array(mesh, f"margin {name}") for name in PROFILE_ARRAYS}
     arrays["points_mm"] = arrays["points_mm"].reshape(-1, 3)
-    for name in ("counted", "edge_seen"):
+    for name in ("counted", "edge_seen", "beyond"):
         arrays[name] = arrays[name].astype(bool)
     told, found = kept["check"]["margin_profile"], kept["directions"]
     return MarginProfile(

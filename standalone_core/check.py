@@ -220,6 +220,7 @@ def _check_steps(
             measured.superimposition,
             settings.tolerances,
             is_design=measured.is_design,
+            layers=measured.layers,
             exceedances=settings.exceedances,
             weighted=settings.weighted,
         )

@@ -16,6 +16,7 @@ from .areas.find import find_areas_steps
 from .areas.supports import with_supports
 from .check_settings import CheckSettings, faces_to_fit
 from .deviation.field import DeviationField, measure_deviation_steps
+from .deviation.layers_beside import LayerBeside, layers_beside
 from .deviation.same_surface import is_same_surface
 from .deviation.unmatched import with_unmatched
 from .mesh.files import MeshFile, read_mesh
@@ -91,6 +92,8 @@ class MeasuredScan:
     design_to_scan, scan_to_design : DeviationField
     is_design : bool
         Whether the scan is no scan but the design's own surface.
+    layers : tuple of LayerBeside
+        Second layers of its surface.
     """
 
     scan: CheckedMesh
@@ -99,6 +102,7 @@ class MeasuredScan:
     design_to_scan: DeviationField
     scan_to_design: DeviationField
     is_design: bool
+    layers: tuple[LayerBeside, ...]
 
     @property
     def fields(self) -> tuple[DeviationField, DeviationField]:
@@ -237,4 +241,5 @@ def measure_scan_steps(
     with watch.stage("measure"):
         backward = with_unmatched(backward, forward, ready.prepared.index)
         same = is_same_surface(ready.design.mesh, moved)
-    return MeasuredScan(scan, fit, in_place, forward, backward, same)
+        layers = layers_beside(scan.repair.layers, fit.T_design_scan, ready.area_set)
+    return MeasuredScan(scan, fit, in_place, forward, backward, same, layers)

@@ -12,6 +12,7 @@ from ..areas.area_set import AreaSet
 from ..superimpose.result import Superimposition
 from .exceedances import Exceedance, ExceedanceSettings, find_exceedances, find_in_both
 from .field import DeviationField
+from .layers_beside import LayerBeside
 from .measures import AreaMeasures, measure_areas
 from .reasons import about_pieces, per_cent
 from .tolerances import Tolerances
@@ -51,6 +52,7 @@ def judge_deviations(
     tolerances: Tolerances,
     *,
     is_design: bool = False,
+    layers: Sequence[LayerBeside] = (),
     exceedances: ExceedanceSettings | None = None,
     weighted: bool = True,
 ) -> Judgement:
@@ -67,6 +69,8 @@ def judge_deviations(
     tolerances : Tolerances
     is_design : bool
         Whether the scan is no scan but the design's own surface.
+    layers : sequence of LayerBeside
+        Second layers of the scan's surface.
     exceedances : ExceedanceSettings, optional
         Which patches are told.
     weighted : bool
@@ -75,7 +79,7 @@ def judge_deviations(
     limits = tolerances.mean_abs_um
     measures = measure_areas(fields, area_set, limits, weighted=weighted)
     pieces = pieces_of(fields, area_set, tolerances)
-    evidence = ScanEvidence(is_design, pieces)
+    evidence = ScanEvidence(is_design, pieces, tuple(layers))
     verdicts = judge(measures, superimposition, tolerances, evidence)
     return Judgement(
         measures=with_verdicts(measures, verdicts),

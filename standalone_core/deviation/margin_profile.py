@@ -16,7 +16,7 @@ from .field import DeviationField
 from .margin_directions import Directions
 from .margin_edge import edge_at
 from .margin_places import MarginPlaces, margin_places
-from .margin_summary import MarginSummary, summarise
+from .margin_summary import MarginLimits, MarginSummary, MarginValues, summarise
 
 NO_PATH = (
     "Without the path of insertion there is no way down along which a margin is long or short."
@@ -98,6 +98,8 @@ class MarginProfile:
         scan shows its edge.
     edge_seen : (p,) bool
         Where it does.
+    beyond : (p,) bool
+        Which places are beyond; see :class:`.margin_summary.MarginSummary`.
     step_mm : float
         Distance between places along the line, mm.
     closed : bool
@@ -117,6 +119,7 @@ class MarginProfile:
     flash_um: FloatArray
     counted: BoolArray
     edge_seen: BoolArray
+    beyond: BoolArray
     step_mm: float
     closed: bool
     directions: Directions
@@ -134,18 +137,12 @@ class MarginProfile:
 
     def with_tolerance(self, tolerance_um: float) -> MarginProfile:
         """Return the same profile, summed up by another tolerance, µm; NaN for none."""
-        summary = summarise(
-            self,
-            self.deviation_um,
-            self.vertical_um,
-            self.horizontal_um,
-            self.flash_um,
-            self.counted,
-            tolerance_um=tolerance_um,
-            edge_limit_um=self.settings.edge_limit_um,
-            gap_mm=self.settings.gap_mm,
+        values = MarginValues(
+            self.deviation_um, self.vertical_um, self.horizontal_um, self.flash_um, self.counted
         )
-        return replace(self, summary=summary)
+        limits = MarginLimits(tolerance_um, self.settings.edge_limit_um, self.settings.gap_mm)
+        summary = summarise(self, values, limits)
+        return replace(self, beyond=values.beyond(limits), summary=summary)
 
 
 def why_no_margin_profile(area_set: AreaSet) -> str:
@@ -196,31 +193,29 @@ def margin_profile(
     vertical, horizontal = _edges(area_set.evaluation, scan_in_place, places, settings)
     flash = _flash(back, area_set.evaluation, places, settings.reach_mm)
     seen = np.isfinite(vertical)
-    counted = seen & (share >= settings.min_share - 1e-12)
-    return MarginProfile(
-        place_mm=places.place_mm,
-        angle_deg=places.angle_deg,
-        points_mm=places.points_mm,
+    values = MarginValues(
         deviation_um=1e3 * deviation,
         vertical_um=1e3 * vertical,
         horizontal_um=1e3 * horizontal,
         flash_um=1e3 * flash,
-        counted=counted,
+        counted=seen & (share >= settings.min_share - 1e-12),
+    )
+    limits = MarginLimits(tolerance_um, settings.edge_limit_um, settings.gap_mm)
+    return MarginProfile(
+        place_mm=places.place_mm,
+        angle_deg=places.angle_deg,
+        points_mm=places.points_mm,
+        deviation_um=values.deviation_um,
+        vertical_um=values.vertical_um,
+        horizontal_um=values.horizontal_um,
+        flash_um=values.flash_um,
+        counted=values.counted,
         edge_seen=seen,
+        beyond=values.beyond(limits),
         step_mm=places.step_mm,
         closed=places.closed,
         directions=places.directions,
-        summary=summarise(
-            places,
-            1e3 * deviation,
-            1e3 * vertical,
-            1e3 * horizontal,
-            1e3 * flash,
-            counted,
-            tolerance_um=tolerance_um,
-            edge_limit_um=settings.edge_limit_um,
-            gap_mm=settings.gap_mm,
-        ),
+        summary=summarise(places, values, limits),
         settings=settings,
     )
 

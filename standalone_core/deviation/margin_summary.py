@@ -123,37 +123,52 @@ class MarginSummary:
     flash_mm: float
 
 
-def summarise(
-    places: Places,
-    deviation_um: FloatArray,
-    vertical_um: FloatArray,
-    horizontal_um: FloatArray,
-    flash_um: FloatArray,
-    counted: BoolArray,
-    *,
-    tolerance_um: float,
-    edge_limit_um: float,
-    gap_mm: float,
-) -> MarginSummary:
-    """Sum a profile up; arrays as in :class:`.margin_profile.MarginProfile`.
+@dataclass(frozen=True, eq=False)
+class MarginValues:
+    """The columns of a profile, each (p,), as in :class:`.margin_profile.MarginProfile`."""
 
-    Parameters
+    deviation_um: FloatArray
+    vertical_um: FloatArray
+    horizontal_um: FloatArray
+    flash_um: FloatArray
+    counted: BoolArray
+
+    def beyond(self, limits: MarginLimits) -> BoolArray:
+        """Which places are beyond, (p,); see :class:`MarginSummary`. NaN is beyond nothing."""
+        edge = limits.edge_limit_um
+        beyond: BoolArray = self.counted & (np.abs(self.deviation_um) > limits.tolerance_um)
+        beyond |= (np.abs(self.vertical_um) > edge) | (self.flash_um > edge)
+        return beyond
+
+
+@dataclass(frozen=True)
+class MarginLimits:
+    """What a place is judged by.
+
+    Attributes
     ----------
-    places : Places
-    deviation_um, vertical_um, horizontal_um, flash_um : (p,) float
-    counted : (p,) bool
     tolerance_um : float
-        NaN for none.
+        For its deviation; NaN for none.
     edge_limit_um : float
+        For edge and flash.
     gap_mm : float
         Longest stretch of places that do not count which does not break a run.
     """
+
+    tolerance_um: float
+    edge_limit_um: float
+    gap_mm: float
+
+
+def summarise(places: Places, found: MarginValues, limits: MarginLimits) -> MarginSummary:
+    """Sum a profile up."""
+    edge_limit_um, counted = limits.edge_limit_um, found.counted
+    deviation_um, flash_um = found.deviation_um, found.flash_um
+    vertical_um, horizontal_um = found.vertical_um, found.horizontal_um
+    beyond = found.beyond(limits)
     size = np.where(counted, np.abs(deviation_um), np.nan)
-    too_short, too_long = vertical_um < -edge_limit_um, vertical_um > edge_limit_um
-    too_high = flash_um > edge_limit_um
-    beyond = (size > tolerance_um) | too_short | too_long | too_high
     start, run = longest_run(
-        beyond, counted, gap=int(gap_mm / places.step_mm + 1e-9), closed=places.closed
+        beyond, counted, gap=int(limits.gap_mm / places.step_mm + 1e-9), closed=places.closed
     )
     run_deg = _angle_at(places, start + (run - 1) // 2) if run else np.nan
     worst, flash = _first_largest(size), _first_largest(np.where(flash_um > 0, flash_um, np.nan))
@@ -163,7 +178,7 @@ def summarise(
     words = places.directions.words
     return MarginSummary(
         length_mm=places.length_mm,
-        tolerance_um=tolerance_um,
+        tolerance_um=limits.tolerance_um,
         edge_limit_um=edge_limit_um,
         counted_share=float(counted.mean()),
         mean_um=_mean(values),
@@ -185,12 +200,12 @@ def summarise(
         long_um=_at(vertical_um, long),
         long_deg=_at(places.angle_deg, long),
         long_words=words(_at(places.angle_deg, long)),
-        short_mm=_length(places, too_short.sum()),
-        long_mm=_length(places, too_long.sum()),
+        short_mm=_length(places, (vertical_um < -edge_limit_um).sum()),
+        long_mm=_length(places, (vertical_um > edge_limit_um).sum()),
         flash_um=float(flash_um.max()),
         flash_deg=_at(places.angle_deg, flash),
         flash_words=words(_at(places.angle_deg, flash)),
-        flash_mm=_length(places, too_high.sum()),
+        flash_mm=_length(places, (flash_um > edge_limit_um).sum()),
     )
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from .layers_beside import LayerBeside
 from .measures import AreaMeasures
 from .unmatched import UnmatchedPiece
 
@@ -53,6 +54,15 @@ def about_pieces(pieces: Sequence[UnmatchedPiece]) -> list[str]:
     if len(pieces) > _PIECES_TOLD:
         told.append(f"And {len(pieces) - _PIECES_TOLD} more such pieces.")
     return told
+
+
+def about_layer(layer: LayerBeside) -> str:
+    """Say that the scan has two layers of surface, where, and what to do."""
+    return (
+        f"The scan has two layers of surface over {layer.area_mm2:.1f} mm², about "
+        f"{layer.distance_um:.0f} µm apart, around {place_words(layer.place_mm)} mm: which of them "
+        f"is the crown cannot be told. Take one of them out of the scan."
+    )
 
 
 def _piece_words(piece: UnmatchedPiece) -> str:

@@ -9,8 +9,9 @@ from types import MappingProxyType
 import numpy as np
 
 from ..superimpose.result import Superimposition
+from .layers_beside import LayerBeside
 from .measures import AreaMeasures
-from .reasons import about_directions, about_pieces, about_scanner, per_cent
+from .reasons import about_directions, about_layer, about_pieces, about_scanner, per_cent
 from .tolerances import COMMON_PRACTICE, DEFAULT_MEAN_ABS_UM, Tolerances
 from .unmatched import UnmatchedPiece
 
@@ -70,10 +71,13 @@ class ScanEvidence:
         Whether the scan is no scan but the design's own surface.
     unmatched : tuple of UnmatchedPiece
         Scan surface without a counterpart on the design.
+    layers : tuple of LayerBeside
+        Second layers of the scan's surface.
     """
 
     is_design: bool = False
     unmatched: tuple[UnmatchedPiece, ...] = ()
+    layers: tuple[LayerBeside, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -230,6 +234,9 @@ def _doubt(
     """Return why nothing can be said of an area, whatever its numbers; empty if it can."""
     if evidence.is_design:
         return SAME_SURFACE
+    doubled = [layer for layer in evidence.layers if there.area in layer.areas]
+    if doubled:
+        return about_layer(doubled[0])
     most_um = tolerances.max_unsettled_share * tolerances.limit_um(there.area)
     doubt = doubt_about(superimposition, most_um)
     if doubt or there.reason:

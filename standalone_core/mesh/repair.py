@@ -18,7 +18,7 @@ from .health import (
     duplicate_faces,
     inspect_mesh,
 )
-from .layers import find_overlaps
+from .layers import DoubleLayer, find_overlaps
 from .shells import MAX_OPENING_SHARE
 from .triangle_mesh import BoolArray, TriangleMesh
 
@@ -37,12 +37,15 @@ class Repair:
         Of the mesh before.
     warnings : tuple of str
         What could not be mended or decided.
+    layers : tuple of DoubleLayer
+        Second layers of surface that are still there.
     """
 
     mesh: TriangleMesh
     actions: tuple[str, ...]
     health: HealthReport
     warnings: tuple[str, ...]
+    layers: tuple[DoubleLayer, ...] = ()
 
 
 def repair_mesh(mesh: TriangleMesh, *, drop_debris: bool = False) -> Repair:
@@ -85,7 +88,7 @@ def repair_mesh(mesh: TriangleMesh, *, drop_debris: bool = False) -> Repair:
         )
     overlaps = health.overlaps if mended is mesh else find_overlaps(mended)
     warnings = (*_warnings(mended, health, drop_debris), *overlaps.words)
-    return Repair(mended, tuple(actions), health, warnings)
+    return Repair(mended, tuple(actions), health, warnings, overlaps.layers)
 
 
 def _merged(mesh: TriangleMesh, actions: list[str]) -> TriangleMesh:

@@ -11,10 +11,13 @@ from typing import TYPE_CHECKING, Any
 
 from ..areas.supports import contact_of
 from ..deviation.contacts import CONTACT_WORDS
+from ..deviation.margin_profile import why_no_margin_profile
 from ..deviation.measures import AreaMeasures
 from .colour import PALETTES
 from .histogram import Histogram
 from .legend import Legend, number
+from .margin_plot import margin_plot
+from .margin_words import angle_words, margin_details, margin_line
 from .pictures import Pictures
 from .plot import histogram_plot, legend_plot
 from .words import (
@@ -82,6 +85,7 @@ def check_page(
         if contact_of(row.area):
             continue  # they have a table of their own
         by_direction.setdefault(row.direction, []).append(row)
+    profile = result.margin_profile
     forward = {row.area: row for row in by_direction.get("design_to_scan", [])}
     return (
         page_environment()
@@ -113,6 +117,11 @@ def check_page(
             exceedance_limit_um=exceedance_limit_um(result),
             exceedances_shown=EXCEEDANCES_SHOWN,
             contacts_line=contacts_line(result.contacts),
+            margin_line="" if profile is None else margin_line(profile),
+            margin_details=() if profile is None else margin_details(profile),
+            margin_angles="" if profile is None else angle_words(profile.directions),
+            margin_missing=why_no_margin_profile(result.area_set),
+            margin_plot=None if profile is None else margin_plot(profile, legend.palette),
             unmatched_lines=unmatched_lines(result),
         )
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from ..deviation.tolerances import ANY_AREA
 from ..study.analysis_results import StudyAnalysis
 from ..study.results import StudyRun
 from ..study.wording import count_words, listed, share_words
@@ -109,7 +110,7 @@ def methods_text(run: StudyRun, analysis: StudyAnalysis) -> Methods:
     sections = (
         _specimens(run, analysis),
         _measuring(run, analysis, cite),
-        _comparing(analysis, cite),
+        _comparing(run, analysis, cite),
         _repeats_and_examiners(run, analysis, cite),
         _software(run),
     )
@@ -177,7 +178,7 @@ def _measuring(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
     )
 
 
-def _comparing(analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
+def _comparing(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
     plan, findings = analysis.settings, analysis.findings
     level = share_words(plan.confidence)
     yield (
@@ -216,6 +217,7 @@ def _comparing(analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
     limits = {row.area: row.tolerance_um for row in findings.tolerances if row.n}
     if limits:
         told = [f"{area_words(area)} {limit:g} µm" for area, limit in limits.items()]
+        yield _within(run)
         yield (
             f"The share of crowns within tolerance of the mean absolute deviation "
             f"({'; '.join(told)}) is given with its Wilson interval {cite('wilson')}, and a "
@@ -230,6 +232,28 @@ def _comparing(analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
     yield (
         f"The level of significance was {plan.alpha:g}. Intervals and permutations that were drawn "
         f"at random used {plan.resamples:,} samples and the seed {plan.seed}."
+    )
+
+
+def _within(run: StudyRun) -> str:
+    """Say when a crown counted as within tolerance."""
+    tolerances = run.plan.check.tolerances
+    spreads = [
+        f"{'other areas' if area == ANY_AREA else area_words(area)} {spread:.2g} µm"
+        for area, spread in tolerances.scanner_um.items()
+        if area == ANY_AREA or area in tolerances.mean_abs_um
+    ]
+    guard = (
+        f"; 1.645 times the scanner's standard uncertainty ({'; '.join(spreads)}) was kept clear "
+        f"of the limit on either side, and crowns between were left undecided"
+        if spreads
+        else "; the scanner's uncertainty was not taken into account"
+    )
+    return (
+        f"A crown was within tolerance only if its mean absolute deviation was so from design to "
+        f"scan and from scan to design, and no scan surface without a counterpart on the design "
+        f"stood beside the area higher than {tolerances.max_unmatched_um:g} µm or over more than "
+        f"{tolerances.max_unmatched_mm2:g} mm²{guard}."
     )
 
 

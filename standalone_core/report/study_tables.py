@@ -8,6 +8,8 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
+import numpy as np
+
 from ..deviation.measures import AreaMeasures
 from ..study.analysis_document import analysis_document
 from ..study.analysis_results import StudyAnalysis
@@ -24,6 +26,21 @@ CONTACT_MEASURES = ("height_um", "surroundings_um", "area_mm2", "volume_mm3")
 
 CONTACT_COLUMNS = "crown,group,contact,kind,verdict,measure,value,coverage"
 
+VERDICT_COLUMNS = (
+    "area",
+    "verdict",
+    "mean_abs_um",
+    "back_mean_abs_um",
+    "tolerance_um",
+    "scanner_um",
+    "unmatched_mm2",
+    "unmatched_um",
+    "coverage",
+    "reason",
+)
+
+UNMATCHED = ("unmatched_mm2", "unmatched_um")
+
 _DIGITS, _FINE_DIGITS = 3, 5
 
 
@@ -32,8 +49,9 @@ def study_tables(run: StudyRun) -> dict[str, str]:
 
     ``trueness``: crown × direction × area × measure. ``precision``: pair × frame × area ×
     measure. ``dispersion``: crown × area × measure, from the group's mean surface. ``parts``:
-    group × area. ``contacts``, where the design has support contacts: crown × contact × measure.
-    ``left_out``: scans that could not be used. Lengths in µm, shares from 0 to 1.
+    group × area. ``verdicts``: crown × area. ``contacts``, where the design has support
+    contacts: crown × contact × measure. ``left_out``: scans that could not be used. Lengths in
+    µm, shares from 0 to 1.
     """
     return {
         "trueness": _table("crown,group,direction,area,measure,value,coverage", _trueness(run)),
@@ -46,6 +64,14 @@ def study_tables(run: StudyRun) -> dict[str, str]:
             (
                 [p.group, p.area, p.n, p.total_rms_um, p.systematic_um, p.random_um]
                 for p in run.parts
+            ),
+        ),
+        "verdicts": _table(
+            ",".join(("crown", "group", *VERDICT_COLUMNS)),
+            (
+                [crown.name, crown.group, *(getattr(found, name) for name in VERDICT_COLUMNS)]
+                for crown in run.crowns
+                for found in crown.verdicts
             ),
         ),
         **({"contacts": _table(CONTACT_COLUMNS, _contacts(run))} if _has_contacts(run) else {}),
@@ -106,6 +132,8 @@ def _crown(crown: Crown) -> dict[str, Any]:
         },
         "measures": plain(crown.measures),
         "verdicts": plain(crown.verdicts),
+        "unmatched": plain(crown.evidence.unmatched),
+        "is_design": crown.evidence.is_design,
         "contacts": plain(crown.contacts),
         "warnings": list(crown.warnings),
     }
@@ -164,6 +192,7 @@ def _values(row: AreaMeasures) -> Iterator[tuple[str, float]]:
         if name == "hausdorff_both_um" and math.isnan(value):
             continue
         yield name, value
+    yield from ((name, getattr(row, name)) for name in UNMATCHED if np.isfinite(getattr(row, name)))
 
 
 def _table(columns: str, rows: Iterable[Sequence[object]]) -> str:

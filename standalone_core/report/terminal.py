@@ -17,6 +17,7 @@ from ..areas.supports import contact_of
 from ..deviation.contacts import CONTACT_WORDS
 from ..deviation.verdict import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN
 from .document import areas_document, health_document
+from .margin_words import angle_words, margin_details, margin_line
 from .words import (
     CAUTIONS,
     CONTACT_KIND_WORDS,
@@ -74,7 +75,7 @@ def check_view(result: CheckResult) -> RenderableType:
         Text(
             f"{_SIGNS[said.verdict]} {said.title}".strip(), style=_STYLES.get(said.verdict, "bold")
         ),
-        _lines((*said.sentences, exceedance_line(result))),
+        _lines((*said.sentences, exceedance_line(result), *_margin_lines(result))),
         Text(),
         measures_table(result),
         _lines(unmatched_lines(result)),
@@ -83,6 +84,16 @@ def check_view(result: CheckResult) -> RenderableType:
         parts += [Text(), exceedances_table(result)]
     if result.contacts:
         parts += [Text(), contacts_table(result)]
+    if result.margin_profile is not None:
+        parts += [
+            Text("\nAlong the margin line", style="bold"),
+            _lines(
+                (
+                    *margin_details(result.margin_profile),
+                    angle_words(result.margin_profile.directions),
+                )
+            ),
+        ]
     parts += [
         Text("\nSuperimposition", style="bold"),
         _lines(superimposition_lines(result.superimposition)),
@@ -310,6 +321,10 @@ def _health_rows(
         ("Area", f"{health.area_mm2:.2f} mm²"),
         ("Volume", volume),
     ]
+
+
+def _margin_lines(result: CheckResult) -> tuple[str, ...]:
+    return () if result.margin_profile is None else (margin_line(result.margin_profile),)
 
 
 def _surface_line(title: str, part: CheckedMesh) -> str:

@@ -10,13 +10,14 @@ from typing import Any
 from ..areas.area_set import AreaSet
 from ..check import CheckSettings
 from ..deviation.judgement import scan_warnings
+from ..deviation.layers_beside import LayerBeside
 from ..deviation.measures import AreaMeasures
 from ..deviation.tolerances import Tolerances
 from ..deviation.unmatched import UnmatchedPiece
 from ..deviation.verdict import ScanEvidence, judge, with_verdicts
 from ..errors import CuspwiseError
 from .fit_record import fit_from
-from .keep import Kept, file_checksum
+from .keep import Kept, file_checksum, with_tuples
 from .results import Crown, LeftOut
 from .scan_job import ScanJob, rows_key, scan_key
 
@@ -105,7 +106,7 @@ def crown_from(entry: Entry, kept: Kept, area_set: AreaSet) -> Crown | LeftOut |
             fit.reason,
             "Check that the file shows a crown made from this design; look at it with 'check'.",
         )
-    rows = tuple(AreaMeasures(**_with_tuples(row)) for row in record["measures"])
+    rows = tuple(AreaMeasures(**with_tuples(row)) for row in record["measures"])
     evidence = _evidence(record)
     warnings = list(record["notes"])
     if fit.verdict != "good":
@@ -136,13 +137,9 @@ def judged(crown: Crown, tolerances: Tolerances) -> Crown:
 
 def _evidence(record: Mapping[str, Any]) -> ScanEvidence:
     """Return what is kept of a scan beside its measures."""
-    pieces = [UnmatchedPiece(**_with_tuples(piece)) for piece in record["unmatched"]]
-    return ScanEvidence(record["is_design"], tuple(pieces))
-
-
-def _with_tuples(piece: Mapping[str, Any]) -> dict[str, Any]:
-    """Return what JSON keeps of a piece, its lists as the tuples that they were."""
-    return {k: tuple(value) if isinstance(value, list) else value for k, value in piece.items()}
+    pieces = [UnmatchedPiece(**with_tuples(piece)) for piece in record["unmatched"]]
+    layers = [LayerBeside(**with_tuples(layer)) for layer in record["layers"]]
+    return ScanEvidence(record["is_design"], tuple(pieces), tuple(layers))
 
 
 def missing(entries: Mapping[str, Entry], kept: Kept) -> dict[str, Entry]:

@@ -13,6 +13,7 @@ from ..areas.area_set import AreaSet
 from ..check_settings import CheckSettings
 from ..deviation.field import DeviationField
 from ..deviation.judgement import pieces_of
+from ..deviation.layers_beside import LayerBeside
 from ..deviation.measures import measure_areas
 from ..measure import ReadyDesign, measure_scan_steps, read_scan
 from ..mesh.refine import EvaluationMesh
@@ -20,7 +21,7 @@ from ..mesh.triangle_mesh import TriangleMesh
 from ..progress import Progress, Steps, run, scaled
 from ..superimpose.result import Superimposition
 from .fit_record import fit_from, fit_record
-from .keep import Kept, key_of
+from .keep import Kept, key_of, with_tuples
 from .worker_design import workers_design
 
 
@@ -64,6 +65,8 @@ class KeptScan:
         Of the first also the feet, which pairs are made of.
     is_design : bool
         Whether the scan is no scan but the design's own surface.
+    layers : tuple of LayerBeside
+        Second layers of its surface.
     """
 
     triangles: int
@@ -72,6 +75,7 @@ class KeptScan:
     design_to_scan: DeviationField
     scan_to_design: DeviationField
     is_design: bool
+    layers: tuple[LayerBeside, ...]
 
 
 def scan_key(sha256: str, design_sha256: str, settings: CheckSettings, fit_areas: str) -> str:
@@ -149,6 +153,7 @@ def _measured_steps(job: ScanJob, ready: ReadyDesign, threads: int | None) -> St
         design_to_scan=measured.design_to_scan,
         scan_to_design=measured.scan_to_design,
         is_design=measured.is_design,
+        layers=measured.layers,
     )
 
 
@@ -184,6 +189,7 @@ def _about(measured: KeptScan) -> dict[str, Any]:
         "notes": list(measured.notes),
         "superimposition": fit_record(measured.superimposition),
         "is_design": measured.is_design,
+        "layers": [asdict(layer) for layer in measured.layers],
     }
 
 
@@ -202,6 +208,7 @@ def load_scan(
         design_to_scan=_forward(arrays, evaluation, settings),
         scan_to_design=_backward(arrays, settings),
         is_design=record["is_design"],
+        layers=tuple(LayerBeside(**with_tuples(layer)) for layer in record["layers"]),
     )
 
 

@@ -66,6 +66,15 @@ def test_the_design_alone_would_have_passed_the_flash() -> None:
     assert back.unmatched_mm2 > 5.0
 
 
+@pytest.mark.parametrize("apart_mm", [0.01, 0.03])
+def test_a_second_layer_near_the_first_decides_nothing(apart_mm: float) -> None:
+    """Too near to stand out from noise and form error, but still two layers."""
+    result = checked(with_layer(sound_scan(), apart_mm))
+    assert set(verdicts(result).values()) == {"not_decidable"}
+    assert result.verdicts[0].reason.startswith("The scan has two layers of surface over 4")
+    assert f"about {1e3 * apart_mm:.0f} µm apart" in result.verdicts[0].reason
+
+
 @pytest.mark.parametrize("apart_mm", [0.08, 0.3])
 def test_a_second_layer_decides_nothing(apart_mm: float) -> None:
     result = checked(with_layer(sound_scan(), apart_mm))
