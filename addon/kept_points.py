@@ -44,7 +44,6 @@ PROFILE_ARRAYS = (
     "flash_um",
     "counted",
     "edge_seen",
-    "beyond",
 )
 
 
@@ -212,11 +211,12 @@ def read_profile(mesh: bpy.types.Mesh | None, kept: Mapping[str, Any]) -> Margin
         return None
     arrays = {name: _array(mesh, f"margin {name}") for name in PROFILE_ARRAYS}
     arrays["points_mm"] = arrays["points_mm"].reshape(-1, 3)
-    for name in ("counted", "edge_seen", "beyond"):
+    for name in ("counted", "edge_seen"):
         arrays[name] = arrays[name].astype(bool)
     told, found = kept["check"]["margin_profile"], kept["directions"]
-    return MarginProfile(
+    profile = MarginProfile(
         **arrays,
+        beyond=np.zeros_like(arrays["counted"]),
         step_mm=told["step_mm"],
         closed=told["closed"],
         directions=Directions(
@@ -228,6 +228,7 @@ def read_profile(mesh: bpy.types.Mesh | None, kept: Mapping[str, Any]) -> Margin
         summary=MarginSummary(**{f.name: _number(told[f.name]) for f in fields(MarginSummary)}),
         settings=MarginProfileSettings(**told["settings"]),
     )
+    return profile.with_tolerance(profile.summary.tolerance_um)
 
 
 def _array(mesh: bpy.types.Mesh, name: str) -> np.ndarray:

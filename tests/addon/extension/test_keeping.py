@@ -13,7 +13,8 @@ import pytest
 def whole(case: SimpleNamespace, scan: Any) -> dict[str, Any]:
     store = case.part("addon.store")
     row = store.rows_of(store.result_of(scan))[0]
-    return {**row, **dict(zip("xyz", row.pop("peak_mm"), strict=True))}
+    peak = dict(zip("xyz", row.pop("peak_mm"), strict=True))
+    return {**row, **peak}
 
 
 def state(case: SimpleNamespace, scan: Any | None = None) -> str:
