@@ -53,8 +53,16 @@ def _colours_changed(_settings, context):
     colour_map.refresh(context.scene)
 
 
-def _overlay_changed(_settings, _context):
+def _overlay_changed(settings, _context):
+    if settings.show_areas:
+        settings.show_margin = False  # one key is shown at a time
     overlay.refresh()
+
+
+def _margin_changed(settings, _context):
+    if settings.show_margin:
+        settings.show_areas = False
+    overlay.redraw()
 
 
 def _patch_chosen(data, context):
@@ -145,6 +153,14 @@ class SceneSettings(bpy.types.PropertyGroup):
             "Nothing of the scene is changed"
         ),
         update=_overlay_changed,
+    )
+    show_margin: bpy.props.BoolProperty(
+        name="Show on the Margin",
+        description=(
+            "Draw the margin line over the crown, coloured by its own deviation place by place, "
+            "with a yellow rim where it is beyond its limits. Nothing of the scene is changed"
+        ),
+        update=_margin_changed,
     )
     study: bpy.props.PointerProperty(
         name="Study",

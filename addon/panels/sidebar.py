@@ -12,7 +12,7 @@ from ...standalone_core.deviation.verdict import (
     WITHIN,
 )
 from ...standalone_core.errors import CuspwiseError
-from ...standalone_core.report.margin_words import margin_line
+from ...standalone_core.report.margin_words import margin_details, margin_line
 from ...standalone_core.report.words import area_words, micrometres, percent
 from .. import (
     bridge,
@@ -221,7 +221,7 @@ class ResultsPanel(SidebarPanel, bpy.types.Panel):
         _draw_verdicts(layout, context, kept)
         profile = kept_points.read_profile(data.result_points, kept)
         if profile is not None:
-            say(layout, context, margin_line(profile))
+            _draw_margin(layout, context, profile)
         _draw_patches(layout, context, kept, data)
         warnings = kept["check"]["warnings"]
         if warnings:
@@ -290,6 +290,18 @@ def _draw_area(layout, context, row, back, verdict, why):
     box.label(text=last)
     if row["reason"] and verdict.verdict != NOT_DECIDABLE:
         say(box, context, row["reason"], "ERROR")
+
+
+def _draw_margin(layout, context, profile):
+    """Say how far the margin is beyond its limits; at length where it is drawn."""
+    settings = settings_of(context)
+    box = layout.box()
+    say(box, context, margin_line(profile))
+    icon = "HIDE_OFF" if settings.show_margin else "HIDE_ON"
+    box.prop(settings, "show_margin", icon=icon)
+    if settings.show_margin:
+        for line in margin_details(profile):
+            say(box, context, line)
 
 
 def _draw_patches(layout, context, kept, data):
