@@ -44,6 +44,7 @@ def unregister() -> None:
         colour_map,
         contact_results,
         job,
+        judging_meanwhile,
         legend,
         margin_overlay,
         operators,
@@ -55,6 +56,7 @@ def unregister() -> None:
     )
 
     job.stop_all(bpy.context)
+    judging_meanwhile.stop()
     for handlers, function in _handlers(bpy, colour_map, contact_results, overlay, store):
         if function in handlers:
             handlers.remove(function)
@@ -70,7 +72,7 @@ def unregister() -> None:
 
 def _handlers(bpy, colour_map, contact_results, overlay, store):  # type: ignore[no-untyped-def]
     """Return Blender's lists of handlers, each with the function that belongs in it."""
-    from . import study_store
+    from . import judging_meanwhile, study_store
 
     handlers = bpy.app.handlers
     return (
@@ -80,6 +82,8 @@ def _handlers(bpy, colour_map, contact_results, overlay, store):  # type: ignore
         (handlers.undo_post, colour_map.follow_undo),
         (handlers.redo_post, colour_map.follow_undo),
         (handlers.load_post, colour_map.forget_session),
+        (handlers.undo_post, judging_meanwhile.follow),
+        (handlers.redo_post, judging_meanwhile.follow),
         (handlers.depsgraph_update_post, overlay.notice_changes),
         (handlers.undo_post, overlay.forget),
         (handlers.redo_post, overlay.forget),

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import bpy
@@ -16,7 +17,9 @@ import numpy as np
 
 from ..standalone_core.areas.area_set import Area
 from ..standalone_core.deviation.judgement import Judgement, judge_deviations
+from ..standalone_core.deviation.margin_profile import MarginProfile
 from ..standalone_core.deviation.tolerances import Tolerances
+from ..standalone_core.progress import Progress, Steps, run
 from ..standalone_core.report.document import plain
 from ..standalone_core.superimpose.result import Superimposition
 from ..standalone_core.superimpose.settings import SuperimposeSettings
@@ -30,27 +33,67 @@ def judge_all(scene: bpy.types.Scene) -> None:
     """Judge every kept result by the scene's choices; nothing is measured anew."""
     chosen = judging_choices(getattr(scene, SCENE_PROPERTIES))
     for scan in store.listed_scans(scene):
-        judge_scan(scan, chosen)
+        kept = store.result_of(scan)
+        if kept is not None and is_behind(kept, chosen):
+            keep_anew(scan, kept, run(anew_steps(*read(scan, kept), chosen)), chosen)
 
 
-def judge_scan(scan: bpy.types.Object, chosen: Mapping[str, Any]) -> None:
-    """Judge a kept result by the choices given, unless it was judged by them before."""
-    kept = store.result_of(scan)
-    if kept is None or all(kept["choices"][name] == chosen[name] for name in JUDGING):
-        return
-    points = store.kept_of(scan)
-    if points is None:
-        return
+def is_behind(kept: Mapping[str, Any], chosen: Mapping[str, Any]) -> bool:
+    """Tell whether a kept result was judged by other choices."""
+    return any(kept["choices"][name] != chosen[name] for name in JUDGING)
+
+
+def read(
+    scan: bpy.types.Object, kept: Mapping[str, Any]
+) -> tuple[kept_points.Raw, Mapping[str, Any], MarginProfile | None]:
+    """Return what :func:`anew_steps` needs of a scan."""
+    mesh = store.data_of(scan).result_points
+    return kept_points.raw(mesh, kept), kept, kept_points.read_profile(mesh, kept)
+
+
+@dataclass(frozen=True, eq=False)
+class Anew:
+    """A result judged anew.
+
+    Attributes
+    ----------
+    judgement : Judgement
+    margin : mapping of str
+        What the margin profile comes to, as plain data; empty without one.
+    """
+
+    judgement: Judgement
+    margin: Mapping[str, Any]
+
+
+def anew_steps(
+    found: kept_points.Raw,
+    kept: Mapping[str, Any],
+    profile: MarginProfile | None,
+    chosen: Mapping[str, Any],
+) -> Steps[Anew]:
+    """Judge what was kept by the choices given; touches nothing of Blender's."""
+    yield Progress("Comparing with the tolerances", 0.0)
     tolerances = tolerances_of(chosen)
+    points = kept_points.made(found, kept)
+    yield Progress("Comparing with the tolerances", 0.2)
     judgement = judge_kept(points, superimposition_kept(kept), tolerances)
-    profile = kept_points.read_profile(store.data_of(scan).result_points, kept)
+    margin = {}
     if profile is not None:
-        summary = profile.with_tolerance(tolerances.limit_um("margin")).summary
-        kept["check"]["margin_profile"] |= plain(summary)
+        margin = plain(profile.with_tolerance(tolerances.limit_um("margin")).summary)
+    return Anew(judgement, margin)
+
+
+def keep_anew(
+    scan: bpy.types.Object, kept: dict[str, Any], found: Anew, chosen: Mapping[str, Any]
+) -> None:
+    """Keep a result judged anew, with the choices that it was judged by."""
+    tolerances = tolerances_of(chosen)
     kept["choices"] |= {name: chosen[name] for name in JUDGING}
     kept["patch_limit_um"] = plain(tolerances.limit_um("whole"))
     kept["check"]["settings"]["tolerances"] = plain(tolerances)
-    keep_judgement(scan, kept, judgement)
+    kept["check"]["margin_profile"] |= found.margin
+    keep_judgement(scan, kept, found.judgement)
 
 
 def judge_kept(

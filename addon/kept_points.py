@@ -34,6 +34,14 @@ from .identifiers import (
 BITS = 31  # areas to an attribute: Blender's whole numbers have 32 bits, one of them the sign
 STATUS_BITS = 3  # a scan point's status lies in one number with the design point below it
 MARGIN_LINE = "margin_line"
+SCAN_ARRAYS = (
+    "points",
+    "faces",
+    POINT_DEVIATION,
+    POINT_STATUS,
+    "unmatched_point",
+    "unmatched_mm",
+)
 PROFILE_ARRAYS = (
     "place_mm",
     "angle_deg",
@@ -112,14 +120,15 @@ def _write_scan(mesh: bpy.types.Mesh, back: DeviationField) -> None:
     assert back.unmatched_mm is not None
     standing = np.flatnonzero(np.isfinite(back.unmatched_mm))
     below = back.area_point.astype(np.int32) << np.int32(STATUS_BITS)
-    for name, values, kind in (
-        ("points", back.points_mm, np.float32),
-        ("faces", back.faces, np.int32),
-        (POINT_DEVIATION, back.deviation_mm, np.float64),
-        (POINT_STATUS, below | back.status, np.int32),
-        ("unmatched_point", standing, np.int32),
-        ("unmatched_mm", back.unmatched_mm[standing], np.float64),
-    ):
+    arrays = (
+        (back.points_mm, np.float32),
+        (back.faces, np.int32),
+        (back.deviation_mm, np.float64),
+        (below | back.status, np.int32),
+        (standing, np.int32),
+        (back.unmatched_mm[standing], np.float64),
+    )
+    for name, (values, kind) in zip(SCAN_ARRAYS, arrays, strict=True):
         bridge.write_array(mesh, f"scan {name}", values, kind)
 
 
@@ -154,48 +163,73 @@ def deviations(mesh: bpy.types.Mesh | None) -> tuple[np.ndarray, np.ndarray] | N
     return None if deviation is None or weight is None else (deviation, weight)
 
 
+Raw = dict[str, np.ndarray]
+
+
 def read(mesh: bpy.types.Mesh, kept: Mapping[str, Any]) -> KeptPoints:
     """Return the kept points as the core's own results, with what their scan's result says."""
-    points = bridge.positions(mesh).astype(np.float64)
+    return made(raw(mesh, kept), kept)
+
+
+def raw(mesh: bpy.types.Mesh, kept: Mapping[str, Any]) -> Raw:
+    """Return the arrays of a mesh of points as they lie there, to be made use of in a thread."""
+    found = {
+        "points": bridge.positions(mesh),
+        "edges": bridge.edges_of(mesh),
+        POINT_WEIGHT: np.asarray(bridge.read_attribute(mesh, POINT_WEIGHT)),
+        POINT_STATUS: np.asarray(bridge.read_attribute(mesh, POINT_STATUS)),
+    }
+    for first in range(0, len(kept["areas"]), BITS):
+        name = _areas_attribute(first)
+        found[name] = np.asarray(bridge.read_attribute(mesh, name))
+    for name in (POINT_DEVIATION, MARGIN_LINE, *(f"scan {part}" for part in SCAN_ARRAYS)):
+        values = bridge.read_array(mesh, name)
+        if values is not None:
+            found[name] = values
+    return found
+
+
+def made(found: Raw, kept: Mapping[str, Any]) -> KeptPoints:
+    """Return arrays as the core's own results; touches nothing of Blender's."""
+    points = found["points"].astype(np.float64)
     settings = DeviationSettings(search_mm=kept["choices"]["search_mm"])
     there = DeviationField(
         direction="design_to_scan",
         points_mm=points,
-        deviation_mm=_array(mesh, POINT_DEVIATION),
-        status=np.asarray(bridge.read_attribute(mesh, POINT_STATUS)).astype(np.uint8),
-        weights_mm2=np.asarray(bridge.read_attribute(mesh, POINT_WEIGHT)).astype(np.float64),
+        deviation_mm=found[POINT_DEVIATION],
+        status=found[POINT_STATUS].astype(np.uint8),
+        weights_mm2=found[POINT_WEIGHT].astype(np.float64),
         area_point=np.arange(len(points)),
         settings=settings,
     )
     # Measures ask for points and areas only, patches for edges: each as a face without area.
-    edges = bridge.edges_of(mesh)
-    bare = TriangleMesh(points, edges[:, [0, 1, 1]], mesh.name)
+    bare = TriangleMesh(points, found["edges"][:, [0, 1, 1]], RESULT_MESH_NAME)
     no_face = np.full(len(points), -1)
     evaluation = EvaluationMesh(
         bare, bare, np.zeros(0, dtype=np.int64), no_face, np.zeros((len(points), 3)), 1.0
     )
-    line = bridge.read_array(mesh, MARGIN_LINE)
+    line = found.get(MARGIN_LINE)
     area_set = AreaSet(
         evaluation=evaluation,
-        areas=_areas(mesh, kept["areas"]),
+        areas=_areas(found, kept["areas"]),
         margin_line=None
         if line is None
         else MarginLine(line.reshape(-1, 3), closed=kept["margin_closed"]),
         missing=kept["check"]["missing_areas"],
     )
-    return KeptPoints(there, _read_scan(mesh, settings), area_set, kept["is_design"])
+    return KeptPoints(there, _made_scan(found, settings), area_set, kept["is_design"])
 
 
-def _read_scan(mesh: bpy.types.Mesh, settings: DeviationSettings) -> DeviationField:
-    points = _array(mesh, "scan points").reshape(-1, 3).astype(np.float64)
-    faces = _array(mesh, "scan faces").reshape(-1, 3).astype(np.int64)
-    packed = _array(mesh, f"scan {POINT_STATUS}")
+def _made_scan(found: Raw, settings: DeviationSettings) -> DeviationField:
+    points = found["scan points"].reshape(-1, 3).astype(np.float64)
+    faces = found["scan faces"].reshape(-1, 3).astype(np.int64)
+    packed = found[f"scan {POINT_STATUS}"]
     unmatched = np.full(len(points), np.nan)
-    unmatched[_array(mesh, "scan unmatched_point")] = _array(mesh, "scan unmatched_mm")
+    unmatched[found["scan unmatched_point"]] = found["scan unmatched_mm"]
     return DeviationField(
         direction="scan_to_design",
         points_mm=points,
-        deviation_mm=_array(mesh, f"scan {POINT_DEVIATION}"),
+        deviation_mm=found[f"scan {POINT_DEVIATION}"],
         status=(packed & ((1 << STATUS_BITS) - 1)).astype(np.uint8),
         weights_mm2=TriangleMesh(points, faces).vertex_areas,
         area_point=(packed >> np.int32(STATUS_BITS)).astype(np.int64),
@@ -240,13 +274,13 @@ def _number(value: Any) -> Any:
     return np.nan if value is None else value
 
 
-def _areas(mesh: bpy.types.Mesh, names: Sequence[str]) -> dict[str, Area]:
+def _areas(found: Raw, names: Sequence[str]) -> dict[str, Area]:
     """Return the areas of these names, in the order in which they were written."""
-    found = {}
+    areas = {}
     for number, name in enumerate(names):
-        inside = np.asarray(bridge.read_attribute(mesh, _areas_attribute(number)))
-        found[name] = Area(name, (inside >> np.int32(number % BITS) & 1).astype(bool))
-    return found
+        inside = found[_areas_attribute(number)] >> np.int32(number % BITS) & 1
+        areas[name] = Area(name, inside.astype(bool))
+    return areas
 
 
 def _areas_attribute(number: int) -> str:

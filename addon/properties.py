@@ -2,7 +2,7 @@
 
 import bpy
 
-from . import choices, colour_map, contact_choices, framing, judging, overlay
+from . import choices, colour_map, contact_choices, framing, judging_meanwhile, overlay
 from .identifiers import JOB_PROPERTIES, OBJECT_PROPERTIES, SCENE_PROPERTIES
 from .study_choices import StudySettings
 from .units import AUTO, UNIT_CHOICES
@@ -45,7 +45,7 @@ def _design_chosen(_settings, context):
 
 
 def _tolerances_changed(_settings, context):
-    judging.judge_all(context.scene)
+    judging_meanwhile.judge(context.scene)
     colour_map.refresh(context.scene)
 
 

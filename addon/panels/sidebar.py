@@ -19,12 +19,13 @@ from .. import (
     choices,
     colour_map,
     identifiers,
+    judging,
     kept_points,
     landmarks,
     store,
     verdict_lines,
 )
-from ..inputs import tolerances_of
+from ..inputs import judging_choices, tolerances_of
 from ..units import unit_words
 from .areas import AreasPanel
 from .base import SidebarPanel, draw_job, say, settings_of
@@ -218,6 +219,8 @@ class ResultsPanel(SidebarPanel, bpy.types.Panel):
         data = store.data_of(scan)
         if data.state == "STALE":
             say(layout, context, f"Stale: {data.state_reason} Check again.", "ERROR")
+        if judging.is_behind(kept, judging_choices(settings_of(context))):
+            say(layout, context, "Comparing with the new limits; below is what was before.", "TIME")
         _draw_verdicts(layout, context, kept)
         profile = kept_points.read_profile(data.result_points, kept)
         if profile is not None:

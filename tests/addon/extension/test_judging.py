@@ -170,3 +170,99 @@ def test_an_unmatched_patch_is_listed_and_framed_on_the_scan(spoilt: SimpleNames
         assert np.array(own) == pytest.approx(patches[number]["peak_mm"], abs=1e-4)
         # What only the scan shows cannot be looked at on the design.
         assert spoilt.settings.shown == "SCAN"
+
+
+def test_judged_meanwhile_it_is_the_same(
+    spoilt: SimpleNamespace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In a window a thread judges after the last change; until then the panel says so."""
+    store, judging = spoilt.part("addon.store"), spoilt.part("addon.judging")
+    meanwhile, inputs = spoilt.part("addon.judging_meanwhile"), spoilt.part("addon.inputs")
+    spoilt.settings.tolerance_whole_um = 6.0
+    wanted = spoilt.scan.cuspwise.result
+    spoilt.settings.tolerance_whole_um = 25.0
+    assert spoilt.scan.cuspwise.result != wanted
+    with monkeypatch.context() as patch:
+        patch.setattr(meanwhile, "judge", lambda _scene: None)
+        spoilt.settings.tolerance_whole_um = 6.0
+    kept = store.result_of(spoilt.scan)
+    assert judging.is_behind(kept, inputs.judging_choices(spoilt.settings))
+    looks = 0
+    while meanwhile._look() is not None:
+        looks += 1
+        for under_way in meanwhile._under_way:
+            under_way.worker.wait()
+    assert looks == 2  # one that starts the thread, one that keeps what it found
+    assert spoilt.scan.cuspwise.result == wanted
+    kept = store.result_of(spoilt.scan)
+    assert not judging.is_behind(kept, inputs.judging_choices(spoilt.settings))
+
+
+# The margin -----------------------------------------------------------------------------------
+
+
+def test_the_margin_profile_is_kept_and_summed_up_anew(spoilt: SimpleNamespace) -> None:
+    """Places, columns and sums as a fresh check has them, by other tolerances too."""
+    store = spoilt.part("addon.store")
+    spoilt.settings.tolerance_margin_um = 6.0
+    found = store.profile_of(spoilt.scan)
+    inputs = spoilt.part("addon.inputs")
+    design = inputs.read_design(spoilt.bpy.context)
+    before = np.array(store.result_of(spoilt.scan)["made_with"]["scan_before"])
+    scan = inputs.read_scan(spoilt.bpy.context, spoilt.scan, design.frame, before)
+    steps = inputs.check_input_steps(design, scan, inputs.choices_of(spoilt.settings))
+    wanted = spoilt.part("standalone_core.progress").run(steps).margin_profile
+    for name in spoilt.part("addon.kept_points").PROFILE_ARRAYS:
+        assert np.array_equal(getattr(found, name), getattr(wanted, name), equal_nan=True), name
+    assert np.array_equal(found.beyond, wanted.beyond)
+    assert_same(vars(found.summary), vars(wanted.summary), "summary")
+    assert found.summary.flash_um > 100.0
+    assert found.directions.words(40.0) == wanted.directions.words(40.0)
+
+
+def test_the_margin_is_drawn_where_it_lies(spoilt: SimpleNamespace) -> None:
+    """By the legend's limit and palette, in the place of the areas and of nothing else."""
+    from mathutils import Euler
+
+    overlay, store = spoilt.part("addon.margin_overlay"), spoilt.part("addon.store")
+    space = SimpleNamespace(overlay=SimpleNamespace(show_overlays=True))
+    context = SimpleNamespace(scene=spoilt.scene, space_data=space)
+    assert overlay.shown_scan(context) is None
+    spoilt.settings.show_areas = True
+    spoilt.settings.show_margin = True
+    assert not spoilt.settings.show_areas
+    profile = store.profile_of(spoilt.scan)
+    line = overlay.line_of(spoilt.scan, spoilt.scene)
+    colours = spoilt.part("standalone_core.report.colour").deviation_colours
+    for limit_um, palette in ((20.0, "standard"), (35.0, "grey")):
+        spoilt.settings.limit_is_automatic = False
+        spoilt.settings.limit_um, spoilt.settings.palette = limit_um, palette
+        line = overlay.line_of(spoilt.scan, spoilt.scene)
+        shown = np.where(profile.counted, profile.deviation_um, np.nan)
+        wanted = colours(1e-3 * shown, 1e-3 * limit_um, palette)
+        assert (line.colours[::2] == wanted).all()
+    assert line.beyond.any()
+    # In the world it lies on the design's own margin line, wherever that was turned to.
+    spoilt.design.rotation_euler = Euler((0.3, 0.2, 0.1))
+    spoilt.design.location = (4.0, 5.0, 6.0)
+    spoilt.bpy.context.view_layer.update()
+    frame = spoilt.part("addon.bridge").frame_of(spoilt.design, spoilt.scene)
+    places = np.column_stack([profile.points_mm, np.ones(len(profile))])
+    world = places @ frame.world_of(np.eye(4)).T
+    inverse = spoilt.design.matrix_world.inverted()
+    found = [
+        spoilt.design.closest_point_on_mesh(inverse @ _vector(place[:3]))[1] for place in world[::9]
+    ]
+    away = [
+        (spoilt.design.matrix_world @ near - _vector(place[:3])).length
+        for near, place in zip(found, world[::9], strict=True)
+    ]
+    assert max(away) < 0.05
+    spoilt.settings.show_areas = True
+    assert not spoilt.settings.show_margin
+
+
+def _vector(place: np.ndarray) -> Any:
+    from mathutils import Vector
+
+    return Vector(place.tolist())
