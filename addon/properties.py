@@ -155,7 +155,7 @@ class SceneSettings(bpy.types.PropertyGroup):
         update=_overlay_changed,
     )
     show_margin: bpy.props.BoolProperty(
-        name="Show on the Margin",
+        name="Show Margin Line",
         description=(
             "Draw the margin line over the crown, coloured by its own deviation place by place, "
             "with a yellow rim where it is beyond its limits. Nothing of the scene is changed"

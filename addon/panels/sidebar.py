@@ -45,8 +45,8 @@ STATE_ICONS = {
 }
 
 
-# Patches that one of the two surfaces shows alone.
-PATCH_ICONS = {"scan": "MESH_ICOSPHERE", "design": "BLANK1", "both": "BLANK1"}
+# Patches that the scan shows alone; unmatched ones have an icon of their own.
+PATCH_ICONS = {"scan": "MESH_ICOSPHERE"}
 
 
 class ScanList(bpy.types.UIList):
@@ -76,11 +76,12 @@ class PatchList(bpy.types.UIList):
         finer = [name for name in names if name not in ("whole", "external")] or names
         words = ["unmatched"] if item.unmatched else []
         words += [area_words(name) for name in finer[: 2 - len(words)]]
-        icon = "UNLINKED" if item.unmatched else PATCH_ICONS.get(item.seen_from, "BLANK1")
-        row = layout.row()
-        row.label(text=f"{micrometres(item.peak_um, signed=True, digits=0)} µm", icon=icon)
-        row.label(text=", ".join(words))
-        row.label(text=f"{item.area_mm2:.2f} mm²")
+        icon = "UNLINKED" if item.unmatched else PATCH_ICONS.get(item.seen_from, "NONE")
+        peak = layout.split(factor=0.2)
+        peak.label(text=micrometres(item.peak_um, signed=True, digits=0))
+        rest = peak.split(factor=0.63)
+        rest.label(text=", ".join(words), icon=icon)
+        rest.label(text=f"{item.area_mm2:.2f} mm²")
 
 
 class DesignAndScans(SidebarPanel, bpy.types.Panel):
@@ -317,7 +318,11 @@ def _draw_patches(layout, context, kept, data):
         say(layout, context, f"No patch lies beyond ±{limit:g} µm.")
         return
     listed = f", the {len(data.patches)} worst" if count > len(data.patches) else ""
-    say(layout, context, f"Patches beyond ±{limit:g} µm ({count}{listed}); click to look:")
+    say(
+        layout,
+        context,
+        f"Patches beyond ±{limit:g} µm ({count}{listed}), peaks in µm; click to look:",
+    )
     layout.template_list(
         PatchList.bl_idname, "", data, "patches", data, "patch_index", rows=4, maxrows=8
     )

@@ -15,7 +15,7 @@ class Layout:
     def _part(self, **_options: Any) -> Layout:
         return Layout(self.notes, self.bpy)
 
-    row = column = box = grid_flow = _part
+    row = column = box = split = grid_flow = _part
 
     def label(self, *, text: str = "", icon: str = "NONE") -> None:
         icons = self.bpy.types.UILayout.bl_rna.functions["label"].parameters["icon"].enum_items
@@ -84,7 +84,7 @@ def test_sidebar_of_a_checked_crown(checked: SimpleNamespace) -> None:
     assert "Whole crown: within tolerance" in notes
     assert "Intaglio" in notes  # no tolerance, no verdict
     worst = kept["check"]["exceedances"][0]
-    assert f"{micrometres(worst['peak_um'], signed=True, digits=0)} µm" in said
+    assert micrometres(worst["peak_um"], signed=True, digits=0) in notes
     assert f"{worst['area_mm2']:.2f} mm²" in said
     assert "The scan lies on its design." in said
     checked.scan.location.x += 1.0
