@@ -177,6 +177,26 @@ def test_inspect_reports_health(files):
     assert call("inspect", files[0]).exit_code == 0
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="names are any bytes there only")
+def test_a_name_that_is_not_utf_8_goes_all_the_way(files, tmp_path):
+    """Shown and written readably by every command; the terminal and the files are UTF-8."""
+    odd = os.fsdecode(os.fsencode(tmp_path) + b"/cr\xffown.stl")
+    Path(odd).write_bytes(files[1].read_bytes())
+    for arguments in (["inspect", odd], ["inspect", odd, "--json"], ["areas", odd, "--json"]):
+        result = call(*arguments)
+        assert result.exit_code == 0, result.output
+        assert r"cr\xffown.stl" in result.output.replace(r"\\", "\\")
+    out = tmp_path / "out"
+    result = call("check", files[0], odd, "--out", out, "--no-pictures")
+    assert result.exit_code == 0, result.output
+    assert r"cr\xffown.stl" in result.output
+    document = json.loads((out / "check.json").read_text(encoding="utf-8"))
+    assert document["scan"]["name"] == document["scan"]["file"]["path"] == r"cr\xffown.stl"
+    assert r"cr\xffown.stl" in (out / "check.html").read_text(encoding="utf-8")
+    result = call("inspect", odd + "x")
+    assert (result.exit_code, r"cr\xffown.stlx: It cannot be read" in result.output) == (1, True)
+
+
 def test_inspect_tells_of_two_copies_that_overlap(crown, tmp_path):
     copy = crown.mesh.vertices + np.array([0.02, 0.03, 0.04])
     vertices = np.concatenate([crown.mesh.vertices, copy])
@@ -187,7 +207,9 @@ def test_inspect_tells_of_two_copies_that_overlap(crown, tmp_path):
     assert overlap["volume_mm3"] == pytest.approx(crown.mesh.volume_mm3, rel=0.1)
     layers = document["health"]["double_layers"]
     # Sheets of the same shape lie at most the shift apart, but for what they bend in between.
-    assert max(layer["distance_um"] for layer in layers) < 1e3 * np.hypot(0.02, np.hypot(0.03, 0.04))
+    assert max(layer["distance_um"] for layer in layers) < 1e3 * np.hypot(
+        0.02, np.hypot(0.03, 0.04)
+    )
     assert sum(layer["area_mm2"] for layer in layers) > 0.8 * crown.mesh.area_mm2
     assert document["self_intersections"]["pairs"] > 100
     assert len(document["self_intersections"]["place_mm"]) == 3
