@@ -38,11 +38,11 @@ def as_meant(cell: str) -> str:
 
 
 def csv_text(rows: Iterable[Iterable[object]], separator: str = ",") -> str:
-    """Write rows, the header among them, as CSV with one line end each; every cell harmless."""
+    """Write rows, the header among them, as CSV: every cell harmless, None empty."""
     lines = _Lines()
     # Only what is in the line end given here, and the separator, makes the writer quote a cell.
     writer = csv.writer(lines, delimiter=separator, lineterminator=_LINE_END)
-    writer.writerows([harmless(str(cell)) for cell in row] for row in rows)
+    writer.writerows([harmless("" if cell is None else str(cell)) for cell in row] for row in rows)
     return "".join(lines.written)
 
 
