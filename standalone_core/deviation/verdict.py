@@ -8,10 +8,11 @@ from types import MappingProxyType
 
 import numpy as np
 
+from ..shares import limit_words, share_words
 from ..superimpose.result import Superimposition
 from .layers_beside import LayerBeside
 from .measures import AreaMeasures
-from .reasons import about_directions, about_layer, about_pieces, about_scanner, per_cent
+from .reasons import about_directions, about_layer, about_pieces, about_scanner
 from .tolerances import COMMON_PRACTICE, DEFAULT_MEAN_ABS_UM, Tolerances
 from .unmatched import UnmatchedPiece
 
@@ -243,8 +244,8 @@ def _doubt(
         return doubt or there.reason
     if there.coverage < tolerances.min_coverage:
         return (
-            f"Only {per_cent(there.coverage)} of the area was measured; "
-            f"{per_cent(tolerances.min_coverage)} is needed."
+            f"Only {share_words(there.coverage, tolerances.min_coverage)} of the area was "
+            f"measured; {limit_words(tolerances.min_coverage)} is needed."
         )
     return ""
 
@@ -277,7 +278,7 @@ def _decided(
         reasons.append(
             f"The superimposition did not settle, but only "
             f"{1e3 * superimposition.remaining_mm:.2g} µm may remain, at most "
-            f"{per_cent(tolerances.max_unsettled_share)} of the limit."
+            f"{limit_words(tolerances.max_unsettled_share)} of the limit."
         )
     return replace(
         found,

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from ..shares import share_words
 from .colour import STANDARD, hex_colour, unmeasured_hex
-from .words import share_words
 
 NICE_STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
 NICE_LIMITS = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)

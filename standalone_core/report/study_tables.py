@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
 
+from ..csv_text import csv_text
 from ..deviation.measures import AreaMeasures
+from ..readable import readable
 from ..study.analysis_document import analysis_document
 from ..study.analysis_results import StudyAnalysis
 from ..study.plan import MEASURES
@@ -77,7 +77,7 @@ def study_tables(run: StudyRun) -> dict[str, str]:
         **({"contacts": _table(CONTACT_COLUMNS, _contacts(run))} if _has_contacts(run) else {}),
         "left_out": _table(
             "name,group,file,reason,remedy",
-            ([s.name, s.group, s.path.name, s.reason, s.remedy] for s in run.left_out),
+            ([s.name, s.group, readable(s.path.name), s.reason, s.remedy] for s in run.left_out),
         ),
     }
 
@@ -119,7 +119,7 @@ def _crown(crown: Crown) -> dict[str, Any]:
     return {
         "name": crown.name,
         "group": crown.group,
-        "file": crown.path.name,
+        "file": readable(crown.path.name),
         "sha256": crown.sha256,
         "triangles": crown.triangles,
         "T_design_scan": plain(fit.T_design_scan),
@@ -197,15 +197,19 @@ def _values(row: AreaMeasures) -> Iterator[tuple[str, float]]:
 
 def _table(columns: str, rows: Iterable[Sequence[object]]) -> str:
     names = columns.split(",")
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(names)
-    for row in rows:
-        measure = row[names.index("measure")] if "measure" in names else ""
-        writer.writerow(
-            [_text(name, value, str(measure)) for name, value in zip(names, row, strict=True)]
-        )
-    return stream.getvalue()
+    place = names.index("measure") if "measure" in names else None
+    return csv_text(
+        [
+            names,
+            *(
+                [
+                    _text(name, value, "" if place is None else str(row[place]))
+                    for name, value in zip(names, row, strict=True)
+                ]
+                for row in rows
+            ),
+        ]
+    )
 
 
 def _text(column: str, value: object, measure: str) -> str:

@@ -16,6 +16,7 @@ from ..areas.find import NO_INSERTION, NO_MESIAL
 from ..areas.supports import contact_of
 from ..deviation.contacts import CONTACT_WORDS
 from ..deviation.verdict import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN
+from ..readable import readable
 from .document import areas_document, health_document
 from .margin_words import angle_words, margin_details, margin_line
 from .words import (
@@ -267,7 +268,7 @@ def health_table(
 ) -> RenderableType:
     """Return the health of a mesh file: what it is, what is wrong, what was mended."""
     table = Table(
-        title=Text(f"Health of {mesh_file.path.name}"),
+        title=Text(f"Health of {readable(mesh_file.path.name)}"),
         box=box.SIMPLE_HEAD,
         show_edge=False,
         show_header=False,

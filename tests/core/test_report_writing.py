@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import csv
 import errno
 import io
 import json
 import os
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -148,3 +150,16 @@ def test_no_tolerance_no_verdict_still_makes_a_page(result: CheckResult, tmp_pat
     text = Reader((tmp_path / "check.html").read_text(encoding="utf-8")).text
     assert "No verdict: no tolerance applies" in text
     Console(width=80, file=io.StringIO()).print(check_view(free))
+
+
+def test_names_that_begin_like_formulas_are_quoted_in_a_checks_tables(tmp_path: Path) -> None:
+    name = '=HYPERLINK("x")'
+    write_check(make_result(area=name), tmp_path, pictures="no")
+    for file in ("measures.csv", "exceedances.csv"):
+        with (tmp_path / file).open(encoding="utf-8", newline="") as stream:
+            rows = list(csv.DictReader(stream))
+        cells = [cell for row in rows for cell in row.values()]
+        assert any(cell.startswith(f"'{name}") for cell in cells), file
+        assert not any(cell.startswith("=") for cell in cells)
+        # Numbers stay numbers.
+        assert any(re.fullmatch(r"-\d+\.\d+", cell) for cell in cells), file
