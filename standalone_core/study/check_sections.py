@@ -125,6 +125,12 @@ SUPERIMPOSITION = Section(
             "Error of size that is still measured, as a share.",
         ),
         Key(
+            "other_size",
+            _SHARE,
+            f"{_FIT}.other_size",
+            "Error of size beyond which it is a wrong part, as a share.",
+        ),
+        Key(
             "least_overlap",
             _SHARE,
             f"{_FIT}.least_overlap",

@@ -17,6 +17,7 @@ from .settings import SuperimposeSettings
 
 _PURE_SLIDE = 0.3
 """A weak motion whose turning part is below this share is called a sliding."""
+_SCALED = 0.5
 
 
 def weak_directions(
@@ -176,6 +177,9 @@ def _wrong_part(evidence: Evidence, settings: SuperimposeSettings) -> str:
 def _doubtful(evidence: Evidence, settings: SuperimposeSettings) -> str:
     if not is_doubtful(evidence.like, settings) or _fits_better_elsewhere(evidence):
         return ""
+    hint = _size_hint(evidence.like, settings)
+    if hint:
+        return f"The scan is in another size.{hint}"
     return f"{_how_unlike(evidence)} A bad crown and another part cannot be told apart here."
 
 
@@ -193,15 +197,19 @@ def is_wrong_part(like: Likeness, settings: SuperimposeSettings) -> bool:
     """Whether so far off, typically or on so much of it, that it is another part."""
     if not is_doubtful(like, settings):
         return False
-    if explained_by(like.scale, settings):
-        return True
+    if like.scale is not None and explained_by(like.scale, settings):
+        return abs(like.scale.size - 1.0) > settings.other_size
     far = like.typical_mm > settings.wrong_part_mm * reach_factor(settings)
     return far or like.close_share < settings.least_close
 
 
 def explained_by(scale: Scale | None, settings: SuperimposeSettings) -> bool:
-    """Whether nothing but its size keeps a scan off its design."""
-    return scale is not None and scale.typical_mm <= settings.doubt_mm * reach_factor(settings)
+    """Whether nothing but its size keeps a scan off its design.
+
+    Half the doubt is asked for: a scale is one more freedom, which makes any two parts more alike.
+    """
+    most_mm = _SCALED * settings.doubt_mm * reach_factor(settings)
+    return scale is not None and scale.typical_mm <= most_mm
 
 
 def size_is_near(scale: Scale | None, settings: SuperimposeSettings) -> bool:

@@ -7,13 +7,14 @@ So the median distance tells them apart and the root mean square does not.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
 
 from ..mesh.triangle_mesh import FloatArray
-from .candidates import Candidate, reach_factor
+from ..progress import Steps
+from .candidates import Candidate, candidates_steps, reach_factor
 from .feet import sample_feet, weighted_quantile
 from .prepared import PreparedDesign
 from .rigid import apply, inverse, rotation_from_vector
@@ -117,14 +118,30 @@ def scale_of(
     It starts from the scan's own size and, if that is clearly another, from the design's as well.
     """
     points = apply(pose, scan.every(_POINTS).points)
-    middle = points.mean(axis=0)
-    spread = float(np.sqrt(np.square(points - middle).sum(axis=1).mean()))
-    ratio = design.frame.length_mm / spread
-    starts = [1.0]
-    if not 1.0 / _OTHER_SIZE < ratio < _OTHER_SIZE:
-        starts.append(ratio)
+    starts = [1.0] if has_its_size(scan, design) else [1.0, _ratio(scan, design)]
     found = [_scale_from(points, design, start, limit_mm) for start in starts]
     return min(found, key=lambda one: one.typical_mm)
+
+
+def has_its_size(scan: SurfaceSamples, design: PreparedDesign) -> bool:
+    """Whether a scan is about as large as its design, by their radii of gyration."""
+    return 1.0 / _OTHER_SIZE < _ratio(scan, design) < _OTHER_SIZE
+
+
+def _ratio(scan: SurfaceSamples, design: PreparedDesign) -> float:
+    points = scan.points - scan.points.mean(axis=0)
+    return design.frame.length_mm / float(np.sqrt(np.square(points).sum(axis=1).mean()))
+
+
+def searched_scale_steps(
+    scan: SurfaceSamples, design: PreparedDesign, settings: SuperimposeSettings
+) -> Steps[Scale]:
+    """Search the pose anew with the scan made as large as the design, and fit with a scale."""
+    ratio = _ratio(scan, design)
+    resized = replace(scan, points=ratio * scan.points)
+    found = yield from candidates_steps(resized, design, settings, most_mm=0.0)
+    scale = scale_of(resized, design, found[0].T_design_scan, settings.max_distance_mm)
+    return Scale(scale.size / ratio, scale.typical_mm)
 
 
 def _scale_from(points: FloatArray, design: PreparedDesign, start: float, limit_mm: float) -> Scale:

@@ -75,10 +75,11 @@ class SuperimposeSettings:
         Above ``doubt_mm`` it is called a wrong part too where less than the share ``least_close``
         of its area, and of the design's, lies within ``close_mm`` of the other. Ours, no source:
         0.70 in the two incisors; 0.84 in an incisor that lost 1 mm of its edge and lies askew.
-    size_tolerance : float
-        A scan that a scale lays on its design to within ``doubt_mm`` is the right part: up to
-        this share larger or smaller it is measured, beyond it is told to be in another size. Ours,
-        no source; a wrong sintering factor makes up to 0.02.
+    size_tolerance, other_size : float
+        A scan that a scale lays on its design to within half of ``doubt_mm`` is the right part.
+        Up to the first share larger or smaller it is measured, beyond it there is no verdict, and
+        beyond the second it is a wrong part, in another size. Ours, no source; a wrong sintering
+        factor makes up to 0.02, a shrinkage forgotten 0.2.
 
         ``doubt_mm``, ``wrong_part_mm`` and ``close_mm`` are for a ``max_distance_mm`` of up to
         1 mm and grow with it beyond.
@@ -109,6 +110,7 @@ class SuperimposeSettings:
     close_mm: float = 0.3
     least_close: float = 0.75
     size_tolerance: float = 0.03
+    other_size: float = 0.1
     least_overlap: float = 0.5
 
     def __post_init__(self) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,7 +21,7 @@ from .diagnosis import (
     rival_poses,
     weak_directions,
 )
-from .likeness import Likeness, likeness
+from .likeness import Likeness, has_its_size, likeness, searched_scale_steps
 from .point_pairs import fit_point_pairs
 from .prepared import PreparedDesign
 from .result import Superimposition
@@ -186,7 +186,10 @@ def _early_steps(
         return None
     mirrored = yield from _mirrored_steps(samples, best, design, settings)
     like = likeness(samples, best, design, settings)
-    hopeless = is_mirrored(best, mirrored, settings) or is_wrong_part(like, settings)
+    turned_over = is_mirrored(best, mirrored, settings)
+    hopeless = turned_over or is_wrong_part(like, settings)
+    if hopeless and not (turned_over or has_its_size(samples, design)):
+        like = replace(like, scale=(yield from searched_scale_steps(samples, design, settings)))
     return _Early(best, mirrored, like, hopeless and settings.refine)
 
 
