@@ -18,6 +18,7 @@ from .settings import SuperimposeSettings
 _PURE_SLIDE = 0.3
 """A weak motion whose turning part is below this share is called a sliding."""
 _SCALED = 0.5
+_ELSEWHERE = 0.5
 
 
 def weak_directions(
@@ -218,9 +219,10 @@ def size_is_near(scale: Scale | None, settings: SuperimposeSettings) -> bool:
 
 
 def _fits_better_elsewhere(evidence: Evidence) -> bool:
-    """Whether the pose, not the part, is what is wrong."""
+    """Whether the pose, not the part, is what is wrong: another one fits far better."""
     best = evidence.best
-    return any(rival.rms_mm < best.rms_of(best.near) for rival in evidence.rivals[:1])
+    most_mm = _ELSEWHERE * best.rms_of(best.near)
+    return any(rival.rms_mm < most_mm for rival in evidence.rivals[:1])
 
 
 def _how_unlike(evidence: Evidence) -> str:
