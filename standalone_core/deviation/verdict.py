@@ -57,6 +57,7 @@ _DOUBT_WORDS: Mapping[str, str] = MappingProxyType(
         "ambiguous": "The scan fits its design in more than one position.",
         "mirrored": "The scan looks like the mirror image of its design.",
         "wrong_part": "The scan does not look like this design.",
+        "doubtful": "The scan may show another part than this design.",
         "not_converged": "The superimposition did not settle.",
     }
 )
