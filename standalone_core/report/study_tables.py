@@ -8,6 +8,7 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
+from ..deviation.margin_summary import MARGIN_MEASURES
 from ..deviation.measures import AreaMeasures
 from ..study.analysis_document import analysis_document
 from ..study.analysis_results import StudyAnalysis
@@ -24,6 +25,8 @@ CONTACT_MEASURES = ("height_um", "surroundings_um", "area_mm2", "volume_mm3")
 
 CONTACT_COLUMNS = "crown,group,contact,kind,verdict,measure,value,coverage"
 
+MARGIN_COLUMNS = "crown,group,measure,value"
+
 _DIGITS, _FINE_DIGITS = 3, 5
 
 
@@ -33,6 +36,7 @@ def study_tables(run: StudyRun) -> dict[str, str]:
     ``trueness``: crown × direction × area × measure. ``precision``: pair × frame × area ×
     measure. ``dispersion``: crown × area × measure, from the group's mean surface. ``parts``:
     group × area. ``contacts``, where the design has support contacts: crown × contact × measure.
+    ``margin``, where the design has a margin line: crown × measure of its margin profile.
     ``left_out``: scans that could not be used. Lengths in µm, shares from 0 to 1.
     """
     return {
@@ -49,6 +53,7 @@ def study_tables(run: StudyRun) -> dict[str, str]:
             ),
         ),
         **({"contacts": _table(CONTACT_COLUMNS, _contacts(run))} if _has_contacts(run) else {}),
+        **({"margin": _table(MARGIN_COLUMNS, _margin(run))} if _has_margin(run) else {}),
         "left_out": _table(
             "name,group,file,reason,remedy",
             ([s.name, s.group, s.path.name, s.reason, s.remedy] for s in run.left_out),
@@ -107,6 +112,7 @@ def _crown(crown: Crown) -> dict[str, Any]:
         "measures": plain(crown.measures),
         "verdicts": plain(crown.verdicts),
         "contacts": plain(crown.contacts),
+        "margin_profile": plain(crown.margin),
         "warnings": list(crown.warnings),
     }
 
@@ -153,6 +159,16 @@ def _contacts(run: StudyRun) -> Iterator[list[object]]:
             about = [crown.name, crown.group, found.name, found.kind, found.verdict]
             for measure in CONTACT_MEASURES:
                 yield [*about, measure, float(getattr(found, measure)), found.coverage]
+
+
+def _has_margin(run: StudyRun) -> bool:
+    return any(crown.margin is not None for crown in run.crowns)
+
+
+def _margin(run: StudyRun) -> Iterator[list[object]]:
+    for crown in run.crowns:
+        for measure in MARGIN_MEASURES if crown.margin is not None else ():
+            yield [crown.name, crown.group, measure, float(getattr(crown.margin, measure))]
 
 
 def _values(row: AreaMeasures) -> Iterator[tuple[str, float]]:
