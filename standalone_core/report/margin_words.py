@@ -5,14 +5,12 @@ from __future__ import annotations
 import math
 
 from ..deviation.margin_directions import ZERO_WORDS, Directions
-from ..deviation.margin_profile import MarginProfile
 from ..deviation.margin_summary import MarginSummary
 from .words import micrometres
 
 
-def margin_line(profile: MarginProfile) -> str:
+def margin_line(found: MarginSummary) -> str:
     """Say in a sentence how far the margin runs beyond its tolerance, and where longest."""
-    found = profile.summary
     length = f"{found.length_mm:.1f} mm"
     limit = f"±{found.tolerance_um:g} µm" if math.isfinite(found.tolerance_um) else "its limits"
     missing = round((1.0 - found.counted_share) * found.length_mm, 1)
@@ -28,9 +26,8 @@ def margin_line(profile: MarginProfile) -> str:
     )
 
 
-def margin_details(profile: MarginProfile) -> tuple[str, ...]:
+def margin_details(found: MarginSummary) -> tuple[str, ...]:
     """Say what else the profile comes to, a sentence a line."""
-    found = profile.summary
     lines = []
     if math.isfinite(found.mean_abs_um):
         lines.append(

@@ -90,7 +90,7 @@ def check_view(result: CheckResult) -> RenderableType:
             Text("\nAlong the margin line", style="bold"),
             _lines(
                 (
-                    *margin_details(result.margin_profile),
+                    *margin_details(result.margin_profile.summary),
                     angle_words(result.margin_profile.directions),
                 )
             ),
@@ -325,7 +325,7 @@ def _health_rows(
 
 
 def _margin_lines(result: CheckResult) -> tuple[str, ...]:
-    return () if result.margin_profile is None else (margin_line(result.margin_profile),)
+    return () if result.margin_profile is None else (margin_line(result.margin_profile.summary),)
 
 
 def _surface_line(title: str, part: CheckedMesh) -> str:
