@@ -19,6 +19,7 @@ from .deviation.contacts import ContactResult, measure_contacts
 from .deviation.exceedances import Exceedance
 from .deviation.field import DeviationField, Direction, measure_deviation_steps
 from .deviation.judgement import Judgement, judge_deviations
+from .deviation.matching import mutual_steps
 from .deviation.measures import AreaMeasures
 from .deviation.verdict import Verdict, doubt_about
 from .mesh.files import MeshFile, read_mesh
@@ -296,11 +297,15 @@ def _deviation_steps(
     forward_steps = measure_deviation_steps(
         evaluation.mesh, scan_index, "design_to_scan", settings.deviation
     )
-    forward = yield from watch.timed("measure", forward_steps, 0.2, 0.6)
+    forward = yield from watch.timed("measure", forward_steps, 0.2, 0.55)
+    mutual = mutual_steps(forward, evaluation.mesh, scan_index, design_index)
+    forward = yield from watch.timed("measure", mutual, 0.55, 0.6)
     backward_steps = measure_deviation_steps(
         scan_in_place.mesh, design_index, "scan_to_design", settings.deviation
     )
-    backward = yield from watch.timed("measure", backward_steps, 0.6, 1.0)
+    backward = yield from watch.timed("measure", backward_steps, 0.6, 0.95)
+    mutual = mutual_steps(backward, scan_in_place.mesh, design_index, scan_index)
+    backward = yield from watch.timed("measure", mutual, 0.95, 1.0)
     return scan_in_place, forward, backward
 
 

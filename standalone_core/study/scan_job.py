@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from ..areas.area_set import AreaSet
 from ..check import CheckSettings, faces_to_fit
 from ..deviation.field import DeviationField, measure_deviation_steps
+from ..deviation.matching import mutual_steps
 from ..deviation.measures import measure_areas
 from ..mesh.files import read_mesh
 from ..mesh.refine import EvaluationMesh, evaluation_mesh
@@ -152,12 +153,16 @@ def measure_scan_steps(
         bench.evaluation.mesh, index, "design_to_scan", settings.deviation
     )
     forward = yield from scaled(forward_steps, 0.6, 0.75)
+    mutual = mutual_steps(forward, bench.evaluation.mesh, index, bench.prepared.index)
+    forward = yield from scaled(mutual, 0.75, 0.8)
     yield Progress("Placing the scan's points", 0.8)
     own_points = evaluation_mesh(moved, settings.spacing_mm).mesh
     backward_steps = measure_deviation_steps(
         own_points, bench.prepared.index, "scan_to_design", settings.deviation
     )
-    backward = yield from scaled(backward_steps, 0.85, 1.0)
+    backward = yield from scaled(backward_steps, 0.85, 0.95)
+    mutual = mutual_steps(backward, own_points, bench.prepared.index, index)
+    backward = yield from scaled(mutual, 0.95, 1.0)
     notes = tuple(f"Scan: {text}" for text in (*file.notes, *repair.warnings))
     return MeasuredScan(len(repair.mesh), notes, fit, forward, backward)
 
