@@ -147,8 +147,8 @@ def through_no_wall_steps(
         yield Progress("Measuring", start / len(chosen))
         home = home or SurfaceIndex(mesh, threads=other.threads)
         matches = _matches(field, chosen[start : start + _POINTS_PER_STEP], other)
-        contrary = matches.taken(_Ways.of(matches, home).contrary)
-        claimed[contrary.points[_claimed(contrary, other, home, field)]] = True
+        odd = matches.taken(_Ways.of(matches, home).contrary | _aside(matches, mesh))
+        claimed[odd.points[_claimed(odd, other, home, field)]] = True
     return _refused(field, mesh, claimed)
 
 
@@ -248,6 +248,19 @@ class _Ways:
         contrary: BoolArray = np.logical_or.reduce(wrong & known, axis=1)
         missing: BoolArray = np.logical_and.reduce(known, axis=1) & deep.any(axis=1) & ~contrary
         return cls(contrary, missing)
+
+
+def _aside(matches: _Matches, mesh: TriangleMesh) -> BoolArray:
+    """Return the long matches, (k,), that run along their own surface.
+
+    The corner of a short end draws them, if the other surface was seen all about it, or its last
+    faces, if it merely goes on unseen.
+    """
+    way = matches.feet.foot - matches.start_mm
+    length = matches.feet.distance_mm
+    ahead = np.einsum("ij,ij->i", way, mesh.vertex_normals[matches.points])
+    aside: BoolArray = (np.abs(ahead) < _LEAST_COSINE * length) & (length > _FAR_MM)
+    return aside
 
 
 def _claimed(

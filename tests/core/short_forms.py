@@ -127,3 +127,19 @@ def _joined(points: np.ndarray, faces: np.ndarray) -> TriangleMesh:
     joined = index.reshape(-1)[faces]
     whole = (joined != np.roll(joined, 1, axis=1)).all(axis=1)
     return TriangleMesh(rounded, joined[whole], "solid")
+
+
+def missing_from_thimble(
+    points: np.ndarray, short_mm: float, quarter: bool
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return how far points of the whole thimble are from the short one, mm, and where that holds.
+
+    Straight above what is missing lies the flat end. Of a quarter it holds farther from the
+    upright sides than what is missing is high.
+    """
+    below = np.maximum(short_mm - points[:, 2], 0.0)
+    if not quarter:
+        return below, np.ones(len(points), dtype=bool)
+    radius = np.hypot(points[:, 0], points[:, 1])
+    away = radius * (np.pi / 4 - np.abs(np.arctan2(points[:, 1], points[:, 0])))
+    return np.where(away > 0, below, 0.0), np.abs(away) > 1.1 * short_mm
