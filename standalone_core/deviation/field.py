@@ -24,7 +24,7 @@ STATUS_WORDS = (
     "nothing within the search distance",
     "nearest to an open border",
     "facing another way",
-    "only to be matched through a wall",
+    "without a mutual match: only through a wall, or past the end of the other surface",
 )
 
 _POINTS_PER_STEP = 50_000
@@ -80,7 +80,7 @@ class DeviationField:
         missing; NaN where a point does not count.
     status : (n,) uint8
         0 counted, 1 nothing within the search distance, 2 foot on the other surface's open
-        border, 3 normals disagree, 4 the match leads through a wall (see ``matching``). See
+        border, 3 normals disagree, 4 no mutual match (see ``matching``). See
         :data:`STATUS_WORDS`.
     weights_mm2 : (n,) float
         Share of the surface's area that each point stands for, mm².
