@@ -86,7 +86,7 @@ PALETTES: Mapping[str, Palette] = MappingProxyType(
             lack_hue_deg=265.0,
             hue_turn_deg=45.0,
             unmeasured_lightness=0.55,
-            refused_lightness=0.26,
+            refused_lightness=0.2,
         ),
         STRONG: Palette(
             "Strong Contrast",
@@ -102,7 +102,7 @@ PALETTES: Mapping[str, Palette] = MappingProxyType(
             lack_hue_deg=270.0,
             hue_turn_deg=75.0,
             unmeasured_lightness=0.55,
-            refused_lightness=0.26,
+            refused_lightness=0.2,
         ),
         GREY: Palette(
             "Grey",
