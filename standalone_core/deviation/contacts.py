@@ -367,7 +367,7 @@ def _why_nothing(field: DeviationField, inside: IntArray, counted: int) -> str:
         return ""
     if not len(inside):
         return "The spot holds no evaluation point."
-    sums = np.bincount(field.status[inside], weights=field.weights_mm2[inside], minlength=4)
+    sums = np.bincount(field.status[inside], weights=field.weights_mm2[inside])
     return f"No point of the spot counts: {STATUS_WORDS[int(np.argmax(sums))]}."
 
 

@@ -231,7 +231,8 @@ def limits_of_the_numbers(result: CheckResult) -> tuple[str, ...]:
         "narrower than they are deep, and sharp edges, come out smaller than they are; the two "
         "directions differ for the same reason, so compare with published figures of the same "
         "direction only.",
-        "Places in the colour of “not measured” count nowhere. Where less than "
+        "Places in the colour of “not measured” count nowhere, nor do those without a mutual "
+        "match, which lie nearest to what is really another place. Where less than "
         f"{least} of an area was measured, there is no verdict.",
         "(P90−P10)/2 does not see an even offset: read it beside the mean and the mean "
         f"absolute deviation. Percentiles here are {percentiles}.",
