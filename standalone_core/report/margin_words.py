@@ -17,7 +17,10 @@ def margin_line(found: MarginSummary) -> str:
     unseen = f"; {missing:.1f} mm of it did not count" if missing > 0.0 else ""
     if not found.beyond_mm > 0.0:
         if not found.counted_share > 0.0:
-            return f"Margin: nothing is known of its {length}, since no place of it counted."
+            return (
+                f"Margin: nothing is known of its {length}: the scan ends there, or too little of "
+                "it counted."
+            )
         return f"Margin: nowhere beyond {limit} on {length}{unseen}."
     where = f", {found.longest_words}" if found.longest_words else ""
     return (
