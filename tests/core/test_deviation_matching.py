@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -27,6 +28,8 @@ from cuspwise.standalone_core.deviation.verdict import Tolerances
 from cuspwise.standalone_core.mesh.refine import evaluation_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.progress import run
+from cuspwise.standalone_core.study import pair_job
+from cuspwise.standalone_core.superimpose.prepared import PreparedDesign
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
 from short_forms import missing_from_thimble, missing_from_wedge, thimble, wedge
@@ -114,13 +117,13 @@ def test_a_margin_short_by_300_um_counts_in_the_check(quarter: bool) -> None:
 
 @pytest.fixture(scope="module")
 def low() -> TriangleMesh:
-    return refined(thimble(outside=LOW_OUTSIDE, inside=LOW_INSIDE, around=80), 0.15)
+    return refined(thimble(outside=LOW_OUTSIDE, inside=LOW_INSIDE, around=80), 0.2)
 
 
 def low_scan(noise_um: float, *, outside_only: bool) -> TriangleMesh:
     """A scan 14 µm beside the shallow crown, with a mesh and noise of its own."""
     whole = thimble(outside=LOW_OUTSIDE, inside=LOW_INSIDE, around=93, outside_only=outside_only)
-    mesh = refined(whole, 0.13)
+    mesh = refined(whole, 0.17)
     noise = 1e-3 * noise_um * np.random.default_rng(0).normal(size=(len(mesh.vertices), 1))
     shift = np.array([0.01, 0.0, 0.01])
     return TriangleMesh(mesh.vertices + noise * mesh.vertex_normals + shift, mesh.faces)
@@ -152,9 +155,9 @@ def test_a_scan_of_the_outside_says_nothing_of_the_inside(
 
 def test_a_design_of_the_outside_measures_nothing_of_the_inside() -> None:
     outside = refined(
-        thimble(outside=LOW_OUTSIDE, inside=LOW_INSIDE, around=80, outside_only=True), 0.15
+        thimble(outside=LOW_OUTSIDE, inside=LOW_INSIDE, around=80, outside_only=True), 0.2
     )
-    scan = evaluation_mesh(low_scan(0.0, outside_only=False), 0.15)
+    scan = evaluation_mesh(low_scan(0.0, outside_only=False), 0.2)
     index = SurfaceIndex(outside)
     plain = measure_deviation(scan.mesh, index, "scan_to_design")
     field = mutual(plain, scan.mesh, index, SurfaceIndex(scan.design))
@@ -162,6 +165,24 @@ def test_a_design_of_the_outside_measures_nothing_of_the_inside() -> None:
     assert np.nanmax(np.abs(field.deviation_mm)) < 0.02  # the scan lies 14 µm beside it
     same = run(through_no_wall_steps(plain, scan.mesh, index))
     np.testing.assert_array_equal(same.status, field.status)
+
+
+def test_a_crown_is_not_compared_through_the_wall_of_another() -> None:
+    """A whole scan of one, the outside of the other: only the outside can be compared."""
+    evaluation = evaluation_mesh(thimble(outside=LOW_OUTSIDE, inside=LOW_INSIDE, around=80), 0.2)
+    _, second = measured(evaluation.mesh, low_scan(3.0, outside_only=False))
+    first = PreparedDesign(SurfaceIndex(low_scan(5.0, outside_only=True)))
+    settings = CheckSettings(superimpose=AS_IT_LIES)
+    field, _ = pair_job._superimposed(
+        SimpleNamespace(design_to_scan=second),
+        first,
+        SimpleNamespace(evaluation=evaluation, areas={}),
+        SimpleNamespace(first=SimpleNamespace(settings=settings)),
+    )
+    assert (field.status == NOT_MUTUAL).any()
+    assert not field.counted[~on_the_outside(evaluation.points)].any()
+    # Two kinds of noise, 3 and 5 µm on meshes of one spacing, remain.
+    assert rms_um(field, field.counted) < np.hypot(3.0, 5.0)
 
 
 @pytest.mark.parametrize("noise_um", [0.0, 5.0])
@@ -180,7 +201,7 @@ def crown() -> DemoCrown:
 
 @pytest.fixture(scope="module")
 def crown_points(crown: DemoCrown) -> TriangleMesh:
-    return refined(crown.mesh, 0.15)
+    return refined(crown.mesh, 0.2)
 
 
 def scan_of(crown: DemoCrown, errors: ProductionErrors, edge_mm: float) -> TriangleMesh:
@@ -188,7 +209,7 @@ def scan_of(crown: DemoCrown, errors: ProductionErrors, edge_mm: float) -> Trian
     return made.mesh.moved(made.T_true_design_scan)
 
 
-@pytest.mark.parametrize(("edge_mm", "noise_um"), [(0.1, 0.0), (0.15, 5.0), (0.25, 5.0)])
+@pytest.mark.parametrize(("edge_mm", "noise_um"), [(0.15, 0.0), (0.25, 5.0)])
 @pytest.mark.parametrize("made", ["printed", "milled", "upright", "tilted"])
 def test_sound_scans_keep_their_numbers(
     crown: DemoCrown, crown_points: TriangleMesh, made: str, edge_mm: float, noise_um: float
