@@ -14,6 +14,7 @@ def register() -> None:
         colour_map,
         contact_results,
         legend,
+        margin_overlay,
         operators,
         overlay,
         panels,
@@ -27,6 +28,7 @@ def register() -> None:
     for cls in (*operators.CLASSES, *panels.CLASSES):
         bpy.utils.register_class(cls)
     overlay.register()
+    margin_overlay.register()
     legend.register()
     captions.register()
     for handlers, function in _handlers(bpy, colour_map, contact_results, overlay, store):
@@ -43,6 +45,7 @@ def unregister() -> None:
         contact_results,
         job,
         legend,
+        margin_overlay,
         operators,
         overlay,
         panels,
@@ -57,6 +60,7 @@ def unregister() -> None:
             handlers.remove(function)
     captions.unregister()
     legend.unregister()
+    margin_overlay.unregister()
     overlay.unregister()
     for cls in reversed((*operators.CLASSES, *panels.CLASSES)):
         bpy.utils.unregister_class(cls)

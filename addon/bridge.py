@@ -310,6 +310,17 @@ def drop_attribute(mesh: bpy.types.Mesh, name: str) -> None:
         mesh.attributes.remove(present)
 
 
+def write_array(data: bpy.types.ID, name: str, values: np.ndarray, kind: type) -> None:
+    """Keep an array of any length with a datablock, as ``kind`` (int32, float32 or float64)."""
+    data[name] = np.ascontiguousarray(values, dtype=kind).ravel()
+
+
+def read_array(data: bpy.types.ID, name: str) -> np.ndarray | None:
+    """Return an array kept with a datablock, (k,); None if there is none."""
+    kept = data.get(name)
+    return None if kept is None else np.array(memoryview(kept))
+
+
 def place(obj: bpy.types.Object, world: np.ndarray, view_layer: bpy.types.ViewLayer) -> None:
     """Give an object a world matrix; its vertices stay as they are.
 

@@ -16,8 +16,9 @@ TOLERANCES = {
     "tolerance_occlusal_um": ("Occlusal (µm)", 20.0),
     "tolerance_margin_um": ("Margin (µm)", 15.0),
 }
+UNMATCHED = ("max_unmatched_um", "max_unmatched_mm2")
 # What a scene takes over from the preferences.
-DEFAULTED = ("spacing_mm", "search_mm", *TOLERANCES, "palette")
+DEFAULTED = ("spacing_mm", "search_mm", *TOLERANCES, "scanner_um", *UNMATCHED, "palette")
 
 
 def spacing() -> Any:
@@ -66,6 +67,61 @@ def tolerance(name: str, update: Update | None = None) -> Any:
         soft_max=200.0,
         precision=1,
         step=100,
+        update=update,
+    )
+
+
+def scanner(update: Update | None = None) -> Any:
+    """Return the property that holds the scanner's standard uncertainty."""
+    return bpy.props.FloatProperty(
+        name="Scanner (± µm)",
+        description=(
+            "Standard uncertainty of a mean absolute deviation that comes from the scanner, µm, "
+            "from repeated scans of one crown. Within and outside are then told with 95 %, and "
+            "what lies too near the limit is not decidable. 0: not given; verdicts are then of "
+            "this scan alone, and say so"
+        ),
+        default=0.0,
+        min=0.0,
+        soft_max=20.0,
+        precision=1,
+        step=50,
+        update=update,
+    )
+
+
+def unmatched_height(update: Update | None = None) -> Any:
+    """Return the property that holds how high unmatched scan surface may be."""
+    return bpy.props.FloatProperty(
+        name="Height (µm)",
+        description=(
+            "Scan surface that the design has not (flash, a stub, a second layer, debris): a piece "
+            "higher than this beside an area leaves the area outside its tolerance, µm. The "
+            "default is our own, no source"
+        ),
+        default=100.0,
+        min=0.0,
+        soft_max=500.0,
+        precision=0,
+        step=1000,
+        update=update,
+    )
+
+
+def unmatched_area(update: Update | None = None) -> Any:
+    """Return the property that holds how large a piece of unmatched scan surface may be."""
+    return bpy.props.FloatProperty(
+        name="Size (mm²)",
+        description=(
+            "Scan surface that the design has not: a piece larger than this beside an area leaves "
+            "the area outside its tolerance, whatever its height, mm². The default is our own, no "
+            "source"
+        ),
+        default=0.2,
+        min=0.0,
+        soft_max=5.0,
+        precision=2,
+        step=5,
         update=update,
     )
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
 import bpy
@@ -18,20 +18,28 @@ import numpy as np
 from ..standalone_core.areas.area_set import Area, AreaSet
 from ..standalone_core.areas.carry import Carrier
 from ..standalone_core.areas.entries import read_areas
-from ..standalone_core.areas.supports import contact_area_name, contact_of, with_supports
+from ..standalone_core.areas.supports import (
+    contact_area_name,
+    contact_of,
+    is_support,
+    with_supports,
+)
 from ..standalone_core.deviation.contacts import ContactResult, ContactSettings, measure_contacts
 from ..standalone_core.deviation.field import DeviationField
-from ..standalone_core.deviation.verdict import Tolerances, doubt_about
+from ..standalone_core.deviation.judgement import Judgement
+from ..standalone_core.deviation.tolerances import Tolerances
+from ..standalone_core.deviation.verdict import doubt_about
 from ..standalone_core.errors import MeshError
 from ..standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
 from ..standalone_core.mesh.repair import repair_mesh
 from ..standalone_core.progress import Progress, Steps
 from ..standalone_core.report.document import plain
-from . import area_groups, contacts, store
-from .inputs import DesignInput
+from ..standalone_core.superimpose.result import Superimposition
+from . import area_groups, contacts, judging, store
+from .inputs import DesignInput, tolerances_of
+from .kept_points import KeptPoints
 
 SAME_MM = 1e-3  # points of single precision at the same place
-SIDES = ("external", "intaglio")
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,20 +51,44 @@ class KeptScan:
     scan : bpy.types.Object
     name : str
         The scan's.
-    field : DeviationField
-    area_set : AreaSet
-        Without faces.
+    points : KeptPoints
+    superimposition : Superimposition
+    tolerances : Tolerances
     spacing_mm : float
-    doubt : str
-        Why its position cannot be trusted; empty if it can.
     """
 
     scan: bpy.types.Object
     name: str
-    field: DeviationField
-    area_set: AreaSet
+    points: KeptPoints
+    superimposition: Superimposition
+    tolerances: Tolerances
     spacing_mm: float
-    doubt: str
+
+    @property
+    def doubt(self) -> str:
+        """Why its position cannot be trusted; empty if it can."""
+        most_um = self.tolerances.max_unsettled_share * ContactSettings().limit_um
+        return doubt_about(self.superimposition, most_um)
+
+
+@dataclass(frozen=True, eq=False)
+class MeasuredContacts:
+    """What follows for a scan from the contacts of its design.
+
+    Attributes
+    ----------
+    scan : bpy.types.Object
+    contacts : tuple of ContactResult
+    areas : mapping of str to Area
+        All of the design's, the contacts among them.
+    judgement : Judgement
+        Unmatched surface inside a contact belongs to the contact alone.
+    """
+
+    scan: bpy.types.Object
+    contacts: tuple[ContactResult, ...]
+    areas: Mapping[str, Area]
+    judgement: Judgement
 
 
 def rows(scan: bpy.types.Object, design: bpy.types.Object) -> dict[str, dict[str, Any]]:
@@ -85,19 +117,17 @@ def measured_scans(design: bpy.types.Object, scene: bpy.types.Scene) -> list[bpy
 def read(scans: Iterable[bpy.types.Object]) -> list[KeptScan]:
     """Read what is kept of scans."""
     found = []
-    most_um = Tolerances().max_unsettled_share * ContactSettings().limit_um
     for scan in scans:
-        kept, pair = store.result_of(scan), store.field_of(scan)
-        if kept is None or pair is None:
+        kept, points = store.result_of(scan), store.kept_of(scan)
+        if kept is None or points is None:
             continue
-        doubt = doubt_about(store.superimposition_kept(kept), most_um)
-        found.append(KeptScan(scan, scan.name, *pair, kept["choices"]["spacing_mm"], doubt))
+        fit, tolerances = judging.superimposition_kept(kept), tolerances_of(kept["choices"])
+        spacing_mm = kept["choices"]["spacing_mm"]
+        found.append(KeptScan(scan, scan.name, points, fit, tolerances, spacing_mm))
     return found
 
 
-def measure_steps(
-    design: DesignInput, scans: Iterable[KeptScan]
-) -> Steps[list[tuple[bpy.types.Object, tuple[ContactResult, ...]]]]:
+def measure_steps(design: DesignInput, scans: Iterable[KeptScan]) -> Steps[list[MeasuredContacts]]:
     """Measure the contacts of a design by the deviations kept of scans."""
     yield Progress("Placing the evaluation points", 0.0)
     mesh = repair_mesh(design.mesh).mesh
@@ -108,28 +138,35 @@ def measure_steps(
             evaluations[kept.spacing_mm] = evaluation_mesh(mesh, kept.spacing_mm)
         yield Progress("Measuring the support contacts", 0.5)
         evaluation = evaluations[kept.spacing_mm]
-        if not _same_points(kept.field, evaluation):
+        if not _same_points(kept.points.there, evaluation):
             raise MeshError(
                 "Its points are no longer those of the design.",
                 subject=kept.name,
                 remedy="Check the crown again.",
             )
-        sides = [kept.area_set[name] for name in SIDES if name in kept.area_set.areas]
-        areas = {area.name: area for area in (*sides, *_contact_areas(design, evaluation))}
-        area_set = with_supports(AreaSet(evaluation, areas), design.contacts)
-        found.append((kept.scan, measure_contacts(kept.field, area_set, doubt=kept.doubt)))
+        without = {
+            name: area for name, area in kept.points.area_set.areas.items() if not is_support(name)
+        }
+        marked = {area.name: area for area in _contact_areas(design, evaluation)}
+        area_set = with_supports(AreaSet(evaluation, {**without, **marked}), design.contacts)
+        rows = measure_contacts(kept.points.there, area_set, doubt=kept.doubt)
+        yield Progress("Judging anew", 0.8)
+        points = replace(kept.points, area_set=replace(kept.points.area_set, areas=area_set.areas))
+        judgement = judging.judge_kept(points, kept.superimposition, kept.tolerances)
+        found.append(MeasuredContacts(kept.scan, rows, points.area_set.areas, judgement))
     return found
 
 
-def keep(scan: bpy.types.Object, found: tuple[ContactResult, ...], checksum: str) -> None:
-    """Keep the numbers of a scan's contacts in the place of earlier ones."""
-    kept = store.result_of(scan)
+def keep(found: MeasuredContacts, checksum: str) -> None:
+    """Keep the numbers of a scan's contacts, and what follows, in the place of earlier ones."""
+    kept = store.result_of(found.scan)
     if kept is None:
         return
-    kept["check"]["contacts"] = plain(found)
+    kept["check"]["contacts"] = plain(found.contacts)
     kept["made_with"]["contacts"] = checksum
-    store.data_of(scan).result = json.dumps(kept)
-    store.data_of(scan).contacts_stale = False
+    judging.keep_contact_areas(found.scan, kept, found.areas)
+    judging.keep_judgement(found.scan, kept, found.judgement)
+    store.data_of(found.scan).contacts_stale = False
 
 
 def renamed(design: bpy.types.Object, old: str, new: str) -> None:
@@ -142,6 +179,7 @@ def renamed(design: bpy.types.Object, old: str, new: str) -> None:
         row = rows_of(kept).get(old) if kept else None
         if row is not None:
             row["kind"], row["name"] = found
+            kept["areas"] = [new if name == old else name for name in kept["areas"]]
             store.data_of(scan).result = json.dumps(kept)
 
 

@@ -8,14 +8,13 @@ that circle, however coarse the mesh is; once the group or the mesh is edited, t
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import bpy
 import numpy as np
 
-from ..standalone_core.areas.area_set import AreaSet
 from ..standalone_core.areas.supports import (
     ContactKind,
     SupportContact,
@@ -193,19 +192,21 @@ def without_contacts(document: dict[str, Any]) -> dict[str, Any]:
     They can then be marked, renamed and measured anew without touching anything else.
     """
     patches = [
-        {**patch, "areas": [name for name in patch["areas"] if not is_support(name)] or ["whole"]}
+        {**patch, "areas": _without_contacts(patch["areas"]) or ["whole"]}
         for patch in document["exceedances"]
+    ]
+    pieces = [
+        {**piece, "areas": _without_contacts(piece["areas"])} for piece in document["unmatched"]
     ]
     rows = {
         part: [row for row in document[part] if not is_support(row["area"])]
         for part in ("measures", "verdicts")
     }
-    return {**document, **rows, "exceedances": patches}
+    return {**document, **rows, "exceedances": patches, "unmatched": pieces}
 
 
-def areas_without_contacts(area_set: AreaSet) -> list[str]:
-    """Return the names of the areas that are no support contacts."""
-    return [name for name in area_set.areas if not is_support(name)]
+def _without_contacts(names: Iterable[str]) -> list[str]:
+    return [name for name in names if not is_support(name)]
 
 
 # What is done to them ------------------------------------------------------------------------

@@ -7,6 +7,7 @@ import numpy as np
 
 from ..standalone_core.errors import CuspwiseError, SettingError
 from . import bridge, colour_map, contact_results, contacts, store
+from .identifiers import SCENE_PROPERTIES
 
 VIEW_DISTANCE_MM = 12.0  # near enough that a patch of half a millimetre is seen
 
@@ -24,6 +25,9 @@ def frame_patch(context: bpy.types.Context, scan: bpy.types.Object, number: int)
         frame = _frame(context, scan)
     except CuspwiseError as error:
         return str(error)
+    settings = getattr(context.scene, SCENE_PROPERTIES)
+    if patches[number]["seen_from"] == "scan" and settings.shown == "DESIGN":
+        settings.shown = "SCAN"  # the design does not show it
     _go(context, frame, np.array(patches[number]["peak_mm"]))
     return ""
 

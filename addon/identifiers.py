@@ -43,6 +43,7 @@ COPY_STUDY_COMMAND = "cuspwise.copy_study_command"
 
 # On meshes. A result's own number follows, so that a design holds one attribute per scan.
 DEVIATION_ATTRIBUTE = "deviation_mm"
+UNMATCHED_ATTRIBUTE = "unmatched_mm"
 COLOUR_ATTRIBUTE = "Cuspwise Colours"
 STUDY_ATTRIBUTE = "study"
 
@@ -64,3 +65,8 @@ STUDY_MESH_NAME = "Cuspwise Study"
 def deviation_attribute(result_id: str) -> str:
     """Return the name of the float attribute that holds a result's deviations, in mm."""
     return f"{DEVIATION_ATTRIBUTE} {result_id}"
+
+
+def unmatched_attribute(result_id: str) -> str:
+    """Return the name of the float attribute that holds heights of unmatched surface, in mm."""
+    return f"{UNMATCHED_ATTRIBUTE} {result_id}"

@@ -16,7 +16,7 @@ from ..standalone_core.areas.files import areas_of_document_steps, load_areas_st
 from ..standalone_core.areas.supports import SupportContact, with_supports
 from ..standalone_core.check import CheckResult, CheckSettings, check_meshes_steps
 from ..standalone_core.deviation.field import DeviationSettings
-from ..standalone_core.deviation.verdict import Tolerances
+from ..standalone_core.deviation.tolerances import ANY_AREA, Tolerances
 from ..standalone_core.errors import AreaError, OtherDesignError
 from ..standalone_core.mesh.refine import evaluation_mesh
 from ..standalone_core.mesh.repair import repair_mesh
@@ -27,6 +27,8 @@ from . import area_groups, bridge, contacts, landmarks
 from .identifiers import SCENE_PROPERTIES
 
 TOLERANCE_AREAS = ("whole", "occlusal", "margin")
+JUDGING_NUMBERS = ("scanner_um", "max_unmatched_um", "max_unmatched_mm2")
+JUDGING = ("tolerances_um", *JUDGING_NUMBERS)
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,8 +157,28 @@ def choices_of(settings: Any) -> dict[str, Any]:
         "fit_area": settings.fit_area,
         "spacing_mm": float(f"{settings.spacing_mm:.6g}"),
         "search_mm": float(f"{settings.search_mm:.6g}"),
-        "tolerances_um": tolerances_um(settings),
+        **judging_choices(settings),
     }
+
+
+def judging_choices(settings: Any) -> dict[str, Any]:
+    """Return the scene's choices that a result is judged by, as plain data.
+
+    ``scanner_um`` is one number for all areas; 0 where it was not given.
+    """
+    numbers = {name: float(f"{getattr(settings, name):.6g}") for name in JUDGING_NUMBERS}
+    return {"tolerances_um": tolerances_um(settings), **numbers}
+
+
+def tolerances_of(choices: Mapping[str, Any]) -> Tolerances:
+    """Return the core's tolerances."""
+    scanner_um = choices["scanner_um"]
+    return Tolerances(
+        choices["tolerances_um"],
+        max_unmatched_um=choices["max_unmatched_um"],
+        max_unmatched_mm2=choices["max_unmatched_mm2"],
+        scanner_um={ANY_AREA: scanner_um} if scanner_um > 0.0 else {},
+    )
 
 
 def check_choices(
@@ -211,7 +233,7 @@ def check_settings(choices: Mapping[str, Any]) -> CheckSettings:
         superimpose=superimpose_settings(choices),
         fit_areas=fit_areas(choices),
         deviation=DeviationSettings(search_mm=choices["search_mm"]),
-        tolerances=Tolerances(choices["tolerances_um"]),
+        tolerances=tolerances_of(choices),
     )
 
 

@@ -1,19 +1,25 @@
 """The points of a result, kept as a mesh of points and edges: what it takes to judge them anew.
 
-Judging by other tolerances, and measuring support contacts marked later, need deviations, weights
-and areas at every point. All of it lies in attributes of a mesh that the scan points to.
+Judging by other tolerances, and measuring support contacts marked later, need what was measured at
+every point of design and scan, and the areas. The design's points are the mesh; what belongs to
+them lies in its attributes, and the scan's side in arrays that the mesh carries.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
 from typing import Any
 
 import bpy
 import numpy as np
 
-from ..standalone_core.areas.area_set import Area, AreaSet
+from ..standalone_core.areas.area_set import Area, AreaSet, MarginLine
+from ..standalone_core.check import CheckResult
 from ..standalone_core.deviation.field import DeviationField, DeviationSettings
+from ..standalone_core.deviation.margin_directions import Directions
+from ..standalone_core.deviation.margin_profile import MarginProfile, MarginProfileSettings
+from ..standalone_core.deviation.margin_summary import MarginSummary
 from ..standalone_core.mesh.refine import EvaluationMesh
 from ..standalone_core.mesh.triangle_mesh import TriangleMesh
 from . import bridge
@@ -26,47 +32,140 @@ from .identifiers import (
 )
 
 BITS = 31  # areas to an attribute: Blender's whole numbers have 32 bits, one of them the sign
+STATUS_BITS = 3  # a scan point's status lies in one number with the design point below it
+MARGIN_LINE = "margin_line"
+PROFILE_ARRAYS = (
+    "place_mm",
+    "angle_deg",
+    "points_mm",
+    "deviation_um",
+    "vertical_um",
+    "horizontal_um",
+    "flash_um",
+    "counted",
+    "edge_seen",
+)
 
 
-def write(field: DeviationField, edges: np.ndarray, areas: Mapping[str, Area]) -> bpy.types.Mesh:
-    """Keep deviations at points, the edges (e, 2) between these, and which areas hold them."""
+@dataclass(frozen=True, eq=False)
+class KeptPoints:
+    """What was measured, as the core's own results.
+
+    Attributes
+    ----------
+    there, back : DeviationField
+        From design to scan, and from scan to design.
+    area_set : AreaSet
+        Its evaluation mesh has edges only.
+    is_design : bool
+        Whether the scan is no scan but the design's own surface.
+    """
+
+    there: DeviationField
+    back: DeviationField
+    area_set: AreaSet
+    is_design: bool
+
+    @property
+    def fields(self) -> tuple[DeviationField, DeviationField]:
+        """The deviations in both directions."""
+        return self.there, self.back
+
+
+# Writing -------------------------------------------------------------------------------------
+
+
+def write(result: CheckResult, edges: np.ndarray) -> bpy.types.Mesh:
+    """Keep what a check measured; ``edges`` (e, 2) are those between the design's points.
+
+    Deviations and heights, which limits are compared with, are kept as they are; places and
+    weights in single precision.
+    """
+    field = result.design_to_scan
     mesh = bridge.new_mesh(RESULT_MESH_NAME, field.points_mm, edges=edges)
-    bridge.write_attribute(mesh, POINT_DEVIATION, "FLOAT", field.deviation_mm)
+    bridge.write_array(mesh, POINT_DEVIATION, field.deviation_mm, np.float64)
     bridge.write_attribute(mesh, POINT_WEIGHT, "FLOAT", field.weights_mm2)
     bridge.write_attribute(mesh, POINT_STATUS, "INT", field.status)
+    write_areas(mesh, result.area_set.areas)
+    _write_scan(mesh, result.scan_to_design)
+    if result.area_set.margin_line is not None:
+        bridge.write_array(mesh, MARGIN_LINE, result.area_set.margin_line.points_mm, np.float64)
+    if result.margin_profile is not None:
+        for name in PROFILE_ARRAYS:
+            values = getattr(result.margin_profile, name)
+            bridge.write_array(mesh, f"margin {name}", values, np.float64)
+    return mesh
+
+
+def write_areas(mesh: bpy.types.Mesh, areas: Mapping[str, Area]) -> None:
+    """Keep which areas hold the points, in the place of those kept before."""
     members = [area.points for area in areas.values()]
     for first in range(0, len(members), BITS):
-        inside = np.zeros(len(field), dtype=np.int32)
+        inside = np.zeros(len(mesh.vertices), dtype=np.int32)
         for bit, points in enumerate(members[first : first + BITS]):
             inside |= points.astype(np.int32) << np.int32(bit)
         bridge.write_attribute(mesh, _areas_attribute(first), "INT", inside)
-    return mesh
+
+
+def _write_scan(mesh: bpy.types.Mesh, back: DeviationField) -> None:
+    assert back.faces is not None  # it was measured
+    assert back.unmatched_mm is not None
+    standing = np.flatnonzero(np.isfinite(back.unmatched_mm))
+    below = back.area_point.astype(np.int32) << np.int32(STATUS_BITS)
+    for name, values, kind in (
+        ("points", back.points_mm, np.float32),
+        ("faces", back.faces, np.int32),
+        (POINT_DEVIATION, back.deviation_mm, np.float64),
+        (POINT_STATUS, below | back.status, np.int32),
+        ("unmatched_point", standing, np.int32),
+        ("unmatched_mm", back.unmatched_mm[standing], np.float64),
+    ):
+        bridge.write_array(mesh, f"scan {name}", values, kind)
+
+
+def document(result: CheckResult) -> dict[str, Any]:
+    """Return what belongs to the points and is no array, as plain data."""
+    line, profile = result.area_set.margin_line, result.margin_profile
+    kept: dict[str, Any] = {
+        "areas": list(result.area_set.areas),
+        "is_design": result.is_design,
+        "margin_closed": line is None or line.closed,
+    }
+    if profile is not None:
+        directions = profile.directions
+        kept["directions"] = {
+            "zero": directions.zero.tolist(),
+            "quarter": directions.quarter.tolist(),
+            "zero_name": directions.zero_name,
+            "buccal_deg": directions.buccal_deg if np.isfinite(directions.buccal_deg) else None,
+        }
+    return kept
+
+
+# Reading -------------------------------------------------------------------------------------
 
 
 def deviations(mesh: bpy.types.Mesh | None) -> tuple[np.ndarray, np.ndarray] | None:
     """Return deviations (mm) and weights (mm²) at the points; None if they are not there."""
     if mesh is None:
         return None
-    deviation = bridge.read_attribute(mesh, POINT_DEVIATION)
+    deviation = bridge.read_array(mesh, POINT_DEVIATION)
     weight = bridge.read_attribute(mesh, POINT_WEIGHT)
     return None if deviation is None or weight is None else (deviation, weight)
 
 
-def read(mesh: bpy.types.Mesh, kept: Mapping[str, Any]) -> tuple[DeviationField, AreaSet]:
+def read(mesh: bpy.types.Mesh, kept: Mapping[str, Any]) -> KeptPoints:
     """Return the kept points as the core's own results, with what their scan's result says."""
     points = bridge.positions(mesh).astype(np.float64)
-    values = {
-        name: np.asarray(bridge.read_attribute(mesh, name))
-        for name in (POINT_DEVIATION, POINT_WEIGHT, POINT_STATUS)
-    }
-    field = DeviationField(
+    settings = DeviationSettings(search_mm=kept["choices"]["search_mm"])
+    there = DeviationField(
         direction="design_to_scan",
         points_mm=points,
-        deviation_mm=values[POINT_DEVIATION].astype(np.float64),
-        status=values[POINT_STATUS].astype(np.uint8),
-        weights_mm2=values[POINT_WEIGHT].astype(np.float64),
+        deviation_mm=_array(mesh, POINT_DEVIATION),
+        status=np.asarray(bridge.read_attribute(mesh, POINT_STATUS)).astype(np.uint8),
+        weights_mm2=np.asarray(bridge.read_attribute(mesh, POINT_WEIGHT)).astype(np.float64),
         area_point=np.arange(len(points)),
-        settings=DeviationSettings(search_mm=kept["choices"]["search_mm"]),
+        settings=settings,
     )
     # Measures ask for points and areas only, patches for edges: each as a face without area.
     edges = bridge.edges_of(mesh)
@@ -75,9 +174,70 @@ def read(mesh: bpy.types.Mesh, kept: Mapping[str, Any]) -> tuple[DeviationField,
     evaluation = EvaluationMesh(
         bare, bare, np.zeros(0, dtype=np.int64), no_face, np.zeros((len(points), 3)), 1.0
     )
-    areas = _areas(mesh, kept["areas"])
-    missing = kept["check"]["missing_areas"]
-    return field, AreaSet(evaluation=evaluation, areas=areas, missing=missing)
+    line = bridge.read_array(mesh, MARGIN_LINE)
+    area_set = AreaSet(
+        evaluation=evaluation,
+        areas=_areas(mesh, kept["areas"]),
+        margin_line=None
+        if line is None
+        else MarginLine(line.reshape(-1, 3), closed=kept["margin_closed"]),
+        missing=kept["check"]["missing_areas"],
+    )
+    return KeptPoints(there, _read_scan(mesh, settings), area_set, kept["is_design"])
+
+
+def _read_scan(mesh: bpy.types.Mesh, settings: DeviationSettings) -> DeviationField:
+    points = _array(mesh, "scan points").reshape(-1, 3).astype(np.float64)
+    faces = _array(mesh, "scan faces").reshape(-1, 3).astype(np.int64)
+    packed = _array(mesh, f"scan {POINT_STATUS}")
+    unmatched = np.full(len(points), np.nan)
+    unmatched[_array(mesh, "scan unmatched_point")] = _array(mesh, "scan unmatched_mm")
+    return DeviationField(
+        direction="scan_to_design",
+        points_mm=points,
+        deviation_mm=_array(mesh, f"scan {POINT_DEVIATION}"),
+        status=(packed & ((1 << STATUS_BITS) - 1)).astype(np.uint8),
+        weights_mm2=TriangleMesh(points, faces).vertex_areas,
+        area_point=(packed >> np.int32(STATUS_BITS)).astype(np.int64),
+        settings=settings,
+        faces=faces,
+        unmatched_mm=unmatched,
+    )
+
+
+def read_profile(mesh: bpy.types.Mesh | None, kept: Mapping[str, Any]) -> MarginProfile | None:
+    """Return the kept profile along the margin line; None without one."""
+    if mesh is None or "directions" not in kept:
+        return None
+    arrays = {name: _array(mesh, f"margin {name}") for name in PROFILE_ARRAYS}
+    arrays["points_mm"] = arrays["points_mm"].reshape(-1, 3)
+    for name in ("counted", "edge_seen"):
+        arrays[name] = arrays[name].astype(bool)
+    told, found = kept["check"]["margin_profile"], kept["directions"]
+    profile = MarginProfile(
+        **arrays,
+        beyond=np.zeros_like(arrays["counted"]),
+        step_mm=told["step_mm"],
+        closed=told["closed"],
+        directions=Directions(
+            np.array(found["zero"]),
+            np.array(found["quarter"]),
+            found["zero_name"],
+            _number(found["buccal_deg"]),
+        ),
+        summary=MarginSummary(**{f.name: _number(told[f.name]) for f in fields(MarginSummary)}),
+        settings=MarginProfileSettings(**told["settings"]),
+    )
+    return profile.with_tolerance(profile.summary.tolerance_um)
+
+
+def _array(mesh: bpy.types.Mesh, name: str) -> np.ndarray:
+    values = bridge.read_array(mesh, name)
+    return np.zeros(0) if values is None else values
+
+
+def _number(value: Any) -> Any:
+    return np.nan if value is None else value
 
 
 def _areas(mesh: bpy.types.Mesh, names: Sequence[str]) -> dict[str, Area]:

@@ -6,10 +6,11 @@ from typing import Any
 
 import bpy
 
-from . import colour_map, overlay, store, study_map, study_store
+from . import colour_map, margin_overlay, overlay, store, study_map, study_store
 from .identifiers import SCENE_PROPERTIES
-from .legend_layout import LegendLayout, lay_out, rgb
+from .legend_layout import TITLE, LegendLayout, lay_out, rgb
 from .overlay_key import lay_out_key
+from .profile_parts import BEYOND, HEAD
 
 _handlers: list[Any] = []
 
@@ -38,7 +39,8 @@ def layout_for(context: bpy.types.Context) -> LegendLayout:
     scene = context.scene
     scan = colour_map.selected_scan(scene)
     settings = getattr(scene, SCENE_PROPERTIES)
-    if not settings.show_colours or settings.shown_limit_um <= 0.0:
+    line = margin_overlay.shown_scan(context) is not None
+    if not (settings.show_colours or line) or settings.shown_limit_um <= 0.0:
         return LegendLayout()
     if not context.space_data.overlay.show_overlays:
         return LegendLayout()
@@ -47,7 +49,9 @@ def layout_for(context: bpy.types.Context) -> LegendLayout:
     if scan is None:
         return LegendLayout()
     note = "Stale: check again" if store.data_of(scan).state == "STALE" else ""
-    return lay_out(colour_map.legend_of(scene), **place, scale=scale, width_of=_width_of, note=note)
+    heads = (TITLE, HEAD, BEYOND) if line else (TITLE,)
+    legend = colour_map.legend_of(scene)
+    return lay_out(legend, **place, scale=scale, width_of=_width_of, note=note, heads=heads)
 
 
 def _of_study(scene: bpy.types.Scene, place: dict[str, float], scale: float) -> LegendLayout:

@@ -233,14 +233,14 @@ def _draw_batches(context: bpy.types.Context, design: bpy.types.Object, batches:
     masked = gpu.state.depth_mask_get()
     gpu.state.depth_test_set("LESS_EQUAL")
     try:
-        with _place(context, design, 1.0):
+        with placed(context, design, design.matrix_world, 1.0):
             _draw_patches(design, batches)
         gpu.state.depth_mask_set(False)
         scale = context.preferences.system.ui_scale
         # Each a little before the other, or they would flicker through one another.
         for ahead, width in ((1.15, circle.RIM_WIDTH), (1.3, circle.LINE_WIDTH)):
             rim = width == circle.RIM_WIDTH
-            with _place(context, design, ahead):
+            with placed(context, design, design.matrix_world, ahead):
                 line, ring = (circle.FAINT, circle.DARK) if rim else (circle.DARK, circle.FAINT)
                 circle.draw_lines(batches.line, line, width * scale)
                 circle.draw_lines(batches.rings, ring, width * scale)
@@ -267,13 +267,15 @@ def _draw_patches(design: bpy.types.Object, batches: _Batches) -> None:
 
 
 @contextmanager
-def _place(context: bpy.types.Context, design: bpy.types.Object, ahead: float) -> Iterator[None]:
-    """Draw in the design's coordinates, nearer to the eye by a part of ``AHEAD``."""
+def placed(
+    context: bpy.types.Context, design: bpy.types.Object, to_world: Matrix, ahead: float
+) -> Iterator[None]:
+    """Draw in coordinates of one's own, nearer to the eye by a part of ``AHEAD``."""
     import gpu
 
     with gpu.matrix.push_pop():
         view = gpu.matrix.get_model_view_matrix()
-        gpu.matrix.load_matrix(_nearer(context, design, ahead) @ view @ design.matrix_world)
+        gpu.matrix.load_matrix(_nearer(context, design, ahead) @ view @ to_world)
         yield
 
 
@@ -294,10 +296,11 @@ def refresh() -> None:
     """Read everything anew when it is drawn next."""
     _kept.clear()
     _changed_at.clear()
-    _redraw()
+    redraw()
 
 
-def _redraw() -> None:
+def redraw() -> None:
+    """Draw every 3D view anew."""
     for window in bpy.context.window_manager.windows:
         for area in window.screen.areas:
             if area.type == "VIEW_3D":

@@ -15,6 +15,9 @@ class CuspwisePreferences(bpy.types.AddonPreferences):
     tolerance_whole_um: choices.tolerance("tolerance_whole_um")
     tolerance_occlusal_um: choices.tolerance("tolerance_occlusal_um")
     tolerance_margin_um: choices.tolerance("tolerance_margin_um")
+    scanner_um: choices.scanner()
+    max_unmatched_um: choices.unmatched_height()
+    max_unmatched_mm2: choices.unmatched_area()
     palette: choices.palette()
 
     def draw(self, _context):
@@ -26,10 +29,16 @@ class CuspwisePreferences(bpy.types.AddonPreferences):
         column.prop(self, "spacing_mm")
         column.prop(self, "search_mm")
         column = layout.column(heading="Tolerances")
-        for name in choices.TOLERANCES:
+        for name in (*choices.TOLERANCES, "scanner_um"):
+            column.prop(self, name)
+        column = layout.column(heading="Unmatched Scan Surface")
+        for name in choices.UNMATCHED:
             column.prop(self, name)
         layout.prop(self, "palette")
-        layout.label(text="The tolerances given are common practice, no source.", icon="INFO")
+        layout.label(
+            text="The tolerances given are common practice, the other limits our own; no source.",
+            icon="INFO",
+        )
 
 
 def preferences():

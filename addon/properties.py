@@ -2,7 +2,7 @@
 
 import bpy
 
-from . import choices, colour_map, contact_choices, framing, overlay, store
+from . import choices, colour_map, contact_choices, framing, judging, overlay
 from .identifiers import JOB_PROPERTIES, OBJECT_PROPERTIES, SCENE_PROPERTIES
 from .study_choices import StudySettings
 from .units import AUTO, UNIT_CHOICES
@@ -45,7 +45,7 @@ def _design_chosen(_settings, context):
 
 
 def _tolerances_changed(_settings, context):
-    store.judge_all(context.scene)
+    judging.judge_all(context.scene)
     colour_map.refresh(context.scene)
 
 
@@ -53,8 +53,16 @@ def _colours_changed(_settings, context):
     colour_map.refresh(context.scene)
 
 
-def _overlay_changed(_settings, _context):
+def _overlay_changed(settings, _context):
+    if settings.show_areas:
+        settings.show_margin = False  # one key is shown at a time
     overlay.refresh()
+
+
+def _margin_changed(settings, _context):
+    if settings.show_margin:
+        settings.show_areas = False
+    overlay.redraw()
 
 
 def _patch_chosen(data, context):
@@ -109,6 +117,9 @@ class SceneSettings(bpy.types.PropertyGroup):
     tolerance_whole_um: choices.tolerance("tolerance_whole_um", _tolerances_changed)
     tolerance_occlusal_um: choices.tolerance("tolerance_occlusal_um", _tolerances_changed)
     tolerance_margin_um: choices.tolerance("tolerance_margin_um", _tolerances_changed)
+    scanner_um: choices.scanner(_tolerances_changed)
+    max_unmatched_um: choices.unmatched_height(_tolerances_changed)
+    max_unmatched_mm2: choices.unmatched_area(_tolerances_changed)
     palette: choices.palette(_colours_changed)
     shown: bpy.props.EnumProperty(
         name="Show",
@@ -142,6 +153,14 @@ class SceneSettings(bpy.types.PropertyGroup):
             "Nothing of the scene is changed"
         ),
         update=_overlay_changed,
+    )
+    show_margin: bpy.props.BoolProperty(
+        name="Show on the Margin",
+        description=(
+            "Draw the margin line over the crown, coloured by its own deviation place by place, "
+            "with a yellow rim where it is beyond its limits. Nothing of the scene is changed"
+        ),
+        update=_margin_changed,
     )
     study: bpy.props.PointerProperty(
         name="Study",
@@ -187,7 +206,14 @@ class PatchItem(bpy.types.PropertyGroup):
         name="Size (mm²)", description="How much of the surface lies beyond the tolerance, in mm²"
     )
     where: bpy.props.StringProperty(
-        name="Where", description="The areas that the patch's worst place lies in"
+        name="Where", description="The areas that the patch lies in, the largest share first"
+    )
+    unmatched: bpy.props.BoolProperty(
+        name="Unmatched",
+        description="Whether the patch is scan surface without a counterpart on the design",
+    )
+    seen_from: bpy.props.StringProperty(
+        name="Seen From", description="Whether it is seen from the design, the scan, or both"
     )
 
 

@@ -12,7 +12,7 @@ from mathutils.interpolate import poly_3d_calc
 
 from ..standalone_core.report.words import area_words, micrometres
 from . import area_groups, bridge, store
-from .identifiers import AREA_GROUP_PREFIX, deviation_attribute
+from .identifiers import AREA_GROUP_PREFIX, deviation_attribute, unmatched_attribute
 
 LABEL_SIZE_MM = 0.25
 
@@ -29,11 +29,14 @@ class Reading:
         The areas that the place lies in, by name.
     place_mm : tuple of float
         In the design's frame, mm.
+    unmatched_mm : float
+        Height of scan surface that the design has not; NaN elsewhere.
     """
 
     deviation_um: float
     areas: tuple[str, ...]
     place_mm: tuple[float, float, float]
+    unmatched_mm: float = math.nan
 
     @property
     def words(self) -> str:
@@ -43,7 +46,10 @@ class Reading:
         else:
             number = f"{micrometres(self.deviation_um, signed=True)} µm"
         finer = [name for name in self.areas if name != "external"] or list(self.areas)
-        return ", ".join([number, *(area_words(name) for name in finer)])
+        words = [number, *(area_words(name) for name in finer)]
+        if not math.isnan(self.unmatched_mm):
+            words.append(f"unmatched scan surface, {self.unmatched_mm:.2f} mm high")
+        return ", ".join(words)
 
 
 def read_at(
@@ -67,13 +73,15 @@ def read_at(
     mesh = obj.data
     corners = list(mesh.polygons[face].vertices)
     weights = poly_3d_calc([mesh.vertices[k].co for k in corners], local)
-    attribute = mesh.attributes[deviation_attribute(store.data_of(scan).result_id)]
-    values = [attribute.data[k].value for k in corners]
-    deviation = sum(w * v for w, v in zip(weights, values, strict=True) if w > 1e-9)
+    near = [(k, weight) for k, weight in zip(corners, weights, strict=True) if weight > 1e-9]
+    result_id = store.data_of(scan).result_id
+    values = mesh.attributes[deviation_attribute(result_id)].data
+    deviation = sum(weight * values[k].value for k, weight in near)
     place = frame.local_to_mm(obj) @ np.append(np.array(local, dtype=np.float64), 1.0)
     x, y, z = place[:3].tolist()
     design = store.data_of(scan).design
-    return Reading(1e3 * deviation, _areas_at(design, obj.matrix_world @ local), (x, y, z))
+    areas = _areas_at(design, obj.matrix_world @ local)
+    return Reading(1e3 * deviation, areas, (x, y, z), _height(mesh, result_id, near))
 
 
 def add_label(
@@ -91,6 +99,13 @@ def add_label(
     stretch = max(obj.matrix_world.to_scale().length / 3**0.5, 1e-9)
     label.empty_display_size = LABEL_SIZE_MM / scale_mm / stretch
     return label
+
+
+def _height(mesh: bpy.types.Mesh, result_id: str, near: list[tuple[int, float]]) -> float:
+    """Return how high unmatched surface stands at the nearest corner; NaN if that is matched."""
+    attribute = mesh.attributes.get(unmatched_attribute(result_id))
+    nearest, _ = max(near, key=lambda corner: corner[1])
+    return math.nan if attribute is None else float(attribute.data[nearest].value)
 
 
 def _areas_at(design: bpy.types.Object, world: Vector) -> tuple[str, ...]:

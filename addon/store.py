@@ -20,34 +20,26 @@ import numpy as np
 
 from ..standalone_core.areas.area_set import AreaSet
 from ..standalone_core.check import CheckResult
-from ..standalone_core.deviation.field import DeviationField
-from ..standalone_core.deviation.judgement import Judgement, judge_deviations
-from ..standalone_core.deviation.verdict import Tolerances
+from ..standalone_core.deviation.field import DeviationField, Direction
+from ..standalone_core.deviation.margin_profile import MarginProfile
+from ..standalone_core.deviation.verdict import Verdict
 from ..standalone_core.errors import CuspwiseError
 from ..standalone_core.progress import Progress, Steps, run
 from ..standalone_core.report.document import check_document, plain
 from ..standalone_core.report.words import exceedance_limit_um, superimposition_lines
 from ..standalone_core.superimpose.result import Superimposition
-from ..standalone_core.superimpose.settings import SuperimposeSettings
 from . import area_groups, bridge, contacts, kept_points
 from .identifiers import (
     OBJECT_PROPERTIES,
     SCENE_PROPERTIES,
     deviation_attribute,
+    unmatched_attribute,
 )
-from .inputs import DesignInput, ScanInput, tolerances_um
+from .inputs import DesignInput, ScanInput
+from .kept_points import KeptPoints
 
-VERSION = 2
+VERSION = 3
 PATCHES_LISTED = 200
-# The columns of a measure that depend on its tolerance.
-JUDGED = (
-    "within_tolerance",
-    "within_mm2",
-    "above_mm2",
-    "below_mm2",
-    "tolerance_um",
-    "verdict",
-)
 AREAS_EDITED = "The areas were edited."
 MOVED_UM = 0.05  # a pose that differs by more than this (and single precision) was moved
 
@@ -78,13 +70,20 @@ def result_of(scan: bpy.types.Object) -> dict[str, Any] | None:
     return kept if kept.get("version") == VERSION else None
 
 
-def rows_of(kept: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Return the measures from design to scan, a row per area; missing numbers as NaN."""
-    return [
-        {name: math.nan if value is None else value for name, value in row.items()}
-        for row in kept["check"]["measures"]
-        if row["direction"] == "design_to_scan"
-    ]
+def rows_of(
+    kept: Mapping[str, Any], direction: Direction = "design_to_scan"
+) -> list[dict[str, Any]]:
+    """Return the measures of a direction, a row per area; missing numbers as NaN."""
+    return [_numbers(row) for row in kept["check"]["measures"] if row["direction"] == direction]
+
+
+def verdicts_of(kept: Mapping[str, Any]) -> list[Verdict]:
+    """Return the verdicts of a kept result, one per area."""
+    return [Verdict(**_numbers(row)) for row in kept["check"]["verdicts"]]
+
+
+def _numbers(row: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: math.nan if value is None else value for name, value in row.items()}
 
 
 # Keeping -------------------------------------------------------------------------------------
@@ -112,7 +111,7 @@ def keep_steps(
     yield Progress("Keeping the result", 0.0)
     edges = result.evaluation.mesh.graph.edges
     yield Progress("Keeping the result", 0.2)
-    points = _points_mesh(result, edges)
+    points = kept_points.write(result, edges)
     yield Progress("Keeping the result", 0.4)
     data = data_of(scan.scan)
     forget(scan.scan, scene)
@@ -124,10 +123,12 @@ def keep_steps(
         own = values[: len(source.vertices)]
         carried = bridge.carried_to(read.vertices, source.vertices, own)
         bridge.write_attribute(part.data, deviation_attribute(result_id), "FLOAT", carried)
+    yield Progress("Keeping the result", 0.6)
+    _write_unmatched(scan, result, result_id)
     kept = {
         "version": VERSION,
         "choices": dict(choices),
-        "areas": contacts.areas_without_contacts(result.area_set),
+        **kept_points.document(result),
         "patch_limit_um": plain(exceedance_limit_um(result)),
         "judged_warnings": list(result.judged_warnings),
         "made_with": {
@@ -183,75 +184,46 @@ def forget(scan: bpy.types.Object, scene: bpy.types.Scene) -> None:
         return
     for obj in (scan, design):
         if obj is not None and obj.type == "MESH" and not obj.data.library:
-            bridge.drop_attribute(obj.data, deviation_attribute(result_id))
+            for name in (deviation_attribute(result_id), unmatched_attribute(result_id)):
+                bridge.drop_attribute(obj.data, name)
     if points is not None and points.users == 0:
         bpy.data.meshes.remove(points)
 
 
-def _points_mesh(result: CheckResult, edges: np.ndarray) -> bpy.types.Mesh:
-    names = contacts.areas_without_contacts(result.area_set)
-    areas = {name: result.area_set[name] for name in names}
-    return kept_points.write(result.design_to_scan, edges, areas)
+def _write_unmatched(scan: ScanInput, result: CheckResult, result_id: str) -> None:
+    """Write the heights of unmatched surface to the scan's own vertices, if it has any."""
+    height, source = result.scan_to_design.unmatched_mm, result.scan.mesh
+    if height is None or not np.isfinite(height).any():
+        return
+    own = height[: len(source.vertices)]
+    carried = bridge.carried_to(scan.mesh.vertices, source.vertices, own)
+    bridge.write_attribute(scan.scan.data, unmatched_attribute(result_id), "FLOAT", carried)
 
 
-# Judging anew --------------------------------------------------------------------------------
+# What was measured ---------------------------------------------------------------------------
 
 
-def field_of(scan: bpy.types.Object) -> tuple[DeviationField, AreaSet] | None:
-    """Return the deviations at a result's points and its areas; None without a result."""
+def kept_of(scan: bpy.types.Object) -> KeptPoints | None:
+    """Return what was measured at all points of a result; None without a result."""
     kept, mesh = result_of(scan), data_of(scan).result_points
     return None if kept is None or mesh is None else kept_points.read(mesh, kept)
 
 
-def superimposition_kept(kept: Mapping[str, Any]) -> Superimposition:
-    """Return a superimposition that says what a result's document says of it."""
-    return _verdict_only(kept["check"]["superimposition"])
+def field_of(scan: bpy.types.Object) -> tuple[DeviationField, AreaSet] | None:
+    """Return the deviations at a result's points and its areas; None without a result."""
+    points = kept_of(scan)
+    return None if points is None else (points.there, points.area_set)
+
+
+def profile_of(scan: bpy.types.Object) -> MarginProfile | None:
+    """Return a result's profile along the margin line; None without one."""
+    kept = result_of(scan)
+    return None if kept is None else kept_points.read_profile(data_of(scan).result_points, kept)
 
 
 def points_of(scan: bpy.types.Object) -> tuple[np.ndarray, np.ndarray] | None:
     """Return deviations (mm) and weights (mm²) at a result's points; None without a result."""
     return kept_points.deviations(data_of(scan).result_points)
-
-
-def judge_all(scene: bpy.types.Scene) -> None:
-    """Judge every kept result by the scene's tolerances; nothing is measured anew."""
-    tolerances = Tolerances(tolerances_um(getattr(scene, SCENE_PROPERTIES)))
-    for scan in listed_scans(scene):
-        _judge(scan, tolerances)
-
-
-def _judge(scan: bpy.types.Object, tolerances: Tolerances) -> None:
-    kept, mesh = result_of(scan), data_of(scan).result_points
-    if kept is None or mesh is None:
-        return
-    if kept["choices"]["tolerances_um"] == dict(tolerances.mean_abs_um):
-        return
-    field, area_set = kept_points.read(mesh, kept)
-    found = _verdict_only(kept["check"]["superimposition"])
-    judgement = judge_deviations((field,), area_set, found, tolerances)
-    _write_judgement(kept, judgement, tolerances)
-    data_of(scan).result = json.dumps(kept)
-    list_patches(scan, kept)
-
-
-def _write_judgement(kept: dict[str, Any], judgement: Judgement, tolerances: Tolerances) -> None:
-    """Put what depends on the tolerances in the place of what was kept of it."""
-    document, limits = kept["check"], dict(tolerances.mean_abs_um)
-    changed = {row.area: row for row in judgement.measures}
-    for row in document["measures"]:
-        if row["direction"] == "design_to_scan":
-            for name in JUDGED:
-                row[name] = plain(getattr(changed[row["area"]], name))
-        else:  # its deviations are not kept at all points
-            row.update(dict.fromkeys(JUDGED), verdict="", tolerance_um=limits.get(row["area"]))
-    document["verdicts"] = plain(judgement.verdicts)
-    document["exceedances"] = plain(judgement.exceedances)
-    before = set(kept["judged_warnings"])
-    lasting = [text for text in document["warnings"] if text not in before]
-    document["warnings"] = [*lasting, *judgement.warnings]
-    kept["judged_warnings"] = list(judgement.warnings)
-    kept["patch_limit_um"] = plain(tolerances.limit_um("whole"))
-    kept["choices"]["tolerances_um"] = limits
 
 
 def list_patches(scan: bpy.types.Object, kept: Mapping[str, Any]) -> None:
@@ -262,31 +234,7 @@ def list_patches(scan: bpy.types.Object, kept: Mapping[str, Any]) -> None:
         patch = patches.add()
         patch.peak_um, patch.area_mm2 = found["peak_um"], found["area_mm2"]
         patch.where = ",".join(found["areas"])
-
-
-def _verdict_only(document: Mapping[str, Any]) -> Superimposition:
-    """Return a superimposition that says what its kept document says of it."""
-    return Superimposition(
-        T_design_scan=np.eye(4),
-        rms_mm=float(document["rms_mm"]),
-        mean_abs_mm=float(document["mean_abs_mm"]),
-        iterations=document["iterations"],
-        converged=document["converged"],
-        remaining_mm=_number(document["remaining_mm"]),
-        share_used=float(document["share_used"]),
-        points_used=document["points_used"],
-        start=document["start"],
-        weak_directions=(),
-        rivals=(),
-        verdict=document["verdict"],
-        reason=document["reason"],
-        warnings=(),
-        settings=SuperimposeSettings(),
-    )
-
-
-def _number(value: float | None) -> float:
-    return math.nan if value is None else float(value)
+        patch.unmatched, patch.seen_from = found["unmatched"], found["seen_from"]
 
 
 # Staleness -----------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from ..standalone_core.deviation.tolerances import ANY_AREA
 from ..standalone_core.errors import StudyError
 from ..standalone_core.study.new_text import toml_key, toml_text
 from ..standalone_core.study.plan import EVERY_AREA
@@ -102,6 +103,11 @@ def _lines(
     limits = {**dict.fromkeys(NOT_SET.check.tolerances.mean_abs_um), **choices["tolerances_um"]}
     for area, limit in limits.items():
         yield f"{toml_key(area)} = {toml_text(limit or 'none')}"
+    if choices["scanner_um"]:
+        yield f"\n[scanner_um]\n{ANY_AREA} = {toml_text(choices['scanner_um'])}"
+    yield "\n[verdicts]"
+    for name in ("max_unmatched_um", "max_unmatched_mm2"):
+        yield f"{name} = {toml_text(choices[name])}"
     yield "\n[analysis]"
     yield f"primary_area = {toml_text(choices['primary_area'])}"
     yield f"primary_measure = {toml_text(choices['primary_measure'])}"

@@ -25,12 +25,15 @@ from .study_export import ScanEntry, StudyInput
 from .study_file import STUDY_FILE
 from .study_summary import Outcome, map_values, summary
 
-VERSION = 1
+VERSION = 2
 SAME_MM = 5e-5  # a scan's place that differs by more than this (and single precision) was moved
 SETTINGS_WORDS = {
     "spacing_mm": "spacing",
     "search_mm": "search distance",
     "tolerances_um": "tolerances",
+    "scanner_um": "scanner's uncertainty",
+    "max_unmatched_um": "height of unmatched scan surface",
+    "max_unmatched_mm2": "size of unmatched scan surface",
     "start": "start of the superimposition",
     "fit_area": "area that scans are laid on",
     "equivalence_um": "equivalence margin",

@@ -85,6 +85,8 @@ class CheckResult:
         Scan surface without a counterpart on the design, the highest first.
     margin_profile : MarginProfile or None
         The deviation along the margin line, place by place; None without a margin line.
+    is_design : bool
+        Whether the scan is no scan but the design's own surface.
     """
 
     design: CheckedMesh
@@ -105,6 +107,7 @@ class CheckResult:
     contacts: tuple[ContactResult, ...] = ()
     unmatched: tuple[UnmatchedPiece, ...] = ()
     margin_profile: MarginProfile | None = None
+    is_design: bool = False
 
     @property
     def evaluation(self) -> EvaluationMesh:
@@ -249,6 +252,7 @@ def _check_steps(
         judged_warnings=judgement.warnings,
         contacts=contacts,
         margin_profile=profile,
+        is_design=measured.is_design,
     )
 
 

@@ -44,12 +44,12 @@ class ContactsJob(JobOperator):
         groups = self._design.areas.groups
         contacts.forget_edited_circles(self._design.design, groups)
         checksum = contacts.checksum(self._design.design, groups)
-        for scan, found in result:
-            contact_results.keep(scan, found, checksum)
+        for found in result:
+            contact_results.keep(found, checksum)
             yield Progress("Keeping the numbers", 0.5)
         colour_map.refresh(context.scene)
         count = len(contacts.names(self._design.design))
-        scans = ", ".join(scan.name for scan, _ in result)
+        scans = ", ".join(found.scan.name for found in result)
         return f"Measured {count} support contact{'' if count == 1 else 's'} of {scans}."
 
 

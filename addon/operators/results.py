@@ -25,6 +25,12 @@ COLUMNS = (
     ("coverage", "coverage", 4),
     ("tolerance_um", "tolerance (µm)", 2),
 )
+BOTH_SIDES = (
+    ("back_mean_abs_um", "mean absolute from scan to design (µm)", 2),
+    ("unmatched_mm2", "unmatched scan surface (mm²)", 4),
+    ("unmatched_um", "its height (µm)", 1),
+    ("scanner_um", "scanner's uncertainty (µm)", 2),
+)
 CONTACT = (
     ("height_um", "height above surroundings (µm)", 2),
     ("peak_um", "peak from design (µm)", 2),
@@ -37,11 +43,15 @@ CONTACT = (
 
 def table_text(kept):
     """Return a result's measures, and its support contacts, as tab-separated text with headers."""
-    table = [["area", *(title for _, title, _ in COLUMNS), "verdict"]]
+    titles = (title for _, title, _ in (*COLUMNS, *BOTH_SIDES))
+    table = [["area", *titles, "verdict", "reason", "caveat"]]
+    verdicts = {verdict.area: verdict for verdict in store.verdicts_of(kept)}
     for row in store.rows_of(kept):
+        found = verdicts[row["area"]]
         numbers = [_number(row[name], digits) for name, _, digits in COLUMNS]
-        verdict = SHORT_VERDICTS.get(row["verdict"], row["verdict"])
-        table.append([area_words(row["area"]), *numbers, verdict])
+        numbers += [_number(getattr(found, name), digits) for name, _, digits in BOTH_SIDES]
+        words = [SHORT_VERDICTS[found.verdict], found.reason, found.caveat]
+        table.append([area_words(row["area"]), *numbers, *words])
     found = contact_results.rows_of(kept).values()
     if found:
         table.append([])

@@ -12,8 +12,19 @@ from ...standalone_core.deviation.verdict import (
     WITHIN,
 )
 from ...standalone_core.errors import CuspwiseError
+from ...standalone_core.report.margin_words import margin_details, margin_line
 from ...standalone_core.report.words import area_words, micrometres, percent
-from .. import bridge, colour_map, identifiers, landmarks, store
+from .. import (
+    bridge,
+    choices,
+    colour_map,
+    identifiers,
+    kept_points,
+    landmarks,
+    store,
+    verdict_lines,
+)
+from ..inputs import tolerances_of
 from ..units import unit_words
 from .areas import AreasPanel
 from .base import SidebarPanel, draw_job, say, settings_of
@@ -31,6 +42,10 @@ STATE_ICONS = {
     "CURRENT": "CHECKMARK",
     "STALE": "ERROR",
 }
+
+
+# Patches that one of the two surfaces shows alone.
+PATCH_ICONS = {"scan": "MESH_ICOSPHERE", "design": "BLANK1", "both": "BLANK1"}
 
 
 class ScanList(bpy.types.UIList):
@@ -58,9 +73,12 @@ class PatchList(bpy.types.UIList):
         """Draw one patch."""
         names = item.where.split(",")
         finer = [name for name in names if name not in ("whole", "external")] or names
+        words = ["unmatched"] if item.unmatched else []
+        words += [area_words(name) for name in finer[: 2 - len(words)]]
+        icon = "UNLINKED" if item.unmatched else PATCH_ICONS.get(item.seen_from, "BLANK1")
         row = layout.row()
-        row.label(text=f"{micrometres(item.peak_um, signed=True, digits=0)} µm")
-        row.label(text=", ".join(area_words(name) for name in finer[:2]))
+        row.label(text=f"{micrometres(item.peak_um, signed=True, digits=0)} µm", icon=icon)
+        row.label(text=", ".join(words))
         row.label(text=f"{item.area_mm2:.2f} mm²")
 
 
@@ -158,9 +176,15 @@ class TolerancesPanel(SidebarPanel, bpy.types.Panel):
 
     def draw(self, context):
         """Draw the tolerances."""
+        settings = settings_of(context)
         column = self.layout.column(align=True)
         for area in ("whole", "occlusal", "margin"):
-            column.prop(settings_of(context), f"tolerance_{area}_um")
+            column.prop(settings, f"tolerance_{area}_um")
+        self.layout.prop(settings, "scanner_um")
+        column = self.layout.column(align=True)
+        column.label(text="Unmatched scan surface:")
+        for name in choices.UNMATCHED:
+            column.prop(settings, name)
 
 
 class PointsPanel(SidebarPanel, bpy.types.Panel):
@@ -194,8 +218,10 @@ class ResultsPanel(SidebarPanel, bpy.types.Panel):
         data = store.data_of(scan)
         if data.state == "STALE":
             say(layout, context, f"Stale: {data.state_reason} Check again.", "ERROR")
-        for row in store.rows_of(kept):
-            _draw_area(layout, context, row)
+        _draw_verdicts(layout, context, kept)
+        profile = kept_points.read_profile(data.result_points, kept)
+        if profile is not None:
+            _draw_margin(layout, context, profile)
         _draw_patches(layout, context, kept, data)
         warnings = kept["check"]["warnings"]
         if warnings:
@@ -218,33 +244,72 @@ def _draw_landmarks(layout, context):
     row.operator(identifiers.REMOVE_LANDMARKS, text="", icon="X")
 
 
-def _draw_area(layout, context, row):
-    """Draw the numbers of one area as three lines: a row of seven would not fit a sidebar."""
+def _draw_verdicts(layout, context, kept):
+    """Draw all verdicts in a line, then the areas; what several share stands above them."""
+    verdicts = {verdict.area: verdict for verdict in store.verdicts_of(kept)}
+    above = verdict_lines.opening(tuple(verdicts.values()))
+    say(layout, context, f"{above.title}.", VERDICT_ICONS[above.verdict])
+    for line in above.reasons:
+        say(layout, context, line)
+    for line in above.caveats:
+        say(layout, context, line, "INFO")
+    back = {row["area"]: row for row in store.rows_of(kept, "scan_to_design")}
+    pieces, tolerances = kept["check"]["unmatched"], tolerances_of(kept["choices"])
+    for row in store.rows_of(kept):
+        verdict = verdicts[row["area"]]
+        why = verdict_lines.reasons(verdict, pieces, tolerances)
+        why = [line for line in why if line not in above.reasons]
+        _draw_area(layout, context, row, back.get(row["area"]), verdict, why)
+
+
+def _draw_area(layout, context, row, back, verdict, why):
+    """Draw the numbers of one area line by line: a row of seven would not fit a sidebar."""
     box = layout.box().column(align=True)
-    name, verdict = area_words(row["area"]), row["verdict"]
+    name = area_words(row["area"])
     title = f"{name[:1].upper()}{name[1:]}"
-    if verdict not in ("", NO_TOLERANCE):
-        title += f": {VERDICT_WORDS[verdict]}"
-    box.label(text=title, icon=VERDICT_ICONS.get(verdict, "NONE"))
+    if verdict.verdict not in ("", NO_TOLERANCE):
+        title += f": {VERDICT_WORDS[verdict.verdict]}"
+    box.label(text=title, icon=VERDICT_ICONS.get(verdict.verdict, "NONE"))
+    for line in why:
+        say(box, context, line)
     size, rms, spread = (
         micrometres(row[number]) for number in ("mean_abs_um", "rms_um", "half_p90_p10_um")
     )
     mean = micrometres(row["mean_um"], signed=True)
     box.label(text=f"mean |d| {size} · RMS {rms} µm")
+    from_scan = verdict_lines.back_line(back) if back else ""
+    if from_scan:
+        box.label(text=from_scan)
     box.label(text=f"(P90−P10)/2 {spread} · mean {mean} µm")
+    unmatched = verdict_lines.unmatched_line(verdict)
+    if unmatched:
+        box.label(text=unmatched)
     last = f"measured {percent(row['coverage'])}"
     if math.isfinite(row["within_tolerance"]):
         last = f"{percent(row['within_tolerance'])} in ±{row['tolerance_um']:g} µm · {last}"
     box.label(text=last)
-    if row["reason"]:
+    if row["reason"] and verdict.verdict != NOT_DECIDABLE:
         say(box, context, row["reason"], "ERROR")
+
+
+def _draw_margin(layout, context, profile):
+    """Say how far the margin is beyond its limits; at length where it is drawn."""
+    settings = settings_of(context)
+    box = layout.box()
+    say(box, context, margin_line(profile))
+    icon = "HIDE_OFF" if settings.show_margin else "HIDE_ON"
+    box.prop(settings, "show_margin", icon=icon)
+    if settings.show_margin:
+        for line in margin_details(profile):
+            say(box, context, line)
 
 
 def _draw_patches(layout, context, kept, data):
     """Draw the list of patches; clicking one brings it into view."""
-    count, limit = len(kept["check"]["exceedances"]), kept["patch_limit_um"]
+    patches, limit = kept["check"]["exceedances"], kept["patch_limit_um"]
     if limit is None:
         return
+    count = len(patches)
     if not count:
         say(layout, context, f"No patch lies beyond ±{limit:g} µm.")
         return
@@ -253,6 +318,9 @@ def _draw_patches(layout, context, kept, data):
     layout.template_list(
         PatchList.bl_idname, "", data, "patches", data, "patch_index", rows=4, maxrows=8
     )
+    if 0 <= data.patch_index < min(count, len(data.patches)):
+        for line in verdict_lines.patch_lines(patches[data.patch_index]):
+            say(layout, context, line)
 
 
 def _next_step(context):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -130,6 +130,20 @@ class MarginProfile:
     def __len__(self) -> int:
         """Count of places."""
         return len(self.place_mm)
+
+    @property
+    def length_mm(self) -> float:
+        """Length of the line, mm."""
+        return self.summary.length_mm
+
+    def with_tolerance(self, tolerance_um: float) -> MarginProfile:
+        """Return the same profile, summed up by another tolerance, µm; NaN for none."""
+        values = MarginValues(
+            self.deviation_um, self.vertical_um, self.horizontal_um, self.flash_um, self.counted
+        )
+        limits = MarginLimits(tolerance_um, self.settings.edge_limit_um, self.settings.gap_mm)
+        summary = summarise(self, values, limits)
+        return replace(self, beyond=values.beyond(limits), summary=summary)
 
 
 def why_no_margin_profile(area_set: AreaSet) -> str:

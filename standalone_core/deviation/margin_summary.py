@@ -3,13 +3,44 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
-from .margin_places import MarginPlaces
+from .margin_directions import Directions
 from .measures import weighted_percentile
+
+
+class Places(Protocol):
+    """What is asked of places along a margin line; see :class:`.margin_places.MarginPlaces`."""
+
+    def __len__(self) -> int:
+        """Count of places."""
+
+    @property
+    def place_mm(self) -> FloatArray:
+        """Arc length of each from the first, mm, (p,)."""
+
+    @property
+    def angle_deg(self) -> FloatArray:
+        """Angle of each, (p,)."""
+
+    @property
+    def directions(self) -> Directions:
+        """Where the angle is 0."""
+
+    @property
+    def step_mm(self) -> float:
+        """Distance between them along the line, mm."""
+
+    @property
+    def closed(self) -> bool:
+        """Whether the last is followed by the first."""
+
+    @property
+    def length_mm(self) -> float:
+        """Length of the line, mm."""
 
 
 @dataclass(frozen=True)
@@ -135,7 +166,7 @@ class MarginLimits:
     gap_mm: float
 
 
-def summarise(places: MarginPlaces, found: MarginValues, limits: MarginLimits) -> MarginSummary:
+def summarise(places: Places, found: MarginValues, limits: MarginLimits) -> MarginSummary:
     """Sum a profile up."""
     edge_limit_um, counted = limits.edge_limit_um, found.counted
     deviation_um, flash_um = found.deviation_um, found.flash_um
@@ -226,11 +257,11 @@ def longest_run(
     return int(first[best]), int(lengths[best])
 
 
-def _length(places: MarginPlaces, count: int | np.integer[Any]) -> float:
+def _length(places: Places, count: int | np.integer[Any]) -> float:
     return min(float(count) * places.step_mm, places.length_mm)
 
 
-def _angle_at(places: MarginPlaces, row: int) -> float:
+def _angle_at(places: Places, row: int) -> float:
     return float(places.angle_deg[row % len(places)])
 
 

@@ -152,3 +152,84 @@ def checked(checked_file: Path, extension: SimpleNamespace) -> SimpleNamespace:
         design=bpy.data.objects["Design"],
         scan=bpy.data.objects["Scan"],
     )
+
+
+@pytest.fixture(scope="session")
+def spoilt_file(
+    extension: SimpleNamespace,
+    spoilt_surfaces: SimpleNamespace,
+    tmp_path_factory: pytest.TempPathFactory,
+) -> Path:
+    """A saved file with a checked crown that has flash on a quarter of its margin, and a post."""
+    import bpy
+
+    del extension
+    bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
+    set_up(spoilt_surfaces)
+    assert bpy.ops.cuspwise.check_crown() == {"FINISHED"}
+    path = tmp_path_factory.mktemp("spoilt") / "spoilt.blend"
+    bpy.ops.wm.save_as_mainfile(filepath=str(path))
+    return path
+
+
+@pytest.fixture
+def spoilt(spoilt_file: Path, extension: SimpleNamespace) -> SimpleNamespace:
+    """That crown, opened anew from its file."""
+    import bpy
+
+    bpy.ops.wm.open_mainfile(filepath=str(spoilt_file))
+    scene, objects = bpy.context.scene, bpy.data.objects
+    return SimpleNamespace(
+        bpy=bpy,
+        part=extension.part,
+        scene=scene,
+        settings=scene.cuspwise,
+        design=objects["Design"],
+        scan=objects["Scan"],
+    )
+
+
+@pytest.fixture(scope="session")
+def spoilt_surfaces(extension: SimpleNamespace) -> SimpleNamespace:
+    """A design, and a scan of it with flash on a quarter of its margin and a post."""
+    del extension
+    import numpy as np
+
+    edge_mm = EDGE_MM
+    crown = part("standalone_core.demo.crown").demo_crown(edge_mm)
+    errors = part("standalone_core.demo.production_errors")
+    sound = part("standalone_core.demo.production").produce(
+        crown,
+        errors.ProductionErrors(
+            waves=(errors.Wave((0.2, 0.5, 1.0), 9.0, 6.0, 75.0),),
+            noise=errors.ScannerNoise(2.0),
+            any_pose=False,
+        ),
+        edge_mm=edge_mm,
+        rng=np.random.default_rng(1),
+    )
+    vertices, line = sound.mesh.vertices.copy(), crown.margin_line_mm
+    away = np.linalg.norm(vertices[:, None] - line, axis=2)
+    at = away.argmin(axis=1)
+    drawn = (away.min(axis=1) < 0.55 * edge_mm) & (at < len(line) / 4)
+    arm = line[at[drawn]] - line.mean(axis=0)
+    arm -= np.outer(arm @ crown.insertion, crown.insertion)
+    arm /= np.linalg.norm(arm, axis=1, keepdims=True)
+    vertices[drawn] = line[at[drawn]] + 0.3 / 2**0.5 * (arm - crown.insertion)
+    post = _post_place(sound.mesh, line)
+    vertices[np.linalg.norm(vertices - vertices[post], axis=1) < 0.3] += (
+        0.6 * sound.mesh.vertex_normals[post]
+    )
+    mesh = part("standalone_core.mesh.triangle_mesh").TriangleMesh(vertices, sound.mesh.faces)
+    return SimpleNamespace(design=crown.mesh, scan=mesh, post=sound.mesh.vertices[post])
+
+
+def _post_place(mesh: Any, line: Any) -> int:
+    """The vertex of the outside half-way up, across from the flash."""
+    import numpy as np
+
+    middle = line.mean(axis=0)
+    away = line[len(line) * 5 // 8] - middle
+    side = (mesh.vertices - middle) @ away / np.linalg.norm(away)
+    high = np.abs(mesh.vertices[:, 2] - np.median(mesh.vertices[:, 2])) < 0.6
+    return int(np.argmax(np.where(high, side, -np.inf)))

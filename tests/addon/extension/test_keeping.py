@@ -12,7 +12,9 @@ import pytest
 
 def whole(case: SimpleNamespace, scan: Any) -> dict[str, Any]:
     store = case.part("addon.store")
-    return store.rows_of(store.result_of(scan))[0]
+    row = store.rows_of(store.result_of(scan))[0]
+    peak = dict(zip("xyz", row.pop("peak_mm"), strict=True))
+    return {**row, **peak}
 
 
 def state(case: SimpleNamespace, scan: Any | None = None) -> str:

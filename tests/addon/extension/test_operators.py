@@ -446,13 +446,19 @@ def test_copy_table(checked: SimpleNamespace, extension: SimpleNamespace) -> Non
     text = extension.part("addon.operators.results").table_text(kept)
     header, *rows = list(csv.reader(io.StringIO(text), delimiter="\t"))
     assert header[0] == "area"
-    assert header[-1] == "verdict"
+    assert header[-3:] == ["verdict", "reason", "caveat"]
     assert len({len(row) for row in (header, *rows)}) == 1
     shown = dict(zip(header, rows[0], strict=True))
     whole = store.rows_of(kept)[0]
     assert shown["area"] == "whole crown"
     assert float(shown["RMS (µm)"]) == pytest.approx(whole["rms_um"], abs=0.005)
     assert shown["verdict"] == whole["verdict"]
+    verdict = store.verdicts_of(kept)[0]
+    assert (shown["reason"], shown["caveat"]) == (verdict.reason, verdict.caveat)
+    from_scan = float(shown["mean absolute from scan to design (µm)"])
+    assert from_scan == pytest.approx(verdict.back_mean_abs_um, abs=0.005)
+    assert float(shown["unmatched scan surface (mm²)"]) == verdict.unmatched_mm2 == 0.0
+    assert shown["scanner's uncertainty (µm)"] == ""
     assert dict(zip(header, rows[1], strict=True))["share within tolerance"] == ""
 
 

@@ -92,6 +92,53 @@ def test_sidebar_of_a_checked_crown(checked: SimpleNamespace) -> None:
     assert "Stale: Scan or design was moved." in " ".join(drawn(checked))
 
 
+def test_sidebar_says_why_a_crown_is_outside(spoilt: SimpleNamespace) -> None:
+    """Both directions, unmatched surface, the scanner, the margin, and what a patch is."""
+    store = spoilt.part("addon.store")
+    margin_line = spoilt.part("standalone_core.report.margin_words").margin_line
+    notes = drawn(spoilt)
+    said = " ".join(notes)
+    verdicts = {v.area: v for v in store.verdicts_of(store.result_of(spoilt.scan))}
+    assert "Outside tolerance: whole crown" in said
+    assert "Margin: outside tolerance" in notes
+    assert "The scan has surface that the design has not." in said
+    for verdict in verdicts.values():
+        assert f"from scan: mean |d| {verdict.back_mean_abs_um:.1f} · RMS" in said
+    piece = verdicts["margin"]
+    assert f"unmatched {piece.unmatched_mm2:.2f} mm², {piece.unmatched_um:.0f} µm high" in notes
+    assert verdicts["margin"].caveat in said
+    assert margin_line(store.profile_of(spoilt.scan)) in said
+    patches = spoilt.scan.cuspwise.patches
+    spoilt.scan.cuspwise.patch_index = next(k for k, p in enumerate(patches) if p.unmatched)
+    again = " ".join(drawn(spoilt))
+    assert "Unmatched: scan surface that the design has not." in again
+    assert [note for note in notes if note.startswith("unmatched, ")]
+    spoilt.settings.scanner_um = 1.0
+    assert verdicts["margin"].caveat not in " ".join(drawn(spoilt))
+
+
+def test_sidebar_names_contradictions(spoilt: SimpleNamespace) -> None:
+    """A limit between what the two directions say of the whole crown."""
+    store = spoilt.part("addon.store")
+    whole = store.verdicts_of(store.result_of(spoilt.scan))[0]
+    between = 0.5 * (whole.mean_abs_um + whole.back_mean_abs_um)
+    spoilt.settings.tolerance_whole_um = between
+    assert "The two directions contradict each other" in " ".join(drawn(spoilt))
+    assert store.verdicts_of(store.result_of(spoilt.scan))[0].contradiction
+
+
+def test_sidebar_of_the_design_in_place_of_a_scan(
+    crown: SimpleNamespace, surfaces: SimpleNamespace, extension: SimpleNamespace
+) -> None:
+    """The reason stands once, above all areas."""
+    crown.settings.scans[0].scan = extension.add_object("Copy", surfaces.design)
+    assert crown.bpy.ops.cuspwise.check_crown() == {"FINISHED"}
+    said = " ".join(drawn(crown))
+    assert "Not decidable: whole crown, occlusal and margin." in said
+    same = extension.part("standalone_core.deviation.verdict").SAME_SURFACE
+    assert said.count(same) == 2  # above the areas, and among the warnings
+
+
 def test_the_areas_are_listed_with_what_is_missing(checked: SimpleNamespace) -> None:
     """In words that serve here: Blender has no options of a command line."""
     checked.design.vertex_groups.new(name="Area: mine").add([1, 2, 3], 1.0, "REPLACE")

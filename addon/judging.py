@@ -1,0 +1,115 @@
+"""Results judged anew by other tolerances or support contacts: nothing is measured again.
+
+What was measured is kept at every point of design and scan, so that the core's own function gives
+what a fresh check would give.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ..standalone_core.areas.area_set import Area
+from ..standalone_core.deviation.judgement import Judgement, judge_deviations
+from ..standalone_core.deviation.tolerances import Tolerances
+from ..standalone_core.report.document import plain
+from ..standalone_core.superimpose.result import Superimposition
+from ..standalone_core.superimpose.settings import SuperimposeSettings
+from . import contacts, kept_points, store
+from .identifiers import SCENE_PROPERTIES
+from .inputs import JUDGING, judging_choices, tolerances_of
+from .kept_points import KeptPoints
+
+
+def judge_all(scene: bpy.types.Scene) -> None:
+    """Judge every kept result by the scene's choices; nothing is measured anew."""
+    chosen = judging_choices(getattr(scene, SCENE_PROPERTIES))
+    for scan in store.listed_scans(scene):
+        judge_scan(scan, chosen)
+
+
+def judge_scan(scan: bpy.types.Object, chosen: Mapping[str, Any]) -> None:
+    """Judge a kept result by the choices given, unless it was judged by them before."""
+    kept = store.result_of(scan)
+    if kept is None or all(kept["choices"][name] == chosen[name] for name in JUDGING):
+        return
+    points = store.kept_of(scan)
+    if points is None:
+        return
+    tolerances = tolerances_of(chosen)
+    judgement = judge_kept(points, superimposition_kept(kept), tolerances)
+    profile = kept_points.read_profile(store.data_of(scan).result_points, kept)
+    if profile is not None:
+        summary = profile.with_tolerance(tolerances.limit_um("margin")).summary
+        kept["check"]["margin_profile"] |= plain(summary)
+    kept["choices"] |= {name: chosen[name] for name in JUDGING}
+    kept["patch_limit_um"] = plain(tolerances.limit_um("whole"))
+    kept["check"]["settings"]["tolerances"] = plain(tolerances)
+    keep_judgement(scan, kept, judgement)
+
+
+def judge_kept(
+    points: KeptPoints, superimposition: Superimposition, tolerances: Tolerances
+) -> Judgement:
+    """Judge what was kept as a check does."""
+    return judge_deviations(
+        points.fields, points.area_set, superimposition, tolerances, is_design=points.is_design
+    )
+
+
+def keep_judgement(scan: bpy.types.Object, kept: dict[str, Any], judgement: Judgement) -> None:
+    """Put what depends on tolerances and support contacts in the place of what was kept of it."""
+    before = set(kept["judged_warnings"])
+    lasting = [text for text in kept["check"]["warnings"] if text not in before]
+    kept["check"] = contacts.without_contacts(
+        {
+            **kept["check"],
+            "measures": plain(judgement.measures),
+            "verdicts": plain(judgement.verdicts),
+            "exceedances": plain(judgement.exceedances),
+            "unmatched": plain(judgement.unmatched),
+            "warnings": [*lasting, *judgement.warnings],
+        }
+    )
+    kept["judged_warnings"] = list(judgement.warnings)
+    store.data_of(scan).result = json.dumps(kept)
+    store.list_patches(scan, kept)
+
+
+def keep_contact_areas(
+    scan: bpy.types.Object, kept: dict[str, Any], areas: Mapping[str, Area]
+) -> None:
+    """Keep areas among which the support contacts are others than those measured with."""
+    kept_points.write_areas(store.data_of(scan).result_points, areas)
+    kept["areas"] = list(areas)
+
+
+def superimposition_kept(kept: Mapping[str, Any]) -> Superimposition:
+    """Return a superimposition that says what a result's document says of it."""
+    document = kept["check"]["superimposition"]
+    return Superimposition(
+        T_design_scan=np.eye(4),
+        rms_mm=float(document["rms_mm"]),
+        mean_abs_mm=float(document["mean_abs_mm"]),
+        iterations=document["iterations"],
+        converged=document["converged"],
+        remaining_mm=_number(document["remaining_mm"]),
+        share_used=float(document["share_used"]),
+        points_used=document["points_used"],
+        start=document["start"],
+        weak_directions=(),
+        rivals=(),
+        verdict=document["verdict"],
+        reason=document["reason"],
+        warnings=(),
+        settings=SuperimposeSettings(),
+    )
+
+
+def _number(value: float | None) -> float:
+    return math.nan if value is None else float(value)
