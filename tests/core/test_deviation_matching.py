@@ -88,8 +88,8 @@ def test_a_chip_counts_with_its_size_however_sharp_the_edge(
 @pytest.mark.parametrize("quarter", [False, True], ids=["all round", "a quarter"])
 @pytest.mark.parametrize("short_mm", [0.1, 0.3, 0.5])
 def test_a_short_margin_counts_with_its_size(short_mm: float, quarter: bool) -> None:
-    design = refined(thimble(around=80), 0.2)
-    _, field = measured(design, refined(thimble(short_mm, quarter, around=80), 0.2))
+    design = refined(thimble(around=48), 0.2)
+    _, field = measured(design, refined(thimble(short_mm, quarter, around=48), 0.2))
     missing, known = missing_from_thimble(design.vertices, short_mm, quarter)
     assert field.counted.all()
     np.testing.assert_allclose(-field.deviation_mm[known], missing[known], atol=1e-6)
@@ -103,7 +103,7 @@ def test_a_margin_short_by_300_um_counts_in_the_check(quarter: bool) -> None:
     All round it is outside. Of a quarter the mean over the whole area may be within.
     """
     oval = np.diag([1.2, 1.0, 1.0, 1.0])
-    design, scan = (thimble(short, quarter, around=80).moved(oval) for short in (0.0, 0.3))
+    design, scan = (thimble(short, quarter, around=48).moved(oval) for short in (0.0, 0.3))
     settings = CheckSettings(
         superimpose=AS_IT_LIES, tolerances=Tolerances({"margin": 15.0}), spacing_mm=0.2
     )
@@ -236,9 +236,9 @@ def test_a_hole_takes_nothing_away_elsewhere(crown: DemoCrown, crown_points: Tri
 
 
 def test_areas_that_were_not_seen_have_no_numbers(crown: DemoCrown) -> None:
-    errors = replace(printed_errors(), intaglio_missing=True, noise=ScannerNoise(5.0))
+    errors = ProductionErrors(intaglio_missing=True, noise=ScannerNoise(5.0))
     scan = scan_of(crown, errors, 0.15)
-    settings = CheckSettings(superimpose=AS_IT_LIES, spacing_mm=0.15)
+    settings = CheckSettings(superimpose=AS_IT_LIES, spacing_mm=0.2)
     result = check_meshes(crown.mesh, scan, settings)
     row = result.measures_of("intaglio")
     assert np.isnan([row.rms_um, row.max_um, row.mean_abs_um]).all()
