@@ -17,7 +17,7 @@ from ..standalone_core.report.legend import (
     number,
 )
 from ..standalone_core.report.study_colour import amount_colours, amount_hex
-from ..standalone_core.report.words import share_words
+from ..standalone_core.shares import share_words
 
 SIGNED = ("mean", "worst", "difference")
 TITLES = {

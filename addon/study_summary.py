@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -11,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from ..standalone_core.csv_text import csv_text
 from ..standalone_core.report.document import plain
 from ..standalone_core.report.study_words import (
     measure_words,
@@ -107,18 +106,16 @@ def map_values(run: StudyRun) -> dict[str, np.ndarray]:
 
 def table_text(kept: Mapping[str, Any]) -> str:
     """Return all groups, areas and measures as tab-separated text with a line of heads."""
-    stream = io.StringIO()
-    writer = csv.writer(stream, delimiter="\t", lineterminator="\n")
     heads = ("group", "area", "measure", "unit", "crowns", "trueness mean", "trueness SD")
-    writer.writerow([*heads, "pairs", "precision mean", "precision SD"])
+    table: list[list[object]] = [[*heads, "pairs", "precision mean", "precision SD"]]
     titles = {group["name"]: group["title"] for group in kept["groups"]}
     for row in kept["rows"]:
         measure = row["measure"]
         words = (titles[row["group"]], area_words(row["area"]), measure_words(measure))
         numbers = [_cell(row[name], measure) for name in ("mean", "sd")]
         pairs = [_cell(row[name], measure) for name in ("pair_mean", "pair_sd")]
-        writer.writerow([*words, unit_of(measure), row["n"], *numbers, row["pairs"], *pairs])
-    return stream.getvalue()
+        table.append([*words, unit_of(measure), row["n"], *numbers, row["pairs"], *pairs])
+    return csv_text(table, "\t")
 
 
 def rows_for(kept: Mapping[str, Any], area: str, measure: str) -> list[dict[str, Any]]:

@@ -21,7 +21,7 @@ def atomic_write(path: str | Path, content: bytes | str) -> Path:
     path : str or pathlib.Path
         The file to make or replace; its folder must exist.
     content : bytes or str
-        Text is written as UTF-8 with the line ends it has.
+        Text is written as UTF-8 with the line ends it has; what is no text, escaped.
 
     Returns
     -------
@@ -34,7 +34,7 @@ def atomic_write(path: str | Path, content: bytes | str) -> Path:
         Folder missing or write-protected, disk full, target is a folder.
     """
     target = Path(path)
-    data = content.encode("utf-8") if isinstance(content, str) else content
+    data = content.encode("utf-8", "backslashreplace") if isinstance(content, str) else content
     temporary = target.with_name(f".{target.name[:80]}.{uuid.uuid4().hex[:12]}.tmp")
     try:
         # "x" instead of tempfile: the file gets the permissions that the user's umask asks for.

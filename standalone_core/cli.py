@@ -25,6 +25,7 @@ from .cli_settings import LOSSES, PALETTES, STARTS, area_settings, check_setting
 from .cli_study import STUDY_COMMANDS
 from .cli_targets import refuse_folder, refuse_overwriting
 from .console import Stage
+from .readable import readable
 from .version import VERSION
 
 if TYPE_CHECKING:
@@ -263,7 +264,7 @@ def areas(
     for text in (*surface.repair.actions, *surface.notes):
         screen.print(f"  {text}", markup=False)
     if out is not None:
-        screen.print(f"Areas saved to {out}", markup=False)
+        screen.print(f"Areas saved to {readable(out)}", markup=False)
 
 
 @main.command()
@@ -332,7 +333,7 @@ def _demo_checks(out: Path, pictures: bool | None) -> None:
     screen.print(scenario.text)
     settings = CheckSettings(areas=AreaSettings(mesial_direction=tuple(DIRECTIONS.mesial)))
     for scan in scenario.scans:
-        screen.rule(scan.stem)
+        screen.rule(readable(scan.stem))
         result = Stage(messages).run(check_steps(scenario.design, scan, settings))
         folder = out / f"{scan.stem}_check"
         steps = write_check_steps(result, folder, pictures=wish(pictures))

@@ -14,6 +14,7 @@ from rich.console import Console
 
 from .cli_settings import OPTION_OF
 from .errors import CuspwiseError
+from .readable import readable
 from .study.mistakes import StudyFileError
 
 if TYPE_CHECKING:
@@ -95,7 +96,7 @@ def wish(pictures: bool | None) -> PictureChoice:
 def say_written(files: Iterable[Path], folder: Path) -> None:
     """Say which files lie in a folder now, and how many in its subfolders."""
     found = tuple(files)
-    names = [file.name for file in found if file.parent == folder]
+    names = [readable(file.name) for file in found if file.parent == folder]
     inside = Counter(file.parent.name for file in found if file.parent != folder)
-    names += [f"{count} in {name}" for name, count in inside.items()]
-    screen.print(f"Written to {folder}: {', '.join(names)}", markup=False)
+    names += [f"{count} in {readable(name)}" for name, count in inside.items()]
+    screen.print(f"Written to {readable(folder)}: {', '.join(names)}", markup=False)

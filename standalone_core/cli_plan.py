@@ -12,6 +12,7 @@ from rich.table import Table
 from .cli_base import guarded, messages, path, screen
 from .cli_targets import refuse_folder
 from .errors import SettingError
+from .shares import share_words
 
 if TYPE_CHECKING:
     from .study.plan_sizes import Aim, SizeRow, Spread
@@ -104,7 +105,7 @@ def _table(rows: tuple[SizeRow, ...]) -> Table:
             f"{first.group} and {second.group}",
             f"{first.sd_um:.2f} and {second.sd_um:.2f}",
             str(size.n),
-            f"{100 * size.power:.1f} %",
+            share_words(size.power),
         ]
         if row.cautious is not None:
             cells += [f"{first.upper_sd_um:.2f} and {second.upper_sd_um:.2f}"]

@@ -11,6 +11,7 @@ import click
 from .cli_base import guarded, messages, path, pictures_option, say_written, screen, wish
 from .cli_plan import plan as plan_command
 from .console import Stage
+from .readable import readable
 
 
 @click.command()
@@ -42,14 +43,14 @@ def new(folder: Path, design: Path | None, out: Path | None, force: bool) -> Non
         screen.print(f"Group {group.name}: {crowns}", markup=False)
     for found, words in ((plan.examiners, "Examiners' scores"), (plan.repeats, "Repeated scans")):
         if found is not None:
-            screen.print(f"{words}: {found}", markup=False)
+            screen.print(f"{words}: {readable(found)}", markup=False)
     for note in plan.notes:
         screen.print(f"Note: {note}", markup=False)
     for file in written.left_out:
-        screen.print(f"In no group: {file}", markup=False)
+        screen.print(f"In no group: {readable(file)}", markup=False)
     screen.print(
-        f"Written to {written.path}. Before the crowns are measured, write down the question, "
-        "the tolerances and the margins of equivalence there.",
+        f"Written to {readable(written.path)}. Before the crowns are measured, write down the "
+        "question, the tolerances and the margins of equivalence there.",
         markup=False,
     )
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from .readable import readable
+
 
 class CuspwiseError(Exception):
     """Base of every error that Cuspwise raises on purpose.
@@ -24,10 +26,10 @@ class CuspwiseError(Exception):
     """
 
     def __init__(self, reason: str, *, subject: str | Path, remedy: str) -> None:
-        self.reason = reason
-        self.subject = str(subject)
-        self.remedy = remedy
-        super().__init__(f"{self.subject}: {reason} {remedy}")
+        self.reason = readable(reason)
+        self.subject = readable(subject)
+        self.remedy = readable(remedy)
+        super().__init__(f"{self.subject}: {self.reason} {self.remedy}")
 
     def __reduce__(self) -> tuple[object, ...]:
         return _rebuild, (type(self), self.reason, self.subject, self.remedy)

@@ -17,6 +17,7 @@ from .areas.supports import with_supports
 from .check_settings import CheckSettings, faces_to_fit
 from .deviation.field import DeviationField, measure_deviation_steps
 from .deviation.layers_beside import LayerBeside, layers_beside
+from .deviation.matching import mutual_steps
 from .deviation.same_surface import is_same_surface
 from .deviation.unmatched import with_unmatched
 from .mesh.files import MeshFile, read_mesh
@@ -231,13 +232,17 @@ def measure_scan_steps(
         ready.evaluation.mesh, scan_index, "design_to_scan", settings.deviation
     )
     forward = yield from watch.timed("measure", forward_steps, 0.6, 0.75)
+    mutual = mutual_steps(forward, ready.evaluation.mesh, scan_index, ready.prepared.index)
+    forward = yield from watch.timed("measure", mutual, 0.75, 0.8)
     yield Progress("Placing the scan's points", 0.8)
     with watch.stage("index"):
         in_place = evaluation_mesh(moved, settings.spacing_mm)
     backward_steps = measure_deviation_steps(
         in_place.mesh, ready.prepared.index, "scan_to_design", settings.deviation
     )
-    backward = yield from watch.timed("measure", backward_steps, 0.85, 1.0)
+    backward = yield from watch.timed("measure", backward_steps, 0.85, 0.95)
+    mutual = mutual_steps(backward, in_place.mesh, ready.prepared.index, scan_index)
+    backward = yield from watch.timed("measure", mutual, 0.95, 1.0)
     with watch.stage("measure"):
         backward = with_unmatched(backward, forward, ready.prepared.index)
         same = is_same_surface(ready.design.mesh, moved)

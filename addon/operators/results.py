@@ -1,13 +1,12 @@
 """Numbers out: to the clipboard, or as the same files that the command line writes."""
 
-import csv
-import io
 import math
 from pathlib import Path
 
 import bpy
 import numpy as np
 
+from ...standalone_core.csv_text import csv_text
 from ...standalone_core.deviation.contacts import CONTACT_WORDS
 from ...standalone_core.errors import ReportError
 from ...standalone_core.progress import Progress, scaled
@@ -44,27 +43,25 @@ CONTACT = (
 
 def table_text(kept):
     """Return a result's measures, and its support contacts, as tab-separated text with headers."""
-    stream = io.StringIO()
-    writer = csv.writer(stream, delimiter="\t", lineterminator="\n")
     titles = (title for _, title, _ in (*COLUMNS, *BOTH_SIDES))
-    writer.writerow(["area", *titles, "verdict", "reason", "caveat"])
+    table = [["area", *titles, "verdict", "reason", "caveat"]]
     verdicts = {verdict.area: verdict for verdict in store.verdicts_of(kept)}
     for row in store.rows_of(kept):
         found = verdicts[row["area"]]
         numbers = [_number(row[name], digits) for name, _, digits in COLUMNS]
         numbers += [_number(getattr(found, name), digits) for name, _, digits in BOTH_SIDES]
         words = [SHORT_VERDICTS[found.verdict], found.reason, found.caveat]
-        writer.writerow([area_words(row["area"]), *numbers, *words])
+        table.append([area_words(row["area"]), *numbers, *words])
     found = contact_results.rows_of(kept).values()
     if found:
-        writer.writerow([])
-        writer.writerow(["support contact", "kind", *(title for _, title, _ in CONTACT), "verdict"])
+        table.append([])
+        table.append(["support contact", "kind", *(title for _, title, _ in CONTACT), "verdict"])
     for row in found:
         values = [contact_results.number(row[name]) for name, _, _ in CONTACT]
         numbers = [_number(v, digits) for v, (_, _, digits) in zip(values, CONTACT, strict=True)]
         kind, verdict = CONTACT_KIND_WORDS[row["kind"]], CONTACT_WORDS[row["verdict"]]
-        writer.writerow([row["name"], kind, *numbers, verdict])
-    return stream.getvalue()
+        table.append([row["name"], kind, *numbers, verdict])
+    return csv_text(table, "\t")
 
 
 class FramePatch(bpy.types.Operator):

@@ -61,9 +61,7 @@ class Carrier:
             return False
         area = float(self._document["design_area_mm2"])
         same_surface = is_copy or abs(area - design.area_mm2) <= _MATCH_AREA * design.area_mm2
-        own = self._nearest[: self._vertex_count]
-        apart = np.linalg.norm(self._places[own] - design.vertices, axis=1)
-        return same_surface and bool((apart <= MATCH_MM).all())
+        return same_surface and (self._in_order or self._holds_vertices(self._places))
 
     @property
     def why_not(self) -> str:
@@ -88,6 +86,19 @@ class Carrier:
             return _from_runs(name, entry["runs"], len(self._places))[self._nearest]
         there = _from_runs(name, entry["runs"], len(self._source.points))
         return there if self._source is self._evaluation else there[self._nearest]
+
+    def _holds_vertices(self, places: FloatArray) -> bool:
+        """Tell whether each of the design's vertices is one of the file's."""
+        tree = cKDTree(places[: self._vertex_count])
+        gaps = tree.query(self._evaluation.design.vertices, distance_upper_bound=MATCH_MM)[0]
+        return bool(np.isfinite(gaps).all())
+
+    @cached_property
+    def _in_order(self) -> bool:
+        """Whether the file's points are those at hand, in their order."""
+        places = self._source.points if self._places is None else self._places
+        here = self._evaluation.points
+        return places.shape == here.shape and bool((np.abs(places - here) <= MATCH_MM).all())
 
     def _disc(self, name: str, entry: Mapping[str, Any]) -> BoolArray:
         centre, radius = np.array(entry["centre_mm"], dtype=float), float(entry["radius_mm"])
@@ -117,10 +128,10 @@ class Carrier:
     @cached_property
     def _nearest(self) -> IntArray:
         """Point of the file nearest to each point at hand, (n',)."""
-        places = self._source.points if self._places is None else self._places
         here = self._evaluation.points
-        if places.shape == here.shape and (np.abs(places - here) <= MATCH_MM).all():
+        if self._in_order:
             return np.arange(len(here))
+        places = self._source.points if self._places is None else self._places
         return np.asarray(cKDTree(places).query(here)[1])
 
     @cached_property

@@ -19,6 +19,7 @@ from .insertion import Mouth, evenly_inclined_axis, find_mouth, shell_axis
 from .margin_line import dividing_loop, longest_loop, loop_area_mm2
 from .min_cut import part_of_items
 from .occlusal import face_sides
+from .plausible import cavity_of
 from .rim_crest import crest_points
 from .settings import AreaSettings
 from .sides import external_faces
@@ -146,12 +147,16 @@ def _crown_layout_steps(
     )
     # The points of the margin line itself count as external.
     outer = _points_of_faces(evaluation, rows[external])
+    crest = crest_points(main, external, border)
+    inner = of_main & ~outer
+    if inner.any() and (doubt := cavity_of(evaluation, outer, inner, crest, mouth.axis).doubt):
+        return replace(_solid(of_main, settings, doubt), warnings=(doubt,))
     return Layout(
         kind="crown",
         insertion=_given_axis(settings, mouth.axis if axis is None else axis),
-        margin_line=MarginLine(crest_points(main, external, border)),
+        margin_line=MarginLine(crest),
         external=outer,
-        intaglio=of_main & ~outer,
+        intaglio=inner,
         warnings=_axis_remarks(settings, mouth.axis, axis),
     )
 

@@ -39,7 +39,8 @@ class AreaSettings:
         The outermost place is the middle of all that stand at most this far behind it.
     min_cavity_radius_mm : float
         A ball of this radius must fit half into a crown's cavity at its mouth; what is
-        narrower is not taken for a cavity.
+        narrower is not taken for a cavity. What is taken for one must also be such as crowns
+        have, see :mod:`.plausible`.
     min_cavity_area_ratio : float
         Least intaglio area by its projection along the path of insertion. A hollow as flat as
         an occlusal surface (about 1.2) is not a cavity; crowns are at about 2 to 4.
@@ -75,7 +76,7 @@ class AreaSettings:
     fossa_gap_mm: float = 0.03
     contact_radius_mm: float = 1.5
     contact_depth_mm: float = 0.02
-    min_cavity_radius_mm: float = 1.0
+    min_cavity_radius_mm: float = 0.7
     min_cavity_area_ratio: float = 1.5
     min_opening_share: float = 0.3
     outward_share: float = 0.5

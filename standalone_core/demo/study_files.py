@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
 from ..atomic import atomic_write
+from ..csv_text import csv_text
 from ..errors import FileError
 from ..mesh.write import write_mesh
 from ..progress import Progress, Steps, scaled
@@ -96,13 +96,13 @@ def scores_text(case: StudyCase) -> str:
         (score.crown, score.examiner, score.gap, score.contact, score.seating)
         for score in case.scores
     ]
-    return _csv(("crown", "examiner", "gap", "contact", "seating"), rows)
+    return csv_text((("crown", "examiner", "gap", "contact", "seating"), *rows))
 
 
 def repeats_text(case: StudyCase) -> str:
     """Return the list of repeated scans as CSV."""
     rows = [(scan.file, scan.crown, scan.operator, scan.trial) for scan in case.repeats]
-    return _csv(("file", "crown", "operator", "trial"), rows)
+    return csv_text((("file", "crown", "operator", "trial"), *rows))
 
 
 def study_text() -> str:
@@ -159,10 +159,6 @@ def _group_lines(group: DemoGroup) -> list[str]:
 
 def _quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False)
-
-
-def _csv(columns: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
-    return "".join(f"{','.join(map(str, row))}\n" for row in (columns, *rows))
 
 
 def _make_folder(folder: Path) -> None:

@@ -23,6 +23,7 @@ from ..errors import SettingError
 from ..mesh.geodesics import geodesic_distance, vertex_sources
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
 from ..mesh.vicinity import vicinity
+from ..shares import limit_words, share_words
 from .field import STATUS_WORDS, DeviationField
 from .measures import weighted_percentile
 
@@ -295,12 +296,13 @@ def _level(
     counted = ring & field.counted
     weights = field.weights_mm2[counted]
     share = float(weights.sum()) / total if total > 0 else 0.0
-    if not share > 0.0 or share < settings.min_ring_coverage:
+    least = settings.min_ring_coverage
+    if not share > 0.0 or share < least:
         reason = "There is no free surface around the spot to compare it with."
         if total > 0:
             reason = (
-                f"Only {100 * share:.0f} % of its surroundings were measured; "
-                f"{100 * settings.min_ring_coverage:.0f} % are needed."
+                f"Only {share_words(share, least, digits=0)} of its surroundings were measured; "
+                f"{limit_words(least)} are needed."
             )
         return np.nan, np.nan, reason
     deviation = field.deviation_mm[counted]
@@ -331,8 +333,8 @@ def _judge(
         return GOUGE, f"Lies {-height_um:.1f} µm below its surroundings; {told}."
     if coverage < settings.min_coverage:
         return NOT_MEASURED, (
-            f"Only {np.floor(100 * coverage):.0f} % of the spot were measured; "
-            f"{100 * settings.min_coverage:.0f} % are needed to call it clean."
+            f"Only {share_words(coverage, settings.min_coverage, digits=0)} of the spot were "
+            f"measured; {limit_words(settings.min_coverage)} are needed to call it clean."
         )
     return CLEAN, f"At most {abs(height_um):.1f} µm off its surroundings; {told}."
 
@@ -341,7 +343,8 @@ def _remarks(coverage: float, beyond: bool, settings: ContactSettings) -> str:
     """Say what makes area and volume too small."""
     said = ""
     if coverage < settings.min_coverage:
-        said += f" Only {np.floor(100 * coverage):.0f} % of the spot were measured:"
+        measured = share_words(coverage, settings.min_coverage, digits=0)
+        said += f" Only {measured} of the spot were measured:"
         said += " height, area and volume are at least these."
     if beyond:
         said += " It goes on beyond the spot: mark it larger for all of its area and volume."
@@ -364,7 +367,7 @@ def _why_nothing(field: DeviationField, inside: IntArray, counted: int) -> str:
         return ""
     if not len(inside):
         return "The spot holds no evaluation point."
-    sums = np.bincount(field.status[inside], weights=field.weights_mm2[inside], minlength=4)
+    sums = np.bincount(field.status[inside], weights=field.weights_mm2[inside])
     return f"No point of the spot counts: {STATUS_WORDS[int(np.argmax(sums))]}."
 
 

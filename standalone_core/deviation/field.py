@@ -18,12 +18,13 @@ from ..surface.morton import morton_codes, sorting_order
 Direction = Literal["design_to_scan", "scan_to_design"]
 DIRECTIONS: tuple[Direction, ...] = ("design_to_scan", "scan_to_design")
 
-COUNTED, TOO_FAR, ON_BORDER, NORMALS_DISAGREE = range(4)
+COUNTED, TOO_FAR, ON_BORDER, NORMALS_DISAGREE, NOT_MUTUAL = range(5)
 STATUS_WORDS = (
     "counted",
     "nothing within the search distance",
     "nearest to an open border",
     "facing another way",
+    "without a mutual match: only through a wall, or past the end of the other surface",
 )
 
 _POINTS_PER_STEP = 50_000
@@ -79,7 +80,8 @@ class DeviationField:
         missing; NaN where a point does not count.
     status : (n,) uint8
         0 counted, 1 nothing within the search distance, 2 foot on the other surface's open
-        border, 3 normals disagree. See :data:`STATUS_WORDS`.
+        border, 3 normals disagree, 4 no mutual match (see ``matching``). See
+        :data:`STATUS_WORDS`.
     weights_mm2 : (n,) float
         Share of the surface's area that each point stands for, mm².
     area_point : (n,) int
@@ -238,13 +240,13 @@ def counting_status(
     """Return why each point counts or not, (n,); the first reason of the list wins."""
     status = np.zeros(len(normals), dtype=np.uint8)
     least_cosine = np.cos(np.radians(settings.max_normal_angle_deg))
-    status[~_normals_agree(normals, feet, surface, least_cosine)] = NORMALS_DISAGREE
+    status[~normals_agree(normals, feet, surface, least_cosine)] = NORMALS_DISAGREE
     status[feet.on_border] = ON_BORDER
     status[feet.face < 0] = TOO_FAR
     return status
 
 
-def _normals_agree(
+def normals_agree(
     normals: FloatArray, feet: ClosestPoints, surface: TriangleMesh, least_cosine: float
 ) -> BoolArray:
     """Tell whether each point's normal agrees with the surface's at its foot, (n,).

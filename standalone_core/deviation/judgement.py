@@ -9,12 +9,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..areas.area_set import AreaSet
+from ..shares import share_words
 from ..superimpose.result import Superimposition
 from .exceedances import Exceedance, ExceedanceSettings, find_exceedances, find_in_both
 from .field import DeviationField
 from .layers_beside import LayerBeside
 from .measures import AreaMeasures, measure_areas
-from .reasons import about_pieces, per_cent
+from .reasons import about_pieces
 from .tolerances import Tolerances
 from .unmatched import UnmatchedPiece, unmatched_pieces
 from .verdict import SAME_SURFACE, ScanEvidence, Verdict, is_too_much, judge, with_verdicts
@@ -113,7 +114,7 @@ def scan_warnings(
     least = tolerances.min_coverage
     found = [SAME_SURFACE] if evidence.is_design else []
     found += [
-        f"Coverage: only {per_cent(row.coverage)} of {row.area} was measured."
+        f"Coverage: only {share_words(row.coverage, least)} of {row.area} was measured."
         for row in measures
         if row.direction == "design_to_scan" and row.coverage < least
     ]

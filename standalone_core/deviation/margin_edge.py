@@ -22,10 +22,13 @@ class Edge:
         How far the outline reaches against the path of insertion (towards gingival).
     out : (p,) float
         How far it reaches outward within the band above that.
+    on_border : (p,) bool
+        Where the outline is lowest at an open border of the surface.
     """
 
     down: FloatArray
     out: FloatArray
+    on_border: BoolArray
 
 
 def edge_at(
@@ -69,10 +72,12 @@ def edge_at(
     down = -arms @ places.insertion
     out = np.einsum("kei,ki->ke", arms, places.out[cut.plane])
     lowest = _largest(down.max(axis=1, initial=-np.inf), cut.plane, len(places))
-    seen = np.isfinite(lowest) & ~_ends_lowest(cut, down, lowest, border_is_edge)
+    on_border = _ends_lowest(cut, down, lowest, cut.loose & cut.border)
+    cut_off = _ends_lowest(cut, down, lowest, cut.loose & ~cut.border)
+    seen = np.isfinite(lowest) & ~cut_off & (border_is_edge | ~on_border)
     level = lowest[cut.plane] - band_mm
     widest = _largest(_out_below(down, out, level), cut.plane, len(places))
-    return Edge(np.where(seen, lowest, np.nan), np.where(seen, widest, np.nan))
+    return Edge(np.where(seen, lowest, np.nan), np.where(seen, widest, np.nan), on_border)
 
 
 def _nearest_curves(cut: Sections, places: MarginPlaces) -> BoolArray:
@@ -97,11 +102,10 @@ def _distances(cut: Sections, points: FloatArray) -> FloatArray:
 
 
 def _ends_lowest(
-    cut: Sections, down: FloatArray, lowest: FloatArray, border_is_edge: bool
+    cut: Sections, down: FloatArray, lowest: FloatArray, marked: BoolArray
 ) -> BoolArray:
-    """Whether a plane's outline is lowest at a loose end, (p,)."""
-    loose = cut.loose & ~cut.border if border_is_edge else cut.loose
-    ends = loose[cut.node] & (down >= lowest[cut.plane][:, None])
+    """Whether a plane's outline is lowest at a marked end, (p,)."""
+    ends = marked[cut.node] & (down >= lowest[cut.plane][:, None])
     result = np.zeros(len(lowest), dtype=bool)
     result[cut.plane[ends.any(axis=1)]] = True
     return result

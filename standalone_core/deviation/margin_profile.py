@@ -95,7 +95,8 @@ class MarginProfile:
         stands out.
     counted : (p,) bool
         Where at least ``min_share`` of the design's surface within ``reach_mm`` counted and the
-        scan shows its edge.
+        scan shows its edge; where the design itself ends in an open border, the edge of a scan
+        that does is not asked for.
     edge_seen : (p,) bool
         Where it does.
     beyond : (p,) bool
@@ -190,7 +191,7 @@ def margin_profile(
         return None
     places = margin_places(area_set.margin_line, area_set, settings.step_mm)
     deviation, share = _deviations(there, places, settings.reach_mm)
-    vertical, horizontal = _edges(area_set.evaluation, scan_in_place, places, settings)
+    vertical, horizontal, is_shell = _edges(area_set.evaluation, scan_in_place, places, settings)
     flash = _flash(back, area_set.evaluation, places, settings.reach_mm)
     seen = np.isfinite(vertical)
     values = MarginValues(
@@ -198,7 +199,7 @@ def margin_profile(
         vertical_um=1e3 * vertical,
         horizontal_um=1e3 * horizontal,
         flash_um=1e3 * flash,
-        counted=seen & (share >= settings.min_share - 1e-12),
+        counted=(seen | is_shell) & (share >= settings.min_share - 1e-12),
     )
     limits = MarginLimits(tolerance_um, settings.edge_limit_um, settings.gap_mm)
     return MarginProfile(
@@ -253,12 +254,12 @@ def _edges(
     scan: EvaluationMesh,
     places: MarginPlaces,
     settings: MarginProfileSettings,
-) -> tuple[FloatArray, FloatArray]:
-    """How much longer and larger the scan's edge is than the design's at each place, mm."""
+) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """How much longer and larger the scan's edge is, mm, and where the design is an open shell."""
     search, band = settings.search_mm, settings.band_mm
     own = edge_at(design, places, search_mm=search, band_mm=band, border_is_edge=True)
     other = edge_at(scan, places, search_mm=search, band_mm=band, border_is_edge=False)
-    return other.down - own.down, other.out - own.out
+    return other.down - own.down, other.out - own.out, own.on_border
 
 
 def _flash(

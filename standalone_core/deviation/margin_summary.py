@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any, Protocol
 
 import numpy as np
@@ -121,6 +121,12 @@ class MarginSummary:
     flash_deg: float
     flash_words: str
     flash_mm: float
+
+
+MARGIN_MEASURES: tuple[str, ...] = tuple(
+    field.name for field in fields(MarginSummary) if not field.name.endswith("_words")
+)
+"""All of its numbers, by name."""
 
 
 @dataclass(frozen=True, eq=False)

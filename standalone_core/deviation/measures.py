@@ -18,6 +18,10 @@ from .samples import Samples, samples_of
 WEIGHTED_PERCENTILES = "area-weighted Hazen"
 UNWEIGHTED_PERCENTILES = "linear"
 
+LEAST_COVERAGE = 0.01
+"""Share of an area below which it has no numbers: the seam of what was seen is no sample of it.
+Ours, no source."""
+
 
 @dataclass(frozen=True)
 class AreaMeasures:
@@ -27,7 +31,8 @@ class AreaMeasures:
     not weighted): mean Σwd/Σw; mean absolute Σw|d|/Σw; RMS √(Σwd²/Σw); SD √(RMS² − mean²).
     A field with faces, as ``scan_to_design`` has, is summed over these instead of at its points
     (:func:`.samples.samples_of`), but for the extremes and when not weighted.
-    A number without any point to come from is NaN and ``reason`` says why.
+    A number without any point to come from is NaN and ``reason`` says why; so is every number of
+    an area of which less than 1 % counted.
 
     Attributes
     ----------
@@ -225,7 +230,8 @@ def _measure(
     deviation_mm, counted_mm2 = samples.inside(inside)
     deviation_um = 1e3 * deviation_mm
     weights = counted_mm2 if weighted else np.ones(len(deviation_um))
-    reason = _why_empty(field, inside, float(weights.sum()))
+    coverage = float(counted_mm2.sum()) / area_mm2 if area_mm2 > 0 else np.nan
+    reason = _why_empty(field, inside, float(weights.sum()), coverage)
     numbers = _no_numbers() if reason else _numbers(deviation_um, weights, weighted)
     if not reason and field.faces is not None:
         numbers |= _extremes(1e3 * field.deviation_mm[counted])
@@ -238,7 +244,7 @@ def _measure(
         direction=field.direction,
         n=int(np.count_nonzero(counted)),
         area_mm2=area_mm2,
-        coverage=float(counted_mm2.sum()) / area_mm2 if area_mm2 > 0 else np.nan,
+        coverage=coverage,
         within_tolerance=share / float(weights.sum()) if decided else np.nan,
         tolerance_um=tolerance_um,
         verdict="",
@@ -324,9 +330,9 @@ def _areas_against(
     return above, below, within
 
 
-def _why_empty(field: DeviationField, inside: BoolArray, weight: float) -> str:
+def _why_empty(field: DeviationField, inside: BoolArray, weight: float, coverage: float) -> str:
     """Return why an area has no numbers, in words; empty if it has."""
-    if weight > 0:
+    if weight > 0 and not coverage < LEAST_COVERAGE:
         return ""
     if not inside.any():
         return "No measured point lies in this area."
@@ -335,4 +341,6 @@ def _why_empty(field: DeviationField, inside: BoolArray, weight: float) -> str:
         for code, word in enumerate(STATUS_WORDS)
         if code
     }
-    return f"No point of this area counts: {max(shares, key=lambda word: shares[word])}."
+    why = max(shares, key=lambda word: shares[word])
+    least = f"Less than {100 * LEAST_COVERAGE:g} % of this area counts"
+    return f"{least if weight > 0 else 'No point of this area counts'}: {why}."

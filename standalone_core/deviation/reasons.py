@@ -102,8 +102,3 @@ def beside_limit(value: float, limit: float) -> str:
         if (float(text) <= limit) == (value <= limit):
             return text
     return repr(value)
-
-
-def per_cent(share: float) -> str:
-    """Return a share in per cent, never rounded up: 89.97 % must not read as 90 %."""
-    return f"{np.floor(1e3 * share + 1e-9) / 10:g} %"

@@ -18,7 +18,7 @@ from ..mesh.graph import components
 from ..mesh.patches import connected_patches
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 from ..surface.closest import SurfaceIndex
-from .field import NORMALS_DISAGREE, TOO_FAR, DeviationField
+from .field import NORMALS_DISAGREE, NOT_MUTUAL, TOO_FAR, DeviationField
 from .places import areas_holding, place
 
 _LEAST_MM = 0.03
@@ -118,9 +118,9 @@ def with_unmatched(
 
 
 def _heights(back: DeviationField, design: SurfaceIndex) -> FloatArray:
-    """Signed distance of scan points from the design, also of those facing another way, (n,)."""
+    """Signed distance of scan points from the design, of those that do not count too, (n,)."""
     height = back.deviation_mm.copy()
-    turned = np.flatnonzero(back.status == NORMALS_DISAGREE)
+    turned = np.flatnonzero(np.isin(back.status, (NORMALS_DISAGREE, NOT_MUTUAL)))
     if len(turned):
         feet = design.closest(
             back.points_mm[turned], max_distance_mm=back.settings.search_mm, signed=True

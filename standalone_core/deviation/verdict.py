@@ -8,10 +8,11 @@ from types import MappingProxyType
 
 import numpy as np
 
+from ..shares import limit_words, share_words
 from ..superimpose.result import Superimposition
 from .layers_beside import LayerBeside
 from .measures import AreaMeasures
-from .reasons import about_directions, about_layer, about_pieces, about_scanner, per_cent
+from .reasons import about_directions, about_layer, about_pieces, about_scanner
 from .tolerances import COMMON_PRACTICE, DEFAULT_MEAN_ABS_UM, Tolerances
 from .unmatched import UnmatchedPiece
 
@@ -56,6 +57,7 @@ _DOUBT_WORDS: Mapping[str, str] = MappingProxyType(
         "ambiguous": "The scan fits its design in more than one position.",
         "mirrored": "The scan looks like the mirror image of its design.",
         "wrong_part": "The scan does not look like this design.",
+        "doubtful": "The scan may show another part than this design.",
         "not_converged": "The superimposition did not settle.",
     }
 )
@@ -243,8 +245,8 @@ def _doubt(
         return doubt or there.reason
     if there.coverage < tolerances.min_coverage:
         return (
-            f"Only {per_cent(there.coverage)} of the area was measured; "
-            f"{per_cent(tolerances.min_coverage)} is needed."
+            f"Only {share_words(there.coverage, tolerances.min_coverage)} of the area was "
+            f"measured; {limit_words(tolerances.min_coverage)} is needed."
         )
     return ""
 
@@ -277,7 +279,7 @@ def _decided(
         reasons.append(
             f"The superimposition did not settle, but only "
             f"{1e3 * superimposition.remaining_mm:.2g} µm may remain, at most "
-            f"{per_cent(tolerances.max_unsettled_share)} of the limit."
+            f"{limit_words(tolerances.max_unsettled_share)} of the limit."
         )
     return replace(
         found,

@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from ..errors import CuspwiseError, FileError
+from ..readable import readable
 from .formats import (
     EXPORT_AGAIN,
     FORMAT_NAMES,
@@ -125,7 +126,7 @@ def read_mesh(path: str | Path, *, unit: str = "auto") -> MeshFile:
     found = find_unit(_longest_side(vertices, path), given=unit, declared=declared_unit)
     _check_size(vertices, found.scale_to_mm, path)
     return MeshFile(
-        mesh=TriangleMesh(vertices * found.scale_to_mm, merged_faces, path.name),
+        mesh=TriangleMesh(vertices * found.scale_to_mm, merged_faces, readable(path.name)),
         path=path,
         format=FORMAT_NAMES[kind],
         sha256=hashlib.sha256(data).hexdigest(),
@@ -168,9 +169,9 @@ def _decode_with_trimesh(data: bytes, kind: str, path: Path) -> tuple[FloatArray
             remedy="Export only the crown, or reduce the mesh.",
         ) from error
     except Exception as error:
-        # A damaged file makes the parsers fail in any way there is.
+        # A damaged file makes the parsers fail in any way there is; how tells users nothing.
         raise FileError(
-            f"It is not a whole {FORMAT_NAMES[kind]} file ({type(error).__name__}: {error}).",
+            f"It is not a whole {FORMAT_NAMES[kind]} file, or damaged.",
             subject=path,
             remedy=EXPORT_AGAIN,
         ) from error
@@ -285,4 +286,5 @@ def _name_note(path: Path, kind: str) -> tuple[str, ...]:
     named = SUFFIX_FORMATS.get(path.suffix.lower(), "")
     if kind.startswith(named) and named:
         return ()
-    return (f"Its name ends in {path.suffix or 'nothing'}, its content is {FORMAT_NAMES[kind]}.",)
+    ending = readable(path.suffix) or "nothing"
+    return (f"Its name ends in {ending}, its content is {FORMAT_NAMES[kind]}.",)

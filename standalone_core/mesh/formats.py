@@ -22,7 +22,8 @@ MAX_LINE_BYTES = 20_000
 MAX_BINARY_BYTES = 500_000_000
 # A model file inside a 3MF archive grows twentyfold in memory while it is parsed.
 MAX_3MF_BYTES = 80_000_000
-MAX_PARTS = 20_000
+# A plate full of crowns, not a scan of one; each costs the parser milliseconds. Ours, no source.
+MAX_PARTS = 100
 
 STL_HEADER_BYTES = 84
 STL_TRIANGLE_BYTES = 50
@@ -43,6 +44,10 @@ _PLY_BYTES = {
     **dict.fromkeys(("int", "uint", "int32", "uint32", "float", "float32"), 4),
     **dict.fromkeys(("double", "float64", "int64", "uint64"), 8),
 }
+_PLY_FORMATS = ("ascii", "binary_little_endian", "binary_big_endian")
+# Vertex number 0 in a face; a line that goes on after a backslash has a mark there.
+_OBJ_ZERO = re.compile(rb"^[ \t]*f(?=[ \t])[^\r\n]*?[ \t][-+]?0+(?=[/ \t\r\n]|\Z)", re.MULTILINE)
+_CONTINUED, _MARK = re.compile(rb"\\\r?\n"), b" \x01 "
 _OBJ_LINE = re.compile(rb"^[ \t]*(?:v|f|vn|vt)[ \t]+[-+.\d]", re.MULTILINE)
 _FACET_LINE = re.compile(rb"^\s*facet\b", re.MULTILINE)
 _OFF_COUNTS = re.compile(rb"OFF\b(?:\s|#[^\r\n]*)*(\d{1,15})[ \t]+(\d{1,15})[^\r\n]*")
@@ -91,6 +96,13 @@ def recognise(data: bytes, path: Path) -> str:
     """
     start = data[:4096]
     by_content = _recognise_content(data, start)
+    if not by_content and _is_utf16(start):
+        raise FileError(
+            "It is text in UTF-16; mesh files are ASCII or UTF-8.",
+            subject=path,
+            remedy="Open it in a text editor and save it with the encoding UTF-8, or export it "
+            "again in a binary format.",
+        )
     if by_content:
         return by_content
     named = SUFFIX_FORMATS.get(path.suffix.lower())
@@ -120,6 +132,15 @@ def _recognise_content(data: bytes, start: bytes) -> str:
     return "off" if _OFF_START.match(start) else ""
 
 
+def _is_utf16(start: bytes) -> bool:
+    """Whether it begins with UTF-16's mark, or every other byte is zero as in Latin text."""
+    if start[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return True
+    pairs = len(start) // 2
+    zeros = sorted((start[0::2].count(0), start[1::2].count(0)))
+    return pairs > 8 and zeros[0] == 0 and zeros[1] > 0.9 * pairs
+
+
 def _has_stl_length(data: bytes) -> bool:
     if len(data) < STL_HEADER_BYTES:
         return False
@@ -145,6 +166,7 @@ def check_safe(data: bytes, kind: str, path: Path) -> None:
         "stl_binary": _check_binary_stl,
         "stl_ascii": _check_ascii_stl,
         "ply": _check_ply,
+        "obj": _check_obj,
         "off": _check_off,
         "3mf": _check_3mf,
     }
@@ -210,6 +232,19 @@ def _check_ascii_stl(data: bytes, path: Path) -> None:
         )
 
 
+def _check_obj(data: bytes, path: Path) -> None:
+    """Refuse vertex number 0: OBJ counts from 1, and back from −1."""
+    whole = _CONTINUED.sub(_MARK, data)
+    found = _OBJ_ZERO.search(whole)
+    if found:
+        line = 1 + whole.count(b"\n", 0, found.start()) + whole.count(_MARK, 0, found.end())
+        raise FileError(
+            f"Line {line:,} names vertex 0; OBJ files count from 1.",
+            subject=path,
+            remedy=EXPORT_AGAIN,
+        )
+
+
 def _check_off(data: bytes, path: Path) -> None:
     counts = _OFF_COUNTS.search(data)
     if not counts:
@@ -230,21 +265,25 @@ def _check_ply(data: bytes, path: Path) -> None:
         raise FileError("Its PLY header never ends.", subject=path, remedy=EXPORT_AGAIN)
     try:
         is_text, elements = _ply_elements(data[:end].decode("ascii", "replace"))
-    except (ValueError, KeyError, IndexError) as error:
+    except _HeaderError as error:
         raise FileError(
-            f"Its PLY header is damaged ({error}).", subject=path, remedy=EXPORT_AGAIN
+            f"Its PLY header is damaged: {error}.", subject=path, remedy=EXPORT_AGAIN
         ) from None
     body = data.count(b"\n", end) if is_text else len(data) - data.find(b"\n", end) - 1
     for name, count, least_bytes in elements:
         row_bytes = 1 if is_text else least_bytes  # as text, a line each
         if count < 0 or count * row_bytes > body:
             held = max(body, 0) // max(row_bytes, 1)
-            raise _truncated(path, max(count, 0), held, f"entries of {name!r}")
+            raise _truncated(path, max(count, 0), held, f"entries of '{name}'")
         body -= count * row_bytes
         if count > 3 * MAX_TRIANGLES:
-            raise too_large(path, f"It has {count:,} entries of {name!r}")
+            raise too_large(path, f"It has {count:,} entries of '{name}'")
     if is_text:
         _check_text(data, "ply", path)
+
+
+class _HeaderError(Exception):
+    """What is wrong with a PLY header, in words."""
 
 
 def _ply_elements(header: str) -> tuple[bool, list[tuple[str, int, int]]]:
@@ -253,24 +292,34 @@ def _ply_elements(header: str) -> tuple[bool, list[tuple[str, int, int]]]:
     Faces count with three indices each, the fewest a polygon has.
     """
     elements: list[tuple[str, int, int]] = []
-    is_text = False
-    for line in header.splitlines():
-        words = line.split()
-        if not words:
-            raise ValueError("an empty line")
-        if words[0] == "format":
-            is_text = words[1] == "ascii"
-        elif words[0] == "element":
-            elements.append((words[1], int(words[2]), 0))
-        elif words[0] == "property":
-            name, count, row_bytes = elements[-1]
-            if words[1] == "list":
-                least = 3 if name == "face" and words[4].startswith("vertex_ind") else 0
-                row_bytes += _PLY_BYTES[words[2]] + least * _PLY_BYTES[words[3]]
-            else:
-                row_bytes += _PLY_BYTES[words[1]]
-            elements[-1] = (name, count, row_bytes)
-    return is_text, elements
+    body = ""
+    for number, line in enumerate(header.splitlines(), start=1):
+        try:
+            body = _read_ply_line(line.split(), elements) or body
+        except (ValueError, KeyError, IndexError):
+            shown = f"“{line.strip()[:60]}”" if line.strip() else "empty"
+            raise _HeaderError(f"line {number} is {shown}") from None
+    if not body:
+        raise _HeaderError("it names no format")
+    return body == "ascii", elements
+
+
+def _read_ply_line(words: list[str], elements: list[tuple[str, int, int]]) -> str:
+    """Take in a line of a PLY header; return the body's format if it is the line that says it."""
+    kind = words[0]
+    if kind == "format":
+        return _PLY_FORMATS[_PLY_FORMATS.index(words[1])]
+    if kind == "element":
+        elements.append((words[1], int(words[2]), 0))
+    elif kind == "property":
+        name, count, row_bytes = elements[-1]
+        if words[1] == "list":
+            least = 3 if name == "face" and words[4].startswith("vertex_ind") else 0
+            row_bytes += _PLY_BYTES[words[2]] + least * _PLY_BYTES[words[3]]
+        else:
+            row_bytes += _PLY_BYTES[words[1]]
+        elements[-1] = (name, count, row_bytes)
+    return ""
 
 
 def _check_3mf(data: bytes, path: Path) -> None:

@@ -15,7 +15,7 @@ from ..errors import FileError
 # parts. The guard therefore counts what the file places before anything is built.
 _TAG = re.compile(rb"<(?:\w+:)?(object|component|item)\b([^>]*)>")
 _ID = re.compile(rb"""\b(?:objectid|id)\s*=\s*["']([^"']*)["']""")
-MAX_NESTING = 50
+MAX_NESTING = 20
 
 
 def check_archive(data: bytes, path: Path, *, max_bytes: int, max_parts: int) -> int:
@@ -34,8 +34,12 @@ def check_archive(data: bytes, path: Path, *, max_bytes: int, max_parts: int) ->
                 raise _refuse(path, f"It unpacks to {size / 1e6:.0f} MB")
             models = [archive.read(n) for n in archive.namelist() if n.lower().endswith(".model")]
     except (zipfile.BadZipFile, zlib.error, RuntimeError, ValueError, EOFError, OSError) as error:
+        if "password" in str(error):
+            raise FileError(
+                "It is locked with a password.", subject=path, remedy="Export it without one."
+            ) from error
         raise FileError(
-            f"It is not a whole 3MF archive ({error}).",
+            "It is not a whole 3MF archive.",
             subject=path,
             remedy="Copy or export it again; the transfer was probably cut off.",
         ) from error
@@ -80,7 +84,10 @@ def _count_placed(
             return triangle_count
         parts += sum(placed.values())
         if parts > max_parts:
-            raise _refuse(path, f"It places more than {max_parts:,} parts")
+            raise _refuse(
+                path,
+                f"It places {parts:,} parts or more, and Cuspwise reads {max_parts:,} at most",
+            )
         triangle_count += sum(times * triangles[name] for name, times in placed.items())
         inner: Counter[bytes] = Counter()
         for name, times in placed.items():

@@ -49,6 +49,8 @@ class Palette:
         Chroma and hues at the limits, and how far hue turns on the way from zero.
     unmeasured_lightness : float
         Of the neutral colour of what was not measured.
+    refused_lightness : float
+        Of that of points without a mutual match.
     """
 
     title: str
@@ -64,6 +66,7 @@ class Palette:
     lack_hue_deg: float
     hue_turn_deg: float
     unmeasured_lightness: float
+    refused_lightness: float
 
 
 STANDARD, STRONG, GREY = "standard", "strong", "grey"
@@ -83,6 +86,7 @@ PALETTES: Mapping[str, Palette] = MappingProxyType(
             lack_hue_deg=265.0,
             hue_turn_deg=45.0,
             unmeasured_lightness=0.55,
+            refused_lightness=0.2,
         ),
         STRONG: Palette(
             "Strong Contrast",
@@ -98,6 +102,7 @@ PALETTES: Mapping[str, Palette] = MappingProxyType(
             lack_hue_deg=270.0,
             hue_turn_deg=75.0,
             unmeasured_lightness=0.55,
+            refused_lightness=0.2,
         ),
         GREY: Palette(
             "Grey",
@@ -114,6 +119,7 @@ PALETTES: Mapping[str, Palette] = MappingProxyType(
             lack_hue_deg=0.0,
             hue_turn_deg=45.0,
             unmeasured_lightness=0.0,
+            refused_lightness=0.0,
         ),
     }
 )
@@ -202,7 +208,10 @@ def map_srgb(position: ArrayLike, palette: str = STANDARD) -> FloatArray:
 
 
 def deviation_colours(
-    values_mm: ArrayLike, limit_mm: float, palette: str = STANDARD
+    values_mm: ArrayLike,
+    limit_mm: float,
+    palette: str = STANDARD,
+    refused: ArrayLike | None = None,
 ) -> ColourArray:
     """Colour deviations; values beyond the limit take the colour of the limit.
 
@@ -214,11 +223,13 @@ def deviation_colours(
         The map runs from −limit to +limit.
     palette : str
         One of ``PALETTES``.
+    refused : (n,) array_like of bool, optional
+        Which points have no mutual match.
 
     Returns
     -------
     (n, 3) uint8
-        sRGB; NaN becomes the grey of :func:`unmeasured_colour`.
+        sRGB; NaN becomes the grey of :func:`unmeasured_colour`, or of :func:`refused_colour`.
 
     Raises
     ------
@@ -235,12 +246,23 @@ def deviation_colours(
     scaled = np.clip(values * (STEPS_PER_ARM / limit_mm), -STEPS_PER_ARM, STEPS_PER_ARM)
     # NaN passes through clip; it is sent to the grey kept behind the last colour of the table.
     np.copyto(scaled, STEPS_PER_ARM + 1.0, where=np.isnan(scaled))
+    if refused is not None:
+        np.copyto(scaled, STEPS_PER_ARM + 2.0, where=np.asarray(refused, dtype=bool))
     index = np.rint(scaled).astype(np.intp) + STEPS_PER_ARM
     return np.take(_table(palette), index, axis=0)
 
 
 def unmeasured_colour(palette: str = STANDARD) -> tuple[int, int, int]:
     """Return the neutral colour (sRGB) of what was not measured; never a colour of the map."""
+    red, green, blue = (int(channel) for channel in _table(palette)[-2])
+    return red, green, blue
+
+
+def refused_colour(palette: str = STANDARD) -> tuple[int, int, int]:
+    """Return the neutral colour (sRGB) of points without a mutual match.
+
+    In the grey palette, which has no room for another grey, that of what was not measured.
+    """
     red, green, blue = (int(channel) for channel in _table(palette)[-1])
     return red, green, blue
 
@@ -255,14 +277,22 @@ def unmeasured_hex(palette: str = STANDARD) -> str:
     return "#{:02x}{:02x}{:02x}".format(*unmeasured_colour(palette))
 
 
+def refused_hex(palette: str = STANDARD) -> str:
+    """Colour of points without a mutual match as ``#rrggbb``."""
+    return "#{:02x}{:02x}{:02x}".format(*refused_colour(palette))
+
+
 @cache
 def _table(palette: str) -> ColourArray:
-    """Colours from −limit to +limit, then that of what was not measured."""
+    """Colours from −limit to +limit, then of what was not measured and of what was refused."""
     position = np.linspace(-1.0, 1.0, 2 * STEPS_PER_ARM + 1)
-    unmeasured = _palette(palette).unmeasured_lightness
-    grey = linear_to_srgb(oklab_to_linear(np.array([[unmeasured, 0.0, 0.0]])))
+    chosen = _palette(palette)
+    neutral = np.zeros((2, 3))
+    neutral[:, 0] = chosen.unmeasured_lightness, chosen.refused_lightness
+    greys = linear_to_srgb(oklab_to_linear(neutral))
     # One value for the three channels: the rounded matrices leave grey off by some 1e-8.
-    colours = np.vstack([map_srgb(position, palette), np.full((1, 3), grey.mean())])
+    even = np.repeat(greys.mean(axis=1)[:, None], 3, axis=1)
+    colours = np.vstack([map_srgb(position, palette), even])
     table: ColourArray = np.rint(255.0 * colours).astype(np.uint8)
     table.setflags(write=False)
     return table

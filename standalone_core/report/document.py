@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..deviation.margin_profile import why_no_margin_profile
+from ..readable import readable
 from .words import SIGN
 
 if TYPE_CHECKING:
@@ -122,14 +123,16 @@ def plain(value: Any) -> Any:
     """Turn dataclasses, mappings, arrays, paths and numpy numbers into what JSON can hold."""
     if isinstance(value, float):
         return value if math.isfinite(value) else None
-    if value is None or isinstance(value, bool | int | str | Path):
-        return value.name if isinstance(value, Path) else value
+    if isinstance(value, str | Path):
+        return readable(value.name if isinstance(value, Path) else value)
+    if value is None or isinstance(value, bool | int):
+        return value
     if isinstance(value, np.ndarray | np.generic):
         return plain(value.tolist())
     if is_dataclass(value):
         value = {f.name: getattr(value, f.name) for f in fields(value)}
     if isinstance(value, Mapping):
-        return {str(key): plain(item) for key, item in value.items()}
+        return {readable(str(key)): plain(item) for key, item in value.items()}
     return [plain(item) for item in value]
 
 

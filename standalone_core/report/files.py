@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from ..atomic import atomic_write
+from ..deviation.field import NOT_MUTUAL, DeviationField
 from ..errors import ReportError
 from ..mesh.files import write_mesh
 from ..progress import Progress, Steps, run, scaled
-from .colour import STANDARD, deviation_colours
+from .colour import STANDARD, ColourArray, deviation_colours
 from .document import check_document
 from .histogram import area_histograms
 from .legend import Legend, colour_limit_um, make_legend
@@ -136,6 +137,7 @@ def _legend(result: CheckResult, limit_um: float | None, palette: str) -> Legend
         limit_um=limit_um,
         tolerance_um=tolerance,
         palette=palette,
+        refused=field.status == NOT_MUTUAL,
     )
 
 
@@ -160,8 +162,14 @@ def _write_surfaces(result: CheckResult, stage: Path, legend: Legend) -> None:
             stage / name,
             evaluated.mesh,
             {"deviation_um": 1e3 * field.deviation_mm},
-            deviation_colours(field.deviation_mm, legend.limit_um / 1000.0, legend.palette),
+            _colours(field, legend),
         )
+
+
+def _colours(field: DeviationField, legend: Legend) -> ColourArray:
+    return deviation_colours(
+        field.deviation_mm, legend.limit_um / 1000.0, legend.palette, field.status == NOT_MUTUAL
+    )
 
 
 def _draw_steps(result: CheckResult, legend: Legend, choice: PictureChoice) -> Steps[Pictures]:
@@ -178,9 +186,7 @@ def _draw_steps(result: CheckResult, legend: Legend, choice: PictureChoice) -> S
     return (
         yield from draw_pictures_steps(
             result.evaluation.mesh,
-            deviation_colours(
-                result.design_to_scan.deviation_mm, legend.limit_um / 1000.0, legend.palette
-            ),
+            _colours(result.design_to_scan, legend),
             views,
             legend,
             caption="scan against design",

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from .colour import STANDARD, hex_colour, unmeasured_hex
-from .words import share_words
+from ..shares import share_words
+from .colour import STANDARD, hex_colour, refused_hex, unmeasured_hex
 
 NICE_STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
 NICE_LIMITS = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
@@ -59,6 +59,10 @@ class Legend:
         Share of the surface beyond the limits, and without a measurement, 0…1.
     palette : str
         One of ``colour.PALETTES``: whose colours these are.
+    refused_colour : str
+        ``#rrggbb`` of points without a mutual match; empty where there are none.
+    share_refused : float
+        Their share of the surface, which is part of ``share_unmeasured``.
     """
 
     limit_um: float
@@ -70,6 +74,8 @@ class Legend:
     share_clipped: float
     share_unmeasured: float
     palette: str = STANDARD
+    refused_colour: str = ""
+    share_refused: float = 0.0
 
     @property
     def clipped_text(self) -> str:
@@ -80,6 +86,14 @@ class Legend:
     def unmeasured_text(self) -> str:
         """Say which share of the surface was not measured."""
         return f"{share_words(self.share_unmeasured)} not measured"
+
+    @property
+    def refused_text(self) -> str:
+        """Say which part of these has no mutual match; empty where none."""
+        if not self.share_refused > 0.0:
+            return ""
+        darker = " (darker)" if self.refused_colour != self.unmeasured_colour else ""
+        return f"{share_words(self.share_refused)} without a mutual match{darker}"
 
     @property
     def tolerance_text(self) -> str:
@@ -97,6 +111,7 @@ def make_legend(
     tolerance_um: float | None = None,
     colours: int = 65,
     palette: str = STANDARD,
+    refused: ArrayLike | None = None,
 ) -> Legend:
     """Lay out the legend of a coloured surface.
 
@@ -112,6 +127,8 @@ def make_legend(
         Count of colour stops.
     palette : str
         One of ``colour.PALETTES``.
+    refused : (n,) array_like of bool, optional
+        Which points have no mutual match.
     """
     values = np.asarray(values_mm, dtype=np.float64)
     weights = np.asarray(weights_mm2, dtype=np.float64)
@@ -119,6 +136,7 @@ def make_legend(
     total = float(weights.sum())
     counted = float(weights[measured].sum())
     beyond = measured & (np.abs(np.where(measured, values, 0.0)) * 1000.0 > limit_um)
+    lost = 0.0 if refused is None else float(weights[np.asarray(refused, dtype=bool)].sum())
     positions = np.linspace(0.0, 1.0, colours)
     band = None
     if tolerance_um is not None and tolerance_um < limit_um:
@@ -136,6 +154,8 @@ def make_legend(
         share_clipped=float(weights[beyond].sum()) / counted if counted > 0.0 else 0.0,
         share_unmeasured=1.0 - counted / total if total > 0.0 else 1.0,
         palette=palette,
+        refused_colour=refused_hex(palette) if lost > 0.0 else "",
+        share_refused=lost / total if total > 0.0 else 0.0,
     )
 
 

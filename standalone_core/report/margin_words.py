@@ -5,21 +5,22 @@ from __future__ import annotations
 import math
 
 from ..deviation.margin_directions import ZERO_WORDS, Directions
-from ..deviation.margin_profile import MarginProfile
 from ..deviation.margin_summary import MarginSummary
 from .words import micrometres
 
 
-def margin_line(profile: MarginProfile) -> str:
+def margin_line(found: MarginSummary) -> str:
     """Say in a sentence how far the margin runs beyond its tolerance, and where longest."""
-    found = profile.summary
     length = f"{found.length_mm:.1f} mm"
     limit = f"±{found.tolerance_um:g} µm" if math.isfinite(found.tolerance_um) else "its limits"
     missing = round((1.0 - found.counted_share) * found.length_mm, 1)
     unseen = f"; {missing:.1f} mm of it did not count" if missing > 0.0 else ""
     if not found.beyond_mm > 0.0:
         if not found.counted_share > 0.0:
-            return f"Margin: nothing is known of its {length}, since no place of it counted."
+            return (
+                f"Margin: nothing is known of its {length}: the scan ends there, or too little of "
+                "it counted."
+            )
         return f"Margin: nowhere beyond {limit} on {length}{unseen}."
     where = f", {found.longest_words}" if found.longest_words else ""
     return (
@@ -28,9 +29,8 @@ def margin_line(profile: MarginProfile) -> str:
     )
 
 
-def margin_details(profile: MarginProfile) -> tuple[str, ...]:
+def margin_details(found: MarginSummary) -> tuple[str, ...]:
     """Say what else the profile comes to, a sentence a line."""
-    found = profile.summary
     lines = []
     if math.isfinite(found.mean_abs_um):
         lines.append(

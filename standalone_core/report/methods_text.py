@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from ..deviation.tolerances import ANY_AREA
+from ..shares import limit_words
 from ..study.analysis_results import StudyAnalysis
 from ..study.results import StudyRun
 from ..study.wording import count_words, listed, share_words
@@ -161,7 +162,7 @@ def _measuring(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
         f"{check.spacing_mm:g} mm apart, and {weighting}. A point counted only if the scan lay "
         f"within {check.deviation.search_mm:g} mm, away from its open borders, with a normal "
         f"within {check.deviation.max_normal_angle_deg:g}° of the design's; an area was judged "
-        f"only where at least {share_words(check.tolerances.min_coverage)} of it counted."
+        f"only where at least {limit_words(check.tolerances.min_coverage)} of it counted."
     )
     yield (
         f"Areas: {listed([area_words(name) for name in analysis.areas])}. Measures: "

@@ -235,7 +235,9 @@ def _write_job(
             "band": legend.band,
             "tolerance_text": legend.tolerance_text,
             "clipped_text": legend.clipped_text,
-            "unmeasured_text": legend.unmeasured_text,
+            "unmeasured_text": ", ".join(
+                filter(None, (legend.unmeasured_text, legend.refused_text))
+            ),
             "unmeasured_colour": legend.unmeasured_colour,
         },
     }

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..shares import share_words
 from .colour import STANDARD, hex_colour
 from .histogram import Histogram
 from .legend import Legend, legend_ticks, number
-from .words import share_words
 
 WIDTH, HEIGHT = 340.0, 172.0
 LEFT, RIGHT, TOP, BASE = 14.0, 326.0, 26.0, 138.0

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from typing import Any, TypeAlias
 
+from ..csv_text import csv_text
+from ..readable import readable
 from ..study.analysis_results import Findings, StudyAnalysis
 from ..study.plan import MEASURES
 from ..study.results import StudyRun
@@ -97,7 +97,7 @@ def _repeat_rows(run: StudyRun) -> list[Row]:
             "crown": repeat.crown,
             "operator": repeat.operator,
             "trial": repeat.trial,
-            "file": repeat.scan.path.name,
+            "file": readable(repeat.scan.path.name),
             "area": row.area,
             "measure": measure,
             "value": float(getattr(row, measure)),
@@ -154,11 +154,7 @@ def _only(rows: Iterable[Any], keys: Sequence[str], part: str) -> list[Row]:
 def table_text(rows: Sequence[Mapping[str, object]]) -> str:
     """Write rows of the same fields as CSV: six digits, empty for no number, true or false."""
     columns = list(dict.fromkeys(name for row in rows for name in row))
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows([_text(row.get(name, "")) for name in columns] for row in rows)
-    return stream.getvalue()
+    return csv_text((columns, *([_text(row.get(name, "")) for name in columns] for row in rows)))
 
 
 def _text(value: object) -> str:

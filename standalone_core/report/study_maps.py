@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..mesh.triangle_mesh import FloatArray
+from ..shares import share_words
 from ..study.analysis_results import StudyAnalysis
 from ..study.results import GroupMap, StudyRun
 from .colour import ColourArray, deviation_colours
@@ -18,7 +19,6 @@ from .plot import LEFT, RIGHT, Bar, Mark, Plot, legend_plot
 from .study_colour import amount_colours, amount_hex
 from .study_words import titles_of
 from .views import View, standard_views
-from .words import share_words
 
 KINDS = ("mean", "sd", "share", "worst", "difference")
 HEADS: Mapping[str, str] = {

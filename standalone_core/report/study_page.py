@@ -24,6 +24,7 @@ from .methods_text import methods_text
 from .pictures import Pictures
 from .study_colour import GroupStyle, group_style
 from .study_maps import HEADS, StudyMaps
+from .study_margin import margin_rows
 from .study_words import (
     crown_words,
     mean_and_sd,
@@ -152,6 +153,7 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
         inline={name: Markup(figure.inline) for name, figure in figures.items()},
         art=art,
         shots=_shots(art.pictures),
+        margins=margin_rows(run, analysis),
         methods=methods_text(run, analysis),
         settings=[row for row in setting_rows(plan_document(run.plan)) if row[1] != "none"],
     )

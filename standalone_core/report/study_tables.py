@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
 
+from ..csv_text import csv_text
+from ..deviation.margin_summary import MARGIN_MEASURES
 from ..deviation.measures import AreaMeasures
+from ..readable import readable
 from ..study.analysis_document import analysis_document
 from ..study.analysis_results import StudyAnalysis
 from ..study.plan import MEASURES
@@ -40,6 +41,7 @@ VERDICT_COLUMNS = (
 )
 
 UNMATCHED = ("unmatched_mm2", "unmatched_um")
+MARGIN_COLUMNS = "crown,group,measure,value"
 
 _DIGITS, _FINE_DIGITS = 3, 5
 
@@ -50,8 +52,9 @@ def study_tables(run: StudyRun) -> dict[str, str]:
     ``trueness``: crown × direction × area × measure. ``precision``: pair × frame × area ×
     measure. ``dispersion``: crown × area × measure, from the group's mean surface. ``parts``:
     group × area. ``verdicts``: crown × area. ``contacts``, where the design has support
-    contacts: crown × contact × measure. ``left_out``: scans that could not be used. Lengths in
-    µm, shares from 0 to 1.
+    contacts: crown × contact × measure. ``margin``, where the design has a margin line: crown ×
+    measure of its margin profile. ``left_out``: scans that could not be used. Lengths in µm,
+    shares from 0 to 1.
     """
     return {
         "trueness": _table("crown,group,direction,area,measure,value,coverage", _trueness(run)),
@@ -75,9 +78,10 @@ def study_tables(run: StudyRun) -> dict[str, str]:
             ),
         ),
         **({"contacts": _table(CONTACT_COLUMNS, _contacts(run))} if _has_contacts(run) else {}),
+        **({"margin": _table(MARGIN_COLUMNS, _margin(run))} if _has_margin(run) else {}),
         "left_out": _table(
             "name,group,file,reason,remedy",
-            ([s.name, s.group, s.path.name, s.reason, s.remedy] for s in run.left_out),
+            ([s.name, s.group, readable(s.path.name), s.reason, s.remedy] for s in run.left_out),
         ),
     }
 
@@ -119,7 +123,7 @@ def _crown(crown: Crown) -> dict[str, Any]:
     return {
         "name": crown.name,
         "group": crown.group,
-        "file": crown.path.name,
+        "file": readable(crown.path.name),
         "sha256": crown.sha256,
         "triangles": crown.triangles,
         "T_design_scan": plain(fit.T_design_scan),
@@ -135,6 +139,7 @@ def _crown(crown: Crown) -> dict[str, Any]:
         "unmatched": plain(crown.evidence.unmatched),
         "is_design": crown.evidence.is_design,
         "contacts": plain(crown.contacts),
+        "margin_profile": plain(crown.margin),
         "warnings": list(crown.warnings),
     }
 
@@ -183,6 +188,16 @@ def _contacts(run: StudyRun) -> Iterator[list[object]]:
                 yield [*about, measure, float(getattr(found, measure)), found.coverage]
 
 
+def _has_margin(run: StudyRun) -> bool:
+    return any(crown.margin is not None for crown in run.crowns)
+
+
+def _margin(run: StudyRun) -> Iterator[list[object]]:
+    for crown in run.crowns:
+        for measure in MARGIN_MEASURES if crown.margin is not None else ():
+            yield [crown.name, crown.group, measure, float(getattr(crown.margin, measure))]
+
+
 def _values(row: AreaMeasures) -> Iterator[tuple[str, float]]:
     """Yield a row's measures; not those that ask for a tolerance or for both directions."""
     for name in MEASURES:
@@ -197,15 +212,19 @@ def _values(row: AreaMeasures) -> Iterator[tuple[str, float]]:
 
 def _table(columns: str, rows: Iterable[Sequence[object]]) -> str:
     names = columns.split(",")
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(names)
-    for row in rows:
-        measure = row[names.index("measure")] if "measure" in names else ""
-        writer.writerow(
-            [_text(name, value, str(measure)) for name, value in zip(names, row, strict=True)]
-        )
-    return stream.getvalue()
+    place = names.index("measure") if "measure" in names else None
+    return csv_text(
+        [
+            names,
+            *(
+                [
+                    _text(name, value, "" if place is None else str(row[place]))
+                    for name, value in zip(names, row, strict=True)
+                ]
+                for row in rows
+            ),
+        ]
+    )
 
 
 def _text(column: str, value: object, measure: str) -> str:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
+from ..csv_text import csv_text
 from ..deviation.contacts import ContactResult
 from ..deviation.exceedances import Exceedance
 from ..deviation.margin_profile import MarginProfile
@@ -75,20 +74,18 @@ def measures_csv(measures: Iterable[AreaMeasures]) -> str:
     Lengths in µm, shares from 0 to 1; a number that does not exist is an empty field.
     """
     rows = ([_text(name, getattr(row, name)) for name in MEASURE_COLUMNS] for row in measures)
-    return _csv(MEASURE_COLUMNS, rows)
+    return csv_text((MEASURE_COLUMNS, *rows))
 
 
 def exceedances_csv(exceedances: Iterable[Exceedance]) -> str:
     """Write the exceedances, worst first; columns :data:`EXCEEDANCE_COLUMNS`."""
-    return _csv(
-        EXCEEDANCE_COLUMNS,
-        (_exceedance_row(rank, patch) for rank, patch in enumerate(exceedances, start=1)),
-    )
+    rows = (_exceedance_row(rank, patch) for rank, patch in enumerate(exceedances, start=1))
+    return csv_text((EXCEEDANCE_COLUMNS, *rows))
 
 
 def contacts_csv(contacts: Iterable[ContactResult]) -> str:
     """Write the support contacts, one row each; columns :data:`CONTACT_COLUMNS`."""
-    return _csv(CONTACT_COLUMNS, (_contact_row(contact) for contact in contacts))
+    return csv_text((CONTACT_COLUMNS, *(_contact_row(contact) for contact in contacts)))
 
 
 def margin_profile_csv(profile: MarginProfile) -> str:
@@ -104,9 +101,11 @@ def margin_profile_csv(profile: MarginProfile) -> str:
         ["true" if counts else "false" for counts in profile.counted],
     ]
     rows = zip(*columns, strict=True)
-    return _csv(
-        MARGIN_COLUMNS,
-        ([_text(*cell) for cell in zip(MARGIN_COLUMNS, row, strict=True)] for row in rows),
+    return csv_text(
+        [
+            MARGIN_COLUMNS,
+            *([_text(*cell) for cell in zip(MARGIN_COLUMNS, row, strict=True)] for row in rows),
+        ]
     )
 
 
@@ -130,7 +129,7 @@ def _exceedance_row(rank: int, patch: Exceedance) -> list[str]:
         "n": patch.n,
         "seen_from": patch.seen_from,
         "margin_mm": patch.margin_mm,
-        "unmatched": "yes" if patch.unmatched else "no",
+        "unmatched": "true" if patch.unmatched else "false",
     }
     for axis, centre, peak in zip("xyz", patch.centre_mm, patch.peak_mm, strict=True):
         values[f"centre_{axis}_mm"] = centre
@@ -148,11 +147,3 @@ def _text(column: str, value: object) -> str:
     )
     text = f"{value:.{digits}f}"
     return text[1:] if text.startswith("-") and float(text) == 0.0 else text
-
-
-def _csv(columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows(rows)
-    return stream.getvalue()

@@ -16,6 +16,7 @@ from ..areas.find import NO_INSERTION, NO_MESIAL
 from ..areas.supports import contact_of
 from ..deviation.contacts import CONTACT_WORDS
 from ..deviation.verdict import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN
+from ..readable import readable
 from .document import areas_document, health_document
 from .margin_words import angle_words, margin_details, margin_line
 from .words import (
@@ -89,7 +90,7 @@ def check_view(result: CheckResult) -> RenderableType:
             Text("\nAlong the margin line", style="bold"),
             _lines(
                 (
-                    *margin_details(result.margin_profile),
+                    *margin_details(result.margin_profile.summary),
                     angle_words(result.margin_profile.directions),
                 )
             ),
@@ -267,7 +268,7 @@ def health_table(
 ) -> RenderableType:
     """Return the health of a mesh file: what it is, what is wrong, what was mended."""
     table = Table(
-        title=Text(f"Health of {mesh_file.path.name}"),
+        title=Text(f"Health of {readable(mesh_file.path.name)}"),
         box=box.SIMPLE_HEAD,
         show_edge=False,
         show_header=False,
@@ -324,7 +325,7 @@ def _health_rows(
 
 
 def _margin_lines(result: CheckResult) -> tuple[str, ...]:
-    return () if result.margin_profile is None else (margin_line(result.margin_profile),)
+    return () if result.margin_profile is None else (margin_line(result.margin_profile.summary),)
 
 
 def _surface_line(title: str, part: CheckedMesh) -> str:

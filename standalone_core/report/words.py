@@ -12,6 +12,7 @@ import numpy as np
 from ..deviation.contacts import CONTACT_WORDS, GOUGE, STUB, ContactResult
 from ..deviation.reasons import about_pieces
 from ..deviation.verdict import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN, Verdict
+from ..shares import limit_words, share_words
 
 if TYPE_CHECKING:
     from ..check import CheckResult
@@ -53,6 +54,7 @@ SUPERIMPOSITION_WORDS = {
     "ambiguous": "The scan fits its design in more than one position.",
     "mirrored": "The scan looks like the mirror image of its design.",
     "wrong_part": "The scan does not look like this design.",
+    "doubtful": "The scan may show another part than this design.",
     "not_converged": "The superimposition did not settle.",
 }
 START_WORDS = {
@@ -218,7 +220,7 @@ def turn_deg(motion: np.ndarray) -> float:
 def limits_of_the_numbers(result: CheckResult) -> tuple[str, ...]:
     """Say what the numbers of a check cannot know."""
     percentiles = result.measures[0].percentiles if result.measures else "area-weighted Hazen"
-    least = percent(result.settings.tolerances.min_coverage)
+    least = limit_words(result.settings.tolerances.min_coverage)
     return (
         "The scanner's own error is in every number. Deviations smaller than what the scanner "
         "is known to resolve say nothing about the crown.",
@@ -229,7 +231,8 @@ def limits_of_the_numbers(result: CheckResult) -> tuple[str, ...]:
         "narrower than they are deep, and sharp edges, come out smaller than they are; the two "
         "directions differ for the same reason, so compare with published figures of the same "
         "direction only.",
-        "Places in the colour of “not measured” count nowhere. Where less than "
+        "Places in the colour of “not measured” count nowhere, nor do those without a mutual "
+        "match, which lie nearest to what is really another place. Where less than "
         f"{least} of an area was measured, there is no verdict.",
         "(P90−P10)/2 does not see an even offset: read it beside the mean and the mean "
         f"absolute deviation. Percentiles here are {percentiles}.",
@@ -268,16 +271,9 @@ def status_words(shares: Mapping[str, float]) -> str:
     return "; ".join(found) or "nothing"
 
 
-def share_words(share: float) -> str:
-    """Write a share in per cent; one that is not nothing never reads as nothing."""
-    return "< 0.1 %" if 0.0 < share < 0.0005 else f"{100.0 * share:.1f} %"
-
-
 def percent(share: float) -> str:
     """Write a share in per cent, never rounded up to a bound it does not reach."""
-    if not math.isfinite(share):
-        return NO_VALUE
-    return f"{math.floor(1e3 * share + 1e-9) / 10:.1f} %"
+    return share_words(share)
 
 
 def surface_words(part: CheckedMesh) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from ..deviation.verdict import NOT_DECIDABLE
 from ..report.words import area_words
+from ..shares import limit_words
 from .analysis_results import Findings
 from .cohort import Cohort
 from .comparison_results import Comparison, OverallRow, PrecisionComparison
@@ -165,7 +166,7 @@ def _uncertain(cohort: Cohort) -> list[str]:
     ]
     if low:
         notes.append(
-            f"Less than {share_words(least)} of some area was measured on {listed(low)}; the "
+            f"Less than {limit_words(least)} of some area was measured on {listed(low)}; the "
             f"numbers of such areas come from what was measured."
         )
     return notes

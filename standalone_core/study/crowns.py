@@ -11,6 +11,7 @@ from ..areas.area_set import AreaSet
 from ..check import CheckSettings
 from ..deviation.judgement import scan_warnings
 from ..deviation.layers_beside import LayerBeside
+from ..deviation.margin_summary import MarginSummary
 from ..deviation.measures import AreaMeasures
 from ..deviation.tolerances import Tolerances
 from ..deviation.unmatched import UnmatchedPiece
@@ -125,6 +126,7 @@ def crown_from(entry: Entry, kept: Kept, area_set: AreaSet) -> Crown | LeftOut |
         warnings=tuple(dict.fromkeys(warnings)),
         key=entry.job.key,
         evidence=evidence,
+        margin=None if record["margin"] is None else MarginSummary(**record["margin"]),
     )
     return judged(crown, settings.tolerances)
 

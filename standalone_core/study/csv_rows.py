@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from ..csv_text import as_meant
 from .kinds import what_is_there
 from .mistakes import Mistake, StudyFileError, meant
 
@@ -143,7 +144,7 @@ def _lines(file: Path, text: str) -> Iterator[tuple[int, list[str]]]:
 
 def _cells(columns: Sequence[str], row: Sequence[str]) -> dict[str, str]:
     padded = [*row, *[""] * len(columns)]
-    return {name: cell.strip() for name, cell in zip(columns, padded, strict=False)}
+    return {name: as_meant(cell.strip()) for name, cell in zip(columns, padded, strict=False)}
 
 
 def _error(file: Path, line: int | None, reason: str, remedy: str) -> StudyFileError:

@@ -10,6 +10,7 @@ from types import MappingProxyType
 import numpy as np
 
 from ..mesh.triangle_mesh import FloatArray
+from ..readable import readable
 from .csv_rows import CsvFile, Row, read_csv, refuse_empty, refuse_repeated, whole_number
 from .kinds import listed, shown
 from .mistakes import meant
@@ -203,14 +204,15 @@ class _CrownNames:
         self.groups = {scan: group.name for group in plan.groups for scan in group.scans}
         self._scans: dict[str, list[Path]] = {}
         for scan, group in self.groups.items():
-            called = {scan.stem, scan.name, self.names[scan]}
-            for name in called | {f"{group}/{name}" for name in (scan.stem, scan.name)}:
-                self._scans.setdefault(name.casefold(), []).append(scan)
+            stem, file = readable(scan.stem), readable(scan.name)
+            called = {stem, file, self.names[scan]}
+            for name in called | {f"{group}/{name}" for name in (stem, file)}:
+                self._scans.setdefault(_key(name), []).append(scan)
 
     def find(self, file: CsvFile, row: Row) -> Path | None:
         """Return the scan of a row's crown; note if there is none, or several."""
         name = row.cells["crown"]
-        scans = self._scans.get(name.replace("\\", "/").casefold(), [])
+        scans = self._scans.get(_key(name), [])
         if len(scans) == 1:
             return scans[0]
         if scans:
@@ -226,6 +228,10 @@ class _CrownNames:
             remedy = meant(name, known) or f"Crowns are called {_some(known)}."
             file.wrong(row.line, "crown", f"There is no crown called {shown(name)}.", remedy)
         return None
+
+
+def _key(name: str) -> str:
+    return name.replace("\\", "/").casefold()
 
 
 def _notes(

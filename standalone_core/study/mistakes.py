@@ -8,6 +8,7 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from ..errors import CuspwiseError
+from ..readable import readable
 
 _SHORTEST = 3  # one letter more or less makes too many words of two
 
@@ -38,7 +39,8 @@ class Mistake:
         """The mistake on one line."""
         line = "" if self.line is None else f":{self.line}"
         key = f"{self.key}: " if self.key else ""
-        return f"{self.file.name or self.file}{line}: {key}{self.reason} {self.remedy}".rstrip()
+        words = f"{self.file.name or self.file}{line}: {key}{self.reason} {self.remedy}"
+        return readable(words).rstrip()
 
 
 class StudyFileError(CuspwiseError):

@@ -12,6 +12,7 @@ from pathlib import Path
 from ..atomic import atomic_write
 from ..errors import StudyError
 from ..mesh.formats import SUFFIX_FORMATS
+from ..readable import readable
 from .csv_rows import read_csv
 from .kinds import listed
 from .mistakes import StudyFileError
@@ -249,6 +250,12 @@ def _title(name: str) -> str:
 
 def _told_from(path: Path, home: Path) -> str:
     """Path from a folder, with ``/``; as it is where there is no way, on another drive."""
+    if readable(path) != str(path):
+        raise StudyError(
+            "Its name is not UTF-8, so that no study file can name it.",
+            subject=path,
+            remedy="Rename it.",
+        )
     place = os.path.join(os.path.realpath(path.parent), path.name)
     try:
         return Path(os.path.relpath(place, os.path.realpath(home))).as_posix()

@@ -7,17 +7,26 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..areas.area_set import AreaSet
 from ..check_settings import faces_to_fit
-from ..deviation.field import COUNTED, TOO_FAR, DeviationField, counting_status
+from ..deviation.field import (
+    COUNTED,
+    NOT_MUTUAL,
+    TOO_FAR,
+    DeviationField,
+    DeviationSettings,
+    counting_status,
+)
+from ..deviation.matching import through_no_wall_steps
 from ..deviation.measures import AreaMeasures, measure_areas
 from ..errors import SuperimpositionError
 from ..measure import ReadyDesign
 from ..mesh.refine import EvaluationMesh
 from ..mesh.triangle_mesh import FloatArray, TriangleMesh
 from ..progress import Progress, Steps, run
-from ..superimpose.near_fit import near_fit
+from ..superimpose.near_fit import NearFit, near_fit
 from ..superimpose.prepared import PreparedDesign
 from ..superimpose.rigid import apply, rotation_angle_deg, turned
 from ..surface.closest import SurfaceIndex
@@ -136,6 +145,8 @@ def _superimposed(
     T = fit.T_target_source
     normals = turned(T, carried.vertex_normals)
     status = counting_status(normals, fit.closest, target.index.mesh, settings.deviation)
+    status = np.where(counted, status, NOT_MUTUAL).astype(np.uint8)
+    status = _through_no_wall(status, fit, carried.moved(T), target.index, settings.deviation)
     status = np.where(counted, status, second.design_to_scan.status).astype(np.uint8)
     field = replace(
         second.design_to_scan,
@@ -144,6 +155,28 @@ def _superimposed(
         foot_mm=None,
     )
     return field, _motion(T, carried)
+
+
+def _through_no_wall(
+    status: NDArray[np.uint8],
+    fit: NearFit,
+    crown: TriangleMesh,
+    target: SurfaceIndex,
+    settings: DeviationSettings,
+) -> NDArray[np.uint8]:
+    """Return the status of the points of a crown without those matched through another's wall."""
+    counted = status == COUNTED
+    field = DeviationField(
+        direction="design_to_scan",
+        points_mm=fit.points_mm,
+        deviation_mm=np.where(counted, -fit.signed_mm, np.nan),
+        status=status,
+        weights_mm2=crown.vertex_areas,
+        area_point=np.arange(len(status)),
+        settings=settings,
+        foot_mm=np.where(counted[:, None], fit.closest.foot, np.nan),
+    )
+    return run(through_no_wall_steps(field, crown, target)).status
 
 
 def _carried(scan: KeptScan, evaluation: EvaluationMesh) -> TriangleMesh:

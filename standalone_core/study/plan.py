@@ -10,6 +10,7 @@ from typing import Literal
 
 from ..check import CheckSettings
 from ..errors import SettingError
+from ..readable import readable
 
 Lead = Literal["welch", "ranks"]
 
@@ -258,11 +259,11 @@ def _freeze(owner: object, name: str) -> None:
 def _crown_names(plan: StudyPlan) -> dict[Path, str]:
     candidates = {
         scan: (
-            scan.stem,
-            f"{group.name}/{scan.stem}",
-            f"{group.name}/{scan.name}",
-            f"{group.name}/{scan.parent.name}/{scan.name}",
-            scan.as_posix(),
+            readable(scan.stem),
+            f"{group.name}/{readable(scan.stem)}",
+            f"{group.name}/{readable(scan.name)}",
+            readable(f"{group.name}/{scan.parent.name}/{scan.name}"),
+            readable(scan.as_posix()),
         )
         for group in plan.groups
         for scan in group.scans

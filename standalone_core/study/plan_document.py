@@ -8,6 +8,7 @@ from dataclasses import fields, is_dataclass
 from pathlib import Path
 from typing import Any
 
+from ..readable import readable
 from .plan import StudyPlan
 
 
@@ -45,6 +46,6 @@ def _plain(value: Any, folder: str) -> Any:
 def _told_from(path: Path, folder: str) -> str:
     place = os.path.join(os.path.realpath(path.parent), path.name)
     try:
-        return Path(os.path.relpath(place, folder)).as_posix()
+        return readable(Path(os.path.relpath(place, folder)).as_posix())
     except ValueError:  # on another drive
-        return path.as_posix()
+        return readable(path.as_posix())

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from ..mesh.formats import SUFFIX_FORMATS
+from ..readable import readable
 from .kinds import shown, what_is_there
 from .place import Place
 from .plan import GroupPlan
@@ -162,7 +163,8 @@ def _refuse_taken(name: str, matches: tuple[ScanMatch, ...], taken: dict[str, st
             taken[real] = name
     for (_, owner), several in clashes.items():
         first, more = several[0], len(several) - 1
-        which = f"{first.scan.name} and {more} more are" if more else f"{first.scan.name} is"
+        file = readable(first.scan.name)
+        which = f"{file} and {more} more are" if more else f"{file} is"
         if not owner:
             first.place.wrong(f"{which} the design.", "Match the scans only, or list them.")
         elif owner == name:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -14,6 +12,7 @@ from typing import Any
 import numpy as np
 from scipy import special
 
+from ..csv_text import csv_text
 from ..errors import FileError, SettingError
 from ..report.document import plain
 from ..report.words import area_words
@@ -189,15 +188,15 @@ def size_sentences(rows: Iterable[SizeRow], aim: Aim) -> tuple[str, ...]:
 
 def power_csv(rows: Iterable[SizeRow]) -> str:
     """Write the power for each number of crowns per group, one row each."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(["first", "second", "assumed_sd", "crowns_per_group", "power"])
+    table: list[tuple[object, ...]] = [
+        ("first", "second", "assumed_sd", "crowns_per_group", "power")
+    ]
     for row in rows:
         for name, size in (("pilot", row.size), ("upper limit", row.cautious)):
             if size is not None:
                 for n, power in zip(size.curve_n, size.curve_power, strict=True):
-                    writer.writerow([row.first.group, row.second.group, name, n, f"{power:.5f}"])
-    return text.getvalue()
+                    table.append((row.first.group, row.second.group, name, n, f"{power:.5f}"))
+    return csv_text(table)
 
 
 def sizes_document(rows: Iterable[SizeRow], aim: Aim) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from ..areas.area_set import AreaSet
 from ..deviation.contacts import ContactResult
+from ..deviation.margin_summary import MarginSummary
 from ..deviation.measures import AreaMeasures
 from ..deviation.verdict import ScanEvidence, Verdict
 from ..errors import AreaError
@@ -47,6 +48,8 @@ class Crown:
         What is left of each support contact.
     evidence : ScanEvidence
         What the verdicts need to know of the scan beside its measures.
+    margin : MarginSummary or None
+        What its margin profile comes to; None without a margin line.
     """
 
     name: str
@@ -61,6 +64,7 @@ class Crown:
     key: str
     contacts: tuple[ContactResult, ...] = ()
     evidence: ScanEvidence = field(default_factory=ScanEvidence)
+    margin: MarginSummary | None = None
 
     def measures_of(self, area: str, direction: str = "design_to_scan") -> AreaMeasures:
         """Return the row of one area and direction."""

@@ -14,9 +14,11 @@ from ..check_settings import CheckSettings
 from ..deviation.field import DeviationField
 from ..deviation.judgement import pieces_of
 from ..deviation.layers_beside import LayerBeside
+from ..deviation.margin_profile import MarginProfileSettings, margin_profile
+from ..deviation.margin_summary import MarginSummary
 from ..deviation.measures import measure_areas
 from ..measure import ReadyDesign, measure_scan_steps, read_scan
-from ..mesh.refine import EvaluationMesh
+from ..mesh.refine import EvaluationMesh, evaluation_mesh
 from ..mesh.triangle_mesh import TriangleMesh
 from ..progress import Progress, Steps, run, scaled
 from ..superimpose.result import Superimposition
@@ -103,7 +105,7 @@ def scan_key(sha256: str, design_sha256: str, settings: CheckSettings, fit_areas
 def rows_key(key: str, areas: str, settings: CheckSettings) -> str:
     """Name a scan's measures after its deviations, the areas and the tolerances."""
     limits = [dict(settings.tolerances.mean_abs_um), settings.tolerances.max_unmatched_um]
-    return key_of("rows", key, areas, limits, settings.weighted)
+    return key_of("rows", key, areas, limits, settings.weighted, MarginProfileSettings())
 
 
 def measure_and_keep(job: ScanJob) -> str:
@@ -132,13 +134,27 @@ def measure_and_keep_steps(
     tolerances = job.settings.tolerances.mean_abs_um
     rows = measure_areas(fields, ready.area_set, tolerances, weighted=job.settings.weighted)
     pieces = pieces_of(fields, ready.area_set, job.settings.tolerances)
+    margin = _margin(measured, ready, job.settings)
     record = {
         **_about(measured),
         "measures": [asdict(row) for row in rows],
         "unmatched": [asdict(piece) for piece in pieces],
+        "margin": None if margin is None else asdict(margin),
     }
     kept.save(job.rows_key, record, {})
     return job.key
+
+
+def _margin(
+    measured: KeptScan, ready: ReadyDesign, settings: CheckSettings
+) -> MarginSummary | None:
+    """Return what the scan's margin profile comes to; None without a margin line."""
+    back = measured.scan_to_design
+    assert back.faces is not None  # measured
+    scan = evaluation_mesh(TriangleMesh(back.points_mm, back.faces), settings.spacing_mm)
+    tolerance_um = settings.tolerances.limit_um("margin")
+    profile = margin_profile(measured.design_to_scan, back, ready.area_set, scan, tolerance_um)
+    return None if profile is None else profile.summary
 
 
 def _measured_steps(job: ScanJob, ready: ReadyDesign, threads: int | None) -> Steps[KeptScan]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from ..report.words import AREA_WORDS, area_words, micrometres
+from ..shares import short_share
 from ..statistics.equivalence import OUTCOME_WORDS
 from .comparison_results import EquivalenceRow, Outcome
 
@@ -135,8 +136,8 @@ def p_words(p: float) -> str:
 
 
 def share_words(share: float) -> str:
-    """Write a share in per cent without needless decimals."""
-    return f"{100 * share:.3g} %"
+    """Write a share in per cent without needless decimals, never rounded up."""
+    return short_share(share)
 
 
 def measured_in(area: str, measure: str) -> str:

@@ -51,6 +51,10 @@ point in all directions, while Gauss–Newton counts one. On copies whose every 
 that multiplies the stiffness against shifts by 3, and against turns of a nearly round crown, which
 its faces hardly hold (1/25 of the stiffest direction), by far more.
 """
+_WEAK_FOR_SURE, _LEAST_HOLD = 0.25, 0.001
+"""A direction held by less than this share of ``weak_share``, and by less than this, is not moved
+along: it is reported as weak wherever the fit ends, and on a sphere or cylinder it would have no
+end. Crowns lie above 0.04."""
 
 
 @dataclass(frozen=True)
@@ -127,10 +131,12 @@ class FitState:
     curvature: FloatArray = field(default_factory=lambda: np.zeros((6, 6)))
     last: tuple[FloatArray, FloatArray] | None = None
 
-    def after(self, equations: NormalEquations, corners: FloatArray) -> FitState:
-        """The state after one more step."""
+    def after(
+        self, equations: NormalEquations, corners: FloatArray, least_hold: float = 0.0
+    ) -> FitState:
+        """The state after one more step; see :meth:`.NormalEquations.step` for ``least_hold``."""
         curvature = _learnt(self, equations)
-        small = equations.step(curvature)
+        small = equations.step(curvature, least_hold)
         pose = equations.frame.motion(small) @ self.pose
         pose = motion(nearest_rotation(pose[:3, :3]), pose[:3, 3])
         moved = largest_displacement(pose, self.pose, corners)
@@ -248,10 +254,21 @@ def best_fit_steps(
     return fit
 
 
-def present_fit_steps(problem: FitProblem, pose: FloatArray) -> Steps[BestFit]:
-    """Measure how scan points lie in a pose that is taken as it is."""
+def least_hold(settings: SuperimposeSettings) -> float:
+    """Eigenvalue below which a direction is not moved along: far below what is called weak."""
+    return min(_WEAK_FOR_SURE * settings.weak_share, _LEAST_HOLD)
+
+
+def present_fit_steps(
+    problem: FitProblem, pose: FloatArray, *, iterations: int = 0, step_mm: float = 0.0
+) -> Steps[BestFit]:
+    """Measure how scan points lie in a pose that is taken as it is.
+
+    ``iterations`` and ``step_mm`` tell of the fit that led to it: its steps and its last one.
+    """
     feet = yield from problem.feet_steps(pose)
-    state = FitState(pose, step_mm=0.0, cut_mm=_weighted(problem, feet)[0])
+    cut = _weighted(problem, feet)[0]
+    state = FitState(pose, iterations=iterations, step_mm=step_mm, cut_mm=cut)
     return _summary(problem, feet, state, passes=0)
 
 
@@ -323,7 +340,8 @@ def _stepped(problem: FitProblem, feet: Feet, state: FitState) -> FitState:
     """One Gauss–Newton step from the feet found at the state's pose."""
     cut, counted = _weighted(problem, feet)
     equations = normal_equations(feet, counted, problem.design.frame)
-    return replace(state.after(equations, problem.corners), cut_mm=cut)
+    hold = least_hold(problem.settings)
+    return replace(state.after(equations, problem.corners, hold), cut_mm=cut)
 
 
 def _summary(problem: FitProblem, feet: Feet, state: FitState, passes: int) -> BestFit:

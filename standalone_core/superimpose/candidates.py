@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from ..mesh.triangle_mesh import BoolArray, FloatArray
 from ..progress import Progress, Steps, scaled
-from .best_fit import FitState, fit_on_samples
+from .best_fit import FitState, fit_on_samples, least_hold
 from .coarse import coarse_poses_steps
 from .feet import exact_feet, normal_equations, sample_feet
 from .lookup import SearchTarget
@@ -26,10 +25,14 @@ _CLOSE_RATIO, _CLOSE_SHARE = 2.0, 0.002
 """Candidates up to this many times worse than the best, and this share of the diagonal on top, are
 finished on exact feet; the others cannot win, and their misfit stays the one on samples."""
 _CLOSE_POINTS = 2_000
+_USUAL_REACH_MM = 1.0
 _LARGER = 1.1
 """A scan of this many times the design's radius of gyration shows more than the design."""
 _FINISHED = 4
 """Most candidates finished on exact feet."""
+_FAR_MM, _FAR_POINTS = 0.1, 1_000
+"""Candidates besides the best that lie farther off than this are finished on fewer points: exact
+feet cost the more the farther they are."""
 _FINISH_ITERATIONS = 6
 _FINISH_STEP_SHARE = 1e-5
 _SAME_POSE_SHARE = 0.03
@@ -47,11 +50,16 @@ class Candidate:
         Distance of the scan's samples from the design, none above the limit.
     limit_mm : float
         The limit.
+    iterations : int
+    step_mm : float
+        Steps on exact feet that led to the pose, and the last of them.
     """
 
     T_design_scan: FloatArray
     distance_mm: FloatArray
     limit_mm: float
+    iterations: int = 0
+    step_mm: float = 0.0
 
     @cached_property
     def near(self) -> BoolArray:
@@ -69,16 +77,64 @@ class Candidate:
         """Root mean square of the distances, those beyond the limit counted at the limit."""
         return float(np.sqrt(np.mean(self.distance_mm**2)))
 
+    @cached_property
+    def typical_mm(self) -> float:
+        """Median distance of the samples within the limit; the limit if there are none."""
+        return float(np.median(self.distance_mm[self.near])) if self.near.any() else self.limit_mm
+
     def rms_of(self, some: BoolArray) -> float:
         """The same of some of the samples; 0 if there are none."""
         return float(np.sqrt(np.mean(self.distance_mm[some] ** 2))) if some.any() else 0.0
 
 
 def candidates_steps(
-    scan: SurfaceSamples, design: PreparedDesign, settings: SuperimposeSettings
+    scan: SurfaceSamples,
+    design: PreparedDesign,
+    settings: SuperimposeSettings,
+    most_mm: float = np.inf,
 ) -> Steps[list[Candidate]]:
-    """Search all poses and finish the best few; clearly different ones, best first."""
+    """Search all poses and finish the best few; clearly different ones, best first.
+
+    Candidates whose misfit on samples is above ``most_mm`` are not finished. Only the best is
+    where the others cannot matter any more: all of them lie so far off that the scan may be
+    another part, or the best one can be moved without notice.
+    """
     rough = yield from scaled(_rough_poses_steps(scan, design), 0.0, 0.6)
+    distinct = yield from scaled(_on_samples_steps(scan, design, settings, rough), 0.6, 0.8)
+    bound = _CLOSE_RATIO * distinct[0].rms_mm + _CLOSE_SHARE * design.diagonal_mm
+    bound = min(bound, most_mm)
+    close = [candidate for candidate in distinct if candidate.rms_mm <= bound][:_FINISHED]
+    if not close:
+        return distinct
+    best = _finished(scan, design, settings, close[0], len(scan))
+    yield Progress("Comparing poses", 0.8 + 0.2 / len(close))
+    doubt = settings.doubt_mm * reach_factor(settings)
+    if min(one.typical_mm for one in close) > doubt or _slides(scan, design, settings, best):
+        return [best, *tell_apart(best, distinct[1:], scan.points, design)]
+    finished: list[Candidate] = [best, *distinct[len(close) :]]
+    for number, candidate in enumerate(close[1:], 2):
+        count = _FAR_POINTS if candidate.rms_mm > _FAR_MM else len(scan)
+        finished.append(_finished(scan, design, settings, candidate, count))
+        yield Progress("Comparing poses", 0.8 + 0.2 * number / len(close))
+    return _distinct(finished, box_corners(scan.points), design.diagonal_mm)
+
+
+def reach_factor(settings: SuperimposeSettings) -> float:
+    """How much farther than by default points may lie apart: limits of likeness grow with it.
+
+    Whoever lets points lie farther apart expects larger deviations. A shorter reach does not
+    make a part more suspicious.
+    """
+    return max(1.0, settings.max_distance_mm / _USUAL_REACH_MM)
+
+
+def _on_samples_steps(
+    scan: SurfaceSamples,
+    design: PreparedDesign,
+    settings: SuperimposeSettings,
+    rough: list[FloatArray],
+) -> Steps[list[Candidate]]:
+    """Fit rough poses on samples; clearly different ones, best first."""
     some, corners = scan.every(_SAMPLE_FIT_POINTS).points, box_corners(scan.points)
     fitted: list[Candidate] = []
     for number, pose in enumerate(rough):
@@ -86,17 +142,34 @@ def candidates_steps(
             some, design, FitState(pose), corners, _SAMPLE_FIT_TOLERANCE, _SAMPLE_FIT_ITERATIONS
         )
         fitted.append(_on_samples(scan.points, design, settings, state.pose))
-        yield Progress("Comparing poses", 0.6 + 0.2 * (number + 1) / len(rough))
-    distinct = _distinct(fitted, corners, design.diagonal_mm)
-    bound = _CLOSE_RATIO * distinct[0].rms_mm + _CLOSE_SHARE * design.diagonal_mm
-    close = [candidate for candidate in distinct if candidate.rms_mm <= bound][:_FINISHED]
-    finished: list[Candidate] = distinct[len(close) :]
-    for number, candidate in enumerate(close):
-        state = FitState(candidate.T_design_scan)
-        pose = fit_on_samples(scan.every(_CLOSE_POINTS).points, design, state, corners).pose
-        finished.append(finish(scan.points, design, settings, pose))
-        yield Progress("Comparing poses", 0.8 + 0.2 * (number + 1) / len(close))
-    return _distinct(finished, corners, design.diagonal_mm)
+        yield Progress("Comparing poses", (number + 1) / len(rough))
+    return _distinct(fitted, corners, design.diagonal_mm)
+
+
+def _finished(
+    scan: SurfaceSamples,
+    design: PreparedDesign,
+    settings: SuperimposeSettings,
+    candidate: Candidate,
+    count: int,
+) -> Candidate:
+    """A candidate fitted on more samples, then on ``count`` exact feet."""
+    state, corners = FitState(candidate.T_design_scan), box_corners(scan.points)
+    pose = fit_on_samples(scan.every(_CLOSE_POINTS).points, design, state, corners).pose
+    end = _finish(scan.every(count).points, design, settings, pose)
+    found = measured(scan.points, design, settings, end.pose)
+    return replace(found, iterations=end.iterations, step_mm=end.step_mm)
+
+
+def _slides(
+    scan: SurfaceSamples, design: PreparedDesign, settings: SuperimposeSettings, best: Candidate
+) -> bool:
+    """Whether the design surely does not hold the scan in some direction."""
+    if best.rms_mm > _FAR_MM:
+        return False
+    feet, _ = sample_feet(apply(best.T_design_scan, scan.points), design)
+    equations = normal_equations(feet, best.near.astype(np.float64), design.frame)
+    return bool(np.linalg.eigvalsh(equations.information)[0] < least_hold(settings))
 
 
 def _rough_poses_steps(scan: SurfaceSamples, design: PreparedDesign) -> Steps[list[FloatArray]]:
@@ -111,9 +184,9 @@ def _rough_poses_steps(scan: SurfaceSamples, design: PreparedDesign) -> Steps[li
     return poses + [inverse(pose) for pose in backwards]
 
 
-def finish(
+def _finish(
     points: FloatArray, design: PreparedDesign, settings: SuperimposeSettings, pose: FloatArray
-) -> Candidate:
+) -> FitState:
     """Fit a few thousand equal points on exact feet, from a pose that is nearly there."""
     corners, state = box_corners(points), FitState(pose)
     for _ in range(_FINISH_ITERATIONS):
@@ -122,10 +195,11 @@ def finish(
         if np.count_nonzero(feet.usable) < 6:
             break
         weights = feet.usable.astype(np.float64)
-        state = state.after(normal_equations(feet, weights, design.frame), corners)
+        equations = normal_equations(feet, weights, design.frame)
+        state = state.after(equations, corners, least_hold(settings))
         if state.step_mm < _FINISH_STEP_SHARE * design.diagonal_mm:
             break
-    return measured(points, design, settings, state.pose)
+    return state
 
 
 def measured(
@@ -145,16 +219,6 @@ def _on_samples(
     feet, apart = sample_feet(apply(pose, points), design)
     distance = np.where(apart < limit, np.minimum(np.abs(feet.residual_mm), limit), limit)
     return Candidate(pose, distance, limit)
-
-
-def design_overlap(
-    scan: SurfaceSamples, design: PreparedDesign, settings: SuperimposeSettings, pose: FloatArray
-) -> float:
-    """Share of the design's area that has a sample of the scan within the limit."""
-    there = apply(inverse(pose), design.samples.every(len(scan)).points)
-    limit = settings.max_distance_mm
-    apart = cKDTree(scan.points).query(there, distance_upper_bound=limit)[0]
-    return float(np.isfinite(apart).mean())
 
 
 def tell_apart(

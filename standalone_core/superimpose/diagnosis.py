@@ -8,14 +8,17 @@ import numpy as np
 
 from ..mesh.triangle_mesh import FloatArray
 from .best_fit import BestFit
-from .candidates import Candidate
+from .candidates import Candidate, reach_factor
 from .feet import NormalEquations
+from .likeness import Likeness, Scale
 from .result import RivalPose, Verdict, WeakDirection
 from .rigid import apply, inverse, rotation_angle_deg
 from .settings import SuperimposeSettings
 
 _PURE_SLIDE = 0.3
 """A weak motion whose turning part is below this share is called a sliding."""
+_SCALED = 0.5
+_ELSEWHERE = 0.5
 
 
 def weak_directions(
@@ -104,10 +107,8 @@ class Evidence:
         Best pose of the scan's mirror image, if there was reason to try it.
     weak : tuple of WeakDirection
     rivals : tuple of RivalPose
-    design_overlap : float
-        Share of the design's area that the scan comes near.
-    diagonal_mm : float
-        Of the design.
+    like : Likeness
+        How like the design the scan is in the best pose.
     """
 
     fit: BestFit
@@ -115,8 +116,7 @@ class Evidence:
     mirrored: Candidate | None
     weak: tuple[WeakDirection, ...]
     rivals: tuple[RivalPose, ...]
-    design_overlap: float
-    diagonal_mm: float
+    like: Likeness
 
 
 @dataclass(frozen=True)
@@ -132,6 +132,7 @@ def judge(evidence: Evidence, settings: SuperimposeSettings) -> Judgement:
     findings: tuple[tuple[Verdict, str], ...] = (
         ("mirrored", _mirrored(evidence, settings)),
         ("wrong_part", _wrong_part(evidence, settings)),
+        ("doubtful", _doubtful(evidence, settings)),
         ("ambiguous", _ambiguous(evidence, settings)),
         ("not_converged", _not_converged(evidence)),
     )
@@ -141,9 +142,14 @@ def judge(evidence: Evidence, settings: SuperimposeSettings) -> Judgement:
     return Judgement("good", "One pose fits clearly best, and the surface holds it on all sides.")
 
 
+def is_mirrored(best: Candidate, mirrored: Candidate | None, settings: SuperimposeSettings) -> bool:
+    """Whether the scan's mirror image fits far better than the scan."""
+    return mirrored is not None and mirrored.rms_mm < settings.mirror_ratio * best.rms_mm
+
+
 def _mirrored(evidence: Evidence, settings: SuperimposeSettings) -> str:
     best, mirrored = evidence.best, evidence.mirrored
-    if mirrored is None or mirrored.rms_mm >= settings.mirror_ratio * best.rms_mm:
+    if mirrored is None or not is_mirrored(best, mirrored, settings):
         return ""
     return (
         f"The mirror image of the scan fits far better ({_um(mirrored.rms_mm)} against "
@@ -152,21 +158,97 @@ def _mirrored(evidence: Evidence, settings: SuperimposeSettings) -> str:
 
 
 def _wrong_part(evidence: Evidence, settings: SuperimposeSettings) -> str:
+    like = evidence.like
+    if max(like.scan_overlap, like.design_overlap) < settings.least_overlap:
+        return (
+            f"Only {like.scan_overlap:.0%} of the scan's area comes within {like.limit_mm} mm of "
+            f"the design, and {like.design_overlap:.0%} of the design's area within that of the "
+            f"scan: it shows another part, or is in another unit.{_size_hint(like, settings)}"
+        )
+    if not is_wrong_part(like, settings) or _fits_better_elsewhere(evidence):
+        return ""
+    if explained_by(like.scale, settings):
+        return f"The scan is in another size.{_size_hint(like, settings)}"
+    return (
+        f"{_how_unlike(evidence)} It shows another part, or one that deviates too much to be told "
+        f"from another."
+    )
+
+
+def _doubtful(evidence: Evidence, settings: SuperimposeSettings) -> str:
+    if not is_doubtful(evidence.like, settings) or _fits_better_elsewhere(evidence):
+        return ""
+    hint = _size_hint(evidence.like, settings)
+    if hint:
+        return f"The scan is in another size.{hint}"
+    return f"{_how_unlike(evidence)} A bad crown and another part cannot be told apart here."
+
+
+def is_doubtful(like: Likeness, settings: SuperimposeSettings) -> bool:
+    """Whether a scan lies so far off typically that it may be another part.
+
+    One that only a small error of its size puts off is not.
+    """
+    if like.typical_mm <= settings.doubt_mm * reach_factor(settings):
+        return False
+    return not (explained_by(like.scale, settings) and size_is_near(like.scale, settings))
+
+
+def is_wrong_part(like: Likeness, settings: SuperimposeSettings) -> bool:
+    """Whether so far off, typically or on so much of it, that it is another part."""
+    if not is_doubtful(like, settings):
+        return False
+    if like.scale is not None and explained_by(like.scale, settings):
+        return abs(like.scale.size - 1.0) > settings.other_size
+    far = like.typical_mm > settings.wrong_part_mm * reach_factor(settings)
+    return far or like.close_share < settings.least_close
+
+
+def explained_by(scale: Scale | None, settings: SuperimposeSettings) -> bool:
+    """Whether nothing but its size keeps a scan off its design.
+
+    Half the doubt is asked for: a scale is one more freedom, which makes any two parts more alike.
+    """
+    most_mm = _SCALED * settings.doubt_mm * reach_factor(settings)
+    return scale is not None and scale.typical_mm <= most_mm
+
+
+def size_is_near(scale: Scale | None, settings: SuperimposeSettings) -> bool:
+    """Whether a scan's size is near enough to its design's to be measured."""
+    return scale is not None and abs(scale.size - 1.0) <= settings.size_tolerance
+
+
+def _fits_better_elsewhere(evidence: Evidence) -> bool:
+    """Whether the pose, not the part, is what is wrong: another one fits far better."""
     best = evidence.best
-    if max(best.overlap, evidence.design_overlap) < settings.least_overlap:
-        return (
-            f"Only {best.overlap:.0%} of the scan's area comes within {best.limit_mm} mm of the "
-            f"design, and {evidence.design_overlap:.0%} of the design's area within that of the "
-            f"scan: it shows another part, or is in another unit."
-        )
+    most_mm = _ELSEWHERE * best.rms_of(best.near)
+    return any(rival.rms_mm < most_mm for rival in evidence.rivals[:1])
+
+
+def _how_unlike(evidence: Evidence) -> str:
+    like = evidence.like
+    said = (
+        f"Even in its best pose, half of what comes near the design is more than "
+        f"{_um(like.typical_mm)} off it, and only {like.close_share:.0%} lies within "
+        f"{_um(like.close_mm)}"
+    )
+    best = evidence.best
     rms = best.rms_of(best.near)
-    if rms > settings.wrong_part_share * evidence.diagonal_mm:
-        return (
-            f"Even in its best pose the scan is {_um(rms)} off (root mean square of what comes "
-            f"near the design), more than {settings.wrong_part_share:.1%} of the design's size: "
-            f"it shows another part, or is in another scale."
-        )
-    return ""
+    if evidence.rivals and rms > 0.0 and evidence.rivals[0].rms_mm < 2.0 * rms:
+        ratio = evidence.rivals[0].rms_mm / rms
+        said += f"; in another pose it lies only {ratio:.2f} times as far off"
+    return said + "."
+
+
+def _size_hint(like: Likeness, settings: SuperimposeSettings) -> str:
+    scale = like.scale
+    if scale is None or not explained_by(scale, settings):
+        return ""
+    return (
+        f" It is {scale.size:.3g} times as large as the design; scaled by {1.0 / scale.size:.3f}, "
+        f"half of it would lie within {_um(scale.typical_mm)}. Check the sintering factor and the "
+        f"units of both files."
+    )
 
 
 def _ambiguous(evidence: Evidence, settings: SuperimposeSettings) -> str:

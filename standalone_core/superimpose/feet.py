@@ -149,16 +149,27 @@ class NormalEquations:
         values = np.linalg.eigvalsh(self.information)
         return bool(values[0] > _UNSEEN * values[-1])
 
-    def step(self, curvature: FloatArray) -> FloatArray:
+    def step(self, curvature: FloatArray, least_hold: float = 0.0) -> FloatArray:
         """Newton step (6,) in mm; directions that nothing holds are left alone.
 
         ``curvature`` (6, 6) is added to the information; zero gives the Gauss–Newton step.
+        Directions whose eigenvalue of the information is below ``least_hold`` are left alone too:
+        along them a fit slides without end.
         """
-        values, vectors = np.linalg.eigh(self.information + curvature)
-        seen = values > _UNSEEN * values[-1]
-        along = vectors[:, seen]
-        step: FloatArray = -along @ ((along.T @ self.gradient) / values[seen])
-        return step
+        matrix = self.information + curvature
+        values, vectors = np.linalg.eigh(self.information)
+        held = vectors[:, values >= least_hold]
+        if least_hold > 0.0 and 0 < held.shape[1] < len(values):
+            return held @ _solved(held.T @ matrix @ held, held.T @ self.gradient)
+        return _solved(matrix, self.gradient)
+
+
+def _solved(matrix: FloatArray, gradient: FloatArray) -> FloatArray:
+    values, vectors = np.linalg.eigh(matrix)
+    seen = values > _UNSEEN * values[-1]
+    along = vectors[:, seen]
+    step: FloatArray = -along @ ((along.T @ gradient) / values[seen])
+    return step
 
 
 def normal_equations(feet: Feet, weights: FloatArray, frame: Frame) -> NormalEquations:

@@ -48,8 +48,9 @@ def read_landmarks(path: str | Path) -> LandmarkPairs:
         with file.open(newline="", encoding="utf-8-sig") as stream:
             rows = list(csv.DictReader(stream))
     except (OSError, UnicodeDecodeError, csv.Error) as error:
+        reason = getattr(error, "strerror", None) or "it is no CSV file in UTF-8"
         raise FileError(
-            f"It cannot be read as landmark pairs: {getattr(error, 'strerror', None) or error}.",
+            f"It cannot be read as landmark pairs: {reason}.",
             subject=file,
             remedy="Give a CSV file with one pair of points a line.",
         ) from error
@@ -69,6 +70,10 @@ def read_landmarks(path: str | Path) -> LandmarkPairs:
     return LandmarkPairs(design_mm=values[:, :3], scan_mm=values[:, 3:])
 
 
+def _shown(text: str | None) -> str:
+    return f'"{text.strip()}"' if text and text.strip() else "nothing"
+
+
 def _number(text: str | None, file: Path, line: int) -> float:
     try:
         value = float(text or "")
@@ -76,7 +81,7 @@ def _number(text: str | None, file: Path, line: int) -> float:
         value = math.nan
     if not math.isfinite(value):
         raise FileError(
-            f"Line {line} holds {text!r} where a coordinate in mm belongs.",
+            f"Line {line} holds {_shown(text)} where a coordinate in mm belongs.",
             subject=file,
             remedy="Write finite numbers with a decimal point.",
         )

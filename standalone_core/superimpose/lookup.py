@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -14,6 +16,7 @@ from .sampling import SurfaceSamples
 
 _COARSE_SAMPLES = 4_000
 _GRID_CELLS = 110_000
+_BLOCK = 8_000
 _GRID_MARGIN = 0.2
 """Share of the surface's diagonal by which the lookup grid reaches beyond it."""
 
@@ -78,7 +81,7 @@ class LookupGrid:
         shape = np.maximum(np.ceil((high - low) / cell), 1).astype(np.int64)
         axes = [low[k] + (np.arange(shape[k]) + 0.5) * cell for k in range(3)]
         middles = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
-        nearest = np.asarray(cKDTree(samples.points).query(middles, workers=-1)[1], dtype=np.int64)
+        nearest = _nearest(samples.points, middles)
         return cls(
             low.astype(np.float32),
             cell,
@@ -96,3 +99,16 @@ class LookupGrid:
         flat = (cell[..., 0] * self.shape[1] + cell[..., 1]) * self.shape[2] + cell[..., 2]
         found: IntArray = self.nearest[flat]
         return found
+
+
+def _nearest(samples: FloatArray, points: FloatArray) -> IntArray:
+    """Nearest sample of each point, in threads of our own.
+
+    Those of the tree's ``workers`` are daemons: if the caller is interrupted while it waits for
+    them, they go on searching while the program, and the memory that they use, is taken down.
+    """
+    tree = cKDTree(samples)
+    blocks = [points[start : start + _BLOCK] for start in range(0, len(points), _BLOCK)]
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        found = list(pool.map(lambda block: tree.query(block)[1], blocks))
+    return np.concatenate(found).astype(np.int64)

@@ -8,7 +8,7 @@ from typing import Literal
 from ..mesh.triangle_mesh import FloatArray
 from .settings import SuperimposeSettings
 
-Verdict = Literal["good", "ambiguous", "mirrored", "wrong_part", "not_converged"]
+Verdict = Literal["good", "ambiguous", "mirrored", "wrong_part", "doubtful", "not_converged"]
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,8 @@ class Superimposition:
         Weakest first; empty for a shape held on all sides.
     rivals : tuple of RivalPose
         Best first.
-    verdict : {"good", "ambiguous", "mirrored", "wrong_part", "not_converged"}
+    verdict : {"good", "ambiguous", "mirrored", "wrong_part", "doubtful", "not_converged"}
+        "doubtful": it deviates so much that it may be another part.
     reason : str
         The verdict in words.
     warnings : tuple of str

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,8 +11,17 @@ from ..mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
 from ..progress import Progress, Steps, run, scaled
 from ..surface.closest import SurfaceIndex
 from .best_fit import BestFit, FitProblem, best_fit_steps, present_fit_steps
-from .candidates import SAMPLES, Candidate, candidates_steps, design_overlap, measured, tell_apart
-from .diagnosis import Evidence, judge, rival_poses, weak_directions
+from .candidates import SAMPLES, Candidate, candidates_steps, measured, tell_apart
+from .diagnosis import (
+    Evidence,
+    explained_by,
+    is_mirrored,
+    is_wrong_part,
+    judge,
+    rival_poses,
+    weak_directions,
+)
+from .likeness import Likeness, has_its_size, likeness, searched_scale_steps
 from .point_pairs import fit_point_pairs
 from .prepared import PreparedDesign
 from .result import Superimposition
@@ -23,6 +32,10 @@ _OTHER_UNIT = 5.0
 """Scan and design differing more than this in size cannot be searched on each other."""
 _SIZE_RATIO = 1.5
 """Scan and design differing more than this in size are warned about."""
+_ENDED = (
+    f"The best fit was ended early, on {SAMPLES:,} points, since the verdict was certain: the pose "
+    f"and its figures are approximate."
+)
 
 
 def superimpose(
@@ -84,14 +97,24 @@ def superimpose_steps(
     samples = surface_samples(scan, SAMPLES)
     _ = prepared.samples, prepared.tree
     start = yield from scaled(_start_steps(samples, prepared, chosen), 0.05, 0.5)
-    fit = yield from scaled(_fit_steps(problem, start.best), 0.5, 0.9)
-    final = measured(samples.points, prepared, chosen, fit.T_design_scan)
-    mirrored = yield from scaled(_mirrored_steps(samples, final, prepared, chosen), 0.9, 1.0)
+    early = yield from scaled(_early_steps(samples, start, prepared, chosen), 0.5, 0.55)
+    if early is not None and early.hopeless:
+        fit = yield from scaled(_ended_fit_steps(problem, early.best), 0.55, 0.9)
+        final, like = early.best, early.like
+        notes: tuple[str, ...] = (_ENDED,)
+    else:
+        fit = yield from scaled(_fit_steps(problem, start.best), 0.55, 0.9)
+        final = measured(samples.points, prepared, chosen, fit.T_design_scan)
+        like = likeness(samples, final, prepared, chosen)
+        notes = ()
+    if early is not None:
+        mirrored = early.mirrored
+    else:
+        mirrored = yield from scaled(_mirrored_steps(samples, final, prepared, chosen), 0.9, 1.0)
     weak = weak_directions(fit.equations, chosen)
     others = tell_apart(final, start.others, samples.points, prepared)
     rivals = rival_poses(final, others, samples.points.mean(axis=0))
-    seen = design_overlap(samples, prepared, chosen, fit.T_design_scan)
-    evidence = Evidence(fit, final, mirrored, weak, rivals, seen, prepared.diagonal_mm)
+    evidence = Evidence(fit, final, mirrored, weak, rivals, like)
     judgement = judge(evidence, chosen)
     yield Progress("Superimposed", 1.0)
     return Superimposition(
@@ -108,16 +131,19 @@ def superimpose_steps(
         rivals=rivals,
         verdict=judgement.verdict,
         reason=judgement.reason,
-        warnings=start.warnings + _warnings(scan, problem, fit, final, others),
+        warnings=start.warnings + notes + _warnings(scan, problem, evidence, others),
         settings=chosen,
     )
 
 
 @dataclass(frozen=True)
 class _StartingPose:
+    """Where the best fit starts; ``found`` tells how it fits there, if it was searched."""
+
     best: FloatArray
     others: list[Candidate]
     warnings: tuple[str, ...]
+    found: Candidate | None = None
 
 
 def _start_steps(
@@ -129,7 +155,7 @@ def _start_steps(
         yield Progress("Preparing the design", 0.1)
         found = yield from scaled(candidates_steps(samples, design, settings), 0.1, 1.0)
     if settings.start == "auto":
-        return _StartingPose(found[0].T_design_scan, found[1:], ())
+        return _StartingPose(found[0].T_design_scan, found[1:], (), found[0])
     if settings.start == "in_place":
         return _StartingPose(np.eye(4), found, ())
     pairs = fit_point_pairs(settings.landmarks_scan_mm or (), settings.landmarks_design_mm or ())
@@ -137,6 +163,41 @@ def _start_steps(
     if pairs.mirrored:
         warnings.append("A mirror image of the landmarks would fit better: check their order.")
     return _StartingPose(pairs.T_target_source, found, tuple(warnings))
+
+
+@dataclass(frozen=True)
+class _Early:
+    """What the search of the pose tells; if ``hopeless``, no best fit can change the verdict."""
+
+    best: Candidate
+    mirrored: Candidate | None
+    like: Likeness
+    hopeless: bool
+
+
+def _early_steps(
+    samples: SurfaceSamples,
+    start: _StartingPose,
+    design: PreparedDesign,
+    settings: SuperimposeSettings,
+) -> Steps[_Early | None]:
+    best = start.found
+    if best is None:
+        return None
+    mirrored = yield from _mirrored_steps(samples, best, design, settings)
+    like = likeness(samples, best, design, settings)
+    turned_over = is_mirrored(best, mirrored, settings)
+    hopeless = turned_over or is_wrong_part(like, settings)
+    if hopeless and not (turned_over or has_its_size(samples, design)):
+        like = replace(like, scale=(yield from searched_scale_steps(samples, design, settings)))
+    return _Early(best, mirrored, like, hopeless and settings.refine)
+
+
+def _ended_fit_steps(problem: FitProblem, best: Candidate) -> Steps[BestFit]:
+    """Figures of a pose that is not worth a best fit, on as many points as led to it."""
+    part = problem if len(problem.points) <= SAMPLES else problem.thinned(SAMPLES)
+    pose, count, step_mm = best.T_design_scan, best.iterations, best.step_mm
+    return (yield from present_fit_steps(part, pose, iterations=count, step_mm=step_mm))
 
 
 def _fit_steps(problem: FitProblem, start: FloatArray) -> Steps[BestFit]:
@@ -172,18 +233,20 @@ def _mirrored_steps(
     image = SurfaceSamples(
         samples.points * turned_over, samples.normals * turned_over, samples.faces
     )
-    found = yield from candidates_steps(image, design, settings)
+    # A margin, since the misfit on samples is a little off the exact one.
+    most_mm = 1.2 * settings.mirror_ratio * best.rms_mm
+    found = yield from candidates_steps(image, design, settings, most_mm)
     return found[0]
 
 
 def _warnings(
     scan: TriangleMesh,
     problem: FitProblem,
-    fit: BestFit,
-    final: Candidate,
+    evidence: Evidence,
     others: list[Candidate],
 ) -> tuple[str, ...]:
     warnings = []
+    fit, final, scale = evidence.fit, evidence.best, evidence.like.scale
     design, settings = problem.design, problem.settings
     ratio = scan.diagonal_mm / design.diagonal_mm
     if not 1.0 / _SIZE_RATIO < ratio < _SIZE_RATIO:
@@ -198,6 +261,11 @@ def _warnings(
         warnings.append(
             f"The scan is {rms * 1000.0:.3g} µm off (root mean square): much for a copy of this "
             f"design. Check that it shows the same part."
+        )
+    if scale is not None and explained_by(scale, settings):
+        warnings.append(
+            f"The scan is {scale.size:.3f} times as large as the design: check the sintering "
+            f"factor and the scanner's calibration."
         )
     better = [other for other in others if other.rms_mm < final.rms_mm]
     if better:

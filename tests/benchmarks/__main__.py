@@ -11,13 +11,17 @@ sys.path.insert(0, str(Path(__file__).parent))
 import ratios  # sets the thread counts before numpy loads
 
 BENCHMARKS = ("closest", "superimpose", "check", "study")
+STRESS = "stress"
+"""Looks for crashes, not at times; not in the short form."""
 
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--short", action="store_true", help="few rounds, small data")
-    parser.add_argument("--only", choices=BENCHMARKS, help="one benchmark")
+    parser.add_argument("--only", choices=(*BENCHMARKS, STRESS), help="one benchmark")
     given = parser.parse_args()
+    if given.only == STRESS:
+        return stressed()
     count = 0
     for name in [given.only] if given.only else BENCHMARKS:
         print(f"\n== {name}", flush=True)
@@ -25,7 +29,14 @@ def main() -> int:
         print(ratios.table(rows), flush=True)
         count += len(rows)
     print(f"\n{count} ratios measured; above 1 we are faster. No limit is enforced here.")
-    return 0 if count else 1
+    failed = 0 if given.only or given.short else stressed()
+    return failed if count else 1
+
+
+def stressed() -> int:
+    """Run the stress test; 1 if a process ended in anything but success."""
+    print(f"\n== {STRESS}", flush=True)
+    return int(set(importlib.import_module("stress_tree").run()) != {0})
 
 
 if __name__ == "__main__":

@@ -59,10 +59,10 @@ def test_what_was_kept_is_exact(clipped: Clipped) -> None:
 
 
 def test_what_was_removed_does_not_count(clipped: Clipped) -> None:
-    """None of it next to the cut; 1 mm away, the rim curls back over some of it."""
+    """None of it next to the cut; 1 mm away, a few points of the rim, which curls back."""
     field, removed = clipped.result.design_to_scan, clipped.removed
     counted = field.weights_mm2[removed & field.counted].sum() / field.weights_mm2[removed].sum()
-    assert counted == 0 if field.settings.search_mm < 0.1 else 0 < counted < 0.1
+    assert counted == 0 if field.settings.search_mm < 0.1 else 0 < counted < 0.01
 
 
 def test_coverage_is_what_was_left(clipped: Clipped) -> None:

@@ -178,6 +178,26 @@ def test_inspect_reports_health(files):
     assert call("inspect", files[0]).exit_code == 0
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="names are any bytes there only")
+def test_a_name_that_is_not_utf_8_goes_all_the_way(files, tmp_path):
+    """Shown and written readably by every command; the terminal and the files are UTF-8."""
+    odd = os.fsdecode(os.fsencode(tmp_path) + b"/cr\xffown.stl")
+    Path(odd).write_bytes(files[1].read_bytes())
+    for arguments in (["inspect", odd], ["inspect", odd, "--json"], ["areas", odd, "--json"]):
+        result = call(*arguments)
+        assert result.exit_code == 0, result.output
+        assert r"cr\xffown.stl" in result.output.replace(r"\\", "\\")
+    out = tmp_path / "out"
+    result = call("check", files[0], odd, "--out", out, "--no-pictures")
+    assert result.exit_code == 0, result.output
+    assert r"cr\xffown.stl" in result.output
+    document = json.loads((out / "check.json").read_text(encoding="utf-8"))
+    assert document["scan"]["name"] == document["scan"]["file"]["path"] == r"cr\xffown.stl"
+    assert r"cr\xffown.stl" in (out / "check.html").read_text(encoding="utf-8")
+    result = call("inspect", odd + "x")
+    assert (result.exit_code, r"cr\xffown.stlx: It cannot be read" in result.output) == (1, True)
+
+
 def test_inspect_tells_of_two_copies_that_overlap(crown, tmp_path):
     copy = crown.mesh.vertices + np.array([0.02, 0.03, 0.04])
     vertices = np.concatenate([crown.mesh.vertices, copy])

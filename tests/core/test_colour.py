@@ -163,6 +163,20 @@ def test_unmeasured_grey_is_no_colour_of_the_map(vision: str, palette: str) -> N
     assert centre > 15.0 * JUST_NOTICEABLE
 
 
+@pytest.mark.parametrize("palette", [colour.STANDARD, colour.STRONG])
+@pytest.mark.parametrize("vision", list(VISION))
+def test_refused_points_have_a_colour_of_their_own(vision: str, palette: str) -> None:
+    refused = seen_srgb(np.array(colour.refused_colour(palette)) / 255.0, vision)
+    gaps = np.linalg.norm(seen(POSITIONS, vision, palette) - refused, axis=1)
+    assert gaps.min() > 3.0 * JUST_NOTICEABLE
+    unmeasured = seen_srgb(np.array(colour.unmeasured_colour(palette)) / 255.0, vision)
+    assert np.linalg.norm(refused - unmeasured) > 5.0 * JUST_NOTICEABLE
+    rgb = colour.deviation_colours([np.nan, np.nan, 0.0], 0.05, palette, [True, False, False])
+    assert tuple(rgb[0]) == colour.refused_colour(palette)
+    assert tuple(rgb[1]) == colour.unmeasured_colour(palette)
+    np.testing.assert_array_equal(rgb[2], colour.deviation_colours([0.0], 0.05, palette)[0])
+
+
 @pytest.mark.parametrize("palette", list(colour.PALETTES))
 def test_deviation_colours_are_centred_cut_and_grey(palette: str) -> None:
     values = np.array([0.0, 0.05, -0.05, 0.7, -np.inf, np.nan, 1e-9, 0.025])

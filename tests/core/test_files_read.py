@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import os
 import struct
+import sys
 import zipfile
 from pathlib import Path
 
@@ -156,8 +158,24 @@ def test_3mf_that_multiplies_its_parts_is_refused(tmp_path: Path) -> None:
         twice.format(k, k - 1) + "</components></object>" for k in range(2, 42)
     )  # 2**40 tetrahedra
     path = _save(tmp_path, "bomb.3mf", _threemf(objects=nested, items='<item objectid="41"/>'))
-    with pytest.raises(FileError, match="more than 20,000 parts"):
+    with pytest.raises(FileError, match="127 parts or more, and Cuspwise reads 100 at"):
         read_mesh(path)
+
+
+def test_3mf_that_places_hundreds_of_parts_is_refused_with_their_count(tmp_path: Path) -> None:
+    """Each costs the parser time that grows with the others: two thousand took seconds."""
+    for count in (formats.MAX_PARTS, formats.MAX_PARTS + 1, 700):
+        items = "".join(
+            f'<item objectid="1" transform="1 0 0 0 1 0 0 0 1 {9 * k % 90} {9 * k // 90} 0"/>'
+            for k in range(count)
+        )
+        path = _save(tmp_path, "plate.3mf", _threemf(items=items))
+        if count <= formats.MAX_PARTS:
+            assert len(read_mesh(path).mesh) == 4 * count
+            continue
+        with pytest.raises(FileError, match=f"places {count} parts or more") as caught:
+            read_mesh(path)
+        assert "Export only the crown" in caught.value.remedy
 
 
 def test_3mf_object_that_holds_itself_is_refused(tmp_path: Path) -> None:
@@ -270,6 +288,15 @@ UNUSABLE = {
     "point.obj": ("v 1 2 3\nv 1 2 3\nv 1 2 3\nf 1 2 3\n", "in one place"),
     "huge.obj": ("v 0 0 0\nv 1e300 0 0\nv 0 9 0\nf 1 2 3\n", "no dental scan is that large"),
     "beyond.obj": ("v -1e308 0 0\nv 1e308 0 0\nv 0 9 0\nf 1 2 3\n", "no dental scan"),
+    "zero.obj": ("v 0 0 0\nv 9 0 0\nv 0 9 0\n\nf 1 2 3\nf 1/1 0/2 3\n", "Line 6 names vertex 0"),
+    "zero_on.obj": ("v 0 0 0\nv 9 0 0\nv 0 9 0\nf 1 2 \\\n3\nf 1 2 \\\n00\n", "Line 7 names ve"),
+    "middle.ply": (PLY_HEAD.format("binary_middle", 0, 0), "line 2 is “format binary_middle 1.0”"),
+    "none.ply": (PLY_HEAD.format("ascii", 0, 0).replace("format ascii 1.0\n", ""), "no format"),
+    "odd.ply": (PLY_HEAD.format("ascii", "some", 1), "line 3 is “element vertex some”"),
+    "wide.obj": ("v 0 0 0\nv 9 0 0\nv 0 9 0\nf 1 2 3\n".encode("utf-16"), "text in UTF-16"),
+    "wide.stl": (SPHERE.export(file_type="stl_ascii").encode("utf-16-le"), "text in UTF-16"),
+    "wide.off": (SPHERE.export(file_type="off").encode("utf-16-be"), "text in UTF-16"),
+    "wide.ply": (SPHERE.export(file_type="ply", encoding="ascii").decode().encode("utf-16"), "UTF"),
     "cut.3mf": (_threemf()[:200], "not a whole 3MF archive"),
     "other.txt": ("Dear reader,\nthis is a letter.\n", "no mesh format"),
 }
@@ -283,6 +310,29 @@ def test_unusable_file_says_why(tmp_path: Path, name: str) -> None:
         read_mesh(path)
     assert caught.value.subject == str(path)
     assert caught.value.remedy
+    if "UTF-16" in reason:
+        assert "save it with the encoding UTF-8" in caught.value.remedy
+
+
+def test_whole_numbers_that_only_look_like_vertex_0_are_read(tmp_path: Path) -> None:
+    lines = [f"v {x} {y} {z}" for x, y, z in SPHERE.vertices]
+    lines += [f"f {a}/0/10 {b:03d}//0 {c}" for a, b, c in SPHERE.faces + 1]
+    mesh = read_mesh(_save(tmp_path, "sphere.obj", "\n".join(lines))).mesh
+    np.testing.assert_array_equal(np.sort(mesh.triangles, 0), np.sort(SPHERE.triangles, 0))
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names are any bytes there only")
+def test_a_name_that_is_not_utf_8_is_read_and_written_readably(tmp_path: Path) -> None:
+    path = Path(os.fsdecode(os.fsencode(tmp_path) + b"/cr\xffown.\xfe"))
+    path.write_bytes(SPHERE.export(file_type="stl"))
+    file = read_mesh(path)
+    assert file.mesh.name == r"cr\xffown.\xfe"
+    assert file.notes == (r"Its name ends in .\xfe, its content is binary STL.",)
+    path.write_bytes(b"")
+    with pytest.raises(FileError) as caught:
+        read_mesh(path)
+    assert caught.value.subject.endswith(r"cr\xffown.\xfe")
+    str(caught.value).encode("utf-8")
 
 
 def test_missing_file_and_folder(tmp_path: Path) -> None:

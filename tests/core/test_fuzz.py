@@ -1,4 +1,4 @@
-"""2,000 damaged files: each gives a mesh or a CuspwiseError, in time and in bounded memory.
+"""2,000 damaged files: each gives a mesh or a CuspwiseError in plain words, in time and memory.
 
 The files go through reading, inspection, repair and refinement in a child process that the
 system limits to 2 GB of address space. A file that takes more than 10 s is interrupted and
@@ -219,6 +219,13 @@ def _ring(signum: int, frame: object) -> None:
     raise _TooSlow
 
 
+# What only a programmer reads: classes of exceptions, reprs, what parsers say of themselves.
+INTERNALS = re.compile(
+    r"[A-Za-z]+(?:Error|Exception|Warning|Iteration)\b|<class |object at 0x|\bb['\"]|\[Errno|codec"
+    r"|invalid literal|out of (?:bounds|range)|NoneType|subscript|unpack|dtype|argument|decompress"
+)
+
+
 def _use(path: Path) -> str:
     """Take a file through the whole of mesh handling; return what came of it."""
     from cuspwise.standalone_core.errors import CuspwiseError
@@ -234,6 +241,8 @@ def _use(path: Path) -> str:
         inspect_mesh(mesh)
         evaluation_mesh(mesh, max(0.4, mesh.diagonal_mm / 60.0))
     except CuspwiseError as error:
+        if INTERNALS.search(f"{error.reason} {error.remedy}"):
+            raise ValueError(f"no plain words: {error}") from error
         return type(error).__name__ if error.reason and error.remedy else "no reason given"
     return "mesh"
 

@@ -245,6 +245,23 @@ def test_an_open_scan_counts_where_it_shows_the_edge() -> None:
     assert np.abs(profile.vertical_um).max() < 1e-6
 
 
+def test_an_open_shell_counts_without_an_edge() -> None:
+    """Design and scan end at the margin line: how far off is known, not how long the scan is."""
+    whole = design().evaluation.design
+    outer = np.hypot(*whole.triangles.mean(axis=1)[:, :2].T) > RADIUS_MM
+    shell = replace(design(), evaluation=evaluation_mesh(whole.kept(outer), 0.15), areas={})
+    moved = collar(change=mitred(lambda theta: np.full(len(theta), 0.03))).kept(outer)
+    profile = profile_of(shell, moved)
+    assert np.isnan(profile.vertical_um).all()
+    assert not profile.edge_seen.any()
+    assert profile.counted.all()
+    np.testing.assert_allclose(profile.deviation_um, 30.0, atol=0.3)
+    assert profile.summary.beyond_mm == profile.summary.length_mm
+    # A closed scan of it shows its edge, which is measured from the design's border.
+    closed = profile_of(shell, collar(change=lambda points, _: points - [0.0, 0.0, 0.02]))
+    np.testing.assert_allclose(closed.vertical_um, 20.0, atol=1e-6)
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_any_pose_gives_the_same_columns(seed: int) -> None:
     """The design with its directions, and the scan with it; places turn along."""

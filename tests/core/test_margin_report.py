@@ -52,7 +52,7 @@ def shown(result: CheckResult) -> str:
 
 def test_line_tells_length_longest_run_and_place() -> None:
     """Beyond 15 µm where cos > 0.3: 145.1° of 30 mm are 12.1 mm, about distobuccal."""
-    line = margin_line(profile())
+    line = margin_line(profile().summary)
     beyond = profile().summary.beyond_mm
     assert beyond == pytest.approx(30.0 * np.arccos(0.3) / np.pi, abs=0.25)
     run = f"{beyond:.1f} of 30.0 mm, longest {beyond:.1f} mm, distobuccal"
@@ -61,24 +61,24 @@ def test_line_tells_length_longest_run_and_place() -> None:
     assert 0.8 < unseen < 1.1
     assert line.endswith(f"; {unseen:.1f} mm of it did not count.")
     assert line in shown(result_with(profile()))
-    assert "distobuccal" in margin_details(profile())[0]
+    assert "distobuccal" in margin_details(profile().summary)[0]
 
 
 def test_line_of_a_margin_within_and_of_one_that_was_not_seen() -> None:
     found = profile()
     summary = replace(found.summary, beyond_mm=0.0, longest_mm=0.0, counted_share=1.0)
-    within = replace(found, summary=summary)
-    assert margin_line(within) == "Margin: nowhere beyond ±15 µm on 30.0 mm."
-    no_limit = replace(within, summary=replace(summary, tolerance_um=np.nan))
-    assert margin_line(no_limit) == "Margin: nowhere beyond its limits on 30.0 mm."
-    unseen = replace(within, summary=replace(summary, counted_share=0.0))
-    assert "nothing is known" in margin_line(unseen)
+    assert margin_line(summary) == "Margin: nowhere beyond ±15 µm on 30.0 mm."
+    assert (
+        margin_line(replace(summary, tolerance_um=np.nan))
+        == "Margin: nowhere beyond its limits on 30.0 mm."
+    )
+    assert "nothing is known" in margin_line(replace(summary, counted_share=0.0))
 
 
 def test_details_tell_what_is_short_and_what_is_flash() -> None:
     found = profile()
     summary = replace(found.summary, short_mm=7.5, flash_mm=8.0)
-    told = margin_details(replace(found, summary=summary))
+    told = margin_details(summary)
     assert "The edge is short by more than 100 µm on 7.5 mm." in told
     assert "Flash of more than 100 µm on 8.0 mm." in told
     assert not any("too long" in line for line in told)
@@ -125,7 +125,7 @@ def test_files_come_and_go_with_the_margin_line(tmp_path) -> None:
     page = (tmp_path / "check.html").read_text(encoding="utf-8")
     reader = Reader(page)
     assert not reader.opened
-    assert margin_line(profile()) in reader.text
+    assert margin_line(profile().summary) in reader.text
     assert "did not count" in reader.text
     write_check(result_with(None), tmp_path, pictures="no")
     assert not (tmp_path / "margin_profile.csv").exists()

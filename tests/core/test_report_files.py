@@ -14,12 +14,15 @@ import pytest
 import trimesh
 from check_results import Reader, make_result
 from cuspwise.standalone_core.check import CheckResult
+from cuspwise.standalone_core.deviation.field import NOT_MUTUAL, STATUS_WORDS
 from cuspwise.standalone_core.deviation.verdict import Tolerances
 from cuspwise.standalone_core.mesh.files import read_mesh
 from cuspwise.standalone_core.mesh.intersections import self_intersections
 from cuspwise.standalone_core.mesh.repair import repair_mesh
 from cuspwise.standalone_core.report.colour import (
     deviation_colours,
+    refused_colour,
+    refused_hex,
     srgb_to_linear,
     unmeasured_colour,
 )
@@ -134,6 +137,25 @@ def test_coloured_surfaces_hold_deviation_and_map(result: CheckResult, written: 
     assert read_mesh(written / "deviation_scan.ply", unit="mm").mesh.area_mm2 == pytest.approx(
         result.scan_in_place.mesh.area_mm2, rel=1e-5
     )
+
+
+def test_points_without_a_mutual_match_are_told_apart(result: CheckResult, tmp_path: Path) -> None:
+    field = result.design_to_scan
+    refused = np.arange(len(field)) % 4 == 0
+    status = np.where(refused, NOT_MUTUAL, field.status).astype(np.uint8)
+    deviation = np.where(refused, np.nan, field.deviation_mm)
+    changed = replace(field, status=status, deviation_mm=deviation)
+    write_check(replace(result, design_to_scan=changed), tmp_path / "out", pictures="no")
+    loaded = trimesh.load(tmp_path / "out" / "deviation_design.ply", process=False)
+    colours = np.asarray(loaded.visual.vertex_colors)[:, :3]
+    np.testing.assert_array_equal((colours == refused_colour()).all(axis=1), refused)
+    page = (tmp_path / "out" / "check.html").read_text()
+    share = field.weights_mm2[refused].sum() / field.weights_mm2.sum()
+    assert f"{100 * share:.1f} % without a mutual match (darker)" in page
+    assert refused_hex() in page
+    document = json.loads((tmp_path / "out" / "check.json").read_text())
+    shares = document["status_shares"]["design_to_scan"]
+    assert shares[STATUS_WORDS[NOT_MUTUAL]] == pytest.approx(share)
 
 
 def test_histogram_shares_are_areas(result: CheckResult) -> None:

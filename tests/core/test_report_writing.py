@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import csv
 import errno
 import io
 import json
 import os
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -148,3 +150,19 @@ def test_no_tolerance_no_verdict_still_makes_a_page(result: CheckResult, tmp_pat
     text = Reader((tmp_path / "check.html").read_text(encoding="utf-8")).text
     assert "No verdict: no tolerance applies" in text
     Console(width=80, file=io.StringIO()).print(check_view(free))
+
+
+def test_names_that_begin_like_formulas_are_quoted_in_a_checks_tables(tmp_path: Path) -> None:
+    name = '=HYPERLINK("x")'
+    write_check(make_result(area=name), tmp_path, pictures="no")
+    for file in ("measures.csv", "exceedances.csv"):
+        with (tmp_path / file).open(encoding="utf-8", newline="") as stream:
+            rows = list(csv.DictReader(stream))
+        cells = [cell for row in rows for cell in row.values()]
+        # A patch's areas are listed in one cell, this one not first.
+        assert f"'{name}" in cells or file == "exceedances.csv"
+        assert any(name in cell for cell in cells), file
+        assert not any(cell.startswith("=") for cell in cells)
+        # Numbers stay numbers.
+        negative = any(re.fullmatch(r"-\d+\.\d+", cell) for cell in cells)
+        assert negative or file == "exceedances.csv"

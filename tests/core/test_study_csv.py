@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import json
+import os
 import pickle
+import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
+from cuspwise.standalone_core.csv_text import harmless
 from cuspwise.standalone_core.study.examiner_file import read_scores
 from cuspwise.standalone_core.study.inputs import read_study_inputs
 from cuspwise.standalone_core.study.mistakes import StudyFileError
 from cuspwise.standalone_core.study.plan import GroupPlan, StudyPlan
+from cuspwise.standalone_core.study.plan_document import plan_document
 from cuspwise.standalone_core.study.repeat_file import read_repeats
 
 NAN = float("nan")
@@ -222,3 +227,35 @@ def test_mistakes_of_both_tables_come_at_once(repeats: StudyPlan):
         "scores.csv:6:",
         "repeats.csv:3:",
     ]
+
+
+@pytest.mark.parametrize("stem", ["=1+1", "@x", "-y", "'=z", "+cmd", "-3"])
+def test_names_that_were_quoted_for_spreadsheets_are_found(tmp_path: Path, stem: str):
+    """Whether the quote is still there, or a spreadsheet has taken it away."""
+    scan, design = tmp_path / f"{stem}.stl", tmp_path / "design.stl"
+    for file in (scan, design):
+        file.touch()
+    groups = (GroupPlan("a", "A", (scan,)),)
+    plan = StudyPlan(tmp_path / "study.toml", "t", "", design, groups)
+    for cell in (harmless(stem), stem):
+        if cell == stem and stem.startswith("'"):
+            continue  # a quote that a spreadsheet would have taken away
+        scores = read_scores(table(plan, f"crown,examiner,gap\n{cell},{harmless('=A')},1\n"), plan)
+        assert [(row.scan, row.examiner) for row in scores.rows] == [(scan, "=A")]
+    text = f"file,crown,operator,trial\n{harmless(scan.name)},{harmless('=c')},=o,1\n"
+    (row,) = read_repeats(table(plan, text), plan).rows
+    assert (row.file, row.crown, row.operator) == (scan, "=c", "=o")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names are any bytes there only")
+def test_a_crown_whose_files_name_is_not_utf_8_has_a_name_to_write(tmp_path: Path):
+    scan = Path(os.fsdecode(os.fsencode(tmp_path) + b"/cr\xff.stl"))
+    scan.touch()
+    design = tmp_path / "design.stl"
+    design.touch()
+    plan = StudyPlan(tmp_path / "study.toml", "t", "", design, (GroupPlan("a", "A", (scan,)),))
+    assert list(plan.crown_names().values()) == [r"cr\xff"]
+    json.dumps(plan_document(plan), ensure_ascii=False).encode("utf-8")
+    for name in (r"cr\xff", r"cr\xff.stl", r"a/cr\xff"):
+        scores = read_scores(table(plan, f"crown,examiner,gap\n{name},Al,1\n"), plan)
+        assert scores.rows[0].scan == scan

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -13,10 +14,14 @@ from cuspwise.standalone_core.demo.crown import DIRECTIONS
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
+from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from made_scans import EDGE_MM, design, joined, sound_scan, with_flash, with_layer, with_stub
 
 SETTINGS = CheckSettings(
-    spacing_mm=EDGE_MM, areas=AreaSettings(mesial_direction=tuple(DIRECTIONS.mesial))
+    spacing_mm=EDGE_MM,
+    areas=AreaSettings(mesial_direction=tuple(DIRECTIONS.mesial)),
+    # The scans lie where the design does, but for "moved": finding that is tested elsewhere.
+    superimpose=SuperimposeSettings(start="in_place", look_for_rivals=False),
 )
 MARGIN_MM = 30.0  # length of the demo crown's margin line, to a few tenths
 
@@ -117,7 +122,7 @@ def test_a_post_is_outside_unless_a_support_mark_holds_it(lean_deg: float) -> No
     assert verdicts(result)["whole"] == "outside"
     assert result.unmatched[0].height_um > 300.0
     mark = SupportContact("lingual", tuple(at.tolist()), 0.9)
-    marked = checked(scan, CheckSettings(spacing_mm=EDGE_MM, contacts=(mark,)))
+    marked = checked(scan, replace(SETTINGS, contacts=(mark,)))
     assert marked.unmatched == ()
     assert verdicts(marked)["whole"] == "within"
     assert marked.measures_of("whole", "scan_to_design").unmatched_mm2 == 0.0
@@ -147,7 +152,8 @@ def test_the_design_in_place_of_a_scan_decides_nothing(form: str) -> None:
         mesh = TriangleMesh(moved, mesh.faces)
     if form == "a part":
         mesh = mesh.kept((mesh.vertices @ design().insertion)[mesh.faces].min(axis=1) > 0.5)
-    result = checked(mesh)
+    anywhere = replace(SETTINGS, superimpose=SuperimposeSettings())
+    result = checked(mesh, SETTINGS if form == "a part" else anywhere)
     assert set(verdicts(result).values()) == {"not_decidable"}
     assert result.measures_of("whole").mean_abs_um < 0.01
     assert any("the design itself (or a copy of it)" in text for text in result.warnings)

@@ -1,0 +1,24 @@
+"""File names that any text, table or terminal can hold."""
+
+from __future__ import annotations
+
+from pathlib import PurePath
+
+
+def readable(name: str | PurePath) -> str:
+    r"""Return a name with the bytes that are no UTF-8 written as ``\xff``; any other as it is.
+
+    Python holds such bytes of a file's name as lone surrogates, which no UTF-8 file can take.
+
+    Examples
+    --------
+    >>> print(readable("crown_\udcff.stl"), readable("Krone ü.stl"))
+    crown_\xff.stl Krone ü.stl
+    """
+    text = str(name)
+    if text.isascii():
+        return text
+    try:
+        return text.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+    except UnicodeEncodeError:  # a surrogate that stands for no byte
+        return text.encode("utf-8", "backslashreplace").decode("utf-8")
