@@ -74,14 +74,13 @@ class PatchList(bpy.types.UIList):
         """Draw one patch."""
         names = item.where.split(",")
         finer = [name for name in names if name not in ("whole", "external")] or names
-        words = ["unmatched"] if item.unmatched else []
-        words += [area_words(name) for name in finer[: 2 - len(words)]]
+        words = ["unmatched"] if item.unmatched else [area_words(name) for name in finer[:2]]
         icon = "UNLINKED" if item.unmatched else PATCH_ICONS.get(item.seen_from, "NONE")
         peak = layout.split(factor=0.2)
         peak.label(text=micrometres(item.peak_um, signed=True, digits=0))
         rest = peak.split(factor=0.63)
         rest.label(text=", ".join(words), icon=icon)
-        rest.label(text=f"{item.area_mm2:.2f} mm²")
+        rest.label(text=f"{item.area_mm2:.{2 if item.area_mm2 < 10.0 else 1}f} mm²")
 
 
 class DesignAndScans(SidebarPanel, bpy.types.Panel):
