@@ -101,7 +101,7 @@ def judge_kept(
 ) -> Judgement:
     """Judge what was kept as a check does."""
     return judge_deviations(
-        points.fields, points.area_set, superimposition, tolerances, is_design=points.is_design
+        points.fields, points.area_set, superimposition, tolerances, evidence=points.evidence
     )
 
 

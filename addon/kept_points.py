@@ -17,9 +17,11 @@ import numpy as np
 from ..standalone_core.areas.area_set import Area, AreaSet, MarginLine
 from ..standalone_core.check import CheckResult
 from ..standalone_core.deviation.field import DeviationField, DeviationSettings
+from ..standalone_core.deviation.layers_beside import LayerBeside
 from ..standalone_core.deviation.margin_directions import Directions
 from ..standalone_core.deviation.margin_profile import MarginProfile, MarginProfileSettings
 from ..standalone_core.deviation.margin_summary import MarginSummary
+from ..standalone_core.deviation.verdict import ScanEvidence
 from ..standalone_core.mesh.refine import EvaluationMesh
 from ..standalone_core.mesh.triangle_mesh import TriangleMesh
 from . import bridge
@@ -65,14 +67,14 @@ class KeptPoints:
         From design to scan, and from scan to design.
     area_set : AreaSet
         Its evaluation mesh has edges only.
-    is_design : bool
-        Whether the scan is no scan but the design's own surface.
+    evidence : ScanEvidence
+        What is known of the scan beside its deviations.
     """
 
     there: DeviationField
     back: DeviationField
     area_set: AreaSet
-    is_design: bool
+    evidence: ScanEvidence
 
     @property
     def fields(self) -> tuple[DeviationField, DeviationField]:
@@ -137,7 +139,6 @@ def document(result: CheckResult) -> dict[str, Any]:
     line, profile = result.area_set.margin_line, result.margin_profile
     kept: dict[str, Any] = {
         "areas": list(result.area_set.areas),
-        "is_design": result.is_design,
         "margin_closed": line is None or line.closed,
     }
     if profile is not None:
@@ -217,7 +218,31 @@ def made(found: Raw, kept: Mapping[str, Any]) -> KeptPoints:
         else MarginLine(line.reshape(-1, 3), closed=kept["margin_closed"]),
         missing=kept["check"]["missing_areas"],
     )
+<<<<<<< HEAD
     return KeptPoints(there, _made_scan(found, settings), area_set, kept["is_design"])
+=======
+    return KeptPoints(there, _read_scan(mesh, settings), area_set, _evidence(kept["check"]))
+
+
+def _evidence(document: Mapping[str, Any]) -> ScanEvidence:
+    """Return what a result's document says of the scan."""
+    layers = [
+        LayerBeside(
+            layer["area_mm2"],
+            layer["distance_um"],
+            tuple(layer["place_mm"]),
+            tuple(layer["areas"]),
+        )
+        for layer in document["layers"]
+    ]
+    margin = document["margin_profile"]
+    summary = None if margin["reason"] else _summary(margin)
+    return ScanEvidence(document["is_design"], (), tuple(layers), summary)
+
+
+def _summary(told: Mapping[str, Any]) -> MarginSummary:
+    return MarginSummary(**{f.name: _number(told[f.name]) for f in fields(MarginSummary)})
+>>>>>>> main
 
 
 def _made_scan(found: Raw, settings: DeviationSettings) -> DeviationField:
@@ -259,7 +284,7 @@ def read_profile(mesh: bpy.types.Mesh | None, kept: Mapping[str, Any]) -> Margin
             found["zero_name"],
             _number(found["buccal_deg"]),
         ),
-        summary=MarginSummary(**{f.name: _number(told[f.name]) for f in fields(MarginSummary)}),
+        summary=_summary(told),
         settings=MarginProfileSettings(**told["settings"]),
     )
     return profile.with_tolerance(profile.summary.tolerance_um)

@@ -16,10 +16,11 @@ from .deviation.contacts import ContactResult, measure_contacts
 from .deviation.exceedances import Exceedance
 from .deviation.field import DeviationField, Direction
 from .deviation.judgement import Judgement, judge_deviations
+from .deviation.layers_beside import LayerBeside
 from .deviation.margin_profile import MarginProfile, margin_profile
 from .deviation.measures import AreaMeasures
 from .deviation.unmatched import UnmatchedPiece
-from .deviation.verdict import Verdict, doubt_about
+from .deviation.verdict import ScanEvidence, Verdict, doubt_about
 from .measure import (
     CheckedMesh,
     MeasuredScan,
@@ -81,12 +82,14 @@ class CheckResult:
         Those of the warnings that depend on the tolerances.
     contacts : tuple of ContactResult
         What is left of each support contact.
+    is_design : bool
+        Whether the scan is no scan but the design's own surface.
+    layers : tuple of LayerBeside
+        Second layers of the scan's surface.
     unmatched : tuple of UnmatchedPiece
         Scan surface without a counterpart on the design, the highest first.
     margin_profile : MarginProfile or None
         The deviation along the margin line, place by place; None without a margin line.
-    is_design : bool
-        Whether the scan is no scan but the design's own surface.
     """
 
     design: CheckedMesh
@@ -105,9 +108,10 @@ class CheckResult:
     settings: CheckSettings
     judged_warnings: tuple[str, ...] = ()
     contacts: tuple[ContactResult, ...] = ()
+    is_design: bool = False
+    layers: tuple[LayerBeside, ...] = ()
     unmatched: tuple[UnmatchedPiece, ...] = ()
     margin_profile: MarginProfile | None = None
-    is_design: bool = False
 
     @property
     def evaluation(self) -> EvaluationMesh:
@@ -214,24 +218,24 @@ def _check_steps(
     measured = yield from scaled(measure_steps, 0.4, 0.95)
     yield Progress("Comparing with the tolerances", 0.95)
     with watch.stage("judge"):
-        judgement = judge_deviations(
-            measured.fields,
-            ready.area_set,
-            measured.superimposition,
-            settings.tolerances,
-            is_design=measured.is_design,
-            layers=measured.layers,
-            exceedances=settings.exceedances,
-            weighted=settings.weighted,
-        )
-        contacts = contacts_of(
-            measured.design_to_scan, ready.area_set, measured.superimposition, settings
-        )
         profile = margin_profile(
             *measured.fields,
             ready.area_set,
             measured.in_place,
             settings.tolerances.limit_um("margin"),
+        )
+        summary = None if profile is None else profile.summary
+        judgement = judge_deviations(
+            measured.fields,
+            ready.area_set,
+            measured.superimposition,
+            settings.tolerances,
+            evidence=ScanEvidence(measured.is_design, (), measured.layers, summary),
+            exceedances=settings.exceedances,
+            weighted=settings.weighted,
+        )
+        contacts = contacts_of(
+            measured.design_to_scan, ready.area_set, measured.superimposition, settings
         )
     return CheckResult(
         design=design,
@@ -243,6 +247,8 @@ def _check_steps(
         scan_to_design=measured.scan_to_design,
         measures=judgement.measures,
         exceedances=judgement.exceedances,
+        is_design=measured.is_design,
+        layers=measured.layers,
         unmatched=judgement.unmatched,
         verdicts=judgement.verdicts,
         warnings=_warnings(ready, measured, judgement),
@@ -252,7 +258,6 @@ def _check_steps(
         judged_warnings=judgement.warnings,
         contacts=contacts,
         margin_profile=profile,
-        is_design=measured.is_design,
     )
 
 

@@ -175,6 +175,15 @@ for study_command in STUDY_COMMANDS:
     help="And a piece of it may be this large.",
 )
 @click.option(
+    "--missing-margin",
+    "max_missing_mm",
+    type=float,
+    default=0.5,
+    show_default=True,
+    metavar="MM",
+    help="Along so much of the margin, in one run, more than 100 µm may be missing.",
+)
+@click.option(
     "--contact",
     "contacts",
     multiple=True,

@@ -37,6 +37,7 @@ OPTION_OF = {
     "search_mm": "--search",
     "max_unmatched_um": "--unmatched-height",
     "max_unmatched_mm2": "--unmatched-area",
+    "max_missing_mm": "--missing-margin",
 }
 """Options by the name of the setting that they set."""
 
@@ -68,6 +69,7 @@ def check_settings(given: dict[str, Any]) -> CheckSettings:
         tolerances=Tolerances(
             max_unmatched_um=given["max_unmatched_um"],
             max_unmatched_mm2=given["max_unmatched_mm2"],
+            max_missing_mm=given["max_missing_mm"],
             scanner_um=read_uncertainties(given["scanner_um"]),
         ).changed(read_tolerances(given["tolerances"])),
         weighted=not given["unweighted"],

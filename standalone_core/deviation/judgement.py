@@ -6,14 +6,13 @@ Other tolerances need no new measurement: judge the same deviations again.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..areas.area_set import AreaSet
 from ..shares import share_words
 from ..superimpose.result import Superimposition
 from .exceedances import Exceedance, ExceedanceSettings, find_exceedances, find_in_both
 from .field import DeviationField
-from .layers_beside import LayerBeside
 from .measures import AreaMeasures, measure_areas
 from .reasons import about_pieces
 from .tolerances import Tolerances
@@ -52,8 +51,7 @@ def judge_deviations(
     superimposition: Superimposition,
     tolerances: Tolerances,
     *,
-    is_design: bool = False,
-    layers: Sequence[LayerBeside] = (),
+    evidence: ScanEvidence | None = None,
     exceedances: ExceedanceSettings | None = None,
     weighted: bool = True,
 ) -> Judgement:
@@ -68,10 +66,8 @@ def judge_deviations(
     superimposition : Superimposition
         Whether the pose can be trusted.
     tolerances : Tolerances
-    is_design : bool
-        Whether the scan is no scan but the design's own surface.
-    layers : sequence of LayerBeside
-        Second layers of the scan's surface.
+    evidence : ScanEvidence, optional
+        What is known of the scan beside its deviations; unmatched surface is found here.
     exceedances : ExceedanceSettings, optional
         Which patches are told.
     weighted : bool
@@ -80,7 +76,7 @@ def judge_deviations(
     limits = tolerances.mean_abs_um
     measures = measure_areas(fields, area_set, limits, weighted=weighted)
     pieces = pieces_of(fields, area_set, tolerances)
-    evidence = ScanEvidence(is_design, pieces, tuple(layers))
+    evidence = replace(evidence or ScanEvidence(), unmatched=pieces)
     verdicts = judge(measures, superimposition, tolerances, evidence)
     return Judgement(
         measures=with_verdicts(measures, verdicts),

@@ -86,6 +86,12 @@ class MarginSummary:
         Where it is longest.
     short_mm, long_mm : float
         Length of the line with an edge shorter, and longer, by more than the limit.
+    missing_mm : float
+        Longest run of counted places where more material is missing than the limit for edges, as
+        the mean within reach of a place: where the margin is open, whatever draws its edge.
+    missing_um, missing_deg, missing_words : float, float, str
+        The lowest deviation within that run, the angle of its middle, and what that is called;
+        NaN and empty without a run.
     flash_um, flash_deg, flash_words : float, float, str
         Greatest height of scan surface above the design at any place, and where.
     flash_mm : float
@@ -117,6 +123,10 @@ class MarginSummary:
     long_words: str
     short_mm: float
     long_mm: float
+    missing_mm: float
+    missing_um: float
+    missing_deg: float
+    missing_words: str
     flash_um: float
     flash_deg: float
     flash_words: str
@@ -177,6 +187,10 @@ def summarise(places: Places, found: MarginValues, limits: MarginLimits) -> Marg
         beyond, counted, gap=int(limits.gap_mm / places.step_mm + 1e-9), closed=places.closed
     )
     run_deg = _angle_at(places, start + (run - 1) // 2) if run else np.nan
+    missing = counted & (deviation_um < -edge_limit_um)
+    open_start, open_run = longest_run(missing, counted, gap=0, closed=places.closed)
+    open_deg = _angle_at(places, open_start + (open_run - 1) // 2) if open_run else np.nan
+    open_rows = np.arange(open_start, open_start + open_run) % len(places)
     worst, flash = _first_largest(size), _first_largest(np.where(flash_um > 0, flash_um, np.nan))
     short, long = _first_largest(-vertical_um), _first_largest(vertical_um)
     values = deviation_um[counted]
@@ -208,6 +222,10 @@ def summarise(places: Places, found: MarginValues, limits: MarginLimits) -> Marg
         long_words=words(_at(places.angle_deg, long)),
         short_mm=_length(places, (vertical_um < -edge_limit_um).sum()),
         long_mm=_length(places, (vertical_um > edge_limit_um).sum()),
+        missing_mm=_length(places, open_run),
+        missing_um=float(deviation_um[open_rows].min()) if open_run else np.nan,
+        missing_deg=open_deg,
+        missing_words=words(open_deg),
         flash_um=float(flash_um.max()),
         flash_deg=_at(places.angle_deg, flash),
         flash_words=words(_at(places.angle_deg, flash)),

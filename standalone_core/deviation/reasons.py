@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from .layers_beside import LayerBeside
+from .margin_summary import MarginSummary
 from .measures import AreaMeasures
 from .unmatched import UnmatchedPiece
 
@@ -54,6 +55,14 @@ def about_pieces(pieces: Sequence[UnmatchedPiece]) -> list[str]:
     if len(pieces) > _PIECES_TOLD:
         told.append(f"And {len(pieces) - _PIECES_TOLD} more such pieces.")
     return told
+
+
+def about_missing(margin: MarginSummary) -> str:
+    """Say where the margin is open."""
+    return (
+        f"The margin is short or broken along {margin.missing_mm:.1f} of {margin.length_mm:.1f} mm "
+        f"({margin.missing_words}): up to {-margin.missing_um:.0f} µm of material is missing there."
+    )
 
 
 def about_layer(layer: LayerBeside) -> str:

@@ -40,6 +40,9 @@ class Tolerances:
         this leaves the area outside, µm. Ours, no source.
     max_unmatched_mm2 : float
         So does a larger piece than this, mm², whatever its height. Ours, no source.
+    max_missing_mm : float
+        The margin is outside if along more of it than this, in one run, more than 100 µm of
+        material is missing: a mean over all of it would hide a short piece, mm. Ours, no source.
     scanner_um : mapping of area name to float
         Standard uncertainty of an area's mean absolute deviation that comes from the scanner, µm,
         from repeated scans of one crown; ``default`` stands for the areas that are not named. An
@@ -51,6 +54,7 @@ class Tolerances:
     max_unsettled_share: float = 0.05
     max_unmatched_um: float = 100.0
     max_unmatched_mm2: float = 0.2
+    max_missing_mm: float = 0.5
     scanner_um: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -76,7 +80,8 @@ class Tolerances:
                     subject=name,
                     remedy=f"Give a number from 0 to 1; {usual:g} is usual.",
                 )
-        for name, usual in (("max_unmatched_um", 100.0), ("max_unmatched_mm2", 0.2)):
+        limits = {"max_unmatched_um": 100.0, "max_unmatched_mm2": 0.2, "max_missing_mm": 0.5}
+        for name, usual in limits.items():
             if not getattr(self, name) >= 0:
                 raise SettingError(
                     f"A limit of {getattr(self, name):g} is not allowed.",
@@ -94,6 +99,7 @@ class Tolerances:
             self.max_unsettled_share,
             self.max_unmatched_um,
             self.max_unmatched_mm2,
+            self.max_missing_mm,
             dict(self.scanner_um),
         )
 

@@ -11,8 +11,15 @@ import numpy as np
 from ..shares import limit_words, share_words
 from ..superimpose.result import Superimposition
 from .layers_beside import LayerBeside
+from .margin_summary import MarginSummary
 from .measures import AreaMeasures
-from .reasons import about_directions, about_layer, about_pieces, about_scanner
+from .reasons import (
+    about_directions,
+    about_layer,
+    about_missing,
+    about_pieces,
+    about_scanner,
+)
 from .tolerances import COMMON_PRACTICE, DEFAULT_MEAN_ABS_UM, Tolerances
 from .unmatched import UnmatchedPiece
 
@@ -75,11 +82,14 @@ class ScanEvidence:
         Scan surface without a counterpart on the design.
     layers : tuple of LayerBeside
         Second layers of the scan's surface.
+    margin : MarginSummary or None
+        What the margin profile comes to.
     """
 
     is_design: bool = False
     unmatched: tuple[UnmatchedPiece, ...] = ()
     layers: tuple[LayerBeside, ...] = ()
+    margin: MarginSummary | None = None
 
 
 @dataclass(frozen=True)
@@ -136,7 +146,8 @@ def judge(
 
     An area is within its tolerance only if its mean absolute deviation lies within the limit from
     design to scan *and* from scan to design, and no piece of unmatched scan surface stands beside
-    it that is higher or larger than allowed. With the scanner's standard uncertainty u, within
+    it that is higher or larger than allowed; the margin, moreover, only if it is nowhere missing
+    along more than allowed. With the scanner's standard uncertainty u, within
     means measure + 1.645 u ≤ limit, outside means measure − 1.645 u > limit, and what lies between
     is not decidable.
 
@@ -224,7 +235,9 @@ def _judge_area(
     doubt = _doubt(there, superimposition, tolerances, evidence)
     if doubt:
         return replace(found, verdict=NOT_DECIDABLE, reason=doubt)
-    return _decided(found, there, back, beside, superimposition, tolerances)
+    is_margin = area == "margin" and evidence.margin is not None
+    missing = evidence.margin if is_margin else None
+    return _decided(found, there, back, beside, missing, superimposition, tolerances)
 
 
 def _doubt(
@@ -256,6 +269,7 @@ def _decided(
     there: AreaMeasures,
     back: AreaMeasures | None,
     beside: Sequence[UnmatchedPiece],
+    margin: MarginSummary | None,
     superimposition: Superimposition,
     tolerances: Tolerances,
 ) -> Verdict:
@@ -267,13 +281,16 @@ def _decided(
     loose = any(piece.loose for piece in too_much)
     # What floats beside the crown may be no part of it, and spoils the mean from the scan's side.
     relied_on = sides[:1] if loose else sides
-    if OUTSIDE in relied_on or not all(piece.loose for piece in too_much):
+    is_open = margin is not None and margin.missing_mm > tolerances.max_missing_mm
+    if OUTSIDE in relied_on or is_open or not all(piece.loose for piece in too_much):
         verdict = OUTSIDE
     elif NOT_DECIDABLE in relied_on or loose:
         verdict = NOT_DECIDABLE
     else:
         verdict = WITHIN
     reasons = [about_directions(rows, limit), about_scanner(rows, limit, spread, sides)]
+    if margin is not None and is_open:
+        reasons.append(about_missing(margin))
     reasons += about_pieces(too_much)
     if superimposition.verdict != "good":
         reasons.append(

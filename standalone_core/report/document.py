@@ -48,6 +48,8 @@ def check_document(result: CheckResult) -> dict[str, Any]:
         "measures": plain(result.measures),
         "verdicts": plain(result.verdicts),
         "exceedances": plain(result.exceedances),
+        "is_design": result.is_design,
+        "layers": plain(result.layers),
         "unmatched": plain(result.unmatched),
         "contacts": plain(result.contacts),
         "margin_profile": margin_document(result),

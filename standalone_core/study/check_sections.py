@@ -299,6 +299,12 @@ VERDICTS = Section(
             "Largest piece of it that may stand beside an area, mm².",
         ),
         Key(
+            "max_missing_mm",
+            Number(low_open=False),
+            "check.tolerances.max_missing_mm",
+            "Length of the margin along which more than 100 µm may be missing, in one run, mm.",
+        ),
+        Key(
             "contact_um",
             Number(low_open=False),
             "check.contact.limit_um",

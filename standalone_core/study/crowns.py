@@ -126,7 +126,7 @@ def crown_from(entry: Entry, kept: Kept, area_set: AreaSet) -> Crown | LeftOut |
         warnings=tuple(dict.fromkeys(warnings)),
         key=entry.job.key,
         evidence=evidence,
-        margin=None if record["margin"] is None else MarginSummary(**record["margin"]),
+        margin=evidence.margin,
     )
     return judged(crown, settings.tolerances)
 
@@ -141,7 +141,8 @@ def _evidence(record: Mapping[str, Any]) -> ScanEvidence:
     """Return what is kept of a scan beside its measures."""
     pieces = [UnmatchedPiece(**with_tuples(piece)) for piece in record["unmatched"]]
     layers = [LayerBeside(**with_tuples(layer)) for layer in record["layers"]]
-    return ScanEvidence(record["is_design"], tuple(pieces), tuple(layers))
+    margin = None if record["margin"] is None else MarginSummary(**record["margin"])
+    return ScanEvidence(record["is_design"], tuple(pieces), tuple(layers), margin)
 
 
 def missing(entries: Mapping[str, Entry], kept: Kept) -> dict[str, Entry]:

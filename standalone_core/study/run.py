@@ -27,7 +27,6 @@ from .pair_job import PairJob, compare_and_keep, compare_and_keep_steps, load_pa
 from .plan import StudyPlan
 from .results import Crown, Dispersion, GroupMap, LeftOut, Pair, RepeatScan, StudyRun
 from .scan_job import areas_of, load_scan, measure_and_keep, measure_and_keep_steps
-from .scanner_uncertainty import scanner_uncertainty_um
 
 KEPT = "kept"
 """Folder of kept results inside a study's folder of results."""
@@ -157,6 +156,8 @@ def _with_scanner(plan: StudyPlan, repeats: Sequence[RepeatScan]) -> StudyPlan:
     tolerances = plan.check.tolerances
     if tolerances.scanner_um:
         return plan
+    from .scanner_uncertainty import scanner_uncertainty_um  # loads scipy.stats, which is slow
+
     tolerances = replace(tolerances, scanner_um=scanner_uncertainty_um(repeats))
     return replace(plan, check=replace(plan.check, tolerances=tolerances))
 

@@ -8,6 +8,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from cuspwise.standalone_core.deviation.margin_summary import MarginSummary
 from cuspwise.standalone_core.deviation.measures import AreaMeasures
 from cuspwise.standalone_core.deviation.tolerances import COMMON_PRACTICE, Tolerances
 from cuspwise.standalone_core.deviation.unmatched import UnmatchedPiece
@@ -214,6 +215,30 @@ def test_the_whole_crown_has_every_piece_that_any_area_has() -> None:
     assert judge([row("whole", 5.0)], GOOD, wide, evidence)[0].verdict == "within"
 
 
+def margin_summary(missing_mm: float) -> MarginSummary:
+    numbers = dict.fromkeys((f.name for f in fields(MarginSummary)), np.nan)
+    told = {"missing_mm": missing_mm, "missing_um": -212.0, "missing_words": "distal"}
+    return MarginSummary(**{**numbers, **told, "length_mm": 30.0})
+
+
+@pytest.mark.parametrize(("missing_mm", "verdict"), [(0.5, "within"), (0.6, "outside")])
+def test_a_margin_is_outside_where_it_is_open_over_a_length(
+    missing_mm: float, verdict: str
+) -> None:
+    """Its mean would hide a short piece; the limit of 0.5 mm is ours, no source."""
+    evidence = ScanEvidence(margin=margin_summary(missing_mm))
+    rows = [row("margin", 9.0), row("whole", 9.0)]
+    margin, whole = judge(rows, GOOD, Tolerances(), evidence)
+    assert (margin.verdict, whole.verdict) == (verdict, "within")
+    told = (
+        "The margin is short or broken along 0.6 of 30.0 mm (distal): up to 212 µm of material is "
+        "missing there."
+    )
+    assert (told in margin.reason) is (verdict == "outside")
+    longer = Tolerances(max_missing_mm=1.0)
+    assert judge(rows, GOOD, longer, evidence)[0].verdict == "within"
+
+
 def test_loose_pieces_do_not_excuse_what_the_design_sees() -> None:
     evidence = ScanEvidence(unmatched=(piece(height_um=300.0, loose=True),))
     outside = [row("margin", 16.0), backward("margin", 40.0)]
@@ -261,7 +286,7 @@ def test_without_the_scanners_uncertainty_the_verdict_is_of_this_scan() -> None:
 def test_uncertainties_and_unmatched_limits_that_mean_nothing_are_refused(wrong: float) -> None:
     with pytest.raises(SettingError, match="scanner_um of margin"):
         Tolerances(scanner_um={"margin": wrong})
-    for name in ("max_unmatched_um", "max_unmatched_mm2"):
+    for name in ("max_unmatched_um", "max_unmatched_mm2", "max_missing_mm"):
         if wrong != np.inf:  # no limit
             with pytest.raises(SettingError, match=name):
                 Tolerances(**{name: wrong})

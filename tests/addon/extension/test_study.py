@@ -768,3 +768,32 @@ def test_nothing_of_it_stays_when_the_folder_goes(studied: SimpleNamespace, tmp_
     again = opened(studied.part, copy)
     assert call(again, "copy_study_table") == {"FINISHED"}
     assert call(again, "show_group_map") == {"FINISHED"}
+
+
+def test_crowns_with_unmatched_surface_are_named(
+    empty: SimpleNamespace,
+    extension: SimpleNamespace,
+    spoilt_surfaces: SimpleNamespace,
+    tmp_path: Path,
+) -> None:
+    """Limits and the scanner's uncertainty go into the file, and a change of them is noticed."""
+    settings = empty.scene.cuspwise
+    settings.design = extension.add_object("Design", spoilt_surfaces.design)
+    settings.spacing_mm = extension.spacing_mm
+    item = settings.scans.add()
+    item.scan, item.group = extension.add_object("Spoilt", spoilt_surfaces.scan), "Printed"
+    settings.study.folder = str(tmp_path / "study")
+    settings.scanner_um, settings.max_unmatched_um, settings.max_unmatched_mm2 = 1.5, 90.0, 0.15
+    assert call(empty, "run_study") == {"FINISHED"}
+    read = empty.part("standalone_core.study.plan_file").read_study
+    tolerances = read(tmp_path / "study" / "study.toml").check.tolerances
+    assert dict(tolerances.scanner_um) == {"default": 1.5}
+    assert (tolerances.max_unmatched_um, tolerances.max_unmatched_mm2) == (90.0, 0.15)
+    bad = [line["sentence"] for line in kept(empty)["opening"] if line["status"] == "bad"]
+    (named,) = [text for text in bad if text.startswith("Spoilt: ")]
+    assert "The scan has surface that the design has not" in named
+    assert not stale(empty)
+    settings.max_unmatched_um = 95.0
+    assert "height of unmatched scan surface" in stale(empty)
+    settings.max_unmatched_um, settings.scanner_um = 90.0, 0.0
+    assert "scanner's uncertainty" in stale(empty)
