@@ -218,10 +218,7 @@ def made(found: Raw, kept: Mapping[str, Any]) -> KeptPoints:
         else MarginLine(line.reshape(-1, 3), closed=kept["margin_closed"]),
         missing=kept["check"]["missing_areas"],
     )
-<<<<<<< HEAD
-    return KeptPoints(there, _made_scan(found, settings), area_set, kept["is_design"])
-=======
-    return KeptPoints(there, _read_scan(mesh, settings), area_set, _evidence(kept["check"]))
+    return KeptPoints(there, _made_scan(found, settings), area_set, _evidence(kept["check"]))
 
 
 def _evidence(document: Mapping[str, Any]) -> ScanEvidence:
@@ -242,7 +239,6 @@ def _evidence(document: Mapping[str, Any]) -> ScanEvidence:
 
 def _summary(told: Mapping[str, Any]) -> MarginSummary:
     return MarginSummary(**{f.name: _number(told[f.name]) for f in fields(MarginSummary)})
->>>>>>> main
 
 
 def _made_scan(found: Raw, settings: DeviationSettings) -> DeviationField:

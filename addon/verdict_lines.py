@@ -47,15 +47,15 @@ def opening(verdicts: Sequence[Verdict]) -> Opening:
 
 
 def reasons(
-    verdict: Verdict, pieces: Sequence[Mapping[str, Any]], tolerances: Tolerances
+    verdict: Verdict, document: Mapping[str, Any], tolerances: Tolerances
 ) -> tuple[str, ...]:
     """Say in short why an area is outside, or at length why it is not decidable.
 
     Parameters
     ----------
     verdict : Verdict
-    pieces : sequence of mapping
-        The unmatched surface of the scan, as kept.
+    document : mapping
+        The check's, as kept.
     tolerances : Tolerances
     """
     if verdict.verdict == NOT_DECIDABLE:
@@ -72,7 +72,10 @@ def reasons(
         )
     elif there > limit:
         lines.append(f"Above its limit of {limit:g} µm.")
-    known = (UnmatchedPiece(**piece) for piece in pieces)
+    missing_mm = document["margin_profile"].get("missing_mm") or 0.0
+    if verdict.area == "margin" and missing_mm > tolerances.max_missing_mm:
+        lines.append(f"The margin is short or broken along {missing_mm:.1f} mm.")
+    known = (UnmatchedPiece(**piece) for piece in document["unmatched"])
     beside = [piece for piece in known if piece.beside(verdict.area)]
     if any(is_too_much(piece, tolerances) for piece in beside):
         lines.append("The scan has surface that the design has not.")

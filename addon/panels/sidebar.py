@@ -257,10 +257,10 @@ def _draw_verdicts(layout, context, kept):
     for line in above.caveats:
         say(layout, context, line, "INFO")
     back = {row["area"]: row for row in store.rows_of(kept, "scan_to_design")}
-    pieces, tolerances = kept["check"]["unmatched"], tolerances_of(kept["choices"])
+    tolerances = tolerances_of(kept["choices"])
     for row in store.rows_of(kept):
         verdict = verdicts[row["area"]]
-        why = verdict_lines.reasons(verdict, pieces, tolerances)
+        why = verdict_lines.reasons(verdict, kept["check"], tolerances)
         why = [line for line in why if line not in above.reasons]
         _draw_area(layout, context, row, back.get(row["area"]), verdict, why)
 

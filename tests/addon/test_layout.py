@@ -73,7 +73,7 @@ def test_says_unit_tolerance_clipped_and_unmeasured() -> None:
     assert TITLE in said
     assert "tolerance ±25 µm" in said
     assert "40.0 % beyond ±50 µm" in said  # two of five measured points
-    assert "16.7 % not measured" in said  # one of six
+    assert "16.6 % not measured" in said  # one of six, never rounded up
     swatch = [box for box in layout().boxes if box.colour == legend().unmeasured_colour]
     assert len(swatch) == 1
 
