@@ -33,19 +33,18 @@ def about_directions(rows: Sequence[AreaMeasures], limit_um: float) -> str:
     )
 
 
-def about_scanner(
-    rows: Sequence[AreaMeasures], limit_um: float, scanner_um: float, sides: Sequence[str]
-) -> str:
+def about_scanner(rows: Sequence[AreaMeasures], scanner_um: float, sides: Sequence[str]) -> str:
     """Say what the scanner's uncertainty leaves open; empty where it is not given."""
     if not np.isfinite(scanner_um):
         return ""
     if "not_decidable" not in sides or "outside" in sides:
-        return f"Told with 95 % by a scanner of {scanner_um:g} µm standard uncertainty."
+        return f"The scanner's standard uncertainty of {scanner_um:.2g} µm leaves it so with 95 %."
     open_one = rows[list(sides).index("not_decidable")]
     low, high = (open_one.mean_abs_um + sign * 1.645 * scanner_um for sign in (-1, 1))
     return (
-        f"With the scanner's standard uncertainty of {scanner_um:g} µm it may lie anywhere from "
-        f"{max(low, 0.0):.1f} to {high:.1f} µm, on either side of the limit."
+        f"With the scanner's standard uncertainty of {scanner_um:.2g} µm, what is measured "
+        f"{_SEEN[open_one.direction]} may be anything from {max(low, 0.0):.1f} to {high:.1f} µm, "
+        f"on either side of the limit."
     )
 
 

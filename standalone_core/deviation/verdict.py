@@ -288,10 +288,11 @@ def _decided(
         verdict = NOT_DECIDABLE
     else:
         verdict = WITHIN
-    reasons = [about_directions(rows, limit), about_scanner(rows, limit, spread, sides)]
+    reasons = [about_directions(rows, limit)]
     if margin is not None and is_open:
         reasons.append(about_missing(margin))
     reasons += about_pieces(too_much)
+    reasons.append(about_scanner(rows, spread, sides))
     if superimposition.verdict != "good":
         reasons.append(
             f"The superimposition did not settle, but only "

@@ -158,13 +158,15 @@ def unmatched_lines(result: CheckResult) -> tuple[str, ...]:
     """Say which scan surface has no counterpart on the design, a sentence a piece."""
     if not result.unmatched:
         return (UNMATCHED_NONE,)
+    if len(result.unmatched) == 1:
+        return tuple(about_pieces(result.unmatched))
     total = sum(piece.area_mm2 for piece in result.unmatched)
     highest = result.unmatched[0]
     least = "at least" if highest.beyond_search else "up to"
     first = (
         f"Unmatched scan surface (flash, stubs, a second layer, debris): {total:.2f} mm² in "
-        f"{len(result.unmatched)} piece{'' if len(result.unmatched) == 1 else 's'}, {least} "
-        f"{micrometres(highest.height_um, digits=0)} µm high."
+        f"{len(result.unmatched)} pieces, {least} {micrometres(highest.height_um, digits=0)} µm "
+        f"high."
     )
     return (first, *about_pieces(result.unmatched))
 
