@@ -299,7 +299,7 @@ def _draw_margin(layout, context, profile):
     """Say how far the margin is beyond its limits; at length where it is drawn."""
     settings = settings_of(context)
     box = layout.box()
-    say(box, context, margin_line(profile))
+    say(box, context, margin_line(profile.summary))
     icon = "HIDE_OFF" if settings.show_margin else "HIDE_ON"
     box.prop(settings, "show_margin", icon=icon)
     if settings.show_margin:

@@ -108,7 +108,7 @@ def test_sidebar_says_why_a_crown_is_outside(spoilt: SimpleNamespace) -> None:
     piece = verdicts["margin"]
     assert f"unmatched {piece.unmatched_mm2:.2f} mm², {piece.unmatched_um:.0f} µm high" in notes
     assert verdicts["margin"].caveat in said
-    assert margin_line(store.profile_of(spoilt.scan)) in said
+    assert margin_line(store.profile_of(spoilt.scan).summary) in said
     patches = spoilt.scan.cuspwise.patches
     spoilt.scan.cuspwise.patch_index = next(k for k, p in enumerate(patches) if p.unmatched)
     again = " ".join(drawn(spoilt))
