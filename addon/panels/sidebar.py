@@ -303,7 +303,7 @@ def _draw_margin(layout, context, profile):
     icon = "HIDE_OFF" if settings.show_margin else "HIDE_ON"
     box.prop(settings, "show_margin", icon=icon)
     if settings.show_margin:
-        for line in margin_details(profile):
+        for line in margin_details(profile.summary):
             say(box, context, line)
 
 

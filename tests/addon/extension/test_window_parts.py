@@ -85,8 +85,8 @@ def test_sidebar_of_a_checked_crown(checked: SimpleNamespace) -> None:
     assert "Intaglio" in notes  # no tolerance, no verdict
     worst = kept["check"]["exceedances"][0]
     assert micrometres(worst["peak_um"], signed=True, digits=0) in notes
-    assert worst["area_mm2"] < 10.0
-    assert f"{worst['area_mm2']:.2f} mm²" in said
+    digits = 2 if worst["area_mm2"] < 10.0 else 1
+    assert f"{worst['area_mm2']:.{digits}f} mm²" in notes
     assert "The scan lies on its design." in said
     checked.scan.location.x += 1.0
     checked.bpy.context.view_layer.update()
@@ -114,6 +114,11 @@ def test_sidebar_says_why_a_crown_is_outside(spoilt: SimpleNamespace) -> None:
     again = " ".join(drawn(spoilt))
     assert "Unmatched: scan surface that the design has not." in again
     assert "unmatched" in notes
+    spoilt.settings.show_margin = True
+    details = spoilt.part("standalone_core.report.margin_words").margin_details
+    shown = " ".join(drawn(spoilt))
+    for line in details(store.profile_of(spoilt.scan).summary):
+        assert line in shown
     spoilt.settings.scanner_um = 1.0
     assert verdicts["margin"].caveat not in " ".join(drawn(spoilt))
 
