@@ -18,7 +18,7 @@ from ..mesh.graph import components
 from ..mesh.patches import connected_patches
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 from ..surface.closest import SurfaceIndex
-from .field import NORMALS_DISAGREE, NOT_MUTUAL, TOO_FAR, DeviationField
+from .field import NORMALS_DISAGREE, NOT_MUTUAL, ON_BORDER, TOO_FAR, DeviationField
 from .places import areas_holding, place
 
 _LEAST_MM = 0.03
@@ -31,6 +31,8 @@ _REACH = 2.0
 """The design is asked as far around a foot as this many times the height above it."""
 _MIN_PIECE_MM2 = 0.02
 """Smaller pieces are told only if they are higher than their limit."""
+_SPECK_MM2 = 0.05
+"""A smaller piece beside the end of an open design is not told. Ours, no source."""
 _MIN_SHARE = 0.1
 """A piece stands beside an area that holds at least this share of it."""
 
@@ -97,7 +99,8 @@ def with_unmatched(
     A scan point of height h above the design is unmatched if h exceeds every deviation D (and 0)
     that the design finds within 2 h of its foot, along the design's edges, by more than 30 µm and
     six robust spreads of h − D. A bump as wide as it is high is seen from below with its height, so
-    it is matched; a fin, an overhang or a second layer is not. Missing material is never unmatched.
+    it is matched; a fin, an overhang or a second layer is not. Missing material is never unmatched,
+    nor is what goes on past the border of an open design.
     """
     height = _heights(back, design)
     seen = np.where(there.counted, np.nan_to_num(there.deviation_mm), 0.0)
@@ -114,7 +117,44 @@ def with_unmatched(
     )
     unmatched = np.full(len(back), np.nan)
     unmatched[candidates[standing]] = height[candidates[standing]]
-    return replace(back, unmatched_mm=unmatched)
+    return replace(back, unmatched_mm=_before_the_end(back, unmatched))
+
+
+def _before_the_end(back: DeviationField, unmatched_mm: FloatArray) -> FloatArray:
+    """Return the heights, (n,), without what lies past the end of an open design.
+
+    And without specks beside that: there is no saying whether the design would have seen them.
+    """
+    end = back.status == ON_BORDER
+    if back.faces is None or not end.any() or not np.isfinite(unmatched_mm).any():
+        return unmatched_mm
+    past = _past_the_end(back)
+    kept = np.where(past, np.nan, unmatched_mm)
+    beside = _beside(past | end, back.faces)
+    for points in connected_patches(back.faces, np.isfinite(kept)):
+        if beside[points].any() and back.weights_mm2[points].sum() < _SPECK_MM2:
+            kept[points] = np.nan
+    return kept
+
+
+def _past_the_end(back: DeviationField) -> BoolArray:
+    """Tell which points, (n,), lie past an open design's border: it says nothing of them."""
+    past = np.zeros(len(back), dtype=bool)
+    end = back.status == ON_BORDER
+    if back.faces is None or not end.any():
+        return past
+    beside = _beside(end, back.faces)
+    lost = np.isin(back.status, (NOT_MUTUAL, TOO_FAR))
+    for points in connected_patches(back.faces, lost):
+        past[points] = beside[points].any()
+    return past
+
+
+def _beside(points: BoolArray, faces: IntArray) -> BoolArray:
+    """Return some points and their neighbours, (n,)."""
+    beside = points.copy()
+    beside[faces[points[faces].any(axis=1)]] = True
+    return beside
 
 
 def _heights(back: DeviationField, design: SurfaceIndex) -> FloatArray:
@@ -174,7 +214,8 @@ def unmatched_pieces(
         near &= ~back.inside(area_set.areas[SUPPORTS])
     if not near.any():
         return ()
-    patches = connected_patches(back.faces, near | (back.status == TOO_FAR))
+    far = (back.status == TOO_FAR) & ~_past_the_end(back)
+    patches = connected_patches(back.faces, near | far)
     loose = _loose(back, near)
     pieces = [
         _piece(points, near[points], bool(loose[points[0]]), back, area_set)

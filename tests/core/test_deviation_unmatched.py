@@ -49,8 +49,16 @@ def ridge(height_mm: float, width_mm: float) -> TriangleMesh:
     return sheet(np.where(raised, height_mm, 0.0)[:, None], x)
 
 
-def measured(scan: TriangleMesh) -> tuple[DeviationField, EvaluationMesh]:
-    design = evaluation_mesh(sheet(), STEP * 1.5)
+def wide_sheet() -> TriangleMesh:
+    """A flat sheet that reaches 1 mm past all ends of the others."""
+    flat = sheet()
+    return TriangleMesh(flat.vertices * (SIDE + 2.0) / SIDE - [1.0, 1.0, 0.0], flat.faces)
+
+
+def measured(
+    scan: TriangleMesh, flat: TriangleMesh | None = None
+) -> tuple[DeviationField, EvaluationMesh]:
+    design = evaluation_mesh(flat or sheet(), STEP * 1.5)
     index = SurfaceIndex(design.mesh)
     there = measure_deviation(design.mesh, SurfaceIndex(scan), "design_to_scan")
     points = evaluation_mesh(scan, STEP * 1.5).mesh
@@ -58,8 +66,10 @@ def measured(scan: TriangleMesh) -> tuple[DeviationField, EvaluationMesh]:
     return with_unmatched(back, there, index), design
 
 
-def pieces(scan: TriangleMesh, marks: FloatArray | None = None) -> tuple[UnmatchedPiece, ...]:
-    back, design = measured(scan)
+def pieces(
+    scan: TriangleMesh, marks: FloatArray | None = None, flat: TriangleMesh | None = None
+) -> tuple[UnmatchedPiece, ...]:
+    back, design = measured(scan, flat)
     everything = Area("whole", np.ones(len(design.points), dtype=bool))
     half = Area("near half", design.points[:, 1] < SIDE / 2)
     areas = {"whole": everything, "near half": half}
@@ -103,7 +113,7 @@ def test_what_lies_below_the_design_is_missing_and_never_unmatched() -> None:
 
 
 def test_what_reaches_beyond_the_search_distance_is_at_least_that_high() -> None:
-    (fin,) = pieces(ridge(1.7, 0.02))
+    (fin,) = pieces(ridge(1.7, 0.02), flat=wide_sheet())
     assert fin.beyond_search
     assert fin.height_um == pytest.approx(1000.0, abs=1e-9)
     assert fin.area_mm2 > 2 * SIDE * 1.5
@@ -118,6 +128,13 @@ def test_surface_inside_a_support_mark_is_the_marks_alone() -> None:
     assert len(pieces(ridge(0.4, 0.02), marks=np.array([3.0, 3.0, 1.0]))) == 2
     assert fin.area_mm2 == pytest.approx((SIDE - 2.0) / 2 * 2 * 0.37, rel=0.3)
     assert pieces(ridge(0.4, 0.02), marks=np.array([3.0, 3.0, 9.0])) == ()
+
+
+def test_what_goes_on_past_an_open_designs_end_is_not_unmatched() -> None:
+    """A scan that bends up beyond the design's border: the design says nothing of it."""
+    wide = np.arange(-1.5, SIDE + 1.55, STEP)
+    bent = np.where(wide < -0.05, -1.2 * wide, 0.0)
+    assert pieces(sheet(bent[:, None], wide)) == ()
 
 
 @pytest.mark.parametrize("noise_um", [2.0, 5.0])
