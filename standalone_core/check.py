@@ -223,6 +223,7 @@ def _check_steps(
             ready.area_set,
             measured.in_place,
             settings.tolerances.limit_um("margin"),
+            scan_edge_mm=measured.scan.mesh.mean_edge_mm,
         )
         summary = None if profile is None else profile.summary
         judgement = judge_deviations(

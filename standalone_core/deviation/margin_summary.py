@@ -86,9 +86,12 @@ class MarginSummary:
         Where it is longest.
     short_mm, long_mm : float
         Length of the line with an edge shorter, and longer, by more than the limit.
+    missing_limit_um : float
+        How much material may be missing, as the mean within reach of a place: the limit for
+        edges, or four tenths of the scan's own edges if that is more, since coarse triangles cut
+        a sharp rim off by up to half of that.
     missing_mm : float
-        Longest run of counted places where more material is missing than the limit for edges, as
-        the mean within reach of a place: where the margin is open, whatever draws its edge.
+        Longest run of counted places where more is missing: where the margin is open.
     missing_um, missing_deg, missing_words : float, float, str
         The lowest deviation within that run, the angle of its middle, and what that is called;
         NaN and empty without a run.
@@ -123,6 +126,7 @@ class MarginSummary:
     long_words: str
     short_mm: float
     long_mm: float
+    missing_limit_um: float
     missing_mm: float
     missing_um: float
     missing_deg: float
@@ -169,11 +173,14 @@ class MarginLimits:
         For edge and flash.
     gap_mm : float
         Longest stretch of places that do not count which does not break a run.
+    missing_um : float
+        For missing material.
     """
 
     tolerance_um: float
     edge_limit_um: float
     gap_mm: float
+    missing_um: float
 
 
 def summarise(places: Places, found: MarginValues, limits: MarginLimits) -> MarginSummary:
@@ -187,7 +194,7 @@ def summarise(places: Places, found: MarginValues, limits: MarginLimits) -> Marg
         beyond, counted, gap=int(limits.gap_mm / places.step_mm + 1e-9), closed=places.closed
     )
     run_deg = _angle_at(places, start + (run - 1) // 2) if run else np.nan
-    missing = counted & (deviation_um < -edge_limit_um)
+    missing = counted & (deviation_um < -limits.missing_um)
     open_start, open_run = longest_run(missing, counted, gap=0, closed=places.closed)
     open_deg = _angle_at(places, open_start + (open_run - 1) // 2) if open_run else np.nan
     open_rows = np.arange(open_start, open_start + open_run) % len(places)
@@ -222,6 +229,7 @@ def summarise(places: Places, found: MarginValues, limits: MarginLimits) -> Marg
         long_words=words(_at(places.angle_deg, long)),
         short_mm=_length(places, (vertical_um < -edge_limit_um).sum()),
         long_mm=_length(places, (vertical_um > edge_limit_um).sum()),
+        missing_limit_um=limits.missing_um,
         missing_mm=_length(places, open_run),
         missing_um=float(deviation_um[open_rows].min()) if open_run else np.nan,
         missing_deg=open_deg,

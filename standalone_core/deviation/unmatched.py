@@ -180,7 +180,6 @@ def _standing_out(
     corners = design.faces.ravel()
     order = np.argsort(corners, kind="stable")
     used, starts = np.unique(corners[order], return_index=True)
-    edge = float(np.linalg.norm(np.diff(design.vertices[design.faces], axis=1), axis=2).mean())
     while len(waiting):
         waiting = waiting[height[waiting] > around[point[waiting]]]
         settled = _REACH * height[waiting] <= reach
@@ -189,7 +188,7 @@ def _standing_out(
         highest = around[design.faces].max(axis=1)[order // 3]
         around = around.copy()
         around[used] = np.maximum(around[used], np.maximum.reduceat(highest, starts))
-        reach += edge
+        reach += design.mean_edge_mm
     return standing
 
 

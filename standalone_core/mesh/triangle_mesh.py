@@ -170,6 +170,12 @@ class TriangleMesh:
         return float(np.linalg.norm(self.bounds[1] - self.bounds[0]))
 
     @cached_property
+    def mean_edge_mm(self) -> float:
+        """Mean length of the faces' sides, mm."""
+        corners = self.vertices[self.faces]
+        return float(np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).mean())
+
+    @cached_property
     def checksum(self) -> str:
         """SHA-256 of float32 coordinates and faces, hexadecimal: names this very geometry."""
         digest = hashlib.sha256()

@@ -60,6 +60,8 @@ class KeptScan:
     ----------
     triangles : int
         Of the scan, after repair.
+    edge_mm : float
+        Mean length of its edges, mm.
     notes : tuple of str
         What reading and repairing found, as sentences.
     superimposition : Superimposition
@@ -72,6 +74,7 @@ class KeptScan:
     """
 
     triangles: int
+    edge_mm: float
     notes: tuple[str, ...]
     superimposition: Superimposition
     design_to_scan: DeviationField
@@ -153,7 +156,14 @@ def _margin(
     assert back.faces is not None  # measured
     scan = evaluation_mesh(TriangleMesh(back.points_mm, back.faces), settings.spacing_mm)
     tolerance_um = settings.tolerances.limit_um("margin")
-    profile = margin_profile(measured.design_to_scan, back, ready.area_set, scan, tolerance_um)
+    profile = margin_profile(
+        measured.design_to_scan,
+        back,
+        ready.area_set,
+        scan,
+        tolerance_um,
+        scan_edge_mm=measured.edge_mm,
+    )
     return None if profile is None else profile.summary
 
 
@@ -164,6 +174,7 @@ def _measured_steps(job: ScanJob, ready: ReadyDesign, threads: int | None) -> St
     measured = yield from scaled(steps, 0.1, 1.0)
     return KeptScan(
         triangles=len(scan.mesh),
+        edge_mm=scan.mesh.mean_edge_mm,
         notes=tuple(f"Scan: {text}" for text in scan.notes),
         superimposition=measured.superimposition,
         design_to_scan=measured.design_to_scan,
@@ -202,6 +213,7 @@ def _keep(kept: Kept, key: str, measured: KeptScan) -> None:
 def _about(measured: KeptScan) -> dict[str, Any]:
     return {
         "triangles": measured.triangles,
+        "edge_mm": measured.edge_mm,
         "notes": list(measured.notes),
         "superimposition": fit_record(measured.superimposition),
         "is_design": measured.is_design,
@@ -219,6 +231,7 @@ def load_scan(
     record, arrays = entry
     return KeptScan(
         triangles=record["triangles"],
+        edge_mm=record["edge_mm"],
         notes=tuple(record["notes"]),
         superimposition=fit_from(record["superimposition"], settings.superimpose),
         design_to_scan=_forward(arrays, evaluation, settings),

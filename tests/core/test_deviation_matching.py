@@ -103,7 +103,9 @@ def test_a_margin_short_by_300_um_is_outside_with_place_and_length(quarter: bool
     Of a quarter the mean over the whole area lies within its limit, and hides it.
     """
     oval = np.diag([1.2, 1.0, 1.0, 1.0])
-    design, scan = (thimble(short, quarter, around=48).moved(oval) for short in (0.0, 0.3))
+    design, scan = (
+        refined(thimble(short, quarter, around=48).moved(oval), 0.2) for short in (0.0, 0.3)
+    )
     settings = CheckSettings(
         superimpose=AS_IT_LIES, tolerances=Tolerances({"margin": 15.0}), spacing_mm=0.2
     )
