@@ -104,7 +104,8 @@ def test_a_margin_short_by_300_um_is_outside_with_place_and_length(quarter: bool
     """
     oval = np.diag([1.2, 1.0, 1.0, 1.0])
     design, scan = (
-        refined(thimble(short, quarter, around=48).moved(oval), 0.2) for short in (0.0, 0.3)
+        refined(thimble(short, quarter, around=48).moved(oval), spacing)
+        for short, spacing in ((0.0, 0.2), (0.3, 0.1))
     )
     settings = CheckSettings(
         superimpose=AS_IT_LIES, tolerances=Tolerances({"margin": 15.0}), spacing_mm=0.2
