@@ -32,6 +32,7 @@ COLUMNS = [
     "area", "direction", "n", "area_mm2", "coverage", "mean_um", "sd_um", "mean_abs_um",
     "rms_um", "median_um", "p10_um", "p90_um", "half_p90_p10_um", "mean_positive_um",
     "mean_negative_um", "min_um", "max_um", "within_tolerance", "tolerance_um", "verdict",
+    "unmatched_mm2", "unmatched_um",
 ]
 # fmt: on
 

@@ -77,7 +77,7 @@ NO_MESH = {
     "nasty/points_empty_face_element.ply": "1,024 points but no triangles",
     "nasty/points_only.ply": "24 points but no triangles",
     "nasty/broken_header_fuzz.ply": "a line of 28,393 characters",
-    "nasty/malformed.obj": "not a whole OBJ file",
+    "nasty/malformed.obj": "Line 28 names vertex 0; OBJ files count from 1",
 }
 
 
