@@ -64,6 +64,14 @@ def about_missing(margin: MarginSummary) -> str:
     )
 
 
+def about_unseen(margin: MarginSummary) -> str:
+    """Say where the margin was not seen."""
+    return (
+        f"The margin was not measured along {margin.unseen_mm:.1f} of {margin.length_mm:.1f} mm "
+        f"({margin.unseen_words}): whether it is open there cannot be told."
+    )
+
+
 def about_layer(layer: LayerBeside) -> str:
     """Say that the scan has two layers of surface, where, and what to do."""
     return (

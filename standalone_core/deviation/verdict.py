@@ -19,6 +19,7 @@ from .reasons import (
     about_missing,
     about_pieces,
     about_scanner,
+    about_unseen,
 )
 from .tolerances import COMMON_PRACTICE, DEFAULT_MEAN_ABS_UM, Tolerances
 from .unmatched import UnmatchedPiece
@@ -147,9 +148,9 @@ def judge(
     An area is within its tolerance only if its mean absolute deviation lies within the limit from
     design to scan *and* from scan to design, and no piece of unmatched scan surface stands beside
     it that is higher or larger than allowed; the margin, moreover, only if it is nowhere missing
-    along more than allowed. With the scanner's standard uncertainty u, within
-    means measure + 1.645 u ≤ limit, outside means measure − 1.645 u > limit, and what lies between
-    is not decidable.
+    along more than allowed, and seen along all but as much. With the scanner's standard
+    uncertainty u, within means measure + 1.645 u ≤ limit, outside means measure − 1.645 u > limit,
+    and what lies between is not decidable.
 
     Parameters
     ----------
@@ -282,15 +283,18 @@ def _decided(
     # What floats beside the crown may be no part of it, and spoils the mean from the scan's side.
     relied_on = sides[:1] if loose else sides
     is_open = margin is not None and margin.missing_mm > tolerances.max_missing_mm
+    is_unseen = margin is not None and margin.unseen_mm > tolerances.max_missing_mm
     if OUTSIDE in relied_on or is_open or not all(piece.loose for piece in too_much):
         verdict = OUTSIDE
-    elif NOT_DECIDABLE in relied_on or loose:
+    elif NOT_DECIDABLE in relied_on or loose or is_unseen:
         verdict = NOT_DECIDABLE
     else:
         verdict = WITHIN
     reasons = [about_directions(rows, limit)]
     if margin is not None and is_open:
         reasons.append(about_missing(margin))
+    if margin is not None and is_unseen:
+        reasons.append(about_unseen(margin))
     reasons += about_pieces(too_much)
     reasons.append(about_scanner(rows, spread, sides))
     if superimposition.verdict != "good":

@@ -239,6 +239,25 @@ def test_a_margin_is_outside_where_it_is_open_over_a_length(
     assert judge(rows, GOOD, longer, evidence)[0].verdict == "within"
 
 
+@pytest.mark.parametrize(
+    ("unseen_mm", "mean_um", "verdict"),
+    [(0.5, 9.0, "within"), (0.6, 9.0, "not_decidable"), (0.6, 16.0, "outside")],
+)
+def test_a_margin_that_was_not_seen_over_a_length_is_not_within(
+    unseen_mm: float, mean_um: float, verdict: str
+) -> None:
+    """What is known to be outside stays so, whatever was not seen."""
+    summary = replace(margin_summary(0.0), unseen_mm=unseen_mm, unseen_words="distal")
+    rows = [row("margin", mean_um), row("whole", 9.0)]
+    margin, whole = judge(rows, GOOD, Tolerances(), ScanEvidence(margin=summary))
+    assert (margin.verdict, whole.verdict) == (verdict, "within")
+    told = (
+        "The margin was not measured along 0.6 of 30.0 mm (distal): whether it is open there "
+        "cannot be told."
+    )
+    assert (told in margin.reason) is (unseen_mm > 0.5)
+
+
 def test_loose_pieces_do_not_excuse_what_the_design_sees() -> None:
     evidence = ScanEvidence(unmatched=(piece(height_um=300.0, loose=True),))
     outside = [row("margin", 16.0), backward("margin", 40.0)]
