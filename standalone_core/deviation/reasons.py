@@ -33,6 +33,19 @@ def about_directions(rows: Sequence[AreaMeasures], limit_um: float) -> str:
     )
 
 
+def about_places(rows: Sequence[AreaMeasures], most_um: float) -> str:
+    """Say that a mean hides a single place that is farther off than this; empty if none is."""
+    rows = [row for row in rows if row.peak_mm is not None and abs(row.peak_um) > most_um]
+    if not rows:
+        return ""
+    row = max(rows, key=lambda row: abs(row.peak_um))
+    assert row.peak_mm is not None  # of the rows that are left
+    return (
+        f"A mean hides single places: look at {row.peak_um:+.0f} µm at "
+        f"{place_words(row.peak_mm)} mm."
+    )
+
+
 def about_scanner(rows: Sequence[AreaMeasures], scanner_um: float, sides: Sequence[str]) -> str:
     """Say what the scanner's uncertainty leaves open; empty where it is not given."""
     if not np.isfinite(scanner_um):
@@ -88,8 +101,8 @@ def _piece_words(piece: UnmatchedPiece) -> str:
     at = f"at {place_words(piece.peak_mm)} mm"
     if piece.loose:
         return (
-            f"A loose piece of the scan ({size}) lies beside the crown {at}; take it out of the "
-            f"scan, or find out what it is"
+            f"A loose piece of the scan ({size}) lies beside the crown {at}, and may have "
+            f"pulled at the superimposition; take it out of the scan, or find out what it is"
         )
     return f"The scan has surface that the design has not: {size}, {at}"
 

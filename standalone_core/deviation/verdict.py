@@ -18,6 +18,7 @@ from .reasons import (
     about_layer,
     about_missing,
     about_pieces,
+    about_places,
     about_scanner,
     about_unseen,
 )
@@ -290,12 +291,14 @@ def _decided(
         verdict = NOT_DECIDABLE
     else:
         verdict = WITHIN
-    reasons = [about_directions(rows, limit)]
-    if margin is not None and is_open:
-        reasons.append(about_missing(margin))
-    if margin is not None and is_unseen:
-        reasons.append(about_unseen(margin))
+    reasons = [about_missing(margin)] if margin is not None and is_open else []
+    reasons += [about_unseen(margin)] if margin is not None and is_unseen else []
     reasons += about_pieces(too_much)
+    # What decides comes first: the means only if they speak against the area.
+    start = len(reasons) if set(sides) == {WITHIN} else 0
+    reasons.insert(start, about_directions(rows, limit))
+    if verdict == WITHIN:
+        reasons.append(about_places(rows, tolerances.max_unmatched_um))
     reasons.append(about_scanner(rows, spread, sides))
     if superimposition.verdict != "good":
         reasons.append(

@@ -258,6 +258,26 @@ def test_a_margin_that_was_not_seen_over_a_length_is_not_within(
     assert (told in margin.reason) is (unseen_mm > 0.5)
 
 
+def test_what_decides_comes_first() -> None:
+    """ "Outside" and then "at or below the limit" would read as a contradiction."""
+    rows = [row("margin", 9.0), backward("margin", 9.0)]
+    summary = margin_summary(0.6)
+    (found,) = judge(rows, GOOD, Tolerances(), ScanEvidence(margin=summary))
+    assert found.reason.startswith("The margin is short or broken")
+    assert found.reason.endswith("at or below the limit of 15 µm.")
+    (above,) = judge([row("margin", 16.0)], GOOD, Tolerances(), ScanEvidence(margin=summary))
+    assert above.reason.startswith("Mean absolute deviation 16.0 µm, above the limit")
+
+
+@pytest.mark.parametrize("peak_um", [100.0, 294.0])
+def test_a_mean_within_its_limit_tells_of_a_place_far_off(peak_um: float) -> None:
+    rows = [row("whole", 5.0), backward("whole", 5.0, peak_um)]
+    (found,) = judge(rows, GOOD, Tolerances())
+    assert found.verdict == "within"
+    told = "A mean hides single places: look at +294 µm at (1.0, −2.0, 3.0) mm."
+    assert (told in found.reason) is (peak_um > 100.0)
+
+
 def test_loose_pieces_do_not_excuse_what_the_design_sees() -> None:
     evidence = ScanEvidence(unmatched=(piece(height_um=300.0, loose=True),))
     outside = [row("margin", 16.0), backward("margin", 40.0)]
