@@ -41,7 +41,7 @@ def about_places(rows: Sequence[AreaMeasures], most_um: float) -> str:
     row = max(rows, key=lambda row: abs(row.peak_um))
     assert row.peak_mm is not None  # of the rows that are left
     return (
-        f"A mean hides single places: look at {row.peak_um:+.0f} µm at "
+        f"A mean hides single places: look at {_signed(row.peak_um)} µm at "
         f"{place_words(row.peak_mm)} mm."
     )
 
@@ -111,7 +111,11 @@ def _where(row: AreaMeasures) -> str:
     """Say where a direction sees its largest deviation."""
     if row.peak_mm is None:
         return ""
-    return f" (most {row.peak_um:+.0f} µm at {place_words(row.peak_mm)} mm)"
+    return f" (most {_signed(row.peak_um)} µm at {place_words(row.peak_mm)} mm)"
+
+
+def _signed(value_um: float) -> str:
+    return f"{value_um:+.0f}".replace("-", "−")
 
 
 def place_words(place: Sequence[float]) -> str:

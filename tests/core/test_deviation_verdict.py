@@ -269,13 +269,15 @@ def test_what_decides_comes_first() -> None:
     assert above.reason.startswith("Mean absolute deviation 16.0 µm, above the limit")
 
 
-@pytest.mark.parametrize("peak_um", [100.0, 294.0])
-def test_a_mean_within_its_limit_tells_of_a_place_far_off(peak_um: float) -> None:
-    rows = [row("whole", 5.0), backward("whole", 5.0, peak_um)]
+@pytest.mark.parametrize(("peak_um", "words"), [(100.0, ""), (294.0, "+294"), (-285.0, "−285")])
+def test_a_mean_within_its_limit_tells_of_a_place_far_off(peak_um: float, words: str) -> None:
+    lowest_highest = {"min_um": min(peak_um, -1.0), "max_um": max(peak_um, 1.0)}
+    rows = [row("whole", 5.0), replace(backward("whole", 5.0), **lowest_highest)]
     (found,) = judge(rows, GOOD, Tolerances())
     assert found.verdict == "within"
-    told = "A mean hides single places: look at +294 µm at (1.0, −2.0, 3.0) mm."
-    assert (told in found.reason) is (peak_um > 100.0)
+    told = f"A mean hides single places: look at {words} µm at (1.0, −2.0, 3.0) mm."
+    assert (told in found.reason) is bool(words)
+    assert ("hides" in found.reason) is bool(words)
 
 
 def test_loose_pieces_do_not_excuse_what_the_design_sees() -> None:
