@@ -146,9 +146,13 @@ class MarginProfile:
         values = MarginValues(
             self.deviation_um, self.vertical_um, self.horizontal_um, self.flash_um, self.counted
         )
-        missing_um = self.summary.missing_limit_um
+        missing_um, short_um = self.summary.missing_limit_um, self.summary.short_limit_um
         limits = MarginLimits(
-            tolerance_um, self.settings.edge_limit_um, self.settings.gap_mm, missing_um
+            tolerance_um,
+            self.settings.edge_limit_um,
+            self.settings.gap_mm,
+            missing_um,
+            short_um,
         )
         summary = summarise(self, values, limits)
         return replace(self, beyond=values.beyond(limits), summary=summary)
@@ -213,8 +217,10 @@ def margin_profile(
         flash_um=1e3 * flash,
         counted=(seen | is_shell) & (share >= settings.min_share - 1e-12),
     )
-    missing_um = max(settings.edge_limit_um, 1e3 * _CUT_OFF * scan_edge_mm)
-    limits = MarginLimits(tolerance_um, settings.edge_limit_um, settings.gap_mm, missing_um)
+    edge_um, cut_off_um = settings.edge_limit_um, 1e3 * _CUT_OFF * scan_edge_mm
+    limits = MarginLimits(
+        tolerance_um, edge_um, settings.gap_mm, max(edge_um, cut_off_um), edge_um + cut_off_um
+    )
     return MarginProfile(
         place_mm=places.place_mm,
         angle_deg=places.angle_deg,

@@ -90,11 +90,19 @@ class MarginSummary:
         How much material may be missing, as the mean within reach of a place: the limit for
         edges, or four tenths of the scan's own edges if that is more, since coarse triangles cut
         a sharp rim off by up to half of that.
+    short_limit_um : float
+        How much shorter an edge may be before the margin is open there: the limit for edges, and
+        four tenths of the scan's own edges beside.
     missing_mm : float
-        Longest run of counted places where more is missing: where the margin is open.
+        Longest run of places where the margin is open: where they count and more is missing, or
+        the edge is shorter by more.
     missing_um, missing_deg, missing_words : float, float, str
-        The lowest deviation within that run, the angle of its middle, and what that is called;
-        NaN and empty without a run.
+        The least of deviations and edges within that run, the angle of its middle, and what that
+        is called; NaN and empty without a run.
+    unseen_mm : float
+        Longest run of places that neither count nor show an edge off by more than its limit.
+    unseen_deg, unseen_words : float, str
+        The angle of its middle, and what that is called; NaN and empty without a run.
     flash_um, flash_deg, flash_words : float, float, str
         Greatest height of scan surface above the design at any place, and where.
     flash_mm : float
@@ -127,10 +135,14 @@ class MarginSummary:
     short_mm: float
     long_mm: float
     missing_limit_um: float
+    short_limit_um: float
     missing_mm: float
     missing_um: float
     missing_deg: float
     missing_words: str
+    unseen_mm: float
+    unseen_deg: float
+    unseen_words: str
     flash_um: float
     flash_deg: float
     flash_words: str
@@ -160,6 +172,16 @@ class MarginValues:
         beyond |= (np.abs(self.vertical_um) > edge) | (self.flash_um > edge)
         return beyond
 
+    def open(self, limits: MarginLimits) -> BoolArray:
+        """Where material is missing, (p,).
+
+        A deviation is a mean over the surface about a place: where a margin is short by 150 µm it
+        may be less than 100. The edge itself says so.
+        """
+        missing = self.counted & (self.deviation_um < -limits.missing_um)
+        is_open: BoolArray = missing | (self.vertical_um < -limits.short_um)
+        return is_open
+
 
 @dataclass(frozen=True)
 class MarginLimits:
@@ -175,12 +197,15 @@ class MarginLimits:
         Longest stretch of places that do not count which does not break a run.
     missing_um : float
         For missing material.
+    short_um : float
+        For an edge that is shorter.
     """
 
     tolerance_um: float
     edge_limit_um: float
     gap_mm: float
     missing_um: float
+    short_um: float
 
 
 def summarise(places: Places, found: MarginValues, limits: MarginLimits) -> MarginSummary:
@@ -193,11 +218,15 @@ def summarise(places: Places, found: MarginValues, limits: MarginLimits) -> Marg
     start, run = longest_run(
         beyond, counted, gap=int(limits.gap_mm / places.step_mm + 1e-9), closed=places.closed
     )
-    run_deg = _angle_at(places, start + (run - 1) // 2) if run else np.nan
-    missing = counted & (deviation_um < -limits.missing_um)
-    open_start, open_run = longest_run(missing, counted, gap=0, closed=places.closed)
-    open_deg = _angle_at(places, open_start + (open_run - 1) // 2) if open_run else np.nan
+    run_deg = _middle_deg(places, start, run)
+    is_open = found.open(limits)
+    open_start, open_run = longest_run(is_open, counted, gap=0, closed=places.closed)
+    open_deg = _middle_deg(places, open_start, open_run)
     open_rows = np.arange(open_start, open_start + open_run) % len(places)
+    least_um = np.fmin(np.where(counted, deviation_um, np.nan), vertical_um)
+    unseen = ~counted & ~beyond
+    unseen_start, unseen_run = longest_run(unseen, ~unseen, gap=0, closed=places.closed)
+    unseen_deg = _middle_deg(places, unseen_start, unseen_run)
     worst, flash = _first_largest(size), _first_largest(np.where(flash_um > 0, flash_um, np.nan))
     short, long = _first_largest(-vertical_um), _first_largest(vertical_um)
     values = deviation_um[counted]
@@ -230,10 +259,14 @@ def summarise(places: Places, found: MarginValues, limits: MarginLimits) -> Marg
         short_mm=_length(places, (vertical_um < -edge_limit_um).sum()),
         long_mm=_length(places, (vertical_um > edge_limit_um).sum()),
         missing_limit_um=limits.missing_um,
+        short_limit_um=limits.short_um,
         missing_mm=_length(places, open_run),
-        missing_um=float(deviation_um[open_rows].min()) if open_run else np.nan,
+        missing_um=float(np.nanmin(least_um[open_rows])) if open_run else np.nan,
         missing_deg=open_deg,
         missing_words=words(open_deg),
+        unseen_mm=_length(places, unseen_run),
+        unseen_deg=unseen_deg,
+        unseen_words=words(unseen_deg),
         flash_um=float(flash_um.max()),
         flash_deg=_at(places.angle_deg, flash),
         flash_words=words(_at(places.angle_deg, flash)),
@@ -287,8 +320,11 @@ def _length(places: Places, count: int | np.integer[Any]) -> float:
     return min(float(count) * places.step_mm, places.length_mm)
 
 
-def _angle_at(places: Places, row: int) -> float:
-    return float(places.angle_deg[row % len(places)])
+def _middle_deg(places: Places, start: int, count: int) -> float:
+    """Angle of the middle of a run of places; NaN for none."""
+    if not count:
+        return np.nan
+    return float(places.angle_deg[(start + (count - 1) // 2) % len(places)])
 
 
 def _first_largest(values: FloatArray) -> int | None:

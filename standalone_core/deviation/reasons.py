@@ -33,6 +33,19 @@ def about_directions(rows: Sequence[AreaMeasures], limit_um: float) -> str:
     )
 
 
+def about_places(rows: Sequence[AreaMeasures], most_um: float) -> str:
+    """Say that a mean hides a single place that is farther off than this; empty if none is."""
+    rows = [row for row in rows if row.peak_mm is not None and abs(row.peak_um) > most_um]
+    if not rows:
+        return ""
+    row = max(rows, key=lambda row: abs(row.peak_um))
+    assert row.peak_mm is not None  # of the rows that are left
+    return (
+        f"A mean hides single places: look at {_signed(row.peak_um)} µm at "
+        f"{place_words(row.peak_mm)} mm."
+    )
+
+
 def about_scanner(rows: Sequence[AreaMeasures], scanner_um: float, sides: Sequence[str]) -> str:
     """Say what the scanner's uncertainty leaves open; empty where it is not given."""
     if not np.isfinite(scanner_um):
@@ -64,6 +77,14 @@ def about_missing(margin: MarginSummary) -> str:
     )
 
 
+def about_unseen(margin: MarginSummary) -> str:
+    """Say where the margin was not seen."""
+    return (
+        f"The margin was not measured along {margin.unseen_mm:.1f} of {margin.length_mm:.1f} mm "
+        f"({margin.unseen_words}): whether it is open there cannot be told."
+    )
+
+
 def about_layer(layer: LayerBeside) -> str:
     """Say that the scan has two layers of surface, where, and what to do."""
     return (
@@ -80,8 +101,8 @@ def _piece_words(piece: UnmatchedPiece) -> str:
     at = f"at {place_words(piece.peak_mm)} mm"
     if piece.loose:
         return (
-            f"A loose piece of the scan ({size}) lies beside the crown {at}; take it out of the "
-            f"scan, or find out what it is"
+            f"A loose piece of the scan ({size}) lies beside the crown {at}, and may have "
+            f"pulled at the superimposition; take it out of the scan, or find out what it is"
         )
     return f"The scan has surface that the design has not: {size}, {at}"
 
@@ -90,7 +111,11 @@ def _where(row: AreaMeasures) -> str:
     """Say where a direction sees its largest deviation."""
     if row.peak_mm is None:
         return ""
-    return f" (most {row.peak_um:+.0f} µm at {place_words(row.peak_mm)} mm)"
+    return f" (most {_signed(row.peak_um)} µm at {place_words(row.peak_mm)} mm)"
+
+
+def _signed(value_um: float) -> str:
+    return f"{value_um:+.0f}".replace("-", "−")
 
 
 def place_words(place: Sequence[float]) -> str:

@@ -18,7 +18,9 @@ from .reasons import (
     about_layer,
     about_missing,
     about_pieces,
+    about_places,
     about_scanner,
+    about_unseen,
 )
 from .tolerances import COMMON_PRACTICE, DEFAULT_MEAN_ABS_UM, Tolerances
 from .unmatched import UnmatchedPiece
@@ -147,9 +149,9 @@ def judge(
     An area is within its tolerance only if its mean absolute deviation lies within the limit from
     design to scan *and* from scan to design, and no piece of unmatched scan surface stands beside
     it that is higher or larger than allowed; the margin, moreover, only if it is nowhere missing
-    along more than allowed. With the scanner's standard uncertainty u, within
-    means measure + 1.645 u ≤ limit, outside means measure − 1.645 u > limit, and what lies between
-    is not decidable.
+    along more than allowed, and seen along all but as much. With the scanner's standard
+    uncertainty u, within means measure + 1.645 u ≤ limit, outside means measure − 1.645 u > limit,
+    and what lies between is not decidable.
 
     Parameters
     ----------
@@ -281,32 +283,48 @@ def _decided(
     loose = any(piece.loose for piece in too_much)
     # What floats beside the crown may be no part of it, and spoils the mean from the scan's side.
     relied_on = sides[:1] if loose else sides
-    is_open = margin is not None and margin.missing_mm > tolerances.max_missing_mm
-    if OUTSIDE in relied_on or is_open or not all(piece.loose for piece in too_much):
+    along = {} if margin is None else _against_margin(margin, tolerances.max_missing_mm)
+    said = {*relied_on, *along}
+    if OUTSIDE in said or not all(piece.loose for piece in too_much):
         verdict = OUTSIDE
-    elif NOT_DECIDABLE in relied_on or loose:
-        verdict = NOT_DECIDABLE
     else:
-        verdict = WITHIN
-    reasons = [about_directions(rows, limit)]
-    if margin is not None and is_open:
-        reasons.append(about_missing(margin))
-    reasons += about_pieces(too_much)
+        verdict = NOT_DECIDABLE if NOT_DECIDABLE in said or loose else WITHIN
+    reasons = [*along.values(), *about_pieces(too_much)]
+    # What decides comes first: the means only if they speak against the area.
+    start = len(reasons) if set(sides) == {WITHIN} else 0
+    reasons.insert(start, about_directions(rows, limit))
+    if verdict == WITHIN:
+        reasons.append(about_places(rows, tolerances.max_unmatched_um))
     reasons.append(about_scanner(rows, spread, sides))
-    if superimposition.verdict != "good":
-        reasons.append(
-            f"The superimposition did not settle, but only "
-            f"{1e3 * superimposition.remaining_mm:.2g} µm may remain, at most "
-            f"{limit_words(tolerances.max_unsettled_share)} of the limit."
-        )
+    reasons.append(_about_settling(superimposition, tolerances))
+    unknown = "Of this scan; the scanner's uncertainty was not given."
     return replace(
         found,
         verdict=verdict,
         reason=" ".join(text for text in reasons if text),
         contradiction=len({side == OUTSIDE for side in sides}) > 1,
-        caveat=""
-        if np.isfinite(spread)
-        else "Of this scan; the scanner's uncertainty was not given.",
+        caveat="" if np.isfinite(spread) else unknown,
+    )
+
+
+def _against_margin(margin: MarginSummary, most_mm: float) -> dict[str, str]:
+    """Return what the margin's run speaks for, verdict by verdict, with the sentence."""
+    found = {}
+    if margin.missing_mm > most_mm:
+        found[OUTSIDE] = about_missing(margin)
+    if margin.unseen_mm > most_mm:
+        found[NOT_DECIDABLE] = about_unseen(margin)
+    return found
+
+
+def _about_settling(superimposition: Superimposition, tolerances: Tolerances) -> str:
+    """Say how little remains of a superimposition that did not settle; empty if it did."""
+    if superimposition.verdict == "good":
+        return ""
+    return (
+        f"The superimposition did not settle, but only "
+        f"{1e3 * superimposition.remaining_mm:.2g} µm may remain, at most "
+        f"{limit_words(tolerances.max_unsettled_share)} of the limit."
     )
 
 

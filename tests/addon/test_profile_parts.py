@@ -30,7 +30,7 @@ def profile() -> MarginProfile:
         flash_um=np.where(np.arange(COUNT) == 30, 250.0, 0.0),
         counted=counted,
     )
-    settings, limits = MarginProfileSettings(), MarginLimits(40.0, 100.0, 0.25)
+    settings, limits = MarginProfileSettings(), MarginLimits(40.0, 100.0, 0.25, 100.0, 100.0)
     directions = Directions(np.eye(3)[0], np.eye(3)[1], "mesial")
     empty = MarginProfile(
         place_mm=STEP_MM * np.arange(COUNT),

@@ -47,6 +47,23 @@ def with_flash(mesh: TriangleMesh, height_mm: float, share: float) -> TriangleMe
     return TriangleMesh(vertices, mesh.faces, mesh.name)
 
 
+def with_short_margin(mesh: TriangleMesh, short_mm: float, share: float) -> TriangleMesh:
+    """Cut a share of the rim flat across the path of insertion, so far above the margin line."""
+    crown = design()
+    away, at = cKDTree(crown.margin_line_mm).query(mesh.vertices)
+    above = (mesh.vertices - crown.margin_line_mm[at]) @ crown.insertion
+    cut = (at < share * len(crown.margin_line_mm)) & (away < 3 * short_mm) & (above < short_mm)
+    vertices = mesh.vertices.copy()
+    vertices[cut] += np.outer(short_mm - above[cut], crown.insertion)
+    return TriangleMesh(vertices, mesh.faces, mesh.name)
+
+
+def with_hole(mesh: TriangleMesh, at: FloatArray, radius_mm: float) -> TriangleMesh:
+    """Leave out all faces that come nearer to a place than a radius."""
+    away = np.linalg.norm(mesh.vertices - at, axis=1)
+    return mesh.kept((away > radius_mm)[mesh.faces].all(axis=1))
+
+
 def with_layer(mesh: TriangleMesh, apart_mm: float, where: BoolArray | None = None) -> TriangleMesh:
     """Add a second sheet outside the first, everywhere or over some vertices."""
     faces = mesh.faces if where is None else mesh.faces[where[mesh.faces].all(axis=1)]

@@ -239,6 +239,47 @@ def test_a_margin_is_outside_where_it_is_open_over_a_length(
     assert judge(rows, GOOD, longer, evidence)[0].verdict == "within"
 
 
+@pytest.mark.parametrize(
+    ("unseen_mm", "mean_um", "verdict"),
+    [(0.5, 9.0, "within"), (0.6, 9.0, "not_decidable"), (0.6, 16.0, "outside")],
+)
+def test_a_margin_that_was_not_seen_over_a_length_is_not_within(
+    unseen_mm: float, mean_um: float, verdict: str
+) -> None:
+    """What is known to be outside stays so, whatever was not seen."""
+    summary = replace(margin_summary(0.0), unseen_mm=unseen_mm, unseen_words="distal")
+    rows = [row("margin", mean_um), row("whole", 9.0)]
+    margin, whole = judge(rows, GOOD, Tolerances(), ScanEvidence(margin=summary))
+    assert (margin.verdict, whole.verdict) == (verdict, "within")
+    told = (
+        "The margin was not measured along 0.6 of 30.0 mm (distal): whether it is open there "
+        "cannot be told."
+    )
+    assert (told in margin.reason) is (unseen_mm > 0.5)
+
+
+def test_what_decides_comes_first() -> None:
+    """ "Outside" and then "at or below the limit" would read as a contradiction."""
+    rows = [row("margin", 9.0), backward("margin", 9.0)]
+    summary = margin_summary(0.6)
+    (found,) = judge(rows, GOOD, Tolerances(), ScanEvidence(margin=summary))
+    assert found.reason.startswith("The margin is short or broken")
+    assert found.reason.endswith("at or below the limit of 15 µm.")
+    (above,) = judge([row("margin", 16.0)], GOOD, Tolerances(), ScanEvidence(margin=summary))
+    assert above.reason.startswith("Mean absolute deviation 16.0 µm, above the limit")
+
+
+@pytest.mark.parametrize(("peak_um", "words"), [(100.0, ""), (294.0, "+294"), (-285.0, "−285")])
+def test_a_mean_within_its_limit_tells_of_a_place_far_off(peak_um: float, words: str) -> None:
+    lowest_highest = {"min_um": min(peak_um, -1.0), "max_um": max(peak_um, 1.0)}
+    rows = [row("whole", 5.0), replace(backward("whole", 5.0), **lowest_highest)]
+    (found,) = judge(rows, GOOD, Tolerances())
+    assert found.verdict == "within"
+    told = f"A mean hides single places: look at {words} µm at (1.0, −2.0, 3.0) mm."
+    assert (told in found.reason) is bool(words)
+    assert ("hides" in found.reason) is bool(words)
+
+
 def test_loose_pieces_do_not_excuse_what_the_design_sees() -> None:
     evidence = ScanEvidence(unmatched=(piece(height_um=300.0, loose=True),))
     outside = [row("margin", 16.0), backward("margin", 40.0)]

@@ -15,7 +15,17 @@ from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
-from made_scans import EDGE_MM, design, joined, sound_scan, with_flash, with_layer, with_stub
+from made_scans import (
+    EDGE_MM,
+    design,
+    joined,
+    sound_scan,
+    with_flash,
+    with_hole,
+    with_layer,
+    with_short_margin,
+    with_stub,
+)
 
 SETTINGS = CheckSettings(
     spacing_mm=EDGE_MM,
@@ -69,6 +79,37 @@ def test_the_design_alone_would_have_passed_the_flash() -> None:
     back = result.measures_of("margin", "scan_to_design")
     assert back.unmatched_um == pytest.approx(300.0, abs=30.0)
     assert back.unmatched_mm2 > 5.0
+
+
+def test_a_margin_short_by_150_um_on_a_third_is_outside_and_told() -> None:
+    """Over the surface about a place less than 100 µm is missing in the mean: the edge tells."""
+    result = checked(with_short_margin(sound_scan(edge_mm=0.1), 0.15, 1 / 3))
+    margin = next(v for v in result.verdicts if v.area == "margin")
+    assert margin.mean_abs_um < 15.0
+    assert margin.verdict == "outside"
+    assert result.margin_profile is not None
+    found = result.margin_profile.summary
+    assert found.missing_mm == pytest.approx(MARGIN_MM / 3, abs=0.6)
+    assert found.missing_um == pytest.approx(-150.0, abs=10.0)  # the form error is of 6 µm
+    assert f"up to {-found.missing_um:.0f} µm of material is missing" in margin.reason
+
+
+@pytest.mark.parametrize(("radius_mm", "verdict"), [(1.2, "not_decidable"), (0.15, "within")])
+def test_a_margin_is_not_decidable_where_a_piece_of_it_was_not_scanned(
+    radius_mm: float, verdict: str
+) -> None:
+    """A chip may be there, and as short a piece that is missing would put the margin outside."""
+    line = design().margin_line_mm
+    result = checked(with_hole(sound_scan(), line[len(line) // 2], radius_mm))
+    margin = next(v for v in result.verdicts if v.area == "margin")
+    assert margin.coverage > 0.9
+    assert margin.verdict == verdict
+    assert result.margin_profile is not None
+    found = result.margin_profile.summary
+    # whole faces are left out, and about the hole's ends less than half of the surface counts
+    assert 2 * radius_mm - 0.1 <= found.unseen_mm <= 2 * radius_mm + 2 * EDGE_MM
+    told = f"The margin was not measured along {found.unseen_mm:.1f} of"
+    assert (told in margin.reason) is (verdict == "not_decidable")
 
 
 @pytest.mark.parametrize("apart_mm", [0.01, 0.03])
