@@ -20,7 +20,7 @@ from .reasons import (
     about_pieces,
     about_scanner,
 )
-from .tolerances import COMMON_PRACTICE, DEFAULT_MEAN_ABS_UM, Tolerances
+from .tolerances import COMMON_PRACTICE, COVERAGE_FACTOR, DEFAULT_MEAN_ABS_UM, Tolerances
 from .unmatched import UnmatchedPiece
 
 __all__ = [
@@ -53,10 +53,6 @@ VERDICT_WORDS: Mapping[str, str] = MappingProxyType(
         NO_TOLERANCE: "no tolerance set",
     }
 )
-
-COVERAGE_FACTOR = 1.645
-"""A measure this many standard uncertainties from its limit lies beyond it with 95 % (one side of
-the normal distribution; the rule of ISO 14253-1, from memory)."""
 
 SAME_SURFACE = "The scan is the design itself (or a copy of it): no crown was measured."
 
