@@ -62,7 +62,8 @@ def test_other_choices_give_what_a_fresh_check_gives(
         setattr(spoilt.settings, name, value)
     kept, wanted = store.result_of(spoilt.scan), fresh(spoilt)
     assert spoilt.scan.cuspwise.result_id == number
-    assert kept["check"]["verdicts"] != before["verdicts"]
+    reasons = [[row["reason"] for row in part["verdicts"]] for part in (kept["check"], before)]
+    assert reasons[0] != reasons[1]
     for name in (*JUDGED, "settings"):
         assert_same(kept["check"][name], wanted[name], name)
     assert {row["direction"] for row in wanted["measures"]} == {"design_to_scan", "scan_to_design"}
@@ -290,6 +291,24 @@ def test_the_margin_is_drawn_where_it_lies(spoilt: SimpleNamespace) -> None:
     assert max(away) < 0.05
     spoilt.settings.show_areas = True
     assert not spoilt.settings.show_margin
+
+
+def test_the_margin_is_drawn_anew_when_it_was_judged_anew(
+    spoilt: SimpleNamespace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A window draws between a change of the tolerance and what a thread makes of it."""
+    overlay, meanwhile = spoilt.part("addon.margin_overlay"), spoilt.part("addon.judging_meanwhile")
+    made = lambda look, line: overlay._Batches(look, line=line)  # noqa: E731
+    monkeypatch.setattr(overlay, "_made", made)  # batches need a window
+    with monkeypatch.context() as patch:
+        patch.setattr(meanwhile, "judge", lambda _scene: None)
+        spoilt.settings.tolerance_margin_um = 1.0
+        between = overlay._batches(spoilt.scan, spoilt.scene).line.beyond
+    spoilt.part("addon.judging").judge_all(spoilt.scene)
+    after = overlay._batches(spoilt.scan, spoilt.scene)
+    assert after.line.beyond.sum() > between.sum()
+    assert overlay._batches(spoilt.scan, spoilt.scene) is after
+    overlay._kept.clear()
 
 
 def _vector(place: np.ndarray) -> Any:
