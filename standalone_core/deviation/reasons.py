@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ..readable import place_words
 from .layers_beside import LayerBeside
 from .margin_summary import MarginSummary
 from .measures import AreaMeasures
@@ -94,12 +95,6 @@ def _where(row: AreaMeasures) -> str:
     if row.peak_mm is None:
         return ""
     return f" (most {row.peak_um:+.0f} µm at {place_words(row.peak_mm)} mm)"
-
-
-def place_words(place: Sequence[float]) -> str:
-    """Return a place in words: ``(1.2, −0.3, 4.0)``."""
-    inner = ", ".join(f"{value + 0.0:.1f}".replace("-", "−") for value in place)
-    return f"({inner})"
 
 
 def _relation(row: AreaMeasures, limit_um: float) -> str:
