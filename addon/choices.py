@@ -17,8 +17,17 @@ TOLERANCES = {
     "tolerance_margin_um": ("Margin (µm)", 15.0),
 }
 UNMATCHED = ("max_unmatched_um", "max_unmatched_mm2")
+MISSING = "max_missing_mm"
 # What a scene takes over from the preferences.
-DEFAULTED = ("spacing_mm", "search_mm", *TOLERANCES, "scanner_um", *UNMATCHED, "palette")
+DEFAULTED = (
+    "spacing_mm",
+    "search_mm",
+    *TOLERANCES,
+    "scanner_um",
+    *UNMATCHED,
+    MISSING,
+    "palette",
+)
 
 
 def spacing() -> Any:
@@ -122,6 +131,24 @@ def unmatched_area(update: Update | None = None) -> Any:
         soft_max=5.0,
         precision=2,
         step=5,
+        update=update,
+    )
+
+
+def missing_margin(update: Update | None = None) -> Any:
+    """Return the property that holds along how much of the margin material may be missing."""
+    return bpy.props.FloatProperty(
+        name="Missing Margin (mm)",
+        description=(
+            "The margin is outside its tolerance, whatever its mean, if along more of it than "
+            "this, in one run, more than 100 µm of material is missing, mm. The default is our "
+            "own, no source"
+        ),
+        default=0.5,
+        min=0.0,
+        soft_max=5.0,
+        precision=2,
+        step=10,
         update=update,
     )
 

@@ -27,7 +27,7 @@ from . import area_groups, bridge, contacts, landmarks
 from .identifiers import SCENE_PROPERTIES
 
 TOLERANCE_AREAS = ("whole", "occlusal", "margin")
-JUDGING_NUMBERS = ("scanner_um", "max_unmatched_um", "max_unmatched_mm2")
+JUDGING_NUMBERS = ("scanner_um", "max_unmatched_um", "max_unmatched_mm2", "max_missing_mm")
 JUDGING = ("tolerances_um", *JUDGING_NUMBERS)
 
 
@@ -177,6 +177,7 @@ def tolerances_of(choices: Mapping[str, Any]) -> Tolerances:
         choices["tolerances_um"],
         max_unmatched_um=choices["max_unmatched_um"],
         max_unmatched_mm2=choices["max_unmatched_mm2"],
+        max_missing_mm=choices["max_missing_mm"],
         scanner_um={ANY_AREA: scanner_um} if scanner_um > 0.0 else {},
     )
 

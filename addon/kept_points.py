@@ -234,7 +234,7 @@ def _evidence(document: Mapping[str, Any]) -> ScanEvidence:
     ]
     margin = document["margin_profile"]
     summary = None if margin["reason"] else _summary(margin)
-    return ScanEvidence(document["is_design"], (), tuple(layers), summary)
+    return ScanEvidence(is_design=document["is_design"], layers=tuple(layers), margin=summary)
 
 
 def _summary(told: Mapping[str, Any]) -> MarginSummary:

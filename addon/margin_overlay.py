@@ -75,12 +75,8 @@ class _Batches:
 
 def _batches(scan: bpy.types.Object, scene: bpy.types.Scene) -> _Batches:
     settings = getattr(scene, SCENE_PROPERTIES)
-    look = (
-        store.data_of(scan).result_id,
-        settings.shown_limit_um,
-        settings.palette,
-        settings.tolerance_margin_um,
-    )
+    # The result itself: it is judged anew some time after the tolerances changed.
+    look = (store.data_of(scan).result, settings.shown_limit_um, settings.palette)
     if not _kept or _kept[0].look != look:
         _kept[:] = [_made(look, line_of(scan, scene))]
     return _kept[0]

@@ -18,6 +18,7 @@ class CuspwisePreferences(bpy.types.AddonPreferences):
     scanner_um: choices.scanner()
     max_unmatched_um: choices.unmatched_height()
     max_unmatched_mm2: choices.unmatched_area()
+    max_missing_mm: choices.missing_margin()
     palette: choices.palette()
 
     def draw(self, _context):
@@ -29,7 +30,7 @@ class CuspwisePreferences(bpy.types.AddonPreferences):
         column.prop(self, "spacing_mm")
         column.prop(self, "search_mm")
         column = layout.column(heading="Tolerances")
-        for name in (*choices.TOLERANCES, "scanner_um"):
+        for name in (*choices.TOLERANCES, choices.MISSING, "scanner_um"):
             column.prop(self, name)
         column = layout.column(heading="Unmatched Scan Surface")
         for name in choices.UNMATCHED:

@@ -120,6 +120,7 @@ class SceneSettings(bpy.types.PropertyGroup):
     scanner_um: choices.scanner(_tolerances_changed)
     max_unmatched_um: choices.unmatched_height(_tolerances_changed)
     max_unmatched_mm2: choices.unmatched_area(_tolerances_changed)
+    max_missing_mm: choices.missing_margin(_tolerances_changed)
     palette: choices.palette(_colours_changed)
     shown: bpy.props.EnumProperty(
         name="Show",

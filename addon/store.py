@@ -18,9 +18,8 @@ from typing import Any
 import bpy
 import numpy as np
 
-from ..standalone_core.areas.area_set import AreaSet
 from ..standalone_core.check import CheckResult
-from ..standalone_core.deviation.field import DeviationField, Direction
+from ..standalone_core.deviation.field import Direction
 from ..standalone_core.deviation.margin_profile import MarginProfile
 from ..standalone_core.deviation.verdict import Verdict
 from ..standalone_core.errors import CuspwiseError
@@ -207,12 +206,6 @@ def kept_of(scan: bpy.types.Object) -> KeptPoints | None:
     """Return what was measured at all points of a result; None without a result."""
     kept, mesh = result_of(scan), data_of(scan).result_points
     return None if kept is None or mesh is None else kept_points.read(mesh, kept)
-
-
-def field_of(scan: bpy.types.Object) -> tuple[DeviationField, AreaSet] | None:
-    """Return the deviations at a result's points and its areas; None without a result."""
-    points = kept_of(scan)
-    return None if points is None else (points.there, points.area_set)
 
 
 def profile_of(scan: bpy.types.Object) -> MarginProfile | None:

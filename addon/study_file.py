@@ -106,7 +106,7 @@ def _lines(
     if choices["scanner_um"]:
         yield f"\n[scanner_um]\n{ANY_AREA} = {toml_text(choices['scanner_um'])}"
     yield "\n[verdicts]"
-    for name in ("max_unmatched_um", "max_unmatched_mm2"):
+    for name in ("max_unmatched_um", "max_unmatched_mm2", "max_missing_mm"):
         yield f"{name} = {toml_text(choices[name])}"
     yield "\n[analysis]"
     yield f"primary_area = {toml_text(choices['primary_area'])}"

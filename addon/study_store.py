@@ -34,6 +34,7 @@ SETTINGS_WORDS = {
     "scanner_um": "scanner's uncertainty",
     "max_unmatched_um": "height of unmatched scan surface",
     "max_unmatched_mm2": "size of unmatched scan surface",
+    "max_missing_mm": "length of missing margin",
     "start": "start of the superimposition",
     "fit_area": "area that scans are laid on",
     "equivalence_um": "equivalence margin",

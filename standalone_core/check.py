@@ -231,7 +231,9 @@ def _check_steps(
             ready.area_set,
             measured.superimposition,
             settings.tolerances,
-            evidence=ScanEvidence(measured.is_design, (), measured.layers, summary),
+            evidence=ScanEvidence(
+                is_design=measured.is_design, layers=measured.layers, margin=summary
+            ),
             exceedances=settings.exceedances,
             weighted=settings.weighted,
         )

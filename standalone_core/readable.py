@@ -1,7 +1,8 @@
-"""File names that any text, table or terminal can hold."""
+"""Names that any text, table or terminal can hold, and places in words."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import PurePath
 
 
@@ -22,3 +23,15 @@ def readable(name: str | PurePath) -> str:
         return text.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
     except UnicodeEncodeError:  # a surrogate that stands for no byte
         return text.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
+def place_words(place: Sequence[float], digits: int = 1) -> str:
+    """Return coordinates in words, without their unit.
+
+    Examples
+    --------
+    >>> place_words((1.2, -0.34, 0.0)), place_words((1.2, -0.34, 0.0), digits=2)
+    ('(1.2, −0.3, 0.0)', '(1.20, −0.34, 0.00)')
+    """
+    inner = ", ".join(f"{value + 0.0:.{digits}f}".replace("-", "−") for value in place)
+    return f"({inner})"

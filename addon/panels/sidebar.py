@@ -181,6 +181,7 @@ class TolerancesPanel(SidebarPanel, bpy.types.Panel):
         column = self.layout.column(align=True)
         for area in ("whole", "occlusal", "margin"):
             column.prop(settings, f"tolerance_{area}_um")
+        self.layout.prop(settings, choices.MISSING)
         self.layout.prop(settings, "scanner_um")
         column = self.layout.column(align=True)
         column.label(text="Unmatched scan surface:")

@@ -21,11 +21,12 @@ from ..areas.area_set import Area, AreaSet
 from ..areas.supports import ContactKind, contact_of
 from ..errors import SettingError
 from ..mesh.geodesics import geodesic_distance, vertex_sources
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
+from ..mesh.triangle_mesh import BoolArray, IntArray
 from ..mesh.vicinity import vicinity
 from ..shares import limit_words, share_words
 from .field import STATUS_WORDS, DeviationField
 from .measures import weighted_percentile
+from .places import place
 
 STUB, GOUGE, CLEAN, NOT_MEASURED = "stub", "gouge", "clean", "not_measured"
 CONTACT_WORDS: Mapping[str, str] = MappingProxyType(
@@ -258,7 +259,7 @@ def _measure(
     if len(counted):
         above = field.deviation_mm[counted] - (level if np.isfinite(level) else 0.0)
         peak = int(np.argmax(np.abs(above)))
-        peak_mm = _place(field.points_mm[counted[peak]])
+        peak_mm = place(field.points_mm[counted[peak]])
         numbers["peak_um"] = 1e3 * float(field.deviation_mm[counted[peak]])
         if np.isfinite(level):
             side = 1.0 if above[peak] >= 0 else -1.0
@@ -375,9 +376,4 @@ def _mean_place(field: DeviationField, rows: IntArray) -> tuple[float, float, fl
     weights = field.weights_mm2[rows]
     if not weights.sum() > 0:
         return np.nan, np.nan, np.nan
-    return _place(weights @ field.points_mm[rows] / weights.sum())
-
-
-def _place(point: FloatArray) -> tuple[float, float, float]:
-    x, y, z = point.tolist()
-    return x, y, z
+    return place(weights @ field.points_mm[rows] / weights.sum())

@@ -22,7 +22,6 @@ NO_PATH = (
     "Without the path of insertion there is no way down along which a margin is long or short."
 )
 
-
 _CUT_OFF = 0.4
 """Twice what was measured at a rim of 35 µm radius: 61 and 82 µm for edges of 0.3 and 0.4 mm. Ours,
 no source."""

@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..mesh.graph import components
+from ..mesh.patches import with_neighbours
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 from ..progress import Progress, Steps, run, scaled
 from ..surface.closest import ClosestPoints, SurfaceIndex
@@ -205,10 +206,9 @@ def _unseen(field: DeviationField) -> BoolArray:
 
 def _near(points: BoolArray, mesh: TriangleMesh) -> BoolArray:
     """Return some points and those within a few edges of them, (n,)."""
-    near = points.copy()
     for _ in range(_RINGS):
-        near[mesh.faces[near[mesh.faces].any(axis=1)]] = True
-    return near
+        points = with_neighbours(points, mesh.faces)
+    return points
 
 
 def _matches(field: DeviationField, points: IntArray, other: SurfaceIndex) -> _Matches:

@@ -6,9 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ..readable import place_words
 from .layers_beside import LayerBeside
 from .margin_summary import MarginSummary
 from .measures import AreaMeasures
+from .tolerances import COVERAGE_FACTOR
 from .unmatched import UnmatchedPiece
 
 _PIECES_TOLD = 2
@@ -53,7 +55,8 @@ def about_scanner(rows: Sequence[AreaMeasures], scanner_um: float, sides: Sequen
     if "not_decidable" not in sides or "outside" in sides:
         return f"The scanner's standard uncertainty of {scanner_um:.2g} µm leaves it so with 95 %."
     open_one = rows[list(sides).index("not_decidable")]
-    low, high = (open_one.mean_abs_um + sign * 1.645 * scanner_um for sign in (-1, 1))
+    spread = COVERAGE_FACTOR * scanner_um
+    low, high = open_one.mean_abs_um - spread, open_one.mean_abs_um + spread
     return (
         f"With the scanner's standard uncertainty of {scanner_um:.2g} µm, what is measured "
         f"{_SEEN[open_one.direction]} may be anything from {max(low, 0.0):.1f} to {high:.1f} µm, "
@@ -64,8 +67,9 @@ def about_scanner(rows: Sequence[AreaMeasures], scanner_um: float, sides: Sequen
 def about_pieces(pieces: Sequence[UnmatchedPiece]) -> list[str]:
     """Say which scan surface has no counterpart on the design; only the first few pieces."""
     told = [f"{_piece_words(piece)}." for piece in pieces[:_PIECES_TOLD]]
-    if len(pieces) > _PIECES_TOLD:
-        told.append(f"And {len(pieces) - _PIECES_TOLD} more such pieces.")
+    more = len(pieces) - _PIECES_TOLD
+    if more > 0:
+        told.append(f"And {more} more such {'piece' if more == 1 else 'pieces'}.")
     return told
 
 
@@ -116,12 +120,6 @@ def _where(row: AreaMeasures) -> str:
 
 def _signed(value_um: float) -> str:
     return f"{value_um:+.0f}".replace("-", "−")
-
-
-def place_words(place: Sequence[float]) -> str:
-    """Return a place in words: ``(1.2, −0.3, 4.0)``."""
-    inner = ", ".join(f"{value + 0.0:.1f}".replace("-", "−") for value in place)
-    return f"({inner})"
 
 
 def _relation(row: AreaMeasures, limit_um: float) -> str:

@@ -17,6 +17,10 @@ DEFAULT_MEAN_ABS_UM: Mapping[str, float] = MappingProxyType(
 
 COMMON_PRACTICE = "common practice, no source"
 
+COVERAGE_FACTOR = 1.645
+"""A measure this many standard uncertainties from its limit lies beyond it with 95 % (one side of
+the normal distribution; the rule of ISO 14253-1, from memory)."""
+
 ANY_AREA = "default"
 """Stands for every area that has no scanner uncertainty of its own."""
 

@@ -15,7 +15,7 @@ from ..areas.area_set import AreaSet
 from ..areas.margin_line import length_near_mm
 from ..areas.supports import SUPPORTS
 from ..mesh.graph import components
-from ..mesh.patches import connected_patches
+from ..mesh.patches import connected_patches, with_neighbours
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 from ..surface.closest import SurfaceIndex
 from .field import NORMALS_DISAGREE, NOT_MUTUAL, ON_BORDER, TOO_FAR, DeviationField
@@ -130,7 +130,7 @@ def _before_the_end(back: DeviationField, unmatched_mm: FloatArray) -> FloatArra
         return unmatched_mm
     past = _past_the_end(back)
     kept = np.where(past, np.nan, unmatched_mm)
-    beside = _beside(past | end, back.faces)
+    beside = with_neighbours(past | end, back.faces)
     for points in connected_patches(back.faces, np.isfinite(kept)):
         if beside[points].any() and back.weights_mm2[points].sum() < _SPECK_MM2:
             kept[points] = np.nan
@@ -143,18 +143,11 @@ def _past_the_end(back: DeviationField) -> BoolArray:
     end = back.status == ON_BORDER
     if back.faces is None or not end.any():
         return past
-    beside = _beside(end, back.faces)
+    beside = with_neighbours(end, back.faces)
     lost = np.isin(back.status, (NOT_MUTUAL, TOO_FAR))
     for points in connected_patches(back.faces, lost):
         past[points] = beside[points].any()
     return past
-
-
-def _beside(points: BoolArray, faces: IntArray) -> BoolArray:
-    """Return some points and their neighbours, (n,)."""
-    beside = points.copy()
-    beside[faces[points[faces].any(axis=1)]] = True
-    return beside
 
 
 def _heights(back: DeviationField, design: SurfaceIndex) -> FloatArray:

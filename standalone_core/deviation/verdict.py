@@ -22,13 +22,14 @@ from .reasons import (
     about_scanner,
     about_unseen,
 )
-from .tolerances import COMMON_PRACTICE, DEFAULT_MEAN_ABS_UM, Tolerances
+from .tolerances import COMMON_PRACTICE, COVERAGE_FACTOR, DEFAULT_MEAN_ABS_UM, Tolerances
 from .unmatched import UnmatchedPiece
 
 __all__ = [
     "COMMON_PRACTICE",
     "COVERAGE_FACTOR",
     "DEFAULT_MEAN_ABS_UM",
+    "DOUBT_WORDS",
     "NOT_DECIDABLE",
     "NO_TOLERANCE",
     "OUTSIDE",
@@ -55,13 +56,9 @@ VERDICT_WORDS: Mapping[str, str] = MappingProxyType(
     }
 )
 
-COVERAGE_FACTOR = 1.645
-"""A measure this many standard uncertainties from its limit lies beyond it with 95 % (one side of
-the normal distribution; the rule of ISO 14253-1, from memory)."""
-
 SAME_SURFACE = "The scan is the design itself (or a copy of it): no crown was measured."
 
-_DOUBT_WORDS: Mapping[str, str] = MappingProxyType(
+DOUBT_WORDS: Mapping[str, str] = MappingProxyType(
     {
         "ambiguous": "The scan fits its design in more than one position.",
         "mirrored": "The scan looks like the mirror image of its design.",
@@ -190,7 +187,7 @@ def doubt_about(superimposition: Superimposition, most_um: float) -> str:
     """
     if _settled(superimposition, most_um):
         return ""
-    words = _DOUBT_WORDS.get(superimposition.verdict, superimposition.verdict)
+    words = DOUBT_WORDS.get(superimposition.verdict, superimposition.verdict)
     return f"{words} {superimposition.reason}"
 
 

@@ -13,8 +13,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from ..readable import place_words
 from .health import counted, degenerate_faces
-from .layers import place_words
 from .triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 
 # Beyond this many pairs a mesh is broken and their exact number tells nothing.
@@ -56,7 +56,7 @@ class SelfIntersections:
         verb = "passes" if self.pairs == 1 else "pass"
         return (
             f"{more}{pairs} of triangles {verb} through each other, as at "
-            f"{place_words(self.place_mm)}."
+            f"{place_words(self.place_mm, digits=2)} mm."
         )
 
 

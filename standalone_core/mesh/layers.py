@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
+from ..readable import place_words
 from .columns import Crossings, crossings_along_axes
 from .graph import components
 from .shells import MAX_OPENING_SHARE
@@ -61,8 +62,8 @@ class DoubleLayer:
         return (
             f"A second layer of surface lies over {self.area_mm2:.1f} mm², about "
             f"{self.distance_um:.0f} µm (up to {self.most_um:.0f} µm) from the first, facing the "
-            f"same way, around {place_words(self.place_mm)}. What is measured there may belong to "
-            "either."
+            f"same way, around {place_words(self.place_mm, digits=2)} mm. What is measured there "
+            "may belong to either."
         )
 
 
@@ -88,8 +89,8 @@ class PieceOverlap:
     def words(self) -> str:
         """What and where it is, as a sentence."""
         return (
-            f"Two pieces overlap: {self.volume_mm3:.3g} mm³ around {place_words(self.place_mm)} "
-            "belong to both."
+            f"Two pieces overlap: {self.volume_mm3:.3g} mm³ around "
+            f"{place_words(self.place_mm, digits=2)} mm belong to both."
         )
 
 
@@ -280,9 +281,3 @@ def _central(points: FloatArray, weights: FloatArray) -> tuple[float, float, flo
     middle = np.average(points, axis=0, weights=weights)
     x, y, z = points[np.argmin(((points - middle) ** 2).sum(axis=1))]
     return float(x), float(y), float(z)
-
-
-def place_words(place_mm: tuple[float, float, float]) -> str:
-    """Write a place: "(1.20, −3.04, 5.00) mm"."""
-    coordinates = ", ".join(f"{x:.2f}".replace("-", "−") for x in place_mm)
-    return f"({coordinates}) mm"

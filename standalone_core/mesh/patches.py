@@ -1,4 +1,4 @@
-"""Connected patches of vertices of a mesh."""
+"""Connected patches of vertices of a mesh, and their neighbours."""
 
 from __future__ import annotations
 
@@ -33,3 +33,16 @@ def connected_patches(faces: IntArray, marked: BoolArray) -> list[IntArray]:
     order = np.argsort(patch, kind="stable")
     starts = np.searchsorted(patch[order], np.arange(1, patch.max() + 1))
     return np.split(vertices[order], starts)
+
+
+def with_neighbours(marked: BoolArray, faces: IntArray) -> BoolArray:
+    """Return marked vertices and those that share a face with one, (n,).
+
+    Parameters
+    ----------
+    marked : (n,) bool
+    faces : (m, 3) int
+    """
+    around = marked.copy()
+    around[faces[marked[faces].any(axis=1)]] = True
+    return around

@@ -223,7 +223,9 @@ def _place_marks(profile: MarginProfile) -> tuple[Mark, ...]:
         k = int(np.argmin(turn))
         words = profile.directions.words(angle)
         short = f"{angle:g}°" if words.startswith("at ") else words
-        share = (k + 0.5) / len(profile) if angle else 0.0
+        if turn[k] > 180.0 / _MOST_WORDS:
+            continue  # an open line does not go all the way around
+        share = (k + 0.5) / len(profile) if angle or not profile.closed else 0.0
         marks.append(Mark(round(LEFT + (RIGHT - LEFT) * share, 2), short))
     return tuple(sorted(marks, key=lambda mark: mark.x))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from ..deviation.tolerances import ANY_AREA
+from ..deviation.tolerances import ANY_AREA, COVERAGE_FACTOR
 from ..shares import limit_words
 from ..study.analysis_results import StudyAnalysis
 from ..study.results import StudyRun
@@ -245,8 +245,9 @@ def _within(run: StudyRun) -> str:
         if area == ANY_AREA or area in tolerances.mean_abs_um
     ]
     guard = (
-        f"; 1.645 times the scanner's standard uncertainty ({'; '.join(spreads)}) was kept clear "
-        f"of the limit on either side, and crowns between were left undecided"
+        f"; {COVERAGE_FACTOR:g} times the scanner's standard uncertainty "
+        f"({'; '.join(spreads)}) was kept clear of the limit on either side, and "
+        f"crowns between were left undecided"
         if spreads
         else "; the scanner's uncertainty was not taken into account"
     )
@@ -254,7 +255,8 @@ def _within(run: StudyRun) -> str:
         f"A crown was within tolerance only if its mean absolute deviation was so from design to "
         f"scan and from scan to design, and no scan surface without a counterpart on the design "
         f"stood beside the area higher than {tolerances.max_unmatched_um:g} µm or over more than "
-        f"{tolerances.max_unmatched_mm2:g} mm²{guard}."
+        f"{tolerances.max_unmatched_mm2:g} mm²; the margin, moreover, only if it was nowhere short "
+        f"or broken along more than {tolerances.max_missing_mm:g} mm{guard}."
     )
 
 

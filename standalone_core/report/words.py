@@ -11,7 +11,14 @@ import numpy as np
 
 from ..deviation.contacts import CONTACT_WORDS, GOUGE, STUB, ContactResult
 from ..deviation.reasons import about_pieces
-from ..deviation.verdict import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN, Verdict
+from ..deviation.verdict import (
+    DOUBT_WORDS,
+    NO_TOLERANCE,
+    NOT_DECIDABLE,
+    OUTSIDE,
+    WITHIN,
+    Verdict,
+)
 from ..shares import limit_words, share_words
 
 if TYPE_CHECKING:
@@ -51,11 +58,7 @@ _TITLES = {
 }
 SUPERIMPOSITION_WORDS = {
     "good": "The scan lies on its design.",
-    "ambiguous": "The scan fits its design in more than one position.",
-    "mirrored": "The scan looks like the mirror image of its design.",
-    "wrong_part": "The scan does not look like this design.",
-    "doubtful": "The scan may show another part than this design.",
-    "not_converged": "The superimposition did not settle.",
+    **DOUBT_WORDS,
 }
 START_WORDS = {
     "auto": "from any position, without a first guess",

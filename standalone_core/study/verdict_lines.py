@@ -39,8 +39,8 @@ def verdict_lines(
     """Return the sentences of the answer, most important first.
 
     Tolerances per group; crowns with unmatched scan surface; the primary comparison; what else
-    differs between groups, and whether
-    that matters; precision; odd crowns and what changes without them; the scanner; cautions.
+    differs between groups, and whether that matters; precision; odd crowns and what changes
+    without them; the scanner; cautions.
     """
     return (
         *(_tolerance_line(cohort, group, findings.tolerances) for group in cohort.groups),

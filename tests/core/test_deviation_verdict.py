@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.deviation.margin_summary import MarginSummary
 from cuspwise.standalone_core.deviation.measures import AreaMeasures
+from cuspwise.standalone_core.deviation.reasons import about_pieces
 from cuspwise.standalone_core.deviation.tolerances import COMMON_PRACTICE, Tolerances
 from cuspwise.standalone_core.deviation.unmatched import UnmatchedPiece
 from cuspwise.standalone_core.deviation.verdict import (
@@ -184,6 +185,16 @@ def piece(**changed: object) -> UnmatchedPiece:
         n=9,
     )
     return replace(given, **changed)
+
+
+@pytest.mark.parametrize(
+    ("count", "last"),
+    [(3, "And 1 more such piece."), (4, "And 2 more such pieces.")],
+)
+def test_of_many_pieces_two_are_told_and_the_others_counted(count: int, last: str) -> None:
+    told = about_pieces([piece()] * count)
+    assert len(told) == 3
+    assert told[-1] == last
 
 
 @pytest.mark.parametrize(

@@ -165,3 +165,16 @@ def test_a_scale_much_wider_than_the_tolerance_leaves_its_words_out() -> None:
     texts = [tick.text for tick in margin_plot(wide).panels[0].ticks]
     assert len(texts) == len(set(texts)) == 3
     assert [tick.text for tick in margin_plot(found).panels[0].ticks].count("+15") == 1
+
+
+def test_words_stand_where_an_open_line_passes_and_nowhere_else() -> None:
+    """The half from 90° to 270°: distal in the middle of it, mesial not at all."""
+    whole = profile()
+    rows = (whole.angle_deg > 90.0) & (whole.angle_deg < 270.0)
+    per_place = ("place_mm", "angle_deg", "points_mm", "deviation_um", "vertical_um", "counted")
+    per_place += ("horizontal_um", "flash_um", "edge_seen", "beyond")
+    arrays = {name: getattr(whole, name)[rows] for name in per_place}
+    half = replace(whole, **arrays, closed=False)
+    words = {mark.text: mark.x for mark in margin_plot(half).places}
+    assert words.keys() == {"buccal", "distobuccal", "distal", "distolingual", "lingual"}
+    assert words["distal"] == pytest.approx(0.5 * (LEFT + RIGHT), abs=5.0)

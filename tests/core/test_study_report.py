@@ -252,6 +252,7 @@ def test_methods_tell_this_study(run: StudyRun, analysis: StudyAnalysis) -> None
     assert f"{len(run.area_set.evaluation.points):,}" in text
     assert "Welch" in text
     assert "best fit without scaling" in text
+    assert "nowhere short or broken along more than 0.5 mm; " in text
     numbers = [int(n) for n in re.findall(r"^(\d+)\. ", text, flags=re.M)]
     assert numbers == list(range(1, len(numbers) + 1))
     cited = {int(n) for part in re.findall(r"\[([\d, ]+)\]", text) for n in part.split(",")}

@@ -217,7 +217,7 @@ def test_any_number_of_own_areas_is_kept_with_a_result(
     assert bpy.ops.cuspwise.check_crown() == {"FINISHED"}
     before = {row["area"]: row for row in store.rows_of(store.result_of(crown.scan))}
     assert {f"above {k}" for k in range(60)} <= before.keys()
-    _field, kept = store.field_of(crown.scan)
+    kept = store.kept_of(crown.scan).area_set
     counts = [int(kept[f"above {k}"].points.sum()) for k in range(60)]
     assert counts == [before[f"above {k}"]["n"] for k in range(60)]
     assert counts == sorted(counts, reverse=True)

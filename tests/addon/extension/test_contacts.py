@@ -45,7 +45,8 @@ def core_row(case: SimpleNamespace, surfaces: SimpleNamespace, place: np.ndarray
     contacts = case.part("standalone_core.deviation.contacts")
     supports = case.part("standalone_core.areas.supports")
     store = case.part("addon.store")
-    field, areas = store.field_of(case.scan)
+    kept = store.kept_of(case.scan)
+    field, areas = kept.there, kept.area_set
     evaluation = case.part("standalone_core.mesh.refine").evaluation_mesh(surfaces.design, 0.4)
     sides = {name: areas[name] for name in ("external", "intaglio")}
     area_set = case.part("standalone_core.areas.area_set").AreaSet(evaluation, sides)

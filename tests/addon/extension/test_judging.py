@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from types import SimpleNamespace
 from typing import Any
@@ -38,7 +39,7 @@ def assert_same(found: Any, wanted: Any, where: str) -> None:
         for number, pair in enumerate(zip(found, wanted, strict=True)):
             assert_same(*pair, f"{where}[{number}]")
     elif isinstance(wanted, float):
-        assert found == pytest.approx(wanted, rel=REL, abs=REL), where
+        assert found == pytest.approx(wanted, rel=REL, abs=REL, nan_ok=True), where
     else:
         assert found == wanted, where
 
@@ -61,7 +62,8 @@ def test_other_choices_give_what_a_fresh_check_gives(
         setattr(spoilt.settings, name, value)
     kept, wanted = store.result_of(spoilt.scan), fresh(spoilt)
     assert spoilt.scan.cuspwise.result_id == number
-    assert kept["check"]["verdicts"] != before["verdicts"]
+    reasons = [[row["reason"] for row in part["verdicts"]] for part in (kept["check"], before)]
+    assert reasons[0] != reasons[1]
     for name in (*JUDGED, "settings"):
         assert_same(kept["check"][name], wanted[name], name)
     assert {row["direction"] for row in wanted["measures"]} == {"design_to_scan", "scan_to_design"}
@@ -80,6 +82,35 @@ def test_unmatched_surface_decides_and_a_caveat_stands_by(spoilt: SimpleNamespac
     assert found["margin"].scanner_um == 1.5
     assert not found["margin"].caveat
     assert math.isnan(found["axial"].tolerance_um)
+
+
+def test_a_missing_margin_is_judged_by_the_scenes_limit(spoilt: SimpleNamespace) -> None:
+    """0.8 mm of the kept profile lie 0.5 mm too low: outside, until a longer run is allowed."""
+    store, bridge = spoilt.part("addon.store"), spoilt.part("addon.bridge")
+    mesh, settings = spoilt.scan.cuspwise.result_points, spoilt.settings
+    for name, value in (("deviation_um", -500.0), ("counted", 1.0)):
+        values = bridge.read_array(mesh, f"margin {name}")
+        values[:8] = value
+        bridge.write_array(mesh, f"margin {name}", values, np.float64)
+    profile = store.profile_of(spoilt.scan)
+    assert profile.summary.missing_mm == pytest.approx(0.8, abs=0.01)
+    kept = store.result_of(spoilt.scan)
+    plain = spoilt.part("standalone_core.report.document").plain
+    kept["check"]["margin_profile"] |= plain(profile.summary)
+    spoilt.scan.cuspwise.result = json.dumps(kept)
+    settings.tolerance_margin_um = 150.0
+    settings.max_unmatched_um, settings.max_unmatched_mm2 = 900.0, 90.0
+
+    def margin() -> Any:
+        found = store.verdicts_of(store.result_of(spoilt.scan))
+        return next(row for row in found if row.area == "margin")
+
+    assert margin().verdict == "outside"
+    assert "short or broken along 0.8 of" in margin().reason
+    settings.max_missing_mm = 1.0
+    assert margin().verdict == "within"
+    settings.max_missing_mm = 0.5
+    assert margin().verdict == "outside"
 
 
 def test_a_support_marked_afterwards_takes_its_surface_to_itself(
@@ -260,6 +291,24 @@ def test_the_margin_is_drawn_where_it_lies(spoilt: SimpleNamespace) -> None:
     assert max(away) < 0.05
     spoilt.settings.show_areas = True
     assert not spoilt.settings.show_margin
+
+
+def test_the_margin_is_drawn_anew_when_it_was_judged_anew(
+    spoilt: SimpleNamespace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A window draws between a change of the tolerance and what a thread makes of it."""
+    overlay, meanwhile = spoilt.part("addon.margin_overlay"), spoilt.part("addon.judging_meanwhile")
+    made = lambda look, line: overlay._Batches(look, line=line)  # noqa: E731
+    monkeypatch.setattr(overlay, "_made", made)  # batches need a window
+    with monkeypatch.context() as patch:
+        patch.setattr(meanwhile, "judge", lambda _scene: None)
+        spoilt.settings.tolerance_margin_um = 1.0
+        between = overlay._batches(spoilt.scan, spoilt.scene).line.beyond
+    spoilt.part("addon.judging").judge_all(spoilt.scene)
+    after = overlay._batches(spoilt.scan, spoilt.scene)
+    assert after.line.beyond.sum() > between.sum()
+    assert overlay._batches(spoilt.scan, spoilt.scene) is after
+    overlay._kept.clear()
 
 
 def _vector(place: np.ndarray) -> Any:

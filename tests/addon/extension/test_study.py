@@ -784,16 +784,20 @@ def test_crowns_with_unmatched_surface_are_named(
     item.scan, item.group = extension.add_object("Spoilt", spoilt_surfaces.scan), "Printed"
     settings.study.folder = str(tmp_path / "study")
     settings.scanner_um, settings.max_unmatched_um, settings.max_unmatched_mm2 = 1.5, 90.0, 0.15
+    settings.max_missing_mm = 0.7
     assert call(empty, "run_study") == {"FINISHED"}
     read = empty.part("standalone_core.study.plan_file").read_study
     tolerances = read(tmp_path / "study" / "study.toml").check.tolerances
     assert dict(tolerances.scanner_um) == {"default": 1.5}
     assert (tolerances.max_unmatched_um, tolerances.max_unmatched_mm2) == (90.0, 0.15)
+    assert tolerances.max_missing_mm == 0.7
     bad = [line["sentence"] for line in kept(empty)["opening"] if line["status"] == "bad"]
     (named,) = [text for text in bad if text.startswith("Spoilt: ")]
     assert "The scan has surface that the design has not" in named
     assert not stale(empty)
     settings.max_unmatched_um = 95.0
     assert "height of unmatched scan surface" in stale(empty)
-    settings.max_unmatched_um, settings.scanner_um = 90.0, 0.0
+    settings.max_unmatched_um, settings.max_missing_mm = 90.0, 0.5
+    assert "length of missing margin" in stale(empty)
+    settings.max_missing_mm, settings.scanner_um = 0.7, 0.0
     assert "scanner's uncertainty" in stale(empty)
