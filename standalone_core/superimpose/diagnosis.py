@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..mesh.triangle_mesh import FloatArray
+from ..shares import share_words
 from .best_fit import BestFit
 from .candidates import Candidate, reach_factor
 from .feet import NormalEquations
@@ -159,11 +160,13 @@ def _mirrored(evidence: Evidence, settings: SuperimposeSettings) -> str:
 
 def _wrong_part(evidence: Evidence, settings: SuperimposeSettings) -> str:
     like = evidence.like
-    if max(like.scan_overlap, like.design_overlap) < settings.least_overlap:
+    least = settings.least_overlap
+    if max(like.scan_overlap, like.design_overlap) < least:
         return (
-            f"Only {like.scan_overlap:.0%} of the scan's area comes within {like.limit_mm} mm of "
-            f"the design, and {like.design_overlap:.0%} of the design's area within that of the "
-            f"scan: it shows another part, or is in another unit.{_size_hint(like, settings)}"
+            f"Only {share_words(like.scan_overlap, least)} of the scan's area comes within "
+            f"{like.limit_mm} mm of the design, and {share_words(like.design_overlap, least)} of "
+            f"the design's area within that of the scan: it shows another part, or is in another "
+            f"unit.{_size_hint(like, settings)}"
         )
     if not is_wrong_part(like, settings) or _fits_better_elsewhere(evidence):
         return ""
@@ -229,7 +232,7 @@ def _how_unlike(evidence: Evidence) -> str:
     like = evidence.like
     said = (
         f"Even in its best pose, half of what comes near the design is more than "
-        f"{_um(like.typical_mm)} off it, and only {like.close_share:.0%} lies within "
+        f"{_um(like.typical_mm)} off it, and only {share_words(like.close_share)} lies within "
         f"{_um(like.close_mm)}"
     )
     best = evidence.best

@@ -9,6 +9,7 @@ import numpy as np
 from ..errors import SettingError, SuperimpositionError
 from ..mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
 from ..progress import Progress, Steps, run, scaled
+from ..shares import share_words
 from ..surface.closest import SurfaceIndex
 from .best_fit import BestFit, FitProblem, best_fit_steps, present_fit_steps
 from .candidates import SAMPLES, Candidate, candidates_steps, measured, tell_apart
@@ -30,6 +31,8 @@ from .settings import SuperimposeSettings
 
 _OTHER_UNIT = 5.0
 """Scan and design differing more than this in size cannot be searched on each other."""
+_MOST_USED = 0.9
+"""Where less of a scan takes part in the fit, that is said."""
 _SIZE_RATIO = 1.5
 """Scan and design differing more than this in size are warned about."""
 _ENDED = (
@@ -254,8 +257,9 @@ def _warnings(
             f"The scan is {ratio:.3g} times as large as the design: check the units, and whether "
             f"it shows the same part."
         )
-    if fit.share_used < 0.9:
-        warnings.append(f"Only {fit.share_used:.0%} of the scan's area took part in the fit.")
+    if fit.share_used < _MOST_USED:
+        used = share_words(fit.share_used, _MOST_USED)
+        warnings.append(f"Only {used} of the scan's area took part in the fit.")
     rms = final.rms_of(final.near)
     if rms > settings.mirror_check_share * design.diagonal_mm:
         warnings.append(
