@@ -144,6 +144,19 @@ def test_a_layer_over_one_place_leaves_the_rest_decidable() -> None:
     }
 
 
+def test_a_chip_in_the_margin_under_a_skin_decides_nothing_there() -> None:
+    """A floor 0.25 mm deep over about 2 mm², and surface over it where the design is."""
+    scan, line = sound_scan(), design().margin_line_mm
+    middle = line[0] + 0.5 * design().insertion
+    outside = scan.vertex_normals @ (middle - line.mean(axis=0)) > 0.5
+    chip = outside & (np.linalg.norm(scan.vertices - middle, axis=1) < 0.9)
+    result = checked(with_layer(scan, -0.25, chip))
+    assert verdicts(result)["margin"] == "not_decidable"
+    (margin,) = (v for v in result.verdicts if v.area == "margin")
+    assert margin.reason.startswith("The scan has two layers of surface over")
+    assert result.measures_of("margin").mean_abs_um < 15.0
+
+
 def post(scan: TriangleMesh, lean: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
     """A place in the middle of the lingual wall, and the direction of a post that leans."""
     crown = design()
