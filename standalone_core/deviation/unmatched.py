@@ -197,7 +197,8 @@ def unmatched_pieces(
     area_set : AreaSet
         Surface beside a support mark is left out: it belongs to the mark.
     least_um : float
-        Pieces smaller than 0.02 mm² are told only if they are higher than this, µm.
+        Pieces smaller than 0.02 mm² are told only if they are higher than this, µm, and more
+        than a single point, which is no surface.
     """
     if back.unmatched_mm is None or back.faces is None:
         return ()
@@ -215,7 +216,9 @@ def unmatched_pieces(
         if near[points].any()
     ]
     told = [
-        piece for piece in pieces if piece.area_mm2 >= _MIN_PIECE_MM2 or piece.height_um > least_um
+        piece
+        for piece in pieces
+        if piece.area_mm2 >= _MIN_PIECE_MM2 or (piece.height_um > least_um and piece.n > 1)
     ]
     return tuple(sorted(told, key=lambda piece: (-piece.height_um, -piece.area_mm2)))
 

@@ -137,6 +137,16 @@ def test_what_goes_on_past_an_open_designs_end_is_not_unmatched() -> None:
     assert pieces(sheet(bent[:, None], wide)) == ()
 
 
+def test_a_single_point_is_no_surface() -> None:
+    """A spike of 0.15 mm beside points 0.1 mm away; two of them hang together and are told."""
+    lone, pair = np.zeros((61, 61)), np.zeros((61, 61))
+    lone[30, 30] = 0.15
+    pair[30, 30:32] = 0.15
+    assert pieces(sheet(lone)) == ()
+    (found,) = pieces(sheet(pair))
+    assert found.height_um == pytest.approx(150.0)
+
+
 @pytest.mark.parametrize("noise_um", [2.0, 5.0])
 def test_noise_is_not_unmatched(noise_um: float) -> None:
     rng = np.random.default_rng(4)
