@@ -1,7 +1,7 @@
 """The Blender extension: reads objects, calls the core, writes attributes.
 
-Importing this package needs no Blender; ``register`` loads what does. :mod:`.pictures` stands
-alone: it draws the colour maps of a check in a process of its own.
+Importing this package needs no Blender; ``register`` loads what does. :mod:`.drawing.pictures`
+stands alone: it draws the colour maps of a check in a process of its own.
 """
 
 
@@ -51,7 +51,7 @@ def unregister() -> None:
     preferences.unregister()
 
 
-def _handlers(bpy, colour_map, contact_results, overlay, store):  # type: ignore[no-untyped-def]
+def _handlers(bpy, colour_map, mark_results, overlay, store):  # type: ignore[no-untyped-def]
     """Return Blender's lists of handlers, each with the function that belongs in it."""
     from .check import judging_meanwhile
     from .study import store as study_store

@@ -29,19 +29,19 @@ from importlib import import_module
 from typing import Any
 
 _HOMES = {
-    "AreaSettings": "areas.area_set",
-    "CheckSettings": "check",
+    "AreaSettings": "areas.settings",
+    "CheckSettings": "check_settings",
     "CuspwiseError": "errors",
     "SuperimposeSettings": "superimpose.settings",
     "SurfaceIndex": "surface.closest",
-    "Tolerances": "deviation.verdict",
+    "Tolerances": "deviation.tolerances",
     "TriangleMesh": "mesh.triangle_mesh",
     "check_files": "check:check",
     "check_meshes": "check",
     "demo_crown": "demo.crown",
     "evaluation_mesh": "mesh.refine",
     "find_areas": "areas.find",
-    "find_exceedances": "deviation.exceedances",
+    "find_exceedances": "deviation.patches",
     "inspect_mesh": "mesh.health",
     "load_areas": "areas.files",
     "measure_areas": "deviation.measures",
@@ -51,7 +51,7 @@ _HOMES = {
     "repair_mesh": "mesh.repair",
     "save_areas": "areas.files",
     "superimpose_scan": "superimpose.superimposition:superimpose",
-    "write_check": "report.files",
+    "write_check": "report.check.output",
     "write_mesh": "mesh.write",
 }
 

@@ -17,7 +17,7 @@ PICTURES = ("contacts_1_marking", "contacts_2_panel", "contacts_3_chosen")
 
 @pytest.fixture(scope="module")
 def facts(show: Callable[[str, str, Sequence[str]], dict[str, Any]]) -> dict[str, Any]:
-    return show("mark_contacts.py", "window_contacts", PICTURES)
+    return show("mark_supports.py", "window_contacts", PICTURES)
 
 
 def test_clicks_on_the_coloured_scan_mark_the_hidden_design(facts: dict[str, Any]) -> None:
