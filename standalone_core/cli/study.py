@@ -108,11 +108,11 @@ def measure_study(
     from ..report.study.tables import study_document
     from ..report.study.terminal import study_view
     from ..study.analysis.analyse import analyse_study_steps
-    from ..study.file.inputs import read_study_inputs
+    from ..study.file.inputs import read_study
     from ..study.measuring.executors import executor_of
     from ..study.measuring.run import run_study_steps
 
-    inputs = read_study_inputs(study_file)
+    inputs = read_study(study_file)
     plan = inputs.plan
     listed = () if inputs.repeats is None else inputs.repeats.rows
     with executor_of(workers, scheduler) as executor:

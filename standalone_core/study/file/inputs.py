@@ -10,7 +10,7 @@ from typing import TypeVar
 from ..plan import StudyPlan
 from .examiner_scores import ExaminerScores, read_scores
 from .mistakes import Mistake, StudyFileError
-from .read import read_study
+from .read import read_plan
 from .repeated_scans import RepeatScans, read_repeats
 
 T = TypeVar("T")
@@ -38,7 +38,7 @@ class StudyInputs:
         return self.plan.notes + tuple(n for t in tables if t is not None for n in t.notes)
 
 
-def read_study_inputs(path: str | Path) -> StudyInputs:
+def read_study(path: str | Path) -> StudyInputs:
     """Read a study file, its examiners' scores and its list of repeated scans.
 
     Parameters
@@ -55,7 +55,7 @@ def read_study_inputs(path: str | Path) -> StudyInputs:
     StudyFileError
         With every mistake of the study file; or, if there is none, with those of all tables.
     """
-    plan = read_study(path)
+    plan = read_plan(path)
     mistakes: list[Mistake] = []
     scores = _read(read_scores, plan.examiners, plan, mistakes)
     repeats = _read(read_repeats, plan.repeats, plan, mistakes)

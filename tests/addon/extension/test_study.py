@@ -36,7 +36,7 @@ def stale(case: SimpleNamespace) -> str:
 
 def core_run(case: SimpleNamespace, file: Path, out: Path) -> Any:
     """What the command line does with a study file; what is kept in ``out`` is used again."""
-    plan = case.part("standalone_core.study.file.read").read_study(file)
+    plan = case.part("standalone_core.study.file.read").read_plan(file)
     return case.part("standalone_core.study.measuring.run").run_study(plan, out)
 
 
@@ -329,7 +329,7 @@ def test_edited_areas_and_tolerances_take_part(listed: SimpleNamespace) -> None:
     listed.settings.study.primary_area = "occlusal"
     assert call(listed, "run_study") == {"FINISHED"}
     assert "Höcker" in kept(listed)["areas"]
-    plan = listed.part("standalone_core.study.file.read").read_study(listed.folder / "study.toml")
+    plan = listed.part("standalone_core.study.file.read").read_plan(listed.folder / "study.toml")
     assert dict(plan.check.tolerances.mean_abs_um) == {"whole": 12.5, "occlusal": 20.0}
     assert plan.analysis.equivalence_of("margin") == 7.5
     assert plan.analysis.primary_area == "occlusal"
@@ -786,7 +786,7 @@ def test_crowns_with_unmatched_surface_are_named(
     settings.scanner_um, settings.max_unmatched_um, settings.max_unmatched_mm2 = 1.5, 90.0, 0.15
     settings.max_missing_mm = 0.7
     assert call(empty, "run_study") == {"FINISHED"}
-    read = empty.part("standalone_core.study.file.read").read_study
+    read = empty.part("standalone_core.study.file.read").read_plan
     tolerances = read(tmp_path / "study" / "study.toml").check.tolerances
     assert dict(tolerances.scanner_um) == {"default": 1.5}
     assert (tolerances.max_unmatched_um, tolerances.max_unmatched_mm2) == (90.0, 0.15)
