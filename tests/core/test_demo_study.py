@@ -82,13 +82,11 @@ def test_examiners_reject_the_spoiled_crown_both(files: StudyFiles) -> None:
 def test_the_study_finds_what_was_made(files: StudyFiles, tmp_path: Path) -> None:
     """The spoiled crown alone is odd; the tilted way fails at the margin; examiners agree."""
     inputs = read_study(files.study)
-    assert inputs.repeats is not None
-    repeats = [row.listed for row in inputs.repeats.rows]
     with executor_of(2) as executor:
-        found = run_study(inputs.plan, tmp_path, repeats=repeats, executor=executor)
+        found = run_study(inputs, tmp_path, executor=executor)
     assert not found.left_out
     assert len(found.pairs) == len(GROUPS) * CROWNS * (CROWNS - 1) // 2
-    analysis = analyse_study(found, inputs.scores)
+    analysis = analyse_study(found)
     assert [crown.crown for crown in analysis.odd_crowns if crown.odd] == [SPOILED]
     assert analysis.without_odd is not None
     meets = {

@@ -39,21 +39,30 @@ class StudyInputs:
 
 
 def read_study(path: str | Path) -> StudyInputs:
-    """Read a study file, its examiners' scores and its list of repeated scans.
+    """Read a study file, its examiners' scores and its list of repeated scans, all checked.
 
     Parameters
     ----------
     path : str or pathlib.Path
-        The study file.
+        The study file, TOML; paths in it start from its folder. The README lists its keys, and
+        :func:`~cuspwise.new_study` writes one.
 
     Returns
     -------
     StudyInputs
+        With all scans found; no mesh has been read.
 
     Raises
     ------
     StudyFileError
         With every mistake of the study file; or, if there is none, with those of all tables.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> study = cuspwise.read_study(cuspwise.demo_study("trial"))
+    >>> [(group.name, len(group.scans)) for group in study.plan.groups]
+    [('milled', 2), ('printed', 2)]
     """
     plan = read_plan(path)
     mistakes: list[Mistake] = []

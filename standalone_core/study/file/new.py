@@ -91,6 +91,14 @@ def new_study(
         there.
     FileError
         The file cannot be written.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> folder = cuspwise.demo_study("trial").parent
+    >>> written = cuspwise.new_study(folder, force=True)
+    >>> [(group.name, len(group.scans)) for group in written.plan.groups]
+    [('milled', 2), ('printed', 2)]
     """
     root = Path(folder)
     target = Path(out) if out is not None else root / STUDY_FILE
