@@ -43,6 +43,12 @@ class DeviationSettings:
     max_normal_angle_deg : float
         A point counts only if its normal and the normal at its foot differ by at most this
         angle, degrees: keeps the outer side of a thin wall from being measured to the inner.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.DeviationSettings(search_mm=0.5)
+    DeviationSettings(search_mm=0.5, max_normal_angle_deg=60.0)
     """
 
     search_mm: float = 1.0

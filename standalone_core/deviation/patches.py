@@ -32,6 +32,12 @@ class PatchSettings:
         Smaller patches are left out (single noisy points), mm².
     min_area_share : float
         A patch is said to lie in an area that holds at least this share of it, 0 to 1.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.PatchSettings(tolerance_um=50)
+    PatchSettings(tolerance_um=50, min_patch_mm2=0.02, min_area_share=0.1)
     """
 
     tolerance_um: float | None = None
