@@ -155,13 +155,13 @@ def measure_areas(
     --------
     >>> import cuspwise
     >>> design = cuspwise.demo_crown(edge_mm=0.5)
-    >>> errors = cuspwise.ProductionErrors(offset_um=30, any_pose=False)
+    >>> errors = cuspwise.ProductionErrors(offset_um=100, any_pose=False)
     >>> scan = cuspwise.produce(design, errors, edge_mm=0.5)
     >>> areas = cuspwise.find_areas(cuspwise.evaluation_mesh(design.mesh, 0.5))
     >>> found = cuspwise.measure_deviation(areas.evaluation.mesh, scan.mesh)
     >>> rows = cuspwise.measure_areas([found], areas)
-    >>> {row.area: round(row.median_um) for row in rows}["axial"]
-    30
+    >>> {row.area: round(row.median_um, -1) for row in rows}["whole"]
+    100.0
     """
     limits = tolerances_um or {}
     rows: list[AreaMeasures] = []

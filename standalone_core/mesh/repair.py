@@ -82,7 +82,7 @@ def repair_mesh(mesh: TriangleMesh, *, drop_debris: bool = False) -> Repair:
     >>> corners = [[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]]
     >>> faces = [[0, 1, 2], [0, 1, 3], [1, 2, 3], [0, 3, 2]]
     >>> cuspwise.repair_mesh(cuspwise.TriangleMesh(corners, faces)).actions
-    ('Turned 1 triangle.',)
+    ('Mixed winding: turned 1 face to the sense of the larger area beside them.',)
     """
     health = inspect_mesh(mesh)
     actions: list[str] = []

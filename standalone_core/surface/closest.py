@@ -107,7 +107,7 @@ class SurfaceIndex:
     >>> import cuspwise
     >>> mesh = cuspwise.TriangleMesh([[0, 0, 0], [1, 0, 0], [0, 1, 0]], [[0, 1, 2]])
     >>> found = cuspwise.SurfaceIndex(mesh).closest([[0.25, 0.25, 2.0]], signed=True)
-    >>> found.foot.tolist(), found.signed_mm.tolist()
+    >>> found.foot.round(6).tolist(), found.signed_mm.round(6).tolist()
     ([[0.25, 0.25, 0.0]], [2.0])
     """
 
