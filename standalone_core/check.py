@@ -173,8 +173,8 @@ def check(
     -------
     CheckResult
         Measures in µm, places in mm in the design's frame. Positive is material outside the
-        design. The formulas stand at :class:`~cuspwise.AreaMeasures`, those of the verdict and
-        their sources at :class:`~cuspwise.Tolerances`.
+        design. The formulas stand at :class:`~cuspwise.AreaMeasures`, the limits and their sources
+        at :class:`~cuspwise.Tolerances`.
 
     Raises
     ------
@@ -188,6 +188,12 @@ def check(
         The scan cannot be laid on the design.
     MeshError
         No triangle with an area is left.
+
+    Notes
+    -----
+    An area is within its tolerance if its mean absolute deviation is at or below the limit seen
+    from either side, and nothing else speaks against it; with the scanner's standard uncertainty u
+    given, if it is at or below the limit − 1.645 u (the decision rule of ISO 14253-1, from memory).
 
     Examples
     --------
