@@ -179,7 +179,7 @@ for study_command in STUDY_COMMANDS:
     "marks",
     multiple=True,
     metavar="NAME=X,Y,Z,RADIUS[,KIND]",
-    help="Where a support touched the crown, mm; KIND is support or sprue; repeatable.",
+    help="Where a support touched the crown, mm; KIND: support, or sprue (or holding bar); repeatable.",
 )
 @click.option("--drop-debris", is_flag=True, help="Leave out small floating pieces.")
 @click.option("--unweighted", is_flag=True, help="Every point counts the same, whatever its area.")
