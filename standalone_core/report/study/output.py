@@ -107,7 +107,7 @@ def write_study_steps(
         names = _written(stage)
         atomic_write(stage / DOCUMENT, _json(_document(study, analysis, maps, names)))
         # The document comes last: it tells the next run what this one has written.
-        written = put_in_place(stage, folder, (*names, DOCUMENT), stale=_earlier(folder))
+        written = put_in_place(stage, folder, (*names, DOCUMENT), outdated=_earlier(folder))
     if pictures == "yes" and not drawn.pictures:
         raise ReportError(
             f"{drawn.reason} All other files are in place.",
