@@ -118,7 +118,7 @@ def new_area_name(name: str) -> str:
 
 
 def is_support(area: str) -> bool:
-    """Tell whether an area is a support mark, or all of them together."""
+    """Return whether an area is a support mark, or all of them together."""
     return area == SUPPORTS or mark_of(area) is not None
 
 

@@ -355,7 +355,7 @@ def _remarks(coverage: float, beyond: bool, settings: MarkSettings) -> str:
 def _goes_on(
     seam: BoolArray, field: DeviationField, side: float, level: float, band: float
 ) -> bool:
-    """Tell whether what leaves the band in a spot does so in the seam around it as well."""
+    """Return whether what leaves the band in a spot does so in the seam around it as well."""
     counted = seam & field.counted
     out = side * (field.deviation_mm[counted] - level) > band
     weights = field.weights_mm2[counted]

@@ -28,7 +28,7 @@ ONE_GROUP, OTHER_GROUP = "first", "second"
 
 @dataclass(frozen=True)
 class Spread:
-    """Standard deviation between the crowns of a group: ``n`` is 0 if it was only told."""
+    """Standard deviation between the crowns of a group: ``n`` is 0 if it was only given."""
 
     group: str
     sd_um: float

@@ -100,7 +100,8 @@ def write_check(
     out_dir : str or pathlib.Path
         Made if it does not exist. Files of an earlier check in it are replaced.
     pictures : {"auto", "no", "yes"}
-        Whether to draw the six views: if Blender's module is there, never, or or else fail.
+        Whether to draw the six views: "auto" where Blender's module is there, "yes" fails
+        without it.
     limit_um : float, optional
         Limit of the colours; chosen from the deviations if not given.
     palette : str

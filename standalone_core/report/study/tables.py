@@ -23,7 +23,7 @@ SCHEMA = 1
 """Version of ``study.json``; raised when a name changes or goes."""
 
 MARK_MEASURES = ("height_um", "surroundings_um", "area_mm2", "volume_mm3")
-"""What is told of a support mark; the stub's height, or negative the gouge's depth, first."""
+"""What is measured of a support mark; the stub's height, or negative the gouge's depth, first."""
 
 MARK_COLUMNS = "crown,group,mark,kind,verdict,measure,value,coverage"
 

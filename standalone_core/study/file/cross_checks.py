@@ -42,13 +42,13 @@ def check_together(values: Values, place: Place, marks: Sequence[str] = ()) -> N
 
 
 def plan_notes(groups: tuple[GroupPlan, ...]) -> tuple[str, ...]:
-    """Say what the groups at hand cannot tell."""
+    """Say what the groups at hand cannot show."""
     found: list[str] = []
     if len(groups) == 1:
         found.append("There is one group: trueness and precision, but nothing to compare it with.")
     for group in groups:
         if len(group.scans) == 1:
-            found.append(f"Group {group.name} has one crown, which tells nothing about spread.")
+            found.append(f"Group {group.name} has one crown, which shows no spread.")
         elif len(group.scans) < _FEWEST_FOR_SPREAD:
             found.append(f"Group {group.name} has only two crowns.")
     return tuple(found)

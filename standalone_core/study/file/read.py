@@ -154,7 +154,7 @@ def _plan(changes: Mapping[str, Any], file: Path) -> StudyPlan:
 
 
 class _Branch(dict[str, Any]):
-    """Changes of one part of a plan, as told from a mapping that is a value."""
+    """Changes of one part of a plan, as distinct from a mapping that is a value."""
 
 
 def _changed(owner: Any, changes: Mapping[str, Any]) -> Any:
