@@ -53,7 +53,10 @@ def about_scanner(rows: Sequence[AreaMeasures], scanner_um: float, sides: Sequen
     if not np.isfinite(scanner_um):
         return ""
     if "not_decidable" not in sides or "outside" in sides:
-        return f"The scanner's standard uncertainty of {scanner_um:.2g} µm leaves it so with 95 %."
+        return (
+            f"That holds with 95 % confidence at the scanner's standard uncertainty of "
+            f"{scanner_um:.2g} µm."
+        )
     open_one = rows[list(sides).index("not_decidable")]
     spread = COVERAGE_FACTOR * scanner_um
     low, high = open_one.mean_abs_um - spread, open_one.mean_abs_um + spread
