@@ -13,6 +13,7 @@ from cuspwise.standalone_core.areas.files import areas_document, load_areas
 from cuspwise.standalone_core.areas.support_marks import SupportMark, new_area_name
 from cuspwise.standalone_core.cli.main import main
 from cuspwise.standalone_core.errors import AreaError, SettingError
+from cuspwise.standalone_core.study.crowns_needed import read_pilot
 from cuspwise.standalone_core.study.file.mistakes import StudyFileError
 from cuspwise.standalone_core.study.file.old_names import NEW_NAMES
 from cuspwise.standalone_core.study.file.read import read_study
@@ -149,6 +150,21 @@ def test_a_study_names_the_areas_of_an_old_areas_file_in_new_words(
     for name in ("sprue: 1", "connector: 1"):
         plan = read_study(study(tail.format(name)))
         assert plan.areas == ("margin", "sprue: 1", "supports")
+
+
+@pytest.mark.parametrize("stored", ["connector: 1", "sprue: 1"])
+def test_a_pilot_is_asked_for_an_area_by_either_name(tmp_path: Path, stored: str) -> None:
+    crowns = [
+        {
+            "group": "a",
+            "measures": [{"direction": "design_to_scan", "area": stored, "rms_um": value}],
+        }
+        for value in (1.0, 3.0)
+    ]
+    file = write(tmp_path / "study.json", {"crowns": crowns})
+    for name in ("connector: 1", "sprue: 1"):
+        (spread,) = read_pilot(file, name, "rms_um")
+        assert spread.sd_um == pytest.approx(2**0.5)
 
 
 def test_names_that_only_begin_like_old_ones_stay() -> None:
