@@ -81,7 +81,7 @@ def test_precision_is_told_apart_from_that_of_the_standard(sound):
 def test_the_document_is_plain_json_with_every_part(sound):
     document = json.loads(json.dumps(analysis_document(sound), allow_nan=False))
     assert document["schema"] == "cuspwise study analysis"
-    assert document["schema_version"] == 1
+    assert document["schema_version"] == 2
     row = document["findings"]["comparisons"][0]
     assert {"outcome", "p_holm", "welch", "ranks", "effects", "equivalence", "sentence"} <= {*row}
     assert document["findings"]["trueness"][0]["summary"]["n"] == 8
