@@ -13,19 +13,19 @@ SAME_UM = 0.01
 
 
 def kept(case: SimpleNamespace) -> dict[str, Any]:
-    return case.part("addon.study_store").study_of(case.scene)
+    return case.part("addon.study.store").study_of(case.scene)
 
 
 def stale(case: SimpleNamespace) -> str:
     """Why the study is stale, after Blender has taken note of changes."""
     case.bpy.context.view_layer.update()
-    return case.part("addon.study_store").why_stale(case.scene)
+    return case.part("addon.study.store").why_stale(case.scene)
 
 
 def core_run(case: SimpleNamespace, file: Path, out: Path) -> Any:
     """What the command line does with a study file; what is kept in ``out`` is used again."""
-    plan = case.part("standalone_core.study.plan_file").read_study(file)
-    return case.part("standalone_core.study.run").run_study(plan, out)
+    plan = case.part("standalone_core.study.file.read").read_study(file)
+    return case.part("standalone_core.study.measuring.run").run_study(plan, out)
 
 
 def opened(part: Any, path: Path) -> SimpleNamespace:

@@ -47,8 +47,8 @@ def test_every_operator_explains_itself(extension: SimpleNamespace) -> None:
 def test_every_choice_explains_itself(extension: SimpleNamespace) -> None:
     """In the scene, on objects, in lists, in the preferences, and each item of an enumeration."""
     groups = [
-        *extension.part("addon.properties").CLASSES,
-        extension.part("addon.preferences").CuspwisePreferences,
+        *extension.part("addon.properties.property_groups").CLASSES,
+        extension.part("addon.properties.preferences").CuspwisePreferences,
     ]
     for group in groups:
         names = [name for base in group.__mro__ for name in vars(base).get("__annotations__", ())]

@@ -57,14 +57,14 @@ def test_refuses_a_folder_that_cannot_be_made(listed: SimpleNamespace, tmp_path:
 
 
 def test_every_choice_explains_itself(extension: SimpleNamespace) -> None:
-    group = extension.part("addon.study_choices").StudySettings
+    group = extension.part("addon.properties.study_choices").StudySettings
     for name in group.__annotations__:
         shown = group.bl_rna.properties[name]
         assert shown.is_hidden or len(shown.description) > 15, name
 
 
 def test_says_who_takes_part_and_what_it_cannot_tell(listed: SimpleNamespace) -> None:
-    scene = listed.part("addon.study_scene")
+    scene = listed.part("addon.study.scene")
     lines = scene.listing_lines(scene.listing_of(listed.scene))
     assert lines == ("4 crowns: 2 in Milled, 2 in Printed – tilted.",)
     for item in list(listed.settings.scans)[1:]:

@@ -14,7 +14,7 @@ from studies import kept
 def test_cancelling_keeps_finished_scans_and_changes_nothing(listed: SimpleNamespace) -> None:
     """The job's own steps, given up once two scans are measured."""
     study = listed.part("addon.operators.study")
-    reading = listed.part("addon.study_export").read_steps(listed.bpy.context)
+    reading = listed.part("addon.study.export").read_steps(listed.bpy.context)
     read = listed.part("standalone_core.progress").run(reading)
     steps = study._study_steps(read)
     done = listed.folder / "study_results" / "kept"
@@ -45,14 +45,14 @@ def test_the_steps_need_no_blender(
     group = listed.settings.design.vertex_groups.new(name="Area: mine")
     group.add(list(range(60)), 1.0, "REPLACE")
     run, bpy = listed.part("standalone_core.progress").run, listed.bpy
-    reading = listed.part("addon.study_export").read_steps(bpy.context)
+    reading = listed.part("addon.study.export").read_steps(bpy.context)
     steps = listed.part("addon.operators.study")._study_steps(run(reading))
     bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
     with monkeypatch.context() as patch:
         for name, module in list(sys.modules.items()):
             if ".cuspwise.addon" in name and hasattr(module, "bpy"):
                 patch.setattr(module, "bpy", Forbidden())
-        worker = listed.part("addon.worker").Worker(steps)
+        worker = listed.part("addon.blender.worker").Worker(steps)
         worker.wait(120.0)
     assert len(worker.result().run.crowns) == 4
     assert "mine" in worker.result().run.area_set.areas

@@ -23,7 +23,7 @@ def test_a_saved_file_holds_everything(studied: SimpleNamespace, tmp_path: Path)
     again = opened(studied.part, again_path)
     assert kept(again) == before
     assert stale(again) == ""
-    assert again.part("addon.study_store").refresh(again.scene) == ""
+    assert again.part("addon.study.store").refresh(again.scene) == ""
     assert call(again, "show_group_map") == {"FINISHED"}
 
 
@@ -130,11 +130,11 @@ def test_changes_make_it_stale(studied: SimpleNamespace, change: Any, words: str
 def test_edited_areas_are_noticed_where_it_counts(studied: SimpleNamespace) -> None:
     group = studied.design.vertex_groups.new(name="Area: mine")
     group.add([0, 1, 2], 1.0, "REPLACE")
-    assert "areas" in studied.part("addon.study_store").refresh(studied.scene)
+    assert "areas" in studied.part("addon.study.store").refresh(studied.scene)
 
 
 def test_comparisons_are_said_in_a_line(studied: SimpleNamespace) -> None:
-    lines = studied.part("addon.study_summary").comparison_lines
+    lines = studied.part("addon.study.summary").comparison_lines
     (true, words), (precise, _) = lines(kept(studied), "margin", "mean_abs_um")
     assert (true, precise) == ("Trueness", "Precision")
     assert words.startswith("Printed – tilted minus Milled: ")

@@ -14,7 +14,7 @@ from studies import SAME_UM, core_run, edit_design, kept, opened, stale
 
 
 def attributes(case: SimpleNamespace) -> dict[str, np.ndarray]:
-    read = case.part("addon.bridge").read_attribute
+    read = case.part("addon.blender.bridge").read_attribute
     names = [a.name for a in case.design.data.attributes if a.name.startswith("study ")]
     return {name: read(case.design.data, name) for name in names}
 
@@ -49,8 +49,8 @@ def test_maps_are_the_cores_at_the_vertices(studied: SimpleNamespace) -> None:
 
 def test_colours_and_legend_follow_the_choices(studied: SimpleNamespace) -> None:
     part, settings = studied.part, studied.settings
-    legend = part("addon.study_map").legend_of
-    palette = part("standalone_core.report.colour")
+    legend = part("addon.study.group_map").legend_of
+    palette = part("standalone_core.report.drawing.deviation_colours")
     assert call(studied, "show_group_map") == {"FINISHED"}
     ((name, values),) = attributes(studied).items()
     limit = settings.shown_limit_um
@@ -86,7 +86,7 @@ def test_a_difference_is_coloured_where_it_is_told_from_chance(studied: SimpleNa
     assert set(written) == {f"study difference_mm: {title}"[:60], f"study q: {title}"[:60]}
     difference, q = written[f"study difference_mm: {title}"[:60]], written[f"study q: {title}"[:60]]
     told = np.where(np.isfinite(difference), np.where(q <= 0.05, difference, 0.0), np.nan)
-    expected = studied.part("standalone_core.report.colour").deviation_colours(
+    expected = studied.part("standalone_core.report.drawing.deviation_colours").deviation_colours(
         told, settings.shown_limit_um / 1e3
     )
     assert np.array_equal(colours(studied.design), expected)
@@ -104,7 +104,7 @@ def test_long_names_of_groups_in_any_script(listed: SimpleNamespace) -> None:
     ((name, values),) = attributes(case).items()
     assert len(name.encode()) <= 60
     assert np.isfinite(values).any()
-    assert len(listed.part("addon.study_map").legend_of(listed.scene)[1]) <= 3
+    assert len(listed.part("addon.study.group_map").legend_of(listed.scene)[1]) <= 3
 
 
 def test_removing_brings_everything_back(studied: SimpleNamespace) -> None:

@@ -42,7 +42,7 @@ def test_the_files_give_the_same_numbers_again(studied: SimpleNamespace, tmp_pat
 def test_the_scans_are_written_as_they_are(studied: SimpleNamespace) -> None:
     """Objects in mm without a scale: every coordinate of the file is the object's own."""
     read = studied.part("standalone_core.mesh.files").read_mesh
-    positions = studied.part("addon.bridge").positions
+    positions = studied.part("addon.blender.bridge").positions
     entries = kept(studied)["made_with"]["scans"]
     for item in studied.settings.scans:
         entry = entries[item.scan.cuspwise.study_entry]
@@ -113,7 +113,7 @@ def test_starts_from_where_the_scans_lie(listed: SimpleNamespace, start: str) ->
     settings.scan_index = 0
     assert call(listed, "superimpose") == {"FINISHED"}
     if start == "landmarks":
-        add = listed.part("addon.landmarks").add_landmark
+        add = listed.part("addon.check.landmarks").add_landmark
         for place in ((0, 0, 9), (4, 0, 3), (-4, 0, 3), (0, 4, 3)):
             for obj in (scan, settings.design):
                 add(obj, Vector(place), listed.scene, 1.0)
@@ -145,7 +145,7 @@ def test_edited_areas_and_tolerances_take_part(listed: SimpleNamespace) -> None:
     listed.settings.study.primary_area = "occlusal"
     assert call(listed, "run_study") == {"FINISHED"}
     assert "Höcker" in kept(listed)["areas"]
-    plan = listed.part("standalone_core.study.plan_file").read_study(listed.folder / "study.toml")
+    plan = listed.part("standalone_core.study.file.read").read_study(listed.folder / "study.toml")
     assert dict(plan.check.tolerances.mean_abs_um) == {"whole": 12.5, "occlusal": 20.0}
     assert plan.analysis.equivalence_of("margin") == 7.5
     assert plan.analysis.primary_area == "occlusal"

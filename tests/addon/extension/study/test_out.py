@@ -16,7 +16,7 @@ from studies import CROWNS, kept, stale
 
 def test_the_table_is_copied(studied: SimpleNamespace) -> None:
     assert call(studied, "copy_study_table") == {"FINISHED"}
-    text = studied.part("addon.study_summary").table_text(kept(studied))
+    text = studied.part("addon.study.summary").table_text(kept(studied))
     rows = list(csv.DictReader(io.StringIO(text), delimiter="\t"))
     assert len(rows) == len(kept(studied)["rows"])
     first, known = rows[0], kept(studied)["rows"][0]
@@ -37,7 +37,7 @@ def test_the_report_is_the_command_lines(studied: SimpleNamespace) -> None:
     document = json.loads((results / "study.json").read_text(encoding="utf-8"))
     assert len(document["files"]) > 8
     assert call(studied, "copy_study_command") == {"FINISHED"}
-    folder = studied.part("addon.study_store").folder_of(studied.scene)
+    folder = studied.part("addon.study.store").folder_of(studied.scene)
     command = studied.part("addon.operators.study").command_for(folder)
     assert command == f'cuspwise study "{folder / "study.toml"}"'
     assert (folder / "study.toml").is_file()
@@ -68,7 +68,7 @@ def test_crowns_with_unmatched_surface_are_named(
     settings.scanner_um, settings.max_unmatched_um, settings.max_unmatched_mm2 = 1.5, 90.0, 0.15
     settings.max_missing_mm = 0.7
     assert call(empty, "run_study") == {"FINISHED"}
-    read = empty.part("standalone_core.study.plan_file").read_study
+    read = empty.part("standalone_core.study.file.read").read_study
     tolerances = read(tmp_path / "study" / "study.toml").check.tolerances
     assert dict(tolerances.scanner_um) == {"default": 1.5}
     assert (tolerances.max_unmatched_um, tolerances.max_unmatched_mm2) == (90.0, 0.15)
