@@ -7,7 +7,8 @@ import importlib
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent))
+HERE = Path(__file__).resolve().parent
+sys.path[:0] = [str(HERE), str(HERE.parent)]  # its own modules, and the oracle
 import peers
 import ratios  # sets the thread counts before numpy loads
 
