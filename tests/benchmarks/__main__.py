@@ -7,8 +7,7 @@ import importlib
 import sys
 from pathlib import Path
 
-HERE = Path(__file__).resolve().parent
-sys.path[:0] = [str(HERE), str(HERE.parent)]  # its own modules, and the oracle
+sys.path[:0] = [str(folder) for folder in Path(__file__).resolve().parents[:2]]  # and the oracle
 import peers
 import ratios  # sets the thread counts before numpy loads
 

@@ -6,7 +6,9 @@ import importlib
 import importlib.util
 
 MODULES = {"open3d": "open3d", "libigl": "igl"}
-SYSTEM = {"open3d": ("libusb-1.0-0", "libgl1", "libegl1", "libgomp1", "libx11-6")}
+SYSTEM = {
+    "open3d": ("libusb-1.0-0", "libudev1", "libidn2-0", "libgl1", "libegl1", "libx11-6", "libgomp1")
+}
 """Debian packages with the shared libraries that a peer loads and pip does not bring."""
 
 

@@ -28,5 +28,5 @@ def test_a_peer_without_its_system_library_is_answered_with_what_to_install(
     assert done.stderr.splitlines() == [
         f"open3d is installed but cannot be loaded: {MISSING}",
         "Install its system libraries (Debian, Ubuntu): apt-get install"
-        " libusb-1.0-0 libgl1 libegl1 libgomp1 libx11-6",
+        " libusb-1.0-0 libudev1 libidn2-0 libgl1 libegl1 libx11-6 libgomp1",
     ]
