@@ -7,7 +7,8 @@ import importlib
 import sys
 from pathlib import Path
 
-sys.path[:0] = [str(folder) for folder in Path(__file__).resolve().parents[:2]]  # and the oracle
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))  # the oracle
+sys.path.insert(0, str(Path(__file__).resolve().parent))
 import peers
 import ratios  # sets the thread counts before numpy loads
 
