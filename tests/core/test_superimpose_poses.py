@@ -17,8 +17,9 @@ from cuspwise.standalone_core.mesh.files import read_mesh, write_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.superimpose.prepared import PreparedDesign
 from cuspwise.standalone_core.superimpose.superimposition import superimpose
+from made.tiers import slow
 
-MANY = pytest.param(int(os.environ.get("CUSPWISE_POSES", "20")), marks=pytest.mark.slow, id="many")
+MANY = slow(int(os.environ.get("CUSPWISE_POSES", "20")), id="many")
 POSES = pytest.mark.parametrize("poses", [3, MANY])
 TEETH = ("sj_crown_FDI11.obj", "sj_crown_FDI16.obj", "sj_crown_FDI36.obj")
 
