@@ -51,6 +51,14 @@ class CheckSettings:
         Support marks beside those of the areas file.
     mark : MarkSettings
         When a support mark counts as a stub or a gouge.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> tolerances = cuspwise.Tolerances().changed({"margin": 12.0})
+    >>> settings = cuspwise.CheckSettings(spacing_mm=0.2, tolerances=tolerances)
+    >>> settings.tolerances.limit_um("margin"), settings.design_unit
+    (12.0, 'auto')
     """
 
     design_unit: str = "auto"

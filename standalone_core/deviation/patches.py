@@ -32,6 +32,12 @@ class PatchSettings:
         Smaller patches are left out (single noisy points), mm².
     min_area_share : float
         A patch is said to lie in an area that holds at least this share of it, 0 to 1.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.PatchSettings(tolerance_um=50)
+    PatchSettings(tolerance_um=50, min_patch_mm2=0.02, min_area_share=0.1)
     """
 
     tolerance_um: float | None = None
@@ -124,6 +130,18 @@ def find_patches(
     ------
     SettingError
         A field that was not measured at the evaluation points.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> design = cuspwise.demo_crown(edge_mm=0.4)
+    >>> errors = cuspwise.ProductionErrors(offset_um=100, any_pose=False)
+    >>> scan = cuspwise.produce(design, errors, edge_mm=0.4)
+    >>> areas = cuspwise.find_areas(cuspwise.evaluation_mesh(design.mesh, 0.4))
+    >>> found = cuspwise.measure_deviation(areas.evaluation.mesh, scan.mesh)
+    >>> worst = cuspwise.find_patches(found, areas, tolerance_um=20)[0]
+    >>> worst.kind, round(worst.mean_um, -1), worst.areas[0]
+    ('excess', 100.0, 'external')
     """
     settings = settings or PatchSettings()
     if field.direction != "design_to_scan":

@@ -62,6 +62,12 @@ class MarkSettings:
         Least share of a spot that must have counted to call it clean, 0 to 1.
     min_ring_coverage : float
         Least share of the surroundings that must have counted for a level, 0 to 1.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.MarkSettings(limit_um=40.0).limit_um
+    40.0
     """
 
     limit_um: float = 25.0
