@@ -223,7 +223,7 @@ def _check_steps(
             ready.area_set,
             measured.in_place,
             settings.tolerances.limit_um("margin"),
-            scan_edge_mm=measured.scan.mesh.mean_edge_mm,
+            scan_edge_mm=measured.mesh.mean_edge_mm,
         )
         summary = None if profile is None else profile.summary
         judgement = judge_deviations(
@@ -280,7 +280,7 @@ def _warnings(ready: ReadyDesign, measured: MeasuredScan, judgement: Judgement) 
     """Gather what the reader must know before trusting the numbers, each once."""
     fit = measured.superimposition
     found = [f"Design: {text}" for text in ready.design.notes]
-    found += [f"Scan: {text}" for text in measured.scan.notes]
+    found += [f"Scan: {text}" for text in measured.notes]
     if fit.verdict != "good":
         found.append(f"Superimposition: {fit.reason}")
     found += [f"Superimposition: {text}" for text in fit.warnings]

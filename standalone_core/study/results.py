@@ -43,7 +43,7 @@ class Crown:
     warnings : tuple of str
         What the reader must know about this crown, as sentences.
     key : str
-        Under which its deviations are kept; see :class:`~.keep.Kept`.
+        Under which its deviations are kept; see :class:`~.keep.ResultStore`.
     contacts : tuple of ContactResult
         What is left of each support contact.
     evidence : ScanEvidence
