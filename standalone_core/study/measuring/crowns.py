@@ -1,0 +1,93 @@
+"""What came of the scans of a study: crowns, judged from what is kept of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from ...deviation.judgement import scan_warnings
+from ...deviation.layers_beside import LayerBeside
+from ...deviation.margin_summary import MarginSummary
+from ...deviation.measures import AreaMeasures
+from ...deviation.support_marks import ContactResult
+from ...deviation.tolerances import Tolerances
+from ...deviation.unmatched import UnmatchedPiece
+from ...deviation.verdict import ScanEvidence, judge, with_verdicts
+from ...superimpose.result import Superimposition
+from .fit_record import fit_from
+from .result_store import ResultStore, still_kept, with_tuples
+from .results import Crown, LeftOut
+from .scan_job import ScanJob
+
+_USELESS = ("wrong_part", "mirrored")
+"""Superimpositions that say that the scan does not show this crown."""
+
+
+def crown_from(job: ScanJob, store: ResultStore) -> Crown | LeftOut:
+    """Return what is kept of a measured scan, judged.
+
+    Returns
+    -------
+    Crown or LeftOut
+        ``LeftOut`` for a scan that does not show this crown.
+
+    Raises
+    ------
+    StudyError
+        What was kept is gone.
+    """
+    scan, _ = still_kept(store.load(job.key, ()))
+    fit = fit_from(scan["superimposition"], job.settings.superimpose)
+    if fit.verdict in _USELESS:
+        remedy = "Check that the file shows a crown made from this design; look at it with 'check'."
+        return LeftOut(job.name, job.group, job.scan, fit.reason, remedy)
+    record, _ = still_kept(store.load(job.rows_key))
+    rows = tuple(AreaMeasures(**with_tuples(row)) for row in record["measures"])
+    evidence = _evidence(record, scan["is_design"])
+    crown = Crown(
+        name=job.name,
+        group=job.group,
+        path=job.scan,
+        sha256=job.sha256,
+        triangles=scan["triangles"],
+        superimposition=fit,
+        measures=rows,
+        verdicts=(),
+        warnings=_warnings(scan["notes"], fit, rows, evidence, job.settings.tolerances),
+        key=job.key,
+        contacts=tuple(ContactResult(**with_tuples(row)) for row in record["contacts"]),
+        evidence=evidence,
+        margin=evidence.margin,
+    )
+    return judged(crown, job.settings.tolerances)
+
+
+def judged(crown: Crown, tolerances: Tolerances) -> Crown:
+    """Return a crown judged by tolerances."""
+    verdicts = judge(crown.measures, crown.superimposition, tolerances, crown.evidence)
+    return replace(crown, measures=with_verdicts(crown.measures, verdicts), verdicts=verdicts)
+
+
+def _evidence(record: Mapping[str, Any], is_design: bool) -> ScanEvidence:
+    """Return what is kept of a scan beside its measures."""
+    pieces = tuple(UnmatchedPiece(**with_tuples(piece)) for piece in record["unmatched"])
+    layers = tuple(LayerBeside(**with_tuples(layer)) for layer in record["layers"])
+    margin = None if record["margin"] is None else MarginSummary(**record["margin"])
+    return ScanEvidence(is_design, pieces, layers, margin)
+
+
+def _warnings(
+    notes: list[str],
+    fit: Superimposition,
+    rows: tuple[AreaMeasures, ...],
+    evidence: ScanEvidence,
+    tolerances: Tolerances,
+) -> tuple[str, ...]:
+    """Return what the reader must know about a crown, each once."""
+    warnings = [f"Scan: {text}" for text in notes]
+    if fit.verdict != "good":
+        warnings.append(f"Superimposition: {fit.reason}")
+    warnings += [f"Superimposition: {text}" for text in fit.warnings]
+    warnings += scan_warnings(rows, evidence, tolerances)
+    return tuple(dict.fromkeys(warnings))

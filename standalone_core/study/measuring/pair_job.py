@@ -1,0 +1,218 @@
+"""One crown of a group against others of it: precision at the shared evaluation points."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...areas.area_set import AreaSet
+from ...check_settings import CheckSettings, faces_to_fit
+from ...deviation.field import (
+    COUNTED,
+    NOT_MUTUAL,
+    TOO_FAR,
+    DeviationField,
+    DeviationSettings,
+    counting_status,
+)
+from ...deviation.matching import through_no_wall_steps
+from ...deviation.measures import AreaMeasures, measure_areas
+from ...errors import SuperimpositionError
+from ...measure import ReadyDesign
+from ...mesh.refine import EvaluationMesh
+from ...mesh.triangle_mesh import FloatArray, TriangleMesh
+from ...progress import Progress, Steps, run
+from ...superimpose.near_fit import NearFit, near_fit
+from ...superimpose.prepared import PreparedDesign
+from ...superimpose.rigid import apply, rotation_angle_deg, turned
+from ...surface.closest import SurfaceIndex
+from .result_store import ResultStore, key_of, still_kept
+from .results import Crown, Pair
+from .scan_job import ScanJob, load_deviations, load_surface
+
+
+@dataclass(frozen=True)
+class PairJob:
+    """One crown, to be compared with others of its group.
+
+    Attributes
+    ----------
+    first : ScanJob
+        The crown whose whole surface the others are measured from; kept already.
+    seconds : tuple of str
+        Keys of the others, kept already.
+    """
+
+    first: ScanJob
+    seconds: tuple[str, ...]
+
+
+def pair_key(first: ScanJob, second: str) -> str:
+    """Return under which the pair of a crown with another, of key ``second``, is kept."""
+    return key_of("pair", first.key, second, first.study.areas, first.settings.weighted)
+
+
+def compare_and_keep(job: PairJob) -> None:
+    """Compare one crown with the others in a worker process and keep the results."""
+    run(compare_and_keep_steps(job, job.first.study.workers_design(), threads=1))
+
+
+def compare_and_keep_steps(
+    job: PairJob, ready: ReadyDesign, threads: int | None = None
+) -> Steps[None]:
+    """Do as :func:`compare_and_keep` does, step by step.
+
+    Raises
+    ------
+    StudyError
+        What was kept of a crown is gone.
+    """
+    first, settings = job.first, job.first.settings
+    store = ResultStore(first.study.folder)
+    yield Progress("Indexing a crown", 0.0)
+    surface = still_kept(load_surface(store, first))
+    field = still_kept(load_deviations(store, first.key, ready.evaluation, settings))
+    target = PreparedDesign(SurfaceIndex(surface, threads=threads))
+    for done, key in enumerate(job.seconds):
+        yield Progress("Comparing crowns", (done + 0.5) / (len(job.seconds) + 0.5))
+        loaded = load_deviations(store, key, ready.evaluation, settings, feet=True)
+        record = _compared(field, still_kept(loaded), target, ready.area_set, settings)
+        store.save(pair_key(first, key), record, {})
+
+
+def load_pair(store: ResultStore, key: str, first: Crown, second: Crown) -> Pair | None:
+    """Return what was kept of a pair; None if there is nothing that can be read."""
+    entry = store.load(key)
+    if entry is None:
+        return None
+    record = entry[0]
+    return Pair(
+        group=first.group,
+        first=first.name,
+        second=second.name,
+        superimposed=tuple(AreaMeasures(**row) for row in record["superimposed"]),
+        design_frame=tuple(AreaMeasures(**row) for row in record["design_frame"]),
+        shift_um=record["shift_um"],
+        turn_deg=record["turn_deg"],
+        reason=record["reason"],
+    )
+
+
+def difference(first: DeviationField, deviation_mm: FloatArray) -> DeviationField:
+    """Return the field of ``first`` minus other deviations at the same points."""
+    apart = first.deviation_mm - deviation_mm
+    status = np.where(np.isfinite(apart), COUNTED, TOO_FAR).astype(np.uint8)
+    return replace(first, deviation_mm=apart, status=status, foot_mm=None)
+
+
+def _compared(
+    first: DeviationField,
+    second: DeviationField,
+    target: PreparedDesign,
+    area_set: AreaSet,
+    settings: CheckSettings,
+) -> dict[str, Any]:
+    apart = difference(first, second.deviation_mm)
+    in_design_frame = measure_areas([apart], area_set, weighted=settings.weighted)
+    record: dict[str, Any] = {"design_frame": _rows(in_design_frame), "superimposed": []}
+    try:
+        field, motion = superimposed(second, target, area_set, settings)
+    except SuperimpositionError as problem:
+        return {**record, "shift_um": np.nan, "turn_deg": np.nan, "reason": problem.reason}
+    rows = measure_areas([field], area_set, weighted=settings.weighted)
+    return {**record, "superimposed": _rows(rows), **motion, "reason": ""}
+
+
+def superimposed(
+    second: DeviationField, target: PreparedDesign, area_set: AreaSet, settings: CheckSettings
+) -> tuple[DeviationField, Mapping[str, float]]:
+    """Lay the second crown's points on the first crown and measure there.
+
+    Parameters
+    ----------
+    second : DeviationField
+        Of the second crown at the design's points, with its feet.
+    target : PreparedDesign
+        The first crown's surface, where it was laid on the design.
+    area_set : AreaSet
+    settings : CheckSettings
+
+    Returns
+    -------
+    DeviationField, mapping
+        Deviations of the first crown from the second, and how far the second was moved.
+
+    Raises
+    ------
+    SuperimpositionError
+        The two crowns cannot be laid on each other.
+    """
+    evaluation = area_set.evaluation
+    counted = second.counted
+    carried = _carried(second, evaluation)
+    used = counted & (carried.vertex_areas > 0)
+    faces = faces_to_fit(area_set, settings.fit_areas)
+    if faces is not None:
+        used &= np.bincount(evaluation.mesh.faces[faces].ravel(), minlength=len(used)) > 0
+    weights = np.where(used, evaluation.weights_mm2, 0.0)
+    fit = near_fit(
+        carried.vertices, weights, target, settings.superimpose, settings.deviation.search_mm
+    )
+    T = fit.T_target_source
+    normals = turned(T, carried.vertex_normals)
+    status = counting_status(normals, fit.closest, target.index.mesh, settings.deviation)
+    status = np.where(counted, status, NOT_MUTUAL).astype(np.uint8)
+    status = _through_no_wall(status, fit, carried.moved(T), target.index, settings.deviation)
+    status = np.where(counted, status, second.status).astype(np.uint8)
+    field = replace(
+        second,
+        deviation_mm=np.where(status == COUNTED, -fit.signed_mm, np.nan),
+        status=status,
+        foot_mm=None,
+    )
+    return field, _motion(T, carried)
+
+
+def _through_no_wall(
+    status: NDArray[np.uint8],
+    fit: NearFit,
+    crown: TriangleMesh,
+    target: SurfaceIndex,
+    settings: DeviationSettings,
+) -> NDArray[np.uint8]:
+    """Return the status of the points of a crown without those matched through another's wall."""
+    counted = status == COUNTED
+    field = DeviationField(
+        direction="design_to_scan",
+        points_mm=fit.points_mm,
+        deviation_mm=np.where(counted, -fit.signed_mm, np.nan),
+        status=status,
+        weights_mm2=crown.vertex_areas,
+        area_point=np.arange(len(status)),
+        settings=settings,
+        foot_mm=np.where(counted[:, None], fit.closest.foot, np.nan),
+    )
+    return run(through_no_wall_steps(field, crown, target)).status
+
+
+def _carried(field: DeviationField, evaluation: EvaluationMesh) -> TriangleMesh:
+    """Return a crown's surface as its points nearest to the design's, joined as those are."""
+    faces = evaluation.mesh.faces
+    assert field.foot_mm is not None  # it was measured
+    counted = field.counted
+    vertices = np.where(counted[:, None], field.foot_mm, evaluation.points)
+    return TriangleMesh(vertices, faces[np.all(counted[faces], axis=1)])
+
+
+def _motion(T: FloatArray, mesh: TriangleMesh) -> dict[str, float]:
+    centre = mesh.vertices.mean(axis=0, keepdims=True)
+    shift = float(np.linalg.norm(apply(T, centre) - centre))
+    return {"shift_um": 1e3 * shift, "turn_deg": rotation_angle_deg(T[:3, :3])}
+
+
+def _rows(measures: tuple[AreaMeasures, ...]) -> list[dict[str, Any]]:
+    return [asdict(row) for row in measures]

@@ -1,0 +1,255 @@
+"""Measure a whole study: every crown, every pair, every group; resumable at any moment."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from ...areas.area_set import AreaSet
+from ...check import versions_used
+from ...check_settings import faces_to_fit, refuse_unknown_areas
+from ...measure import ReadyDesign, read_design, ready_design_steps
+from ...progress import Progress, Steps, run, scaled
+from ...stopwatch import Stopwatch
+from ..all_pairs import compare_pairs_steps, count_pairs
+from ..all_scans import crowns_of, measure_scans_steps, missing, nothing_usable, scan_jobs
+from ..pace import PAIR, SCAN, Pace
+from ..plan import StudyPlan
+from .crowns import judged
+from .group_maps import difference_map, map_groups_steps, pairs_of, spread_parts
+from .result_store import KEPT, ResultStore, file_checksum
+from .results import Crown, LeftOut, RepeatScan, StudyRun
+from .scan_job import ScanJob, StudyDependencies, areas_checksum
+from .worker_design import keep_areas
+
+REPEATS = "repeats"
+"""What stands for the group of repeated scans."""
+
+_READY, _MEASURED = 0.05, 0.95
+"""How much of the whole is done once the design is ready, and once all pairs are compared."""
+
+RepeatRow = tuple[str, str, str, Path]
+
+
+def run_study(
+    plan: StudyPlan,
+    out: str | Path,
+    *,
+    repeats: Sequence[RepeatRow] = (),
+    executor: Executor | None = None,
+) -> StudyRun:
+    """Measure a study; see :func:`run_study_steps`."""
+    return run(run_study_steps(plan, out, repeats=repeats, executor=executor))
+
+
+def run_study_steps(
+    plan: StudyPlan,
+    out: str | Path,
+    *,
+    repeats: Sequence[RepeatRow] = (),
+    executor: Executor | None = None,
+) -> Steps[StudyRun]:
+    """Measure a study step by step.
+
+    Every result is kept in ``out/kept`` as soon as it is there, under a checksum of all that it
+    depends on: a second run does only what changed, and one that was stopped goes on. Results do
+    not depend on the executor. A scan that cannot be used is left out with its reason.
+
+    Parameters
+    ----------
+    plan : StudyPlan
+    out : str or pathlib.Path
+        Folder of the results; made if it is not there.
+    repeats : sequence of (crown, operator, trial, file)
+        Repeated scans.
+    executor : concurrent.futures.Executor, optional
+        Who measures; this process alone, in fine steps, by default. Its workers must see the
+        files under the same paths.
+
+    Raises
+    ------
+    CuspwiseError
+        The design, its areas or none of the scans can be used, the results cannot be kept, or a
+        worker died.
+    """
+    watch = Stopwatch()
+    store = ResultStore(Path(out) / KEPT)
+    store.tidy()
+    ready = yield from watch.timed("areas", _design_steps(plan), 0.0, _READY)
+    scans = yield from _scans_steps(plan, repeats, store, ready, executor, watch)
+    plan = _with_scanner(plan, scans.repeats)
+    groups = _groups(plan, scans.crowns)
+    pairs_steps = compare_pairs_steps(groups, scans.jobs, store, ready, executor, scans.pace)
+    pairs, old = yield from watch.timed("pairs", pairs_steps, _READY, _MEASURED)
+    maps_steps = map_groups_steps(groups, ready, store, plan.check)
+    maps, dispersions = yield from watch.timed("maps", maps_steps, _MEASURED, 1.0)
+    several = [name for name, found in maps.items() if found.n > 1]
+    return StudyRun(
+        plan=plan,
+        design=ready.design,
+        area_set=ready.area_set,
+        crowns=tuple(crown for crowns in groups.values() for crown in crowns),
+        left_out=scans.left_out,
+        pairs=pairs,
+        dispersions=dispersions,
+        maps=maps,
+        differences=tuple(difference_map(maps[a], maps[b]) for a, b in pairs_of(several)),
+        parts=tuple(row for name in several for row in spread_parts(maps[name], ready.area_set)),
+        repeats=scans.repeats,
+        warnings=_warnings(ready, groups),
+        versions=versions_used(),
+        reused=scans.reused + old,
+        seconds=watch.seconds,
+    )
+
+
+@dataclass(frozen=True)
+class _Scans:
+    """What came of all scans.
+
+    Attributes
+    ----------
+    jobs : mapping of str to ScanJob
+        Of every scan that can be read, by name.
+    crowns : mapping of str to Crown
+        Those of the groups, by name.
+    repeats : tuple of RepeatScan
+    left_out : tuple of LeftOut
+    reused : int
+        How many were kept already.
+    pace : Pace
+        With the work of all pairs still to come.
+    """
+
+    jobs: Mapping[str, ScanJob]
+    crowns: Mapping[str, Crown]
+    repeats: tuple[RepeatScan, ...]
+    left_out: tuple[LeftOut, ...]
+    reused: int
+    pace: Pace
+
+
+def _scans_steps(
+    plan: StudyPlan,
+    repeats: Sequence[RepeatRow],
+    store: ResultStore,
+    ready: ReadyDesign,
+    executor: Executor | None,
+    watch: Stopwatch,
+) -> Steps[_Scans]:
+    """Measure every scan that is not kept yet; raise if no crown is left."""
+    study = _dependencies(plan, store, ready.area_set)
+    own, unreadable = scan_jobs(_listed(plan), study)
+    again, more = scan_jobs(_listed_again(plan, repeats), study)
+    todo = missing([*own, *again], store)
+    pairs = sum(count_pairs(n) for n in Counter(job.group for job in own).values())
+    pace = Pace(SCAN * len(todo) + PAIR * pairs)
+    steps = measure_scans_steps(todo, ready, executor, pace)
+    unusable = yield from watch.timed("scans", steps, _READY, _MEASURED)
+    left = {row.name for row in unusable}
+    jobs = {job.name: job for job in (*own, *again) if job.name not in left}
+    crowns, others = crowns_of(jobs.values(), store)
+    left_out = (*unreadable, *more, *unusable, *others)
+    names = {job.name for job in own}
+    if not names & crowns.keys():
+        raise nothing_usable(left_out)
+    return _Scans(
+        jobs=jobs,
+        crowns={name: crown for name, crown in crowns.items() if name in names},
+        repeats=_repeated(plan, repeats, crowns),
+        left_out=left_out,
+        reused=len(own) + len(again) - len(todo),
+        pace=pace,
+    )
+
+
+def _design_steps(plan: StudyPlan) -> Steps[ReadyDesign]:
+    yield Progress("Reading the design", 0.0)
+    design = read_design(plan.design, plan.check)
+    ready = yield from scaled(ready_design_steps(design, plan.check), 0.2, 1.0)
+    refuse_unknown_areas(ready.area_set, plan.check.tolerances)
+    faces_to_fit(ready.area_set, plan.check.fit_areas)
+    return ready
+
+
+def _dependencies(plan: StudyPlan, store: ResultStore, area_set: AreaSet) -> StudyDependencies:
+    """Keep the areas, and tell what all results depend on."""
+    return StudyDependencies(
+        folder=store.folder.resolve(),
+        design=plan.design.resolve(),
+        design_sha256=file_checksum(plan.design),
+        areas=keep_areas(store, area_set),
+        fit_areas=areas_checksum(area_set, plan.check.fit_areas),
+        settings=plan.check,
+    )
+
+
+def _listed(plan: StudyPlan) -> list[tuple[str, str, Path]]:
+    """Return name, group and file of every crown's scan."""
+    names = plan.crown_names()
+    return [(names[scan], group.name, scan) for group in plan.groups for scan in group.scans]
+
+
+def _listed_again(plan: StudyPlan, repeats: Sequence[RepeatRow]) -> list[tuple[str, str, Path]]:
+    """Return the same of every repeated scan."""
+    taken = plan.crown_names().values()
+    return [
+        (_unused(f"repeat {number}", taken), REPEATS, row[3])
+        for number, row in enumerate(repeats, start=1)
+    ]
+
+
+def _unused(name: str, taken: Collection[str]) -> str:
+    """Return a name that no crown has; a scan's file may be called anything."""
+    while name in taken:
+        name += " again"
+    return name
+
+
+def _repeated(
+    plan: StudyPlan, repeats: Sequence[RepeatRow], crowns: Mapping[str, Crown]
+) -> tuple[RepeatScan, ...]:
+    """Return the repeated scans that can be used."""
+    return tuple(
+        RepeatScan(crown, operator, trial, replace(crowns[name], contacts=()))
+        for (name, _, _), (crown, operator, trial, _) in zip(
+            _listed_again(plan, repeats), repeats, strict=True
+        )
+        if name in crowns
+    )
+
+
+def _with_scanner(plan: StudyPlan, repeats: Sequence[RepeatScan]) -> StudyPlan:
+    """Return the plan with the scanner's uncertainty from repeated scans, if it names none."""
+    tolerances = plan.check.tolerances
+    if tolerances.scanner_um:
+        return plan
+    from .scanner_uncertainty import scanner_uncertainty_um  # loads scipy.stats, which is slow
+
+    tolerances = replace(tolerances, scanner_um=scanner_uncertainty_um(repeats))
+    return replace(plan, check=replace(plan.check, tolerances=tolerances))
+
+
+def _groups(plan: StudyPlan, crowns: Mapping[str, Crown]) -> dict[str, list[Crown]]:
+    """Return each group's crowns, judged by the plan's tolerances."""
+    tolerances = plan.check.tolerances
+    return {
+        group.name: [judged(c, tolerances) for c in crowns.values() if c.group == group.name]
+        for group in plan.groups
+    }
+
+
+def _warnings(ready: ReadyDesign, groups: Mapping[str, Sequence[Crown]]) -> tuple[str, ...]:
+    texts = [f"Design: {text}" for text in ready.design.notes]
+    texts += [f"Areas: {text}" for text in ready.area_set.warnings]
+    for name, crowns in groups.items():
+        if not crowns:
+            texts.append(f"Group {name}: no scan could be used.")
+        elif len(crowns) == 1:
+            texts.append(f"Group {name}: one crown has no precision and cannot be compared.")
+        elif len({crown.sha256 for crown in crowns}) < len(crowns):
+            texts.append(f"Group {name}: some of its scan files have the same content.")
+    return tuple(texts)
