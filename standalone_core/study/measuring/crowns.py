@@ -10,7 +10,7 @@ from ...deviation.judgement import scan_warnings
 from ...deviation.layers_beside import LayerBeside
 from ...deviation.margin_summary import MarginSummary
 from ...deviation.measures import AreaMeasures
-from ...deviation.support_marks import ContactResult
+from ...deviation.support_marks import MarkResult
 from ...deviation.tolerances import Tolerances
 from ...deviation.unmatched import UnmatchedPiece
 from ...deviation.verdict import ScanEvidence, judge, with_verdicts
@@ -56,7 +56,7 @@ def crown_from(job: ScanJob, store: ResultStore) -> Crown | LeftOut:
         verdicts=(),
         warnings=_warnings(scan["notes"], fit, rows, evidence, job.settings.tolerances),
         key=job.key,
-        contacts=tuple(ContactResult(**with_tuples(row)) for row in record["contacts"]),
+        marks=tuple(MarkResult(**with_tuples(row)) for row in record["marks"]),
         evidence=evidence,
         margin=evidence.margin,
     )

@@ -214,7 +214,7 @@ def _repeated(
 ) -> tuple[RepeatScan, ...]:
     """Return the repeated scans that can be used."""
     return tuple(
-        RepeatScan(crown, operator, trial, replace(crowns[name], contacts=()))
+        RepeatScan(crown, operator, trial, replace(crowns[name], marks=()))
         for (name, _, _), (crown, operator, trial, _) in zip(
             _listed_again(plan, repeats), repeats, strict=True
         )

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...areas.area_set import AreaSet
-from ...check import contacts_of
+from ...check import marks_of
 from ...check_settings import CheckSettings
 from ...deviation.field import DeviationField
 from ...deviation.judgement import pieces_of
@@ -111,7 +111,7 @@ class ScanJob:
             [dict(tolerances.mean_abs_um), tolerances.max_unmatched_um],
             self.settings.weighted,
             MarginProfileSettings(),
-            self.settings.contact,
+            self.settings.mark,
             tolerances.max_unsettled_share,
         )
 
@@ -167,13 +167,13 @@ def _rows(measured: MeasuredScan, area_set: AreaSet, settings: CheckSettings) ->
         tolerances.limit_um("margin"),
         scan_edge_mm=measured.mesh.mean_edge_mm,
     )
-    contacts = contacts_of(measured.design_to_scan, area_set, measured.superimposition, settings)
+    marks = marks_of(measured.design_to_scan, area_set, measured.superimposition, settings)
     return {
         "measures": [asdict(row) for row in rows],
         "unmatched": [asdict(piece) for piece in pieces_of(measured.fields, area_set, tolerances)],
         "layers": [asdict(layer) for layer in measured.layers],
         "margin": None if margin is None else asdict(margin.summary),
-        "contacts": [asdict(contact) for contact in contacts],
+        "marks": [asdict(mark) for mark in marks],
     }
 
 

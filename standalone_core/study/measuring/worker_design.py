@@ -34,7 +34,7 @@ def workers_design(design: Path, settings: CheckSettings, folder: Path, areas: s
     folder : pathlib.Path
         Of the kept results.
     areas : str
-        Under which the study's areas are kept; they hold its support contacts too.
+        Under which the study's areas are kept; they hold its support marks too.
 
     Raises
     ------
