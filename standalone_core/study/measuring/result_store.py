@@ -32,7 +32,7 @@ _ABANDONED_S = 3600.0
 """A temporary file of this age belongs to a run that was killed."""
 _OURS = re.compile(r"(scan|rows|pair|areas)-[0-9a-f]{32}\.npz|areas-[0-9a-f]{32}\.json|\..+\.tmp")
 """Files that a study keeps; formats below 4 kept areas as JSON."""
-_RECORD = "record"
+_RECORD, _ARRAYS = "record", "arrays"
 _UNREADABLE = (
     OSError,
     ValueError,
@@ -92,8 +92,9 @@ class ResultStore:
             Not of objects. Whole numbers are packed; the last digits of others are chance, which
             hardly packs.
         """
+        content = {"format": FORMAT, _RECORD: record, _ARRAYS: sorted(arrays)}
         try:
-            atomic_write(self.path(key), _packed({"format": FORMAT, _RECORD: record}, arrays))
+            atomic_write(self.path(key), _packed(content, arrays))
         except FileError as problem:
             raise FileError(
                 problem.reason,
@@ -116,17 +117,20 @@ class ResultStore:
         try:
             with np.load(self.path(key), allow_pickle=False) as file:
                 content = json.loads(file[_RECORD].tobytes())
-                wanted = names if names is not None else set(file.files) - {_RECORD}
-                arrays = {name: file[name] for name in wanted}
-            return (content[_RECORD], arrays) if content.get("format") == FORMAT else None
+                if content["format"] != FORMAT:
+                    return None
+                wanted = content[_ARRAYS] if names is None else names
+                return content[_RECORD], {name: file[name] for name in wanted}
         except _UNREADABLE:
             return None
 
     def holds(self, key: str) -> bool:
         """Tell whether an entry is there, whole and of this format."""
         try:
-            with zipfile.ZipFile(self.path(key)) as file:
-                return file.testzip() is None and self.load(key, ()) is not None
+            with np.load(self.path(key), allow_pickle=False) as file:
+                content = json.loads(file[_RECORD].tobytes())
+                complete = {_RECORD, *content[_ARRAYS]} == set(file.files)
+                return content["format"] == FORMAT and complete and file.zip.testzip() is None
         except _UNREADABLE:
             return False
 

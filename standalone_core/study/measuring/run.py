@@ -14,12 +14,12 @@ from ...check_settings import faces_to_fit, refuse_unknown_areas
 from ...measure import ReadyDesign, read_design, ready_design_steps
 from ...progress import Progress, Steps, run, scaled
 from ...stopwatch import Stopwatch
-from ..all_pairs import compare_pairs_steps, count_pairs
-from ..all_scans import crowns_of, measure_scans_steps, missing, nothing_usable, scan_jobs
-from ..pace import PAIR, SCAN, Pace
 from ..plan import StudyPlan
+from .all_pairs import compare_pairs_steps, count_pairs
+from .all_scans import crowns_of, measure_scans_steps, missing, nothing_usable, scan_jobs
 from .crowns import judged
 from .group_maps import difference_map, map_groups_steps, pairs_of, spread_parts
+from .pace import PAIR, SCAN, Pace
 from .result_store import KEPT, ResultStore, file_checksum
 from .results import Crown, LeftOut, RepeatScan, StudyRun
 from .scan_job import ScanJob, StudyDependencies, areas_checksum

@@ -13,7 +13,7 @@ from concurrent.futures import (
 )
 from typing import Any, TypeVar
 
-from ..errors import CuspwiseError, StudyError
+from ...errors import CuspwiseError, StudyError
 
 J = TypeVar("J")
 

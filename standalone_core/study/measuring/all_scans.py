@@ -6,21 +6,21 @@ from collections.abc import Iterable, Sequence
 from concurrent.futures import Executor
 from pathlib import Path
 
-from ..errors import CuspwiseError, FileError, StudyError
-from ..measure import ReadyDesign
-from ..progress import Steps
+from ...errors import CuspwiseError, FileError, StudyError
+from ...measure import ReadyDesign
+from ...progress import Steps
+from .crowns import crown_from
 from .handing_out import handed_out
-from .measuring.crowns import crown_from
-from .measuring.result_store import ResultStore
-from .measuring.results import Crown, LeftOut
-from .measuring.scan_job import (
+from .pace import SCAN, Pace
+from .result_store import ResultStore
+from .results import Crown, LeftOut
+from .scan_job import (
     ScanJob,
     StudyDependencies,
     measure_and_keep,
     measure_and_keep_steps,
     scan_job,
 )
-from .pace import SCAN, Pace
 
 _TOLD = 3  # scans whose reasons are told if none can be used
 

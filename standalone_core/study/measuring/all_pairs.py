@@ -6,20 +6,20 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from itertools import combinations
 
-from ..measure import ReadyDesign
-from ..progress import Steps
+from ...measure import ReadyDesign
+from ...progress import Steps
 from .handing_out import handed_out
-from .measuring.pair_job import (
+from .pace import PAIR, Pace
+from .pair_job import (
     PairJob,
     compare_and_keep,
     compare_and_keep_steps,
     load_pair,
     pair_key,
 )
-from .measuring.result_store import ResultStore, still_kept
-from .measuring.results import Crown, Pair
-from .measuring.scan_job import ScanJob
-from .pace import PAIR, Pace
+from .result_store import ResultStore, still_kept
+from .results import Crown, Pair
+from .scan_job import ScanJob
 
 
 def count_pairs(crowns: int) -> int:

@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable
 from typing import TypeVar
 
-from ..progress import Progress, Steps
+from ...progress import Progress, Steps
 
 T = TypeVar("T")
 
