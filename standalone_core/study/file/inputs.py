@@ -44,7 +44,7 @@ def read_study_inputs(path: str | Path) -> StudyInputs:
     Parameters
     ----------
     path : str or pathlib.Path
-        The study file.
+        The study file, or a folder with a ``study.toml``.
 
     Returns
     -------

@@ -81,18 +81,5 @@ class Pace:
         return max(0.0, rest_s - (self._clock() - self._latest))
 
     def _progress(self, label: str, within: float) -> Progress:
-        left_s = self.left_s()
-        fraction = min(1.0, (self._done + within) / self.total) if self.total > 0 else 1.0
-        return Progress(
-            label if left_s is None else f"{label}; {time_words(left_s)} left", fraction
-        )
-
-
-def time_words(seconds: float) -> str:
-    """Return a time that is only known roughly in words, rounded up."""
-    if seconds <= 50:
-        return f"about {10 * max(1, math.ceil(seconds / 10))} s"
-    minutes = math.ceil(seconds / 60)
-    if minutes < 60:
-        return f"about {minutes} min"
-    return f"about {minutes // 60} h {minutes % 60} min"
+        share = (self._done + within) / self.total if self.total > 0 else 1.0
+        return Progress(label, min(1.0, share), self.left_s())

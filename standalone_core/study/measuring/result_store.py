@@ -160,6 +160,22 @@ def still_kept(loaded: Loaded | None) -> Loaded:
     return loaded
 
 
+def kept_folders(named: Path) -> list[Path]:
+    """Return the folders of kept results that somebody means.
+
+    Parameters
+    ----------
+    named : pathlib.Path
+        The folder itself, that of a study's results, that of the study, or a study file.
+    """
+    named = named.resolve()
+    if named.is_file():
+        near = [named.with_name(f"{named.stem}_results") / KEPT]
+    else:
+        near = [named, named / KEPT, *sorted(named.glob(f"*_results/{KEPT}"))]
+    return [folder for folder in near if folder.name == KEPT and any(_kept_files(folder))]
+
+
 def kept_bytes(folder: Path) -> int:
     """Return the size of the kept results in a folder, bytes."""
     return sum(file.stat().st_size for file in _kept_files(folder))
