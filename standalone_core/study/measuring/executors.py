@@ -78,7 +78,7 @@ def _processes(count: int) -> Iterator[Executor]:
 
 
 def _start_worker(listening: Connection) -> None:
-    """Leave Ctrl-C to the main process, and watch it from a thread."""
+    """Leave Ctrl-C to the main process, and watch it from a thread, whatever the work is."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with, args=(listening,), daemon=True).start()
 
