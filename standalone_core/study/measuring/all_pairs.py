@@ -59,8 +59,10 @@ def _compare_steps(
     if executor is None:
         for job in todo:
             count = len(job.seconds)
-            label = f"Pairs {done + 1} to {done + count} of {total}"
-            yield from pace.inside_steps(compare_and_keep_steps(job, ready), label, PAIR * count)
+            which = f"Pairs {done + 1} to {done + count}" if count > 1 else f"Pair {done + 1}"
+            yield from pace.inside_steps(
+                compare_and_keep_steps(job, ready), f"{which} of {total}", PAIR * count
+            )
             done += count
         return
     for ended in handed_out(executor, compare_and_keep, todo):

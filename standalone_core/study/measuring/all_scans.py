@@ -58,6 +58,7 @@ def measure_scans_steps(
                 problems[job.name] = _unusable(job, problem)
         return list(problems.values())
     done = 0
+    yield pace.waiting(f"Scans: 0 of {len(todo)} measured", SCAN)
     for ended in handed_out(executor, measure_and_keep, todo):
         if ended is not None:
             job, found = ended
