@@ -131,11 +131,11 @@ def measure_study(
     """Run a study, write and show its results; return how many scans were left out."""
     from ..report.study.tables import study_document
     from ..report.study.terminal import study_view
-    from ..study.file.inputs import read_study_inputs
+    from ..study.file.inputs import read_study
     from ..study.measuring.executors import executor_of
     from ..study.measuring.result_store import KEPT, drop_kept
 
-    inputs = read_study_inputs(study_file)
+    inputs = read_study(study_file)
     stage = Stage(messages)
     try:
         with executor_of(workers, scheduler) as executor:
@@ -171,11 +171,8 @@ def _study_steps(
     from ..study.analysis.analyse import analyse_study_steps
     from ..study.measuring.run import run_study_steps
 
-    repeats = () if inputs.repeats is None else [row.listed for row in inputs.repeats.rows]
-    run_steps = run_study_steps(inputs.plan, folder, repeats=repeats, executor=executor)
-    run = yield from scaled(run_steps, 0.0, _MEASURED)
-    analysing = analyse_study_steps(run, inputs.scores)
-    analysis = yield from scaled(analysing, _MEASURED, _ANALYSED)
+    run = yield from scaled(run_study_steps(inputs, folder, executor=executor), 0.0, _MEASURED)
+    analysis = yield from scaled(analyse_study_steps(run), _MEASURED, _ANALYSED)
     writing = write_study_steps(run, analysis, folder, pictures=pictures, executor=drawing)
     written = yield from scaled(writing, _ANALYSED, 1.0)
     return run, analysis, written

@@ -125,7 +125,7 @@ class ResultStore:
             return None
 
     def holds(self, key: str) -> bool:
-        """Tell whether an entry is there, whole and of this format."""
+        """Return whether an entry is there, whole and of this format."""
         try:
             with np.load(self.path(key), allow_pickle=False) as file:
                 content = json.loads(file[_RECORD].tobytes())

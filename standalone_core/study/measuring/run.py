@@ -14,6 +14,7 @@ from ...check_settings import faces_to_fit, refuse_unknown_areas
 from ...measure import ReadyDesign, read_design, ready_design_steps
 from ...progress import Progress, Steps, run, scaled
 from ...stopwatch import Stopwatch
+from ..file.inputs import StudyInputs
 from ..plan import StudyPlan
 from .all_pairs import compare_pairs_steps, count_pairs
 from .all_scans import crowns_of, measure_scans_steps, missing, nothing_usable, scan_jobs
@@ -35,24 +36,9 @@ RepeatRow = tuple[str, str, str, Path]
 
 
 def run_study(
-    plan: StudyPlan,
-    out: str | Path,
-    *,
-    repeats: Sequence[RepeatRow] = (),
-    executor: Executor | None = None,
+    study: StudyInputs | StudyPlan, out: str | Path, *, executor: Executor | None = None
 ) -> StudyRun:
-    """Measure a study; see :func:`run_study_steps`."""
-    return run(run_study_steps(plan, out, repeats=repeats, executor=executor))
-
-
-def run_study_steps(
-    plan: StudyPlan,
-    out: str | Path,
-    *,
-    repeats: Sequence[RepeatRow] = (),
-    executor: Executor | None = None,
-) -> Steps[StudyRun]:
-    """Measure a study step by step.
+    """Measure every crown of a study against the design, and every pair of a group.
 
     Every result is kept in ``out/kept`` as soon as it is there, under a checksum of all that it
     depends on: a second run does only what changed, and one that was stopped goes on. Results do
@@ -60,21 +46,44 @@ def run_study_steps(
 
     Parameters
     ----------
-    plan : StudyPlan
+    study : StudyInputs or StudyPlan
+        As :func:`~cuspwise.read_study` returns it; a plan made in memory has neither scores nor
+        repeated scans.
     out : str or pathlib.Path
         Folder of the results; made if it is not there.
-    repeats : sequence of (crown, operator, trial, file)
-        Repeated scans.
     executor : concurrent.futures.Executor, optional
-        Who measures; this process alone, in fine steps, by default. Its workers must see the
-        files under the same paths.
+        Who measures, such as a ``ProcessPoolExecutor``; this process alone by default. Its workers
+        must see the files under the same paths.
+
+    Returns
+    -------
+    StudyRun
+        Deviations in µm; maps have one value per evaluation point of the design, (p,).
 
     Raises
     ------
     CuspwiseError
         The design, its areas or none of the scans can be used, the results cannot be kept, or a
         worker died.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> study = cuspwise.read_study(cuspwise.demo_study("trial"))
+    >>> run = cuspwise.run_study(study, "trial/results")
+    >>> {crown.name: round(crown.measures_of("whole").mean_abs_um) for crown in run.crowns}
+    {'m1': 12, 'm2': 13, 'p1': 23, 'p2': 23}
     """
+    return run(run_study_steps(study, out, executor=executor))
+
+
+def run_study_steps(
+    study: StudyInputs | StudyPlan, out: str | Path, *, executor: Executor | None = None
+) -> Steps[StudyRun]:
+    """Measure a study as :func:`run_study` does, step by step."""
+    inputs = study if isinstance(study, StudyInputs) else StudyInputs(study)
+    plan = inputs.plan
+    repeats = () if inputs.repeats is None else tuple(r.listed for r in inputs.repeats.rows)
     watch = Stopwatch()
     store = ResultStore(Path(out) / KEPT)
     store.tidy()
@@ -103,6 +112,7 @@ def run_study_steps(
         versions=versions_used(),
         reused=scans.reused + old,
         seconds=watch.seconds,
+        scores=inputs.scores,
     )
 
 
