@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from cuspwise.standalone_core.progress import Progress, Steps, run, scaled, time_words
-from cuspwise.standalone_core.study.file.read import read_study
+from cuspwise.standalone_core.study.file.read import read_plan
 from cuspwise.standalone_core.study.measuring import all_scans, handing_out
 from cuspwise.standalone_core.study.measuring.pace import PAIR, SCAN, Pace
 from cuspwise.standalone_core.study.measuring.run import run_study_steps
@@ -118,7 +118,7 @@ def driven(steps: Steps[object]) -> Iterator[tuple[float, Progress]]:
 
 
 def test_alone_it_tells_which_scan_of_how_many(study: Path, tmp_path: Path) -> None:
-    seen = [progress for _, progress in driven(run_study_steps(read_study(study), tmp_path))]
+    seen = [progress for _, progress in driven(run_study_steps(read_plan(study), tmp_path))]
     labels = [progress.label for progress in seen]
     for number, name in enumerate(("a/0", "a/1", "2", "b/0", "b/1"), start=1):
         own = [label for label in labels if label.startswith(f"Scan {number} of 5, {name}: ")]
@@ -143,7 +143,7 @@ def test_with_workers_a_long_scan_moves_the_bar_all_the_same(
     monkeypatch.setattr(all_scans, "measure_and_keep", slowly)
     monkeypatch.setattr(handing_out, "EVERY_S", 0.5)
     with ThreadPoolExecutor(1) as executor:
-        steps = run_study_steps(read_study(study), tmp_path, executor=executor)
+        steps = run_study_steps(read_plan(study), tmp_path, executor=executor)
         seen = list(driven(steps))
     scans = [(took, progress) for took, progress in seen if progress.label.startswith("Scans: ")]
     assert next(p.label for _, p in scans) == "Scans: 0 of 5 measured"

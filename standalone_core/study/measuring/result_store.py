@@ -10,12 +10,13 @@ import time
 import zipfile
 import zlib
 from collections.abc import Collection, Iterator, Mapping
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
+from numpy.lib.npyio import NpzFile
 from numpy.typing import NDArray
 
 from ...atomic import atomic_write
@@ -37,6 +38,7 @@ _UNREADABLE = (
     OSError,
     ValueError,
     KeyError,
+    TypeError,
     EOFError,
     RuntimeError,  # NotImplementedError among them: bits that name a way of packing are flipped
     zipfile.BadZipFile,
@@ -115,8 +117,7 @@ class ResultStore:
             The arrays to read; all by default.
         """
         try:
-            with np.load(self.path(key), allow_pickle=False) as file:
-                content = json.loads(file[_RECORD].tobytes())
+            with self._opened(key) as (file, content):
                 if content["format"] != FORMAT:
                     return None
                 wanted = content[_ARRAYS] if names is None else names
@@ -127,12 +128,19 @@ class ResultStore:
     def holds(self, key: str) -> bool:
         """Return whether an entry is there, whole and of this format."""
         try:
-            with np.load(self.path(key), allow_pickle=False) as file:
-                content = json.loads(file[_RECORD].tobytes())
-                complete = {_RECORD, *content[_ARRAYS]} == set(file.files)
-                return content["format"] == FORMAT and complete and file.zip.testzip() is None
+            with self._opened(key) as (_, content), zipfile.ZipFile(self.path(key)) as file:
+                names = {f"{name}.npy" for name in (_RECORD, *content[_ARRAYS])}
+                complete = names == set(file.namelist()) and file.testzip() is None
+                return complete and content["format"] == FORMAT
         except _UNREADABLE:
             return False
+
+    @contextmanager
+    def _opened(self, key: str) -> Iterator[tuple[NpzFile, dict[str, Any]]]:
+        """Open an entry, and read what it says about itself."""
+        # numpy leaves a file open that is none of its own, if it is to open it.
+        with self.path(key).open("rb") as stream, np.load(stream, allow_pickle=False) as file:
+            yield file, json.loads(file[_RECORD].tobytes())
 
     def tidy(self) -> None:
         """Remove what killed runs left half-written."""
