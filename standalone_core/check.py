@@ -284,11 +284,13 @@ def _check_steps(
     measured = yield from scaled(measure_steps, 0.4, 0.95)
     yield Progress("Comparing with the tolerances", 0.95)
     with watch.stage("judge"):
-        judged = _judge(ready, measured, settings)
+        judged = _judge(ready, scan, measured, settings)
     return replace(judged, seconds=watch.seconds)
 
 
-def _judge(ready: ReadyDesign, measured: MeasuredScan, settings: CheckSettings) -> CheckResult:
+def _judge(
+    ready: ReadyDesign, scan: CheckedMesh, measured: MeasuredScan, settings: CheckSettings
+) -> CheckResult:
     """Hold what was measured against the tolerances."""
     area_set, fit = ready.area_set, measured.superimposition
     profile = margin_profile(
@@ -296,7 +298,7 @@ def _judge(ready: ReadyDesign, measured: MeasuredScan, settings: CheckSettings) 
         area_set,
         measured.in_place,
         settings.tolerances.limit_um("margin"),
-        scan_edge_mm=measured.scan.mesh.mean_edge_mm,
+        scan_edge_mm=measured.mesh.mean_edge_mm,
     )
     evidence = ScanEvidence(
         is_design=measured.is_design,
@@ -314,7 +316,7 @@ def _judge(ready: ReadyDesign, measured: MeasuredScan, settings: CheckSettings) 
     )
     return CheckResult(
         design=ready.design,
-        scan=measured.scan,
+        scan=scan,
         area_set=area_set,
         superimposition=fit,
         scan_in_place=measured.in_place,
@@ -352,7 +354,7 @@ def _warnings(ready: ReadyDesign, measured: MeasuredScan, judgement: Judgement) 
     """Gather what the reader must know before trusting the numbers, each once."""
     fit = measured.superimposition
     found = [f"Design: {text}" for text in ready.design.notes]
-    found += [f"Scan: {text}" for text in measured.scan.notes]
+    found += [f"Scan: {text}" for text in measured.notes]
     if fit.verdict != "good":
         found.append(f"Superimposition: {fit.reason}")
     found += [f"Superimposition: {text}" for text in fit.warnings]
