@@ -55,8 +55,6 @@ def test_a_study_takes_four_calls_and_yields_what_the_command_line_writes(file: 
             "--out",
             str(file.parent / "command"),
             "--no-pictures",
-            "--workers",
-            "1",
         ],
     )
     assert told.exit_code == 0, told.output
