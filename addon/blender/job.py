@@ -232,13 +232,13 @@ def _run_out(steps: Steps[str]) -> None:
 def _show(context: bpy.types.Context, progress: Progress, *, can_cancel: bool = True) -> None:
     state = getattr(context.window_manager, JOB_PROPERTIES)
     percent = round(100 * progress.fraction)
-    if (state.running, state.label, round(100 * state.fraction)) == (True, progress.label, percent):
+    if (state.running, state.label, round(100 * state.fraction)) == (True, progress.text, percent):
         return  # drawing anew at every tick would take the time of the work
-    state.running, state.label, state.fraction = True, progress.label, progress.fraction
+    state.running, state.label, state.fraction = True, progress.text, progress.fraction
     context.window_manager.progress_update(percent)
     if context.workspace:
         hint = "   Esc: Cancel" if can_cancel else ""
-        context.workspace.status_text_set(f"{progress.label} …{hint}")
+        context.workspace.status_text_set(f"{progress.text} …{hint}")
     _redraw(context, {"UI"})
 
 

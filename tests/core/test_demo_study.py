@@ -31,7 +31,7 @@ from cuspwise.standalone_core.demo.study_scenario import (
 )
 from cuspwise.standalone_core.progress import run
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
-from cuspwise.standalone_core.study.file.inputs import read_study_inputs
+from cuspwise.standalone_core.study.file.inputs import read_study
 from cuspwise.standalone_core.study.measuring.executors import executor_of
 from cuspwise.standalone_core.study.measuring.run import run_study
 from made.tiers import slow
@@ -51,7 +51,7 @@ def case() -> StudyCase:
 
 
 def test_it_is_a_whole_study(files: StudyFiles) -> None:
-    inputs = read_study_inputs(files.study)
+    inputs = read_study(files.study)
     assert [group.name for group in inputs.plan.groups] == [group.name for group in GROUPS]
     assert [len(group.scans) for group in inputs.plan.groups] == [CROWNS] * len(GROUPS)
     assert not inputs.notes
@@ -84,14 +84,12 @@ def test_examiners_reject_the_spoiled_crown_both(files: StudyFiles) -> None:
 @pytest.mark.slow  # 24 crowns and all their pairs
 def test_the_study_finds_what_was_made(files: StudyFiles, tmp_path: Path) -> None:
     """The spoiled crown alone is odd; the tilted way fails at the margin; examiners agree."""
-    inputs = read_study_inputs(files.study)
-    assert inputs.repeats is not None
-    repeats = [row.listed for row in inputs.repeats.rows]
+    inputs = read_study(files.study)
     with executor_of(2) as executor:
-        found = run_study(inputs.plan, tmp_path, repeats=repeats, executor=executor)
+        found = run_study(inputs, tmp_path, executor=executor)
     assert not found.left_out
     assert len(found.pairs) == len(GROUPS) * CROWNS * (CROWNS - 1) // 2
-    analysis = analyse_study(found, inputs.scores)
+    analysis = analyse_study(found)
     assert [crown.crown for crown in analysis.odd_crowns if crown.odd] == [SPOILED]
     assert analysis.without_odd is not None
     meets = {

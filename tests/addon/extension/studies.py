@@ -24,7 +24,7 @@ def stale(case: SimpleNamespace) -> str:
 
 def core_run(case: SimpleNamespace, file: Path, out: Path) -> Any:
     """What the command line does with a study file; what is kept in ``out`` is used again."""
-    plan = case.part("standalone_core.study.file.read").read_study(file)
+    plan = case.part("standalone_core.study.file.read").read_plan(file)
     return case.part("standalone_core.study.measuring.run").run_study(plan, out)
 
 

@@ -68,7 +68,7 @@ def test_crowns_with_unmatched_surface_are_named(
     settings.scanner_um, settings.max_unmatched_um, settings.max_unmatched_mm2 = 1.5, 90.0, 0.15
     settings.max_missing_mm = 0.7
     assert call(empty, "run_study") == {"FINISHED"}
-    read = empty.part("standalone_core.study.file.read").read_study
+    read = empty.part("standalone_core.study.file.read").read_plan
     tolerances = read(tmp_path / "study" / "study.toml").check.tolerances
     assert dict(tolerances.scanner_um) == {"default": 1.5}
     assert (tolerances.max_unmatched_um, tolerances.max_unmatched_mm2) == (90.0, 0.15)
