@@ -53,7 +53,7 @@ def unregister() -> None:
 
 def _handlers(bpy, colour_map, mark_results, overlay, store):  # type: ignore[no-untyped-def]
     """Return Blender's lists of handlers, each with the function that belongs in it."""
-    from .check import judging_meanwhile
+    from .check import judging_meanwhile, old_files
     from .study import store as study_store
 
     handlers = bpy.app.handlers
@@ -63,6 +63,7 @@ def _handlers(bpy, colour_map, mark_results, overlay, store):  # type: ignore[no
         (handlers.depsgraph_update_post, mark_results.notice_painting),
         (handlers.undo_post, colour_map.follow_undo),
         (handlers.redo_post, colour_map.follow_undo),
+        (handlers.load_post, old_files.take_over),
         (handlers.load_post, colour_map.forget_session),
         (handlers.undo_post, judging_meanwhile.follow),
         (handlers.redo_post, judging_meanwhile.follow),

@@ -1,4 +1,4 @@
-"""Marking support marks with the mouse: a circle under it, the wheel, typed radii."""
+"""Making support marks with the mouse: a circle under it, the wheel, typed radii."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ KIND_TITLES = {key: title for key, title, _ in KINDS}
 
 
 class MarkPicking(PickingOperator):
-    """Base of the operator that marks marks; it gives ``target`` and ``marked``."""
+    """Base of the operator that makes marks; it gives ``target`` and ``marked``."""
 
     target: support_marks.Target
 
     def marked(self, context: bpy.types.Context) -> set[str]:
-        """Do what follows once marks were marked; return what ``modal`` answers."""
+        """Do what follows once marks were made; return what ``modal`` answers."""
         raise NotImplementedError
 
     def start_marking(self, context: bpy.types.Context) -> set[str]:
@@ -69,14 +69,14 @@ class MarkPicking(PickingOperator):
         return self._end(context) if answer == {"FINISHED"} else answer
 
     def picked(self, context: bpy.types.Context, hit: Hit) -> None:
-        """Mark a mark where the surface was clicked."""
+        """Make a mark where the surface was clicked."""
         place = self._on_design(hit)
         if place is None:
             return
         settings = self._settings
         try:
             area = support_marks.mark(
-                self.target, np.array(place), settings.contact_radius_mm, settings.mark_kind
+                self.target, np.array(place), settings.mark_radius_mm, settings.mark_kind
             )
         except CuspwiseError as error:
             self.report({"WARNING"}, str(error))
@@ -108,7 +108,7 @@ class MarkPicking(PickingOperator):
         if kind in ("WHEELUPMOUSE", "WHEELDOWNMOUSE") and not (event.ctrl or event.alt):
             factor = STEP if kind == "WHEELUPMOUSE" else 1.0 / STEP
             self._typed = ""
-            settings.contact_radius_mm *= factor
+            settings.mark_radius_mm *= factor
         elif event.unicode and event.unicode in "0123456789.,":
             self._type(self._typed + event.unicode.replace(",", "."))
         elif kind == "BACK_SPACE":
@@ -134,7 +134,7 @@ class MarkPicking(PickingOperator):
         except ValueError:
             return
         if SMALLEST_MM <= radius <= LARGEST_MM:
-            self._settings.contact_radius_mm = radius
+            self._settings.mark_radius_mm = radius
 
     def _take_last_back(self) -> None:
         if self._areas:
@@ -152,7 +152,7 @@ class MarkPicking(PickingOperator):
 
     @property
     def _radius_mm(self) -> float:
-        return float(self._settings.contact_radius_mm)
+        return float(self._settings.mark_radius_mm)
 
     def _on_design(self, hit: Hit) -> Vector | None:
         """Return the place of the design under a place of either surface, in its coordinates."""

@@ -1,7 +1,7 @@
 """Support marks on the design: vertex groups, so that Blender's own tools edit them.
 
 A mark is an area whose vertex group is named “Area: support: …” or “Area: sprue: …”. One
-that was marked as a circle keeps centre and radius beside its group and is measured as exactly
+that was made as a circle keeps centre and radius beside its group and is measured as exactly
 that circle, however coarse the mesh is; once the group or the mesh is edited, the group counts.
 """
 
@@ -35,7 +35,7 @@ NAME_LENGTH = 40  # Blender cuts the names of vertex groups off at 63 bytes, pre
 
 @dataclass(frozen=True, eq=False)
 class Target:
-    """A design made ready to have marks marked on it.
+    """A design made ready for marking.
 
     Attributes
     ----------
@@ -58,7 +58,7 @@ class Target:
 
 
 def target(design: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) -> Target:
-    """Read a design to mark marks on it.
+    """Read a design to make marks on it.
 
     Raises
     ------
@@ -98,7 +98,7 @@ def chosen(design: bpy.types.Object) -> str | None:
 
 
 def circles(design: bpy.types.Object) -> dict[str, dict[str, Any]]:
-    """Return what is kept of the marks marked as circles, by area name, fresh or not.
+    """Return what is kept of the marks made as circles, by area name, fresh or not.
 
     ``centre`` in the object's own coordinates, ``radius_mm``, and the fingerprints of ``mesh``
     and ``vertices`` that tell whether the mark still is that circle.
@@ -188,7 +188,7 @@ def checksum(design: bpy.types.Object, groups: Mapping[str, np.ndarray] | None =
 
 
 def without_marks(document: dict[str, Any]) -> dict[str, Any]:
-    """Return a check's document in which marks are told by their own rows alone.
+    """Return a check's document in which marks have their own rows alone.
 
     They can then be marked, renamed and measured anew without touching anything else.
     """
@@ -212,7 +212,7 @@ def _without_marks(names: Iterable[str]) -> list[str]:
 
 
 def mark(on: Target, centre: np.ndarray, radius_mm: float, kind: MarkKind, name: str = "") -> str:
-    """Mark a round mark; return its area name.
+    """Make a round mark; return its area name.
 
     Parameters
     ----------
@@ -236,7 +236,7 @@ def mark(on: Target, centre: np.ndarray, radius_mm: float, kind: MarkKind, name:
 
 
 def resize(on: Target, area: str, radius_mm: float) -> None:
-    """Give a mark that was marked as a circle another radius."""
+    """Give a mark that was made as a circle another radius."""
     _write_circle(on, area, np.array(circles(on.design)[area]["centre"]), radius_mm)
 
 

@@ -47,9 +47,9 @@ class DesignInput:
         In the frame, mm; vertex for vertex the object's.
     checksum : str
         Of the object's own mesh.
-    areas : area_groups.UserAreas
+    areas : groups.UserAreas
     marks : tuple of SupportMark
-        The support marks that were marked as circles, in the frame.
+        The support marks that were made as circles, in the frame.
     """
 
     design: bpy.types.Object

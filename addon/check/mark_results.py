@@ -1,6 +1,6 @@
 """What was measured at the support marks: kept with each scan's result, measured anew alone.
 
-The deviations at all points are kept, so that a mark marked after the check has its numbers
+The deviations at all points are kept, so that a mark made after the check has its numbers
 without checking again.
 """
 
@@ -97,7 +97,7 @@ class MeasuredMarks:
 
 
 def rows(scan: bpy.types.Object, design: bpy.types.Object) -> dict[str, dict[str, Any]]:
-    """Return what is kept of a scan's marks on a design, by area name; lacking numbers None."""
+    """Return what is kept of a scan's marks on a design, by area name; missing numbers None."""
     if store.data_of(scan).design != design:
         return {}
     kept = store.result_of(scan)
@@ -171,7 +171,7 @@ def keep(found: MeasuredMarks, checksum: str) -> None:
     kept["made_with"]["marks"] = checksum
     judging.keep_mark_areas(found.scan, kept, found.areas)
     judging.keep_judgement(found.scan, kept, found.judgement)
-    store.data_of(found.scan).marks_stale = False
+    store.data_of(found.scan).marks_out_of_date = False
 
 
 def renamed(design: bpy.types.Object, old: str, new: str) -> None:
@@ -193,10 +193,10 @@ def refresh(scan: bpy.types.Object) -> bool:
     kept, design = store.result_of(scan), store.data_of(scan).design
     if kept is None or design is None:
         return False
-    stale = support_marks.checksum(design) != kept["made_with"].get("marks", "")
-    if store.data_of(scan).marks_stale != stale:
-        store.data_of(scan).marks_stale = stale
-    return not stale
+    out_of_date = support_marks.checksum(design) != kept["made_with"].get("marks", "")
+    if store.data_of(scan).marks_out_of_date != out_of_date:
+        store.data_of(scan).marks_out_of_date = out_of_date
+    return not out_of_date
 
 
 def number(value: float | None) -> float:
@@ -215,8 +215,8 @@ def notice_painting(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> N
             continue
         if support_marks.mark_of_group(design.vertex_groups.active):
             for scan in measured_scans(design, scene):
-                if not store.data_of(scan).marks_stale:
-                    store.data_of(scan).marks_stale = True
+                if not store.data_of(scan).marks_out_of_date:
+                    store.data_of(scan).marks_out_of_date = True
 
 
 def _same_points(field: DeviationField, evaluation: EvaluationMesh) -> bool:

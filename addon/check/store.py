@@ -3,8 +3,8 @@
 The scan object carries the result as text (the same document as ``check.json``, with what is
 needed to repeat the check), the measured points as a mesh of points only, and its deviations as
 an attribute of its mesh; the design carries one attribute per scan. All of it goes with the
-object through saving, renaming, copying and appending. A result is stale once a mesh, the pose or
-the edited areas differ from those it was made with.
+object through saving, renaming, copying and appending. A result is out of date once a mesh, the
+pose or the edited areas differ from those it was made with.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ from . import kept_points
 from .inputs import DesignInput, ScanInput
 from .kept_points import KeptPoints
 
-VERSION = 3
+VERSION = 4
 PATCHES_LISTED = 200
 AREAS_EDITED = "The areas were edited."
 MOVED_UM = 0.05  # a pose that differs by more than this (and single precision) was moved
@@ -149,7 +149,7 @@ def keep_steps(
     data.result = json.dumps(kept)
     list_patches(scan.scan, kept)
     keep_superimposition(scan.scan, result.superimposition)
-    data.marks_stale = False
+    data.marks_out_of_date = False
     _set_state(scan.scan, "CURRENT", "")
 
 
@@ -232,7 +232,7 @@ def list_patches(scan: bpy.types.Object, kept: Mapping[str, Any]) -> None:
         patch.unmatched, patch.seen_from = found["unmatched"], found["seen_from"]
 
 
-# Staleness -----------------------------------------------------------------------------------
+# Out of date or not ---------------------------------------------------------------------------
 
 
 def refresh(scan: bpy.types.Object, scene: bpy.types.Scene, *, with_areas: bool = False) -> bool:
@@ -249,28 +249,28 @@ def refresh(scan: bpy.types.Object, scene: bpy.types.Scene, *, with_areas: bool 
     if kept is None:
         unknown = bool(data_of(scan).result)
         if unknown:
-            _set_state(scan, "STALE", "It was measured with another version; check again.")
-        elif data_of(scan).state in ("CURRENT", "STALE"):
+            _set_state(scan, "OUT_OF_DATE", "It was measured with another version; check again.")
+        elif data_of(scan).state in ("CURRENT", "OUT_OF_DATE"):
             _set_state(scan, "NONE", "")
         return False
-    reason = _why_stale(scan, scene, kept["made_with"], with_areas)
-    _set_state(scan, "STALE" if reason else "CURRENT", reason)
+    reason = _why_out_of_date(scan, scene, kept["made_with"], with_areas)
+    _set_state(scan, "OUT_OF_DATE" if reason else "CURRENT", reason)
     return not reason
 
 
 def refresh_areas(scan: bpy.types.Object, areas: groups.UserAreas) -> bool:
-    """Mark a scan's result stale if the areas, as they were read, are others now.
+    """Mark a scan's result out of date if the areas, as they were read, are others now.
 
     Return whether they still are those that it was measured with.
     """
     kept = result_of(scan)
     same = kept is not None and areas.checksum == kept["made_with"]["areas"]
     if not same:
-        _set_state(scan, "STALE", AREAS_EDITED)
+        _set_state(scan, "OUT_OF_DATE", AREAS_EDITED)
     return same
 
 
-def _why_stale(
+def _why_out_of_date(
     scan: bpy.types.Object, scene: bpy.types.Scene, then: Mapping[str, Any], with_areas: bool
 ) -> str:
     """Return why a result no longer belongs to what is shown; empty if it does."""
@@ -329,7 +329,7 @@ def _set_state(scan: bpy.types.Object, state: str, reason: str) -> None:
 
 @bpy.app.handlers.persistent
 def notice_changes(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
-    """Mark results stale when their scan or design was moved or edited."""
+    """Mark results out of date when their scan or design was moved or edited."""
     touched = {
         update.id.original
         for update in depsgraph.updates

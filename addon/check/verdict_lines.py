@@ -87,7 +87,7 @@ def back_line(row: Mapping[str, Any]) -> str:
     if not math.isfinite(row["mean_abs_um"]):
         return ""
     return (
-        f"from scan: mean |d| {micrometres(row['mean_abs_um'])} · "
+        f"from scan: mean absolute {micrometres(row['mean_abs_um'])} · "
         f"RMS {micrometres(row['rms_um'])} µm"
     )
 

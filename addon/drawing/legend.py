@@ -51,7 +51,7 @@ def layout_for(context: bpy.types.Context) -> LegendLayout:
         return _of_study(scene, place, scale)
     if scan is None:
         return LegendLayout()
-    note = "Stale: check again" if store.data_of(scan).state == "STALE" else ""
+    note = "Out of date: check again" if store.data_of(scan).state == "OUT_OF_DATE" else ""
     heads = (TITLE, HEAD, BEYOND) if line else (TITLE,)
     legend = colour_map.legend_of(scene)
     return lay_out(legend, **place, scale=scale, width_of=_width_of, note=note, heads=heads)
@@ -62,7 +62,7 @@ def _of_study(scene: bpy.types.Scene, place: dict[str, float], scale: float) -> 
     if found is None:
         return LegendLayout()
     legend, heads = found
-    note = "Stale: run it again" if study_store.why_stale(scene) else ""
+    note = "Out of date: run it again" if study_store.why_out_of_date(scene) else ""
     return lay_out(legend, **place, scale=scale, width_of=_width_of, note=note, heads=heads)
 
 

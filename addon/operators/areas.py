@@ -48,7 +48,7 @@ class FindAreas(JobOperator, bpy.types.Operator):
         yield from groups.write_areas_steps(
             read.design, result, read.mesh, read.local_to_mm, read.areas
         )
-        _mark_stale(context.scene, read.design)
+        _mark_out_of_date(context.scene, read.design)
         names = (name for name in result.areas if name != "whole" and not is_support(name))
         found = [area_words(name) for name in names]
         return f"Found {', '.join(found)}." if found else "No areas were found."
@@ -140,7 +140,7 @@ class ReadAreasFile(AreasFileJob, bpy.types.Operator):
         """Write groups and curve in place of those that are there."""
         read = self._design
         yield from groups.replace_areas_steps(read.design, result, read.mesh, read.local_to_mm)
-        _mark_stale(context.scene, read.design)
+        _mark_out_of_date(context.scene, read.design)
         names = ", ".join(area_words(name) for name in result.areas if name != "whole")
         return f"Loaded {names}."
 
@@ -199,7 +199,7 @@ def _hand_over(job, path):
     return {"FINISHED"}
 
 
-def _mark_stale(scene, design):
+def _mark_out_of_date(scene, design):
     """Mark the results of a design's scans whose areas are others now."""
     for scan in store.listed_scans(scene):
         if store.data_of(scan).design == design:

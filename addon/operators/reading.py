@@ -39,7 +39,7 @@ class ReadValue(PickingOperator, bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        """Ask for a result that is not stale."""
+        """Ask for a result that is not out of date."""
         if not ready.has_result(cls, context):
             return False
         if getattr(context.scene, identifiers.SCENE_PROPERTIES).study.shown:

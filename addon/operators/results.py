@@ -118,7 +118,7 @@ class CopyTable(bpy.types.Operator):
         return ready.has_result(cls, context)
 
     def execute(self, context):
-        """Copy, and say so if the numbers are stale."""
+        """Copy, and say so if the result is out of date."""
         scan = colour_map.selected_scan(context.scene)
         kept = store.result_of(scan)
         if kept is None:
@@ -127,7 +127,7 @@ class CopyTable(bpy.types.Operator):
         context.window_manager.clipboard = table_text(kept)
         if not store.refresh(scan, context.scene, with_areas=True):
             why = store.data_of(scan).state_reason
-            self.report({"WARNING"}, f"Copied stale numbers of {scan.name}: {why}")
+            self.report({"WARNING"}, f"Copied the table of {scan.name}, which is out of date: {why}")
         elif not mark_results.refresh(scan):
             why = "support marks were edited since; press Measure Marks."
             self.report({"WARNING"}, f"Copied the table of {scan.name}, but its {why}")
@@ -153,7 +153,7 @@ class ExportReport(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        """Ask for a result that is not stale."""
+        """Ask for a result that is not out of date."""
         return _can_export(cls, context)
 
     def invoke(self, context, _event):
@@ -185,7 +185,7 @@ class WriteReport(JobOperator, bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        """Ask for a result that is not stale."""
+        """Ask for a result that is not out of date."""
         return _can_export(cls, context)
 
     writes_files = True
@@ -199,11 +199,11 @@ class WriteReport(JobOperator, bpy.types.Operator):
         scan = colour_map.selected_scan(context.scene)
         kept = store.result_of(scan)
         if kept is None or not store.refresh(scan, context.scene):
-            raise _stale(scan)
+            raise _out_of_date(scan)
         yield Progress("Reading the design", 0.0)
         self._design = yield from inputs.read_design_steps(context, store.data_of(scan).design)
         if not store.refresh_areas(scan, self._design.areas):
-            raise _stale(scan)
+            raise _out_of_date(scan)
         before = np.array(kept["made_with"]["scan_before"])
         self._scan = yield from inputs.read_scan_steps(context, scan, self._design.frame, before)
         self._choices = kept["choices"]
@@ -221,7 +221,7 @@ class WriteReport(JobOperator, bpy.types.Operator):
         return f"Wrote {len(result)} files to {result[0].parent}."
 
 
-def _stale(scan):
+def _out_of_date(scan):
     return ReportError(
         store.data_of(scan).state_reason,
         subject=scan.name,
@@ -233,7 +233,7 @@ def _can_export(operator, context):
     if not ready.has_result(operator, context):
         return False
     data = store.data_of(colour_map.selected_scan(context.scene))
-    if data.state == "STALE":
+    if data.state == "OUT_OF_DATE":
         operator.poll_message_set(f"{data.state_reason} Check again first")
         return False
     return True

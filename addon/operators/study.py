@@ -69,12 +69,12 @@ class CopyStudyTable(bpy.types.Operator):
         return _has_study(cls, context)
 
     def execute(self, context):
-        """Copy, and say so if the numbers are stale."""
+        """Copy, and say so if the numbers are out of date."""
         kept = store.study_of(context.scene)
         context.window_manager.clipboard = summary.table_text(kept)
-        stale = store.refresh(context.scene)
-        if stale:
-            self.report({"WARNING"}, f"Copied stale numbers: {stale}")
+        reason = store.refresh(context.scene)
+        if reason:
+            self.report({"WARNING"}, f"Copied the table of the study, which is out of date: {reason}")
         else:
             self.report({"INFO"}, "Copied the table of the study.")
         return {"FINISHED"}
@@ -102,15 +102,15 @@ class ShowGroupMap(bpy.types.Operator):
         return True
 
     def execute(self, context):
-        """Colour the design; say so if the study is stale."""
+        """Colour the design; say so if the study is out of date."""
         problem = group_map.problem_with(context.scene)
         if problem:
             self.report({"ERROR"}, problem)
             return {"CANCELLED"}
-        stale = store.refresh(context.scene)
+        reason = store.refresh(context.scene)
         group_map.show(context.scene)
-        if stale:
-            self.report({"WARNING"}, f"The map is stale: {stale}")
+        if reason:
+            self.report({"WARNING"}, f"The map is out of date: {reason}")
         return {"FINISHED"}
 
 

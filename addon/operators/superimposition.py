@@ -32,7 +32,7 @@ class Superimpose(JobOperator, bpy.types.Operator):
     bl_label = "Superimpose"
     bl_description = (
         "Lay the chosen scan on its design by moving the object, never its vertices and never "
-        "scaling it. Restore Pose takes it back"
+        "scaling it. Restore Position takes it back"
     )
     bl_options = {"UNDO"}  # noqa: RUF012
 
@@ -64,11 +64,11 @@ class Superimpose(JobOperator, bpy.types.Operator):
         return f"{said} Residual {micrometres(1e3 * result.rms_mm)} µm RMS."
 
 
-class RestorePose(bpy.types.Operator):
+class RestorePosition(bpy.types.Operator):
     """Put the scan back to where it was before."""
 
-    bl_idname = identifiers.RESTORE_POSE
-    bl_label = "Restore Pose"
+    bl_idname = identifiers.RESTORE_POSITION
+    bl_label = "Restore Position"
     bl_description = "Put the chosen scan back to where it lay before it was superimposed"
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 
@@ -139,4 +139,4 @@ def _refuse_empty(area_set, names):
         )
 
 
-CLASSES = (Superimpose, RestorePose)
+CLASSES = (Superimpose, RestorePosition)

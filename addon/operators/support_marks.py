@@ -1,4 +1,4 @@
-"""Mark support marks on the design, measure them, take them away."""
+"""Make support marks on the design, measure them, take them away."""
 
 import bpy
 import numpy as np
@@ -71,7 +71,7 @@ class MeasuresAfterwards:
         return {"RUNNING_MODAL"}
 
     def modal(self, context, event):
-        """Go on measuring; if that is cancelled, what was changed stays, its numbers stale."""
+        """Go on measuring; if that is cancelled, what was changed stays, its numbers out of date."""
         if self._measuring is None:
             return super().modal(context, event)
         answer = self._measuring.modal(context, event)
@@ -138,7 +138,7 @@ class MarkSupport(MeasuresAfterwards, MarkPicking, bpy.types.Operator):
         return self.start_marking(context)
 
     def execute(self, context):
-        """Mark one mark at the place given."""
+        """Make one mark at the place given."""
         settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
         try:
             on = _target(context)
@@ -146,7 +146,7 @@ class MarkSupport(MeasuresAfterwards, MarkPicking, bpy.types.Operator):
             area = support_marks.mark(
                 on,
                 np.array(place),
-                self.radius_mm or settings.contact_radius_mm,
+                self.radius_mm or settings.mark_radius_mm,
                 settings.mark_kind,
                 self.name,
             )
@@ -263,7 +263,7 @@ class MeasureMarks(MarksJob, bpy.types.Operator):
             return False
         design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
         if not mark_results.measured_scans(design, context.scene):
-            cls.poll_message_set("Check a scan first; stale results must be checked again")
+            cls.poll_message_set("Check a scan first; one that is out of date must be checked again")
             return False
         return True
 

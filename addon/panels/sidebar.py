@@ -35,7 +35,7 @@ STATE_ICONS = {
     "NONE": "MESH_DATA",
     "PLACED": "SNAP_ON",
     "CURRENT": "CHECKMARK",
-    "STALE": "ERROR",
+    "OUT_OF_DATE": "ERROR",
 }
 
 
@@ -123,7 +123,7 @@ class SuperimposePanel(SidebarPanel, bpy.types.Panel):
             _draw_landmarks(layout, context)
         layout.prop(settings, "fit_area")
         layout.operator(identifiers.SUPERIMPOSE)
-        layout.operator(identifiers.RESTORE_POSE)
+        layout.operator(identifiers.RESTORE_POSITION)
         scan = colour_map.selected_scan(context.scene)
         kept = store.superimposition_of(scan) if scan else None
         if kept is None:
@@ -188,7 +188,7 @@ class PointsPanel(SidebarPanel, bpy.types.Panel):
 
     bl_idname = "CUSPWISE_PT_points"
     bl_parent_id = DeviationPanel.bl_idname
-    bl_label = "Points"
+    bl_label = "Measuring Points"
     bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
 
     def draw(self, context):
@@ -212,8 +212,8 @@ class ResultsPanel(SidebarPanel, bpy.types.Panel):
             say(layout, context, "Nothing measured yet. Check Crown does it all.")
             return
         data = store.data_of(scan)
-        if data.state == "STALE":
-            say(layout, context, f"Stale: {data.state_reason} Check again.", "ERROR")
+        if data.state == "OUT_OF_DATE":
+            say(layout, context, f"Out of date: {data.state_reason} Check again.", "ERROR")
         if judging.is_behind(kept, judging_choices(settings_of(context))):
             say(layout, context, "Comparing with the new limits; below is what was before.", "TIME")
         _draw_verdicts(layout, context, kept)
@@ -274,15 +274,15 @@ def _draw_area(layout, context, row, back, verdict, why):
         micrometres(row[number]) for number in ("mean_abs_um", "rms_um", "half_p90_p10_um")
     )
     mean = micrometres(row["mean_um"], signed=True)
-    box.label(text=f"mean |d| {size} · RMS {rms} µm")
+    box.label(text=f"mean absolute {size} · RMS {rms} µm")
     from_scan = verdict_lines.back_line(back) if back else ""
     if from_scan:
-        box.label(text=from_scan)
+        say(box, context, from_scan)
     box.label(text=f"(P90−P10)/2 {spread} · mean {mean} µm")
     unmatched = verdict_lines.unmatched_line(verdict)
     if unmatched:
         box.label(text=unmatched)
-    last = f"measured {percent(row['coverage'])}"
+    last = f"coverage {percent(row['coverage'])}"
     if math.isfinite(row["within_tolerance"]):
         last = f"{percent(row['within_tolerance'])} in ±{row['tolerance_um']:g} µm · {last}"
     box.label(text=last)
@@ -337,7 +337,7 @@ def _next_step(context):
         "NONE": "Press Check Crown to do everything with the defaults.",
         "PLACED": "The scan is superimposed; measure its deviation.",
         "CURRENT": "Measured. Read the results below.",
-        "STALE": f"{store.data_of(scan).state_reason} Check again.",
+        "OUT_OF_DATE": f"{store.data_of(scan).state_reason} Check again.",
     }[store.data_of(scan).state]
 
 

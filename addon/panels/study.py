@@ -40,9 +40,9 @@ class StudyPanel(SidebarPanel, bpy.types.Panel):
             words = "Made with another version; run it again." if other else "Not run yet."
             say(layout, context, words)
             return
-        stale = store.why_stale(scene)
-        if stale:
-            say(layout, context, f"Stale: {stale} Run the study again.", "ERROR")
+        reason = store.why_out_of_date(scene)
+        if reason:
+            say(layout, context, f"Out of date: {reason} Run the study again.", "ERROR")
         for line in kept["opening"]:
             say(layout, context, line["sentence"], STATUS_ICONS[line["status"]])
         _draw_left_out(layout, context, kept)
@@ -64,7 +64,7 @@ class StudyQuestionPanel(SidebarPanel, bpy.types.Panel):
         column.prop(chosen, "primary_area")
         column.prop(chosen, "primary_measure")
         column.prop(chosen, "equivalence_um")
-        say(layout, context, "Tolerances and points: under Deviation. Start: under Superimpose.")
+        say(layout, context, "Tolerances and Measuring Points: under Deviation. Start From: under Superimpose.")
 
 
 class StudyTablePanel(SidebarPanel, bpy.types.Panel):
@@ -142,7 +142,7 @@ class StudyReportPanel(SidebarPanel, bpy.types.Panel):
         say(
             layout,
             context,
-            "Figures and pictures of the maps need libraries that Blender lacks: the command line "
+            "Figures and pictures of the maps need libraries that are missing in Blender: the command line "
             "adds them, from the same files.",
         )
         layout.operator(identifiers.COPY_STUDY_COMMAND, icon="CONSOLE")

@@ -60,7 +60,7 @@ class MarksPanel(SidebarPanel, bpy.types.Panel):
         layout, settings = self.layout, settings_of(context)
         design = settings.design
         layout.prop(settings, "mark_kind")
-        layout.prop(settings, "contact_radius_mm")
+        layout.prop(settings, "mark_radius_mm")
         layout.operator(identifiers.MARK_SUPPORT, icon="CURSOR")
         layout.operator(identifiers.ASSIGN_MARK, icon="FACESEL")
         if not store.is_in(design, context.scene) or not support_marks.names(design):
@@ -90,7 +90,7 @@ def _draw_chosen(layout, context, design, scan):
     column.prop(data, "mark_name")
     column.prop(data, "mark_kind")
     if area in support_marks.circles(design):
-        column.prop(data, "contact_radius_mm")
+        column.prop(data, "mark_radius_mm")
     found = mark_results.rows(scan, design).get(area) if scan else None
     if found is None:
         return
@@ -104,7 +104,7 @@ def _draw_chosen(layout, context, design, scan):
     area_mm2 = micrometres(number(found["area_mm2"]), digits=2)
     volume = micrometres(number(found["volume_mm3"]), signed=True, digits=4)
     box.label(text=f"area {area_mm2} mm² · volume {volume} mm³")
-    box.label(text=f"measured {percent(number(found['coverage']))}")
+    box.label(text=f"coverage {percent(number(found['coverage']))}")
     say(box, context, found["reason"])
 
 
@@ -113,9 +113,9 @@ def _draw_state(layout, context, scan):
         say(layout, context, "Check Crown measures them.")
         return
     data = store.data_of(scan)
-    if data.state == "STALE":
-        say(layout, context, f"Stale: {data.state_reason} Check again.", "ERROR")
-    elif data.marks_stale:
+    if data.state == "OUT_OF_DATE":
+        say(layout, context, f"Out of date: {data.state_reason} Check again.", "ERROR")
+    elif data.marks_out_of_date:
         say(layout, context, "Edited since: press Measure Marks.", "ERROR")
 
 

@@ -21,8 +21,8 @@ KINDS = (
     ),
     (
         "sprue",
-        "Sprue or Connector",
-        "A sprue, or the sprue that held a milled crown in its blank, was cut off here",
+        "Sprue or Holding Bar",
+        "A sprue, or the bar that held a milled crown in its blank, was cut off here",
     ),
 )
 SMALLEST_MM, LARGEST_MM = 0.05, 5.0
@@ -157,4 +157,4 @@ def _set_radius(data: Any, value: float) -> None:
 def mark_edited(design: bpy.types.Object, scene: bpy.types.Scene) -> None:
     """Say on every measured scan that its marks were edited."""
     for scan in mark_results.measured_scans(design, scene):
-        getattr(scan, OBJECT_PROPERTIES).marks_stale = True
+        getattr(scan, OBJECT_PROPERTIES).marks_out_of_date = True

@@ -26,7 +26,7 @@ class CuspwisePreferences(bpy.types.AddonPreferences):
         layout = self.layout
         layout.use_property_split = True
         layout.label(text="Scenes in which a design is chosen from now on start with:")
-        column = layout.column(heading="Points")
+        column = layout.column(heading="Measuring Points")
         column.prop(self, "spacing_mm")
         column.prop(self, "search_mm")
         column = layout.column(heading="Tolerances")

@@ -13,13 +13,13 @@ STATES = (
     ("NONE", "Not measured", "Nothing has been done with this scan yet", "MESH_DATA", 0),
     ("PLACED", "Superimposed", "The scan lies on its design; not measured yet", "SNAP_ON", 1),
     ("CURRENT", "Measured", "The results belong to what is shown", "CHECKMARK", 2),
-    ("STALE", "Stale", "Something changed since it was measured; check again", "ERROR", 3),
+    ("OUT_OF_DATE", "Out of Date", "Something changed since it was measured; check again", "ERROR", 3),
 )
 
 STARTS = (
-    ("auto", "From Any Position", "Find the position without a first guess"),
-    ("landmarks", "From Landmarks", "Start from the pairs of landmarks on design and scan"),
-    ("in_place", "From the Present Position", "Start from where the scan lies now"),
+    ("auto", "Any Position", "Find the position without a first guess"),
+    ("landmarks", "Landmarks", "Start from the pairs of landmarks on design and scan"),
+    ("in_place", "Present Position", "Start from where the scan lies now"),
 )
 
 SHOWN = (
@@ -109,10 +109,10 @@ class SceneSettings(bpy.types.PropertyGroup):
         default=AUTO,
     )
     start: bpy.props.EnumProperty(
-        name="Start", description="Where the superimposition starts from", items=STARTS
+        name="Start From", description="The position that the superimposition starts from", items=STARTS
     )
     fit_area: bpy.props.EnumProperty(
-        name="On", description="The part of the design that the scan is laid on", items=FIT_AREAS
+        name="Fit On", description="The part of the design that the scan is laid on", items=FIT_AREAS
     )
     spacing_mm: choices.spacing()
     search_mm: choices.search()
@@ -147,7 +147,7 @@ class SceneSettings(bpy.types.PropertyGroup):
         update=_colours_changed,
     )
     mark_kind: mark_choices.next_kind()
-    contact_radius_mm: mark_choices.next_radius()
+    mark_radius_mm: mark_choices.next_radius()
     show_areas: bpy.props.BoolProperty(
         name="Show Areas",
         description=(
@@ -232,7 +232,7 @@ class ObjectData(bpy.types.PropertyGroup):
         name="State", description="What has been done with this scan", items=STATES
     )
     state_reason: bpy.props.StringProperty(
-        name="Reason", description="Why the scan's results are stale"
+        name="Reason", description="Why the scan's results are out of date"
     )
     file_notes: bpy.props.StringProperty(
         name="File", description="Size, unit and faults of the file that was imported"
@@ -241,7 +241,7 @@ class ObjectData(bpy.types.PropertyGroup):
         description="How well the scan lies on its design, as kept by Cuspwise"
     )
     pose_before: bpy.props.StringProperty(
-        description="Where the scan lay before it was superimposed; Restore Pose goes back there"
+        description="Where the scan lay before it was superimposed; Restore Position goes back there"
     )
     result_id: bpy.props.StringProperty(
         description="Number of the result; the attributes with its deviations end in it"
@@ -282,8 +282,8 @@ class ObjectData(bpy.types.PropertyGroup):
     )
     mark_name: mark_choices.name()
     mark_kind: mark_choices.kind()
-    contact_radius_mm: mark_choices.radius()
-    marks_stale: bpy.props.BoolProperty(
+    mark_radius_mm: mark_choices.radius()
+    marks_out_of_date: bpy.props.BoolProperty(
         description="Whether support marks were edited since they were measured on this scan"
     )
     landmark: bpy.props.IntProperty(
@@ -316,7 +316,7 @@ class ObjectData(bpy.types.PropertyGroup):
         description="The points that the study was measured at", type=bpy.types.Mesh
     )
     study_reason: bpy.props.StringProperty(
-        name="Reason", description="Why the study's results are stale"
+        name="Reason", description="Why the study's results are out of date"
     )
     study_entry: bpy.props.StringProperty(
         description="What the study holds of this scan, as kept by Cuspwise"

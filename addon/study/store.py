@@ -2,7 +2,8 @@
 
 The design carries numbers and sentences as text and its maps as a mesh of points only; every scan
 carries which of the study's scans it is. All of it goes with the objects through saving, renaming
-and appending. A study is stale once a scan, a group, the design or a setting is another one.
+and appending. A study is out of date once a scan, a group, the design or a setting
+is another one.
 """
 
 from __future__ import annotations
@@ -143,10 +144,10 @@ def folder_of(scene: bpy.types.Scene) -> Path | None:
     return next((folder for folder in folders if (folder / STUDY_FILE).is_file()), None)
 
 
-# Staleness -----------------------------------------------------------------------------------
+# Out of date or not ---------------------------------------------------------------------------
 
 
-def why_stale(scene: bpy.types.Scene) -> str:
+def why_out_of_date(scene: bpy.types.Scene) -> str:
     """Say why the kept study no longer belongs to the scene; empty if it does.
 
     Looks at the list and the settings, and at what was noticed about the meshes; cheap enough for
@@ -160,7 +161,7 @@ def why_stale(scene: bpy.types.Scene) -> str:
 
 
 def refresh(scene: bpy.types.Scene) -> str:
-    """Look at everything, meshes and areas too; return why the study is stale, empty if not."""
+    """Look at meshes and areas too; return why the study is out of date, empty if not."""
     kept, design = study_of(scene), design_of(scene)
     if kept is None or design is None:
         return ""
@@ -171,12 +172,12 @@ def refresh(scene: bpy.types.Scene) -> str:
     for scan in store.listed_scans(scene):
         reason = reason or _why_other_scan(scan, design, scene, kept)
     _note(design, reason)
-    return why_stale(scene)
+    return why_out_of_date(scene)
 
 
 @bpy.app.handlers.persistent
 def notice_changes(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
-    """Mark the study stale when its design or a scan of it was edited, or moved if that counts."""
+    """Note when the study's design or a scan of it was edited, or moved if that counts."""
     kept, design = study_of(scene), design_of(scene)
     if kept is None or design is None or store.data_of(design).study_reason:
         return

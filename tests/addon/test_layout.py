@@ -52,7 +52,7 @@ def test_everything_lies_on_the_ground_and_in_the_view(height: float, scale: flo
 
 
 def test_no_words_overlap() -> None:
-    made = layout(500.0, note="Stale: check again")
+    made = layout(500.0, note="Out of date: check again")
     lines = sorted(made.words, key=lambda w: w.baseline)
     for one, other in pairwise(lines):
         assert other.baseline - one.baseline >= one.size

@@ -190,8 +190,8 @@ def scroll():
     return 1.0
 
 
-def stale():
-    """Moved: stale in words."""
+def out_of_date():
+    """Moved: out of date in words."""
     picture("5_table")
     scan().location.x += 0.2
     area, region = sidebar()
@@ -204,8 +204,8 @@ def stale():
 
 def remove():
     """Everything as it was."""
-    picture("6_stale")
-    FACTS["stale"] = {"state": scan().cuspwise.state, "reason": scan().cuspwise.state_reason}
+    picture("6_out_of_date")
+    FACTS["out_of_date"] = {"state": scan().cuspwise.state, "reason": scan().cuspwise.state_reason}
     with view():
         bpy.ops.cuspwise.remove_colour_map()
     return 1.5
@@ -234,7 +234,7 @@ STEPS = [
     read_value,
     end_reading,
     scroll,
-    stale,
+    out_of_date,
     remove,
     end,
 ]

@@ -168,7 +168,7 @@ def wait():
 def answer():
     """The answer and the table."""
     FACTS["groups"] = {group["title"]: group["n"] for group in kept()["groups"]}
-    FACTS["stale"] = part("addon.study.store").why_stale(bpy.context.scene)
+    FACTS["out_of_date"] = part("addon.study.store").why_out_of_date(bpy.context.scene)
     FACTS["report"] = (FOLDER / "study_results" / "report.html").is_file()
     settings().study.area = "margin"
     picture("study_4_answer")
@@ -227,7 +227,7 @@ def difference_map():
     return show("difference")
 
 
-def make_stale():
+def make_out_of_date():
     """A scan goes to another group."""
     picture("study_8_difference")
     settings().scans[0].group = "Printed tilted"
@@ -240,8 +240,8 @@ def make_stale():
 
 def remove():
     """Everything as it was."""
-    picture("study_9_stale")
-    FACTS["changed"] = part("addon.study.store").why_stale(bpy.context.scene)
+    picture("study_9_out_of_date")
+    FACTS["changed"] = part("addon.study.store").why_out_of_date(bpy.context.scene)
     with view():
         bpy.ops.cuspwise.remove_colour_map()
     return 1.5
@@ -275,7 +275,7 @@ STEPS = [
     settle,
     difference_map,
     settle,
-    make_stale,
+    make_out_of_date,
     settle,
     remove,
     end,

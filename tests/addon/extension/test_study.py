@@ -28,10 +28,10 @@ def kept(case: SimpleNamespace) -> dict[str, Any]:
     return case.part("addon.study.store").study_of(case.scene)
 
 
-def stale(case: SimpleNamespace) -> str:
-    """Why the study is stale, after Blender has taken note of changes."""
+def out_of_date(case: SimpleNamespace) -> str:
+    """Why the study is out of date, after Blender has taken note of changes."""
     case.bpy.context.view_layer.update()
-    return case.part("addon.study.store").why_stale(case.scene)
+    return case.part("addon.study.store").why_out_of_date(case.scene)
 
 
 def core_run(case: SimpleNamespace, file: Path, out: Path) -> Any:
@@ -248,17 +248,17 @@ def test_a_second_run_does_only_what_changed(studied: SimpleNamespace) -> None:
     studied.scan.location = (5.0, 6.0, 7.0)
     studied.scan.rotation_euler = (0.3, 1.2, -2.0)
     studied.design.location.x += 3.0
-    assert stale(studied) == ""
+    assert out_of_date(studied) == ""
     other = studied.settings.scans[1].scan
     other.data.vertices[5].co.x += 0.05
     other.data.update()
-    assert stale(studied) == f"{other.name}: its mesh was changed."
+    assert out_of_date(studied) == f"{other.name}: its mesh was changed."
     assert call(studied, "run_study") == {"FINISHED"}
     changed = [file.name for file, when in written.items() if file.stat().st_mtime_ns != when]
     assert changed == [f"{other.name}.ply"]
     new = set(studied.folder.rglob("scan-*.npz")) - written.keys()
     assert len(new) == 1
-    assert stale(studied) == ""
+    assert out_of_date(studied) == ""
 
 
 def test_scale_mirror_and_unit_give_the_same_numbers(
@@ -278,7 +278,7 @@ def test_scale_mirror_and_unit_give_the_same_numbers(
     studied.scan.data.transform(Matrix.Diagonal((-1.0, 1.0, 1.0, 1.0)))
     studied.scan.data.flip_normals()
     studied.scan.scale.x = -0.1
-    assert "mesh was changed" in stale(studied)
+    assert "mesh was changed" in out_of_date(studied)
     studied.settings.study.folder = str(tmp_path / "in metres")
     assert call(studied, "run_study") == {"FINISHED"}
     for old, new in zip(before, kept(studied)["rows"], strict=True):
@@ -308,14 +308,14 @@ def test_starts_from_where_the_scans_lie(listed: SimpleNamespace, start: str) ->
     assert call(listed, "run_study") == {"FINISHED"}
     automatic = kept(listed)["rows"][0]["mean"]
     settings.start = start
-    assert stale(listed).startswith("Another setting was chosen since: start")
+    assert out_of_date(listed).startswith("Another setting was chosen since: start")
     assert call(listed, "run_study") == {"FINISHED"}
     assert 'start = "in_place"' in (listed.folder / "study.toml").read_text(encoding="utf-8")
     assert kept(listed)["rows"][0]["mean"] == pytest.approx(automatic, abs=0.05)
-    assert stale(listed) == ""
+    assert out_of_date(listed) == ""
     scan.location.x += 0.01
     # Its landmarks go with it, and lay it where it was laid before.
-    assert ("moved" in stale(listed)) == (start == "in_place")
+    assert ("moved" in out_of_date(listed)) == (start == "in_place")
 
 
 def test_edited_areas_and_tolerances_take_part(listed: SimpleNamespace) -> None:
@@ -354,7 +354,7 @@ def test_a_bad_scan_is_left_out_with_its_reason(listed: SimpleNamespace) -> None
         "Milled": 1,
         "Printed – tilted": 1,
     }
-    assert stale(listed) == ""
+    assert out_of_date(listed) == ""
 
 
 def test_no_usable_scan_at_all(listed: SimpleNamespace) -> None:
@@ -445,7 +445,7 @@ def test_the_steps_need_no_blender(
 
 def test_a_saved_file_holds_everything(studied: SimpleNamespace, tmp_path: Path) -> None:
     before = kept(studied)
-    assert stale(studied) == ""
+    assert out_of_date(studied) == ""
     for item in studied.settings.scans:
         item.scan.name = f"neu {item.scan.name}"
     studied.design.name = studied.design.data.name = "Entwurf – größer"
@@ -453,7 +453,7 @@ def test_a_saved_file_holds_everything(studied: SimpleNamespace, tmp_path: Path)
     studied.bpy.ops.wm.save_as_mainfile(filepath=str(again_path))
     again = opened(studied.part, again_path)
     assert kept(again) == before
-    assert stale(again) == ""
+    assert out_of_date(again) == ""
     assert again.part("addon.study.store").refresh(again.scene) == ""
     assert call(again, "show_group_map") == {"FINISHED"}
 
@@ -471,7 +471,7 @@ def test_undo_brings_the_study_before_back(studied: SimpleNamespace) -> None:
     scene = bpy.context.scene
     assert scene.cuspwise.design.cuspwise.study == before
     again = SimpleNamespace(bpy=bpy, part=studied.part, scene=scene)
-    assert stale(again) == ""
+    assert out_of_date(again) == ""
     assert call(again, "show_group_map") == {"FINISHED"}
 
 
@@ -485,7 +485,7 @@ def test_appended_with_its_design(studied: SimpleNamespace) -> None:
     scene.cuspwise.design = target.objects[0]
     again = SimpleNamespace(bpy=bpy, part=studied.part, scene=scene)
     assert kept(again) == before
-    assert "no longer in the list" in stale(again)
+    assert "no longer in the list" in out_of_date(again)
     assert call(again, "show_group_map") == {"FINISHED"}
 
 
@@ -557,10 +557,10 @@ def _tolerance(case: SimpleNamespace) -> None:
         (_tolerance, "tolerances"),
     ],
 )
-def test_changes_make_it_stale(studied: SimpleNamespace, change: Any, words: str) -> None:
-    assert stale(studied) == ""
+def test_changes_make_it_out_of_date(studied: SimpleNamespace, change: Any, words: str) -> None:
+    assert out_of_date(studied) == ""
     change(studied)
-    assert words in stale(studied)
+    assert words in out_of_date(studied)
 
 
 def test_edited_areas_are_noticed_where_it_counts(studied: SimpleNamespace) -> None:
@@ -728,7 +728,7 @@ def test_removing_brings_everything_back(studied: SimpleNamespace) -> None:
     assert all(item.scan.hide_get() for item in studied.settings.scans)
     assert not studied.design.hide_get()
     assert studied.scene.view_settings.view_transform == "Standard"
-    assert stale(studied) == ""
+    assert out_of_date(studied) == ""
     assert call(studied, "remove_colour_map") == {"FINISHED"}
     assert [item.scan.hide_get() for item in studied.settings.scans].count(True) == 1
     assert hidden.hide_get()
@@ -758,7 +758,7 @@ def test_a_map_of_a_changed_design_says_so(studied: SimpleNamespace) -> None:
     ((_, values),) = attributes(studied).items()
     assert np.isnan(values[3])
     assert np.isfinite(values).sum() > 0.9 * len(values)
-    assert stale(studied) == "The design's mesh was changed."
+    assert out_of_date(studied) == "The design's mesh was changed."
 
 
 def test_nothing_of_it_stays_when_the_folder_goes(studied: SimpleNamespace, tmp_path: Path) -> None:
@@ -794,10 +794,10 @@ def test_crowns_with_unmatched_surface_are_named(
     bad = [line["sentence"] for line in kept(empty)["opening"] if line["status"] == "bad"]
     (named,) = [text for text in bad if text.startswith("Spoilt: ")]
     assert "The scan has surface that the design has not" in named
-    assert not stale(empty)
+    assert not out_of_date(empty)
     settings.max_unmatched_um = 95.0
-    assert "height of unmatched scan surface" in stale(empty)
+    assert "height of unmatched scan surface" in out_of_date(empty)
     settings.max_unmatched_um, settings.max_missing_mm = 90.0, 0.5
-    assert "length of missing margin" in stale(empty)
+    assert "length of missing margin" in out_of_date(empty)
     settings.max_missing_mm, settings.scanner_um = 0.7, 0.0
-    assert "scanner's uncertainty" in stale(empty)
+    assert "scanner's uncertainty" in out_of_date(empty)

@@ -90,7 +90,7 @@ def test_sidebar_of_a_checked_crown(checked: SimpleNamespace) -> None:
     assert "The scan lies on its design." in said
     checked.scan.location.x += 1.0
     checked.bpy.context.view_layer.update()
-    assert "Stale: Scan or design was moved." in " ".join(drawn(checked))
+    assert "Out of date: Scan or design was moved." in " ".join(drawn(checked))
 
 
 def test_sidebar_says_why_a_crown_is_outside(spoilt: SimpleNamespace) -> None:
@@ -104,7 +104,7 @@ def test_sidebar_says_why_a_crown_is_outside(spoilt: SimpleNamespace) -> None:
     assert "Margin: outside tolerance" in notes
     assert "The scan has surface that the design has not." in said
     for verdict in verdicts.values():
-        assert f"from scan: mean |d| {verdict.back_mean_abs_um:.1f} · RMS" in said
+        assert f"from scan: mean absolute {verdict.back_mean_abs_um:.1f} · RMS" in said
     piece = verdicts["margin"]
     assert f"unmatched {piece.unmatched_mm2:.2f} mm², {piece.unmatched_um:.0f} µm high" in notes
     assert verdicts["margin"].caveat in said
