@@ -12,10 +12,10 @@ def register() -> None:
     from . import operators, panels
     from .check import mark_results, store
     from .drawing import captions, colour_map, legend, margin_overlay, overlay
-    from .properties import preferences, property_groups
+    from .properties import preferences, registration
 
     preferences.register()
-    property_groups.register()
+    registration.register()
     for cls in (*operators.CLASSES, *panels.CLASSES):
         bpy.utils.register_class(cls)
     overlay.register()
@@ -34,7 +34,7 @@ def unregister() -> None:
     from .blender import job
     from .check import judging_meanwhile, mark_results, store
     from .drawing import captions, colour_map, legend, margin_overlay, overlay
-    from .properties import preferences, property_groups
+    from .properties import preferences, registration
 
     job.stop_all(bpy.context)
     judging_meanwhile.stop()
@@ -47,7 +47,7 @@ def unregister() -> None:
     overlay.unregister()
     for cls in reversed((*operators.CLASSES, *panels.CLASSES)):
         bpy.utils.unregister_class(cls)
-    property_groups.unregister()
+    registration.unregister()
     preferences.unregister()
 
 

@@ -127,7 +127,9 @@ class CopyTable(bpy.types.Operator):
         context.window_manager.clipboard = table_text(kept)
         if not store.refresh(scan, context.scene, with_areas=True):
             why = store.data_of(scan).state_reason
-            self.report({"WARNING"}, f"Copied the table of {scan.name}, which is out of date: {why}")
+            self.report(
+                {"WARNING"}, f"Copied the table of {scan.name}, which is out of date: {why}"
+            )
         elif not mark_results.refresh(scan):
             why = "support marks were edited since; press Measure Marks."
             self.report({"WARNING"}, f"Copied the table of {scan.name}, but its {why}")

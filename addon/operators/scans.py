@@ -15,7 +15,7 @@ from ..blender import bridge
 from ..blender.units import AUTO
 from ..check import store
 from ..drawing import colour_map
-from ..properties.property_groups import take_defaults
+from ..properties.defaults import take_defaults
 from . import ready
 
 SUFFIXES = ("stl", "ply", "obj", "off")

@@ -74,7 +74,9 @@ class CopyStudyTable(bpy.types.Operator):
         context.window_manager.clipboard = summary.table_text(kept)
         reason = store.refresh(context.scene)
         if reason:
-            self.report({"WARNING"}, f"Copied the table of the study, which is out of date: {reason}")
+            self.report(
+                {"WARNING"}, f"Copied the table of the study, which is out of date: {reason}"
+            )
         else:
             self.report({"INFO"}, "Copied the table of the study.")
         return {"FINISHED"}

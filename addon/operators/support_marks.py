@@ -263,7 +263,9 @@ class MeasureMarks(MarksJob, bpy.types.Operator):
             return False
         design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
         if not mark_results.measured_scans(design, context.scene):
-            cls.poll_message_set("Check a scan first; one that is out of date must be checked again")
+            cls.poll_message_set(
+                "Check a scan first; one that is out of date must be checked again"
+            )
             return False
         return True
 

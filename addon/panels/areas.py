@@ -82,3 +82,6 @@ def _draw_found(layout, context, known):
         say(layout, context, "What is missing can be painted as a vertex group of that name.")
     for line in known["warnings"]:
         say(layout, context, line, "ERROR")
+
+
+CLASSES = (AreasPanel,)

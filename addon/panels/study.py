@@ -64,7 +64,11 @@ class StudyQuestionPanel(SidebarPanel, bpy.types.Panel):
         column.prop(chosen, "primary_area")
         column.prop(chosen, "primary_measure")
         column.prop(chosen, "equivalence_um")
-        say(layout, context, "Tolerances and Measuring Points: under Deviation. Start From: under Superimpose.")
+        say(
+            layout,
+            context,
+            "Tolerances and Measuring Points: under Deviation. Start From: under Superimpose.",
+        )
 
 
 class StudyTablePanel(SidebarPanel, bpy.types.Panel):
@@ -142,8 +146,8 @@ class StudyReportPanel(SidebarPanel, bpy.types.Panel):
         say(
             layout,
             context,
-            "Figures and pictures of the maps need libraries that are missing in Blender: the command line "
-            "adds them, from the same files.",
+            "Figures and pictures of the maps need libraries that are missing in Blender: the "
+            "command line adds them, from the same files.",
         )
         layout.operator(identifiers.COPY_STUDY_COMMAND, icon="CONSOLE")
 

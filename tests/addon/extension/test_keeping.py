@@ -152,7 +152,9 @@ def _change_unit(case: SimpleNamespace) -> None:
         (_change_unit, "unit"),
     ],
 )
-def test_changes_make_results_out_of_date(checked: SimpleNamespace, change: Any, words: str) -> None:
+def test_changes_make_results_out_of_date(
+    checked: SimpleNamespace, change: Any, words: str
+) -> None:
     change(checked)
     assert state(checked) == "OUT_OF_DATE"
     assert words in checked.scan.cuspwise.state_reason

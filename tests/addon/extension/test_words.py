@@ -20,7 +20,7 @@ LABELS = {
 
 def texts(extension: SimpleNamespace) -> Iterator[tuple[str, str]]:
     """Every name and tooltip that is ours, with where it stands."""
-    groups = extension.part("addon.properties")
+    groups = extension.part("addon.properties.registration")
     shown = [*extension.part("addon.operators").CLASSES, *extension.part("addon.panels").CLASSES]
     for cls in (*shown, *groups.CLASSES):
         rna = cls.bl_rna

@@ -1,0 +1,34 @@
+"""All that is kept in the .blend, attached to Blender's types."""
+
+import bpy
+
+from ..identifiers import JOB_PROPERTIES, OBJECT_PROPERTIES, SCENE_PROPERTIES
+from . import object_data, scene_settings
+from .job_state import JobState
+from .study_choices import StudySettings
+
+CLASSES = (StudySettings, *scene_settings.CLASSES, *object_data.CLASSES, JobState)
+
+
+def register():
+    """Attach the properties to Blender's types."""
+    for cls in CLASSES:
+        bpy.utils.register_class(cls)
+    setattr(
+        bpy.types.Scene,
+        SCENE_PROPERTIES,
+        bpy.props.PointerProperty(type=scene_settings.SceneSettings),
+    )
+    setattr(
+        bpy.types.Object, OBJECT_PROPERTIES, bpy.props.PointerProperty(type=object_data.ObjectData)
+    )
+    setattr(bpy.types.WindowManager, JOB_PROPERTIES, bpy.props.PointerProperty(type=JobState))
+
+
+def unregister():
+    """Detach the properties; what they hold stays in the file."""
+    delattr(bpy.types.WindowManager, JOB_PROPERTIES)
+    delattr(bpy.types.Object, OBJECT_PROPERTIES)
+    delattr(bpy.types.Scene, SCENE_PROPERTIES)
+    for cls in reversed(CLASSES):
+        bpy.utils.unregister_class(cls)
