@@ -71,7 +71,7 @@ class MeasuresAfterwards:
         return {"RUNNING_MODAL"}
 
     def modal(self, context, event):
-        """Go on measuring; if that is cancelled, what was changed stays, its numbers out of date."""
+        """Go on measuring; where that is cancelled, what was changed stays, numbers out of date."""
         if self._measuring is None:
             return super().modal(context, event)
         answer = self._measuring.modal(context, event)

@@ -30,6 +30,7 @@ class StudyPanel(SidebarPanel, bpy.types.Panel):
         chosen = settings_of(context).study
         layout.prop(chosen, "folder")
         _draw_folder(layout, context)
+        _draw_question(layout, context)
         draw_job(layout, context)
         main = layout.column()
         main.scale_y = 1.4
@@ -46,29 +47,6 @@ class StudyPanel(SidebarPanel, bpy.types.Panel):
         for line in kept["opening"]:
             say(layout, context, line["sentence"], STATUS_ICONS[line["status"]])
         _draw_left_out(layout, context, kept)
-
-
-class StudyQuestionPanel(SidebarPanel, bpy.types.Panel):
-    """What the study is to answer."""
-
-    bl_idname = "CUSPWISE_PT_study_question"
-    bl_parent_id = StudyPanel.bl_idname
-    bl_label = "Question"
-    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
-
-    def draw(self, context):
-        """Draw the choices to be made before the crowns are measured."""
-        layout, chosen = self.layout, settings_of(context).study
-        say(layout, context, "Choose these before the crowns are measured, and leave them then.")
-        column = layout.column()
-        column.prop(chosen, "primary_area")
-        column.prop(chosen, "primary_measure")
-        column.prop(chosen, "equivalence_um")
-        say(
-            layout,
-            context,
-            "Tolerances and Measuring Points: under Deviation. Start From: under Superimpose.",
-        )
 
 
 class StudyTablePanel(SidebarPanel, bpy.types.Panel):
@@ -150,6 +128,25 @@ class StudyReportPanel(SidebarPanel, bpy.types.Panel):
             "command line adds them, from the same files.",
         )
         layout.operator(identifiers.COPY_STUDY_COMMAND, icon="CONSOLE")
+
+
+def _draw_question(layout, context):
+    """Draw what the study is to answer, which is chosen before the crowns are measured."""
+    header, body = layout.panel("cuspwise_study_question", default_closed=True)
+    header.label(text="Study Question")
+    if body is None:
+        return
+    chosen = settings_of(context).study
+    say(body, context, "Choose these before the crowns are measured, and leave them then.")
+    column = body.column()
+    column.prop(chosen, "primary_area")
+    column.prop(chosen, "primary_measure")
+    column.prop(chosen, "equivalence_um")
+    say(
+        body,
+        context,
+        "Tolerances and Measuring Points: under Deviation. Start From: under Superimpose.",
+    )
 
 
 def _draw_folder(layout, context):
@@ -237,7 +234,6 @@ def _draw_colours(layout, settings):
 
 CLASSES = (
     StudyPanel,
-    StudyQuestionPanel,
     StudyTablePanel,
     StudyMapPanel,
     StudyReportPanel,

@@ -17,6 +17,11 @@ class Layout:
 
     row = column = box = split = grid_flow = _part
 
+    def panel(self, name: str, *, default_closed: bool = False) -> tuple[Layout, Layout]:
+        """An open part of a panel."""
+        del name, default_closed
+        return self._part(), self._part()
+
     def label(self, *, text: str = "", icon: str = "NONE") -> None:
         icons = self.bpy.types.UILayout.bl_rna.functions["label"].parameters["icon"].enum_items
         assert icon in icons
@@ -168,3 +173,10 @@ def test_sidebar_of_an_implausible_size(crown: SimpleNamespace) -> None:
     crown.design.scale = (90.0, 90.0, 90.0)
     crown.bpy.context.view_layer.update()
     assert "Choose the length of a unit" in " ".join(drawn(crown))
+
+
+def test_the_study_question_stands_above_the_button(empty: SimpleNamespace) -> None:
+    """It is to be answered before the crowns are measured."""
+    notes = drawn(empty)
+    assert notes.index("Study Question") < notes.index("equivalence_um")
+    assert notes.index("equivalence_um") < notes.index("cuspwise.run_study")
