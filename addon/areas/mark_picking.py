@@ -9,9 +9,9 @@ from mathutils import Vector
 from ...standalone_core.errors import CuspwiseError
 from ..blender import bridge
 from ..blender.picking import Hit, PickingOperator, hit_under_mouse
+from ..blender.session import scene_of, settings_of
 from ..check import store
 from ..drawing import captions, circle, colour_map
-from ..identifiers import SCENE_PROPERTIES
 from ..properties.mark_choices import KINDS, LARGEST_MM, SMALLEST_MM
 from . import support_marks
 
@@ -35,8 +35,8 @@ class MarkPicking(PickingOperator):
             return answer
         self._typed, self._mouse, self._under = "", None, None
         self._areas: list[str] = []
-        self._settings = getattr(context.scene, SCENE_PROPERTIES)
-        self._scale_mm = bridge.scene_scale_mm(self.target.design, context.scene)
+        self._settings = settings_of(context)
+        self._scale_mm = bridge.scene_scale_mm(self.target.design, scene_of(context))
         self._list_circles()
         space = bpy.types.SpaceView3D
         self._handlers = [
@@ -48,7 +48,7 @@ class MarkPicking(PickingOperator):
 
     def objects(self, context: bpy.types.Context) -> tuple[bpy.types.Object, ...]:
         """Return the design, and the scan that lies on it, whichever are shown."""
-        design, scan = self.target.design, colour_map.selected_scan(context.scene)
+        design, scan = self.target.design, colour_map.selected_scan(scene_of(context))
         if scan is None or store.data_of(scan).design != design:
             return (design,)
         lies = store.data_of(scan).state in ("CURRENT", "PLACED")

@@ -25,7 +25,7 @@ from ...standalone_core.progress import Progress, Steps, run, scaled
 from ...standalone_core.superimpose.settings import SuperimposeSettings
 from ..areas import groups, support_marks
 from ..blender import bridge
-from ..identifiers import SCENE_PROPERTIES
+from ..blender.session import scene_of, settings_of
 from . import landmarks
 
 TOLERANCE_AREAS = ("whole", "occlusal", "margin")
@@ -96,14 +96,14 @@ def read_design_steps(
 ) -> Steps[DesignInput]:
     """Read a design as :func:`read_design` does, step by step."""
     if design is None:
-        design = getattr(context.scene, SCENE_PROPERTIES).design
+        design = settings_of(context).design
     bridge.check_usable(design)
     areas = yield from scaled(groups.user_areas_steps(design), 0.0, 0.8)
     yield Progress("Reading the design", 0.8)
     checksum = bridge.checksum(design.data)
     yield Progress("Reading the design", 0.9)
     depsgraph = context.evaluated_depsgraph_get()  # brings matrices up to date
-    frame = bridge.frame_of(design, context.scene)
+    frame = bridge.frame_of(design, scene_of(context))
     local_to_mm = frame.local_to_mm(design)
     return DesignInput(
         design=design,
@@ -146,7 +146,7 @@ def read_scan_steps(
 def read_both_steps(context: bpy.types.Context) -> Steps[tuple[DesignInput, ScanInput]]:
     """Read the scene's design, and the scan chosen in its list, step by step."""
     design = yield from scaled(read_design_steps(context), 0.0, 0.7)
-    settings = getattr(context.scene, SCENE_PROPERTIES)
+    settings = settings_of(context)
     scan = settings.scans[settings.scan_index].scan
     return design, (yield from scaled(read_scan_steps(context, scan, design.frame), 0.7, 1.0))
 
@@ -194,10 +194,10 @@ def check_choices(
     SuperimpositionError
         Too few landmarks.
     """
-    choices = choices_of(getattr(context.scene, SCENE_PROPERTIES))
+    choices = choices_of(settings_of(context))
     if choices["start"] == "landmarks":
         on_scan, on_design = landmarks.pairs_mm(
-            design.design, scan.scan, design.frame, context.scene
+            design.design, scan.scan, design.frame, scene_of(context)
         )
         choices |= {"landmarks_scan_mm": on_scan, "landmarks_design_mm": on_design}
     return choices

@@ -16,6 +16,7 @@ import numpy as np
 from ...standalone_core.report.drawing.deviation_colours import ColourArray, deviation_colours
 from ...standalone_core.report.drawing.legend import Legend, colour_limit_um, make_legend
 from ..blender import bridge
+from ..blender.session import scene_of, settings_of
 from ..check import store
 from ..identifiers import (
     COLOUR_ATTRIBUTE,
@@ -54,8 +55,8 @@ def legend_of(scene: bpy.types.Scene) -> Legend:
 
 def show(context: bpy.types.Context) -> None:
     """Colour the selected scan and its design, in every way of viewing them."""
-    getattr(context.scene, SCENE_PROPERTIES).study.shown = False
-    turn_on(context.scene)
+    settings_of(context).study.shown = False
+    turn_on(scene_of(context))
 
 
 def turn_on(scene: bpy.types.Scene) -> None:

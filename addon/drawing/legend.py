@@ -6,6 +6,7 @@ from typing import Any
 
 import bpy
 
+from ..blender.session import scene_of
 from ..check import store
 from ..identifiers import SCENE_PROPERTIES
 from ..study import group_map
@@ -39,7 +40,7 @@ def layout_for(context: bpy.types.Context) -> LegendLayout:
     if entries is not None:
         note = "" if entries else "No areas yet: press Find Areas"
         return lay_out_key(entries, **place, scale=scale, width_of=_width_of, note=note)
-    scene = context.scene
+    scene = scene_of(context)
     scan = colour_map.selected_scan(scene)
     settings = getattr(scene, SCENE_PROPERTIES)
     line = margin_overlay.shown_scan(context) is not None

@@ -15,6 +15,7 @@ from mathutils import Matrix
 
 from ...standalone_core.errors import CuspwiseError
 from ..blender import bridge
+from ..blender.session import scene_of, settings_of
 from ..check import store
 from ..identifiers import SCENE_PROPERTIES
 from . import circle, colour_map, overlay
@@ -44,14 +45,14 @@ def unregister() -> None:
 
 def shown_scan(context: bpy.types.Context) -> bpy.types.Object | None:
     """Return the scan whose margin is drawn in the context's 3D view; None if none is."""
-    settings = getattr(context.scene, SCENE_PROPERTIES)
+    settings = settings_of(context)
     if not settings.show_margin or settings.show_areas or settings.study.shown:
         return None
     if not context.space_data.overlay.show_overlays:
         return None
-    scan = colour_map.selected_scan(context.scene)
+    scan = colour_map.selected_scan(scene_of(context))
     design = store.data_of(scan).design if scan is not None else None
-    if scan is None or not store.is_in(design, context.scene):
+    if scan is None or not store.is_in(design, scene_of(context)):
         return None
     seen = any(obj.visible_get(viewport=context.space_data) for obj in (scan, design))
     return scan if seen and store.data_of(scan).result_points is not None else None
@@ -111,11 +112,11 @@ def _draw() -> None:
     scan = shown_scan(context)
     if scan is None:
         return
-    batches, design = _batches(scan, context.scene), store.data_of(scan).design
+    batches, design = _batches(scan, scene_of(context)), store.data_of(scan).design
     if batches.line is None:
         return
     try:
-        frame = bridge.frame_of(design, context.scene)
+        frame = bridge.frame_of(design, scene_of(context))
     except CuspwiseError:
         return
     to_world = Matrix(frame.world_of(np.eye(4)).tolist())

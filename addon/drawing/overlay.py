@@ -25,6 +25,7 @@ from ...standalone_core.report.check.sentences import area_words
 from ..areas import groups as area_groups
 from ..areas import support_marks
 from ..blender import bridge
+from ..blender.session import scene_of, settings_of
 from ..check import store
 from ..identifiers import OBJECT_PROPERTIES, SCENE_PROPERTIES
 from . import circle, colour_map
@@ -104,11 +105,11 @@ def shown_design(context: bpy.types.Context) -> bpy.types.Object | None:
 
     The design need not be seen itself where a scan lies in its place.
     """
-    settings = getattr(context.scene, SCENE_PROPERTIES)
+    settings = settings_of(context)
     if not settings.show_areas or not context.space_data.overlay.show_overlays:
         return None
-    design, scan = settings.design, colour_map.selected_scan(context.scene)
-    if not store.is_in(design, context.scene) or design.type != "MESH":
+    design, scan = settings.design, colour_map.selected_scan(scene_of(context))
+    if not store.is_in(design, scene_of(context)) or design.type != "MESH":
         return None
     seen = [design]
     if scan is not None and store.data_of(scan).design == design:
@@ -221,7 +222,7 @@ def _draw() -> None:
         return
     batches, look = _kept.get(design.name_full), _look_of(design)
     if batches is None or batches.look != look:
-        batches = _kept[design.name_full] = _Batches(read(design, context.scene), look)
+        batches = _kept[design.name_full] = _Batches(read(design, scene_of(context)), look)
     _draw_batches(context, design, batches)
 
 

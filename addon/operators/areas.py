@@ -1,16 +1,19 @@
 """Find the areas of the design, load and save them."""
 
 from pathlib import Path
+from typing import Any
 
 import bpy
 from bpy_extras.io_utils import ExportHelper, ImportHelper
 
 from ...standalone_core.areas.support_marks import SUPPORTS, is_support
 from ...standalone_core.errors import AreaError
+from ...standalone_core.progress import Steps
 from ...standalone_core.report.check.sentences import area_words
 from .. import identifiers
 from ..areas import groups
 from ..blender.job import JobOperator
+from ..blender.session import Answer, scene_of, settings_of
 from ..check import inputs, store
 from ..drawing import colour_map, overlay
 from . import ready
@@ -29,26 +32,26 @@ class FindAreas(JobOperator, bpy.types.Operator):
     bl_options = {"UNDO"}  # noqa: RUF012
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design."""
         return ready.has_design(cls, context)
 
-    def read(self, context):
+    def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read the design."""
         self._design = yield from inputs.read_design_steps(context)
 
-    def start(self, context):
+    def start(self, context: bpy.types.Context) -> Steps[Any]:
         """Find its areas with the choices of now."""
-        settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
+        settings = settings_of(context)
         return inputs.area_steps(self._design, inputs.choices_of(settings))
 
-    def finish(self, context, result):
+    def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
         """Write groups and curve."""
         read = self._design
         yield from groups.write_areas_steps(
             read.design, result, read.mesh, read.local_to_mm, read.areas
         )
-        _mark_out_of_date(context.scene, read.design)
+        _mark_out_of_date(scene_of(context), read.design)
         names = (name for name in result.areas if name != "whole" and not is_support(name))
         found = [area_words(name) for name in names]
         return f"Found {', '.join(found)}." if found else "No areas were found."
@@ -68,11 +71,11 @@ class LoadAreas(bpy.types.Operator, ImportHelper):
     filter_glob: bpy.props.StringProperty(default="*.json", options={"HIDDEN"})
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design."""
         return ready.has_design(cls, context)
 
-    def execute(self, _context):
+    def execute(self, _context: bpy.types.Context) -> Answer:
         """Hand over to the job: a file dialogue cannot go on as one."""
         return _hand_over(bpy.ops.cuspwise.read_areas_file, self.filepath)
 
@@ -91,11 +94,11 @@ class SaveAreas(bpy.types.Operator, ExportHelper):
     filter_glob: bpy.props.StringProperty(default="*.json", options={"HIDDEN"})
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design."""
         return ready.has_design(cls, context)
 
-    def execute(self, _context):
+    def execute(self, _context: bpy.types.Context) -> Answer:
         """Hand over to the job: a file dialogue cannot go on as one."""
         return _hand_over(bpy.ops.cuspwise.write_areas_file, self.filepath)
 
@@ -108,11 +111,11 @@ class AreasFileJob(JobOperator):
     )
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design."""
         return ready.has_design(cls, context)
 
-    def read(self, context):
+    def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read the design."""
         if not self.filepath:
             raise AreaError(
@@ -120,9 +123,9 @@ class AreasFileJob(JobOperator):
             )
         self._design = yield from inputs.read_design_steps(context)
 
-    def start(self, context):
+    def start(self, context: bpy.types.Context) -> Steps[Any]:
         """Work on the file with the choices of now."""
-        choices = inputs.choices_of(getattr(context.scene, identifiers.SCENE_PROPERTIES))
+        choices = inputs.choices_of(settings_of(context))
         return self.steps(self._design, Path(bpy.path.abspath(self.filepath)), choices)
 
 
@@ -136,11 +139,11 @@ class ReadAreasFile(AreasFileJob, bpy.types.Operator):
 
     steps = staticmethod(inputs.load_areas_file_steps)
 
-    def finish(self, context, result):
+    def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
         """Write groups and curve in place of those that are there."""
         read = self._design
         yield from groups.replace_areas_steps(read.design, result, read.mesh, read.local_to_mm)
-        _mark_out_of_date(context.scene, read.design)
+        _mark_out_of_date(scene_of(context), read.design)
         names = ", ".join(area_words(name) for name in result.areas if name != "whole")
         return f"Loaded {names}."
 
@@ -156,7 +159,7 @@ class WriteAreasFile(AreasFileJob, bpy.types.Operator):
     writes_files = True
     steps = staticmethod(inputs.save_areas_file_steps)
 
-    def finish(self, _context, result):
+    def finish(self, _context: bpy.types.Context, result: Any) -> str:
         """Say what was written."""
         path, area_set = result
         return f"Saved {len(area_set.areas)} areas to {path}."
@@ -178,13 +181,13 @@ class ToggleArea(bpy.types.Operator):
     )
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design."""
         return ready.has_design(cls, context)
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> Answer:
         """Remember the wish on the design."""
-        design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
+        design = settings_of(context).design
         if self.area != SUPPORTS and self.area not in groups.names(design):
             self.report({"ERROR"}, f"{design.name} has no area {self.area!r}. Find Areas first.")
             return {"CANCELLED"}
@@ -192,14 +195,14 @@ class ToggleArea(bpy.types.Operator):
         return {"FINISHED"}
 
 
-def _hand_over(job, path):
+def _hand_over(job: Any, path: str) -> Answer:
     if bpy.app.background:
         return job(filepath=path)
     job("INVOKE_DEFAULT", filepath=path)
     return {"FINISHED"}
 
 
-def _mark_out_of_date(scene, design):
+def _mark_out_of_date(scene: bpy.types.Scene, design: bpy.types.Object) -> None:
     """Mark the results of a design's scans whose areas are others now."""
     for scan in store.listed_scans(scene):
         if store.data_of(scan).design == design:

@@ -1,6 +1,8 @@
 """Lay a scan on its design, and take it back."""
 
 import json
+from collections.abc import Iterable, Mapping
+from typing import Any
 
 import bpy
 import numpy as np
@@ -15,11 +17,13 @@ from ...standalone_core.measure import (
     superimpose_scan_steps,
 )
 from ...standalone_core.mesh.refine import evaluation_mesh
-from ...standalone_core.progress import Progress, scaled
+from ...standalone_core.progress import Progress, Steps, scaled
 from ...standalone_core.report.check.sentences import SUPERIMPOSITION_WORDS, micrometres
+from ...standalone_core.superimpose.result import Superimposition
 from .. import identifiers
 from ..blender import bridge
 from ..blender.job import JobOperator
+from ..blender.session import Answer, scene_of
 from ..check import inputs, store
 from ..drawing import colour_map
 from . import ready
@@ -37,27 +41,27 @@ class Superimpose(JobOperator, bpy.types.Operator):
     bl_options = {"UNDO"}  # noqa: RUF012
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design and a scan."""
         return ready.has_both(cls, context)
 
-    def read(self, context):
+    def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read both surfaces."""
         self._design, self._scan = yield from inputs.read_both_steps(context)
 
-    def start(self, context):
+    def start(self, context: bpy.types.Context) -> Steps[Any]:
         """Lay the scan on the design with the choices of now."""
         choices = inputs.check_choices(context, self._design, self._scan)
         return _steps(self._design, self._scan, choices)
 
-    def finish(self, context, result):
+    def finish(self, context: bpy.types.Context, result: Any) -> str:
         """Move the object and keep how far to trust the pose."""
         move_scan(context, self._design, self._scan, result)
         scan = self._scan.scan
         store.keep_superimposition(scan, result)
         store.data_of(scan).design = self._design.design
         if store.data_of(scan).result:
-            store.refresh(scan, context.scene)
+            store.refresh(scan, scene_of(context))
         else:
             store.data_of(scan).state = "PLACED"
         said = SUPERIMPOSITION_WORDS.get(result.verdict, result.verdict)
@@ -73,30 +77,35 @@ class RestorePosition(bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a scan that was moved."""
         if not ready.has_scan(cls, context):
             return False
-        if not store.data_of(colour_map.selected_scan(context.scene)).pose_before:
+        if not store.data_of(colour_map.selected_scan(scene_of(context))).pose_before:
             cls.poll_message_set("The scan has not been superimposed")
             return False
         return True
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> Answer:
         """Write the old pose."""
-        scan = colour_map.selected_scan(context.scene)
+        scan = colour_map.selected_scan(scene_of(context))
         data = store.data_of(scan)
         scan.matrix_basis = Matrix(json.loads(data.pose_before)["before"])
         context.view_layer.update()
         data.pose_before = ""
         data.superimposition = ""
         data.state = "NONE"
-        store.refresh(scan, context.scene)
+        store.refresh(scan, scene_of(context))
         self.report({"INFO"}, f"{scan.name} lies where it was.")
         return {"FINISHED"}
 
 
-def move_scan(context, design, scan, superimposition):
+def move_scan(
+    context: bpy.types.Context,
+    design: bpy.types.Object,
+    scan: bpy.types.Object,
+    superimposition: Superimposition,
+) -> None:
     """Write a superimposition to the scan's object matrix, remembering the pose before.
 
     Raises
@@ -116,7 +125,7 @@ def move_scan(context, design, scan, superimposition):
         data.pose_before = json.dumps({"before": before, "after": after})
 
 
-def _steps(design, scan, choices):
+def _steps(design: bpy.types.Object, scan: bpy.types.Object, choices: Mapping[str, Any]):
     yield Progress("Looking for faults", 0.0)
     settings = inputs.check_settings(choices)
     design_surface, scan_surface = checked_surface(design.mesh), checked_surface(scan.mesh)
@@ -132,7 +141,7 @@ def _steps(design, scan, choices):
     return (yield from scaled(fit, 0.45, 1.0))
 
 
-def _refuse_empty(area_set, names):
+def _refuse_empty(area_set: AreaSet, names: Iterable[str]) -> None:
     if not faces_to_fit(area_set, names).any():
         raise AreaError(
             "It is empty.", subject=names[0], remedy="Superimpose on the whole crown instead."

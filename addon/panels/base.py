@@ -1,17 +1,16 @@
 """What all panels of the sidebar share: where they lie, and how they say a sentence."""
 
+import bpy
+
 from .. import identifiers
 from .line_breaks import wrapped
 
 ICON_PIXELS = 20
 
 
-def settings_of(context):
-    """Return the scene's choices."""
-    return getattr(context.scene, identifiers.SCENE_PROPERTIES)
-
-
-def say(layout, context, text, icon="NONE"):
+def say(
+    layout: bpy.types.UILayout, context: bpy.types.Context, text: str, icon: str = "NONE"
+) -> None:
     """Write a sentence on as many lines as the sidebar's width asks for."""
     width = context.region.width / context.preferences.system.ui_scale
     width -= 0 if icon == "NONE" else ICON_PIXELS
@@ -21,7 +20,7 @@ def say(layout, context, text, icon="NONE"):
         column.label(text=line, icon=below if number else icon)
 
 
-def draw_job(layout, context):
+def draw_job(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
     """Draw how far the job under way is."""
     state = getattr(context.window_manager, identifiers.JOB_PROPERTIES)
     if state.running:

@@ -3,8 +3,9 @@
 import bpy
 
 from .. import identifiers
+from ..blender.session import settings_of
 from ..properties import choices
-from .base import SidebarPanel, settings_of
+from .base import SidebarPanel
 
 
 class DeviationPanel(SidebarPanel, bpy.types.Panel):
@@ -13,7 +14,7 @@ class DeviationPanel(SidebarPanel, bpy.types.Panel):
     bl_idname = "CUSPWISE_PT_deviation"
     bl_label = "Deviation"
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """Draw measuring, colours and limits."""
         layout, settings = self.layout, settings_of(context)
         layout.operator(identifiers.MEASURE_DEVIATION)
@@ -39,7 +40,7 @@ class TolerancesPanel(SidebarPanel, bpy.types.Panel):
     bl_label = "Tolerances"
     bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """Draw the tolerances."""
         settings = settings_of(context)
         column = self.layout.column(align=True)
@@ -61,7 +62,7 @@ class PointsPanel(SidebarPanel, bpy.types.Panel):
     bl_label = "Measuring Points"
     bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """Draw the settings of the points."""
         column = self.layout.column(align=True)
         column.prop(settings_of(context), "spacing_mm")

@@ -1,23 +1,28 @@
 """The panel of the results: verdicts, numbers of every area, the margin, patches."""
 
 import math
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import bpy
 
+from ...standalone_core.deviation.margin_profile import MarginProfile
 from ...standalone_core.deviation.verdict import (
     NO_TOLERANCE,
     NOT_DECIDABLE,
     OUTSIDE,
     VERDICT_WORDS,
     WITHIN,
+    Verdict,
 )
 from ...standalone_core.report.check.margin_words import margin_details, margin_line
 from ...standalone_core.report.check.sentences import area_words, micrometres, percent
 from .. import identifiers
+from ..blender.session import scene_of, settings_of
 from ..check import judging, kept_points, store, verdict_lines
 from ..check.inputs import judging_choices, tolerances_of
 from ..drawing import colour_map
-from .base import SidebarPanel, say, settings_of
+from .base import SidebarPanel, say
 
 VERDICT_ICONS = {
     WITHIN: "CHECKMARK",
@@ -35,7 +40,17 @@ class PatchList(bpy.types.UIList):
 
     bl_idname = "CUSPWISE_UL_patches"
 
-    def draw_item(self, _context, layout, _data, item, _icon, _active, _property, _index):
+    def draw_item(
+        self,
+        _context: bpy.types.Context,
+        layout: bpy.types.UILayout,
+        _data: Any,
+        item: Any,
+        _icon: int,
+        _active: Any,
+        _property: str,
+        _index: int,
+    ) -> None:
         """Draw one patch."""
         names = item.where.split(",")
         finer = [name for name in names if name not in ("whole", "external")] or names
@@ -54,9 +69,9 @@ class ResultsPanel(SidebarPanel, bpy.types.Panel):
     bl_idname = "CUSPWISE_PT_results"
     bl_label = "Results"
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """Draw the verdict, the table and the ways out."""
-        layout, scan = self.layout, colour_map.selected_scan(context.scene)
+        layout, scan = self.layout, colour_map.selected_scan(scene_of(context))
         kept = store.result_of(scan) if scan else None
         if kept is None:
             say(layout, context, "Nothing measured yet. Check Crown does it all.")
@@ -82,7 +97,9 @@ class ResultsPanel(SidebarPanel, bpy.types.Panel):
         row.operator(identifiers.EXPORT_REPORT, icon="EXPORT")
 
 
-def _draw_verdicts(layout, context, kept):
+def _draw_verdicts(
+    layout: bpy.types.UILayout, context: bpy.types.Context, kept: dict[str, Any]
+) -> None:
     """Draw all verdicts in a line, then the areas; what several share stands above them."""
     verdicts = {verdict.area: verdict for verdict in store.verdicts_of(kept)}
     above = verdict_lines.opening(tuple(verdicts.values()))
@@ -100,7 +117,14 @@ def _draw_verdicts(layout, context, kept):
         _draw_area(layout, context, row, back.get(row["area"]), verdict, why)
 
 
-def _draw_area(layout, context, row, back, verdict, why):
+def _draw_area(
+    layout: bpy.types.UILayout,
+    context: bpy.types.Context,
+    row: Mapping[str, Any],
+    back: Mapping[str, Any] | None,
+    verdict: Verdict,
+    why: Sequence[str],
+) -> None:
     """Draw the numbers of one area line by line: a row of seven would not fit a sidebar."""
     box = layout.box().column(align=True)
     name = area_words(row["area"])
@@ -130,7 +154,9 @@ def _draw_area(layout, context, row, back, verdict, why):
         say(box, context, row["reason"], "ERROR")
 
 
-def _draw_margin(layout, context, profile):
+def _draw_margin(
+    layout: bpy.types.UILayout, context: bpy.types.Context, profile: MarginProfile
+) -> None:
     """Say how far the margin is beyond its limits; at length where it is drawn."""
     settings = settings_of(context)
     box = layout.box()
@@ -142,7 +168,9 @@ def _draw_margin(layout, context, profile):
             say(box, context, line)
 
 
-def _draw_patches(layout, context, kept, data):
+def _draw_patches(
+    layout: bpy.types.UILayout, context: bpy.types.Context, kept: dict[str, Any], data: Any
+) -> None:
     """Draw the list of patches; clicking one brings it into view."""
     patches, limit = kept["check"]["patches"], kept["patch_limit_um"]
     if limit is None:

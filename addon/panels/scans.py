@@ -1,15 +1,18 @@
 """The panel of design and scans; it says in a line what is done and what is next."""
 
+from typing import Any
+
 import bpy
 
 from ...standalone_core.errors import CuspwiseError
 from .. import identifiers
 from ..blender import bridge
+from ..blender.session import scene_of, settings_of
 from ..blender.units import unit_words
 from ..check import store
 from ..drawing import colour_map
 from ..properties.object_data import STATES
-from .base import SidebarPanel, draw_job, say, settings_of
+from .base import SidebarPanel, draw_job, say
 
 STATE_ICONS = {key: icon for key, _title, _words, icon, _number in STATES}
 
@@ -19,7 +22,17 @@ class ScanList(bpy.types.UIList):
 
     bl_idname = "CUSPWISE_UL_scans"
 
-    def draw_item(self, _context, layout, _data, item, _icon, _active, _property, _index):
+    def draw_item(
+        self,
+        _context: bpy.types.Context,
+        layout: bpy.types.UILayout,
+        _data: Any,
+        item: Any,
+        _icon: int,
+        _active: Any,
+        _property: str,
+        _index: int,
+    ) -> None:
         """Draw one scan."""
         if item.scan is None or not item.scan.users_scene:
             layout.label(text="(deleted)", icon="X")
@@ -36,14 +49,14 @@ class DesignAndScans(SidebarPanel, bpy.types.Panel):
     bl_idname = "CUSPWISE_PT_scans"
     bl_label = "Design and Scans"
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """Draw pickers, list and the main button."""
         layout, settings = self.layout, settings_of(context)
         say(layout, context, _next_step(context), "INFO")
         layout.prop(settings, "design")
         design = settings.design
-        if store.is_in(design, context.scene):
-            say(layout, context, _size_words(design, context.scene))
+        if store.is_in(design, scene_of(context)):
+            say(layout, context, _size_words(design, scene_of(context)))
         layout.prop(settings, "unit")
         row = layout.row()
         row.template_list(ScanList.bl_idname, "", settings, "scans", settings, "scan_index", rows=3)
@@ -51,7 +64,7 @@ class DesignAndScans(SidebarPanel, bpy.types.Panel):
         buttons.operator(identifiers.ADD_SCANS, text="", icon="ADD")
         buttons.operator(identifiers.REMOVE_SCAN, text="", icon="REMOVE")
         layout.operator(identifiers.IMPORT_SCANS, icon="IMPORT")
-        scan = colour_map.selected_scan(context.scene)
+        scan = colour_map.selected_scan(scene_of(context))
         if scan is not None:
             for line in store.data_of(scan).file_notes.splitlines():
                 say(layout, context, line)
@@ -61,11 +74,11 @@ class DesignAndScans(SidebarPanel, bpy.types.Panel):
         main.operator(identifiers.CHECK_CROWN, icon="PLAY")
 
 
-def _next_step(context):
+def _next_step(context: bpy.types.Context) -> str:
     """Say in a line what is next."""
     settings = settings_of(context)
-    scan = colour_map.selected_scan(context.scene)
-    if not store.is_in(settings.design, context.scene):
+    scan = colour_map.selected_scan(scene_of(context))
+    if not store.is_in(settings.design, scene_of(context)):
         return "Choose the design, the crown that was modelled."
     if scan is None:
         return "Import the scan of the produced crown, or add a selected mesh."
@@ -77,7 +90,7 @@ def _next_step(context):
     }[store.data_of(scan).state]
 
 
-def _size_words(design, scene):
+def _size_words(design: bpy.types.Object, scene: bpy.types.Scene) -> str:
     try:
         scale = bridge.scene_scale_mm(design, scene)
     except CuspwiseError as error:

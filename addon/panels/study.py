@@ -1,15 +1,18 @@
 """The study in the sidebar: what is asked, the answer, the table, the maps."""
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import bpy
 
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.report.study.sentences import mean_and_sd, unit_of
 from .. import identifiers
+from ..blender.session import scene_of, settings_of
 from ..study import group_map, store, summary
 from ..study import scene as study_scene
-from .base import SidebarPanel, draw_job, say, settings_of
+from .base import SidebarPanel, draw_job, say
 
 STATUS_ICONS = {"good": "CHECKMARK", "bad": "CANCEL", "open": "QUESTION", "note": "INFO"}
 LINES_SHOWN = 6
@@ -22,9 +25,9 @@ class StudyPanel(SidebarPanel, bpy.types.Panel):
     bl_label = "Study"
     bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """Draw what takes part, the button and the answer."""
-        layout, scene = self.layout, context.scene
+        layout, scene = self.layout, scene_of(context)
         for number, line in enumerate(study_scene.listing_lines(study_scene.listing_of(scene))):
             say(layout, context, line, "ERROR" if number else "INFO")
         chosen = settings_of(context).study
@@ -57,14 +60,14 @@ class StudyTablePanel(SidebarPanel, bpy.types.Panel):
     bl_label = "Table"
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a study."""
-        return store.study_of(context.scene) is not None
+        return store.study_of(scene_of(context)) is not None
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """Draw the groups side by side in one area by one measure."""
         layout, chosen = self.layout, settings_of(context).study
-        kept = store.study_of(context.scene)
+        kept = store.study_of(scene_of(context))
         layout.prop(chosen, "area")
         layout.prop(chosen, "measure")
         _draw_table(layout, context, kept, chosen.area, chosen.measure)
@@ -80,14 +83,14 @@ class StudyMapPanel(SidebarPanel, bpy.types.Panel):
     bl_label = "Map on the Design"
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a study."""
-        return store.study_of(context.scene) is not None
+        return store.study_of(scene_of(context)) is not None
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """Draw the choice of the map, and its colours."""
         layout, settings = self.layout, settings_of(context)
-        chosen, kept = settings.study, store.study_of(context.scene)
+        chosen, kept = settings.study, store.study_of(scene_of(context))
         layout.prop(chosen, "map_kind")
         difference = chosen.map_kind == "difference"
         layout.prop(chosen, "map_pair" if difference else "map_group")
@@ -96,8 +99,8 @@ class StudyMapPanel(SidebarPanel, bpy.types.Panel):
             _draw_colours(layout, settings)
         else:
             layout.operator(identifiers.SHOW_GROUP_MAP, icon="SHADING_RENDERED")
-        if group_map.row_of(context.scene) is None:
-            say(layout, context, f"{group_map.problem_with(context.scene)}.", "ERROR")
+        if group_map.row_of(scene_of(context)) is None:
+            say(layout, context, f"{group_map.problem_with(scene_of(context))}.", "ERROR")
         elif difference:
             say(layout, context, kept["caveat"], "INFO")
 
@@ -110,15 +113,15 @@ class StudyReportPanel(SidebarPanel, bpy.types.Panel):
     bl_label = "Report"
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a study."""
-        return store.study_of(context.scene) is not None
+        return store.study_of(scene_of(context)) is not None
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """Draw the ways to the report."""
-        layout, kept = self.layout, store.study_of(context.scene)
+        layout, kept = self.layout, store.study_of(scene_of(context))
         layout.operator(identifiers.OPEN_STUDY_REPORT, icon="URL")
-        folder = store.folder_of(context.scene)
+        folder = store.folder_of(scene_of(context))
         where = f"{kept['folder']}, which is gone" if folder is None else _where(folder)
         say(layout, context, f"Page, tables and study file are in {where}.")
         say(
@@ -130,7 +133,7 @@ class StudyReportPanel(SidebarPanel, bpy.types.Panel):
         layout.operator(identifiers.COPY_STUDY_COMMAND, icon="CONSOLE")
 
 
-def _draw_question(layout, context):
+def _draw_question(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
     """Draw what the study is to answer, which is chosen before the crowns are measured."""
     header, body = layout.panel("cuspwise_study_question", default_closed=True)
     header.label(text="Study Question")
@@ -149,10 +152,10 @@ def _draw_question(layout, context):
     )
 
 
-def _draw_folder(layout, context):
+def _draw_folder(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
     """Say where the study goes, where nothing was chosen."""
     try:
-        folder = study_scene.folder_of(context.scene)
+        folder = study_scene.folder_of(scene_of(context))
     except CuspwiseError as error:
         say(layout, context, error.remedy, "ERROR")
         return
@@ -160,7 +163,7 @@ def _draw_folder(layout, context):
         say(layout, context, f"Goes to {_where(folder)}.")
 
 
-def _where(folder):
+def _where(folder: Path) -> str:
     """Say where a folder is, in few words if it lies beside the .blend."""
     saved = bpy.data.filepath
     if saved and Path(saved).parent == folder.parent:
@@ -168,7 +171,9 @@ def _where(folder):
     return str(folder)
 
 
-def _draw_left_out(layout, context, kept):
+def _draw_left_out(
+    layout: bpy.types.UILayout, context: bpy.types.Context, kept: dict[str, Any]
+) -> None:
     """Say which scans are not in the numbers, and what else must be known about them."""
     for row in kept["left_out"][:LINES_SHOWN]:
         words = f"Left out: {row['name']} ({row['group']}). {row['reason']} {row['remedy']}"
@@ -186,7 +191,13 @@ def _draw_left_out(layout, context, kept):
             say(box, context, f"{len(warnings) - LINES_SHOWN} more are in the report.")
 
 
-def _draw_table(layout, context, kept, area, measure):
+def _draw_table(
+    layout: bpy.types.UILayout,
+    context: bpy.types.Context,
+    kept: dict[str, Any],
+    area: str,
+    measure: str,
+) -> None:
     """Draw two lines per group, since four columns would not fit a sidebar."""
     titles = {group["name"]: group["title"] for group in kept["groups"]}
     box = layout.box()
@@ -201,13 +212,15 @@ def _draw_table(layout, context, kept, area, measure):
     say(box, context, "Mean ± SD; precision over all pairs of the group.")
 
 
-def _draw_row(column, cells):
+def _draw_row(column: bpy.types.UILayout, cells: Sequence[str]) -> None:
     split = column.split(factor=0.5)
     for text in cells:
         split.label(text=text)
 
 
-def _draw_sentences(layout, context, kept, chosen):
+def _draw_sentences(
+    layout: bpy.types.UILayout, context: bpy.types.Context, kept: dict[str, Any], chosen: Any
+) -> None:
     """Say what the numbers of this area and measure mean."""
     wanted = (chosen.area, chosen.measure)
     said = ""
@@ -221,7 +234,7 @@ def _draw_sentences(layout, context, kept, chosen):
             say(layout, context, row["reason"], "ERROR")
 
 
-def _draw_colours(layout, settings):
+def _draw_colours(layout: bpy.types.UILayout, settings: Any) -> None:
     """Draw the limits and the palette, where the map has a choice of them."""
     if settings.study.map_kind != "share":
         layout.prop(settings, "limit_is_automatic")

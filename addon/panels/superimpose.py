@@ -3,9 +3,10 @@
 import bpy
 
 from .. import identifiers
+from ..blender.session import scene_of, settings_of
 from ..check import landmarks, store
 from ..drawing import colour_map
-from .base import SidebarPanel, say, settings_of
+from .base import SidebarPanel, say
 
 
 class SuperimposePanel(SidebarPanel, bpy.types.Panel):
@@ -15,7 +16,7 @@ class SuperimposePanel(SidebarPanel, bpy.types.Panel):
     bl_label = "Superimpose"
     bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """Draw choices and how well it fits."""
         layout, settings = self.layout, settings_of(context)
         layout.prop(settings, "start")
@@ -24,7 +25,7 @@ class SuperimposePanel(SidebarPanel, bpy.types.Panel):
         layout.prop(settings, "fit_area")
         layout.operator(identifiers.SUPERIMPOSE)
         layout.operator(identifiers.RESTORE_POSITION)
-        scan = colour_map.selected_scan(context.scene)
+        scan = colour_map.selected_scan(scene_of(context))
         kept = store.superimposition_of(scan) if scan else None
         if kept is None:
             say(layout, context, "The scan has not been superimposed yet.")
@@ -37,10 +38,10 @@ class SuperimposePanel(SidebarPanel, bpy.types.Panel):
             say(layout, context, line, "ERROR")
 
 
-def _draw_landmarks(layout, context):
-    design, scan = settings_of(context).design, colour_map.selected_scan(context.scene)
-    if store.is_in(design, context.scene) and scan is not None:
-        count = landmarks.pair_count(design, scan, context.scene)
+def _draw_landmarks(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
+    design, scan = settings_of(context).design, colour_map.selected_scan(scene_of(context))
+    if store.is_in(design, scene_of(context)) and scan is not None:
+        count = landmarks.pair_count(design, scan, scene_of(context))
         say(layout, context, f"{count} landmark pairs; three or more are needed.")
     row = layout.row(align=True)
     row.operator(identifiers.PICK_LANDMARKS)

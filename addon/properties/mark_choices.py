@@ -9,6 +9,7 @@ import bpy
 from ...standalone_core.areas.support_marks import MARK_KINDS, mark_of
 from ...standalone_core.errors import CuspwiseError
 from ..areas import support_marks
+from ..blender.session import scene_of
 from ..check import mark_results
 from ..drawing import framing
 from ..identifiers import OBJECT_PROPERTIES
@@ -147,11 +148,11 @@ def _set_radius(data: Any, value: float) -> None:
         return
     context = bpy.context
     try:
-        on = support_marks.target(design, context.scene, context.evaluated_depsgraph_get())
+        on = support_marks.target(design, scene_of(context), context.evaluated_depsgraph_get())
         support_marks.resize(on, area, value)
     except CuspwiseError:
         return  # The design cannot be read just now: the circle stays as it was.
-    mark_edited(design, context.scene)
+    mark_edited(design, scene_of(context))
 
 
 def mark_edited(design: bpy.types.Object, scene: bpy.types.Scene) -> None:

@@ -1,5 +1,7 @@
 """What is kept on an object: results of a scan, areas and marks of a design, looks before."""
 
+from typing import Any
+
 import bpy
 
 from ..drawing import framing
@@ -19,7 +21,7 @@ STATES = (
 )
 
 
-def _patch_chosen(data, context):
+def _patch_chosen(data: Any, context: bpy.types.Context) -> None:
     framing.frame_patch(context, data.id_data, data.patch_index)
 
 

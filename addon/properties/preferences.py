@@ -1,5 +1,7 @@
 """The extension's preferences: what a new scene starts with."""
 
+from typing import Any
+
 import bpy
 
 from . import choices
@@ -21,7 +23,7 @@ class CuspwisePreferences(bpy.types.AddonPreferences):
     max_missing_mm: choices.missing_margin()
     palette: choices.palette()
 
-    def draw(self, _context):
+    def draw(self, _context: bpy.types.Context) -> None:
         """Draw the preferences."""
         layout = self.layout
         layout.use_property_split = True
@@ -42,17 +44,17 @@ class CuspwisePreferences(bpy.types.AddonPreferences):
         )
 
 
-def preferences():
+def preferences() -> Any:
     """Return the preferences; None where the extension is not enabled as one."""
     addon = bpy.context.preferences.addons.get(CuspwisePreferences.bl_idname)
     return addon.preferences if addon else None
 
 
-def register():
+def register() -> None:
     """Register the preferences."""
     bpy.utils.register_class(CuspwisePreferences)
 
 
-def unregister():
+def unregister() -> None:
     """Unregister the preferences."""
     bpy.utils.unregister_class(CuspwisePreferences)

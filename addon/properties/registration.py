@@ -10,7 +10,7 @@ from .study_choices import StudySettings
 CLASSES = (StudySettings, *scene_settings.CLASSES, *object_data.CLASSES, JobState)
 
 
-def register():
+def register() -> None:
     """Attach the properties to Blender's types."""
     for cls in CLASSES:
         bpy.utils.register_class(cls)
@@ -25,7 +25,7 @@ def register():
     setattr(bpy.types.WindowManager, JOB_PROPERTIES, bpy.props.PointerProperty(type=JobState))
 
 
-def unregister():
+def unregister() -> None:
     """Detach the properties; what they hold stays in the file."""
     delattr(bpy.types.WindowManager, JOB_PROPERTIES)
     delattr(bpy.types.Object, OBJECT_PROPERTIES)

@@ -1,7 +1,10 @@
 """What a scene chooses: design, scans, how they are superimposed, measured and shown."""
 
+from typing import Any
+
 import bpy
 
+from ..blender.session import scene_of
 from ..blender.units import AUTO, UNIT_CHOICES
 from ..check import judging_meanwhile
 from ..drawing import colour_map, overlay
@@ -31,30 +34,30 @@ FIT_AREAS = (
 )
 
 
-def _is_mesh(_settings, obj):
+def _is_mesh(_settings: Any, obj: bpy.types.Object) -> bool:
     return obj.type == "MESH"
 
 
-def _design_chosen(_settings, context):
-    take_defaults(context.scene)
+def _design_chosen(_settings: Any, context: bpy.types.Context) -> None:
+    take_defaults(scene_of(context))
 
 
-def _tolerances_changed(_settings, context):
-    judging_meanwhile.judge(context.scene)
-    colour_map.refresh(context.scene)
+def _tolerances_changed(_settings: Any, context: bpy.types.Context) -> None:
+    judging_meanwhile.judge(scene_of(context))
+    colour_map.refresh(scene_of(context))
 
 
-def _colours_changed(_settings, context):
-    colour_map.refresh(context.scene)
+def _colours_changed(_settings: Any, context: bpy.types.Context) -> None:
+    colour_map.refresh(scene_of(context))
 
 
-def _overlay_changed(settings, _context):
+def _overlay_changed(settings: Any, _context: bpy.types.Context) -> None:
     if settings.show_areas:
         settings.show_margin = False  # one key is shown at a time
     overlay.refresh()
 
 
-def _margin_changed(settings, _context):
+def _margin_changed(settings: Any, _context: bpy.types.Context) -> None:
     if settings.show_margin:
         settings.show_areas = False
     overlay.redraw()

@@ -7,8 +7,8 @@ import bpy
 from ...standalone_core.report.check.sentences import area_words
 from ...standalone_core.report.study.sentences import measure_words, opened
 from ...standalone_core.study.plan import USUAL_MEASURES
+from ..blender.session import scene_of, settings_of
 from ..drawing import colour_map
-from ..identifiers import SCENE_PROPERTIES
 from ..study import store
 
 # Blender 4.5 warns of paths from the .blend where it is not told of them; 4.2 does not know how.
@@ -78,8 +78,8 @@ def _choice(name: str, title: str, description: str, update: Any = None) -> Any:
 
 
 def _map_chosen(_settings: Any, context: bpy.types.Context) -> None:
-    if getattr(context.scene, SCENE_PROPERTIES).study.shown:
-        colour_map.refresh(context.scene)
+    if settings_of(context).study.shown:
+        colour_map.refresh(scene_of(context))
 
 
 class StudySettings(bpy.types.PropertyGroup):

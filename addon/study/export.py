@@ -27,6 +27,7 @@ from ...standalone_core.superimpose.point_pairs import fit_point_pairs
 from ..areas import groups as area_groups
 from ..areas import support_marks
 from ..blender import bridge
+from ..blender.session import scene_of
 from ..check import inputs, landmarks
 from ..check.inputs import DesignInput
 from ..identifiers import SCENE_PROPERTIES
@@ -122,7 +123,7 @@ def read_steps(context: bpy.types.Context) -> Steps[StudyInput]:
     CuspwiseError
         The design cannot be used, there is no scan that can, or no folder to write to.
     """
-    scene = context.scene
+    scene = scene_of(context)
     folder = study_scene.folder_of(scene)
     refuse_foreign(folder)
     listing = study_scene.listing_of(scene)
@@ -218,7 +219,7 @@ def _read_scan_steps(
     design, start = found.design, found.choices["start"]
     try:
         read = yield from inputs.read_scan_steps(context, scan, design.frame, np.eye(4))
-        matrix = file_matrix(scan, design.design, design.frame, start, context.scene)
+        matrix = file_matrix(scan, design.design, design.frame, start, scene_of(context))
     except CuspwiseError as error:
         problem = {"reason": error.reason, "remedy": error.remedy}
         found.unreadable.append({"name": scan.name, "group": title, **problem})
