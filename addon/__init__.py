@@ -4,14 +4,17 @@ Importing this package needs no Blender; ``register`` loads what does. :mod:`.dr
 stands alone: it draws the colour maps of a check in a process of its own.
 """
 
+from __future__ import annotations
+
+from typing import Any
+
 
 def register() -> None:
     """Register properties, operators, panels, the legend and the watch on changes."""
     import bpy
 
     from . import operators, panels
-    from .check import mark_results, store
-    from .drawing import captions, colour_map, legend, margin_overlay, overlay
+    from .drawing import captions, legend, margin_overlay, overlay
     from .properties import preferences, registration
 
     preferences.register()
@@ -22,7 +25,7 @@ def register() -> None:
     margin_overlay.register()
     legend.register()
     captions.register()
-    for handlers, function in _handlers(bpy, colour_map, mark_results, overlay, store):
+    for handlers, function in _handlers():
         handlers.append(function)
 
 
@@ -32,13 +35,13 @@ def unregister() -> None:
 
     from . import operators, panels
     from .blender import job
-    from .check import judging_meanwhile, mark_results, store
-    from .drawing import captions, colour_map, legend, margin_overlay, overlay
+    from .check import judging_meanwhile
+    from .drawing import captions, legend, margin_overlay, overlay
     from .properties import preferences, registration
 
     job.stop_all(bpy.context)
     judging_meanwhile.stop()
-    for handlers, function in _handlers(bpy, colour_map, mark_results, overlay, store):
+    for handlers, function in _handlers():
         if function in handlers:
             handlers.remove(function)
     captions.unregister()
@@ -51,12 +54,15 @@ def unregister() -> None:
     preferences.unregister()
 
 
-def _handlers(bpy, colour_map, mark_results, overlay, store):  # type: ignore[no-untyped-def]
+def _handlers() -> tuple[tuple[list[Any], Any], ...]:
     """Return Blender's lists of handlers, each with the function that belongs in it."""
-    from .check import judging_meanwhile, old_files
+    import bpy
+
+    from .check import judging_meanwhile, mark_results, old_files, store
+    from .drawing import colour_map, overlay
     from .study import store as study_store
 
-    handlers = bpy.app.handlers
+    handlers: Any = bpy.app.handlers
     return (
         (handlers.depsgraph_update_post, store.notice_changes),
         (handlers.depsgraph_update_post, study_store.notice_changes),

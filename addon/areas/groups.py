@@ -19,6 +19,7 @@ from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.progress import Progress, Steps, run
 from ...standalone_core.report.check.sentences import area_words
 from ..blender import bridge
+from ..blender.session import mesh_of
 from ..identifiers import AREA_GROUP_PREFIX, AREA_POINTS_NAME, MARGIN_LINE_NAME, OBJECT_PROPERTIES
 
 AREAS_VERSION = 1
@@ -264,10 +265,10 @@ def read_groups_steps(design: bpy.types.Object) -> Steps[dict[str, np.ndarray]]:
         if group.name.startswith(AREA_GROUP_PREFIX)
     }
     found: dict[str, list[int]] = {name: [] for name in names.values()}
-    count = len(design.data.vertices) if names else 0
+    count = len(mesh_of(design).vertices) if names else 0
     for begin in range(0, count, READ_AT_ONCE):
         yield Progress("Reading the areas", begin / count)
-        for vertex in design.data.vertices[begin : begin + READ_AT_ONCE]:
+        for vertex in mesh_of(design).vertices[begin : begin + READ_AT_ONCE]:
             for member in vertex.groups:
                 if member.group in names and member.weight >= INSIDE:
                     found[names[member.group]].append(vertex.index)
@@ -301,7 +302,7 @@ def write_group_steps(design: bpy.types.Object, name: str, vertices: np.ndarray)
     """Write as :func:`write_group` does, step by step."""
     told = Progress("Writing the areas", 0.0)
     if name in design.vertex_groups:
-        count = len(design.data.vertices)
+        count = len(mesh_of(design).vertices)
         for begin in range(0, count, WRITTEN_AT_ONCE):
             end = min(begin + WRITTEN_AT_ONCE, count)
             design.vertex_groups[name].remove(range(begin, end))

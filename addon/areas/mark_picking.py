@@ -9,7 +9,7 @@ from mathutils import Vector
 from ...standalone_core.errors import CuspwiseError
 from ..blender import bridge
 from ..blender.picking import Hit, PickingOperator, hit_under_mouse
-from ..blender.session import scene_of, settings_of
+from ..blender.session import Answer, scene_of, settings_of, show_status, ui_scale
 from ..check import store
 from ..drawing import captions, circle, colour_map
 from ..properties.mark_choices import KINDS, LARGEST_MM, SMALLEST_MM
@@ -24,16 +24,18 @@ class MarkPicking(PickingOperator):
 
     target: support_marks.Target
 
-    def marked(self, context: bpy.types.Context) -> set[str]:
+    def marked(self, context: bpy.types.Context) -> Answer:
         """Do what follows once marks were made; return what ``modal`` answers."""
         raise NotImplementedError
 
-    def start_marking(self, context: bpy.types.Context) -> set[str]:
+    def start_marking(self, context: bpy.types.Context) -> Answer:
         """Wait for clicks; show the circle and those there are."""
         answer = self.start_picking(context)
         if answer != {"RUNNING_MODAL"}:
             return answer
-        self._typed, self._mouse, self._under = "", None, None
+        self._typed = ""
+        self._mouse: tuple[int, int] | None = None
+        self._under: list[Vector] | None = None
         self._areas: list[str] = []
         self._settings = settings_of(context)
         self._scale_mm = bridge.scene_scale_mm(self.target.design, scene_of(context))
@@ -54,7 +56,7 @@ class MarkPicking(PickingOperator):
         lies = store.data_of(scan).state in ("CURRENT", "PLACED")
         return (design, scan) if lies else (design,)
 
-    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> Answer:
         """Follow the mouse; change the radius by the wheel or by typing."""
         if event.type == "MOUSEMOVE":
             self._follow(context, event)
@@ -96,7 +98,7 @@ class MarkPicking(PickingOperator):
         self._handlers = []
         super().cancel(context)
 
-    def _end(self, context: bpy.types.Context) -> set[str]:
+    def _end(self, context: bpy.types.Context) -> Answer:
         if not self._areas:
             return {"CANCELLED"}
         self.report({"INFO"}, f"Marked {', '.join(self._areas)}.")
@@ -179,16 +181,17 @@ class MarkPicking(PickingOperator):
     def _say(self, context: bpy.types.Context) -> None:
         title = KIND_TITLES[self._settings.mark_kind]
         radius = f"{self._typed}_" if self._typed else f"{self._radius_mm:.2f}"
-        context.workspace.status_text_set(
+        show_status(
+            context,
             f"Click: mark a {title.lower()}   Wheel or type: radius {radius} mm   K: kind   "
-            f"Backspace: take back ({len(self._areas)} marked)   Enter or Esc: done"
+            f"Backspace: take back ({len(self._areas)} marked)   Enter or Esc: done",
         )
         self._area.tag_redraw()
 
     def _draw_circles(self) -> None:
         if bpy.context.area != self._area:
             return
-        scale = bpy.context.preferences.system.ui_scale
+        scale = ui_scale(bpy.context)
         circle.draw_circles([corners for _, corners in self._there], circle.FAINT, scale)
         if self._under:
             circle.draw_circles([self._under], circle.LIGHT, scale)
@@ -196,7 +199,7 @@ class MarkPicking(PickingOperator):
     def _draw_words(self) -> None:
         if bpy.context.area != self._area or self._mouse is None or not self._under:
             return
-        scale = bpy.context.preferences.system.ui_scale
+        scale = ui_scale(bpy.context)
         radius = f"{self._typed}_" if self._typed else f"{self._radius_mm:.2f}"
         words = f"radius {radius} mm"
         x, y = self._mouse

@@ -27,6 +27,7 @@ from ...standalone_core.errors import AreaError
 from ...standalone_core.mesh.repair import repair_mesh
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ..blender import bridge
+from ..blender.session import mesh_of
 from ..identifiers import AREA_GROUP_PREFIX, OBJECT_PROPERTIES
 from . import groups as area_groups
 
@@ -69,7 +70,7 @@ def target(design: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) -> 
     local_to_mm = bridge.frame_of(design, scene).local_to_mm(design)
     as_read = bridge.read_mesh_object(design, local_to_mm, depsgraph)
     repaired = repair_mesh(as_read).mesh
-    return Target(design, local_to_mm, as_read, repaired, bridge.checksum(design.data))
+    return Target(design, local_to_mm, as_read, repaired, bridge.checksum(mesh_of(design)))
 
 
 # What there is -------------------------------------------------------------------------------
@@ -166,7 +167,7 @@ def middle_mm(
         vertices = area_groups.read_groups(design)[area]
         if not len(vertices):
             return None
-        centre = bridge.positions(design.data)[vertices].astype(np.float64).mean(axis=0)
+        centre = bridge.positions(mesh_of(design))[vertices].astype(np.float64).mean(axis=0)
     x, y, z = (frame.local_to_mm(design) @ np.append(centre, 1.0))[:3].tolist()
     return x, y, z
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import bpy
 import numpy as np
@@ -19,6 +19,7 @@ from ...standalone_core.errors import MeshError, SettingError
 from ...standalone_core.mesh.grouping import group_points
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ..identifiers import SCENE_PROPERTIES
+from .session import mesh_of
 from .units import mm_per_unit
 
 # What writing a pose may lose to the single precision of Blender's matrices, mm per mm.
@@ -51,7 +52,7 @@ class Frame:
         """Return the (4, 4) that takes an object's own coordinates to the frame, in mm."""
         motion = np.linalg.inv(self.world_design) @ matrix_of(obj)
         motion[:3] *= self.scale_mm
-        return motion
+        return np.asarray(motion)
 
     def world_of(self, local_to_mm: np.ndarray) -> np.ndarray:
         """Return the world matrix of an object with this place in the frame."""
@@ -118,7 +119,7 @@ def check_usable(obj: bpy.types.Object) -> None:
     MeshError
         With what to do about it.
     """
-    name, data = obj.name, obj.data
+    name, data = obj.name, mesh_of(obj)
     if obj.type != "MESH":
         raise MeshError("It is not a mesh.", subject=name, remedy="Choose a mesh object.")
     if obj.library or data.library or obj.override_library or data.override_library:
@@ -148,7 +149,7 @@ def read_mesh_object(
         The object cannot be measured, with what to do about it.
     """
     check_usable(obj)
-    mesh = obj.data
+    mesh = mesh_of(obj)
     points = positions(mesh)
     if not np.isfinite(points).all():
         raise MeshError(
@@ -165,7 +166,7 @@ def positions(mesh: bpy.types.Mesh) -> np.ndarray:
     """Return a mesh's vertices in its own coordinates, (n, 3) float32."""
     points = np.empty(3 * len(mesh.vertices), dtype=np.float32)
     if len(points):
-        mesh.attributes["position"].data.foreach_get("vector", points)
+        values_of(mesh, "position").foreach_get("vector", points)
     return points.reshape(-1, 3)
 
 
@@ -188,7 +189,7 @@ def _corners(mesh: bpy.types.Mesh) -> np.ndarray:
     corners = np.empty(len(mesh.loops), dtype=np.int32)
     if len(corners):
         # Twenty times as fast as the loops' own "vertex_index".
-        mesh.attributes[".corner_vert"].data.foreach_get("value", corners)
+        values_of(mesh, ".corner_vert").foreach_get("value", corners)
     return corners
 
 
@@ -211,13 +212,13 @@ def edges_of(mesh: bpy.types.Mesh) -> np.ndarray:
 def _refuse_modifiers(
     obj: bpy.types.Object, points: np.ndarray, depsgraph: bpy.types.Depsgraph
 ) -> None:
-    if not obj.modifiers and not obj.data.shape_keys:
+    if not obj.modifiers and not mesh_of(obj).shape_keys:
         return
-    shown = obj.evaluated_get(depsgraph).data
+    shown = mesh_of(obj.evaluated_get(depsgraph))
     if len(shown.vertices) == len(points) and np.array_equal(positions(shown), points):
         return
     causes = [modifier.name for modifier in obj.modifiers if modifier.show_viewport]
-    causes += ["shape keys"] if obj.data.shape_keys else []
+    causes += ["shape keys"] if mesh_of(obj).shape_keys else []
     raise MeshError(
         f"Its surface as shown differs from its own mesh ({', '.join(causes) or 'modifiers'}).",
         subject=obj.name,
@@ -263,11 +264,11 @@ def new_mesh(
     mesh = bpy.data.meshes.new(name)
     mesh.vertices.add(len(points))
     flat = np.ascontiguousarray(points, dtype=np.float32).ravel()
-    mesh.attributes["position"].data.foreach_set("vector", flat)
+    values_of(mesh, "position").foreach_set("vector", flat)
     if faces is not None:
         mesh.loops.add(faces.size)
         corners = np.ascontiguousarray(faces, dtype=np.int32).ravel()
-        mesh.attributes[".corner_vert"].data.foreach_set("value", corners)
+        values_of(mesh, ".corner_vert").foreach_set("value", corners)
         mesh.polygons.add(len(faces))
         mesh.polygons.foreach_set("loop_start", np.arange(0, faces.size, 3, dtype=np.int32))
     if edges is not None:
@@ -278,7 +279,15 @@ def new_mesh(
     return mesh
 
 
-def write_attribute(mesh: bpy.types.Mesh, name: str, kind: str, values: np.ndarray) -> None:
+def values_of(mesh: bpy.types.Mesh, name: str) -> Any:
+    """Return the values of an attribute, of whatever type it is."""
+    attribute: Any = mesh.attributes[name]
+    return attribute.data
+
+
+def write_attribute(
+    mesh: bpy.types.Mesh, name: str, kind: Literal["FLOAT", "INT"], values: np.ndarray
+) -> None:
     """Write one value per vertex; ``kind`` is Blender's name of the type ("FLOAT", "INT")."""
     present = mesh.attributes.get(name)
     if present is not None and (present.domain, present.data_type) != ("POINT", kind):
@@ -287,7 +296,7 @@ def write_attribute(mesh: bpy.types.Mesh, name: str, kind: str, values: np.ndarr
     if present is None:
         mesh.attributes.new(name, kind, "POINT")
     # Fetched by name again: adding an attribute moves the others in memory.
-    mesh.attributes[name].data.foreach_set(
+    values_of(mesh, name).foreach_set(
         "value", np.ascontiguousarray(values, dtype=np.float32 if kind == "FLOAT" else np.int32)
     )
 

@@ -40,6 +40,7 @@ from ...standalone_core.progress import Progress, Steps
 from ...standalone_core.report.check.document import plain
 from ...standalone_core.superimpose.result import Superimposition
 from ..areas import groups, support_marks
+from ..blender.session import persistent
 from . import judging, store
 from .inputs import DesignInput, tolerances_of
 from .kept_points import KeptPoints
@@ -104,7 +105,7 @@ def rows(scan: bpy.types.Object, design: bpy.types.Object) -> dict[str, dict[str
     return rows_of(kept) if kept else {}
 
 
-def rows_of(kept: dict[str, Any]) -> dict[str, dict[str, Any]]:
+def rows_of(kept: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
     """Return the marks of a kept result by area name."""
     found = kept["check"].get("marks", ())
     return {mark_area_name(row["kind"], row["name"]): row for row in found}
@@ -182,7 +183,7 @@ def renamed(design: bpy.types.Object, old: str, new: str) -> None:
             continue
         kept = store.result_of(scan)
         row = rows_of(kept).get(old) if kept else None
-        if row is not None:
+        if kept is not None and row is not None:
             row["kind"], row["name"] = found
             kept["areas"] = [new if name == old else name for name in kept["areas"]]
             store.data_of(scan).result = json.dumps(kept)
@@ -204,11 +205,11 @@ def number(value: float | None) -> float:
     return math.nan if value is None else value
 
 
-@bpy.app.handlers.persistent
+@persistent
 def notice_painting(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
     """Mark marks edited while their group is painted: comparing groups would be slow."""
     for update in depsgraph.updates:
-        design = update.id.original
+        design = update.id.original if update.id else None
         if not isinstance(design, bpy.types.Object) or not update.is_updated_geometry:
             continue
         if design.mode != "WEIGHT_PAINT" or design.vertex_groups.active is None:

@@ -11,6 +11,7 @@ from typing import Any
 import bpy
 
 from ...standalone_core.areas.support_marks import MARK_KINDS
+from ..blender.session import persistent
 from ..identifiers import AREA_GROUP_PREFIX, OBJECT_PROPERTIES, SCENE_PROPERTIES
 from . import store
 
@@ -20,7 +21,7 @@ OLD_CIRCLES, OLD_KIND, OLD_RADIUS = "contact_circles", "contact_kind", "contact_
 NAMING = ("areas", "areas_document", "hidden_areas", "mark_circles")
 
 
-@bpy.app.handlers.persistent
+@persistent
 def take_over(_path: str) -> None:
     """Give what a file holds under earlier names its present ones."""
     for obj in bpy.data.objects:
@@ -59,7 +60,7 @@ def _take_over_scene(scene: bpy.types.Scene) -> None:
             store.refresh(scan, scene)
 
 
-def _stored(owner: bpy.types.ID, name: str) -> Any:
+def _stored(owner: Any, name: str) -> Any:
     """Return our properties as the file has them, those without a declaration among them."""
     if bpy.app.version >= (5, 0, 0):
         everything = owner.bl_system_properties_get()

@@ -29,6 +29,7 @@ from ...standalone_core.report.check.sentences import patch_limit_um, superimpos
 from ...standalone_core.superimpose.result import Superimposition
 from ..areas import groups, support_marks
 from ..blender import bridge
+from ..blender.session import mesh_of, persistent
 from ..identifiers import (
     OBJECT_PROPERTIES,
     SCENE_PROPERTIES,
@@ -123,7 +124,7 @@ def keep_steps(
     ):
         own = values[: len(source.vertices)]
         carried = bridge.carried_to(read.vertices, source.vertices, own)
-        bridge.write_attribute(part.data, deviation_attribute(result_id), "FLOAT", carried)
+        bridge.write_attribute(mesh_of(part), deviation_attribute(result_id), "FLOAT", carried)
     yield Progress("Keeping the result", 0.6)
     _write_unmatched(scan, result, result_id)
     kept = {
@@ -184,9 +185,9 @@ def forget(scan: bpy.types.Object, scene: bpy.types.Scene) -> None:
     if not result_id or any(data_of(o).result_id == result_id for o in bpy.data.objects):
         return
     for obj in (scan, design):
-        if obj is not None and obj.type == "MESH" and not obj.data.library:
+        if obj is not None and obj.type == "MESH" and not mesh_of(obj).library:
             for name in (deviation_attribute(result_id), unmatched_attribute(result_id)):
-                bridge.drop_attribute(obj.data, name)
+                bridge.drop_attribute(mesh_of(obj), name)
     if points is not None and points.users == 0:
         bpy.data.meshes.remove(points)
 
@@ -198,7 +199,7 @@ def _write_unmatched(scan: ScanInput, result: CheckResult, result_id: str) -> No
         return
     own = height[: len(source.vertices)]
     carried = bridge.carried_to(scan.mesh.vertices, source.vertices, own)
-    bridge.write_attribute(scan.scan.data, unmatched_attribute(result_id), "FLOAT", carried)
+    bridge.write_attribute(mesh_of(scan.scan), unmatched_attribute(result_id), "FLOAT", carried)
 
 
 # What was measured ---------------------------------------------------------------------------
@@ -280,7 +281,7 @@ def _why_out_of_date(
     if design.mode == "EDIT" or scan.mode == "EDIT":
         return str(data_of(scan).state_reason)
     for obj, kind in ((scan, "scan"), (design, "design")):
-        if bridge.checksum(obj.data) != then[kind]:
+        if bridge.checksum(mesh_of(obj)) != then[kind]:
             return f"The {kind}'s mesh was changed."
     try:
         moved = _why_misplaced(scan, design, bridge.frame_of(design, scene), then)
@@ -327,7 +328,7 @@ def _set_state(scan: bpy.types.Object, state: str, reason: str) -> None:
         data.state_reason = reason
 
 
-@bpy.app.handlers.persistent
+@persistent
 def notice_changes(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
     """Mark results out of date when their scan or design was moved or edited."""
     touched = {

@@ -16,7 +16,7 @@ import numpy as np
 from ...standalone_core.report.drawing.deviation_colours import ColourArray, deviation_colours
 from ...standalone_core.report.drawing.legend import Legend, colour_limit_um, make_legend
 from ..blender import bridge
-from ..blender.session import scene_of, settings_of
+from ..blender.session import layer_of, manager_of, mesh_of, persistent, scene_of, settings_of
 from ..check import store
 from ..identifiers import (
     COLOUR_ATTRIBUTE,
@@ -106,7 +106,7 @@ def _colour_scan(scene: bpy.types.Scene) -> tuple[bpy.types.Object, ...]:
     data = store.data_of(scan)
     shown = tuple(o for o in (scan, data.design) if store.is_in(o, scene))
     for obj in shown:
-        values = bridge.read_attribute(obj.data, deviation_attribute(data.result_id))
+        values = bridge.read_attribute(mesh_of(obj), deviation_attribute(data.result_id))
         if values is not None:
             paint(obj, deviation_colours(values, limit_um / 1e3, settings.palette))
         hide(obj, _is_hidden(obj, scan, settings.shown))
@@ -141,20 +141,21 @@ def _is_hidden(obj: bpy.types.Object, scan: bpy.types.Object, shown: str) -> boo
 
 def paint(obj: bpy.types.Object, rgb: ColourArray) -> None:
     """Lay colours over an object, (n, 3) uint8 at its vertices, and keep what was there."""
-    mesh, data = obj.data, store.data_of(obj)
+    mesh, data = mesh_of(obj), store.data_of(obj)
+    layers: Any = mesh.color_attributes
     if not data.coloured:
-        active = mesh.color_attributes.active_color
+        active = layers.active_color
         data.colour_before = active.name if active else ""
         data.hidden_before = obj.hide_get()
         _cover(obj)
         data.coloured = True
-    if COLOUR_ATTRIBUTE not in mesh.color_attributes:
-        mesh.color_attributes.new(COLOUR_ATTRIBUTE, "BYTE_COLOR", "POINT")
+    if COLOUR_ATTRIBUTE not in layers:
+        layers.new(COLOUR_ATTRIBUTE, "BYTE_COLOR", "POINT")
     colours = np.ones((len(rgb), 4), dtype=np.float32)
     np.multiply(rgb, np.float32(1 / 255), out=colours[:, :3], casting="unsafe")
     # Fetched by name again: adding an attribute moves the others in memory.
-    mesh.color_attributes[COLOUR_ATTRIBUTE].data.foreach_set("color_srgb", colours.ravel())
-    mesh.color_attributes.active_color_name = COLOUR_ATTRIBUTE
+    layers[COLOUR_ATTRIBUTE].data.foreach_set("color_srgb", colours.ravel())
+    layers.active_color_name = COLOUR_ATTRIBUTE
     mesh.update()
 
 
@@ -163,7 +164,7 @@ def _cover(obj: bpy.types.Object) -> None:
     data = store.data_of(obj)
     data.slots_before.clear()
     if not obj.material_slots:
-        obj.data.materials.append(None)
+        mesh_of(obj).materials.append(None)
         # A slot that was not there before is told by an entry without a link.
         data.slots_before.add()
     else:
@@ -184,15 +185,15 @@ def _uncover(obj: bpy.types.Object) -> None:
         slot.material = before.material if before.link == "OBJECT" else None
         slot.link = before.link or "DATA"
     added = len(data.slots_before) == 1 and not data.slots_before[0].link
-    if added and list(obj.data.materials) == [None]:
-        obj.data.materials.clear()
+    if added and list(mesh_of(obj).materials) == [None]:
+        mesh_of(obj).materials.clear()
     data.slots_before.clear()
     data.coloured = False
     hide(obj, data.hidden_before)
-    if obj.type == "MESH" and not obj.data.library:
-        bridge.drop_attribute(obj.data, COLOUR_ATTRIBUTE)
-        if data.colour_before in obj.data.color_attributes:
-            obj.data.color_attributes.active_color_name = data.colour_before
+    if obj.type == "MESH" and not mesh_of(obj).library:
+        bridge.drop_attribute(mesh_of(obj), COLOUR_ATTRIBUTE)
+        if data.colour_before in mesh_of(obj).color_attributes:
+            mesh_of(obj).color_attributes.active_color_name = data.colour_before
     data.colour_before = ""
     material = bpy.data.materials.get(COLOUR_MATERIAL)
     if material is not None and material.users == 0:
@@ -202,7 +203,7 @@ def _uncover(obj: bpy.types.Object) -> None:
 def hide(obj: bpy.types.Object, hidden: bool) -> None:
     """Hide an object in the views, or show it."""
     # An object outside the present view layer can neither be hidden nor shown.
-    if obj.name in bpy.context.view_layer.objects and obj.hide_get() != hidden:
+    if obj.name in layer_of(bpy.context).objects and obj.hide_get() != hidden:
         obj.hide_set(hidden)
 
 
@@ -214,7 +215,8 @@ def _material() -> bpy.types.Material:
     material = bpy.data.materials.new(COLOUR_MATERIAL)
     if bpy.app.version < (5, 0, 0):  # later, every material has nodes
         material.use_nodes = True
-    nodes, links = material.node_tree.nodes, material.node_tree.links
+    tree: Any = material.node_tree
+    nodes, links = tree.nodes, tree.links
     nodes.clear()
     colour = nodes.new("ShaderNodeVertexColor")
     colour.layer_name = COLOUR_ATTRIBUTE
@@ -234,21 +236,23 @@ def _material() -> bpy.types.Material:
 
 def _change_views(scene: bpy.types.Scene) -> dict[str, Any]:
     """Show vertex colours in solid mode and plain colours in renders; return what was there."""
+    colours: Any = scene.view_settings
     before: dict[str, Any] = {
-        "view_transform": scene.view_settings.view_transform,
-        "look": scene.view_settings.look,
+        "view_transform": colours.view_transform,
+        "look": colours.look,
         "solid": {key: space.shading.color_type for key, space in _spaces()},
     }
-    scene.view_settings.view_transform = "Standard"
-    scene.view_settings.look = "None"
+    colours.view_transform = "Standard"
+    colours.look = "None"
     _show_vertex_colours(before["solid"])
     return before
 
 
 def _restore_views(scene: bpy.types.Scene, before: dict[str, Any]) -> None:
     _restore_solid(before["solid"])
-    scene.view_settings.view_transform = before["view_transform"]
-    scene.view_settings.look = before["look"]
+    colours: Any = scene.view_settings
+    colours.view_transform = before["view_transform"]
+    colours.look = before["look"]
 
 
 def _show_vertex_colours(before: dict[str, str]) -> None:
@@ -265,10 +269,10 @@ def _restore_solid(before: dict[str, str]) -> None:
 
 
 def _session() -> Any:
-    return getattr(bpy.context.window_manager, JOB_PROPERTIES)
+    return getattr(manager_of(bpy.context), JOB_PROPERTIES)
 
 
-@bpy.app.handlers.persistent
+@persistent
 def follow_undo(scene: bpy.types.Scene, _depsgraph: bpy.types.Depsgraph | None = None) -> None:
     """Shade the views as the scene asks for after undo or redo."""
     settings, kept = getattr(scene, SCENE_PROPERTIES), _session().solid_before
@@ -278,13 +282,13 @@ def follow_undo(scene: bpy.types.Scene, _depsgraph: bpy.types.Depsgraph | None =
         _show_vertex_colours(json.loads(settings.views_before)["solid"])
 
 
-@bpy.app.handlers.persistent
+@persistent
 def forget_session(_path: str) -> None:
     """Forget the views of the file before, when another is opened."""
     _session().solid_before = ""
 
 
-def _spaces() -> list[tuple[str, bpy.types.SpaceView3D]]:
+def _spaces() -> list[tuple[str, Any]]:
     """Return every 3D view of every screen, with a key that stays the same when saved."""
     return [
         (f"{screen.name}/{number}", area.spaces.active)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import bpy
 import numpy as np
 
 from ...standalone_core.errors import CuspwiseError, SettingError
 from ..areas import support_marks
 from ..blender import bridge
-from ..blender.session import scene_of, settings_of
+from ..blender.session import scene_of, settings_of, view_of
 from ..check import mark_results, store
 from . import colour_map
 
@@ -59,7 +61,7 @@ def _go(context: bpy.types.Context, frame: bridge.Frame, place_mm: np.ndarray) -
     world = (frame.world_design @ place)[:3]
     scene_of(context).cursor.location = world
     if context.space_data is not None and context.space_data.type == "VIEW_3D":
-        view = context.space_data.region_3d
+        view: Any = view_of(context).region_3d
         view.view_location = world
         view.view_distance = min(view.view_distance, VIEW_DISTANCE_MM / frame.scale_mm)
 

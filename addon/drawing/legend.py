@@ -6,12 +6,13 @@ from typing import Any
 
 import bpy
 
-from ..blender.session import scene_of
+from ..blender.session import area_of, scene_of, ui_scale, view_of
 from ..check import store
 from ..identifiers import SCENE_PROPERTIES
 from ..study import group_map
 from ..study import store as study_store
 from . import colour_map, margin_overlay, overlay
+from .graphics import batch_for, graphics
 from .legend_layout import TITLE, LegendLayout, lay_out, rgb
 from .overlay_key import lay_out_key
 from .profile_parts import BEYOND, HEAD
@@ -33,9 +34,9 @@ def unregister() -> None:
 
 def layout_for(context: bpy.types.Context) -> LegendLayout:
     """Return what is drawn in the context's 3D view."""
-    left, bottom, height = _free_part(context.area)
+    left, bottom, height = _free_part(area_of(context))
     place = {"left": left, "bottom": bottom, "height": height}
-    scale = context.preferences.system.ui_scale
+    scale = ui_scale(context)
     entries = overlay.key_shown(context)
     if entries is not None:
         note = "" if entries else "No areas yet: press Find Areas"
@@ -46,7 +47,7 @@ def layout_for(context: bpy.types.Context) -> LegendLayout:
     line = margin_overlay.shown_scan(context) is not None
     if not (settings.show_colours or line) or settings.shown_limit_um <= 0.0:
         return LegendLayout()
-    if not context.space_data.overlay.show_overlays:
+    if not view_of(context).overlay.show_overlays:
         return LegendLayout()
     if settings.study.shown:
         return _of_study(scene, place, scale)
@@ -107,10 +108,11 @@ def _draw() -> None:
 
 
 def _draw_boxes(layout: LegendLayout) -> None:
-    import gpu
-    from gpu_extras.batch import batch_for_shader
+    gpu = graphics()
 
-    points, colours, corners = [], [], []
+    points: list[tuple[float, float]] = []
+    colours: list[tuple[float, ...]] = []
+    corners: list[tuple[int, int, int]] = []
     for box in layout.boxes:
         first = len(points)
         points += [
@@ -122,7 +124,7 @@ def _draw_boxes(layout: LegendLayout) -> None:
         colours += [(*rgb(box.colour), box.opacity)] * 4
         corners += [(first, first + 1, first + 2), (first, first + 2, first + 3)]
     shader = gpu.shader.from_builtin("FLAT_COLOR")
-    batch = batch_for_shader(
+    batch = batch_for(
         shader, "TRIS", {"pos": [(*p, 0.0) for p in points], "color": colours}, indices=corners
     )
     gpu.state.blend_set("ALPHA")

@@ -1,7 +1,8 @@
 """Find the areas of the design, load and save them."""
 
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, cast
 
 import bpy
 from bpy_extras.io_utils import ExportHelper, ImportHelper
@@ -13,7 +14,7 @@ from ...standalone_core.report.check.sentences import area_words
 from .. import identifiers
 from ..areas import groups
 from ..blender.job import JobOperator
-from ..blender.session import Answer, scene_of, settings_of
+from ..blender.session import Answer, our_operators, scene_of, settings_of
 from ..check import inputs, store
 from ..drawing import colour_map, overlay
 from . import ready
@@ -57,7 +58,7 @@ class FindAreas(JobOperator, bpy.types.Operator):
         return f"Found {', '.join(found)}." if found else "No areas were found."
 
 
-class LoadAreas(bpy.types.Operator, ImportHelper):
+class LoadAreas(bpy.types.Operator, ImportHelper):  # type: ignore[misc]
     """Choose an areas file, then read it."""
 
     bl_idname = identifiers.LOAD_AREAS
@@ -67,6 +68,8 @@ class LoadAreas(bpy.types.Operator, ImportHelper):
         "command line made. They replace the areas that are there"
     )
 
+    if TYPE_CHECKING:
+        filepath: str  # of the file dialogue's base
     filename_ext = ".json"
     filter_glob: bpy.props.StringProperty(default="*.json", options={"HIDDEN"})
 
@@ -77,10 +80,10 @@ class LoadAreas(bpy.types.Operator, ImportHelper):
 
     def execute(self, _context: bpy.types.Context) -> Answer:
         """Hand over to the job: a file dialogue cannot go on as one."""
-        return _hand_over(bpy.ops.cuspwise.read_areas_file, self.filepath)
+        return _hand_over(our_operators().read_areas_file, self.filepath)
 
 
-class SaveAreas(bpy.types.Operator, ExportHelper):
+class SaveAreas(bpy.types.Operator, ExportHelper):  # type: ignore[misc]
     """Choose where the areas go, then write them."""
 
     bl_idname = identifiers.SAVE_AREAS
@@ -90,6 +93,8 @@ class SaveAreas(bpy.types.Operator, ExportHelper):
         "this design, here and on the command line. What was not found yet is found first"
     )
 
+    if TYPE_CHECKING:
+        filepath: str  # of the file dialogue's base
     filename_ext = ".json"
     filter_glob: bpy.props.StringProperty(default="*.json", options={"HIDDEN"})
 
@@ -100,11 +105,13 @@ class SaveAreas(bpy.types.Operator, ExportHelper):
 
     def execute(self, _context: bpy.types.Context) -> Answer:
         """Hand over to the job: a file dialogue cannot go on as one."""
-        return _hand_over(bpy.ops.cuspwise.write_areas_file, self.filepath)
+        return _hand_over(our_operators().write_areas_file, self.filepath)
 
 
 class AreasFileJob(JobOperator):
-    """Base of the jobs that work on an areas file."""
+    """Base of the jobs that work on an areas file; a subclass gives ``steps``."""
+
+    steps: Callable[[inputs.DesignInput, Path, Mapping[str, Any]], Steps[Any]]
 
     filepath: bpy.props.StringProperty(
         name="File", description="The areas file to read or write", subtype="FILE_PATH"
@@ -197,7 +204,7 @@ class ToggleArea(bpy.types.Operator):
 
 def _hand_over(job: Any, path: str) -> Answer:
     if bpy.app.background:
-        return job(filepath=path)
+        return cast(Answer, job(filepath=path))
     job("INVOKE_DEFAULT", filepath=path)
     return {"FINISHED"}
 

@@ -9,7 +9,6 @@ from ..blender import bridge
 from ..blender.picking import Hit, PickingOperator
 from ..blender.session import Answer, scene_of, settings_of
 from ..check import landmarks
-from ..drawing import colour_map
 from . import ready
 
 
@@ -49,7 +48,7 @@ class PickLandmarks(PickingOperator, bpy.types.Operator):
         """Pick with the mouse; in the background, take the place given."""
         if bpy.app.background:
             return self.execute(context)
-        self._added = []
+        self._added: list[bpy.types.Object] = []
         return self.start_picking(context)
 
     def execute(self, context: bpy.types.Context) -> Answer:
@@ -65,7 +64,7 @@ class PickLandmarks(PickingOperator, bpy.types.Operator):
     def objects(self, context: bpy.types.Context) -> tuple[bpy.types.Object, ...]:
         """Return design and scan."""
         settings = settings_of(context)
-        return settings.design, colour_map.selected_scan(scene_of(context))
+        return settings.design, ready.chosen_scan(context)
 
     def picked(self, context: bpy.types.Context, hit: Hit) -> None:
         """Put a landmark where the surface was clicked."""
@@ -110,7 +109,7 @@ class RemoveLandmarks(bpy.types.Operator):
 
 def _all_landmarks(context: bpy.types.Context) -> list[bpy.types.Object]:
     settings = settings_of(context)
-    both = (settings.design, colour_map.selected_scan(scene_of(context)))
+    both = (settings.design, ready.chosen_scan(context))
     return [m for obj in both for m in landmarks.landmarks_of(obj, scene_of(context)).values()]
 
 

@@ -7,9 +7,9 @@ from ...standalone_core.errors import CuspwiseError
 from .. import identifiers
 from ..blender import bridge
 from ..blender.picking import Hit, PickingOperator, hit_under_mouse
-from ..blender.session import Answer, scene_of, settings_of
+from ..blender.session import Answer, scene_of, settings_of, ui_scale
 from ..check import reading, store
-from ..drawing import captions, colour_map
+from ..drawing import captions
 from . import ready
 
 
@@ -46,7 +46,7 @@ class ReadValue(PickingOperator, bpy.types.Operator):
         if settings_of(context).study.shown:
             cls.poll_message_set("A group's map is shown; press Show Colour Map first")
             return False
-        data = store.data_of(colour_map.selected_scan(scene_of(context)))
+        data = store.data_of(ready.chosen_scan(context))
         if data.state != "CURRENT":
             cls.poll_message_set(f"{data.state_reason} Check again first")
             return False
@@ -56,7 +56,8 @@ class ReadValue(PickingOperator, bpy.types.Operator):
         """Read under the mouse; in the background, at the place given."""
         if bpy.app.background:
             return self.execute(context)
-        self._labels, self._shown = [], None
+        self._labels: list[bpy.types.Object] = []
+        self._shown: tuple[str, int, int] | None = None
         answer = self.start_picking(context)
         if answer == {"RUNNING_MODAL"}:
             self._handler = bpy.types.SpaceView3D.draw_handler_add(
@@ -97,7 +98,7 @@ class ReadValue(PickingOperator, bpy.types.Operator):
 
     def objects(self, context: bpy.types.Context) -> tuple[bpy.types.Object, ...]:
         """Return scan and design."""
-        scan = colour_map.selected_scan(scene_of(context))
+        scan = ready.chosen_scan(context)
         return scan, store.data_of(scan).design
 
     def picked(self, context: bpy.types.Context, hit: Hit) -> None:
@@ -132,7 +133,7 @@ class ReadValue(PickingOperator, bpy.types.Operator):
         if self._shown is None or bpy.context.area != self._area:
             return
         words, x, y = self._shown
-        scale = bpy.context.preferences.system.ui_scale
+        scale = ui_scale(bpy.context)
         captions.draw_words(words, x + 16 * scale, y + 12 * scale, scale)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
 import bpy
 
@@ -68,6 +68,11 @@ def has_result(operator: Any, context: bpy.types.Context) -> bool:
         operator.poll_message_set("Check the scan first")
         return False
     return True
+
+
+def chosen_scan(context: bpy.types.Context) -> bpy.types.Object:
+    """Return the scan chosen in the list, which ``poll`` has asked for."""
+    return cast(bpy.types.Object, colour_map.selected_scan(scene_of(context)))
 
 
 def _not_edited(operator: Any, obj: bpy.types.Object) -> bool:

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import bpy
 import numpy as np
@@ -16,9 +16,10 @@ from ...standalone_core.report.check.output import write_check_steps
 from ...standalone_core.report.check.sentences import MARK_KIND_WORDS, SHORT_VERDICTS, area_words
 from .. import identifiers
 from ..blender.job import JobOperator
-from ..blender.session import Answer, scene_of, settings_of
+from ..blender.session import Answer, manager_of, our_operators, scene_of, settings_of
 from ..check import inputs, mark_results, store
-from ..drawing import colour_map, framing
+from ..check.inputs import DesignInput, ScanInput
+from ..drawing import framing
 from . import ready
 
 COLUMNS = (
@@ -57,11 +58,11 @@ def table_text(kept: Mapping[str, Any]) -> str:
         numbers += [_number(getattr(found, name), digits) for name, _, digits in BOTH_SIDES]
         words = [SHORT_VERDICTS[found.verdict], found.reason, found.caveat]
         table.append([area_words(row["area"]), *numbers, *words])
-    found = mark_results.rows_of(kept).values()
-    if found:
+    marks = mark_results.rows_of(kept).values()
+    if marks:
         table.append([])
         table.append(["support mark", "kind", *(title for _, title, _ in MARK), "verdict"])
-    for row in found:
+    for row in marks:
         values = [mark_results.number(row[name]) for name, _, _ in MARK]
         numbers = [_number(v, digits) for v, (_, _, digits) in zip(values, MARK, strict=True)]
         kind, verdict = MARK_KIND_WORDS[row["kind"]], MARK_WORDS[row["verdict"]]
@@ -89,7 +90,7 @@ class FramePatch(bpy.types.Operator):
         """Ask for a result whose design is there."""
         if not ready.has_result(cls, context):
             return False
-        design = store.data_of(colour_map.selected_scan(scene_of(context))).design
+        design = store.data_of(ready.chosen_scan(context)).design
         if not store.is_in(design, scene_of(context)):
             cls.poll_message_set("The design is not in this scene")
             return False
@@ -97,7 +98,7 @@ class FramePatch(bpy.types.Operator):
 
     def execute(self, context: bpy.types.Context) -> Answer:
         """Go there."""
-        scan = colour_map.selected_scan(scene_of(context))
+        scan = ready.chosen_scan(context)
         problem = framing.frame_patch(context, scan, self.number)
         if problem:
             self.report({"ERROR"}, problem)
@@ -122,12 +123,12 @@ class CopyTable(bpy.types.Operator):
 
     def execute(self, context: bpy.types.Context) -> Answer:
         """Copy, and say so if the result is out of date."""
-        scan = colour_map.selected_scan(scene_of(context))
+        scan = ready.chosen_scan(context)
         kept = store.result_of(scan)
         if kept is None:
             self.report({"ERROR"}, f"{scan.name}: measured with another version; check again.")
             return {"CANCELLED"}
-        context.window_manager.clipboard = table_text(kept)
+        manager_of(context).clipboard = table_text(kept)
         if not store.refresh(scan, scene_of(context), with_areas=True):
             why = store.data_of(scan).state_reason
             self.report(
@@ -163,15 +164,15 @@ class ExportReport(bpy.types.Operator):
 
     def invoke(self, context: bpy.types.Context, _event: bpy.types.Event) -> Answer:
         """Ask for the folder."""
-        context.window_manager.fileselect_add(self)
+        manager_of(context).fileselect_add(self)
         return {"RUNNING_MODAL"}
 
     def execute(self, context: bpy.types.Context) -> Answer:
         """Hand over to the job: a file dialogue cannot go on as one."""
         del context
-        write = bpy.ops.cuspwise.write_report
+        write = our_operators().write_report
         if bpy.app.background:
-            return write(directory=self.directory)
+            return cast(Answer, write(directory=self.directory))
         write("INVOKE_DEFAULT", directory=self.directory)
         return {"FINISHED"}
 
@@ -201,7 +202,7 @@ class WriteReport(JobOperator, bpy.types.Operator):
             raise ReportError(
                 "No folder was given.", subject="Folder", remedy="Choose a folder to write to."
             )
-        scan = colour_map.selected_scan(scene_of(context))
+        scan = ready.chosen_scan(context)
         kept = store.result_of(scan)
         if kept is None or not store.refresh(scan, scene_of(context)):
             raise _out_of_date(scan)
@@ -237,7 +238,7 @@ def _out_of_date(scan: bpy.types.Object) -> ReportError:
 def _can_export(operator: Any, context: bpy.types.Context) -> bool:
     if not ready.has_result(operator, context):
         return False
-    data = store.data_of(colour_map.selected_scan(scene_of(context)))
+    data = store.data_of(ready.chosen_scan(context))
     if data.state == "OUT_OF_DATE":
         operator.poll_message_set(f"{data.state_reason} Check again first")
         return False
@@ -245,12 +246,12 @@ def _can_export(operator: Any, context: bpy.types.Context) -> bool:
 
 
 def _report_steps(
-    design: bpy.types.Object,
-    scan: bpy.types.Object,
+    design: DesignInput,
+    scan: ScanInput,
     choices: Mapping[str, Any],
     folder: Path,
     colours: Mapping[str, Any],
-):
+) -> Steps[tuple[Path, ...]]:
     result = yield from scaled(inputs.check_input_steps(design, scan, choices), 0.0, 0.8)
     files = write_check_steps(result, folder, pictures="no", **colours)
     return (yield from scaled(files, 0.8, 1.0))

@@ -1,6 +1,7 @@
 """Scans into the list and out of it."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING, cast
 
 import bpy
 import numpy as np
@@ -26,7 +27,7 @@ FILE_UNITS = (
 )
 
 
-class ImportScans(bpy.types.Operator, ImportHelper):
+class ImportScans(bpy.types.Operator, ImportHelper):  # type: ignore[misc]
     """Read scans of produced crowns from files and add them to the list.
 
     Nothing is cleaned up or merged away unseen; unit and size are shown.
@@ -40,6 +41,8 @@ class ImportScans(bpy.types.Operator, ImportHelper):
     )
     bl_options = {"UNDO"}  # noqa: RUF012
 
+    if TYPE_CHECKING:
+        filepath: str  # of ImportHelper
     filter_glob: bpy.props.StringProperty(
         default=";".join(f"*.{suffix}" for suffix in SUFFIXES), options={"HIDDEN"}
     )
@@ -182,7 +185,7 @@ def _make_object(context: bpy.types.Context, found: MeshFile, scale_mm: float) -
         found.path.stem, bridge.new_mesh(found.path.stem, points, found.mesh.faces)
     )
     scan.matrix_world = Matrix.Translation(origin.tolist())
-    context.collection.objects.link(scan)
+    cast(bpy.types.Collection, context.collection).objects.link(scan)
     store.data_of(scan).file_notes = "\n".join((_words(found), *found.notes))
     return scan
 

@@ -12,7 +12,7 @@ from ...standalone_core.report.study.output import PAGE, write_study_steps
 from ...standalone_core.study.measuring.run import run_study_steps
 from .. import identifiers
 from ..blender.job import JobOperator
-from ..blender.session import Answer, scene_of
+from ..blender.session import Answer, manager_of, scene_of
 from ..drawing import colour_map
 from ..study import export, group_map, scene, store, summary
 from ..study.export import StudyInput
@@ -74,8 +74,8 @@ class CopyStudyTable(bpy.types.Operator):
 
     def execute(self, context: bpy.types.Context) -> Answer:
         """Copy, and say so if the numbers are out of date."""
-        kept = store.study_of(scene_of(context))
-        context.window_manager.clipboard = summary.table_text(kept)
+        kept = store.kept_study(scene_of(context))
+        manager_of(context).clipboard = summary.table_text(kept)
         reason = store.refresh(scene_of(context))
         if reason:
             self.report(
@@ -137,7 +137,7 @@ class OpenStudyReport(bpy.types.Operator):
         folder = store.folder_of(scene_of(context))
         page = None if folder is None else folder / RESULTS / PAGE
         if page is None or not page.is_file():
-            where = store.study_of(scene_of(context))["folder"]
+            where = store.kept_study(scene_of(context))["folder"]
             self.report({"ERROR"}, f"{where}: the report is no longer there. Run the study again.")
             return {"CANCELLED"}
         if not bpy.app.background:
@@ -165,11 +165,11 @@ class CopyStudyCommand(bpy.types.Operator):
         """Copy it."""
         folder = store.folder_of(scene_of(context))
         if folder is None:
-            where = store.study_of(scene_of(context))["folder"]
+            where = store.kept_study(scene_of(context))["folder"]
             self.report({"ERROR"}, f"{where}: the study is no longer there. Run it again.")
             return {"CANCELLED"}
         command = command_for(folder)
-        context.window_manager.clipboard = command
+        manager_of(context).clipboard = command
         self.report({"INFO"}, f"Copied: {command}")
         return {"FINISHED"}
 

@@ -1,31 +1,21 @@
 """Lay a scan on its design, and take it back."""
 
 import json
-from collections.abc import Iterable, Mapping
 from typing import Any
 
 import bpy
 import numpy as np
 from mathutils import Matrix
 
-from ...standalone_core.areas.area_set import AreaSet
-from ...standalone_core.check_settings import faces_to_fit
-from ...standalone_core.errors import AreaError
-from ...standalone_core.measure import (
-    checked_surface,
-    ready_design_steps,
-    superimpose_scan_steps,
-)
-from ...standalone_core.mesh.refine import evaluation_mesh
-from ...standalone_core.progress import Progress, Steps, scaled
+from ...standalone_core.progress import Steps
 from ...standalone_core.report.check.sentences import SUPERIMPOSITION_WORDS, micrometres
 from ...standalone_core.superimpose.result import Superimposition
 from .. import identifiers
 from ..blender import bridge
 from ..blender.job import JobOperator
-from ..blender.session import Answer, scene_of
+from ..blender.session import Answer, layer_of, scene_of
 from ..check import inputs, store
-from ..drawing import colour_map
+from ..check.inputs import DesignInput, ScanInput
 from . import ready
 
 
@@ -52,7 +42,7 @@ class Superimpose(JobOperator, bpy.types.Operator):
     def start(self, context: bpy.types.Context) -> Steps[Any]:
         """Lay the scan on the design with the choices of now."""
         choices = inputs.check_choices(context, self._design, self._scan)
-        return _steps(self._design, self._scan, choices)
+        return inputs.superimpose_input_steps(self._design, self._scan, choices)
 
     def finish(self, context: bpy.types.Context, result: Any) -> str:
         """Move the object and keep how far to trust the pose."""
@@ -81,17 +71,17 @@ class RestorePosition(bpy.types.Operator):
         """Ask for a scan that was moved."""
         if not ready.has_scan(cls, context):
             return False
-        if not store.data_of(colour_map.selected_scan(scene_of(context))).pose_before:
+        if not store.data_of(ready.chosen_scan(context)).pose_before:
             cls.poll_message_set("The scan has not been superimposed")
             return False
         return True
 
     def execute(self, context: bpy.types.Context) -> Answer:
         """Write the old pose."""
-        scan = colour_map.selected_scan(scene_of(context))
+        scan = ready.chosen_scan(context)
         data = store.data_of(scan)
         scan.matrix_basis = Matrix(json.loads(data.pose_before)["before"])
-        context.view_layer.update()
+        layer_of(context).update()
         data.pose_before = ""
         data.superimposition = ""
         data.state = "NONE"
@@ -102,8 +92,8 @@ class RestorePosition(bpy.types.Operator):
 
 def move_scan(
     context: bpy.types.Context,
-    design: bpy.types.Object,
-    scan: bpy.types.Object,
+    design: DesignInput,
+    scan: ScanInput,
     superimposition: Superimposition,
 ) -> None:
     """Write a superimposition to the scan's object matrix, remembering the pose before.
@@ -114,38 +104,15 @@ def move_scan(
         The object is held by something; it has not moved.
     """
     obj, data = scan.scan, store.data_of(scan.scan)
-    before = [list(row) for row in obj.matrix_basis]
+    before = np.array(obj.matrix_basis, dtype=np.float64).tolist()
     kept = json.loads(data.pose_before) if data.pose_before else None
     if kept is not None and kept["after"] == before:
         before = kept["before"]  # superimposed again from where it was put the last time
     motion = np.asarray(superimposition.T_design_scan)
     if not np.array_equal(motion, np.eye(4)):
-        bridge.place(obj, design.frame.world_of(motion @ scan.local_to_mm), context.view_layer)
-        after = [list(row) for row in obj.matrix_basis]
+        bridge.place(obj, design.frame.world_of(motion @ scan.local_to_mm), layer_of(context))
+        after = np.array(obj.matrix_basis, dtype=np.float64).tolist()
         data.pose_before = json.dumps({"before": before, "after": after})
-
-
-def _steps(design: bpy.types.Object, scan: bpy.types.Object, choices: Mapping[str, Any]):
-    yield Progress("Looking for faults", 0.0)
-    settings = inputs.check_settings(choices)
-    design_surface, scan_surface = checked_surface(design.mesh), checked_surface(scan.mesh)
-    if settings.fit_areas:
-        area_set = yield from scaled(inputs.area_steps(design, choices), 0.05, 0.35)
-        _refuse_empty(area_set, settings.fit_areas)
-    else:
-        points = evaluation_mesh(design_surface.mesh, settings.spacing_mm)
-        area_set = AreaSet(evaluation=points, areas={})
-    ready_steps = ready_design_steps(design_surface, settings, area_set=area_set)
-    ready = yield from scaled(ready_steps, 0.35, 0.45)
-    fit = superimpose_scan_steps(scan_surface, ready, settings)
-    return (yield from scaled(fit, 0.45, 1.0))
-
-
-def _refuse_empty(area_set: AreaSet, names: Iterable[str]) -> None:
-    if not faces_to_fit(area_set, names).any():
-        raise AreaError(
-            "It is empty.", subject=names[0], remedy="Superimpose on the whole crown instead."
-        )
 
 
 CLASSES = (Superimpose, RestorePosition)

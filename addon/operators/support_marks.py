@@ -13,7 +13,7 @@ from ..areas import support_marks
 from ..areas.mark_picking import MarkPicking
 from ..blender import bridge
 from ..blender.job import JobOperator
-from ..blender.session import Answer, scene_of, settings_of
+from ..blender.session import Answer, OperatorBase, manager_of, scene_of, settings_of
 from ..check import inputs, mark_results, store
 from ..drawing import colour_map, framing
 from ..properties import mark_choices
@@ -51,15 +51,15 @@ class MarksJob(JobOperator):
         return f"Measured {count} support mark{'' if count == 1 else 's'} of {scans}."
 
 
-class MeasuresAfterwards:
+class MeasuresAfterwards(OperatorBase):
     """Base of operators that change marks: the numbers follow in the same step of undo."""
 
-    _measuring = None
+    _measuring: MarksJob | None = None
 
     def measure_now(self, context: bpy.types.Context) -> Answer:
         """Measure the marks by the deviations kept, if there are any."""
         if _has_measured(context):
-            job = MarksJob()
+            job: Any = MarksJob()
             job.report = self.report
             job.execute(context)
         return {"FINISHED"}
@@ -68,9 +68,10 @@ class MeasuresAfterwards:
         """Measure while the window goes on; return what ``modal`` or ``invoke`` answers."""
         if not _has_measured(context):
             return {"FINISHED"}
-        self._measuring = MarksJob()
-        self._measuring.report = self.report
-        self._measuring.begin(context)
+        job: Any = MarksJob()
+        job.report = self.report
+        job.begin(context)
+        self._measuring = job
         return {"RUNNING_MODAL"}
 
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> Answer:
@@ -232,7 +233,7 @@ class RemoveMark(MeasuresAfterwards, bpy.types.Operator):
         self._remove(context)
         answer = self.measure_meanwhile(context)
         if answer == {"RUNNING_MODAL"}:
-            context.window_manager.modal_handler_add(self)
+            manager_of(context).modal_handler_add(self)
         return answer
 
     def execute(self, context: bpy.types.Context) -> Answer:
@@ -243,8 +244,9 @@ class RemoveMark(MeasuresAfterwards, bpy.types.Operator):
     def _remove(self, context: bpy.types.Context) -> None:
         design = settings_of(context).design
         area = support_marks.chosen(design)
-        support_marks.remove(design, area)
-        self.report({"INFO"}, f"Removed {area}.")
+        if area is not None:
+            support_marks.remove(design, area)
+            self.report({"INFO"}, f"Removed {area}.")
 
 
 class MeasureMarks(MarksJob, bpy.types.Operator):
@@ -292,7 +294,8 @@ class FrameMark(bpy.types.Operator):
     def execute(self, context: bpy.types.Context) -> Answer:
         """Go there."""
         design = settings_of(context).design
-        problem = framing.frame_mark(context, design, support_marks.chosen(design))
+        area = support_marks.chosen(design)
+        problem = framing.frame_mark(context, design, area) if area else ""
         if problem:
             self.report({"ERROR"}, problem)
             return {"CANCELLED"}

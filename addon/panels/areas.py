@@ -54,7 +54,7 @@ def _draw_areas(
             row.label(icon="BLANK1")
         elif settings.show_areas:
             hidden = name in overlay.hidden_areas(design)
-            icon = "HIDE_ON" if hidden else "HIDE_OFF"
+            icon: Any = "HIDE_ON" if hidden else "HIDE_OFF"
             eye = row.operator(identifiers.TOGGLE_AREA, text="", icon=icon, emboss=False)
             eye.area = name
         row.label(text=area_words(name))

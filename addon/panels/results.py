@@ -24,7 +24,7 @@ from ..check.inputs import judging_choices, tolerances_of
 from ..drawing import colour_map
 from .base import SidebarPanel, say
 
-VERDICT_ICONS = {
+VERDICT_ICONS: dict[str, Any] = {
     WITHIN: "CHECKMARK",
     OUTSIDE: "CANCEL",
     NOT_DECIDABLE: "QUESTION",
@@ -32,7 +32,7 @@ VERDICT_ICONS = {
     "": "NONE",
 }
 # Patches that the scan shows alone; unmatched ones have an icon of their own.
-PATCH_ICONS = {"scan": "MESH_ICOSPHERE"}
+PATCH_ICONS: dict[str, Any] = {"scan": "MESH_ICOSPHERE"}
 
 
 class PatchList(bpy.types.UIList):
@@ -42,24 +42,25 @@ class PatchList(bpy.types.UIList):
 
     def draw_item(
         self,
-        _context: bpy.types.Context,
+        context: Any,
         layout: bpy.types.UILayout,
-        _data: Any,
+        data: Any,
         item: Any,
-        _icon: int,
-        _active: Any,
-        _property: str,
-        _index: int,
+        icon: Any,
+        active_data: Any,
+        active_property: Any,
+        index: Any,
+        flt_flag: Any = 0,
     ) -> None:
         """Draw one patch."""
         names = item.where.split(",")
         finer = [name for name in names if name not in ("whole", "external")] or names
         words = ["unmatched"] if item.unmatched else [area_words(name) for name in finer[:2]]
-        icon = "UNLINKED" if item.unmatched else PATCH_ICONS.get(item.seen_from, "NONE")
+        symbol: Any = "UNLINKED" if item.unmatched else PATCH_ICONS.get(item.seen_from, "NONE")
         peak = layout.split(factor=0.2)
         peak.label(text=micrometres(item.peak_um, signed=True, digits=0))
         rest = peak.split(factor=0.63)
-        rest.label(text=", ".join(words), icon=icon)
+        rest.label(text=", ".join(words), icon=symbol)
         rest.label(text=f"{item.area_mm2:.{2 if item.area_mm2 < 10.0 else 1}f} mm²")
 
 
@@ -73,7 +74,7 @@ class ResultsPanel(SidebarPanel, bpy.types.Panel):
         """Draw the verdict, the table and the ways out."""
         layout, scan = self.layout, colour_map.selected_scan(scene_of(context))
         kept = store.result_of(scan) if scan else None
-        if kept is None:
+        if scan is None or kept is None:
             say(layout, context, "Nothing measured yet. Check Crown does it all.")
             return
         data = store.data_of(scan)
@@ -113,8 +114,8 @@ def _draw_verdicts(
     for row in store.rows_of(kept):
         verdict = verdicts[row["area"]]
         why = verdict_lines.reasons(verdict, kept["check"], tolerances)
-        why = [line for line in why if line not in above.reasons]
-        _draw_area(layout, context, row, back.get(row["area"]), verdict, why)
+        own = [line for line in why if line not in above.reasons]
+        _draw_area(layout, context, row, back.get(row["area"]), verdict, own)
 
 
 def _draw_area(
@@ -161,7 +162,7 @@ def _draw_margin(
     settings = settings_of(context)
     box = layout.box()
     say(box, context, margin_line(profile.summary))
-    icon = "HIDE_OFF" if settings.show_margin else "HIDE_ON"
+    icon: Any = "HIDE_OFF" if settings.show_margin else "HIDE_ON"
     box.prop(settings, "show_margin", icon=icon)
     if settings.show_margin:
         for line in margin_details(profile.summary):

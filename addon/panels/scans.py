@@ -14,7 +14,7 @@ from ..drawing import colour_map
 from ..properties.object_data import STATES
 from .base import SidebarPanel, draw_job, say
 
-STATE_ICONS = {key: icon for key, _title, _words, icon, _number in STATES}
+STATE_ICONS: dict[str, Any] = {key: icon for key, _title, _words, icon, _number in STATES}
 
 
 class ScanList(bpy.types.UIList):
@@ -24,14 +24,15 @@ class ScanList(bpy.types.UIList):
 
     def draw_item(
         self,
-        _context: bpy.types.Context,
+        context: Any,
         layout: bpy.types.UILayout,
-        _data: Any,
+        data: Any,
         item: Any,
-        _icon: int,
-        _active: Any,
-        _property: str,
-        _index: int,
+        icon: Any,
+        active_data: Any,
+        active_property: Any,
+        index: Any,
+        flt_flag: Any = 0,
     ) -> None:
         """Draw one scan."""
         if item.scan is None or not item.scan.users_scene:

@@ -14,7 +14,12 @@ from ..study import group_map, store, summary
 from ..study import scene as study_scene
 from .base import SidebarPanel, draw_job, say
 
-STATUS_ICONS = {"good": "CHECKMARK", "bad": "CANCEL", "open": "QUESTION", "note": "INFO"}
+STATUS_ICONS: dict[str, Any] = {
+    "good": "CHECKMARK",
+    "bad": "CANCEL",
+    "open": "QUESTION",
+    "note": "INFO",
+}
 LINES_SHOWN = 6
 
 
@@ -67,7 +72,7 @@ class StudyTablePanel(SidebarPanel, bpy.types.Panel):
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the groups side by side in one area by one measure."""
         layout, chosen = self.layout, settings_of(context).study
-        kept = store.study_of(scene_of(context))
+        kept = store.kept_study(scene_of(context))
         layout.prop(chosen, "area")
         layout.prop(chosen, "measure")
         _draw_table(layout, context, kept, chosen.area, chosen.measure)
@@ -90,7 +95,7 @@ class StudyMapPanel(SidebarPanel, bpy.types.Panel):
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the choice of the map, and its colours."""
         layout, settings = self.layout, settings_of(context)
-        chosen, kept = settings.study, store.study_of(scene_of(context))
+        chosen, kept = settings.study, store.kept_study(scene_of(context))
         layout.prop(chosen, "map_kind")
         difference = chosen.map_kind == "difference"
         layout.prop(chosen, "map_pair" if difference else "map_group")
@@ -119,7 +124,7 @@ class StudyReportPanel(SidebarPanel, bpy.types.Panel):
 
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the ways to the report."""
-        layout, kept = self.layout, store.study_of(scene_of(context))
+        layout, kept = self.layout, store.kept_study(scene_of(context))
         layout.operator(identifiers.OPEN_STUDY_REPORT, icon="URL")
         folder = store.folder_of(scene_of(context))
         where = f"{kept['folder']}, which is gone" if folder is None else _where(folder)

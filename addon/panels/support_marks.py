@@ -23,7 +23,12 @@ from ..drawing import colour_map
 from .areas import AreasPanel
 from .base import SidebarPanel, say
 
-ICONS = {STUB: "TRIA_UP", GOUGE: "TRIA_DOWN", CLEAN: "CHECKMARK", NOT_MEASURED: "QUESTION"}
+ICONS: dict[str, Any] = {
+    STUB: "TRIA_UP",
+    GOUGE: "TRIA_DOWN",
+    CLEAN: "CHECKMARK",
+    NOT_MEASURED: "QUESTION",
+}
 
 
 class MarkList(bpy.types.UIList):
@@ -32,9 +37,7 @@ class MarkList(bpy.types.UIList):
     bl_idname = "CUSPWISE_UL_marks"
     rows: ClassVar[dict[str, dict[str, Any]]] = {}
 
-    def filter_items(
-        self, context: bpy.types.Context, data: Any, _property: str
-    ) -> tuple[list[int], list[int]]:
+    def filter_items(self, context: bpy.types.Context, data: Any, _property: str) -> Any:
         """Leave out all other vertex groups; look the numbers up once for all rows."""
         scan = colour_map.selected_scan(scene_of(context))
         MarkList.rows = mark_results.rows(scan, data) if scan else {}
@@ -44,14 +47,15 @@ class MarkList(bpy.types.UIList):
 
     def draw_item(
         self,
-        _context: bpy.types.Context,
+        context: Any,
         layout: bpy.types.UILayout,
-        _data: Any,
+        data: Any,
         item: Any,
-        _icon: int,
-        _active: Any,
-        _property: str,
-        _index: int,
+        icon: Any,
+        active_data: Any,
+        active_property: Any,
+        index: Any,
+        flt_flag: Any = 0,
     ) -> None:
         """Draw one mark."""
         known = support_marks.mark_of_group(item)
@@ -100,7 +104,7 @@ def _draw_chosen(
     layout: bpy.types.UILayout,
     context: bpy.types.Context,
     design: bpy.types.Object,
-    scan: bpy.types.Object,
+    scan: bpy.types.Object | None,
 ) -> None:
     area = support_marks.chosen(design)
     if area is None:
@@ -130,7 +134,7 @@ def _draw_chosen(
 
 
 def _draw_state(
-    layout: bpy.types.UILayout, context: bpy.types.Context, scan: bpy.types.Object
+    layout: bpy.types.UILayout, context: bpy.types.Context, scan: bpy.types.Object | None
 ) -> None:
     if scan is None or not store.data_of(scan).result:
         say(layout, context, "Check Crown measures them.")

@@ -27,7 +27,7 @@ KINDS = (
     ),
 )
 SMALLEST_MM, LARGEST_MM = 0.05, 5.0
-RADIUS_OPTIONS = {
+RADIUS_OPTIONS: dict[str, Any] = {
     "min": SMALLEST_MM,
     "max": LARGEST_MM,
     "soft_max": 2.0,

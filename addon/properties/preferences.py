@@ -4,6 +4,7 @@ from typing import Any
 
 import bpy
 
+from ..blender.session import preferences_of
 from . import choices
 
 
@@ -46,7 +47,7 @@ class CuspwisePreferences(bpy.types.AddonPreferences):
 
 def preferences() -> Any:
     """Return the preferences; None where the extension is not enabled as one."""
-    addon = bpy.context.preferences.addons.get(CuspwisePreferences.bl_idname)
+    addon = preferences_of(bpy.context).addons.get(CuspwisePreferences.bl_idname)
     return addon.preferences if addon else None
 
 

@@ -1,5 +1,7 @@
 """All that is kept in the .blend, attached to Blender's types."""
 
+from typing import Any
+
 import bpy
 
 from ..identifiers import JOB_PROPERTIES, OBJECT_PROPERTIES, SCENE_PROPERTIES
@@ -14,15 +16,14 @@ def register() -> None:
     """Attach the properties to Blender's types."""
     for cls in CLASSES:
         bpy.utils.register_class(cls)
+    pointer: Any = bpy.props.PointerProperty
     setattr(
         bpy.types.Scene,
         SCENE_PROPERTIES,
-        bpy.props.PointerProperty(type=scene_settings.SceneSettings),
+        pointer(type=scene_settings.SceneSettings),
     )
-    setattr(
-        bpy.types.Object, OBJECT_PROPERTIES, bpy.props.PointerProperty(type=object_data.ObjectData)
-    )
-    setattr(bpy.types.WindowManager, JOB_PROPERTIES, bpy.props.PointerProperty(type=JobState))
+    setattr(bpy.types.Object, OBJECT_PROPERTIES, pointer(type=object_data.ObjectData))
+    setattr(bpy.types.WindowManager, JOB_PROPERTIES, pointer(type=JobState))
 
 
 def unregister() -> None:

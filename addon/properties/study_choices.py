@@ -37,7 +37,7 @@ NOTHING = ("none", "–", "Run the study first", 0)
 _held: dict[str, list[Item]] = {}
 
 
-def _offered(scene: bpy.types.ID, name: str) -> list[tuple[str, str, str]]:
+def _offered(scene: Any, name: str) -> list[tuple[str, str, str]]:
     """Return what the kept study offers for a choice: key, title, tooltip."""
     kept = store.study_of(scene)
     if kept is None:

@@ -14,6 +14,7 @@ import numpy as np
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.report.drawing.legend import Legend
 from ..blender import bridge
+from ..blender.session import layer_of, mesh_of
 from ..check import store
 from ..drawing import colour_map
 from ..identifiers import SCENE_PROPERTIES, STUDY_ATTRIBUTE
@@ -92,7 +93,7 @@ def settle(scene: bpy.types.Scene) -> None:
     shown = getattr(scene, SCENE_PROPERTIES).study.shown
     for scan in store.listed_scans(scene) if shown else ():
         data = store.data_of(scan)
-        if scan.name in bpy.context.view_layer.objects and not scan.hide_get():
+        if scan.name in layer_of(bpy.context).objects and not scan.hide_get():
             data.study_hidden = True
             colour_map.hide(scan, True)
     if shown:
@@ -101,8 +102,8 @@ def settle(scene: bpy.types.Scene) -> None:
         if store.data_of(obj).study_hidden:
             store.data_of(obj).study_hidden = False
             colour_map.hide(obj, False)
-        if obj.type == "MESH" and not obj.data.library:
-            _drop(obj.data)
+        if obj.type == "MESH" and not mesh_of(obj).library:
+            _drop(mesh_of(obj))
 
 
 def legend_of(scene: bpy.types.Scene) -> tuple[Legend, tuple[str, ...]] | None:
@@ -146,7 +147,7 @@ def _limit(scene: bpy.types.Scene, kept: dict[str, Any], kind: str, weights: np.
 
 def _write(design: bpy.types.Object, scale_mm: float, found: ChosenMap) -> None:
     """Write the map to the design's vertices, in the place of another one."""
-    _drop(design.data)
+    _drop(mesh_of(design))
     unit = "" if found.kind == "share" else "_mm"
     parts = [(f"{found.kind}{unit}", found.raw)]
     if found.q is not None:
@@ -154,7 +155,7 @@ def _write(design: bpy.types.Object, scale_mm: float, found: ChosenMap) -> None:
     for words, values in parts:
         name = _cut(f"{STUDY_ATTRIBUTE} {words}: {found.title}")
         carried = study_store.on_design(design, scale_mm, values)
-        bridge.write_attribute(design.data, name, "FLOAT", carried)
+        bridge.write_attribute(mesh_of(design), name, "FLOAT", carried)
 
 
 def _cut(name: str) -> str:

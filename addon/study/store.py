@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from contextlib import suppress
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import bpy
 import numpy as np
@@ -22,6 +22,7 @@ from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Progress, Steps
 from ..areas import groups
 from ..blender import bridge
+from ..blender.session import mesh_of, persistent
 from ..check import store
 from ..identifiers import SCENE_PROPERTIES, STUDY_MESH_NAME
 from . import export
@@ -62,6 +63,11 @@ def study_of(scene: bpy.types.Scene) -> dict[str, Any] | None:
         return None
     kept = _read(text)
     return kept if kept.get("version") == VERSION else None
+
+
+def kept_study(scene: bpy.types.Scene) -> dict[str, Any]:
+    """Return the study kept on the scene's design, which ``poll`` has asked for."""
+    return cast(dict[str, Any], study_of(scene))
 
 
 def is_of_another_version(scene: bpy.types.Scene) -> bool:
@@ -123,7 +129,7 @@ def on_design(design: bpy.types.Object, scale_mm: float, values: np.ndarray) -> 
     """
     mesh = store.data_of(design).study_points
     shape = export.shape_matrix(design, scale_mm)[:3, :3]
-    own = bridge.positions(design.data).astype(np.float64) @ shape.T
+    own = bridge.positions(mesh_of(design)).astype(np.float64) @ shape.T
     points = bridge.positions(mesh).astype(np.float64)
     # As it was written: equal coordinates tell which vertex is which point.
     return bridge.carried_to(own.astype(np.float32).astype(np.float64), points, values)
@@ -175,7 +181,7 @@ def refresh(scene: bpy.types.Scene) -> str:
     return why_out_of_date(scene)
 
 
-@bpy.app.handlers.persistent
+@persistent
 def notice_changes(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
     """Note when the study's design or a scan of it was edited, or moved if that counts."""
     kept, design = study_of(scene), design_of(scene)
@@ -233,7 +239,7 @@ def _why_other_design(
 ) -> str:
     if design.mode == "EDIT":
         return ""
-    if bridge.checksum(design.data) != kept["made_with"]["design"]:
+    if bridge.checksum(mesh_of(design)) != kept["made_with"]["design"]:
         return "The design's mesh was changed."
     try:
         scale_mm = bridge.scene_scale_mm(design, scene)
@@ -254,7 +260,7 @@ def _why_other_scan(
     entry = kept["made_with"]["scans"].get(store.data_of(scan).study_entry)
     if entry is None or scan.mode == "EDIT":
         return ""
-    if bridge.checksum(scan.data) != entry["checksum"]:
+    if bridge.checksum(mesh_of(scan)) != entry["checksum"]:
         return f"{scan.name}: its mesh was changed."
     start = kept["choices"]["start"]
     try:
