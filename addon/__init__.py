@@ -60,7 +60,7 @@ def _handlers() -> tuple[tuple[list[Any], Any], ...]:
 
     from .check import judging_meanwhile, mark_results, old_files, store
     from .drawing import colour_map, overlay
-    from .study import store as study_store
+    from .study import study_store
 
     handlers: Any = bpy.app.handlers
     return (

@@ -29,7 +29,7 @@ from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ..blender import bridge
 from ..blender.session import mesh_of
 from ..identifiers import AREA_GROUP_PREFIX, OBJECT_PROPERTIES
-from . import groups as area_groups
+from . import area_groups
 
 NAME_LENGTH = 40  # Blender cuts the names of vertex groups off at 63 bytes, prefix and all
 

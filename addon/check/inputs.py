@@ -31,7 +31,7 @@ from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.progress import Progress, Steps, run, scaled
 from ...standalone_core.superimpose.result import Superimposition
 from ...standalone_core.superimpose.settings import SuperimposeSettings
-from ..areas import groups, support_marks
+from ..areas import area_groups, support_marks
 from ..blender import bridge
 from ..blender.session import mesh_of, scene_of, settings_of
 from . import landmarks
@@ -55,7 +55,7 @@ class DesignInput:
         In the frame, mm; vertex for vertex the object's.
     checksum : str
         Of the object's own mesh.
-    areas : groups.UserAreas
+    areas : area_groups.UserAreas
     marks : tuple of SupportMark
         The support marks that were made as circles, in the frame.
     """
@@ -65,7 +65,7 @@ class DesignInput:
     local_to_mm: np.ndarray
     mesh: TriangleMesh
     checksum: str
-    areas: groups.UserAreas
+    areas: area_groups.UserAreas
     marks: tuple[SupportMark, ...] = ()
 
 
@@ -106,7 +106,7 @@ def read_design_steps(
     if design is None:
         design = settings_of(context).design
     bridge.check_usable(design)
-    areas = yield from scaled(groups.user_areas_steps(design), 0.0, 0.8)
+    areas = yield from scaled(area_groups.user_areas_steps(design), 0.0, 0.8)
     yield Progress("Reading the design", 0.8)
     checksum = bridge.checksum(mesh_of(design))
     yield Progress("Reading the design", 0.9)
@@ -309,8 +309,8 @@ def area_finder(design: DesignInput) -> AreaFinder:
                 loaded = True
             except AreaError:
                 pass  # The design was changed since: its vertex groups go on by themselves.
-        own = groups.own_areas(design.areas, evaluation, design.mesh, with_loaded=not loaded)
-        line = groups.own_margin_line(design.areas, design.local_to_mm)
+        own = area_groups.own_areas(design.areas, evaluation, design.mesh, with_loaded=not loaded)
+        line = area_groups.own_margin_line(design.areas, design.local_to_mm)
         held = replace(held, margin_line=line or held.margin_line).replaced(own)
         completed = yield from scaled(completed_steps(held), 0.3, 1.0)
         return with_supports(completed, design.marks)

@@ -11,7 +11,7 @@ from mathutils import Vector
 from mathutils.interpolate import poly_3d_calc
 
 from ...standalone_core.report.check.sentences import area_words, micrometres
-from ..areas import groups as area_groups
+from ..areas import area_groups
 from ..blender import bridge
 from ..blender.session import mesh_of
 from ..identifiers import AREA_GROUP_PREFIX, deviation_attribute, unmatched_attribute

@@ -27,7 +27,7 @@ from ...standalone_core.progress import Progress, Steps, run
 from ...standalone_core.report.check.document import check_document, plain
 from ...standalone_core.report.check.sentences import patch_limit_um, superimposition_lines
 from ...standalone_core.superimpose.result import Superimposition
-from ..areas import groups, support_marks
+from ..areas import area_groups, support_marks
 from ..blender import bridge
 from ..blender.session import mesh_of, persistent
 from ..identifiers import (
@@ -118,16 +118,25 @@ def keep_steps(
     data = data_of(scan.scan)
     forget(scan.scan, scene)
     result_id = uuid.uuid4().hex[:8]
-    for part, read, values, source in (
-        (design.design, design.mesh, result.design_to_scan.deviation_mm, result.design.mesh),
-        (scan.scan, scan.mesh, result.scan_to_design.deviation_mm, result.scan.mesh),
-    ):
-        own = values[: len(source.vertices)]
-        carried = bridge.carried_to(read.vertices, source.vertices, own)
-        bridge.write_attribute(mesh_of(part), deviation_attribute(result_id), "FLOAT", carried)
+    _write_deviations(design, scan, result, result_id)
     yield Progress("Keeping the result", 0.6)
     _write_unmatched(scan, result, result_id)
-    kept = {
+    kept = _kept(design, scan, result, choices)
+    data.design = design.design
+    data.result_id = result_id
+    data.result_points = points
+    data.result = json.dumps(kept)
+    list_patches(scan.scan, kept)
+    keep_superimposition(scan.scan, result.superimposition)
+    data.marks_out_of_date = False
+    _set_state(scan.scan, "CURRENT", "")
+
+
+def _kept(
+    design: DesignInput, scan: ScanInput, result: CheckResult, choices: Mapping[str, Any]
+) -> dict[str, Any]:
+    """Return a result and what it was made with, as plain data."""
+    return {
         "version": VERSION,
         "choices": dict(choices),
         **kept_points.document(result),
@@ -144,14 +153,6 @@ def keep_steps(
         },
         "check": support_marks.without_marks(check_document(result)),
     }
-    data.design = design.design
-    data.result_id = result_id
-    data.result_points = points
-    data.result = json.dumps(kept)
-    list_patches(scan.scan, kept)
-    keep_superimposition(scan.scan, result.superimposition)
-    data.marks_out_of_date = False
-    _set_state(scan.scan, "CURRENT", "")
 
 
 def keep_superimposition(scan: bpy.types.Object, found: Superimposition) -> None:
@@ -190,6 +191,19 @@ def forget(scan: bpy.types.Object, scene: bpy.types.Scene) -> None:
                 bridge.drop_attribute(mesh_of(obj), name)
     if points is not None and points.users == 0:
         bpy.data.meshes.remove(points)
+
+
+def _write_deviations(
+    design: DesignInput, scan: ScanInput, result: CheckResult, result_id: str
+) -> None:
+    """Write the deviations of both directions to the vertices that they were measured at."""
+    for part, read, values, source in (
+        (design.design, design.mesh, result.design_to_scan.deviation_mm, result.design.mesh),
+        (scan.scan, scan.mesh, result.scan_to_design.deviation_mm, result.scan.mesh),
+    ):
+        own = values[: len(source.vertices)]
+        carried = bridge.carried_to(read.vertices, source.vertices, own)
+        bridge.write_attribute(mesh_of(part), deviation_attribute(result_id), "FLOAT", carried)
 
 
 def _write_unmatched(scan: ScanInput, result: CheckResult, result_id: str) -> None:
@@ -259,7 +273,7 @@ def refresh(scan: bpy.types.Object, scene: bpy.types.Scene, *, with_areas: bool 
     return not reason
 
 
-def refresh_areas(scan: bpy.types.Object, areas: groups.UserAreas) -> bool:
+def refresh_areas(scan: bpy.types.Object, areas: area_groups.UserAreas) -> bool:
     """Mark a scan's result out of date if the areas, as they were read, are others now.
 
     Return whether they still are those that it was measured with.
@@ -290,7 +304,7 @@ def _why_out_of_date(
     if moved:
         return moved
     if with_areas:
-        edited = groups.user_areas(design).checksum != then["areas"]
+        edited = area_groups.user_areas(design).checksum != then["areas"]
     else:
         edited = data_of(scan).state_reason == AREAS_EDITED
     return AREAS_EDITED if edited else ""

@@ -9,8 +9,7 @@ import bpy
 from ..blender.session import area_of, scene_of, ui_scale, view_of
 from ..check import store
 from ..identifiers import SCENE_PROPERTIES
-from ..study import group_map
-from ..study import store as study_store
+from ..study import group_map, study_store
 from . import colour_map, margin_overlay, overlay
 from .graphics import batch_for, graphics
 from .legend_layout import TITLE, LegendLayout, lay_out, rgb

@@ -22,8 +22,7 @@ from ...standalone_core.areas.area_set import AREA_NAMES
 from ...standalone_core.areas.support_marks import SUPPORTS, is_support
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.report.check.sentences import area_words
-from ..areas import groups as area_groups
-from ..areas import support_marks
+from ..areas import area_groups, support_marks
 from ..blender import bridge
 from ..blender.session import (
     eye_of,

@@ -12,7 +12,7 @@ from ...standalone_core.errors import AreaError
 from ...standalone_core.progress import Steps
 from ...standalone_core.report.check.sentences import area_words
 from .. import identifiers
-from ..areas import groups
+from ..areas import area_groups
 from ..blender.job import JobOperator
 from ..blender.session import Answer, our_operators, scene_of, settings_of
 from ..check import inputs, store
@@ -49,7 +49,7 @@ class FindAreas(JobOperator, bpy.types.Operator):
     def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
         """Write groups and curve."""
         read = self._design
-        yield from groups.write_areas_steps(
+        yield from area_groups.write_areas_steps(
             read.design, result, read.mesh, read.local_to_mm, read.areas
         )
         _mark_out_of_date(scene_of(context), read.design)
@@ -149,7 +149,7 @@ class ReadAreasFile(AreasFileJob, bpy.types.Operator):
     def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
         """Write groups and curve in place of those that are there."""
         read = self._design
-        yield from groups.replace_areas_steps(read.design, result, read.mesh, read.local_to_mm)
+        yield from area_groups.replace_areas_steps(read.design, result, read.mesh, read.local_to_mm)
         _mark_out_of_date(scene_of(context), read.design)
         names = ", ".join(area_words(name) for name in result.areas if name != "whole")
         return f"Loaded {names}."
@@ -195,7 +195,7 @@ class ToggleArea(bpy.types.Operator):
     def execute(self, context: bpy.types.Context) -> Answer:
         """Remember the wish on the design."""
         design = settings_of(context).design
-        if self.area != SUPPORTS and self.area not in groups.names(design):
+        if self.area != SUPPORTS and self.area not in area_groups.names(design):
             self.report({"ERROR"}, f"{design.name} has no area {self.area!r}. Find Areas first.")
             return {"CANCELLED"}
         overlay.toggle_area(design, self.area)

@@ -7,7 +7,7 @@ import bpy
 from ...standalone_core.progress import Progress, Steps, scaled
 from ...standalone_core.report.check.sentences import headline
 from .. import identifiers
-from ..areas import groups
+from ..areas import area_groups
 from ..blender.job import JobOperator
 from ..blender.session import scene_of, settings_of
 from ..check import inputs, store
@@ -42,7 +42,7 @@ class CheckOperator(JobOperator):
         yield Progress("Writing the result", 0.0)
         design = self._design
         move_scan(context, design, self._scan, result.superimposition)
-        writing = groups.write_areas_steps(
+        writing = area_groups.write_areas_steps(
             design.design, result.area_set, design.mesh, design.local_to_mm, design.areas
         )
         yield from scaled(writing, 0.0, 0.5)

@@ -14,7 +14,7 @@ from .. import identifiers
 from ..blender.job import JobOperator
 from ..blender.session import Answer, manager_of, scene_of
 from ..drawing import colour_map
-from ..study import export, group_map, scene, store, summary
+from ..study import export, group_map, study_scene, study_store, summary
 from ..study.export import StudyInput
 from ..study.file import RESULTS, STUDY_FILE
 from . import ready
@@ -49,7 +49,7 @@ class RunStudy(JobOperator, bpy.types.Operator):
 
     def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
         """Keep the results on the design."""
-        yield from store.keep_steps(self._read, result)
+        yield from study_store.keep_steps(self._read, result)
         colour_map.refresh(scene_of(context))
         left = len(result.run.left_out) + len(self._read.unreadable)
         said = f"Measured {len(result.run.crowns)} crowns"
@@ -74,9 +74,9 @@ class CopyStudyTable(bpy.types.Operator):
 
     def execute(self, context: bpy.types.Context) -> Answer:
         """Copy, and say so if the numbers are out of date."""
-        kept = store.kept_study(scene_of(context))
+        kept = study_store.kept_study(scene_of(context))
         manager_of(context).clipboard = summary.table_text(kept)
-        reason = store.refresh(scene_of(context))
+        reason = study_store.refresh(scene_of(context))
         if reason:
             self.report(
                 {"WARNING"}, f"Copied the table of the study, which is out of date: {reason}"
@@ -113,7 +113,7 @@ class ShowGroupMap(bpy.types.Operator):
         if problem:
             self.report({"ERROR"}, problem)
             return {"CANCELLED"}
-        reason = store.refresh(scene_of(context))
+        reason = study_store.refresh(scene_of(context))
         group_map.show(scene_of(context))
         if reason:
             self.report({"WARNING"}, f"The map is out of date: {reason}")
@@ -134,10 +134,10 @@ class OpenStudyReport(bpy.types.Operator):
 
     def execute(self, context: bpy.types.Context) -> Answer:
         """Open it, if it is still there."""
-        folder = store.folder_of(scene_of(context))
+        folder = study_store.folder_of(scene_of(context))
         page = None if folder is None else folder / RESULTS / PAGE
         if page is None or not page.is_file():
-            where = store.kept_study(scene_of(context))["folder"]
+            where = study_store.kept_study(scene_of(context))["folder"]
             self.report({"ERROR"}, f"{where}: the report is no longer there. Run the study again.")
             return {"CANCELLED"}
         if not bpy.app.background:
@@ -163,9 +163,9 @@ class CopyStudyCommand(bpy.types.Operator):
 
     def execute(self, context: bpy.types.Context) -> Answer:
         """Copy it."""
-        folder = store.folder_of(scene_of(context))
+        folder = study_store.folder_of(scene_of(context))
         if folder is None:
-            where = store.kept_study(scene_of(context))["folder"]
+            where = study_store.kept_study(scene_of(context))["folder"]
             self.report({"ERROR"}, f"{where}: the study is no longer there. Run it again.")
             return {"CANCELLED"}
         command = command_for(folder)
@@ -194,11 +194,11 @@ def _study_steps(read: StudyInput) -> Steps[summary.Outcome]:
 
 
 def _can_run(operator: Any, context: bpy.types.Context) -> bool:
-    if not scene.listing_of(scene_of(context)).groups:
+    if not study_scene.listing_of(scene_of(context)).groups:
         operator.poll_message_set("Give the scans in the list a group each first")
         return False
     try:
-        scene.folder_of(scene_of(context))
+        study_scene.folder_of(scene_of(context))
     except CuspwiseError as error:
         operator.poll_message_set(error.remedy)
         return False
@@ -208,10 +208,10 @@ def _can_run(operator: Any, context: bpy.types.Context) -> bool:
 def _has_study(operator: Any, context: bpy.types.Context) -> bool:
     if not ready.no_job(operator, context):
         return False
-    if store.is_of_another_version(scene_of(context)):
+    if study_store.is_of_another_version(scene_of(context)):
         operator.poll_message_set("The study was made with another version; run it again")
         return False
-    if store.study_of(scene_of(context)) is None:
+    if study_store.study_of(scene_of(context)) is None:
         operator.poll_message_set("Run the study first")
         return False
     return True

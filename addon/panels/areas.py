@@ -9,7 +9,7 @@ from ...standalone_core.areas.area_set import AREA_NAMES
 from ...standalone_core.areas.support_marks import SUPPORTS, is_support
 from ...standalone_core.report.check.sentences import area_words
 from .. import identifiers
-from ..areas import groups
+from ..areas import area_groups
 from ..blender.session import scene_of, settings_of
 from ..check import store
 from ..drawing import overlay
@@ -40,8 +40,8 @@ def _draw_areas(
     layout: bpy.types.UILayout, context: bpy.types.Context, design: bpy.types.Object
 ) -> None:
     """Draw the areas with their sizes, and what could not be found."""
-    settings, known = settings_of(context), groups.found_areas(design)
-    names = groups.names(design)
+    settings, known = settings_of(context), area_groups.found_areas(design)
+    names = area_groups.names(design)
     if known is None and not names:
         say(layout, context, "Not found yet. Check Crown finds them too.")
         return

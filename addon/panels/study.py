@@ -10,8 +10,7 @@ from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.report.study.sentences import mean_and_sd, unit_of
 from .. import identifiers
 from ..blender.session import scene_of, settings_of
-from ..study import group_map, store, summary
-from ..study import scene as study_scene
+from ..study import group_map, study_scene, study_store, summary
 from .base import SidebarPanel, draw_job, say
 
 STATUS_ICONS: dict[str, Any] = {
@@ -43,13 +42,13 @@ class StudyPanel(SidebarPanel, bpy.types.Panel):
         main = layout.column()
         main.scale_y = 1.4
         main.operator(identifiers.RUN_STUDY, icon="PLAY")
-        kept = store.study_of(scene)
+        kept = study_store.study_of(scene)
         if kept is None:
-            other = store.is_of_another_version(scene)
+            other = study_store.is_of_another_version(scene)
             words = "Made with another version; run it again." if other else "Not run yet."
             say(layout, context, words)
             return
-        reason = store.why_out_of_date(scene)
+        reason = study_store.why_out_of_date(scene)
         if reason:
             say(layout, context, f"Out of date: {reason} Run the study again.", "ERROR")
         for line in kept["opening"]:
@@ -67,12 +66,12 @@ class StudyTablePanel(SidebarPanel, bpy.types.Panel):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a study."""
-        return store.study_of(scene_of(context)) is not None
+        return study_store.study_of(scene_of(context)) is not None
 
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the groups side by side in one area by one measure."""
         layout, chosen = self.layout, settings_of(context).study
-        kept = store.kept_study(scene_of(context))
+        kept = study_store.kept_study(scene_of(context))
         layout.prop(chosen, "area")
         layout.prop(chosen, "measure")
         _draw_table(layout, context, kept, chosen.area, chosen.measure)
@@ -90,12 +89,12 @@ class StudyMapPanel(SidebarPanel, bpy.types.Panel):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a study."""
-        return store.study_of(scene_of(context)) is not None
+        return study_store.study_of(scene_of(context)) is not None
 
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the choice of the map, and its colours."""
         layout, settings = self.layout, settings_of(context)
-        chosen, kept = settings.study, store.kept_study(scene_of(context))
+        chosen, kept = settings.study, study_store.kept_study(scene_of(context))
         layout.prop(chosen, "map_kind")
         difference = chosen.map_kind == "difference"
         layout.prop(chosen, "map_pair" if difference else "map_group")
@@ -120,13 +119,13 @@ class StudyReportPanel(SidebarPanel, bpy.types.Panel):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a study."""
-        return store.study_of(scene_of(context)) is not None
+        return study_store.study_of(scene_of(context)) is not None
 
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the ways to the report."""
-        layout, kept = self.layout, store.kept_study(scene_of(context))
+        layout, kept = self.layout, study_store.kept_study(scene_of(context))
         layout.operator(identifiers.OPEN_STUDY_REPORT, icon="URL")
-        folder = store.folder_of(scene_of(context))
+        folder = study_store.folder_of(scene_of(context))
         where = f"{kept['folder']}, which is gone" if folder is None else _where(folder)
         say(layout, context, f"Page, tables and study file are in {where}.")
         say(

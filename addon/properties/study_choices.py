@@ -9,7 +9,7 @@ from ...standalone_core.report.study.sentences import measure_words, opened
 from ...standalone_core.study.plan import USUAL_MEASURES
 from ..blender.session import scene_of, settings_of
 from ..drawing import colour_map
-from ..study import store
+from ..study import study_store
 
 # Blender 4.5 warns of paths from the .blend where it is not told of them; 4.2 does not know how.
 RELATIVE = {"PATH_SUPPORTS_BLEND_RELATIVE"} if bpy.app.version >= (4, 5, 0) else set()
@@ -39,7 +39,7 @@ _held: dict[str, list[Item]] = {}
 
 def _offered(scene: Any, name: str) -> list[tuple[str, str, str]]:
     """Return what the kept study offers for a choice: key, title, tooltip."""
-    kept = store.study_of(scene)
+    kept = study_store.study_of(scene)
     if kept is None:
         return []
     if name == "area":

@@ -24,14 +24,13 @@ from ...standalone_core.progress import Progress, Steps, scaled
 from ...standalone_core.study.file.read import read_study
 from ...standalone_core.study.plan import StudyPlan
 from ...standalone_core.superimpose.point_pairs import fit_point_pairs
-from ..areas import groups as area_groups
-from ..areas import support_marks
+from ..areas import area_groups, support_marks
 from ..blender import bridge
 from ..blender.session import scene_of
 from ..check import inputs, landmarks
 from ..check.inputs import DesignInput
 from ..identifiers import SCENE_PROPERTIES
-from . import scene as study_scene
+from . import study_scene
 from .file import (
     AREAS,
     DESIGN,

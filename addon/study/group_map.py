@@ -18,8 +18,7 @@ from ..blender.session import layer_of, mesh_of
 from ..check import store
 from ..drawing import colour_map
 from ..identifiers import SCENE_PROPERTIES, STUDY_ATTRIBUTE
-from . import legend as study_legend
-from . import store as study_store
+from . import map_legend, study_store
 from .summary import POINT_WEIGHT
 
 LONGEST_NAME = 60  # bytes of an attribute's name; Blender keeps a few more
@@ -76,13 +75,13 @@ def colour(scene: bpy.types.Scene) -> tuple[bpy.types.Object, ...]:
         return ()
     settings = getattr(scene, SCENE_PROPERTIES)
     settings.shown_limit_um = found.limit
-    settings.share_clipped, settings.share_unmeasured = study_legend.shares(
+    settings.share_clipped, settings.share_unmeasured = map_legend.shares(
         found.kind, found.values, found.weights, found.limit
     )
     scale_mm = bridge.scene_scale_mm(design, scene)
     at_vertices = study_store.on_design(design, scale_mm, found.values)
     _write(design, scale_mm, found)
-    colours = study_legend.colours_of(found.kind, at_vertices, found.limit, settings.palette)
+    colours = map_legend.colours_of(found.kind, at_vertices, found.limit, settings.palette)
     colour_map.paint(design, colours)
     colour_map.hide(design, False)
     return (design,)
@@ -113,9 +112,9 @@ def legend_of(scene: bpy.types.Scene) -> tuple[Legend, tuple[str, ...]] | None:
     if row is None or kept is None or settings.shown_limit_um <= 0.0:
         return None
     limit = float(f"{settings.shown_limit_um:.6g}")
-    legend = study_legend.legend_for(row["kind"], limit, kept["tolerance_um"], settings.palette)
-    legend = study_legend.with_shares(legend, settings.share_clipped, settings.share_unmeasured)
-    return legend, study_legend.heads(row["kind"], row["title"])
+    legend = map_legend.legend_for(row["kind"], limit, kept["tolerance_um"], settings.palette)
+    legend = map_legend.with_shares(legend, settings.share_clipped, settings.share_unmeasured)
+    return legend, map_legend.heads(row["kind"], row["title"])
 
 
 def chosen_map(scene: bpy.types.Scene) -> ChosenMap | None:
@@ -128,7 +127,7 @@ def chosen_map(scene: bpy.types.Scene) -> ChosenMap | None:
     q = study_store.map_of(design, row["q"]) if "q" in row else None
     if raw is None or weights is None:
         return None
-    told = raw if q is None else study_legend.told_from_chance(raw, q, kept["alpha"])
+    told = raw if q is None else map_legend.told_from_chance(raw, q, kept["alpha"])
     limit = _limit(scene, kept, row["kind"], weights)
     return ChosenMap(row["kind"], row["title"], told, raw, q, weights, limit)
 
@@ -142,7 +141,7 @@ def _limit(scene: bpy.types.Scene, kept: dict[str, Any], kind: str, weights: np.
     names = [row["attribute"] for row in kept["maps"] if row["kind"] == alike]
     maps = [study_store.map_of(design, name) for name in names] if design is not None else []
     found = [values for values in maps if values is not None]
-    return study_legend.common_limit(kind, found, weights, kept["tolerance_um"])
+    return map_legend.common_limit(kind, found, weights, kept["tolerance_um"])
 
 
 def _write(design: bpy.types.Object, scale_mm: float, found: ChosenMap) -> None:

@@ -59,7 +59,7 @@ def settings():
 
 def kept():
     """What is kept of the study."""
-    return part("addon.study.store").study_of(bpy.context.scene)
+    return part("addon.study.study_store").study_of(bpy.context.scene)
 
 
 def measured():
@@ -168,7 +168,7 @@ def wait():
 def answer():
     """The answer and the table."""
     FACTS["groups"] = {group["title"]: group["n"] for group in kept()["groups"]}
-    FACTS["out_of_date"] = part("addon.study.store").why_out_of_date(bpy.context.scene)
+    FACTS["out_of_date"] = part("addon.study.study_store").why_out_of_date(bpy.context.scene)
     FACTS["report"] = (FOLDER / "study_results" / "report.html").is_file()
     settings().study.area = "margin"
     picture("study_4_answer")
@@ -241,7 +241,7 @@ def make_out_of_date():
 def remove():
     """Everything as it was."""
     picture("study_9_out_of_date")
-    FACTS["changed"] = part("addon.study.store").why_out_of_date(bpy.context.scene)
+    FACTS["changed"] = part("addon.study.study_store").why_out_of_date(bpy.context.scene)
     with view():
         bpy.ops.cuspwise.remove_colour_map()
     return 1.5

@@ -379,7 +379,7 @@ def test_the_steps_of_every_job_need_no_blender(
 
 def edit_an_area(case: SimpleNamespace) -> None:
     """Have one of somebody's own to carry."""
-    area_groups = case.part("addon.areas.groups")
+    area_groups = case.part("addon.areas.area_groups")
     inside = area_groups.read_groups(case.design)["occlusal"]
     case.design.vertex_groups["Area: occlusal"].remove(inside[:20].tolist())
     assert "occlusal" in area_groups.user_areas(case.design).vertices

@@ -25,13 +25,13 @@ def call(case: SimpleNamespace, name: str, *args: Any, **options: Any) -> Any:
 
 
 def kept(case: SimpleNamespace) -> dict[str, Any]:
-    return case.part("addon.study.store").study_of(case.scene)
+    return case.part("addon.study.study_store").study_of(case.scene)
 
 
 def out_of_date(case: SimpleNamespace) -> str:
     """Why the study is out of date, after Blender has taken note of changes."""
     case.bpy.context.view_layer.update()
-    return case.part("addon.study.store").why_out_of_date(case.scene)
+    return case.part("addon.study.study_store").why_out_of_date(case.scene)
 
 
 def core_run(case: SimpleNamespace, file: Path, out: Path) -> Any:
@@ -179,7 +179,7 @@ def test_every_choice_explains_itself(extension: SimpleNamespace) -> None:
 
 
 def test_says_who_takes_part_and_what_it_cannot_tell(listed: SimpleNamespace) -> None:
-    scene = listed.part("addon.study.scene")
+    scene = listed.part("addon.study.study_scene")
     lines = scene.listing_lines(scene.listing_of(listed.scene))
     assert lines == ("4 crowns: 2 in Milled, 2 in Printed – tilted.",)
     for item in list(listed.settings.scans)[1:]:
@@ -454,7 +454,7 @@ def test_a_saved_file_holds_everything(studied: SimpleNamespace, tmp_path: Path)
     again = opened(studied.part, again_path)
     assert kept(again) == before
     assert out_of_date(again) == ""
-    assert again.part("addon.study.store").refresh(again.scene) == ""
+    assert again.part("addon.study.study_store").refresh(again.scene) == ""
     assert call(again, "show_group_map") == {"FINISHED"}
 
 
@@ -566,7 +566,7 @@ def test_changes_make_it_out_of_date(studied: SimpleNamespace, change: Any, word
 def test_edited_areas_are_noticed_where_it_counts(studied: SimpleNamespace) -> None:
     group = studied.design.vertex_groups.new(name="Area: mine")
     group.add([0, 1, 2], 1.0, "REPLACE")
-    assert "areas" in studied.part("addon.study.store").refresh(studied.scene)
+    assert "areas" in studied.part("addon.study.study_store").refresh(studied.scene)
 
 
 def test_comparisons_are_said_in_a_line(studied: SimpleNamespace) -> None:
@@ -604,7 +604,7 @@ def test_the_report_is_the_command_lines(studied: SimpleNamespace) -> None:
     document = json.loads((results / "study.json").read_text(encoding="utf-8"))
     assert len(document["files"]) > 8
     assert call(studied, "copy_study_command") == {"FINISHED"}
-    folder = studied.part("addon.study.store").folder_of(studied.scene)
+    folder = studied.part("addon.study.study_store").folder_of(studied.scene)
     command = studied.part("addon.operators.study").command_for(folder)
     assert command == f'cuspwise study "{folder / "study.toml"}"'
     assert (folder / "study.toml").is_file()

@@ -20,13 +20,12 @@ import numpy as np
 
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Progress, Steps
-from ..areas import groups
+from ..areas import area_groups
 from ..blender import bridge
 from ..blender.session import mesh_of, persistent
 from ..check import store
 from ..identifiers import SCENE_PROPERTIES, STUDY_MESH_NAME
-from . import export
-from . import scene as study_scene
+from . import export, study_scene
 from .export import ScanEntry, StudyInput
 from .file import STUDY_FILE
 from .summary import Outcome, map_values, summary
@@ -172,7 +171,7 @@ def refresh(scene: bpy.types.Scene) -> str:
     if kept is None or design is None:
         return ""
     reason = _why_other_design(design, scene, kept)
-    areas = export.areas_checksum(design, groups.user_areas(design))
+    areas = export.areas_checksum(design, area_groups.user_areas(design))
     if not reason and areas != kept["made_with"]["areas"]:
         reason = store.AREAS_EDITED
     for scan in store.listed_scans(scene):
