@@ -24,7 +24,7 @@ from ...standalone_core.areas.support_marks import (
     mark_of,
 )
 from ...standalone_core.errors import AreaError
-from ...standalone_core.mesh.repair import repair_mesh
+from ...standalone_core.measure import checked_surface
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ..blender import bridge
 from ..blender.session import mesh_of
@@ -69,7 +69,7 @@ def target(design: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) -> 
     bridge.check_usable(design)
     local_to_mm = bridge.frame_of(design, scene).local_to_mm(design)
     as_read = bridge.read_mesh_object(design, local_to_mm, depsgraph)
-    repaired = repair_mesh(as_read).mesh
+    repaired = checked_surface(as_read).mesh
     return Target(design, local_to_mm, as_read, repaired, bridge.checksum(mesh_of(design)))
 
 

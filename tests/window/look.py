@@ -40,7 +40,7 @@ def prepare():
     demo = demo_crown()
     path = OUT / "printed.stl"
     mesh = produced(demo, printed_errors()).mesh
-    part("standalone_core.mesh.files").write_mesh(path, mesh)
+    part("standalone_core.mesh.write").write_mesh(path, mesh)
     settings().design = add("Design", demo.mesh.vertices, demo.mesh.faces)
     with view():
         bpy.ops.cuspwise.import_scans(filepath=str(path))
