@@ -148,7 +148,7 @@ def _circle_of(
     groups: Mapping[str, np.ndarray],
 ) -> dict[str, Any] | None:
     """Return the circle that a group is as it was written, also under another name."""
-    now = area_groups.fingerprint(vertices)
+    now = bridge.fingerprint(vertices)
     if area in kept:
         return kept[area] if kept[area]["vertices"] == now else None
     # Renamed in Blender's own list of vertex groups.
@@ -184,8 +184,8 @@ def checksum(design: bpy.types.Object, groups: Mapping[str, np.ndarray] | None =
     for area, vertices in sorted(groups.items()):
         if mark_of(area):
             circle = _circle_of(area, vertices, kept, groups)
-            told.append([area_groups.fingerprint(vertices), circle])
-    return area_groups.fingerprint(np.frombuffer(json.dumps(told).encode(), np.uint8)) * bool(told)
+            told.append([bridge.fingerprint(vertices), circle])
+    return bridge.fingerprint(np.frombuffer(json.dumps(told).encode(), np.uint8)) * bool(told)
 
 
 def without_marks(document: dict[str, Any]) -> dict[str, Any]:
@@ -319,7 +319,7 @@ def _write_circle(on: Target, area: str, centre: np.ndarray, radius_mm: float) -
         "centre": [float(x) for x in centre],
         "radius_mm": float(f"{radius_mm:.6g}"),  # Blender keeps float32
         "mesh": on.checksum,
-        "vertices": area_groups.fingerprint(vertices),
+        "vertices": bridge.fingerprint(vertices),
     }
     _keep_circles(on.design, kept)
 

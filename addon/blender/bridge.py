@@ -234,6 +234,11 @@ def checksum(mesh: bpy.types.Mesh) -> str:
     return digest.hexdigest()
 
 
+def fingerprint(values: np.ndarray) -> str:
+    """Return a short checksum of numbers."""
+    return hashlib.blake2b(np.ascontiguousarray(values).tobytes(), digest_size=12).hexdigest()
+
+
 def carried_to(points_mm: np.ndarray, source_mm: np.ndarray, values: np.ndarray) -> np.ndarray:
     """Return values of source points at the equal points, (n,); NaN where there is none.
 

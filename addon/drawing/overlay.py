@@ -22,7 +22,7 @@ from ...standalone_core.areas.area_set import AREA_NAMES
 from ...standalone_core.areas.support_marks import SUPPORTS, is_support
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.report.check.sentences import area_words
-from ..areas import area_groups, support_marks
+from ..areas import area_groups, margin_curve, support_marks
 from ..blender import bridge
 from ..blender.session import (
     eye_of,
@@ -143,7 +143,7 @@ def read(design: bpy.types.Object, scene: bpy.types.Scene) -> Overlay:
     faces = np.empty(3 * len(mesh.loop_triangles), dtype=np.int32)
     mesh.loop_triangles.foreach_get("vertices", faces)
     patches = area_patches(bridge.positions(mesh), faces.reshape(-1, 3), groups, hidden)
-    line = None if "margin" in hidden else area_groups.closed_margin_line(design)
+    line = None if "margin" in hidden else margin_curve.closed(design)
     return Overlay(patches, line, _circles(design, scene, hidden))
 
 

@@ -142,7 +142,7 @@ def _draw_area(
     box.label(text=f"mean absolute {size} · RMS {rms} µm")
     from_scan = verdict_lines.back_line(back) if back else ""
     if from_scan:
-        say(box, context, from_scan)
+        box.label(text=from_scan)
     box.label(text=f"(P90−P10)/2 {spread} · mean {mean} µm")
     unmatched = verdict_lines.unmatched_line(verdict)
     if unmatched:

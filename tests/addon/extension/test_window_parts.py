@@ -109,7 +109,7 @@ def test_sidebar_says_why_a_crown_is_outside(spoilt: SimpleNamespace) -> None:
     assert "Margin: outside tolerance" in notes
     assert "The scan has surface that the design has not." in said
     for verdict in verdicts.values():
-        assert f"from scan: mean absolute {verdict.back_mean_abs_um:.1f} · RMS" in said
+        assert f"from scan: {verdict.back_mean_abs_um:.1f} · RMS" in said
     piece = verdicts["margin"]
     assert f"unmatched {piece.unmatched_mm2:.2f} mm², {piece.unmatched_um:.0f} µm high" in notes
     assert verdicts["margin"].caveat in said
