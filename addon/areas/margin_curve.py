@@ -5,7 +5,7 @@ from __future__ import annotations
 import bpy
 import numpy as np
 
-from ..blender import bridge
+from ..blender import bridge, frames
 from ..identifiers import MARGIN_LINE_NAME, OBJECT_PROPERTIES
 
 
@@ -63,6 +63,6 @@ def read(design: bpy.types.Object) -> np.ndarray | None:
     if line.parent == design:
         to_design = np.array(line.matrix_parent_inverse @ line.matrix_basis, dtype=np.float64)
     else:
-        to_design = np.linalg.inv(bridge.matrix_of(design)) @ bridge.matrix_of(line)
+        to_design = np.linalg.inv(frames.matrix_of(design)) @ frames.matrix_of(line)
     local: np.ndarray = own @ to_design[:3, :3].T + to_design[:3, 3]
     return local

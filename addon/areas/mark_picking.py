@@ -7,7 +7,7 @@ import numpy as np
 from mathutils import Vector
 
 from ...standalone_core.errors import CuspwiseError
-from ..blender import bridge
+from ..blender import frames
 from ..blender.picking import Hit, PickingOperator, hit_under_mouse
 from ..blender.session import Answer, scene_of, settings_of, show_status, ui_scale
 from ..check import store
@@ -38,7 +38,7 @@ class MarkPicking(PickingOperator):
         self._under: list[Vector] | None = None
         self._areas: list[str] = []
         self._settings = settings_of(context)
-        self._scale_mm = bridge.scene_scale_mm(self.target.design, scene_of(context))
+        self._scale_mm = frames.scene_scale_mm(self.target.design, scene_of(context))
         self._list_circles()
         space = bpy.types.SpaceView3D
         self._handlers = [

@@ -26,7 +26,7 @@ from ...standalone_core.areas.support_marks import (
 from ...standalone_core.errors import AreaError
 from ...standalone_core.measure import checked_surface
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
-from ..blender import bridge
+from ..blender import bridge, frames
 from ..blender.session import mesh_of
 from ..identifiers import AREA_GROUP_PREFIX, OBJECT_PROPERTIES
 from . import area_groups
@@ -67,7 +67,7 @@ def target(design: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) -> 
         What is wrong with it and what to do.
     """
     bridge.check_usable(design)
-    local_to_mm = bridge.frame_of(design, scene).local_to_mm(design)
+    local_to_mm = frames.frame_of(design, scene).local_to_mm(design)
     as_read = bridge.read_mesh_object(design, local_to_mm, depsgraph)
     repaired = checked_surface(as_read).mesh
     return Target(design, local_to_mm, as_read, repaired, bridge.checksum(mesh_of(design)))
@@ -157,7 +157,7 @@ def _circle_of(
 
 
 def middle_mm(
-    design: bpy.types.Object, area: str, frame: bridge.Frame
+    design: bpy.types.Object, area: str, frame: frames.Frame
 ) -> tuple[float, float, float] | None:
     """Return the middle of a mark in the frame, mm; None if it holds no vertex."""
     circle = circles(design).get(area)

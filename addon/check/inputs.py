@@ -32,7 +32,7 @@ from ...standalone_core.progress import Progress, Steps, run, scaled
 from ...standalone_core.superimpose.result import Superimposition
 from ...standalone_core.superimpose.settings import SuperimposeSettings
 from ..areas import area_groups, support_marks
-from ..blender import bridge
+from ..blender import bridge, frames
 from ..blender.session import mesh_of, scene_of, settings_of
 from . import landmarks
 
@@ -48,7 +48,7 @@ class DesignInput:
     Attributes
     ----------
     design : bpy.types.Object
-    frame : bridge.Frame
+    frame : frames.Frame
     local_to_mm : (4, 4) float
         From the object's own coordinates to the frame, mm.
     mesh : TriangleMesh
@@ -61,7 +61,7 @@ class DesignInput:
     """
 
     design: bpy.types.Object
-    frame: bridge.Frame
+    frame: frames.Frame
     local_to_mm: np.ndarray
     mesh: TriangleMesh
     checksum: str
@@ -111,7 +111,7 @@ def read_design_steps(
     checksum = bridge.checksum(mesh_of(design))
     yield Progress("Reading the design", 0.9)
     depsgraph = context.evaluated_depsgraph_get()  # brings matrices up to date
-    frame = bridge.frame_of(design, scene_of(context))
+    frame = frames.frame_of(design, scene_of(context))
     local_to_mm = frame.local_to_mm(design)
     return DesignInput(
         design=design,
@@ -127,7 +127,7 @@ def read_design_steps(
 def read_scan(
     context: bpy.types.Context,
     scan: bpy.types.Object,
-    frame: bridge.Frame,
+    frame: frames.Frame,
     local_to_mm: np.ndarray | None = None,
 ) -> ScanInput:
     """Read a scan where it lies, or where it lay."""
@@ -137,7 +137,7 @@ def read_scan(
 def read_scan_steps(
     context: bpy.types.Context,
     scan: bpy.types.Object,
-    frame: bridge.Frame,
+    frame: frames.Frame,
     local_to_mm: np.ndarray | None = None,
 ) -> Steps[ScanInput]:
     """Read a scan as :func:`read_scan` does, step by step."""

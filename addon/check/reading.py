@@ -12,7 +12,7 @@ from mathutils.interpolate import poly_3d_calc
 
 from ...standalone_core.report.check.sentences import area_words, micrometres
 from ..areas import area_groups
-from ..blender import bridge
+from ..blender import bridge, frames
 from ..blender.session import mesh_of
 from ..identifiers import AREA_GROUP_PREFIX, deviation_attribute, unmatched_attribute
 from . import store
@@ -56,7 +56,7 @@ class Reading:
 
 
 def read_at(
-    obj: bpy.types.Object, local: Vector, face: int, scan: bpy.types.Object, frame: bridge.Frame
+    obj: bpy.types.Object, local: Vector, face: int, scan: bpy.types.Object, frame: frames.Frame
 ) -> Reading:
     """Read a place on a coloured surface, between its vertices if need be.
 
@@ -70,7 +70,7 @@ def read_at(
         Polygon that it lies on.
     scan : bpy.types.Object
         Whose result is read.
-    frame : bridge.Frame
+    frame : frames.Frame
         The design's.
     """
     mesh = mesh_of(obj)

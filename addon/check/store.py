@@ -28,7 +28,7 @@ from ...standalone_core.report.check.document import check_document, plain
 from ...standalone_core.report.check.sentences import patch_limit_um, superimposition_lines
 from ...standalone_core.superimpose.result import Superimposition
 from ..areas import area_groups, support_marks
-from ..blender import bridge
+from ..blender import bridge, frames
 from ..blender.session import mesh_of, persistent
 from ..identifiers import (
     OBJECT_PROPERTIES,
@@ -298,7 +298,7 @@ def _why_out_of_date(
         if bridge.checksum(mesh_of(obj)) != then[kind]:
             return f"The {kind}'s mesh was changed."
     try:
-        moved = _why_misplaced(scan, design, bridge.frame_of(design, scene), then)
+        moved = _why_misplaced(scan, design, frames.frame_of(design, scene), then)
     except CuspwiseError as error:
         return error.reason
     if moved:
@@ -313,23 +313,23 @@ def _why_out_of_date(
 def _why_misplaced(
     scan: bpy.types.Object,
     design: bpy.types.Object,
-    frame: bridge.Frame,
+    frame: frames.Frame,
     then: Mapping[str, Any],
 ) -> str:
     """Return what moved or changed its size; empty if nothing did."""
     before, now = np.array(then["design_linear"]), frame.local_to_mm(design)[:3, :3]
-    if np.abs(now - before).max() > bridge.POSE_PRECISION * np.abs(before).max():
+    if np.abs(now - before).max() > frames.POSE_PRECISION * np.abs(before).max():
         return "The design's scale or unit was changed."
     place, here = np.array(then["scan_after"]), frame.local_to_mm(scan)
-    slack = MOVED_UM / 1e3 + bridge.POSE_PRECISION * _largest(scan, design, frame)
-    if bridge.displacement(scan, here, place) > slack:
+    slack = MOVED_UM / 1e3 + frames.POSE_PRECISION * _largest(scan, design, frame)
+    if frames.displacement(scan, here, place) > slack:
         return "Scan or design was moved."
     return ""
 
 
-def _largest(scan: bpy.types.Object, design: bpy.types.Object, frame: bridge.Frame) -> float:
+def _largest(scan: bpy.types.Object, design: bpy.types.Object, frame: frames.Frame) -> float:
     """Return the largest coordinate that single precision is relative to, mm."""
-    places = [np.abs(bridge.matrix_of(obj)[:3, 3]).max() for obj in (scan, design)]
+    places = [np.abs(frames.matrix_of(obj)[:3, 3]).max() for obj in (scan, design)]
     return frame.scale_mm * float(max(places))
 
 

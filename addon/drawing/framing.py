@@ -9,7 +9,7 @@ import numpy as np
 
 from ...standalone_core.errors import CuspwiseError, SettingError
 from ..areas import support_marks
-from ..blender import bridge
+from ..blender import frames
 from ..blender.session import scene_of, settings_of, view_of
 from ..check import mark_results, store
 from . import colour_map
@@ -45,7 +45,7 @@ def frame_mark(context: bpy.types.Context, design: bpy.types.Object, area: str) 
     scan = colour_map.selected_scan(scene_of(context))
     row = mark_results.rows(scan, design).get(area) if scan else None
     try:
-        frame = bridge.frame_of(design, scene_of(context))
+        frame = frames.frame_of(design, scene_of(context))
     except CuspwiseError as error:
         return str(error)
     place = row["peak_mm"] if row else support_marks.middle_mm(design, area, frame)
@@ -55,7 +55,7 @@ def frame_mark(context: bpy.types.Context, design: bpy.types.Object, area: str) 
     return ""
 
 
-def _go(context: bpy.types.Context, frame: bridge.Frame, place_mm: np.ndarray) -> None:
+def _go(context: bpy.types.Context, frame: frames.Frame, place_mm: np.ndarray) -> None:
     """Put the 3D cursor on a place of the design's frame, and the context's view, if it is one."""
     place = np.append(place_mm / frame.scale_mm, 1.0)
     world = (frame.world_design @ place)[:3]
@@ -66,7 +66,7 @@ def _go(context: bpy.types.Context, frame: bridge.Frame, place_mm: np.ndarray) -
         view.view_distance = min(view.view_distance, VIEW_DISTANCE_MM / frame.scale_mm)
 
 
-def _frame(context: bpy.types.Context, scan: bpy.types.Object) -> bridge.Frame:
+def _frame(context: bpy.types.Context, scan: bpy.types.Object) -> frames.Frame:
     design = store.data_of(scan).design
     if not store.is_in(design, scene_of(context)):
         raise SettingError(
@@ -74,4 +74,4 @@ def _frame(context: bpy.types.Context, scan: bpy.types.Object) -> bridge.Frame:
             subject=scan.name,
             remedy="Bring the design back, or check against another one.",
         )
-    return bridge.frame_of(design, scene_of(context))
+    return frames.frame_of(design, scene_of(context))

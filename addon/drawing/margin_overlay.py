@@ -14,7 +14,7 @@ import numpy as np
 from mathutils import Matrix
 
 from ...standalone_core.errors import CuspwiseError
-from ..blender import bridge
+from ..blender import frames
 from ..blender.session import scene_of, settings_of, ui_scale, view_of
 from ..check import store
 from ..identifiers import SCENE_PROPERTIES
@@ -116,7 +116,7 @@ def _draw() -> None:
     if batches.line is None:
         return
     try:
-        frame = bridge.frame_of(design, scene_of(context))
+        frame = frames.frame_of(design, scene_of(context))
     except CuspwiseError:
         return
     to_world = Matrix(frame.world_of(np.eye(4)).tolist())

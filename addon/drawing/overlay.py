@@ -23,7 +23,7 @@ from ...standalone_core.areas.support_marks import SUPPORTS, is_support
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.report.check.sentences import area_words
 from ..areas import area_groups, margin_curve, support_marks
-from ..blender import bridge
+from ..blender import bridge, frames
 from ..blender.session import (
     eye_of,
     manager_of,
@@ -152,7 +152,7 @@ def _circles(
 ) -> tuple[np.ndarray, ...]:
     """Return the circles of the marks that are circles, in the design's own coordinates."""
     try:
-        scale_mm = bridge.scene_scale_mm(design, scene)
+        scale_mm = frames.scene_scale_mm(design, scene)
     except CuspwiseError:
         return ()
     there = set(support_marks.names(design)) - hidden
@@ -297,7 +297,7 @@ def placed(
 def _nearer(context: bpy.types.Context, design: bpy.types.Object, ahead: float) -> Matrix:
     """Return what brings things nearer to the eye without changing where they are seen."""
     region = eye_of(context)
-    step = ahead * AHEAD * bridge.longest_side(design)
+    step = ahead * AHEAD * frames.longest_side(design)
     if not region.is_perspective:
         return Matrix.Translation((0.0, 0.0, step))
     away = max((region.view_matrix @ design.matrix_world.translation).length, 2.0 * step)

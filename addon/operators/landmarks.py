@@ -5,7 +5,7 @@ from mathutils import Vector
 
 from ...standalone_core.errors import CuspwiseError
 from .. import identifiers
-from ..blender import bridge
+from ..blender import frames
 from ..blender.picking import Hit, PickingOperator
 from ..blender.session import Answer, scene_of, settings_of
 from ..check import landmarks
@@ -79,7 +79,7 @@ class PickLandmarks(PickingOperator, bpy.types.Operator):
 
     def _add(self, context: bpy.types.Context, obj: bpy.types.Object, world: Vector) -> None:
         design = self.objects(context)[0]
-        scale_mm = bridge.scene_scale_mm(design, scene_of(context))
+        scale_mm = frames.scene_scale_mm(design, scene_of(context))
         self._added.append(landmarks.add_landmark(obj, world, scene_of(context), scale_mm))
 
 

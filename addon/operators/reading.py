@@ -5,7 +5,7 @@ from mathutils import Vector
 
 from ...standalone_core.errors import CuspwiseError
 from .. import identifiers
-from ..blender import bridge
+from ..blender import frames
 from ..blender.picking import Hit, PickingOperator, hit_under_mouse
 from ..blender.session import Answer, scene_of, settings_of, ui_scale
 from ..check import reading, store
@@ -114,14 +114,14 @@ class ReadValue(PickingOperator, bpy.types.Operator):
         self, context: bpy.types.Context, obj: bpy.types.Object, local: Vector, face: int
     ) -> reading.Reading:
         scan, design = self.objects(context)
-        return reading.read_at(obj, local, face, scan, bridge.frame_of(design, scene_of(context)))
+        return reading.read_at(obj, local, face, scan, frames.frame_of(design, scene_of(context)))
 
     def _label(
         self, context: bpy.types.Context, obj: bpy.types.Object, local: Vector, face: int
     ) -> None:
         try:
             read = self._read(context, obj, local, face)
-            scale_mm = bridge.scene_scale_mm(self.objects(context)[1], scene_of(context))
+            scale_mm = frames.scene_scale_mm(self.objects(context)[1], scene_of(context))
         except CuspwiseError as error:
             self.report({"WARNING"}, str(error))
             return

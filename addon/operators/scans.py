@@ -12,7 +12,7 @@ from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.mesh.files import MeshFile, read_mesh
 from ...standalone_core.mesh.units import MM_PER_UNIT, UNIT_NAMES
 from .. import identifiers
-from ..blender import bridge
+from ..blender import bridge, frames
 from ..blender.session import Answer, scene_of, settings_of
 from ..blender.units import AUTO
 from ..check import store
@@ -172,7 +172,7 @@ def _scale_mm(scene: bpy.types.Scene) -> float:
     """Return the millimetres in a unit of the scene; one where there is no design to tell by."""
     settings = getattr(scene, identifiers.SCENE_PROPERTIES)
     if store.is_in(settings.design, scene):
-        return bridge.scene_scale_mm(settings.design, scene)
+        return frames.scene_scale_mm(settings.design, scene)
     return 1.0 if settings.unit == AUTO else MM_PER_UNIT[settings.unit]
 
 

@@ -11,7 +11,7 @@ from ...standalone_core.progress import Steps
 from ...standalone_core.report.check.sentences import SUPERIMPOSITION_WORDS, micrometres
 from ...standalone_core.superimpose.result import Superimposition
 from .. import identifiers
-from ..blender import bridge
+from ..blender import frames
 from ..blender.job import JobOperator
 from ..blender.session import Answer, layer_of, scene_of
 from ..check import inputs, store
@@ -110,7 +110,7 @@ def move_scan(
         before = kept["before"]  # superimposed again from where it was put the last time
     motion = np.asarray(superimposition.T_design_scan)
     if not np.array_equal(motion, np.eye(4)):
-        bridge.place(obj, design.frame.world_of(motion @ scan.local_to_mm), layer_of(context))
+        frames.place(obj, design.frame.world_of(motion @ scan.local_to_mm), layer_of(context))
         after = np.array(obj.matrix_basis, dtype=np.float64).tolist()
         data.pose_before = json.dumps({"before": before, "after": after})
 

@@ -6,7 +6,7 @@ import bpy
 
 from ...standalone_core.errors import CuspwiseError
 from .. import identifiers
-from ..blender import bridge
+from ..blender import frames
 from ..blender.session import scene_of, settings_of
 from ..blender.units import unit_words
 from ..check import store
@@ -93,10 +93,10 @@ def _next_step(context: bpy.types.Context) -> str:
 
 def _size_words(design: bpy.types.Object, scene: bpy.types.Scene) -> str:
     try:
-        scale = bridge.scene_scale_mm(design, scene)
+        scale = frames.scene_scale_mm(design, scene)
     except CuspwiseError as error:
         return f"{error.reason} {error.remedy}"
-    return f"{unit_words(scale)}; longest side {scale * bridge.longest_side(design):.2f} mm."
+    return f"{unit_words(scale)}; longest side {scale * frames.longest_side(design):.2f} mm."
 
 
 CLASSES = (ScanList, DesignAndScans)

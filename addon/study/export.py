@@ -25,7 +25,7 @@ from ...standalone_core.study.file.read import read_study
 from ...standalone_core.study.plan import StudyPlan
 from ...standalone_core.superimpose.point_pairs import fit_point_pairs
 from ..areas import area_groups, support_marks
-from ..blender import bridge
+from ..blender import bridge, frames
 from ..blender.session import scene_of
 from ..check import inputs, landmarks
 from ..check.inputs import DesignInput
@@ -160,7 +160,7 @@ def read_steps(context: bpy.types.Context) -> Steps[StudyInput]:
 def file_matrix(
     scan: bpy.types.Object,
     design: bpy.types.Object,
-    frame: bridge.Frame,
+    frame: frames.Frame,
     start: str,
     scene: bpy.types.Scene,
 ) -> np.ndarray:
@@ -186,7 +186,7 @@ def shape_matrix(obj: bpy.types.Object, scale_mm: float) -> np.ndarray:
     Of the polar decomposition; rounded, so that it does not depend on the turn by the single
     precision of Blender's matrices.
     """
-    linear = bridge.matrix_of(obj)[:3, :3] * scale_mm
+    linear = frames.matrix_of(obj)[:3, :3] * scale_mm
     _, stretch, v = np.linalg.svd(linear)
     shape = (v.T * stretch) @ v
     if np.linalg.det(linear) < 0:

@@ -13,7 +13,7 @@ import numpy as np
 
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.report.drawing.legend import Legend
-from ..blender import bridge
+from ..blender import bridge, frames
 from ..blender.session import layer_of, mesh_of
 from ..check import store
 from ..drawing import colour_map
@@ -78,7 +78,7 @@ def colour(scene: bpy.types.Scene) -> tuple[bpy.types.Object, ...]:
     settings.share_clipped, settings.share_unmeasured = map_legend.shares(
         found.kind, found.values, found.weights, found.limit
     )
-    scale_mm = bridge.scene_scale_mm(design, scene)
+    scale_mm = frames.scene_scale_mm(design, scene)
     at_vertices = study_store.on_design(design, scale_mm, found.values)
     _write(design, scale_mm, found)
     colours = map_legend.colours_of(found.kind, at_vertices, found.limit, settings.palette)
@@ -177,7 +177,7 @@ def problem_with(scene: bpy.types.Scene) -> str:
             return "Differences need two groups of two or more crowns"
         return "This group has too few crowns for that map"
     try:
-        bridge.scene_scale_mm(design, scene)
+        frames.scene_scale_mm(design, scene)
     except CuspwiseError as error:
         return f"{error.reason} {error.remedy}"
     return ""

@@ -21,7 +21,7 @@ import numpy as np
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Progress, Steps
 from ..areas import area_groups
-from ..blender import bridge
+from ..blender import bridge, frames
 from ..blender.session import mesh_of, persistent
 from ..check import store
 from ..identifiers import SCENE_PROPERTIES, STUDY_MESH_NAME
@@ -241,11 +241,11 @@ def _why_other_design(
     if bridge.checksum(mesh_of(design)) != kept["made_with"]["design"]:
         return "The design's mesh was changed."
     try:
-        scale_mm = bridge.scene_scale_mm(design, scene)
+        scale_mm = frames.scene_scale_mm(design, scene)
     except CuspwiseError as error:
         return error.reason
     then = np.array(kept["made_with"]["shape"])
-    if np.abs(_shape(design, scale_mm) - then).max() > bridge.POSE_PRECISION * np.abs(then).max():
+    if np.abs(_shape(design, scale_mm) - then).max() > frames.POSE_PRECISION * np.abs(then).max():
         return "The design's scale or unit was changed."
     return ""
 
@@ -263,12 +263,12 @@ def _why_other_scan(
         return f"{scan.name}: its mesh was changed."
     start = kept["choices"]["start"]
     try:
-        frame = bridge.frame_of(design, scene)
+        frame = frames.frame_of(design, scene)
         now = export.file_matrix(scan, design, frame, start, scene)
     except CuspwiseError as error:
         return f"{scan.name}: {error.reason}"
-    slack = SAME_MM + bridge.POSE_PRECISION * max(np.abs(now).max(), 10.0)
-    if bridge.displacement(scan, now, np.array(entry["matrix"])) > slack:
+    slack = SAME_MM + frames.POSE_PRECISION * max(np.abs(now).max(), 10.0)
+    if frames.displacement(scan, now, np.array(entry["matrix"])) > slack:
         where = "its scale was changed" if start == "auto" else "it or the design was moved"
         return f"{scan.name}: {where}."
     return ""
