@@ -59,7 +59,7 @@ def _handlers() -> tuple[tuple[list[Any], Any], ...]:
     import bpy
 
     from .check import judging_meanwhile, mark_results, old_files, store
-    from .drawing import colour_map, overlay
+    from .drawing import overlay, view_shading
     from .study import study_store
 
     handlers: Any = bpy.app.handlers
@@ -67,10 +67,10 @@ def _handlers() -> tuple[tuple[list[Any], Any], ...]:
         (handlers.depsgraph_update_post, store.notice_changes),
         (handlers.depsgraph_update_post, study_store.notice_changes),
         (handlers.depsgraph_update_post, mark_results.notice_painting),
-        (handlers.undo_post, colour_map.follow_undo),
-        (handlers.redo_post, colour_map.follow_undo),
+        (handlers.undo_post, view_shading.follow_undo),
+        (handlers.redo_post, view_shading.follow_undo),
         (handlers.load_post, old_files.take_over),
-        (handlers.load_post, colour_map.forget_session),
+        (handlers.load_post, view_shading.forget_session),
         (handlers.undo_post, judging_meanwhile.follow),
         (handlers.redo_post, judging_meanwhile.follow),
         (handlers.depsgraph_update_post, overlay.notice_changes),

@@ -114,7 +114,7 @@ class ShowGroupMap(bpy.types.Operator):
             self.report({"ERROR"}, problem)
             return {"CANCELLED"}
         reason = study_store.refresh(scene_of(context))
-        group_map.show(scene_of(context))
+        colour_map.show_group_map(context)
         if reason:
             self.report({"WARNING"}, f"The map is out of date: {reason}")
         return {"FINISHED"}
