@@ -289,19 +289,19 @@ def write_group(design: bpy.types.Object, name: str, vertices: np.ndarray) -> No
 
 def write_group_steps(design: bpy.types.Object, name: str, vertices: np.ndarray) -> Steps[None]:
     """Write as :func:`write_group` does, step by step."""
-    told = Progress("Writing the areas", 0.0)
+    progress = Progress("Writing the areas", 0.0)
     if name in design.vertex_groups:
         count = len(mesh_of(design).vertices)
         for begin in range(0, count, WRITTEN_AT_ONCE):
             end = min(begin + WRITTEN_AT_ONCE, count)
             design.vertex_groups[name].remove(range(begin, end))
-            yield told
+            yield progress
     else:
         design.vertex_groups.new(name=name)
     for begin in range(0, len(vertices), WRITTEN_AT_ONCE):
         part = vertices[begin : begin + WRITTEN_AT_ONCE].tolist()
         design.vertex_groups[name].add(part, 1.0, "REPLACE")
-        yield told
+        yield progress
 
 
 def _to_local(points_mm: np.ndarray, local_to_mm: np.ndarray) -> np.ndarray:

@@ -180,12 +180,12 @@ def checksum(design: bpy.types.Object, groups: Mapping[str, np.ndarray] | None =
     if groups is None:
         groups = area_groups.read_groups(design) if names(design) else {}
     kept = circles(design)
-    told = []
+    parts = []
     for area, vertices in sorted(groups.items()):
         if mark_of(area):
             circle = _circle_of(area, vertices, kept, groups)
-            told.append([bridge.fingerprint(vertices), circle])
-    return bridge.fingerprint(np.frombuffer(json.dumps(told).encode(), np.uint8)) * bool(told)
+            parts.append([bridge.fingerprint(vertices), circle])
+    return bridge.fingerprint(np.frombuffer(json.dumps(parts).encode(), np.uint8)) * bool(parts)
 
 
 def without_marks(document: dict[str, Any]) -> dict[str, Any]:
@@ -293,13 +293,13 @@ def forget_edited_circles(design: bpy.types.Object, groups: Mapping[str, np.ndar
         _keep_circles(design, fresh)
 
 
-def unique_name(design: bpy.types.Object, wish: str = "") -> str:
-    """Return a name that no mark of the design has: the wish, or a number."""
+def unique_name(design: bpy.types.Object, wanted: str = "") -> str:
+    """Return a name that no mark of the design has: the one wanted, or a number."""
     taken = {found[1] for name in names(design) if (found := mark_of(name))}
-    wish = wish.strip()
-    if wish and wish not in taken:
-        return wish
-    stem = f"{wish} " if wish else ""
+    wanted = wanted.strip()
+    if wanted and wanted not in taken:
+        return wanted
+    stem = f"{wanted} " if wanted else ""
     return next(f"{stem}{k}" for k in range(1, len(taken) + 2) if f"{stem}{k}" not in taken)
 
 

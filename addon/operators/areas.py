@@ -193,7 +193,7 @@ class ToggleArea(bpy.types.Operator):
         return ready.has_design(cls, context)
 
     def execute(self, context: bpy.types.Context) -> Answer:
-        """Remember the wish on the design."""
+        """Remember the choice on the design."""
         design = settings_of(context).design
         if self.area != SUPPORTS and self.area not in area_groups.names(design):
             self.report({"ERROR"}, f"{design.name} has no area {self.area!r}. Find Areas first.")

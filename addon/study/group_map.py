@@ -120,9 +120,9 @@ def chosen_map(scene: bpy.types.Scene) -> ChosenMap | None:
     q = study_store.map_of(design, row["q"]) if "q" in row else None
     if raw is None or weights is None:
         return None
-    told = raw if q is None else map_legend.told_from_chance(raw, q, kept["alpha"])
+    shown = raw if q is None else map_legend.told_from_chance(raw, q, kept["alpha"])
     limit = _limit(scene, kept, row["kind"], weights)
-    return ChosenMap(row["kind"], row["title"], told, raw, q, weights, limit)
+    return ChosenMap(row["kind"], row["title"], shown, raw, q, weights, limit)
 
 
 def _limit(scene: bpy.types.Scene, kept: dict[str, Any], kind: str, weights: np.ndarray) -> float:
