@@ -6,7 +6,7 @@ import bpy
 
 from .. import identifiers
 from ..blender.session import PanelBase, manager_of, region_of, ui_scale
-from .line_breaks import wrapped
+from ..drawing.line_breaks import wrapped
 
 ICON_PIXELS = 20
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from cuspwise.addon.blender.units import UNIT_CHOICES, mm_per_unit, unit_words
 from cuspwise.addon.drawing.legend_layout import TITLE, LegendLayout, lay_out
-from cuspwise.addon.panels.line_breaks import wrapped
+from cuspwise.addon.drawing.line_breaks import wrapped
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.report.drawing.deviation_colours import hex_colour
 from cuspwise.standalone_core.report.drawing.legend import Legend, make_legend
