@@ -21,7 +21,7 @@ PACKAGE = next(name for name in bpy.context.preferences.addons.keys() if name.en
 FACTS = {}
 EDGE_MM = SPACING_MM = 0.2
 AGAIN_S = 0.3
-CLICK = "sleep 0.7 mousedown 1 sleep 0.2 mouseup 1 sleep 0.7"
+CLICK, CLICK_S = "sleep 1 mousedown 1 sleep 0.3 mouseup 1 sleep 1", 2.6
 
 
 def run(steps, file="facts.json"):
@@ -144,9 +144,11 @@ def later(*commands):
     subprocess.Popen(["sh", "-c", "; ".join(["sleep 0.5", *commands])])
 
 
-def clicks(*places):
-    """The commands that click at places slowly enough for titles of panels."""
-    return [f"xdotool mousemove {x} {y} {CLICK}" for x, y in places]
+def click(*places):
+    """Click slowly at places, as titles of panels need it; return how long that takes, s."""
+    moves = [f"xdotool mousemove {x} {y} {CLICK}" for x, y in places]
+    later(*moves, "xdotool mousemove 400 300")
+    return 2.0 + CLICK_S * len(places)
 
 
 def press(key):

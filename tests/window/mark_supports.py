@@ -6,7 +6,7 @@ from bpy_extras.view3d_utils import location_3d_to_region_2d
 from driver import (
     FACTS,
     area_and,
-    clicks,
+    click,
     design,
     later,
     look_at,
@@ -87,15 +87,13 @@ def measured():
 
 def open_panel():
     """Open the areas' panel and close the one above it."""
-    later(*clicks(AREAS_TITLE, SCANS_TITLE))
-    return 5.0
+    return click(AREAS_TITLE, SCANS_TITLE)
 
 
 def open_marks():
     """Open the panel of the marks in it."""
     picture("marks_0_areas")
-    later(*clicks(MARKS_TITLE), "xdotool mousemove 400 300")
-    return 3.0
+    return click(MARKS_TITLE)
 
 
 def choose():

@@ -8,10 +8,9 @@ from driver import (
     add,
     area_and,
     clear,
-    clicks,
+    click,
     demo_crown,
     design,
-    later,
     look_at,
     look_at_all,
     open_tab,
@@ -80,14 +79,13 @@ def show_tab():
 def open_study():
     """Open the study's panel, and close those above it that are open."""
     picture("study_1_listed")
-    later(*clicks(*TITLES), "xdotool mousemove 400 300")
-    return 6.0
+    return click(*TITLES)
 
 
 def start():
     """Click the button."""
     picture("study_2_open")
-    later(*clicks(RUN_STUDY))
+    click(RUN_STUDY)
     return 2.5
 
 

@@ -8,9 +8,8 @@ import numpy as np
 from driver import (
     FACTS,
     area_and,
-    clicks,
+    click,
     design,
-    later,
     look_at,
     open_tab,
     part,
@@ -57,8 +56,7 @@ def look():
 
 def open_panel():
     """Open the areas' panel and close the one above it."""
-    later(*clicks(AREAS_TITLE, SCANS_TITLE))
-    return 5.0
+    return click(AREAS_TITLE, SCANS_TITLE)
 
 
 def turn_on():

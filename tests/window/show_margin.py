@@ -8,10 +8,9 @@ from driver import (
     EDGE_MM,
     FACTS,
     area_and,
-    clicks,
+    click,
     demo_crown,
     design,
-    later,
     look_at,
     open_tab,
     part,
@@ -83,8 +82,7 @@ def look():
 
 def close_panel():
     """Close the uppermost panel, so that there is room for the results."""
-    later(*clicks(SCANS_TITLE))
-    return 3.0
+    return click(SCANS_TITLE)
 
 
 def turn_on():
