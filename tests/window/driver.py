@@ -21,7 +21,8 @@ PACKAGE = next(name for name in bpy.context.preferences.addons.keys() if name.en
 FACTS = {}
 EDGE_MM = SPACING_MM = 0.2
 AGAIN_S = 0.3
-CLICK, CLICK_S = "sleep 1 mousedown 1 sleep 0.3 mouseup 1 sleep 1", 2.6
+CLICK = "sleep 1.5 mousedown 1 sleep 0.3 mouseup 1 sleep 1"
+CLICKED = OUT / "clicked"
 
 
 def run(steps, file="facts.json"):
@@ -145,10 +146,16 @@ def later(*commands):
 
 
 def click(*places):
-    """Click slowly at places, as titles of panels need it; return how long that takes, s."""
+    """Click slowly at places, as titles of panels need it; ``clicked`` waits for the end."""
+    CLICKED.unlink(missing_ok=True)
     moves = [f"xdotool mousemove {x} {y} {CLICK}" for x, y in places]
-    later(*moves, "xdotool mousemove 400 300")
-    return 2.0 + CLICK_S * len(places)
+    later(*moves, "xdotool mousemove 400 300", f"touch {CLICKED}")
+    return 1.0
+
+
+def clicked():
+    """Wait until all places were clicked at."""
+    return 1.0 if CLICKED.exists() else None
 
 
 def press(key):

@@ -9,6 +9,7 @@ from driver import (
     area_and,
     clear,
     click,
+    clicked,
     demo_crown,
     design,
     look_at,
@@ -33,7 +34,7 @@ CROWNS = 3
 # Places in a window of 1400 × 1000: titles of panels from the bottom up, and the study's button
 # once its panel alone is open.
 TITLES = ((911, 775), (911, 528), (911, 97))
-RUN_STUDY = (1000, 384)
+RUN_STUDY = (1008, 414)
 
 
 def kept():
@@ -85,8 +86,7 @@ def open_study():
 def start():
     """Click the button."""
     picture("study_2_open")
-    click(RUN_STUDY)
-    return 2.5
+    return click(RUN_STUDY)
 
 
 def cancel():
@@ -198,7 +198,9 @@ STEPS = [
     show_tab,
     show_tab,
     open_study,
+    clicked,
     start,
+    clicked,
     cancel,
     run_again,
     wait_for_job,
