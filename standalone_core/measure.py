@@ -22,6 +22,7 @@ from .deviation.matching import mutual_steps
 from .deviation.same_surface import is_same_surface
 from .deviation.unmatched import with_unmatched
 from .mesh.files import MeshFile, read_mesh
+from .mesh.layers import DoubleLayer
 from .mesh.refine import EvaluationMesh, evaluation_mesh
 from .mesh.repair import Repair, repair_mesh
 from .mesh.triangle_mesh import TriangleMesh
@@ -90,7 +91,12 @@ class MeasuredScan:
 
     Attributes
     ----------
-    scan : CheckedMesh
+    mesh : TriangleMesh
+        The scan as it was used: repaired, in its own frame.
+    notes : tuple of str
+        What reading and repairing it found, as sentences.
+    double_layers : tuple of DoubleLayer
+        Second layers of its surface, in its own frame.
     superimposition : Superimposition
     in_place : EvaluationMesh
         The superimposed scan, in the design's frame; the first vertices are the scan's own.
@@ -98,10 +104,12 @@ class MeasuredScan:
     is_design : bool
         Whether the scan is no scan but the design's own surface.
     layers : tuple of LayerBeside
-        Second layers of its surface.
+        The same second layers, with the areas of the design that they lie over.
     """
 
-    scan: CheckedMesh
+    mesh: TriangleMesh
+    notes: tuple[str, ...]
+    double_layers: tuple[DoubleLayer, ...]
     superimposition: Superimposition
     in_place: EvaluationMesh
     design_to_scan: DeviationField
@@ -263,5 +271,16 @@ def measure_scan_steps(
     with watch.stage("measure"):
         backward = with_unmatched(backward, forward, ready.prepared.index)
         same = is_same_surface(ready.design.mesh, moved)
-        layers = layers_beside(scan.repair.layers, fit.T_design_scan, ready.area_set)
-    return MeasuredScan(scan, fit, in_place, forward, backward, same, layers)
+        doubled = scan.repair.layers
+        layers = layers_beside(doubled, fit.T_design_scan, ready.area_set)
+    return MeasuredScan(
+        mesh=scan.mesh,
+        notes=tuple(scan.notes),
+        double_layers=doubled,
+        superimposition=fit,
+        in_place=in_place,
+        design_to_scan=forward,
+        scan_to_design=backward,
+        is_design=same,
+        layers=layers,
+    )

@@ -233,12 +233,12 @@ def _run_out(steps: Steps[str]) -> None:
 def _show(context: bpy.types.Context, progress: Progress, *, can_cancel: bool = True) -> None:
     state = getattr(manager_of(context), JOB_PROPERTIES)
     percent = round(100 * progress.fraction)
-    if (state.running, state.label, round(100 * state.fraction)) == (True, progress.label, percent):
+    if (state.running, state.label, round(100 * state.fraction)) == (True, progress.text, percent):
         return  # drawing anew at every tick would take the time of the work
-    state.running, state.label, state.fraction = True, progress.label, progress.fraction
+    state.running, state.label, state.fraction = True, progress.text, progress.fraction
     manager_of(context).progress_update(percent)
     hint = "   Esc: Cancel" if can_cancel else ""
-    show_status(context, f"{progress.label} …{hint}")
+    show_status(context, f"{progress.text} …{hint}")
     _redraw(context, {"UI"})
 
 

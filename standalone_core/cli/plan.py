@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     "pilot",
     type=path,
     metavar="FILE",
-    help="study.json of a pilot, for the standard deviations of its groups.",
+    help="study.json of a pilot, or its folder, for the standard deviations of its groups.",
 )
 @click.option("--area", default="margin", show_default=True, help="Area of the pilot.")
 @click.option("--measure", default="mean_abs_um", show_default=True, help="Its measure.")
@@ -50,7 +50,7 @@ if TYPE_CHECKING:
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for scripts.")
 @guarded
 def plan(out: Path | None, as_json: bool, **given: Any) -> None:
-    """Tell how many crowns per group are needed, for a difference or for equivalence.
+    """Compute how many crowns per group are needed, for a difference or for equivalence.
 
     The spread between crowns comes from --sd, or from a pilot study with --from.
     """

@@ -33,6 +33,7 @@ from cuspwise.standalone_core.superimpose.prepared import PreparedDesign
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
 from made.short_forms import TIP_MM, missing_from_thimble, missing_from_wedge, thimble, wedge
+from made.tiers import slow
 
 LOW_OUTSIDE = ((4.0, 0.0), (5.0, 0.8), (5.0, 1.6), (4.2, 2.4), (0.0, 2.6))
 LOW_INSIDE = ((4.0, 0.0), (3.7, 0.1), (3.65, 0.9), (0.0, 1.0))
@@ -96,7 +97,13 @@ def test_a_short_margin_counts_with_its_size(short_mm: float, quarter: bool) -> 
     assert -field.deviation_mm.min() == pytest.approx(short_mm, abs=1e-6)
 
 
-@pytest.mark.parametrize("quarter", [False, True], ids=["all round", "a quarter"])
+@pytest.mark.parametrize(
+    "quarter",
+    [
+        slow(False, id="all round"),
+        pytest.param(True, id="a quarter"),
+    ],
+)
 def test_a_margin_short_by_300_um_is_outside_with_place_and_length(quarter: bool) -> None:
     """An oval crown, which cannot be turned on itself: all of its margin counts, at full size.
 
@@ -188,12 +195,8 @@ def test_a_crown_is_not_compared_through_the_wall_of_another() -> None:
     _, second = measured(evaluation.mesh, low_scan(3.0, outside_only=False))
     first = PreparedDesign(SurfaceIndex(low_scan(5.0, outside_only=True)))
     settings = CheckSettings(superimpose=AS_IT_LIES)
-    field, _ = pair_job._superimposed(
-        SimpleNamespace(design_to_scan=second),
-        first,
-        SimpleNamespace(evaluation=evaluation, areas={}),
-        SimpleNamespace(first=SimpleNamespace(settings=settings)),
-    )
+    areas = SimpleNamespace(evaluation=evaluation, areas={})
+    field, _ = pair_job.superimposed(second, first, areas, settings)
     assert (field.status == NOT_MUTUAL).any()
     assert not field.counted[~on_the_outside(evaluation.points)].any()
     # Two kinds of noise, 3 and 5 µm on meshes of one spacing, remain.

@@ -15,12 +15,16 @@ from .cross_checks import check_together, landmark_pairs, plan_notes
 from .groups import read_groups
 from .keys import NOT_SET
 from .mistakes import Mistake, StudyFileError
+from .old_names import with_new_names
 from .place import Place
 from .study_sections import SETTINGS, TOP
 from .support_marks import read_marks
 from .tables import GROUPS, MARKS, Tables, read_tables
 from .toml_lines import key_lines
 from .value_types import what_is_there
+
+STUDY_FILE = "study.toml"
+"""Name of the study file of a folder."""
 
 _ERROR_LINE = re.compile(r" ?\(at (?:line (\d+), column \d+|end of document)\)")
 _REMEDIES = (
@@ -44,13 +48,20 @@ _REMEDIES = (
 )
 
 
-def read_study(path: str | Path) -> StudyPlan:
+def study_file_of(path: str | Path) -> Path:
+    """Return a study file: the one named, or ``study.toml`` of the folder named."""
+    named = Path(path)
+    return named / STUDY_FILE if named.is_dir() else named
+
+
+def read_plan(path: str | Path) -> StudyPlan:
     """Read a study file and check it as a whole.
 
     Parameters
     ----------
     path : str or pathlib.Path
-        A TOML file; paths in it are relative to its folder. The README lists its keys.
+        A TOML file, or a folder with a ``study.toml``; paths in it are relative to its folder.
+        The README lists its keys.
 
     Returns
     -------
@@ -62,10 +73,10 @@ def read_study(path: str | Path) -> StudyPlan:
     StudyFileError
         With every mistake in the file: its line, what is allowed, what was probably meant.
     """
-    file = Path(path)
+    file = study_file_of(path)
     text = _text(file)
     document = _document(file, text)
-    place = Place(file, key_lines(text))
+    document, place = with_new_names(document, Place(file, key_lines(text)))
     tables = read_tables(document, place)
     design = tables.values[""].get("design")
     groups = read_groups(tables.groups, place / GROUPS, design)
@@ -153,7 +164,7 @@ def _plan(changes: Mapping[str, Any], file: Path) -> StudyPlan:
 
 
 class _Branch(dict[str, Any]):
-    """Changes of one part of a plan, as told from a mapping that is a value."""
+    """Changes of one part of a plan, as distinct from a mapping that is a value."""
 
 
 def _changed(owner: Any, changes: Mapping[str, Any]) -> Any:

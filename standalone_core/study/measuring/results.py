@@ -15,6 +15,7 @@ from ...errors import AreaError
 from ...measure import CheckedMesh
 from ...mesh.triangle_mesh import FloatArray, IntArray
 from ...superimpose.result import Superimposition
+from ..file.examiner_scores import ExaminerScores
 from ..plan import StudyPlan
 
 
@@ -43,7 +44,7 @@ class Crown:
     warnings : tuple of str
         What the reader must know about this crown, as sentences.
     key : str
-        Under which its deviations are kept; see :class:`~.keep.Kept`.
+        Under which its deviations are kept; see :class:`~.result_store.ResultStore`.
     marks : tuple of MarkResult
         What is left of each support mark.
     evidence : ScanEvidence
@@ -270,6 +271,8 @@ class StudyRun:
         Crowns and pairs that were taken from an earlier run.
     seconds : mapping of str to float
         Time per stage; not part of any table.
+    scores : ExaminerScores or None
+        What examiners said of the crowns.
     """
 
     plan: StudyPlan
@@ -287,6 +290,7 @@ class StudyRun:
     versions: Mapping[str, str]
     reused: int
     seconds: Mapping[str, float]
+    scores: ExaminerScores | None = None
 
     def crowns_of(self, group: str) -> tuple[Crown, ...]:
         """Return a group's crowns."""
