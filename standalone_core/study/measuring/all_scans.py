@@ -98,7 +98,7 @@ def nothing_usable(left_out: Sequence[LeftOut]) -> StudyError:
 
 
 def _unusable(job: ScanJob, problem: CuspwiseError) -> LeftOut:
-    """Tell a scan that cannot be used; raise what is not the scan's fault."""
+    """Return a scan that cannot be used, with the reason; raise what is not the scan's fault."""
     of_the_disk = isinstance(problem, FileError) and Path(problem.subject) != job.scan
     if of_the_disk or isinstance(problem, StudyError):
         raise problem

@@ -56,7 +56,7 @@ def _processes(count: int) -> Iterator[Executor]:
     """Lend processes that end with this one, and at once if it gives up its work.
 
     They hold one end of a pipe whose other end nobody but this process has: however it ends, they
-    are told.
+    notice.
     """
     # Started afresh, not forked: a forked process would inherit locks that other threads hold.
     context = multiprocessing.get_context("spawn")

@@ -187,7 +187,7 @@ def _design_steps(plan: StudyPlan) -> Steps[ReadyDesign]:
 
 
 def _dependencies(plan: StudyPlan, store: ResultStore, area_set: AreaSet) -> StudyDependencies:
-    """Keep the areas, and tell what all results depend on."""
+    """Keep the areas, and return what all results depend on."""
     return StudyDependencies(
         folder=store.folder.resolve(),
         design=plan.design.resolve(),
