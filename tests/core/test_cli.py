@@ -18,12 +18,13 @@ import pytest
 from click.testing import CliRunner, Result
 from cuspwise.standalone_core.cli.base import guarded
 from cuspwise.standalone_core.cli.main import main
-from cuspwise.standalone_core.demo.crown import DemoCrown, demo_crown
+from cuspwise.standalone_core.demo.crown import DemoCrown
 from cuspwise.standalone_core.demo.production import ProducedCrown, produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.mesh.write import write_mesh
+from made.crowns import demo_crown
 from made.tiers import slow
 
 EDGE_MM = 0.3

@@ -14,7 +14,6 @@ from cuspwise.standalone_core.areas.find import find_areas
 from cuspwise.standalone_core.areas.support_marks import SupportMark, with_supports
 from cuspwise.standalone_core.check import CheckSettings, check
 from cuspwise.standalone_core.cli.main import main
-from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise, Spot
 from cuspwise.standalone_core.mesh.files import read_mesh
@@ -23,6 +22,7 @@ from cuspwise.standalone_core.mesh.write import write_mesh
 from cuspwise.standalone_core.study.file.mistakes import StudyFileError
 from cuspwise.standalone_core.study.file.read import read_plan
 from cuspwise.standalone_core.study.measuring.run import run_study
+from made.crowns import demo_crown
 
 EDGE_MM, SPACING_MM = 0.2, 0.2
 ANGLE_DEG, S_MM, RADIUS_MM = 268.0, 3.6, 0.6

@@ -5,7 +5,6 @@ from __future__ import annotations
 import made.superimpose_shapes as shapes
 import numpy as np
 import pytest
-from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.errors import SettingError, SuperimpositionError
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.progress import run
@@ -14,6 +13,7 @@ from cuspwise.standalone_core.superimpose.rigid import apply, motion
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from cuspwise.standalone_core.superimpose.superimposition import superimpose, superimpose_steps
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
+from made.crowns import demo_crown
 from scipy.spatial.transform import Rotation
 
 
