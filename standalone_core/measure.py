@@ -6,9 +6,10 @@ scan is superimposed on it and measured both ways. What the deviations mean is s
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeAlias
 
 from .areas.area_set import AreaSet
 from .areas.files import load_areas_steps
@@ -31,6 +32,9 @@ from .superimpose.prepared import PreparedDesign
 from .superimpose.result import Superimposition
 from .superimpose.superimposition import superimpose_steps
 from .surface.closest import SurfaceIndex
+
+AreaFinder: TypeAlias = Callable[[EvaluationMesh], Steps[AreaSet]]
+"""Finds the areas of a design on its evaluation points, in place of areas file and rules."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,7 +153,7 @@ def ready_design_steps(
     design: CheckedMesh,
     settings: CheckSettings,
     *,
-    area_set: AreaSet | None = None,
+    find_areas: AreaFinder | None = None,
     threads: int | None = None,
     watch: Stopwatch | None = None,
 ) -> Steps[ReadyDesign]:
@@ -159,8 +163,8 @@ def ready_design_steps(
     ----------
     design : CheckedMesh
     settings : CheckSettings
-    area_set : AreaSet, optional
-        In place of automatic areas and areas file; its evaluation mesh is that of the design.
+    find_areas : function, optional
+        See :func:`area_steps`.
     threads : int, optional
         For the index; all processors by default. Results do not depend on it.
     watch : Stopwatch, optional
@@ -172,8 +176,8 @@ def ready_design_steps(
         Areas that cannot be found or loaded.
     """
     watch = watch or Stopwatch()
-    if area_set is None:
-        area_set = yield from watch.timed("areas", area_steps(design, settings), 0.0, 0.9)
+    finding = area_steps(design, settings, find_areas)
+    area_set = yield from watch.timed("areas", finding, 0.0, 0.9)
     area_set = with_supports(area_set, settings.marks)
     yield Progress("Indexing the design", 0.9)
     with watch.stage("index"):
@@ -181,10 +185,23 @@ def ready_design_steps(
     return ReadyDesign(design, area_set, PreparedDesign(index))
 
 
-def area_steps(design: CheckedMesh, settings: CheckSettings) -> Steps[AreaSet]:
-    """Place a design's evaluation points and find its areas, or load them."""
+def area_steps(
+    design: CheckedMesh, settings: CheckSettings, find_areas: AreaFinder | None = None
+) -> Steps[AreaSet]:
+    """Place a design's evaluation points and find its areas, or load them.
+
+    Parameters
+    ----------
+    design : CheckedMesh
+    settings : CheckSettings
+    find_areas : function, optional
+        Takes the evaluation points and returns steps that end with the areas, in place of the
+        settings' areas file and of the automatic areas.
+    """
     yield Progress("Placing the evaluation points", 0.0)
     evaluation = evaluation_mesh(design.mesh, settings.spacing_mm)
+    if find_areas is not None:
+        return (yield from scaled(find_areas(evaluation), 0.2, 1.0))
     if settings.areas_file is not None:
         loading = load_areas_steps(settings.areas_file, evaluation)
         return (yield from scaled(loading, 0.2, 1.0))

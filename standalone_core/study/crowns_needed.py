@@ -148,7 +148,7 @@ def crowns_needed(
     area: str = "margin",
     measure: str = "mean_abs_um",
 ) -> CrownsNeeded:
-    """Tell how many crowns per group a study needs, to find a difference or show equivalence.
+    """Compute how many crowns per group a study needs, to find a difference or show equivalence.
 
     The least n at which Welch's t test (two-sided), or the two one-sided tests of equivalence,
     reach the power; formulas and sources at :mod:`.statistics.sample_size`. For a pilot, also with
@@ -197,7 +197,7 @@ def crowns_needed(
 def spreads_of(
     spread: float | tuple[float, float] | str | Path, area: str, measure: str
 ) -> tuple[Spread, ...]:
-    """Return the spreads that are told in numbers, or those of a pilot."""
+    """Return the spreads that are given as numbers, or those of a pilot."""
     if isinstance(spread, str | Path):
         return read_pilot(spread, area, measure)
     first, other = spread if isinstance(spread, tuple) else (spread, spread)

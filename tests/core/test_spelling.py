@@ -51,7 +51,8 @@ ALLOWED = (
     r"align=\"CENTER\"",
     r"\.center\b",
     r"\.normalized\(\)",
-    # Python, its packages, its test runner.
+    # Python, its packages, its tools.
+    r"--no-color-output",
     r"\bcapitalize\b",
     r"\binitializer(?==)",
     r"\bparametrize\b",

@@ -55,7 +55,8 @@ def executor_of(
 def _processes(count: int) -> Iterator[Executor]:
     """Lend processes that end with this one, and at once if it gives up its work.
 
-    They listen at a pipe whose other end nobody but this process has: however it ends, they hear.
+    They hold one end of a pipe whose other end nobody but this process has: however it ends, they
+    notice.
     """
     # Started afresh, not forked: a forked process would inherit locks that other threads hold.
     context = multiprocessing.get_context("spawn")

@@ -15,7 +15,7 @@ SCAN, PAIR = 1.0, 0.2
 """Work of one scan and of one pair: what they cost on average, in scans."""
 
 _FEW = 3
-"""Jobs that have to end before the time that is left is known."""
+"""Jobs that have to end before the time that is left is shown."""
 _FIRST_S = 20.0
 """How long a job may take, before one has ended; ours, for the bar alone."""
 _MOST = 0.9
@@ -23,7 +23,7 @@ _MOST = 0.9
 
 
 class Pace:
-    """Counts the work that is done; knows how far it has come and what is left.
+    """Counts the work that is done; tells how far it has come and what is left.
 
     Parameters
     ----------

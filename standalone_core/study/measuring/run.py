@@ -52,8 +52,9 @@ def run_study(
     out : str or pathlib.Path
         Folder of the results; made if it is not there.
     executor : concurrent.futures.Executor, optional
-        Who measures, such as a ``ProcessPoolExecutor``; this process alone by default. Its workers
-        must see the files under the same paths.
+        Who measures, such as a ``ProcessPoolExecutor``, for which a script needs its
+        ``if __name__ == "__main__":``; this process alone by default. Its workers must see the
+        files under the same paths.
 
     Returns
     -------

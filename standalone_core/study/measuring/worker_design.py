@@ -19,8 +19,8 @@ from ...areas.area_set import Area, AreaSet, MarginLine
 from ...areas.settings import AreaSettings
 from ...check_settings import CheckSettings
 from ...measure import ReadyDesign, read_design, ready_design_steps
-from ...mesh.refine import EvaluationMesh, evaluation_mesh
-from ...progress import run
+from ...mesh.refine import EvaluationMesh
+from ...progress import Steps, run
 from .result_store import ResultStore, key_of, still_kept, with_tuples
 
 
@@ -52,10 +52,13 @@ def _ready(
     settings = replace(
         CheckSettings(), design_unit=unit, spacing_mm=spacing_mm, drop_debris=drop_debris
     )
+
+    def kept_areas(evaluation: EvaluationMesh) -> Steps[AreaSet]:
+        yield from ()
+        return load_areas(ResultStore(folder), areas, evaluation)
+
     design = read_design(Path(path), settings)
-    evaluation = evaluation_mesh(design.mesh, spacing_mm)
-    area_set = load_areas(ResultStore(folder), areas, evaluation)
-    return run(ready_design_steps(design, settings, area_set=area_set, threads=1))
+    return run(ready_design_steps(design, settings, find_areas=kept_areas, threads=1))
 
 
 def keep_areas(store: ResultStore, area_set: AreaSet) -> str:
