@@ -44,7 +44,7 @@ class StudyDependencies:
     design_sha256 : str
         Checksum of its file.
     areas : str
-        Under which the areas are kept, which tells their content.
+        Under which the areas are kept, which stands for their content.
     fit_areas : str
         Checksum of those that are fitted on; empty for the whole crown.
     settings : CheckSettings

@@ -62,7 +62,7 @@ def _ready(
 
 
 def keep_areas(store: ResultStore, area_set: AreaSet) -> str:
-    """Keep a study's areas, and return the key, which tells their content."""
+    """Keep a study's areas, and return the key, which stands for their content."""
     line = area_set.margin_line
     record = {
         "areas": [[area.name, area.origin, area.note] for area in area_set.areas.values()],
