@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import platform
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import scipy
 
 from .areas.area_set import AreaSet
-from .check_settings import CheckSettings, no_area, refuse_unknown_areas
+from .areas.chosen import no_area
+from .check_settings import CheckSettings
 from .deviation.contacts import ContactResult, measure_contacts
 from .deviation.exceedances import Exceedance
 from .deviation.field import DeviationField, Direction
@@ -28,6 +29,7 @@ from .measure import (
     checked_surface,
     measure_scan_steps,
     ready_design_steps,
+    refuse_unknown_areas,
 )
 from .mesh.files import MeshFile, read_mesh
 from .mesh.refine import EvaluationMesh
@@ -234,7 +236,7 @@ def _check_steps(
             evidence=ScanEvidence(
                 is_design=measured.is_design, layers=measured.layers, margin=summary
             ),
-            exceedances=settings.exceedances,
+            exceedances=settings.patches,
             weighted=settings.weighted,
         )
         contacts = contacts_of(
@@ -257,7 +259,7 @@ def _check_steps(
         warnings=_warnings(ready, measured, judgement),
         seconds=watch.seconds,
         versions=versions_used(),
-        settings=replace(settings, areas=ready.area_set.settings),
+        settings=settings.with_areas(ready.area_set.settings),
         judged_warnings=judgement.warnings,
         contacts=contacts,
         margin_profile=profile,

@@ -122,7 +122,7 @@ for study_command in STUDY_COMMANDS:
 )
 @click.option("--no-fit", is_flag=True, help="Leave the start as it is: no best fit after it.")
 @click.option(
-    "--loss",
+    "--fit-weighting",
     type=click.Choice(list(LOSSES)),
     default="least-squares",
     show_default=True,
@@ -190,7 +190,7 @@ for study_command in STUDY_COMMANDS:
     metavar="NAME=X,Y,Z,RADIUS[,KIND]",
     help="Where a support touched the crown, mm; KIND is support or connector; repeatable.",
 )
-@click.option("--drop-debris", is_flag=True, help="Leave out small floating pieces.")
+@click.option("--ignore-loose-pieces", is_flag=True, help="Leave out small floating pieces.")
 @click.option("--unweighted", is_flag=True, help="Every point counts the same, whatever its area.")
 @click.option(
     "--palette",
@@ -236,7 +236,7 @@ def check(**given: Any) -> None:
 @click.option("--out", type=path, metavar="FILE", help="Save the areas here (JSON).")
 @click.option("--unit", type=click.Choice(UNITS), default="auto", show_default=True)
 @area_options
-@click.option("--drop-debris", is_flag=True, help="Leave out small floating pieces.")
+@click.option("--ignore-loose-pieces", is_flag=True, help="Leave out small floating pieces.")
 @json_option
 @guarded
 def areas(
@@ -244,7 +244,7 @@ def areas(
     out: Path | None,
     unit: str,
     spacing_mm: float,
-    drop_debris: bool,
+    ignore_loose_pieces: bool,
     as_json: bool,
     **given: Any,
 ) -> None:
@@ -259,7 +259,7 @@ def areas(
     settings = CheckSettings(
         design_unit=unit,
         spacing_mm=spacing_mm,
-        drop_debris=drop_debris,
+        ignore_loose_pieces=ignore_loose_pieces,
         areas=area_settings(given),
     )
     surface = read_design(design, settings)

@@ -12,10 +12,10 @@ if TYPE_CHECKING:
     from .areas.settings import AreaSettings
     from .areas.supports import ContactKind, SupportContact
     from .check import CheckSettings
-    from .superimpose.settings import Loss, Start, SuperimposeSettings
+    from .superimpose.settings import FitWeighting, Start, SuperimposeSettings
 
 STARTS: dict[str, Start] = {"auto": "auto", "landmarks": "landmarks", "in-place": "in_place"}
-LOSSES: dict[str, Loss] = {
+LOSSES: dict[str, FitWeighting] = {
     "least-squares": "least_squares",
     "trimmed": "trimmed",
     "robust": "robust",
@@ -45,7 +45,7 @@ OPTION_OF = {
 def check_settings(given: dict[str, Any]) -> CheckSettings:
     """Check settings from the command line's options."""
     from .check import CheckSettings
-    from .deviation.field import DeviationSettings
+    from .deviation.settings import DeviationSettings
     from .deviation.tolerances import Tolerances
 
     if given["areas_file"] is not None:
@@ -60,7 +60,7 @@ def check_settings(given: dict[str, Any]) -> CheckSettings:
         design_unit=given["design_unit"],
         scan_unit=given["scan_unit"],
         spacing_mm=given["spacing_mm"],
-        drop_debris=given["drop_debris"],
+        ignore_loose_pieces=given["ignore_loose_pieces"],
         areas=area_settings(given),
         areas_file=given["areas_file"],
         superimpose=_superimpose_settings(given),
@@ -87,7 +87,7 @@ def _superimpose_settings(given: dict[str, Any]) -> SuperimposeSettings:
             subject="--landmarks",
             remedy="Give '--align landmarks --landmarks FILE', or neither.",
         )
-    settings = SuperimposeSettings(loss=LOSSES[given["loss"]], refine=not given["no_fit"])
+    settings = SuperimposeSettings(fit_weighting=LOSSES[given["fit_weighting"]], refine=not given["no_fit"])
     if given["landmarks"] is None:
         return replace(settings, start=STARTS[given["align"]])
     pairs = read_landmarks(given["landmarks"])

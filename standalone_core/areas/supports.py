@@ -13,9 +13,11 @@ from typing import Literal, get_args
 
 import numpy as np
 
+from ..allowed import Choice, Number, Spot
 from ..errors import AreaError, SettingError
 from ..mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
 from ..mesh.vicinity import distance_from_place, vicinity
+from ..setting import REQUIRED, check_settings, setting
 from ..surface.closest import SurfaceIndex
 from .area_set import Area, AreaSet
 
@@ -45,36 +47,29 @@ class SupportContact:
     """
 
     name: str
-    centre_mm: tuple[float, float, float]
-    radius_mm: float
-    kind: ContactKind = "support"
+    centre_mm: tuple[float, float, float] = setting(
+        REQUIRED, Spot(), "Its middle on the design, in the design's frame."
+    )
+    radius_mm: float = setting(
+        REQUIRED,
+        Number(),
+        "How far it reaches along the surface, mm.",
+        title="Radius",
+        plausible=(0.02, 20.0),
+    )
+    kind: ContactKind = setting(
+        "support", Choice(CONTACT_KINDS), "What touched the crown; support if left out."
+    )
 
     def __post_init__(self) -> None:
         """Refuse what is not a spot."""
         if not self.name.strip():
             raise SettingError(
-                "A support contact has no name.",
-                subject="contact",
-                remedy="Give every support contact a name, such as 1.",
+                "A support mark has no name.",
+                subject="support mark",
+                remedy="Give every support mark a name, such as 1.",
             )
-        if self.kind not in CONTACT_KINDS:
-            raise SettingError(
-                f"There is no kind {self.kind!r}.",
-                subject=f"contact {self.name}",
-                remedy=f"Give one of {', '.join(CONTACT_KINDS)}.",
-            )
-        if len(self.centre_mm) != 3 or not np.isfinite(self.centre_mm).all():
-            raise SettingError(
-                f"Its centre {self.centre_mm} is not a place.",
-                subject=f"contact {self.name}",
-                remedy="Give three finite numbers, mm, in the design's frame.",
-            )
-        if not 0 < self.radius_mm < np.inf:
-            raise SettingError(
-                f"A radius of {self.radius_mm:g} mm makes no spot.",
-                subject=f"contact {self.name}",
-                remedy="Give a length above 0 mm; 0.3 to 1 mm is usual.",
-            )
+        check_settings(self, of=self.name)
 
     def __str__(self) -> str:
         """Say in a line what it is."""

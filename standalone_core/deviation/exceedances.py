@@ -14,40 +14,11 @@ from ..mesh.patches import connected_patches
 from ..mesh.triangle_mesh import BoolArray, IntArray
 from .field import NORMALS_DISAGREE, DeviationField
 from .places import areas_holding, place
+from .settings import PatchSettings
 from .unmatched import UnmatchedPiece
 
 KINDS = EXCESS, LACK = "excess", "lack"
 """Material outside the design, and missing material."""
-
-
-@dataclass(frozen=True)
-class ExceedanceSettings:
-    """What counts as a patch worth telling.
-
-    Attributes
-    ----------
-    tolerance_um : float or None
-        Deviations beyond ± this are outside, µm; None takes the whole crown's tolerance.
-    min_patch_mm2 : float
-        Smaller patches are left out (single noisy points), mm².
-    min_area_share : float
-        A patch is said to lie in an area that holds at least this share of it, 0 to 1.
-    """
-
-    tolerance_um: float | None = None
-    min_patch_mm2: float = 0.02
-    min_area_share: float = 0.1
-
-    def __post_init__(self) -> None:
-        """Refuse negative numbers."""
-        for name in ("tolerance_um", "min_patch_mm2", "min_area_share"):
-            value = getattr(self, name)
-            if value is not None and not 0 <= value < np.inf:
-                raise SettingError(
-                    f"A value of {value:g} is not allowed.",
-                    subject=name,
-                    remedy="Give a number of 0 or more.",
-                )
 
 
 @dataclass(frozen=True)
@@ -101,7 +72,7 @@ def find_exceedances(
     field: DeviationField,
     area_set: AreaSet,
     tolerance_um: float,
-    settings: ExceedanceSettings | None = None,
+    settings: PatchSettings | None = None,
 ) -> tuple[Exceedance, ...]:
     """Find the patches outside ± tolerance.
 
@@ -113,7 +84,7 @@ def find_exceedances(
         The evaluation mesh, whose edges connect its points, and the areas.
     tolerance_um : float
         Used where the settings name none, µm.
-    settings : ExceedanceSettings, optional
+    settings : PatchSettings, optional
 
     Returns
     -------
@@ -125,7 +96,7 @@ def find_exceedances(
     SettingError
         A field that was not measured at the evaluation points.
     """
-    settings = settings or ExceedanceSettings()
+    settings = settings or PatchSettings()
     if field.direction != "design_to_scan":
         raise SettingError(
             "Patches are found on the design's evaluation mesh.",
@@ -144,7 +115,7 @@ def find_in_both(
     area_set: AreaSet,
     tolerance_um: float,
     pieces: Iterable[UnmatchedPiece] = (),
-    settings: ExceedanceSettings | None = None,
+    settings: PatchSettings | None = None,
 ) -> tuple[Exceedance, ...]:
     """Find the patches outside ± tolerance as seen from the design, the scan, or both.
 
@@ -159,7 +130,7 @@ def find_in_both(
         Used where the settings name none, µm.
     pieces : iterable of UnmatchedPiece
         Unmatched scan surface; each piece is a patch by itself.
-    settings : ExceedanceSettings, optional
+    settings : PatchSettings, optional
 
     Returns
     -------
@@ -167,8 +138,8 @@ def find_in_both(
         A patch seen from both sides is told once, as the design sees it, with the larger of the
         two peaks. The one with the largest peak first.
     """
-    settings = settings or ExceedanceSettings()
-    limit = tolerance_um if settings.tolerance_um is None else settings.tolerance_um
+    settings = settings or PatchSettings()
+    limit = tolerance_um if settings.patch_um is None else settings.patch_um
     design_faces = area_set.evaluation.mesh.faces
     seen = _found(there, design_faces, tolerance_um, settings)
     patches = [_describe(kind, points, there, area_set, settings) for kind, points in seen]
@@ -189,10 +160,10 @@ def find_in_both(
 
 
 def _found(
-    field: DeviationField, faces: IntArray, tolerance_um: float, settings: ExceedanceSettings
+    field: DeviationField, faces: IntArray, tolerance_um: float, settings: PatchSettings
 ) -> list[tuple[str, IntArray]]:
     """Return the kind and the points of every patch that is large enough."""
-    limit = tolerance_um if settings.tolerance_um is None else settings.tolerance_um
+    limit = tolerance_um if settings.patch_um is None else settings.patch_um
     deviation_um = 1e3 * np.where(field.counted, field.deviation_mm, 0.0)
     outside = dict(zip(KINDS, (deviation_um > limit, deviation_um < -limit), strict=True))
     return [
@@ -258,7 +229,7 @@ def _describe(
     points: IntArray,
     field: DeviationField,
     area_set: AreaSet,
-    settings: ExceedanceSettings,
+    settings: PatchSettings,
 ) -> Exceedance:
     """Return the numbers of one patch."""
     weights, d = field.weights_mm2[points], field.deviation_mm[points]
@@ -267,7 +238,7 @@ def _describe(
     peak = int(np.argmax(np.abs(d)))
     on_design = field.direction == "design_to_scan"
     below = field.area_point[points]
-    areas = areas_holding(below, weights, area_set, settings.min_area_share)
+    areas = areas_holding(below, weights, area_set, settings.min_patch_share)
     return Exceedance(
         kind=kind,
         area_mm2=area,

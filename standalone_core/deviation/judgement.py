@@ -11,10 +11,11 @@ from dataclasses import dataclass, replace
 from ..areas.area_set import AreaSet
 from ..shares import share_words
 from ..superimpose.result import Superimposition
-from .exceedances import Exceedance, ExceedanceSettings, find_exceedances, find_in_both
+from .exceedances import Exceedance, find_exceedances, find_in_both
 from .field import DeviationField
 from .measures import AreaMeasures, measure_areas
 from .reasons import about_pieces
+from .settings import PatchSettings
 from .tolerances import Tolerances
 from .unmatched import UnmatchedPiece, unmatched_pieces
 from .verdict import SAME_SURFACE, ScanEvidence, Verdict, is_too_much, judge, with_verdicts
@@ -52,7 +53,7 @@ def judge_deviations(
     tolerances: Tolerances,
     *,
     evidence: ScanEvidence | None = None,
-    exceedances: ExceedanceSettings | None = None,
+    exceedances: PatchSettings | None = None,
     weighted: bool = True,
 ) -> Judgement:
     """Judge deviations by tolerances.
@@ -68,7 +69,7 @@ def judge_deviations(
     tolerances : Tolerances
     evidence : ScanEvidence, optional
         What is known of the scan beside its deviations; unmatched surface is found here.
-    exceedances : ExceedanceSettings, optional
+    exceedances : optional
         Which patches are told.
     weighted : bool
         Whether measures are weighted by area.
@@ -123,7 +124,7 @@ def _patches(
     area_set: AreaSet,
     limit_um: float,
     pieces: Sequence[UnmatchedPiece],
-    settings: ExceedanceSettings | None,
+    settings: PatchSettings | None,
 ) -> tuple[Exceedance, ...]:
     if len(fields) < 2:
         return find_exceedances(fields[0], area_set, limit_um, settings)

@@ -11,7 +11,7 @@ from ..study.analysis_results import StudyAnalysis
 from ..study.results import StudyRun
 from ..study.wording import count_words, listed, share_words
 from .study_words import measure_words, titles_of
-from .words import LOSS_WORDS, START_WORDS, area_words
+from .words import START_WORDS, WEIGHTING_WORDS, area_words
 
 REFERENCES: dict[str, str] = {
     "welch": "Welch BL. The generalization of ‘Student’s’ problem when several different "
@@ -149,7 +149,7 @@ def _measuring(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
     start = START_WORDS.get(run.crowns[0].superimposition.start, "") if run.crowns else ""
     yield (
         f"Each scan was superimposed on the design by a rigid best fit without scaling "
-        f"({LOSS_WORDS.get(fit.loss, fit.loss)}, {where}"
+        f"({WEIGHTING_WORDS[fit.fit_weighting]}, {where}"
         f"{', started ' + start if start else ''})."
         if fit.refine
         else "Each scan was superimposed on the design without a best fit."

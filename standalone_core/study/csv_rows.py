@@ -9,8 +9,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from ..csv_text import as_meant
+from ..suggestion import meant
 from .kinds import what_is_there
-from .mistakes import Mistake, StudyFileError, meant
+from .mistakes import Mistake, StudyFileError
 
 _SEPARATORS = (",", ";", "\t")  # spreadsheets of many countries write semicolons
 

@@ -9,11 +9,11 @@ from types import MappingProxyType
 
 import numpy as np
 
+from ..allowed import listed, shown
 from ..mesh.triangle_mesh import FloatArray
 from ..readable import readable
+from ..suggestion import meant
 from .csv_rows import CsvFile, Row, read_csv, refuse_empty, refuse_repeated, whole_number
-from .kinds import listed, shown
-from .mistakes import meant
 from .plan import ScoreScale, StudyPlan
 
 _NO_SCORE = ("", "nan", "na", "n/a", "-", "–")

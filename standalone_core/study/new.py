@@ -9,12 +9,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from ..allowed import listed
 from ..atomic import atomic_write
 from ..errors import StudyError
 from ..mesh.formats import SUFFIX_FORMATS
 from ..readable import readable
 from .csv_rows import read_csv
-from .kinds import listed
 from .mistakes import StudyFileError
 from .new_text import NewGroup, NewStudy, study_text
 from .plan import StudyPlan

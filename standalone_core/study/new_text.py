@@ -9,8 +9,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from ..allowed import Choice, Direction, Flag, Names, Number
 from .check_sections import CONTACT, TOLERANCES
-from .kinds import Choice, Direction, Flag, Kind, Names, Number
 from .plan import EVERY_AREA
 from .schema import NOT_SET, Key, Section
 from .study_sections import EQUIVALENCE, EXAMINERS, FACTS, GROUP, REPEATS, SETTINGS, TOP
@@ -91,8 +91,11 @@ def toml_key(name: str) -> str:
 def _top(study: NewStudy) -> Iterator[str]:
     values = {"title": study.title, "question": "", "design": study.design}
     for key in TOP.keys:
-        yield from _remarks(key.help)
-        yield f"{key.name} = {toml_text(values[key.name])}"
+        if key.name in values:
+            yield from _remarks(key.help)
+            yield f"{key.name} = {toml_text(values[key.name])}"
+        else:
+            yield from _key(key, None)
 
 
 def _groups(study: NewStudy) -> Iterator[str]:
@@ -172,10 +175,9 @@ def _allowed(key: Key) -> str:
 
 def _example(key: Key) -> Any:
     """A value for a key without a default, to be put in place of."""
-    kind: Kind = key.kind
-    if isinstance(kind, Direction):
+    if isinstance(key.kind, Direction):
         return [0.0, 0.0, 1.0] if key.name == "insertion" else [1.0, 0.0, 0.0]
-    if isinstance(kind, Number):
+    if isinstance(key.kind, Number):
         return 25.0
     return "areas.json" if key.target.endswith("areas_file") else f"{key.target or key.name}.csv"
 

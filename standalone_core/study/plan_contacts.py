@@ -7,9 +7,8 @@ from typing import Any
 
 from ..areas.supports import SupportContact
 from ..errors import CuspwiseError
-from .kinds import shown
 from .place import Place
-from .plan_tables import CONTACTS, read_section
+from .plan_tables import read_section
 from .study_sections import CONTACT
 
 
@@ -30,9 +29,6 @@ def read_contacts(tables: Mapping[str, Any], place: Place) -> tuple[SupportConta
     found = []
     for name, table in tables.items():
         here = place / name
-        if not isinstance(table, dict):
-            here.wrong(f"It is {shown(table)}, not a table.", f"Write [{CONTACTS}.{name}].")
-            continue
         noted = len(place.mistakes)
         values = read_section(CONTACT, table, here)
         if len(place.mistakes) > noted:

@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from ..errors import CuspwiseError
+from ..setting import changed
+from .check_sections import SUPPORT_MARKS
 from .kinds import what_is_there
 from .mistakes import Mistake, StudyFileError
 from .place import Place
@@ -17,7 +18,7 @@ from .plan import StudyPlan
 from .plan_checks import check_together, landmark_pairs, plan_notes
 from .plan_contacts import read_contacts
 from .plan_scans import read_groups
-from .plan_tables import CONTACTS, GROUPS, Tables, read_tables
+from .plan_tables import GROUPS, Tables, read_tables
 from .schema import NOT_SET
 from .study_sections import SETTINGS, TOP
 from .toml_lines import key_lines
@@ -69,7 +70,7 @@ def read_study(path: str | Path) -> StudyPlan:
     tables = read_tables(document, place)
     design = tables.values[""].get("design")
     groups = read_groups(tables.groups, place / GROUPS, design)
-    contacts = read_contacts(tables.contacts, place / CONTACTS)
+    contacts = read_contacts(tables.contacts, place / SUPPORT_MARKS)
     pairs = landmark_pairs(tables.values, place / "superimposition")
     check_together(tables.values, place, [contact.area_name for contact in contacts])
     if place.mistakes:
@@ -122,8 +123,8 @@ def _changes(tables: Tables) -> dict[str, Any]:
     changes: dict[str, Any] = {}
     for section in (TOP, *SETTINGS):
         values = tables.values[section.name]
-        if section.target:
-            changes[section.target] = values
+        if section.free is not None:
+            changes[section.free.target] = values
         for key in section.keys:
             if key.target and key.name in values:
                 changes[key.target] = values[key.name]
@@ -137,32 +138,9 @@ def _changes(tables: Tables) -> dict[str, Any]:
 
 def _plan(changes: Mapping[str, Any], file: Path) -> StudyPlan:
     """Make the plan; what it refuses, though every key was allowed, is a mistake too."""
-    tree: dict[str, Any] = {}
-    for target, value in changes.items():
-        *parents, last = target.split(".")
-        branch = tree
-        for part in parents:
-            branch = branch.setdefault(part, _Branch())
-        branch[last] = value
     try:
-        plan: StudyPlan = _changed(NOT_SET, tree)
+        plan: StudyPlan = changed(NOT_SET, changes)
     except CuspwiseError as error:
         mistake = Mistake(file, None, error.subject, error.reason, error.remedy)
         raise StudyFileError([mistake]) from error
     return plan
-
-
-class _Branch(dict[str, Any]):
-    """Changes of one part of a plan, as told from a mapping that is a value."""
-
-
-def _changed(owner: Any, changes: Mapping[str, Any]) -> Any:
-    """Return a copy of a dataclass or mapping with parts of it, and of its parts, changed."""
-    whole = isinstance(owner, Mapping)
-    new = {
-        name: _changed(owner[name] if whole else getattr(owner, name), value)
-        if isinstance(value, _Branch)
-        else value
-        for name, value in changes.items()
-    }
-    return {**owner, **new} if whole else replace(owner, **new)

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from ..allowed import shown
 from ..mesh.formats import SUFFIX_FORMATS
 from ..readable import readable
-from .kinds import shown, what_is_there
+from .kinds import what_is_there
 from .place import Place
 from .plan import GroupPlan
 from .plan_tables import read_section

@@ -7,8 +7,9 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
+from ..allowed import shown
 from .csv_rows import CsvFile, Row, read_csv, refuse_empty, refuse_repeated, whole_number
-from .kinds import shown, what_is_there
+from .kinds import what_is_there
 from .plan import StudyPlan
 
 COLUMNS = ("file", "crown", "operator", "trial")

@@ -14,9 +14,10 @@ from ..check_settings import CheckSettings
 from ..deviation.field import DeviationField
 from ..deviation.judgement import pieces_of
 from ..deviation.layers_beside import LayerBeside
-from ..deviation.margin_profile import MarginProfileSettings, margin_profile
+from ..deviation.margin_profile import margin_profile
 from ..deviation.margin_summary import MarginSummary
 from ..deviation.measures import measure_areas
+from ..deviation.settings import MarginProfileSettings
 from ..measure import ReadyDesign, measure_scan_steps, read_scan
 from ..mesh.refine import EvaluationMesh, evaluation_mesh
 from ..mesh.triangle_mesh import TriangleMesh
@@ -99,7 +100,12 @@ def scan_key(sha256: str, design_sha256: str, settings: CheckSettings, fit_areas
         sha256,
         design_sha256,
         fit_areas,
-        [settings.design_unit, settings.scan_unit, settings.spacing_mm, settings.drop_debris],
+        [
+            settings.design_unit,
+            settings.scan_unit,
+            settings.spacing_mm,
+            settings.ignore_loose_pieces,
+        ],
         settings.superimpose,
         settings.deviation,
     )
