@@ -16,7 +16,7 @@ from .setting import check_settings, refuse_implausible, setting
 from .superimpose.settings import SuperimposeSettings
 
 if TYPE_CHECKING:
-    from .areas.supports import SupportContact
+    from .areas.support_marks import SupportContact
 
 UNIT = Choice(("auto", *MM_PER_UNIT))
 

@@ -12,21 +12,15 @@ from ...standalone_core.deviation.verdict import (
     WITHIN,
 )
 from ...standalone_core.errors import CuspwiseError
-from ...standalone_core.report.margin_words import margin_details, margin_line
-from ...standalone_core.report.words import area_words, micrometres, percent
-from .. import (
-    bridge,
-    choices,
-    colour_map,
-    identifiers,
-    judging,
-    kept_points,
-    landmarks,
-    store,
-    verdict_lines,
-)
-from ..inputs import judging_choices, tolerances_of
-from ..units import unit_words
+from ...standalone_core.report.check.margin_words import margin_details, margin_line
+from ...standalone_core.report.check.sentences import area_words, micrometres, percent
+from .. import identifiers
+from ..blender import bridge
+from ..blender.units import unit_words
+from ..check import judging, kept_points, landmarks, store, verdict_lines
+from ..check.inputs import judging_choices, tolerances_of
+from ..drawing import colour_map
+from ..properties import choices
 from .areas import AreasPanel
 from .base import SidebarPanel, draw_job, say, settings_of
 

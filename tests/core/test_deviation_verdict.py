@@ -21,7 +21,7 @@ from cuspwise.standalone_core.deviation.verdict import (
     with_verdicts,
 )
 from cuspwise.standalone_core.errors import SettingError
-from cuspwise.standalone_core.report.words import headline
+from cuspwise.standalone_core.report.check.sentences import headline
 from scipy.stats import norm
 
 GOOD = SimpleNamespace(verdict="good", reason="The pose is well held.")

@@ -26,8 +26,8 @@ from cuspwise.standalone_core.statistics.rank_sum import (
 )
 from cuspwise.standalone_core.statistics.two_groups import compare_two
 from cuspwise.standalone_core.statistics.welch import welch_at_points, welch_test
+from made.statistics_cases import MEMBRANES, SLEEP
 from scipy import stats
-from statistics_cases import MEMBRANES, SLEEP
 from statsmodels.stats.weightstats import CompareMeans, DescrStatsW
 
 

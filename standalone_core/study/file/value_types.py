@@ -1,0 +1,166 @@
+"""What the values of a study file can be beyond settings: each kind reads one, or says why not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Protocol
+
+from ...allowed import Allowed, Names, NotAllowed, Number, Text, not_texts, shown
+from ...suggestion import meant
+from .place import Place
+
+
+class Kind(Protocol):
+    """A kind of value that is more than a setting's."""
+
+    @property
+    def allowed(self) -> str:
+        """What is allowed, in words that follow "Give"."""
+
+    def read(self, given: Any, place: Place) -> Any:
+        """Return the value as a plan holds it; note every mistake, and return None if any."""
+
+
+def read_value(kind: Kind | Allowed, given: Any, place: Place) -> Any:
+    """Return a value as a plan holds it; note every mistake, and return None if any."""
+    if isinstance(kind, Names):
+        noted = list(kind.problems(given))
+        for problem in noted:
+            note(problem, place)
+        whole = not any(problem.at is None for problem in noted)
+        texts = whole and all(isinstance(name, str) for name in given)
+        return tuple(name.strip() for name in given) if texts else None
+    if hasattr(kind, "read"):
+        return kind.read(given, place)
+    try:
+        return kind.checked(given)
+    except NotAllowed as problem:
+        note(problem, place)
+        return None
+
+
+def note(problem: NotAllowed, place: Place) -> None:
+    """Note what is wrong with a value, at the part that it is about."""
+    (place if problem.at is None else place / problem.at).wrong(problem.reason, problem.remedy)
+
+
+@dataclass(frozen=True)
+class Fact:
+    """Anything that can be said in a few words, a number or a date."""
+
+    allowed: str = "a text in quotes, a number or a date"
+
+    def read(self, given: Any, place: Place) -> str | None:
+        """Return it as text."""
+        if isinstance(given, (list, dict)):
+            place.wrong(f"It is {shown(given)}.", f"Give {self.allowed}.")
+            return None
+        return given.strip() if isinstance(given, str) else _time_or_number(given)
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A tolerance: a number above 0, or "none", which takes the usual one away."""
+
+    allowed: str = 'a number of µm above 0, or "none"'
+
+    def read(self, given: Any, place: Place) -> float | str | None:
+        """Return the number, or ``"none"``."""
+        if isinstance(given, str) and given.strip().casefold() == "none":
+            return "none"
+        if isinstance(given, str):
+            place.wrong(f"It is {shown(given)}.", f"Give {self.allowed}.")
+            return None
+        number: float | None = read_value(Number(), given, place)
+        return number
+
+
+@dataclass(frozen=True)
+class Words:
+    """A list of words for the categories of a score."""
+
+    allowed: str = "a list of two or more texts, the best category first"
+
+    def read(self, given: Any, place: Place) -> tuple[str, ...] | None:
+        """Return the words."""
+        texts = read_texts(given, place, f"Give {self.allowed}.")
+        if texts is None:
+            return None
+        if len(texts) < 2 or len(set(texts)) < len(texts) or not all(texts):
+            place.wrong("It has fewer than two categories, or two alike.", f"Give {self.allowed}.")
+            return None
+        return tuple(texts)
+
+
+@dataclass(frozen=True)
+class File:
+    """A file that is there, by its path from the study file's folder."""
+
+    allowed: str = "the path of a file, from this file's folder"
+
+    def read(self, given: Any, place: Place) -> Path | None:
+        """Return the path, joined to the folder."""
+        text: str | None = read_value(Text(filled=True, allowed=self.allowed), given, place)
+        if text is None:
+            return None
+        file: Path = place.folder / text
+        try:
+            there, folder = file.is_file(), file.is_dir()
+        except (OSError, ValueError):  # too long a name, or a sign that no name can hold
+            there = folder = False
+        if there:
+            return file
+        if folder:
+            place.wrong(f"{shown(text)} is a folder.", f"Give {self.allowed}.")
+        else:
+            place.wrong(f"There is no file {shown(text)}.", what_is_there(file))
+        return None
+
+
+@dataclass(frozen=True)
+class Patterns:
+    """Paths of scans; ``*`` stands for any part of a name, ``**`` for any folders."""
+
+    allowed: str = 'a list of paths, in which * stands for any part of a name: ["milled/*.stl"]'
+
+    def read(self, given: Any, place: Place) -> tuple[str, ...] | None:
+        """Return the patterns as they are; a single one need not be in a list."""
+        texts = read_texts(
+            [given] if isinstance(given, str) else given, place, f"Give {self.allowed}."
+        )
+        if texts is None:
+            return None
+        if not texts or not all(texts):
+            what = "One of its paths is empty." if texts else "It is an empty list."
+            place.wrong(what, f"Give {self.allowed}.")
+            return None
+        return tuple(texts)
+
+
+def read_texts(given: Any, place: Place, remedy: str) -> list[str] | None:
+    """Return a list of texts without space around them; note what is not one."""
+    noted = list(not_texts(given, remedy))
+    for problem in noted:
+        note(problem, place)
+    return None if noted else [item.strip() for item in given]
+
+
+def what_is_there(file: Path) -> str:
+    """Say how the name of a file that is not there may have been meant."""
+    parent = file.parent
+    if not parent.is_dir():
+        return f"There is no folder {parent.name} either. {_like(parent)}".rstrip()
+    return _like(file) or "Check the name; paths start from this file's folder."
+
+
+def _like(file: Path) -> str:
+    try:
+        names = sorted(entry.name for entry in file.parent.iterdir())
+    except OSError:
+        return ""
+    return meant(file.name, names)
+
+
+def _time_or_number(value: Any) -> str:
+    return shown(value) if isinstance(value, (bool, int, float)) else str(value)
