@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING
 
 from .allowed import Choice, Flag, Names, Number
 from .areas.settings import AreaSettings
-from .deviation.settings import ContactSettings, DeviationSettings, PatchSettings
+from .deviation.settings import DeviationSettings, MarkSettings, PatchSettings
 from .deviation.tolerances import Tolerances
 from .mesh.units import MM_PER_UNIT
 from .setting import check_settings, refuse_implausible, setting
 from .superimpose.settings import SuperimposeSettings
 
 if TYPE_CHECKING:
-    from .areas.support_marks import SupportContact
+    from .areas.support_marks import SupportMark
 
 UNIT = Choice(("auto", *MM_PER_UNIT))
 
@@ -50,9 +50,9 @@ class CheckSettings:
         What is good enough.
     weighted : bool
         Whether measures are weighted by area.
-    contacts : tuple of SupportContact
+    marks : tuple of SupportMark
         Support marks beside those of the areas file.
-    contact : ContactSettings
+    mark : MarkSettings
         When a support mark counts as a stub or a gouge.
     force : bool
         Take numbers that are hardly meant (a tolerance a thousand times too small) as they are.
@@ -86,8 +86,8 @@ class CheckSettings:
     patches: PatchSettings = field(default_factory=PatchSettings)
     tolerances: Tolerances = field(default_factory=Tolerances)
     weighted: bool = setting(True, Flag(), "Weigh points by area, not all alike.")
-    contacts: tuple[SupportContact, ...] = ()
-    contact: ContactSettings = field(default_factory=ContactSettings)
+    marks: tuple[SupportMark, ...] = ()
+    mark: MarkSettings = field(default_factory=MarkSettings)
     force: bool = setting(
         False,
         Flag(),

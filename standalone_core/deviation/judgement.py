@@ -13,7 +13,7 @@ from ..shares import share_words
 from ..superimpose.result import Superimposition
 from .field import DeviationField
 from .measures import AreaMeasures, measure_areas
-from .patches import Exceedance, find_exceedances, find_in_both
+from .patches import Patch, find_in_both, find_patches
 from .reasons import about_pieces
 from .settings import PatchSettings
 from .tolerances import Tolerances
@@ -31,7 +31,7 @@ class Judgement:
         Per direction and area, with verdicts.
     verdicts : tuple of Verdict
         One per area.
-    exceedances : tuple of Exceedance
+    patches : tuple of Patch
         Patches outside the whole crown's tolerance, worst first.
     unmatched : tuple of UnmatchedPiece
         Scan surface without a counterpart on the design, the highest first.
@@ -41,7 +41,7 @@ class Judgement:
 
     measures: tuple[AreaMeasures, ...]
     verdicts: tuple[Verdict, ...]
-    exceedances: tuple[Exceedance, ...]
+    patches: tuple[Patch, ...]
     unmatched: tuple[UnmatchedPiece, ...]
     warnings: tuple[str, ...]
 
@@ -53,7 +53,7 @@ def judge_deviations(
     tolerances: Tolerances,
     *,
     evidence: ScanEvidence | None = None,
-    exceedances: PatchSettings | None = None,
+    patches: PatchSettings | None = None,
     weighted: bool = True,
 ) -> Judgement:
     """Judge deviations by tolerances.
@@ -69,7 +69,7 @@ def judge_deviations(
     tolerances : Tolerances
     evidence : ScanEvidence, optional
         What is known of the scan beside its deviations; unmatched surface is found here.
-    exceedances : optional
+    patches : optional
         Which patches are told.
     weighted : bool
         Whether measures are weighted by area.
@@ -82,7 +82,7 @@ def judge_deviations(
     return Judgement(
         measures=with_verdicts(measures, verdicts),
         verdicts=verdicts,
-        exceedances=_patches(fields, area_set, tolerances.limit_um("whole"), pieces, exceedances),
+        patches=_patches(fields, area_set, tolerances.limit_um("whole"), pieces, patches),
         unmatched=pieces,
         warnings=(
             *scan_warnings(measures, evidence, tolerances),
@@ -125,7 +125,7 @@ def _patches(
     limit_um: float,
     pieces: Sequence[UnmatchedPiece],
     settings: PatchSettings | None,
-) -> tuple[Exceedance, ...]:
+) -> tuple[Patch, ...]:
     if len(fields) < 2:
-        return find_exceedances(fields[0], area_set, limit_um, settings)
+        return find_patches(fields[0], area_set, limit_um, settings)
     return find_in_both(fields[0], fields[1], area_set, limit_um, pieces, settings)

@@ -22,7 +22,7 @@ KINDS = EXCESS, LACK = "excess", "lack"
 
 
 @dataclass(frozen=True)
-class Exceedance:
+class Patch:
     """One connected patch whose deviations all lie outside the tolerance on one side.
 
     Attributes
@@ -68,12 +68,12 @@ class Exceedance:
     unmatched: bool = False
 
 
-def find_exceedances(
+def find_patches(
     field: DeviationField,
     area_set: AreaSet,
     tolerance_um: float,
     settings: PatchSettings | None = None,
-) -> tuple[Exceedance, ...]:
+) -> tuple[Patch, ...]:
     """Find the patches outside ± tolerance.
 
     Parameters
@@ -88,7 +88,7 @@ def find_exceedances(
 
     Returns
     -------
-    tuple of Exceedance
+    tuple of Patch
         The one with the largest peak first.
 
     Raises
@@ -116,7 +116,7 @@ def find_in_both(
     tolerance_um: float,
     pieces: Iterable[UnmatchedPiece] = (),
     settings: PatchSettings | None = None,
-) -> tuple[Exceedance, ...]:
+) -> tuple[Patch, ...]:
     """Find the patches outside ± tolerance as seen from the design, the scan, or both.
 
     Parameters
@@ -134,7 +134,7 @@ def find_in_both(
 
     Returns
     -------
-    tuple of Exceedance
+    tuple of Patch
         A patch seen from both sides is told once, as the design sees it, with the larger of the
         two peaks. The one with the largest peak first.
     """
@@ -196,15 +196,15 @@ def _without(field: DeviationField, points: BoolArray) -> DeviationField:
     return replace(field, status=status)
 
 
-def _with_view_from_scan(patch: Exceedance, from_scan: Exceedance) -> Exceedance:
+def _with_view_from_scan(patch: Patch, from_scan: Patch) -> Patch:
     """Return a patch with what the scan sees of it."""
     if abs(from_scan.peak_um) > abs(patch.peak_um):
         patch = replace(patch, peak_um=from_scan.peak_um, peak_mm=from_scan.peak_mm)
     return replace(patch, seen_from="both", margin_mm=max(patch.margin_mm, from_scan.margin_mm))
 
 
-def _of_piece(piece: UnmatchedPiece) -> Exceedance:
-    return Exceedance(
+def _of_piece(piece: UnmatchedPiece) -> Patch:
+    return Patch(
         kind=EXCESS,
         area_mm2=piece.area_mm2,
         peak_um=piece.height_um,
@@ -220,7 +220,7 @@ def _of_piece(piece: UnmatchedPiece) -> Exceedance:
     )
 
 
-def _worst_first(patches: Iterable[Exceedance]) -> tuple[Exceedance, ...]:
+def _worst_first(patches: Iterable[Patch]) -> tuple[Patch, ...]:
     return tuple(sorted(patches, key=lambda patch: -abs(patch.peak_um)))
 
 
@@ -230,7 +230,7 @@ def _describe(
     field: DeviationField,
     area_set: AreaSet,
     settings: PatchSettings,
-) -> Exceedance:
+) -> Patch:
     """Return the numbers of one patch."""
     weights, d = field.weights_mm2[points], field.deviation_mm[points]
     places = field.points_mm[points]
@@ -239,7 +239,7 @@ def _describe(
     on_design = field.direction == "design_to_scan"
     below = field.area_point[points]
     areas = areas_holding(below, weights, area_set, settings.min_patch_share)
-    return Exceedance(
+    return Patch(
         kind=kind,
         area_mm2=area,
         peak_um=1e3 * float(d[peak]),

@@ -77,7 +77,7 @@ class PatchSettings:
 
 
 @dataclass(frozen=True)
-class ContactSettings:
+class MarkSettings:
     """When a support mark counts as a stub or a gouge; every default is common practice, no source.
 
     Attributes

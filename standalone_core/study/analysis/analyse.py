@@ -24,7 +24,7 @@ from .results.analysis import Findings, OddEffect, StudyAnalysis
 from .results.comparisons import Comparison, PrecisionComparison
 from .scanner import scanner_rows
 from .sentences import OUTCOME_WORDS, measured_in
-from .support_marks import contact_rows
+from .support_marks import mark_rows
 from .tolerances import tolerance_rows
 
 Aspect: TypeAlias = Literal["trueness", "precision"]
@@ -87,7 +87,7 @@ def analyse_study_steps(
         scanner=scanner,
         multiplicity=multiplicity_words(cohort),
         notes=general_notes(cohort, study),
-        contacts=contact_rows(cohort),
+        marks=mark_rows(cohort),
     )
 
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from ...areas.settings import AreaSettings
-from ...areas.support_marks import SupportContact
+from ...areas.support_marks import SupportMark
 from ...check_settings import CheckSettings
-from ...deviation.settings import ContactSettings, DeviationSettings, PatchSettings
+from ...deviation.settings import DeviationSettings, MarkSettings, PatchSettings
 from ...deviation.tolerances import Tolerances
 from ...superimpose.settings import SuperimposeSettings
 from .keys import Key, Section, free_key, keys_of
@@ -81,13 +81,13 @@ VERDICTS = Section(
 MARKS = Section(
     SUPPORT_MARKS,
     "When a support mark has a stub or a gouge; the defaults are common practice, no source.",
-    keys_of(ContactSettings, "check.contact"),
+    keys_of(MarkSettings, "check.mark"),
 )
 
-CONTACT = Section(
+MARK = Section(
     f"{SUPPORT_MARKS}.NAME",
-    "One table per spot where a printing support, a sprue or a connector touched the crown,\n"
+    "One table per spot where a printing support, a sprue or a holding bar touched the crown,\n"
     "beside those of the areas file. What is left of each is told crown by crown, and described\n"
     "per group.",
-    keys_of(SupportContact, None),
+    keys_of(SupportMark, None),
 )

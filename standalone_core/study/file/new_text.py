@@ -11,7 +11,7 @@ from typing import Any
 
 from ...allowed import Choice, Direction, Flag, Names, Number
 from ..plan import EVERY_AREA
-from .check_sections import CONTACT, TOLERANCES
+from .check_sections import MARK, TOLERANCES
 from .keys import NOT_SET, Key, Section
 from .study_sections import EQUIVALENCE, EXAMINERS, FACTS, GROUP, REPEATS, SETTINGS, TOP
 
@@ -68,7 +68,7 @@ def study_text(study: NewStudy) -> str:
         REPEATS.name: {"file": study.repeats},
     }
     blocks += ["\n".join(_section(section, given.get(section.name, {}))) for section in SETTINGS]
-    blocks.append("\n".join(_contact_example()))
+    blocks.append("\n".join(_mark_example()))
     return "\n\n".join(blocks) + "\n"
 
 
@@ -139,12 +139,12 @@ def _section(section: Section, given: Mapping[str, Any]) -> Iterator[str]:
         yield from _key(key, given.get(key.name))
 
 
-def _contact_example() -> Iterator[str]:
-    """Write a support contact as a remark."""
-    yield from _remarks(CONTACT.help)
-    yield f"#[{CONTACT.name.replace('NAME', 'lingual')}]"
+def _mark_example() -> Iterator[str]:
+    """Write a support mark as a remark."""
+    yield from _remarks(MARK.help)
+    yield f"#[{MARK.name.replace('NAME', 'lingual')}]"
     examples = {"centre_mm": [1.2, -4.5, 3.0], "radius_mm": 0.5, "kind": "support"}
-    for key in CONTACT.keys:
+    for key in MARK.keys:
         yield from _remarks(key.help, indent="#   ")
         yield f"#{key.name} = {toml_text(examples[key.name])}"
 

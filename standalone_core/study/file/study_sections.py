@@ -6,8 +6,8 @@ from ...allowed import Text
 from ..plan import AnalysisPlan, ScoreScale, StudyPlan
 from .check_sections import (
     AREAS,
-    CONTACT,
     FORCE,
+    MARK,
     MARKS,
     MEASURING,
     SCANNER,
@@ -20,11 +20,11 @@ from .value_types import Fact, File, Patterns, Words
 
 __all__ = [
     "ANALYSIS",
-    "CONTACT",
     "EQUIVALENCE",
     "EXAMINERS",
     "FACTS",
     "GROUP",
+    "MARK",
     "REPEATS",
     "SETTINGS",
     "TOP",

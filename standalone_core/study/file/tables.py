@@ -12,7 +12,7 @@ from ...suggestion import nearest
 from .check_sections import FORCE, SUPPORT_MARKS
 from .keys import Key, Section
 from .place import Place
-from .study_sections import CONTACT, GROUP, SETTINGS, TOP
+from .study_sections import GROUP, MARK, SETTINGS, TOP
 from .value_types import read_value
 
 GROUPS = "groups"
@@ -29,13 +29,13 @@ class Tables:
     values : mapping of section name to mapping of key to value
         Of :data:`SETTINGS` and the top of the file, whose name is empty; keys that are absent or
         cannot be used are left out.
-    groups, contacts : mapping of the name of a group or support contact to its table
+    groups, marks : mapping of the name of a group or support mark to its table
         As they are in the file.
     """
 
     values: Mapping[str, Mapping[str, Any]]
     groups: Mapping[str, Any]
-    contacts: Mapping[str, Any]
+    marks: Mapping[str, Any]
 
 
 def read_tables(document: Mapping[str, Any], place: Place) -> Tables:
@@ -59,7 +59,7 @@ def read_tables(document: Mapping[str, Any], place: Place) -> Tables:
     return Tables(
         values,
         _group_tables(document.get(GROUPS), place, GROUPS in hinted),
-        _contact_tables(document.get(SUPPORT_MARKS, {})),
+        _mark_tables(document.get(SUPPORT_MARKS, {})),
     )
 
 
@@ -128,12 +128,12 @@ def _unknown(name: str, given: Any, section: Section, place: Place) -> str:
     """Note a key that is unknown; return the one that it was probably meant for, if any."""
     names = [key.name for key in section.keys]
     close = nearest(name, names)
-    homes = [other for other in (TOP, GROUP, *SETTINGS, CONTACT) if other.key(name)]
+    homes = [other for other in (TOP, GROUP, *SETTINGS, MARK) if other.key(name)]
     if homes:
         close, remedy = "", f"It belongs {_where(homes[0])}."
     elif isinstance(given, dict) and not close:
         tables = ", ".join(f"[{table}]" for table in (*_TABLES, "groups.NAME"))
-        remedy = f"Tables are {tables} and [{CONTACT.name}]."
+        remedy = f"Tables are {tables} and [{MARK.name}]."
     elif close:
         remedy = f"Did you mean {close}?"
     else:
@@ -161,7 +161,7 @@ def _without_marks(table: Any, place: Place) -> Any:
     return {name: given for name, given in table.items() if not isinstance(given, (dict, list))}
 
 
-def _contact_tables(table: Any) -> Mapping[str, Any]:
+def _mark_tables(table: Any) -> Mapping[str, Any]:
     """Return the tables of single support marks."""
     parts = table.items() if isinstance(table, dict) else ()
     return {name: given for name, given in parts if isinstance(given, dict)}
