@@ -50,7 +50,7 @@ if TYPE_CHECKING:
 
     from ...check import CheckResult
 
-TEMPLATES = Path(__file__).resolve().parent / "templates"
+TEMPLATES = Path(__file__).resolve().parents[1] / "templates"
 PATCHES_SHOWN = 20
 
 
