@@ -256,7 +256,7 @@ def measure_scan_steps(
 
 def refuse_unknown_areas(area_set: AreaSet, tolerances: Tolerances) -> None:
     """A tolerance for a misspelt area would leave the area itself to the default."""
-    named = {*tolerances.mean_abs_um, *tolerances.scanner_um} - {ANY_AREA}
+    named = {*tolerances.tolerances_um, *tolerances.scanner_um} - {ANY_AREA}
     for name in sorted(named):
         if name not in area_set.areas and name not in area_set.missing:
             raise no_area(name, area_set)

@@ -100,7 +100,7 @@ def _lines(
         yield from (f"  {toml_text(scan)}," for scan in group.scans)
         yield "]"
     yield "\n[tolerances_um]"
-    limits = {**dict.fromkeys(NOT_SET.check.tolerances.mean_abs_um), **choices["tolerances_um"]}
+    limits = {**dict.fromkeys(NOT_SET.check.tolerances.tolerances_um), **choices["tolerances_um"]}
     for area, limit in limits.items():
         yield f"{toml_key(area)} = {toml_text(limit or 'none')}"
     if choices["scanner_um"]:

@@ -74,7 +74,7 @@ def judge_deviations(
     weighted : bool
         Whether measures are weighted by area.
     """
-    limits = tolerances.mean_abs_um
+    limits = tolerances.tolerances_um
     measures = measure_areas(fields, area_set, limits, weighted=weighted)
     pieces = pieces_of(fields, area_set, tolerances)
     evidence = replace(evidence or ScanEvidence(), unmatched=pieces)

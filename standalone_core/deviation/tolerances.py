@@ -34,7 +34,7 @@ class Tolerances:
 
     Attributes
     ----------
-    mean_abs_um : mapping of area name to float
+    tolerances_um : mapping of area name to float
         Largest acceptable mean absolute deviation, µm. The same number is the ± band of "share
         within tolerance". An area that is not named has no tolerance and gets no verdict.
     min_coverage : float
@@ -56,7 +56,7 @@ class Tolerances:
         area without one is judged as this one scan shows it.
     """
 
-    mean_abs_um: Mapping[str, float] = setting(
+    tolerances_um: Mapping[str, float] = setting(
         DEFAULT_MEAN_ABS_UM,
         PerArea(Number()),
         "Largest acceptable mean absolute deviation per area, µm, and half the band of "
@@ -109,7 +109,7 @@ class Tolerances:
     def __reduce__(self) -> tuple[object, ...]:
         """Pickle the numbers, since a read-only mapping cannot be."""
         return type(self), (
-            dict(self.mean_abs_um),
+            dict(self.tolerances_um),
             self.min_coverage,
             self.max_unsettled_share,
             self.max_unmatched_um,
@@ -120,7 +120,7 @@ class Tolerances:
 
     def limit_um(self, area: str) -> float:
         """Return the tolerance of an area, µm; NaN if it has none."""
-        return float(self.mean_abs_um.get(area, math.nan))
+        return float(self.tolerances_um.get(area, math.nan))
 
     def scanner_of(self, area: str) -> float:
         """Return the scanner's standard uncertainty of an area's measure, µm; NaN if unknown."""
@@ -128,13 +128,13 @@ class Tolerances:
 
     def source(self, area: str) -> str:
         """Return where the tolerance of an area comes from, in words; empty if it has none."""
-        if area not in self.mean_abs_um:
+        if area not in self.tolerances_um:
             return ""
-        default = self.mean_abs_um[area] == DEFAULT_MEAN_ABS_UM.get(area)
+        default = self.tolerances_um[area] == DEFAULT_MEAN_ABS_UM.get(area)
         return COMMON_PRACTICE if default else "set by the user"
 
     def changed(self, limits_um: Mapping[str, float | None]) -> Tolerances:
         """Return tolerances with some set anew; None takes one away."""
-        merged = {**self.mean_abs_um, **limits_um}
+        merged = {**self.tolerances_um, **limits_um}
         kept = {area: limit for area, limit in merged.items() if limit is not None}
-        return replace(self, mean_abs_um=kept)
+        return replace(self, tolerances_um=kept)

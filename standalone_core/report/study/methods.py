@@ -242,7 +242,7 @@ def _within(run: StudyRun) -> str:
     spreads = [
         f"{'other areas' if area == ANY_AREA else area_words(area)} {spread:.2g} µm"
         for area, spread in tolerances.scanner_um.items()
-        if area == ANY_AREA or area in tolerances.mean_abs_um
+        if area == ANY_AREA or area in tolerances.tolerances_um
     ]
     guard = (
         f"; {COVERAGE_FACTOR:g} times the scanner's standard uncertainty "

@@ -58,7 +58,7 @@ TOLERANCES = Section(
     "tolerances_um",
     "Largest acceptable mean absolute deviation per area, µm, and half the band of\n"
     '"within tolerance". "none" takes the tolerance of an area away.',
-    free=free_key(Tolerances, "mean_abs_um", "check.tolerances", Limit()),
+    free=free_key(Tolerances, "tolerances_um", "check.tolerances", Limit()),
 )
 
 SCANNER = Section(
@@ -73,7 +73,7 @@ VERDICTS = Section(
     "verdicts",
     "When a crown is judged, and which patches beyond the tolerance are told.",
     (
-        *keys_of(Tolerances, "check.tolerances", but=("mean_abs_um", "scanner_um")),
+        *keys_of(Tolerances, "check.tolerances", but=("tolerances_um", "scanner_um")),
         *keys_of(PatchSettings, "check.patches"),
     ),
 )

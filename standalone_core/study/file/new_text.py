@@ -130,7 +130,7 @@ def _section(section: Section, given: Mapping[str, Any]) -> Iterator[str]:
     yield from _remarks(section.help)
     yield f"[{section.name}]"
     if section is TOLERANCES:
-        for area, limit in NOT_SET.check.tolerances.mean_abs_um.items():
+        for area, limit in NOT_SET.check.tolerances.tolerances_um.items():
             yield f"#{area} = {toml_text(limit)}  # default: common practice, no source"
     if section is EQUIVALENCE:
         yield f"{EVERY_AREA} = {toml_text(START_EQUIVALENCE_UM)}  # no source: choose your own"

@@ -130,9 +130,11 @@ def _changes(tables: Tables) -> dict[str, Any]:
                 changes[key.target] = values[key.name]
     limits = {
         area: None if limit == "none" else limit
-        for area, limit in changes["check.tolerances.mean_abs_um"].items()
+        for area, limit in changes["check.tolerances.tolerances_um"].items()
     }
-    changes["check.tolerances.mean_abs_um"] = NOT_SET.check.tolerances.changed(limits).mean_abs_um
+    changes["check.tolerances.tolerances_um"] = NOT_SET.check.tolerances.changed(
+        limits
+    ).tolerances_um
     return changes
 
 

@@ -113,7 +113,7 @@ def scan_key(sha256: str, design_sha256: str, settings: CheckSettings, fit_areas
 
 def rows_key(key: str, areas: str, settings: CheckSettings) -> str:
     """Name a scan's measures after its deviations, the areas and the tolerances."""
-    limits = [dict(settings.tolerances.mean_abs_um), settings.tolerances.max_unmatched_um]
+    limits = [dict(settings.tolerances.tolerances_um), settings.tolerances.max_unmatched_um]
     return key_of("rows", key, areas, limits, settings.weighted, MarginProfileSettings())
 
 
@@ -140,7 +140,7 @@ def measure_and_keep_steps(
         _keep(kept, job.key, measured)
     yield Progress("Measuring the areas", 0.9)
     fields = measured.design_to_scan, measured.scan_to_design
-    tolerances = job.settings.tolerances.mean_abs_um
+    tolerances = job.settings.tolerances.tolerances_um
     rows = measure_areas(fields, ready.area_set, tolerances, weighted=job.settings.weighted)
     pieces = pieces_of(fields, ready.area_set, job.settings.tolerances)
     margin = _margin(measured, ready, job.settings)
