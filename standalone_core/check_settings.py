@@ -7,18 +7,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from .allowed import Choice, Flag, Names, Number
+from .allowed import Flag, Names, Number
 from .areas.settings import AreaSettings
 from .deviation.settings import DeviationSettings, MarkSettings, PatchSettings
 from .deviation.tolerances import Tolerances
-from .mesh.units import MM_PER_UNIT
+from .length_units import UNIT
 from .setting import check_settings, refuse_implausible, setting
 from .superimpose.settings import SuperimposeSettings
 
 if TYPE_CHECKING:
     from .areas.support_marks import SupportMark
-
-UNIT = Choice(("auto", *MM_PER_UNIT))
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from .areas.area_set import AreaSet
 from .areas.chosen import faces_to_fit, no_area
 from .areas.files import load_areas_steps
 from .areas.find import find_areas_steps
-from .areas.support_marks import with_supports
+from .areas.mark_discs import with_supports
 from .check_settings import CheckSettings
 from .deviation.field import DeviationField, measure_deviation_steps
 from .deviation.layers_beside import LayerBeside, layers_beside

@@ -13,7 +13,8 @@ import numpy as np
 from ...standalone_core.areas.area_set import AreaSet
 from ...standalone_core.areas.completion import completed_steps
 from ...standalone_core.areas.files import areas_of_document_steps, load_areas_steps, save_areas
-from ...standalone_core.areas.support_marks import SupportMark, with_supports
+from ...standalone_core.areas.mark_discs import with_supports
+from ...standalone_core.areas.support_marks import SupportMark
 from ...standalone_core.check import CheckResult, CheckSettings, check_meshes_steps
 from ...standalone_core.deviation.field import DeviationSettings
 from ...standalone_core.deviation.tolerances import ANY_AREA, Tolerances

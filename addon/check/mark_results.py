@@ -18,11 +18,11 @@ import numpy as np
 from ...standalone_core.areas.area_set import Area, AreaSet
 from ...standalone_core.areas.carry import Carrier
 from ...standalone_core.areas.entries import read_areas
+from ...standalone_core.areas.mark_discs import with_supports
 from ...standalone_core.areas.support_marks import (
     is_support,
     mark_area_name,
     mark_of,
-    with_supports,
 )
 from ...standalone_core.deviation.field import DeviationField
 from ...standalone_core.deviation.judgement import Judgement
