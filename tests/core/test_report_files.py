@@ -19,7 +19,6 @@ from cuspwise.standalone_core.mesh.files import read_mesh
 from cuspwise.standalone_core.mesh.intersections import self_intersections
 from cuspwise.standalone_core.mesh.repair import repair_mesh
 from cuspwise.standalone_core.report.check.document import check_document, plain
-from cuspwise.standalone_core.report.check.histogram import area_histograms
 from cuspwise.standalone_core.report.check.output import write_check
 from cuspwise.standalone_core.report.check.page import TEMPLATES
 from cuspwise.standalone_core.report.check.sentences import headline, patch_line, percent
@@ -41,6 +40,7 @@ from cuspwise.standalone_core.report.drawing.deviation_colours import (
     srgb_to_linear,
     unmeasured_colour,
 )
+from cuspwise.standalone_core.report.drawing.histogram import area_histograms
 from made.check_results import Reader, make_result
 from rich.console import Console
 

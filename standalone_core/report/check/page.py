@@ -14,10 +14,10 @@ from ...deviation.margin_profile import why_no_margin_profile
 from ...deviation.measures import AreaMeasures
 from ...deviation.support_marks import MARK_WORDS
 from ..drawing.deviation_colours import PALETTES
+from ..drawing.histogram import Histogram
 from ..drawing.legend import Legend, number
 from ..drawing.pictures import Pictures
 from ..drawing.svg_layout import histogram_plot, legend_plot
-from .histogram import Histogram
 from .margin_plot import margin_plot
 from .margin_words import angle_words, margin_details, margin_line
 from .sentences import (

@@ -11,7 +11,7 @@ from .cohort import Cohort, measured
 from .results.analysis import OddCrown
 from .sentences import MEASURE_WORDS, count_words, start
 
-JUDGED_BY = "rms_um"
+COMPARED_BY = "rms_um"
 """How far apart two crowns are in an area: a root mean square is a distance between maps."""
 
 ALWAYS = "whole"
@@ -37,7 +37,9 @@ def _judged(cohort: Cohort, group: str) -> list[OddCrown]:
     maps = {area_words(area): _pair_table(cohort, group, area) for area in areas}
     apart = not all(np.isnan(table).all() for table in maps.values())
     measures = {
-        f"{MEASURE_WORDS[JUDGED_BY]} ({area_words(area)})": cohort.values(group, area, JUDGED_BY)
+        f"{MEASURE_WORDS[COMPARED_BY]} ({area_words(area)})": cohort.values(
+            group, area, COMPARED_BY
+        )
         for area in areas
     }
     found = find_odd(
@@ -62,5 +64,5 @@ def _pair_table(cohort: Cohort, group: str, area: str) -> FloatArray:
     table = np.full((len(names), len(names)), np.nan)
     for pair in cohort.pairs[group]:
         i, j = names.index(pair.first), names.index(pair.second)
-        table[i, j] = table[j, i] = measured(pair.superimposed, area, JUDGED_BY)
+        table[i, j] = table[j, i] = measured(pair.superimposed, area, COMPARED_BY)
     return table
