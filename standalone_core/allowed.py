@@ -233,7 +233,7 @@ class Direction:
         try:
             return self.checked([float(part) for part in text.split(",")])
         except (ValueError, NotAllowed):
-            raise NotAllowed(f"{shown(text)} is not a direction.", remedy) from None
+            raise NotAllowed(f"It is {shown(text)}, not a direction.", remedy) from None
 
 
 @dataclass(frozen=True)

@@ -167,14 +167,14 @@ class Rule:
 
     Attributes
     ----------
-    name : str
-        The setting that is told.
+    names : tuple of str
+        The settings that it ties together; the first one is told.
     broken : callable
         From the settings to the reason if they break the rule, or to an empty text.
     remedy : str
     """
 
-    name: str
+    names: tuple[str, ...]
     broken: Callable[[Any], str]
     remedy: str
 
@@ -186,7 +186,7 @@ def not_above(low: str, high: str) -> Rule:
         small, great = getattr(settings, low), getattr(settings, high)
         return "" if small <= great else f"{small:g} is above {high}, which is {great:g}."
 
-    return Rule(low, broken, f"Give at most what {high} is.")
+    return Rule((low, high), broken, f"Give at most what {high} is.")
 
 
 def setting(
@@ -235,15 +235,21 @@ def check_settings(settings: Any, rules: tuple[Rule, ...] = (), of: str = "") ->
     SettingError
         The first value that is not allowed.
     """
-    for name, declared in settings_of(type(settings)).items():
+    declared = settings_of(type(settings))
+    for name, one in declared.items():
         try:
-            object.__setattr__(settings, name, declared.checked(getattr(settings, name)))
+            object.__setattr__(settings, name, one.checked(getattr(settings, name)))
         except NotAllowed as problem:
             raise setting_error(f"{name} of {of}" if of else name, problem) from None
     for rule in rules:
         reason = rule.broken(settings)
         if reason:
-            raise SettingError(reason, subject=rule.name, remedy=rule.remedy)
+            # A slip of a thousand breaks rules too, and is then what must be told.
+            for name in set(rule.names) & set(declared):
+                doubt = declared[name].implausible(getattr(settings, name))
+                if doubt is not None:
+                    raise ImplausibleError(doubt.reason, subject=name, remedy=doubt.remedy)
+            raise SettingError(reason, subject=rule.names[0], remedy=rule.remedy)
 
 
 def refuse_implausible(settings: Any, switch: str = "force=True") -> None:

@@ -110,7 +110,7 @@ def _not_one(aim: Aim) -> str:
     return "" if one else "Exactly one aim is needed."
 
 
-_RULES = (Rule("plan", _not_one, "Give a difference to be found, or a margin of equivalence."),)
+_RULES = (Rule(("plan",), _not_one, "Give a difference to be found, or a margin of equivalence."),)
 
 
 def aim_settings() -> dict[str, Setting]:

@@ -214,7 +214,7 @@ def _beyond_words(scale: ScoreScale) -> str:
 
 
 _SCORE_RULES = (
-    Rule("acceptable", _beyond_words, f"Give a score that all of {listed(tuple(SCORES))} have."),
+    Rule(("acceptable",), _beyond_words, f"Give a score that all of {listed(tuple(SCORES))} have."),
 )
 
 

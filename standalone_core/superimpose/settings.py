@@ -172,7 +172,7 @@ def _without_landmarks(settings: SuperimposeSettings) -> str:
 
 
 _RULES = (
-    Rule("start", _without_landmarks, "Give both lists of landmarks."),
+    Rule(("start",), _without_landmarks, "Give both lists of landmarks."),
     not_above("doubt_mm", "wrong_part_mm"),
     not_above("size_tolerance", "other_size"),
 )

@@ -172,4 +172,6 @@ def _check_rules(values: Values, place: Place) -> None:
         try:
             changed(NOT_SET, {**changes, FORCE.target: True})
         except SettingError as problem:
-            (place / section.name / problem.subject).wrong(problem.reason, problem.remedy)
+            here = place / section.name / problem.subject
+            if here.key not in {mistake.key for mistake in place.mistakes}:
+                here.wrong(problem.reason, problem.remedy)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -31,7 +31,8 @@ class Key:
         What it means, in a sentence.
     required : bool
     setting : Setting or None
-        The declaration that it derives from, if it is a setting.
+        The declaration that it derives from, if it is a setting; of one area, where it stands for
+        all areas.
     """
 
     name: str
@@ -121,5 +122,6 @@ def free_key(kind: type, name: str, owner: str, words: Kind | None = None) -> Ke
     """
     declared = settings_of(kind)[name]
     assert isinstance(declared.allowed, PerArea)
-    each = words or declared.allowed.each
-    return Key(name, each, f"{owner}.{name}", declared.meaning, setting=declared)
+    of_one = replace(declared, allowed=declared.allowed.each)
+    target = f"{owner}.{name}"
+    return Key(name, words or of_one.allowed, target, declared.meaning, setting=of_one)

@@ -9,7 +9,7 @@ from typing import Any
 from ...allowed import shown
 from ...setting import taken_with
 from ...suggestion import nearest
-from .check_sections import FORCE, SUPPORT_MARKS
+from .check_sections import FORCE, MARKS, SUPPORT_MARKS
 from .keys import Key, Section
 from .old_names import new_name
 from .place import Place
@@ -101,7 +101,8 @@ def read_section(
 
 def _read(key: Key, given: Any, place: Place) -> Any:
     """Read a value; note it if it is not allowed, or hardly meant and not forced."""
-    value = read_value(key.kind, given, place)
+    own = key.setting is not None and key.kind is key.setting.allowed
+    value = read_value(key.setting if own and key.setting else key.kind, given, place)
     problem = None if value is None or place.force else key.implausible(value)
     if problem is not None:
         place.wrong(problem.reason, f"{problem.remedy} {taken_with(_SWITCH)}")
@@ -163,9 +164,13 @@ def _without_marks(table: Any, place: Place) -> Any:
         )
         return {}
     for name, given in table.items():
-        if isinstance(given, list):
+        if isinstance(given, list) and MARKS.key(name) is None:
             (place / name).wrong(f"It is {shown(given)}.", f"Write [{SUPPORT_MARKS}.{name}].")
-    return {name: given for name, given in table.items() if not isinstance(given, (dict, list))}
+    return {
+        name: given
+        for name, given in table.items()
+        if not isinstance(given, dict) and (MARKS.key(name) or not isinstance(given, list))
+    }
 
 
 def _mark_tables(table: Any) -> Mapping[str, Any]:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from ...allowed import Allowed, Names, NotAllowed, Number, Text, not_texts, shown
+from ...setting import Setting
 from ...suggestion import meant
 from .place import Place
 
@@ -22,10 +23,11 @@ class Kind(Protocol):
         """Return the value as a plan holds it; note every mistake, and return None if any."""
 
 
-def read_value(kind: Kind | Allowed, given: Any, place: Place) -> Any:
+def read_value(kind: Kind | Allowed | Setting, given: Any, place: Place) -> Any:
     """Return a value as a plan holds it; note every mistake, and return None if any."""
-    if isinstance(kind, Names):
-        noted = list(kind.problems(given))
+    names = kind.allowed if isinstance(kind, Setting) else kind
+    if isinstance(names, Names):
+        noted = list(names.problems(given))
         for problem in noted:
             note(problem, place)
         whole = not any(problem.at is None for problem in noted)
