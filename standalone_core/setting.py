@@ -252,7 +252,9 @@ def check_settings(settings: Any, rules: tuple[Rule, ...] = (), of: str = "") ->
             raise SettingError(reason, subject=rule.names[0], remedy=rule.remedy)
 
 
-def refuse_implausible(settings: Any, switch: str = "force=True") -> None:
+def refuse_implausible(
+    settings: Any, switch: str = "force=True", *, by_label: bool = False
+) -> None:
     """Refuse a declared value that is hardly meant, in a dataclass and in all that it holds.
 
     Parameters
@@ -260,6 +262,8 @@ def refuse_implausible(settings: Any, switch: str = "force=True") -> None:
     settings : dataclass
     switch : str
         What makes the reader's way in take it all the same.
+    by_label : bool
+        Tell settings by their labels, for readers who see no names.
 
     Raises
     ------
@@ -270,7 +274,7 @@ def refuse_implausible(settings: Any, switch: str = "force=True") -> None:
         problem = declared.implausible(value)
         if problem is not None:
             remedy = f"{problem.remedy} {taken_with(switch)}"
-            subject = _subject(name, problem)
+            subject = _subject(declared.label if by_label else name, problem)
             raise ImplausibleError(problem.reason, subject=subject, remedy=remedy)
 
 

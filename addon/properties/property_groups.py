@@ -2,12 +2,18 @@
 
 import bpy
 
+from ...standalone_core.check_settings import CheckSettings
+from ...standalone_core.setting import settings_of
+from ...standalone_core.superimpose.settings import SuperimposeSettings
 from ..blender.units import AUTO, UNIT_CHOICES
 from ..check import judging_meanwhile
 from ..drawing import colour_map, framing, overlay
 from ..identifiers import JOB_PROPERTIES, OBJECT_PROPERTIES, SCENE_PROPERTIES
 from . import choices, mark_choices
+from .mark_limits import MarkLimits
 from .study_choices import StudySettings
+
+_CHECK, _FIT = settings_of(CheckSettings), settings_of(SuperimposeSettings)
 
 STATES = (
     ("NONE", "Not measured", "Nothing has been done with this scan yet", "MESH_DATA", 0),
@@ -109,10 +115,12 @@ class SceneSettings(bpy.types.PropertyGroup):
         default=AUTO,
     )
     start: bpy.props.EnumProperty(
-        name="Start", description="Where the superimposition starts from", items=STARTS
+        name=_FIT["start"].label, description="Where the superimposition starts from", items=STARTS
     )
     fit_area: bpy.props.EnumProperty(
-        name="On", description="The part of the design that the scan is laid on", items=FIT_AREAS
+        name=_CHECK["fit_areas"].label,
+        description="The part of the design that the scan is laid on",
+        items=FIT_AREAS,
     )
     spacing_mm: choices.spacing()
     search_mm: choices.search()
@@ -120,9 +128,10 @@ class SceneSettings(bpy.types.PropertyGroup):
     tolerance_occlusal_um: choices.tolerance("tolerance_occlusal_um", _tolerances_changed)
     tolerance_margin_um: choices.tolerance("tolerance_margin_um", _tolerances_changed)
     scanner_um: choices.scanner(_tolerances_changed)
-    max_unmatched_um: choices.unmatched_height(_tolerances_changed)
-    max_unmatched_mm2: choices.unmatched_area(_tolerances_changed)
-    max_missing_mm: choices.missing_margin(_tolerances_changed)
+    max_unmatched_um: choices.limit("max_unmatched_um", _tolerances_changed)
+    max_unmatched_mm2: choices.limit("max_unmatched_mm2", _tolerances_changed)
+    max_missing_mm: choices.limit("max_missing_mm", _tolerances_changed)
+    force: choices.force(_tolerances_changed)
     palette: choices.palette(_colours_changed)
     shown: bpy.props.EnumProperty(
         name="Show",
@@ -147,7 +156,12 @@ class SceneSettings(bpy.types.PropertyGroup):
         update=_colours_changed,
     )
     mark_kind: mark_choices.next_kind()
-    contact_radius_mm: mark_choices.next_radius()
+    mark_radius_mm: mark_choices.next_radius()
+    support_marks: bpy.props.PointerProperty(
+        name="Support Marks",
+        description="When a support mark counts as a stub or a gouge",
+        type=MarkLimits,
+    )
     show_areas: bpy.props.BoolProperty(
         name="Show Areas",
         description=(
@@ -282,7 +296,7 @@ class ObjectData(bpy.types.PropertyGroup):
     )
     mark_name: mark_choices.name()
     mark_kind: mark_choices.kind()
-    contact_radius_mm: mark_choices.radius()
+    mark_radius_mm: mark_choices.radius()
     marks_stale: bpy.props.BoolProperty(
         description="Whether support marks were edited since they were measured on this scan"
     )
@@ -357,7 +371,16 @@ def take_defaults(scene):
         setattr(settings, name, getattr(chosen, name))
 
 
-CLASSES = (StudySettings, ScanItem, SceneSettings, SlotBefore, PatchItem, ObjectData, JobState)
+CLASSES = (
+    MarkLimits,
+    StudySettings,
+    ScanItem,
+    SceneSettings,
+    SlotBefore,
+    PatchItem,
+    ObjectData,
+    JobState,
+)
 
 
 def register():
