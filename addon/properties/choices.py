@@ -19,6 +19,7 @@ from ...standalone_core.deviation.settings import DeviationSettings
 from ...standalone_core.deviation.tolerances import Tolerances
 from ...standalone_core.report.drawing.deviation_colours import PALETTES, STANDARD
 from ...standalone_core.setting import Setting, settings_of
+from ...standalone_core.superimpose.settings import SuperimposeSettings
 
 Update = Callable[[Any, bpy.types.Context], None]
 
@@ -36,11 +37,25 @@ DEFAULTED = (
     MISSING,
     "palette",
 )
+STARTS = (
+    ("auto", "From Any Position", "Find the position without a first guess"),
+    ("landmarks", "From Landmarks", "Start from the pairs of landmarks on design and scan"),
+    ("in_place", "From the Present Position", "Start from where the scan lies now"),
+)
+FIT_AREAS = (
+    ("whole", "Whole Crown", "Lay the scan on the whole design"),
+    ("external", "External", "Lay the scan on the external surface only"),
+    ("intaglio", "Intaglio", "Lay the scan on the intaglio (inner surface) only"),
+    ("occlusal", "Occlusal", "Lay the scan on the occlusal surface only"),
+    ("axial", "Axial Walls", "Lay the scan on the axial walls only"),
+    ("margin", "Margin", "Lay the scan on the band along the margin line only"),
+)
 _LEAST = 1e-6
 """Stands for the least number above a limit that is not allowed itself; single precision."""
 
 _LIMITS = settings_of(Tolerances)
-_FORCE = settings_of(CheckSettings)["force"]
+_CHECK = settings_of(CheckSettings)
+_START = settings_of(SuperimposeSettings)["start"]
 
 
 def number(
@@ -95,9 +110,25 @@ def flag(setting: Setting, update: Update | None = None) -> Any:
     )
 
 
+def start() -> Any:
+    """Return the property that says where the superimposition starts from."""
+    return bpy.props.EnumProperty(
+        name=_START.label, description="Where the superimposition starts from", items=STARTS
+    )
+
+
+def fit_area() -> Any:
+    """Return the property that says which part of the design the scan is laid on."""
+    return bpy.props.EnumProperty(
+        name=_CHECK["fit_areas"].label,
+        description="The part of the design that the scan is laid on",
+        items=FIT_AREAS,
+    )
+
+
 def spacing() -> Any:
     """Return the property that holds the distance of the evaluation points."""
-    return number(settings_of(CheckSettings)["spacing_mm"])
+    return number(_CHECK["spacing_mm"])
 
 
 def search() -> Any:
@@ -140,7 +171,7 @@ def limit(name: str, update: Update | None = None) -> Any:
 
 def force(update: Update | None = None) -> Any:
     """Return the property that takes numbers which are hardly meant."""
-    return flag(_FORCE, update)
+    return flag(_CHECK["force"], update)
 
 
 def palette(update: Update | None = None) -> Any:

@@ -2,9 +2,6 @@
 
 import bpy
 
-from ...standalone_core.check_settings import CheckSettings
-from ...standalone_core.setting import settings_of
-from ...standalone_core.superimpose.settings import SuperimposeSettings
 from ..blender.units import AUTO, UNIT_CHOICES
 from ..check import judging_meanwhile
 from ..drawing import colour_map, framing, overlay
@@ -13,8 +10,6 @@ from . import choices, mark_choices
 from .mark_limits import MarkLimits
 from .study_choices import StudySettings
 
-_CHECK, _FIT = settings_of(CheckSettings), settings_of(SuperimposeSettings)
-
 STATES = (
     ("NONE", "Not measured", "Nothing has been done with this scan yet", "MESH_DATA", 0),
     ("PLACED", "Superimposed", "The scan lies on its design; not measured yet", "SNAP_ON", 1),
@@ -22,25 +17,10 @@ STATES = (
     ("STALE", "Stale", "Something changed since it was measured; check again", "ERROR", 3),
 )
 
-STARTS = (
-    ("auto", "From Any Position", "Find the position without a first guess"),
-    ("landmarks", "From Landmarks", "Start from the pairs of landmarks on design and scan"),
-    ("in_place", "From the Present Position", "Start from where the scan lies now"),
-)
-
 SHOWN = (
     ("SCAN", "Scan", "Show the coloured scan alone; the design would shine through it"),
     ("DESIGN", "Design", "Show the coloured design alone"),
     ("BOTH", "Both", "Show both, one inside the other"),
-)
-
-FIT_AREAS = (
-    ("whole", "Whole Crown", "Lay the scan on the whole design"),
-    ("external", "External", "Lay the scan on the external surface only"),
-    ("intaglio", "Intaglio", "Lay the scan on the intaglio (inner surface) only"),
-    ("occlusal", "Occlusal", "Lay the scan on the occlusal surface only"),
-    ("axial", "Axial Walls", "Lay the scan on the axial walls only"),
-    ("margin", "Margin", "Lay the scan on the band along the margin line only"),
 )
 
 
@@ -114,14 +94,8 @@ class SceneSettings(bpy.types.PropertyGroup):
         items=UNIT_CHOICES,
         default=AUTO,
     )
-    start: bpy.props.EnumProperty(
-        name=_FIT["start"].label, description="Where the superimposition starts from", items=STARTS
-    )
-    fit_area: bpy.props.EnumProperty(
-        name=_CHECK["fit_areas"].label,
-        description="The part of the design that the scan is laid on",
-        items=FIT_AREAS,
-    )
+    start: choices.start()
+    fit_area: choices.fit_area()
     spacing_mm: choices.spacing()
     search_mm: choices.search()
     tolerance_whole_um: choices.tolerance("tolerance_whole_um", _tolerances_changed)
