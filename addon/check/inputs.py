@@ -283,7 +283,7 @@ def refuse_unusual(choices: Mapping[str, Any]) -> None:
     SettingError
         With what was probably meant, and the box to tick if it was not.
     """
-    check_settings(choices)
+    check_settings({**choices, "start": "auto"})  # landmarks are read with each scan
     if not choices.get("force") and choices.get("equivalence_um"):
         plan = AnalysisPlan(equivalence_um={EVERY_AREA: choices["equivalence_um"]})
         refuse_implausible(plan, SWITCH, by_label=True)
