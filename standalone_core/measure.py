@@ -11,14 +11,16 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from .areas.area_set import AreaSet
+from .areas.chosen import faces_to_fit, no_area
 from .areas.files import load_areas_steps
 from .areas.find import find_areas_steps
-from .areas.support_marks import with_supports
-from .check_settings import CheckSettings, faces_to_fit
+from .areas.mark_discs import with_supports
+from .check_settings import CheckSettings
 from .deviation.field import DeviationField, measure_deviation_steps
 from .deviation.layers_beside import LayerBeside, layers_beside
 from .deviation.matching import mutual_steps
 from .deviation.same_surface import is_same_surface
+from .deviation.tolerances import ANY_AREA, Tolerances
 from .deviation.unmatched import with_unmatched
 from .mesh.files import MeshFile, read_mesh
 from .mesh.refine import EvaluationMesh, evaluation_mesh
@@ -123,7 +125,9 @@ def checked_surface(
     """
     file = source if isinstance(source, MeshFile) else None
     mesh = source.mesh if isinstance(source, MeshFile) else source
-    repair = repair_mesh(mesh, drop_debris=(settings or CheckSettings()).drop_debris)
+    repair = repair_mesh(
+        mesh, ignore_loose_pieces=(settings or CheckSettings()).ignore_loose_pieces
+    )
     return CheckedMesh(mesh=repair.mesh, repair=repair, file=file)
 
 
@@ -248,3 +252,11 @@ def measure_scan_steps(
         same = is_same_surface(ready.design.mesh, moved)
         layers = layers_beside(scan.repair.layers, fit.T_design_scan, ready.area_set)
     return MeasuredScan(scan, fit, in_place, forward, backward, same, layers)
+
+
+def refuse_unknown_areas(area_set: AreaSet, tolerances: Tolerances) -> None:
+    """A tolerance for a misspelt area would leave the area itself to the default."""
+    named = {*tolerances.tolerances_um, *tolerances.scanner_um} - {ANY_AREA}
+    for name in sorted(named):
+        if name not in area_set.areas and name not in area_set.missing:
+            raise no_area(name, area_set)

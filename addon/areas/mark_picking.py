@@ -76,7 +76,7 @@ class MarkPicking(PickingOperator):
         settings = self._settings
         try:
             area = support_marks.mark(
-                self.target, np.array(place), settings.contact_radius_mm, settings.mark_kind
+                self.target, np.array(place), settings.mark_radius_mm, settings.mark_kind
             )
         except CuspwiseError as error:
             self.report({"WARNING"}, str(error))
@@ -108,7 +108,7 @@ class MarkPicking(PickingOperator):
         if kind in ("WHEELUPMOUSE", "WHEELDOWNMOUSE") and not (event.ctrl or event.alt):
             factor = STEP if kind == "WHEELUPMOUSE" else 1.0 / STEP
             self._typed = ""
-            settings.contact_radius_mm *= factor
+            settings.mark_radius_mm *= factor
         elif event.unicode and event.unicode in "0123456789.,":
             self._type(self._typed + event.unicode.replace(",", "."))
         elif kind == "BACK_SPACE":
@@ -134,7 +134,7 @@ class MarkPicking(PickingOperator):
         except ValueError:
             return
         if SMALLEST_MM <= radius <= LARGEST_MM:
-            self._settings.contact_radius_mm = radius
+            self._settings.mark_radius_mm = radius
 
     def _take_last_back(self) -> None:
         if self._areas:
@@ -152,7 +152,7 @@ class MarkPicking(PickingOperator):
 
     @property
     def _radius_mm(self) -> float:
-        return float(self._settings.contact_radius_mm)
+        return float(self._settings.mark_radius_mm)
 
     def _on_design(self, hit: Hit) -> Vector | None:
         """Return the place of the design under a place of either surface, in its coordinates."""

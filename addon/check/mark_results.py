@@ -18,19 +18,16 @@ import numpy as np
 from ...standalone_core.areas.area_set import Area, AreaSet
 from ...standalone_core.areas.carry import Carrier
 from ...standalone_core.areas.entries import read_areas
+from ...standalone_core.areas.mark_discs import with_supports
 from ...standalone_core.areas.support_marks import (
     is_support,
     mark_area_name,
     mark_of,
-    with_supports,
 )
 from ...standalone_core.deviation.field import DeviationField
 from ...standalone_core.deviation.judgement import Judgement
-from ...standalone_core.deviation.support_marks import (
-    MarkResult,
-    MarkSettings,
-    measure_marks,
-)
+from ...standalone_core.deviation.settings import MarkSettings
+from ...standalone_core.deviation.support_marks import MarkResult, measure_marks
 from ...standalone_core.deviation.tolerances import Tolerances
 from ...standalone_core.deviation.verdict import doubt_about
 from ...standalone_core.errors import MeshError
@@ -59,6 +56,8 @@ class KeptScan:
     points : KeptPoints
     superimposition : Superimposition
     tolerances : Tolerances
+    limits : MarkSettings
+        When a mark counts as a stub or a gouge.
     spacing_mm : float
     """
 
@@ -67,12 +66,13 @@ class KeptScan:
     points: KeptPoints
     superimposition: Superimposition
     tolerances: Tolerances
+    limits: MarkSettings
     spacing_mm: float
 
     @property
     def doubt(self) -> str:
         """Why its position cannot be trusted; empty if it can."""
-        most_um = self.tolerances.max_unsettled_share * MarkSettings().limit_um
+        most_um = self.tolerances.max_unsettled_share * self.limits.limit_um
         return doubt_about(self.superimposition, most_um)
 
 
@@ -84,6 +84,8 @@ class MeasuredMarks:
     ----------
     scan : bpy.types.Object
     marks : tuple of MarkResult
+    limits : MarkSettings
+        When one counts as a stub or a gouge.
     areas : mapping of str to Area
         All of the design's, the marks among them.
     judgement : Judgement
@@ -92,6 +94,7 @@ class MeasuredMarks:
 
     scan: bpy.types.Object
     marks: tuple[MarkResult, ...]
+    limits: MarkSettings
     areas: Mapping[str, Area]
     judgement: Judgement
 
@@ -119,8 +122,8 @@ def measured_scans(design: bpy.types.Object, scene: bpy.types.Scene) -> list[bpy
     ]
 
 
-def read(scans: Iterable[bpy.types.Object]) -> list[KeptScan]:
-    """Read what is kept of scans."""
+def read(scans: Iterable[bpy.types.Object], limits: MarkSettings) -> list[KeptScan]:
+    """Read what is kept of scans, whose marks are to be measured with some limits."""
     found = []
     for scan in scans:
         kept, points = store.result_of(scan), store.kept_of(scan)
@@ -128,7 +131,7 @@ def read(scans: Iterable[bpy.types.Object]) -> list[KeptScan]:
             continue
         fit, tolerances = judging.superimposition_kept(kept), tolerances_of(kept["choices"])
         spacing_mm = kept["choices"]["spacing_mm"]
-        found.append(KeptScan(scan, scan.name, points, fit, tolerances, spacing_mm))
+        found.append(KeptScan(scan, scan.name, points, fit, tolerances, limits, spacing_mm))
     return found
 
 
@@ -154,11 +157,11 @@ def measure_steps(design: DesignInput, scans: Iterable[KeptScan]) -> Steps[list[
         }
         marked = {area.name: area for area in _mark_areas(design, evaluation)}
         area_set = with_supports(AreaSet(evaluation, {**without, **marked}), design.marks)
-        rows = measure_marks(kept.points.there, area_set, doubt=kept.doubt)
+        rows = measure_marks(kept.points.there, area_set, kept.limits, doubt=kept.doubt)
         yield Progress("Judging anew", 0.8)
         points = replace(kept.points, area_set=replace(kept.points.area_set, areas=area_set.areas))
         judgement = judging.judge_kept(points, kept.superimposition, kept.tolerances)
-        found.append(MeasuredMarks(kept.scan, rows, points.area_set.areas, judgement))
+        found.append(MeasuredMarks(kept.scan, rows, kept.limits, points.area_set.areas, judgement))
     return found
 
 
@@ -168,6 +171,7 @@ def keep(found: MeasuredMarks, checksum: str) -> None:
     if kept is None:
         return
     kept["check"]["marks"] = plain(found.marks)
+    kept["check"]["settings"]["mark"] = kept["choices"]["support_marks"] = plain(found.limits)
     kept["made_with"]["marks"] = checksum
     judging.keep_mark_areas(found.scan, kept, found.areas)
     judging.keep_judgement(found.scan, kept, found.judgement)

@@ -7,7 +7,7 @@ import numpy as np
 from mathutils import Matrix
 
 from ...standalone_core.areas.area_set import AreaSet
-from ...standalone_core.check_settings import faces_to_fit
+from ...standalone_core.areas.chosen import faces_to_fit
 from ...standalone_core.errors import AreaError
 from ...standalone_core.measure import (
     checked_surface,

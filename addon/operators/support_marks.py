@@ -24,11 +24,14 @@ class MarksJob(JobOperator):
 
     def read(self, context):
         """Read the design, its marks and the deviations kept."""
+        choices = inputs.choices_of(getattr(context.scene, identifiers.SCENE_PROPERTIES))
+        inputs.refuse_unusual(choices)
+        limits = inputs.mark_settings(choices)
         self._design = yield from inputs.read_design_steps(context)
         self._kept = []
         for scan in mark_results.measured_scans(self._design.design, context.scene):
             yield Progress("Reading the deviations", 1.0)
-            self._kept += mark_results.read([scan])
+            self._kept += mark_results.read([scan], limits)
 
     def start(self, _context):
         """Measure the marks of every scan."""
@@ -146,7 +149,7 @@ class MarkSupport(MeasuresAfterwards, MarkPicking, bpy.types.Operator):
             area = support_marks.mark(
                 on,
                 np.array(place),
-                self.radius_mm or settings.contact_radius_mm,
+                self.radius_mm or settings.mark_radius_mm,
                 settings.mark_kind,
                 self.name,
             )

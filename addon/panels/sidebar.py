@@ -18,7 +18,7 @@ from .. import identifiers
 from ..blender import bridge
 from ..blender.units import unit_words
 from ..check import judging, kept_points, landmarks, store, verdict_lines
-from ..check.inputs import judging_choices, tolerances_of
+from ..check.inputs import judging_choices, tolerances_of, why_unusual
 from ..drawing import colour_map
 from ..properties import choices
 from .areas import AreasPanel
@@ -172,6 +172,9 @@ class TolerancesPanel(SidebarPanel, bpy.types.Panel):
     def draw(self, context):
         """Draw the tolerances."""
         settings = settings_of(context)
+        unusual = why_unusual(judging_choices(settings))
+        if unusual:
+            say(self.layout, context, unusual, "ERROR")
         column = self.layout.column(align=True)
         for area in ("whole", "occlusal", "margin"):
             column.prop(settings, f"tolerance_{area}_um")
@@ -198,6 +201,19 @@ class PointsPanel(SidebarPanel, bpy.types.Panel):
         column.prop(settings_of(context), "search_mm")
 
 
+class AdvancedPanel(SidebarPanel, bpy.types.Panel):
+    """What is seldom needed."""
+
+    bl_idname = "CUSPWISE_PT_advanced"
+    bl_parent_id = DeviationPanel.bl_idname
+    bl_label = "Advanced"
+    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
+
+    def draw(self, context):
+        """Draw the box that takes any number."""
+        self.layout.prop(settings_of(context), "force")
+
+
 class ResultsPanel(SidebarPanel, bpy.types.Panel):
     """Numbers and verdicts."""
 
@@ -214,8 +230,11 @@ class ResultsPanel(SidebarPanel, bpy.types.Panel):
         data = store.data_of(scan)
         if data.state == "STALE":
             say(layout, context, f"Stale: {data.state_reason} Check again.", "ERROR")
-        if judging.is_behind(kept, judging_choices(settings_of(context))):
-            say(layout, context, "Comparing with the new limits; below is what was before.", "TIME")
+        chosen = judging_choices(settings_of(context))
+        if judging.is_behind(kept, chosen):
+            unusual = why_unusual(chosen)
+            words = unusual or "Comparing with the new limits; below is what was before."
+            say(layout, context, words, "ERROR" if unusual else "TIME")
         _draw_verdicts(layout, context, kept)
         profile = kept_points.read_profile(data.result_points, kept)
         if profile is not None:
@@ -358,5 +377,6 @@ CLASSES = (
     DeviationPanel,
     TolerancesPanel,
     PointsPanel,
+    AdvancedPanel,
     ResultsPanel,
 )

@@ -14,6 +14,7 @@ from ...standalone_core.report.check.sentences import micrometres, percent
 from .. import identifiers
 from ..areas import support_marks
 from ..check import mark_results, store
+from ..check.inputs import MARK_LIMITS
 from ..check.mark_results import number
 from ..drawing import colour_map
 from .areas import AreasPanel
@@ -60,7 +61,7 @@ class MarksPanel(SidebarPanel, bpy.types.Panel):
         layout, settings = self.layout, settings_of(context)
         design = settings.design
         layout.prop(settings, "mark_kind")
-        layout.prop(settings, "contact_radius_mm")
+        layout.prop(settings, "mark_radius_mm")
         layout.operator(identifiers.MARK_SUPPORT, icon="CURSOR")
         layout.operator(identifiers.ASSIGN_MARK, icon="FACESEL")
         if not store.is_in(design, context.scene) or not support_marks.names(design):
@@ -80,6 +81,21 @@ class MarksPanel(SidebarPanel, bpy.types.Panel):
         layout.operator(identifiers.MEASURE_MARKS, icon="FILE_REFRESH")
 
 
+class MarkLimitsPanel(SidebarPanel, bpy.types.Panel):
+    """When a support mark counts as a stub or a gouge."""
+
+    bl_idname = "CUSPWISE_PT_mark_limits"
+    bl_parent_id = MarksPanel.bl_idname
+    bl_label = "Stub or Gouge"
+    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
+
+    def draw(self, context):
+        """Draw the limits."""
+        column = self.layout.column()
+        for name in MARK_LIMITS:
+            column.prop(settings_of(context).support_marks, name)
+
+
 def _draw_chosen(layout, context, design, scan):
     area = support_marks.chosen(design)
     if area is None:
@@ -90,7 +106,7 @@ def _draw_chosen(layout, context, design, scan):
     column.prop(data, "mark_name")
     column.prop(data, "mark_kind")
     if area in support_marks.circles(design):
-        column.prop(data, "contact_radius_mm")
+        column.prop(data, "mark_radius_mm")
     found = mark_results.rows(scan, design).get(area) if scan else None
     if found is None:
         return
@@ -129,4 +145,4 @@ def _short(found):
     return f"{words} {micrometres(number(found['height_um']), signed=True, digits=0)} µm"
 
 
-CLASSES = (MarkList, MarksPanel)
+CLASSES = (MarkList, MarksPanel, MarkLimitsPanel)

@@ -6,8 +6,9 @@ from typing import Any
 
 import bpy
 
-from ...standalone_core.areas.support_marks import MARK_KINDS, mark_of
+from ...standalone_core.areas.support_marks import MARK_KINDS, SupportMark, mark_of
 from ...standalone_core.errors import CuspwiseError
+from ...standalone_core.setting import settings_of
 from ..areas import support_marks
 from ..check import mark_results
 from ..drawing import framing
@@ -21,11 +22,12 @@ KINDS = (
     ),
     (
         "sprue",
-        "Sprue or Connector",
-        "A sprue, or the sprue that held a milled crown in its blank, was cut off here",
+        "Sprue or Holding Bar",
+        "A sprue, or the bar that held a milled crown in its blank, was cut off here",
     ),
 )
-SMALLEST_MM, LARGEST_MM = 0.05, 5.0
+_RADIUS = settings_of(SupportMark)["radius_mm"]
+SMALLEST_MM, LARGEST_MM = _RADIUS.plausible
 RADIUS_OPTIONS = {
     "min": SMALLEST_MM,
     "max": LARGEST_MM,

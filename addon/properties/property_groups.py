@@ -7,6 +7,7 @@ from ..check import judging_meanwhile
 from ..drawing import colour_map, framing, overlay
 from ..identifiers import JOB_PROPERTIES, OBJECT_PROPERTIES, SCENE_PROPERTIES
 from . import choices, mark_choices
+from .mark_limits import MarkLimits
 from .study_choices import StudySettings
 
 STATES = (
@@ -16,25 +17,10 @@ STATES = (
     ("STALE", "Stale", "Something changed since it was measured; check again", "ERROR", 3),
 )
 
-STARTS = (
-    ("auto", "From Any Position", "Find the position without a first guess"),
-    ("landmarks", "From Landmarks", "Start from the pairs of landmarks on design and scan"),
-    ("in_place", "From the Present Position", "Start from where the scan lies now"),
-)
-
 SHOWN = (
     ("SCAN", "Scan", "Show the coloured scan alone; the design would shine through it"),
     ("DESIGN", "Design", "Show the coloured design alone"),
     ("BOTH", "Both", "Show both, one inside the other"),
-)
-
-FIT_AREAS = (
-    ("whole", "Whole Crown", "Lay the scan on the whole design"),
-    ("external", "External", "Lay the scan on the external surface only"),
-    ("intaglio", "Intaglio", "Lay the scan on the intaglio (inner surface) only"),
-    ("occlusal", "Occlusal", "Lay the scan on the occlusal surface only"),
-    ("axial", "Axial Walls", "Lay the scan on the axial walls only"),
-    ("margin", "Margin", "Lay the scan on the band along the margin line only"),
 )
 
 
@@ -108,21 +94,18 @@ class SceneSettings(bpy.types.PropertyGroup):
         items=UNIT_CHOICES,
         default=AUTO,
     )
-    start: bpy.props.EnumProperty(
-        name="Start", description="Where the superimposition starts from", items=STARTS
-    )
-    fit_area: bpy.props.EnumProperty(
-        name="On", description="The part of the design that the scan is laid on", items=FIT_AREAS
-    )
+    start: choices.start()
+    fit_area: choices.fit_area()
     spacing_mm: choices.spacing()
     search_mm: choices.search()
     tolerance_whole_um: choices.tolerance("tolerance_whole_um", _tolerances_changed)
     tolerance_occlusal_um: choices.tolerance("tolerance_occlusal_um", _tolerances_changed)
     tolerance_margin_um: choices.tolerance("tolerance_margin_um", _tolerances_changed)
     scanner_um: choices.scanner(_tolerances_changed)
-    max_unmatched_um: choices.unmatched_height(_tolerances_changed)
-    max_unmatched_mm2: choices.unmatched_area(_tolerances_changed)
-    max_missing_mm: choices.missing_margin(_tolerances_changed)
+    max_unmatched_um: choices.limit("max_unmatched_um", _tolerances_changed)
+    max_unmatched_mm2: choices.limit("max_unmatched_mm2", _tolerances_changed)
+    max_missing_mm: choices.limit("max_missing_mm", _tolerances_changed)
+    force: choices.force(_tolerances_changed)
     palette: choices.palette(_colours_changed)
     shown: bpy.props.EnumProperty(
         name="Show",
@@ -147,7 +130,12 @@ class SceneSettings(bpy.types.PropertyGroup):
         update=_colours_changed,
     )
     mark_kind: mark_choices.next_kind()
-    contact_radius_mm: mark_choices.next_radius()
+    mark_radius_mm: mark_choices.next_radius()
+    support_marks: bpy.props.PointerProperty(
+        name="Support Marks",
+        description="When a support mark counts as a stub or a gouge",
+        type=MarkLimits,
+    )
     show_areas: bpy.props.BoolProperty(
         name="Show Areas",
         description=(
@@ -282,7 +270,7 @@ class ObjectData(bpy.types.PropertyGroup):
     )
     mark_name: mark_choices.name()
     mark_kind: mark_choices.kind()
-    contact_radius_mm: mark_choices.radius()
+    mark_radius_mm: mark_choices.radius()
     marks_stale: bpy.props.BoolProperty(
         description="Whether support marks were edited since they were measured on this scan"
     )
@@ -357,7 +345,16 @@ def take_defaults(scene):
         setattr(settings, name, getattr(chosen, name))
 
 
-CLASSES = (StudySettings, ScanItem, SceneSettings, SlotBefore, PatchItem, ObjectData, JobState)
+CLASSES = (
+    MarkLimits,
+    StudySettings,
+    ScanItem,
+    SceneSettings,
+    SlotBefore,
+    PatchItem,
+    ObjectData,
+    JobState,
+)
 
 
 def register():

@@ -19,8 +19,8 @@ from scipy.spatial import cKDTree
 from ..errors import AreaError
 from ..mesh.refine import EvaluationMesh, evaluation_mesh
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
+from .mark_discs import disc_points
 from .off_surface import cause_of
-from .support_marks import disc_points
 
 REMEDY = "Correct the entry, or delete it to have it found automatically."
 

@@ -305,5 +305,5 @@ def test_peaks_are_told_beside_the_means(result: CheckResult) -> None:
         "One patch lies beyond ±25 µm; the worst reaches +60 µm (occlusal, chewing)."
     )
     assert patch_line(replace(result, patches=())) == "No patch lies beyond ±25 µm."
-    free = replace(result.settings, tolerances=Tolerances(mean_abs_um={}))
+    free = replace(result.settings, tolerances=Tolerances(tolerances_um={}))
     assert "no tolerance" in patch_line(replace(result, settings=free))

@@ -10,13 +10,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.area_set import Area, AreaSet
+from cuspwise.standalone_core.areas.mark_discs import disc_points, with_supports
 from cuspwise.standalone_core.areas.support_marks import (
     SUPPORTS,
     SupportMark,
-    disc_points,
     is_support,
     mark_of,
-    with_supports,
 )
 from cuspwise.standalone_core.deviation.field import DeviationField
 from cuspwise.standalone_core.deviation.support_marks import (

@@ -150,7 +150,7 @@ def marking():
     """The circle under the mouse, the one that is there, the words; then the second click."""
     picture("marks_1_marking")
     settings = bpy.context.scene.cuspwise
-    FACTS["typed_mm"] = settings.contact_radius_mm
+    FACTS["typed_mm"] = settings.mark_radius_mm
     type_later("xdotool click 1 sleep 0.7 key Escape")
     return 4.0
 

@@ -11,13 +11,13 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from ...areas.area_set import AreaSet
+from ...areas.chosen import faces_to_fit
 from ...areas.files import areas_document
 from ...areas.support_marks import SUPPORTS
 from ...atomic import atomic_write
 from ...check import marks_of, versions_used
-from ...check_settings import faces_to_fit, refuse_unknown_areas
 from ...errors import CuspwiseError, FileError, StudyError
-from ...measure import ReadyDesign, read_design, ready_design_steps
+from ...measure import ReadyDesign, read_design, ready_design_steps, refuse_unknown_areas
 from ...progress import Progress, Steps, run, scaled
 from ...stopwatch import Stopwatch
 from ..plan import StudyPlan

@@ -14,9 +14,10 @@ from ...check_settings import CheckSettings
 from ...deviation.field import DeviationField
 from ...deviation.judgement import pieces_of
 from ...deviation.layers_beside import LayerBeside
-from ...deviation.margin_profile import MarginProfileSettings, margin_profile
+from ...deviation.margin_profile import margin_profile
 from ...deviation.margin_summary import MarginSummary
 from ...deviation.measures import measure_areas
+from ...deviation.settings import MarginProfileSettings
 from ...measure import ReadyDesign, measure_scan_steps, read_scan
 from ...mesh.refine import EvaluationMesh, evaluation_mesh
 from ...mesh.triangle_mesh import TriangleMesh
@@ -99,7 +100,12 @@ def scan_key(sha256: str, design_sha256: str, settings: CheckSettings, fit_areas
         sha256,
         design_sha256,
         fit_areas,
-        [settings.design_unit, settings.scan_unit, settings.spacing_mm, settings.drop_debris],
+        [
+            settings.design_unit,
+            settings.scan_unit,
+            settings.spacing_mm,
+            settings.ignore_loose_pieces,
+        ],
         settings.superimpose,
         settings.deviation,
     )
@@ -107,7 +113,7 @@ def scan_key(sha256: str, design_sha256: str, settings: CheckSettings, fit_areas
 
 def rows_key(key: str, areas: str, settings: CheckSettings) -> str:
     """Name a scan's measures after its deviations, the areas and the tolerances."""
-    limits = [dict(settings.tolerances.mean_abs_um), settings.tolerances.max_unmatched_um]
+    limits = [dict(settings.tolerances.tolerances_um), settings.tolerances.max_unmatched_um]
     return key_of("rows", key, areas, limits, settings.weighted, MarginProfileSettings())
 
 
@@ -134,7 +140,7 @@ def measure_and_keep_steps(
         _keep(kept, job.key, measured)
     yield Progress("Measuring the areas", 0.9)
     fields = measured.design_to_scan, measured.scan_to_design
-    tolerances = job.settings.tolerances.mean_abs_um
+    tolerances = job.settings.tolerances.tolerances_um
     rows = measure_areas(fields, ready.area_set, tolerances, weighted=job.settings.weighted)
     pieces = pieces_of(fields, ready.area_set, job.settings.tolerances)
     margin = _margin(measured, ready, job.settings)

@@ -25,20 +25,20 @@ def workers_design(design: Path, settings: CheckSettings, areas_file: Path) -> R
         str(design),
         settings.design_unit,
         settings.spacing_mm,
-        settings.drop_debris,
+        settings.ignore_loose_pieces,
         str(areas_file),
     )
 
 
 @lru_cache(maxsize=1)
 def _ready(
-    path: str, unit: str, spacing_mm: float, drop_debris: bool, areas_file: str
+    path: str, unit: str, spacing_mm: float, ignore_loose_pieces: bool, areas_file: str
 ) -> ReadyDesign:
     settings = replace(
         CheckSettings(),
         design_unit=unit,
         spacing_mm=spacing_mm,
-        drop_debris=drop_debris,
+        ignore_loose_pieces=ignore_loose_pieces,
         areas_file=Path(areas_file),
     )
     return run(ready_design_steps(read_design(Path(path), settings), settings, threads=1))

@@ -115,7 +115,7 @@ def test_marked_after_the_check_it_is_measured_at_once(
     checked: SimpleNamespace, extension: SimpleNamespace, surfaces: SimpleNamespace
 ) -> None:
     place = stub_place(extension)
-    checked.settings.contact_radius_mm = RADIUS_MM
+    checked.settings.mark_radius_mm = RADIUS_MM
     mark(checked, place, name="lingual")
     row = rows(checked)["support: lingual"]
     expected = core_row(checked, surfaces, place)
@@ -231,7 +231,7 @@ def test_renaming_keeps_numbers_and_circle(
     data.mark_kind = "sprue"
     assert groups(checked) == ["Area: support: 1", "Area: sprue: distal"]
     assert rows(checked)["sprue: distal"]["height_um"] == height
-    assert data.contact_radius_mm == pytest.approx(RADIUS_MM)
+    assert data.mark_radius_mm == pytest.approx(RADIUS_MM)
     assert (data.mark_name, data.mark_kind) == ("distal", "sprue")
     data.mark_name = "1"  # taken
     assert data.mark_name == "1 1"
@@ -241,7 +241,7 @@ def test_renaming_keeps_numbers_and_circle(
     design.vertex_groups["Area: sprue: 1 1"].name = "Area: support: mine"
     assert checked.bpy.ops.cuspwise.measure_marks() == {"FINISHED"}
     assert rows(checked)["support: mine"]["height_um"] == pytest.approx(height, abs=1e-6)
-    assert data.contact_radius_mm == pytest.approx(RADIUS_MM)
+    assert data.mark_radius_mm == pytest.approx(RADIUS_MM)
 
 
 def test_another_radius_is_measured_on_demand(
@@ -249,7 +249,7 @@ def test_another_radius_is_measured_on_demand(
 ) -> None:
     mark(checked, stub_place(extension), radius_mm=RADIUS_MM)
     before = rows(checked)["support: 1"]["spot_mm2"]
-    checked.design.cuspwise.contact_radius_mm = 1.3
+    checked.design.cuspwise.mark_radius_mm = 1.3
     assert checked.scan.cuspwise.marks_stale
     assert checked.bpy.ops.cuspwise.measure_marks() == {"FINISHED"}
     assert rows(checked)["support: 1"]["spot_mm2"] == pytest.approx(4 * before, rel=0.2)
@@ -296,7 +296,7 @@ def test_save_reload_rename_and_move(
     design.name = "Entwurf"
     case = SimpleNamespace(bpy=bpy, part=checked.part, design=design, scan=scan)
     assert rows(case)["support: 1"] == row
-    assert design.cuspwise.contact_radius_mm == pytest.approx(RADIUS_MM)
+    assert design.cuspwise.mark_radius_mm == pytest.approx(RADIUS_MM)
     for obj in (design, scan):
         obj.location.x += 20.0
     bpy.context.view_layer.update()
@@ -387,8 +387,8 @@ def test_every_control_explains_itself(crown: SimpleNamespace) -> None:
     ):
         assert len(getattr(ops, name).get_rna_type().description) > 50
     properties = crown.design.cuspwise.bl_rna.properties
-    for name in ("mark_index", "mark_name", "mark_kind", "contact_radius_mm"):
+    for name in ("mark_index", "mark_name", "mark_kind", "mark_radius_mm"):
         assert len(properties[name].description) > 20
     properties = crown.settings.bl_rna.properties
-    for name in ("mark_kind", "contact_radius_mm"):
+    for name in ("mark_kind", "mark_radius_mm"):
         assert len(properties[name].description) > 20
