@@ -12,7 +12,7 @@ from .areas.settings import AreaSettings
 from .deviation.settings import DeviationSettings, MarkSettings, PatchSettings
 from .deviation.tolerances import Tolerances
 from .length_units import UNIT
-from .setting import check_settings, refuse_implausible, setting
+from .setting import check_fields, refuse_implausible, setting
 from .superimpose.settings import SuperimposeSettings
 
 if TYPE_CHECKING:
@@ -95,7 +95,7 @@ class CheckSettings:
 
     def __post_init__(self) -> None:
         """Refuse what cannot be meant, and what hardly is."""
-        check_settings(self)
+        check_fields(self)
         if not self.force:
             refuse_implausible(self)
 

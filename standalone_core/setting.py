@@ -1,6 +1,6 @@
 """A setting is declared once: name, default, limits, unit, meaning.
 
-A dataclass of settings declares its fields with :func:`setting` and calls :func:`check_settings`
+A dataclass of settings declares its fields with :func:`setting` and calls :func:`check_fields`
 when one is made. The range check, the keys of a study file, the options of the command line,
 Blender's properties and the table in the documentation all derive from the declaration::
 
@@ -9,7 +9,7 @@ Blender's properties and the table in the documentation all derive from the decl
         band_mm: float = setting(1.0, Number(), "Width of the band, mm.", plausible=(0.05, 20.0))
 
         def __post_init__(self) -> None:
-            check_settings(self)
+            check_fields(self)
 
 The unit is the end of the name, as everywhere. A length that is mistyped a thousandfold (mm for
 µm, or the reverse) lies beyond what is plausible: :func:`refuse_implausible`.
@@ -220,7 +220,7 @@ def settings_of(kind: type) -> dict[str, Setting]:
     }
 
 
-def check_settings(settings: Any, rules: tuple[Rule, ...] = (), of: str = "") -> None:
+def check_fields(settings: Any, rules: tuple[Rule, ...] = (), of: str = "") -> None:
     """Check all declared fields of a dataclass that was just made, and what ties them together.
 
     Parameters

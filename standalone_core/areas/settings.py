@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ..allowed import Direction, NotAllowed, Number
 from ..errors import SettingError
-from ..setting import check_settings, not_above, setting
+from ..setting import check_fields, not_above, setting
 
 _SHARE = Number(0, 1)
 _LENGTH = Number()
@@ -145,7 +145,7 @@ class AreaSettings:
 
     def __post_init__(self) -> None:
         """Refuse what cannot be meant."""
-        check_settings(self, _RULES)
+        check_fields(self, _RULES)
 
 
 _RULES = (

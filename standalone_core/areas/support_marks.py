@@ -14,7 +14,7 @@ from typing import Literal, get_args
 
 from ..allowed import Choice, Number, Spot
 from ..errors import SettingError
-from ..setting import REQUIRED, check_settings, setting
+from ..setting import REQUIRED, check_fields, setting
 
 MarkKind = Literal["support", "sprue"]
 MARK_KINDS: tuple[MarkKind, ...] = get_args(MarkKind)
@@ -66,7 +66,7 @@ class SupportMark:
                 subject="support mark",
                 remedy="Give every support mark a name, such as 1.",
             )
-        check_settings(self, of=self.name)
+        check_fields(self, of=self.name)
 
     def __str__(self) -> str:
         """Say in a line what it is."""

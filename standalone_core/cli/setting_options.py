@@ -55,8 +55,8 @@ def option_name(setting: Setting) -> str:
 
     Examples
     --------
-    >>> from ..deviation.settings import DeviationSettings
-    >>> from ..setting import settings_of
+    >>> from cuspwise.standalone_core.deviation.settings import DeviationSettings
+    >>> from cuspwise.standalone_core.setting import settings_of
     >>> option_name(settings_of(DeviationSettings)["search_mm"])
     '--search'
     """

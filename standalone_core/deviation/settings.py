@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ..allowed import Number
-from ..setting import check_settings, setting
+from ..setting import check_fields, setting
 
 _SHARE = Number(0, 1)
 _SHARE_OR_NONE = Number(0, 1, low_open=False)
@@ -43,7 +43,7 @@ class DeviationSettings:
 
     def __post_init__(self) -> None:
         """Refuse what cannot be searched with."""
-        check_settings(self)
+        check_fields(self)
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ class PatchSettings:
 
     def __post_init__(self) -> None:
         """Refuse negative numbers."""
-        check_settings(self)
+        check_fields(self)
 
 
 @dataclass(frozen=True)
@@ -141,7 +141,7 @@ class MarkSettings:
 
     def __post_init__(self) -> None:
         """Refuse negative numbers, shares above 1 and a ring without width."""
-        check_settings(self)
+        check_fields(self)
 
 
 @dataclass(frozen=True)
@@ -208,4 +208,4 @@ class MarginProfileSettings:
 
     def __post_init__(self) -> None:
         """Refuse what no profile can be taken with."""
-        check_settings(self)
+        check_fields(self)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from ..allowed import Number, PerArea
-from ..setting import check_settings, setting
+from ..setting import check_fields, setting
 
 DEFAULT_MEAN_ABS_UM: Mapping[str, float] = MappingProxyType(
     {"whole": 25.0, "occlusal": 20.0, "margin": 15.0}
@@ -107,7 +107,7 @@ class Tolerances:
 
     def __post_init__(self) -> None:
         """Keep a copy of the numbers; refuse those that judge nothing."""
-        check_settings(self)
+        check_fields(self)
 
     def __reduce__(self) -> tuple[object, ...]:
         """Pickle the numbers, since a read-only mapping cannot be."""

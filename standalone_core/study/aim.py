@@ -9,7 +9,7 @@ from ..setting import (
     REQUIRED,
     Rule,
     Setting,
-    check_settings,
+    check_fields,
     refuse_implausible,
     setting,
     settings_of,
@@ -37,7 +37,7 @@ class Spread:
 
     def __post_init__(self) -> None:
         """Refuse what is no spread."""
-        check_settings(self)
+        check_fields(self)
 
     @property
     def upper_sd_um(self) -> float:
@@ -89,7 +89,7 @@ class Aim:
 
     def __post_init__(self) -> None:
         """Refuse neither and both."""
-        check_settings(self, _RULES)
+        check_fields(self, _RULES)
         if not self.force:
             refuse_implausible(self)
 

@@ -12,7 +12,7 @@ from ..allowed import Choice, Names, Number, PerArea, Text, listed
 from ..check_settings import CheckSettings
 from ..errors import SettingError
 from ..readable import readable
-from ..setting import Rule, check_settings, refuse_implausible, setting
+from ..setting import Rule, check_fields, refuse_implausible, setting
 
 Lead = Literal["welch", "ranks"]
 
@@ -163,7 +163,7 @@ class AnalysisPlan:
 
     def __post_init__(self) -> None:
         """Refuse what cannot be meant; keep the margins from change."""
-        check_settings(self)
+        check_fields(self)
 
     def __reduce__(self) -> tuple[object, ...]:
         """Pickle the margins, since a read-only mapping cannot be."""
@@ -197,7 +197,7 @@ class ScoreScale:
 
     def __post_init__(self) -> None:
         """Refuse what is no score; keep the words from change."""
-        check_settings(self, _SCORE_RULES)
+        check_fields(self, _SCORE_RULES)
         _freeze(self, "words")
 
     def __reduce__(self) -> tuple[object, ...]:
@@ -270,7 +270,7 @@ class StudyPlan:
 
     def __post_init__(self) -> None:
         """Refuse what cannot be meant, and what hardly is."""
-        check_settings(self)
+        check_fields(self)
         if not self.check.force:
             refuse_implausible(self)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 from ..allowed import Choice, Flag, Number, Points
-from ..setting import Rule, check_settings, not_above, setting
+from ..setting import Rule, check_fields, not_above, setting
 
 Start = Literal["auto", "landmarks", "in_place"]
 FitWeighting = Literal["least_squares", "trimmed", "robust"]
@@ -163,7 +163,7 @@ class SuperimposeSettings:
 
     def __post_init__(self) -> None:
         """Refuse what cannot be meant."""
-        check_settings(self, _RULES)
+        check_fields(self, _RULES)
 
 
 def _without_landmarks(settings: SuperimposeSettings) -> str:
