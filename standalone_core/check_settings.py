@@ -66,7 +66,7 @@ class CheckSettings:
     spacing_mm: float = setting(
         0.1,
         Number(0.01, 5, low_open=False),
-        "Largest distance between evaluation points, mm.",
+        "Largest distance between measuring points, mm.",
         more="Half of it takes about four times as long.",
         plausible=(0.01, 5.0),
     )

@@ -206,7 +206,7 @@ def _from_runs(name: str, given: Any, count: int) -> BoolArray:
     if len(beyond):
         raise AreaError(
             f"Area {name} has a run of {lengths[beyond[0]]} points from {starts[beyond[0]]} on, "
-            f"but there are {count} evaluation points.",
+            f"but there are {count} measuring points.",
             subject=name,
             remedy=REMEDY,
         )

@@ -55,7 +55,9 @@ class SupportMark:
         plausible=(0.02, 20.0),
     )
     kind: MarkKind = setting(
-        "support", Choice(MARK_KINDS), "What touched the crown; support if left out."
+        "support",
+        Choice(MARK_KINDS),
+        "What touched the crown: a support, or a sprue or holding bar; support if left out.",
     )
 
     def __post_init__(self) -> None:

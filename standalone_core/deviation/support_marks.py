@@ -311,7 +311,7 @@ def _why_nothing(field: DeviationField, inside: IntArray, counted: int) -> str:
     if counted:
         return ""
     if not len(inside):
-        return "The spot holds no evaluation point."
+        return "The spot holds no measuring point."
     sums = np.bincount(field.status[inside], weights=field.weights_mm2[inside])
     return f"No point of the spot counts: {STATUS_WORDS[int(np.argmax(sums))]}."
 
