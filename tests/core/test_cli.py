@@ -306,7 +306,7 @@ def test_landmarks_are_not_replaced_or_taken_for_older_results(files, tmp_path, 
     landmarks = tmp_path / name
     points = "".join(f"{row},{row}\n" for row in ("0,0,0", "1,0,0", "0,1,0"))
     landmarks.write_text(f"design_x,design_y,design_z,scan_x,scan_y,scan_z\n{points}")
-    given = ["--align", "landmarks", "--landmarks", landmarks]
+    given = ["--start", "landmarks", "--landmarks", landmarks]
     result = call("check", *files, *given, "--out", tmp_path)
     assert result.exit_code == 1
     assert f"would replace {name}" in result.output

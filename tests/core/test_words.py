@@ -48,12 +48,7 @@ def test_words_that_were_given_up_are_not_used(now: str, before: str) -> None:
 
 def shown(tree: ast.AST) -> Iterator[str]:
     """The texts of a module that are no docstrings or comments."""
-    notes = {
-        statement.value
-        for node in ast.walk(tree)
-        for statement in getattr(node, "body", ())
-        if isinstance(statement, ast.Expr)
-    }
+    notes = {node.value for node in ast.walk(tree) if isinstance(node, ast.Expr)}
     for node in ast.walk(tree):
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and node not in notes:
             yield node.value
