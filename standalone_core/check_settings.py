@@ -35,7 +35,7 @@ class CheckSettings:
     areas : AreaSettings
         Thresholds of the automatic areas.
     areas_file : pathlib.Path or None
-        Areas saved for this very design, in place of the automatic ones.
+        Areas saved for this very design, instead of the automatic ones.
     superimpose : SuperimposeSettings
         How the scan is laid on the design.
     fit_areas : tuple of str
@@ -43,7 +43,7 @@ class CheckSettings:
     deviation : DeviationSettings
         Which points count.
     patches : PatchSettings
-        Which patches are told.
+        Which patches are listed.
     tolerances : Tolerances
         What is good enough.
     weighted : bool
@@ -66,7 +66,7 @@ class CheckSettings:
     spacing_mm: float = setting(
         0.1,
         Number(0.01, 5, low_open=False),
-        "Largest distance between evaluation points, mm.",
+        "Largest distance between measuring points, mm.",
         more="Half of it takes about four times as long.",
         plausible=(0.01, 5.0),
     )

@@ -179,7 +179,7 @@ def ready_design_steps(
 
 def area_steps(design: CheckedMesh, settings: CheckSettings) -> Steps[AreaSet]:
     """Place a design's evaluation points and find its areas, or load them."""
-    yield Progress("Placing the evaluation points", 0.0)
+    yield Progress("Placing the measuring points", 0.0)
     evaluation = evaluation_mesh(design.mesh, settings.spacing_mm)
     if settings.areas_file is not None:
         loading = load_areas_steps(settings.areas_file, evaluation)

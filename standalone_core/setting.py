@@ -102,7 +102,7 @@ class Setting:
         Raises
         ------
         NotAllowed
-            It is not allowed; what was probably meant is said where it can be told.
+            It is not allowed; what was probably meant is said where it is known.
         """
         if value is None and self.default is None:
             return None
@@ -168,7 +168,7 @@ class Rule:
     Attributes
     ----------
     names : tuple of str
-        The settings that it ties together; the first one is told.
+        The settings that it ties together; the first one is named.
     broken : callable
         From the settings to the reason if they break the rule, or to an empty text.
     remedy : str

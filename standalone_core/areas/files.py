@@ -19,11 +19,11 @@
 
 ``runs`` are stretches of ``points_mm``, the evaluation points at the file's spacing, the design's
 vertices first. An area may be given by ``design_vertices`` instead, or as all that lies within a
-radius of a place along the surface; areas named ``support: …`` or ``sprue: …`` are support
-marks. The places, and not their order, tell the design: a file serves every copy of it, however
-vertices and triangles are sorted there. Every entry but the first two may be left out; a file
-without ``points_mm`` (all of version 1) counts on the order of vertices that ``design_checksum``
-tells, and on ``spacing_mm`` and ``point_count``.
+radius of a place along the surface; areas named ``support: …`` or ``sprue: …`` (in older files
+``connector: …``) are support marks. A file belongs to a design by the places, not by their order:
+it serves every copy of the design, however vertices and triangles are sorted there. Every entry but
+the first two may be left out; a file without ``points_mm`` (all of version 1) counts on the order
+of vertices by which ``design_checksum`` is made, and on ``spacing_mm`` and ``point_count``.
 
 What a file does not hold, neither as an area nor as ``missing``, is found automatically. What was
 changed in it is the user's, with no need to change anything else: an entry whose ``digest`` is

@@ -19,7 +19,9 @@ from .settings import AreaSettings
 Points = dict[str, BoolArray]
 
 NO_MESIAL = "The mesial direction is not given."
-NO_INSERTION = "Without a crown's cavity the path of insertion cannot be told, and it is not given."
+NO_INSERTION = (
+    "The path of insertion is not given, and without a crown's cavity it cannot be found."
+)
 
 
 def find_areas(evaluation: EvaluationMesh, settings: AreaSettings | None = None) -> AreaSet:

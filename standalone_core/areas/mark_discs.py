@@ -98,7 +98,7 @@ def _area(mark: SupportMark, area_set: AreaSet) -> Area:
         raise AreaError(error.reason, subject=mark.area_name, remedy=error.remedy) from error
     if not points.any():
         raise AreaError(
-            f"A radius of {mark.radius_mm:g} mm holds no evaluation point at "
+            f"A radius of {mark.radius_mm:g} mm holds no measuring point at "
             f"{evaluation.spacing_mm:g} mm spacing.",
             subject=mark.area_name,
             remedy="Give a larger radius, or a smaller spacing.",

@@ -66,7 +66,7 @@ class AreaSettings:
         belongs to the intaglio.
     wall_share : float
         Faces of the intaglio whose normal has at most this component along the path of
-        insertion are its axial walls, which tell the path.
+        insertion are its axial walls, which show the path.
     sharp_edge_deg : float
         Turn at which an edge has become e times cheaper for the margin line to follow.
     """
@@ -107,7 +107,7 @@ class AreaSettings:
     contact_depth_mm: float = setting(
         0.02,
         _LENGTH,
-        "How far behind the outermost point its middle is taken from, mm.",
+        "Their middle is that of all places at most this far behind the outermost one, mm.",
         plausible=(0.001, 1.0),
     )
     min_cavity_radius_mm: float = setting(
@@ -117,7 +117,7 @@ class AreaSettings:
         plausible=(0.05, 20.0),
     )
     min_cavity_area_ratio: float = setting(
-        1.5, Number(), "Least area of a cavity by its projection."
+        1.5, Number(), "Least area of a cavity's surface, as a multiple of its opening's."
     )
     min_opening_share: float = setting(
         0.3, _SHARE, "Share of the silhouette from which a border is an opening, not a hole."
@@ -125,19 +125,26 @@ class AreaSettings:
     outward_share: float = setting(
         0.5,
         _SHARE,
-        "Normal away from the path of insertion from which a face has a side beforehand.",
+        "Part of a normal away from the path of insertion from which a face is surely external.",
     )
     upward_share: float = setting(
-        0.3, _SHARE, "Normal along the path of insertion from which a face looks up."
+        0.3, _SHARE, "Part of a normal along the path of insertion from which a face looks up."
     )
     cover_mm: float = setting(
-        1.0, _LENGTH, "How far above another face counts, mm.", plausible=(0.05, 20.0)
+        1.0,
+        _LENGTH,
+        "Least height above such a face at which another one covers it, mm.",
+        plausible=(0.05, 20.0),
     )
     rim_outward_share: float = setting(
-        0.25, _SHARE, "Normal from which a face of the rim leans to the external side."
+        0.25,
+        _SHARE,
+        "Part of a normal away from the path of insertion from which a rim's face is external.",
     )
     wall_share: float = setting(
-        0.6, _SHARE, "Normal along the path of insertion up to which the intaglio is a wall."
+        0.6,
+        _SHARE,
+        "Part of a normal along the path of insertion up to which the intaglio is a wall.",
     )
     sharp_edge_deg: float = setting(
         15.0, Number(0, 180), "Turn at which an edge attracts the margin line, degrees."

@@ -7,7 +7,9 @@ Each is an area of its own, named by its kind and its name (``support: lingual``
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Literal, get_args
 
 from ..allowed import Choice, Number, Spot
@@ -16,6 +18,8 @@ from ..setting import REQUIRED, check_fields, setting
 
 MarkKind = Literal["support", "sprue"]
 MARK_KINDS: tuple[MarkKind, ...] = get_args(MarkKind)
+OLD_KINDS: Mapping[str, MarkKind] = MappingProxyType({"connector": "sprue"})
+"""What files of earlier versions call a kind, and what it is called."""
 SUPPORTS = "supports"
 """The area that all support marks make up together."""
 
@@ -51,7 +55,9 @@ class SupportMark:
         plausible=(0.02, 20.0),
     )
     kind: MarkKind = setting(
-        "support", Choice(MARK_KINDS), "What touched the crown; support if left out."
+        "support",
+        Choice(MARK_KINDS),
+        "What touched the crown: a support, or a sprue or holding bar; support if left out.",
     )
 
     def __post_init__(self) -> None:
@@ -89,6 +95,19 @@ def mark_of(area: str) -> tuple[MarkKind, str] | None:
     return None
 
 
+def new_area_name(name: str) -> str:
+    """Return what an area is called that a file of an earlier version may name.
+
+    >>> new_area_name("connector: 1"), new_area_name("support: 1"), new_area_name("margin")
+    ('sprue: 1', 'support: 1', 'margin')
+    """
+    for old, kind in OLD_KINDS.items():
+        own = name.removeprefix(old + _BETWEEN)
+        if own != name and own.strip():
+            return mark_area_name(kind, own)
+    return name
+
+
 def is_support(area: str) -> bool:
-    """Tell whether an area is a support mark, or all of them together."""
+    """Return whether an area is a support mark, or all of them together."""
     return area == SUPPORTS or mark_of(area) is not None

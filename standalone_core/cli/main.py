@@ -97,7 +97,8 @@ for study_command in STUDY_COMMANDS:
     "--support-mark",
     multiple=True,
     metavar="NAME=X,Y,Z,RADIUS[,KIND]",
-    help="Where a support touched the crown, mm; KIND is support or sprue; repeatable.",
+    help="Where a support touched the crown, mm; KIND is support, or sprue for a sprue or holding "
+    "bar; repeatable.",
 )
 @set_option
 @force_option
@@ -127,7 +128,8 @@ def check(**given: Any) -> None:
         out = Path(f"{given['scan'].stem}_check")
     settings = check_settings(given)
     if out is not None:
-        refuse_folder(out, (given["design"], given["scan"], given["areas_file"]))
+        inputs = (given[name] for name in ("design", "scan", "areas_file", "landmarks"))
+        refuse_folder(out, inputs)
     result = Stage(messages).run(check_steps(given["design"], given["scan"], settings))
     written: Iterable[Path] = ()
     if out is not None:

@@ -217,7 +217,7 @@ def counting_status(
 def normals_agree(
     normals: FloatArray, feet: ClosestPoints, surface: TriangleMesh, least_cosine: float
 ) -> BoolArray:
-    """Tell whether each point's normal agrees with the surface's at its foot, (n,).
+    """Return whether each point's normal agrees with the surface's at its foot, (n,).
 
     The surface's normal is the face's or, failing that, the one interpolated between the
     corners': at a sharp rim a point's normal lies between those of the two sides, which neither

@@ -70,7 +70,7 @@ def judge_deviations(
     evidence : ScanEvidence, optional
         What is known of the scan beside its deviations; unmatched surface is found here.
     patches : optional
-        Which patches are told.
+        Which patches are listed.
     weighted : bool
         Whether measures are weighted by area.
     """

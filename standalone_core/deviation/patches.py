@@ -17,7 +17,7 @@ from .places import areas_holding, place
 from .settings import PatchSettings
 from .unmatched import UnmatchedPiece
 
-KINDS = EXCESS, LACK = "excess", "lack"
+KINDS = EXCESS, MISSING = "excess", "missing"
 """Material outside the design, and missing material."""
 
 
@@ -28,13 +28,13 @@ class Patch:
     Attributes
     ----------
     kind : str
-        ``excess`` (material outside the design) or ``lack``.
+        ``excess`` (material outside the design) or ``missing``.
     area_mm2 : float
         Surface of the design that it covers, mm².
     peak_um, mean_um : float
         Deviation farthest from zero, and area-weighted mean; signed, µm.
     volume_mm3 : float
-        Material in excess (or lacking) under the patch, Σ w·|d| from the design's surface, mm³:
+        Material in excess (or missing) under the patch, Σ w·|d| from the design's surface, mm³:
         first order in deviation over radius of curvature.
     centre_mm : (3,) tuple of float
         Area-weighted mean of its points, mm, in the design's frame.
@@ -135,7 +135,7 @@ def find_in_both(
     Returns
     -------
     tuple of Patch
-        A patch seen from both sides is told once, as the design sees it, with the larger of the
+        A patch seen from both sides is listed once, as the design sees it, with the larger of the
         two peaks. The one with the largest peak first.
     """
     settings = settings or PatchSettings()

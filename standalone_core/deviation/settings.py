@@ -1,4 +1,4 @@
-"""Which points count, which patches and support marks are told, and how a margin is followed."""
+"""Which points count, which patches are listed, what a stub is, and how a margin is followed."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ class DeviationSettings:
 
 @dataclass(frozen=True)
 class PatchSettings:
-    """What counts as a patch worth telling.
+    """Which patches are listed, and what areas they lie in.
 
     Attributes
     ----------
@@ -68,7 +68,9 @@ class PatchSettings:
     )
     min_patch_mm2: float = setting(0.02, _LENGTH_OR_NONE, "Smaller patches are left out, mm².")
     min_patch_share: float = setting(
-        0.1, _SHARE_OR_NONE, "Share of a patch that must lie in an area to be told there."
+        0.1,
+        _SHARE_OR_NONE,
+        "Share of a patch that must lie in an area for the patch to be listed there.",
     )
 
     def __post_init__(self) -> None:
@@ -89,8 +91,8 @@ class MarkSettings:
         Half width of the band about the level of the surroundings that still counts as level, µm:
         at least this,
     band_factor : float
-        and at least this many times the spread of the surroundings. No stub or gouge is told
-        within it.
+        and at least this many times the spread of the surroundings. Nothing within it is a
+        stub or gouge.
     seam_mm : float
         Width of the seam about a spot that belongs to neither spot nor surroundings: the foot of
         a stub is wider than its mark, mm.

@@ -140,7 +140,7 @@ def _seals(mesh: TriangleMesh, doubtful: BoolArray) -> BoolArray:
 
 
 def _turned(mesh: TriangleMesh, actions: list[str]) -> TriangleMesh:
-    """Turn faces so that every shell has one sense, outward where that can be told."""
+    """Turn faces so that every shell has one sense, outward where that is known."""
     shells = mesh.shells
     inward = shells.inward[shells.shell_of_face]
     turn = shells.turned ^ inward

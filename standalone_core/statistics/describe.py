@@ -123,7 +123,7 @@ def _reason(n: int, constant: bool) -> str:
     if n == 0:
         return "Nothing was measured in this group."
     if n == 1:
-        return "A single value tells nothing of the spread: no SD and no interval."
+        return "A single value shows no spread: no SD and no interval."
     if constant:
         return "All values are the same, so there is no interval of the mean."
     return ""

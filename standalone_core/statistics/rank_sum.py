@@ -133,7 +133,7 @@ def mann_whitney(a: ArrayLike, b: ArrayLike) -> MannWhitney:
         p_less=less,
         smallest_p=_smallest_p(first.n, second.n),
         method=method,
-        reason="All values are the same, so nothing tells the groups apart." if flat else "",
+        reason="All values are the same, so ranks cannot compare the groups." if flat else "",
     )
 
 

@@ -23,7 +23,7 @@ _BETWEEN = Number(0, 1, high_open=True)
 
 @dataclass(frozen=True)
 class Spread:
-    """Standard deviation between the crowns of a group: ``n`` is 0 if it was only told."""
+    """Standard deviation between the crowns of a group: ``n`` is 0 if it was only given."""
 
     group: str
     sd_um: float = setting(
@@ -75,7 +75,7 @@ class Aim:
         None, Number(), "A difference to be found, µm.", plausible=(0.1, 2000.0)
     )
     equivalence_um: float | None = setting(
-        None, Number(), "A margin to be shown to hold, ± µm.", plausible=(0.1, 2000.0)
+        None, Number(), "An equivalence margin to be shown to hold, ± µm.", plausible=(0.1, 2000.0)
     )
     true_difference_um: float = setting(
         0.0,

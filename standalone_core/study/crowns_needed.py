@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from ..areas.support_marks import new_area_name
 from ..csv_text import csv_text
 from ..errors import FileError, SettingError
 from ..report.check.document import plain
@@ -78,11 +79,12 @@ def read_pilot(file: str | Path, area: str, measure: str) -> tuple[Spread, ...]:
     """
     crowns = _crowns(Path(file))
     rows = [
-        (crown["group"], row)
+        (crown["group"], {**row, "area": new_area_name(row["area"])})
         for crown in crowns
         for row in crown["measures"]
         if row["direction"] == "design_to_scan"
     ]
+    area = new_area_name(area)
     _refuse_unknown(area, dict.fromkeys(row["area"] for _, row in rows), "--area")
     lengths = [name for name in MEASURE_WORDS if name.endswith("_um")]
     _refuse_unknown(measure, lengths, "--measure")

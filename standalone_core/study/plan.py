@@ -245,7 +245,7 @@ class StudyPlan:
     scores : ScoreScale
         What the examiners' numbers mean.
     notes : tuple of str
-        What the reader should know about the plan, such as what one group alone cannot tell.
+        What the reader should know about the plan, such as what one group alone cannot show.
     """
 
     path: Path | None
@@ -276,7 +276,7 @@ class StudyPlan:
 
     @property
     def folder(self) -> Path:
-        """The folder that paths of the study are told from."""
+        """The folder that paths of the study start from."""
         return self.design.parent if self.path is None else self.path.parent
 
     @property

@@ -93,7 +93,7 @@ class SuperimposeSettings:
     start: Start = setting(
         "auto",
         Choice(get_args(Start)),
-        "Where it starts from.",
+        "Where the superimposition starts from.",
         title="Start From",
         more="In place: where the scan lies now; landmarks: from pairs of points on both.",
     )
@@ -127,7 +127,9 @@ class SuperimposeSettings:
     rival_floor_mm: float = setting(
         0.0005, _LENGTH, "Added to that bound, mm.", plausible=(1e-5, 0.1)
     )
-    weak_share: float = setting(0.004, _SHARE, "Hold below which a motion is weak.")
+    weak_share: float = setting(
+        0.004, _SHARE, "Hold of the surface below which a motion is not well determined."
+    )
     mirror_check_share: float = setting(
         0.003,
         Number(),

@@ -150,7 +150,7 @@ def _judged(
 
 @dataclass(frozen=True)
 class _StartingPose:
-    """Where the best fit starts; ``found`` tells how it fits there, if it was searched."""
+    """Where the best fit starts; ``found`` says how it fits there, if it was searched."""
 
     best: FloatArray
     others: list[Candidate]
@@ -179,7 +179,7 @@ def _start_steps(
 
 @dataclass(frozen=True)
 class _Early:
-    """What the search of the pose tells; if ``hopeless``, no best fit can change the verdict."""
+    """What the search of the pose shows; if ``hopeless``, no best fit can change the verdict."""
 
     best: Candidate
     mirrored: Candidate | None

@@ -149,7 +149,7 @@ class SurfaceIndex:
         max_distance_mm : float
             Points farther than this from the surface get no foot; searching far is slow.
         signed : bool
-            Also tell the side, by the angle-weighted pseudonormal at the foot (Bærentzen & Aanæs,
+            Also give the side, by the angle-weighted pseudonormal at the foot (Bærentzen & Aanæs,
             "Signed distance computation using the angle weighted pseudonormal", IEEE TVCG 2005).
 
         Raises

@@ -301,6 +301,18 @@ def test_inputs_are_never_replaced(files, tmp_path):
     assert scan.read_bytes() == b"a scan that is called like a result"
 
 
+@pytest.mark.parametrize("name", ["margin_profile.csv", "contacts.csv"])
+def test_landmarks_are_not_replaced_or_taken_for_older_results(files, tmp_path, name):
+    landmarks = tmp_path / name
+    points = "".join(f"{row},{row}\n" for row in ("0,0,0", "1,0,0", "0,1,0"))
+    landmarks.write_text(f"design_x,design_y,design_z,scan_x,scan_y,scan_z\n{points}")
+    given = ["--start", "landmarks", "--landmarks", landmarks]
+    result = call("check", *files, *given, "--out", tmp_path)
+    assert result.exit_code == 1
+    assert f"would replace {name}" in result.output
+    assert list(tmp_path.iterdir()) == [landmarks]
+
+
 def test_a_misspelt_tolerance_is_refused(files):
     """Taken silently, it would leave the margin to the default."""
     result = call("check", *files, "--tolerance", "margn=12", "--json")

@@ -32,7 +32,6 @@ from cuspwise.standalone_core.study.aim import Aim, Spread
 from cuspwise.standalone_core.study.file.keys import NOT_SET, Key
 from cuspwise.standalone_core.study.file.mistakes import StudyFileError
 from cuspwise.standalone_core.study.file.new_text import toml_text
-from cuspwise.standalone_core.study.file.old_names import OLD_NAMES
 from cuspwise.standalone_core.study.file.read import read_study
 from cuspwise.standalone_core.study.file.study_sections import SETTINGS
 from cuspwise.standalone_core.study.plan import StudyPlan
@@ -317,19 +316,6 @@ def test_an_old_option_is_refused_with_its_new_name(old: str):
 
 
 FLAGS = ("--drop-debris", "--no-fit", "--unweighted")
-
-
-@pytest.mark.parametrize("old", OLD_NAMES)
-def test_an_old_key_is_refused_with_its_new_name(folder: Path, old: str):
-    table, _, name = old.rpartition(".")
-    text = f"[{table}]\n{name} = 1\n" if table else f"[{name}.lingual]\nradius_mm = 1\n"
-    path = folder / "study.toml"
-    path.write_text(f'design = "design.stl"\n[groups.a]\nscans = ["a.stl"]\n{text}')
-    with pytest.raises(StudyFileError) as caught:
-        read_study(path)
-    (line,) = caught.value.lines
-    new = OLD_NAMES[old].rpartition(".")[2]
-    assert re.match(rf"study\.toml:[45]: {old}: It has another name now. Write \[?{new}", line)
 
 
 def test_the_table_in_the_documentation_is_up_to_date():

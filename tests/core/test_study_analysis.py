@@ -81,7 +81,7 @@ def test_precision_is_told_apart_from_that_of_the_standard(sound):
 def test_the_document_is_plain_json_with_every_part(sound):
     document = json.loads(json.dumps(analysis_document(sound), allow_nan=False))
     assert document["schema"] == "cuspwise study analysis"
-    assert document["schema_version"] == 1
+    assert document["schema_version"] == 2
     row = document["findings"]["comparisons"][0]
     assert {"outcome", "p_holm", "welch", "ranks", "effects", "equivalence", "sentence"} <= {*row}
     assert document["findings"]["trueness"][0]["summary"]["n"] == 8
@@ -361,7 +361,7 @@ def test_missing_and_single_scores():
     assert any(math.isnan(x) for row in found.crowns for _, x in row.scores)
     alone = analyse_study(run, scores_of(run, GIVEN[:16, :1], ("first",))).examiners
     assert alone.agreement[0].pairs == ()
-    assert "agreement cannot be told" in alone.agreement[0].sentence
+    assert "no agreement can be computed" in alone.agreement[0].sentence
     none = analyse_study(run, scores_of(run, np.full((16, 2), -1), ("first", "second")))
     assert none.examiners.agreement[0].n == 0
     json.dumps(analysis_document(none), allow_nan=False)

@@ -88,7 +88,7 @@ def test_missing_scores_are_reported(plan: StudyPlan):
     )
     (gap, *_) = (read_scores(table(plan, "crown,examiner,seating\none,Al,0\n"), plan).notes,)
     assert "Gap was not scored." in gap
-    assert "There is one examiner: agreement cannot be told." in gap
+    assert "There is one examiner: no agreement can be computed." in gap
 
 
 @pytest.mark.parametrize("separator", [";", "\t"])
@@ -186,12 +186,12 @@ def test_repeated_scans_come_by_crown_operator_and_trial(repeats: StudyPlan):
 def test_what_repeated_scans_cannot_tell_is_noted(repeats: StudyPlan):
     header, *rows = REPEATS.splitlines()
     one = read_repeats(table(repeats, "\n".join([header, *rows[:2]])), repeats)
-    assert one.notes == ("One operator made all repeated scans: reproducibility cannot be told.",)
+    assert one.notes == ("One operator made all repeated scans: reproducibility is not known.",)
     three = read_repeats(table(repeats, "\n".join([header, *rows[:3]])), repeats)
     assert not three.balanced
     assert three.notes == ("The operators did not scan every crown equally often.",)
     two = read_repeats(table(repeats, "\n".join([header, *rows[1:3]])), repeats)
-    assert two.notes == ("No operator scanned a crown twice: repeatability cannot be told.",)
+    assert two.notes == ("No operator scanned a crown twice: repeatability is not known.",)
 
 
 def test_every_mistake_of_repeated_scans_comes_with_its_line(repeats: StudyPlan):

@@ -35,7 +35,7 @@ def test_tooth_row_against_the_published_figures(shared_meshes):
     test = shapes.real_mesh(folder / "case0_upper_test.obj")
     found = superimpose(test, reference, SuperimposeSettings(max_distance_mm=3.0))
     assert found.verdict == "doubtful"
-    assert "A bad crown and another part cannot be told apart" in found.reason
+    assert "A bad crown and another part cannot be distinguished" in found.reason
     assert found.converged
     assert found.warnings
     rigid = both_ways(test, reference, found.T_design_scan)

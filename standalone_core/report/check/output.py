@@ -39,6 +39,7 @@ FILES = (
 )
 MARKS_FILE = "marks.csv"  # only where there are support marks
 MARGIN_FILE = "margin_profile.csv"  # only where there is a margin line
+OLD_FILES = ("exceedances.csv", "contacts.csv")  # patches and marks of earlier versions
 PICTURE_FOLDER = "pictures"
 GET_PICTURES = f"Install it: {PICTURES_REMEDY}, from a checkout {PICTURES_REMEDY_CHECKOUT}."
 
@@ -69,7 +70,8 @@ def write_check_steps(
         for picture in drawn.pictures:
             atomic_write(stage / PICTURE_FOLDER / f"{picture.view.name}.png", picture.png)
         # Pictures, marks and margin of an earlier check would belong to other numbers.
-        written = put_in_place(stage, folder, _names(), stale=_names()[len(FILES) :])
+        earlier = (*_names()[len(FILES) :], *OLD_FILES)
+        written = put_in_place(stage, folder, _names(), outdated=earlier)
     if pictures == "yes" and not drawn.pictures:
         raise ReportError(
             f"{drawn.reason} All other files are in place.",
@@ -98,7 +100,8 @@ def write_check(
     out_dir : str or pathlib.Path
         Made if it does not exist. Files of an earlier check in it are replaced.
     pictures : {"auto", "no", "yes"}
-        Whether to draw the six views: if Blender's module is there, never, or or else fail.
+        Whether to draw the six views: "auto" where Blender's module is there, "yes" fails
+        without it.
     limit_um : float, optional
         Limit of the colours; chosen from the deviations if not given.
     palette : str

@@ -55,7 +55,8 @@ def write_study(
     out : str or pathlib.Path
         Made if it does not exist. Files of an earlier report in it are replaced.
     pictures : {"auto", "no", "yes"}
-        Whether to draw the maps: if Blender's module is there, never, or or else fail.
+        Whether to draw the maps: "auto" where Blender's module is there, "yes" fails
+        without it.
     executor : concurrent.futures.Executor, optional
         Who draws the figures; this process alone by default.
 
@@ -106,8 +107,8 @@ def write_study_steps(
         atomic_write(stage / PAGE, study_page(study, analysis, art, written=_now()))
         names = _written(stage)
         atomic_write(stage / DOCUMENT, _json(_document(study, analysis, maps, names)))
-        # The document comes last: it tells the next run what this one has written.
-        written = put_in_place(stage, folder, (*names, DOCUMENT), stale=_earlier(folder))
+        # The document comes last: the next run reads in it what this one has written.
+        written = put_in_place(stage, folder, (*names, DOCUMENT), outdated=_earlier(folder))
     if pictures == "yes" and not drawn.pictures:
         raise ReportError(
             f"{drawn.reason} All other files are in place.",
@@ -196,7 +197,7 @@ def _written(stage: Path) -> list[str]:
 
 
 def _earlier(folder: Path) -> tuple[str, ...]:
-    """Return what an earlier report wrote here, as its own document tells; only our own places."""
+    """Return what an earlier report wrote here, as its document lists it; only our own places."""
     try:
         listed = json.loads((folder / DOCUMENT).read_text(encoding="utf-8"))["files"]
         names = [PurePosixPath(str(name)) for name in listed]

@@ -16,7 +16,7 @@ from ...study.measuring.results import StudyRun
 from ..check.sentences import area_words, micrometres
 from .sentences import opening_lines
 
-MARKS = {"good": "✓", "bad": "✗", "open": "?", "note": "·"}
+SIGNS = {"good": "✓", "bad": "✗", "open": "?", "note": "·"}
 
 CAUTION = (
     "Not a medical device: it supports, and never replaces, the judgement of a licensed "
@@ -34,7 +34,7 @@ def study_view(run: StudyRun, analysis: StudyAnalysis) -> RenderableType:
     analysis : StudyAnalysis
     """
     parts: list[RenderableType] = [Text(run.plan.title, style="bold")]
-    parts += [Text(f"{MARKS[line.status]} {line.sentence}") for line in opening_lines(analysis)]
+    parts += [Text(f"{SIGNS[line.status]} {line.sentence}") for line in opening_lines(analysis)]
     parts.append(groups_table(run, analysis.areas))
     texts = [f"Left out: {scan.name}: {scan.reason} {scan.remedy}" for scan in run.left_out]
     texts += list(run.warnings)

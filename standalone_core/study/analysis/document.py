@@ -7,7 +7,7 @@ from typing import Any
 from ...report.check.document import plain
 from .results.analysis import StudyAnalysis
 
-ANALYSIS_SCHEMA_VERSION = 1
+ANALYSIS_SCHEMA_VERSION = 2
 
 
 def analysis_document(analysis: StudyAnalysis) -> dict[str, Any]:

@@ -64,14 +64,14 @@ TOLERANCES = Section(
 SCANNER = Section(
     "scanner_um",
     "Standard uncertainty of an area's mean absolute deviation that comes from the scanner,\n"
-    "µm; default stands for all areas not named. Within and outside are then told with 95 %.\n"
-    "Left out, it is taken from [repeats], if crowns were scanned often enough.",
+    "µm; default stands for all areas not named. Within and outside then hold with 95 %\n"
+    "confidence. Left out, it is taken from [repeats], if crowns were scanned often enough.",
     free=free_key(Tolerances, "scanner_um", "check.tolerances"),
 )
 
 VERDICTS = Section(
     "verdicts",
-    "When a crown is judged, and which patches beyond the tolerance are told.",
+    "When a crown is judged, and which patches beyond the tolerance are listed.",
     (
         *keys_of(Tolerances, "check.tolerances", but=("tolerances_um", "scanner_um")),
         *keys_of(PatchSettings, "check.patches"),
@@ -87,7 +87,7 @@ MARKS = Section(
 MARK = Section(
     f"{SUPPORT_MARKS}.NAME",
     "One table per spot where a printing support, a sprue or a holding bar touched the crown,\n"
-    "beside those of the areas file. What is left of each is told crown by crown, and described\n"
+    "beside those of the areas file. What is left of each is listed crown by crown, and described\n"
     "per group.",
     keys_of(SupportMark, None),
 )

@@ -196,13 +196,13 @@ def _listed_in(repeats: Path | None) -> set[str]:
         return set()
     try:
         rows = read_csv(repeats, ("file",), tuple(_REPEAT_COLUMNS)).rows
-    except StudyFileError:  # told with all its mistakes when the study is run
+    except StudyFileError:  # all its mistakes are listed when the study is run
         return set()
     return {os.path.realpath(repeats.parent / row.cells["file"]) for row in rows}
 
 
 def _described(root: Path, found: _Found, home: Path) -> NewStudy:
-    """Tell what was found by paths from the study file's folder."""
+    """Describe what was found by paths from the study file's folder."""
     names: list[str] = []
     for folder in found.groups:
         names.append(_new_name(group_name(folder), names))

@@ -16,6 +16,7 @@ from .cross_checks import check_together, landmark_pairs, plan_notes
 from .groups import read_groups
 from .keys import NOT_SET
 from .mistakes import Mistake, StudyFileError
+from .old_names import with_new_names
 from .place import Place
 from .study_sections import SETTINGS, TOP
 from .support_marks import read_marks
@@ -66,7 +67,7 @@ def read_study(path: str | Path) -> StudyPlan:
     file = Path(path)
     text = _text(file)
     document = _document(file, text)
-    place = Place(file, key_lines(text))
+    document, place = with_new_names(document, Place(file, key_lines(text)))
     tables = read_tables(document, place)
     design = tables.values[""].get("design")
     groups = read_groups(tables.groups, place / GROUPS, design)

@@ -93,7 +93,7 @@ EXAMINERS = Section(
 REPEATS = Section(
     "repeats",
     "Repeated scans of the same crowns: a CSV file with the columns file, crown, operator,\n"
-    "trial. They tell the smallest difference that the scanner can show.",
+    "trial. They give the smallest difference that the scanner can show.",
     (Key("file", File(), "repeats", "The CSV file; paths in it start from its own folder."),),
 )
 

@@ -11,7 +11,6 @@ from ...setting import taken_with
 from ...suggestion import nearest
 from .check_sections import FORCE, MARKS, SUPPORT_MARKS
 from .keys import Key, Section
-from .old_names import new_name
 from .place import Place
 from .study_sections import GROUP, MARK, SETTINGS, TOP
 from .value_types import read_value
@@ -116,9 +115,6 @@ def _refuse_unknown_names(document: Mapping[str, Any], place: Place) -> set[str]
     for name, given in document.items():
         if name in known or TOP.key(name):
             continue
-        if new_name(name):
-            (place / name).wrong("It has another name now.", new_name(name))
-            continue
         if isinstance(given, (dict, list)):
             close = nearest(name, known)
             if close:
@@ -131,9 +127,6 @@ def _refuse_unknown_names(document: Mapping[str, Any], place: Place) -> set[str]
 
 def _unknown(name: str, given: Any, section: Section, place: Place) -> str:
     """Note a key that is unknown; return the one that it was probably meant for, if any."""
-    if new_name((place / name).key):
-        (place / name).wrong("It has another name now.", new_name((place / name).key))
-        return ""
     names = [key.name for key in section.keys]
     close = nearest(name, names)
     homes = [other for other in (TOP, GROUP, *SETTINGS, MARK) if other.key(name)]

@@ -34,7 +34,7 @@ KEPT = "kept"
 REPEATS = "repeats"
 """What stands for the group of repeated scans."""
 
-_TOLD = 3  # scans whose reasons are told if none can be used
+_TOLD = 3  # scans whose reasons are given if none can be used
 
 J = TypeVar("J")
 
@@ -169,7 +169,7 @@ def _unused(name: str, taken: Collection[str]) -> str:
 
 
 def _place(plan: StudyPlan, kept: Kept, area_set: AreaSet) -> Place:
-    """Keep the areas, named after their content, and tell what all results depend on."""
+    """Keep the areas, named after their content, and return what all results depend on."""
     text = json.dumps(areas_document(area_set), ensure_ascii=False, allow_nan=False)
     areas = hashlib.sha256(text.encode()).hexdigest()[:32]
     file = kept.folder / f"areas-{areas}.json"
@@ -217,7 +217,7 @@ def _scan_steps(
 
 
 def _unusable(entry: Entry, problem: CuspwiseError) -> LeftOut:
-    """Tell a scan that cannot be used; raise what is not the scan's fault."""
+    """Return a scan that cannot be used, with the reason; raise what is not the scan's fault."""
     of_the_disk = isinstance(problem, FileError) and Path(problem.subject) != entry.job.scan
     if of_the_disk or isinstance(problem, StudyError):
         raise problem

@@ -108,7 +108,7 @@ class ToleranceRow:
         all crowns made this way lies below it (normal model).
     content, confidence : float
     meets : bool or None
-        Whether that limit lies within the tolerance; None if it cannot be told.
+        Whether that limit lies within the tolerance; None if it is not known.
     sentence : str
         The finding in plain words.
     reason : str

@@ -229,14 +229,14 @@ class ScannerRow:
         gauge / total standard deviation, 0 to 1.
     categories : int
         Number of distinct categories (1.41 crown_sd / gauge, rounded down, at least 1); 0 if it
-        cannot be told.
+        is not known.
     smallest_difference : float
         Between two single scans by any two operators, that the scanner can show at the plan's
         confidence: z √2 gauge; with one operator z √2 repeatability.
     clamped : tuple of str
         Variance components that came out negative and were set to zero.
     reason : str
-        What could not be told, and why.
+        What could not be computed, and why.
     """
 
     area: str
