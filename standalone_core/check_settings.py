@@ -59,6 +59,14 @@ class CheckSettings:
     ------
     ImplausibleError
         A number here or in any of the parts is hardly meant, and ``force`` is not set.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> tolerances = cuspwise.Tolerances().changed({"margin": 12.0})
+    >>> settings = cuspwise.CheckSettings(spacing_mm=0.2, tolerances=tolerances)
+    >>> settings.tolerances.limit_um("margin"), settings.design_unit
+    (12.0, 'auto')
     """
 
     design_unit: str = setting("auto", UNIT, "Unit of the design; auto guesses.")

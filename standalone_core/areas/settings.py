@@ -69,6 +69,12 @@ class AreaSettings:
         insertion are its axial walls, which show the path.
     sharp_edge_deg : float
         Turn at which an edge has become e times cheaper for the margin line to follow.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.AreaSettings(mesial_direction=(1, 0, 0)).mesial_direction
+    (1.0, 0.0, 0.0)
     """
 
     insertion: tuple[float, ...] | None = setting(

@@ -41,6 +41,13 @@ class SupportMark:
         How far it reaches along the surface, mm.
     kind : {"support", "sprue"}
         A printing support, or a sprue or a holding bar of a milling blank.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> mark = cuspwise.SupportMark("1", centre_mm=(4.2, 0.5, 3.0), radius_mm=0.5)
+    >>> mark.area_name, cuspwise.CheckSettings(marks=(mark,)).marks == (mark,)
+    ('support: 1', True)
     """
 
     name: str

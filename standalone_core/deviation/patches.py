@@ -95,6 +95,18 @@ def find_patches(
     ------
     SettingError
         A field that was not measured at the evaluation points.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> design = cuspwise.demo_crown(edge_mm=0.4)
+    >>> errors = cuspwise.ProductionErrors(offset_um=100, any_pose=False)
+    >>> scan = cuspwise.produce(design, errors, edge_mm=0.4)
+    >>> areas = cuspwise.find_areas(cuspwise.evaluation_mesh(design.mesh, 0.4))
+    >>> found = cuspwise.measure_deviation(areas.evaluation.mesh, scan.mesh)
+    >>> worst = cuspwise.find_patches(found, areas, tolerance_um=20)[0]
+    >>> worst.kind, round(worst.mean_um, -1), worst.areas[0]
+    ('excess', 100.0, 'external')
     """
     settings = settings or PatchSettings()
     if field.direction != "design_to_scan":

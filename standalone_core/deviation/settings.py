@@ -25,6 +25,12 @@ class DeviationSettings:
     max_normal_angle_deg : float
         A point counts only if its normal and the normal at its foot differ by at most this
         angle, degrees: keeps the outer side of a thin wall from being measured to the inner.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.DeviationSettings(search_mm=0.5)
+    DeviationSettings(search_mm=0.5, max_normal_angle_deg=60.0)
     """
 
     search_mm: float = setting(
@@ -58,6 +64,12 @@ class PatchSettings:
         Smaller patches are left out (single noisy points), mm².
     min_patch_share : float
         A patch is said to lie in an area that holds at least this share of it, 0 to 1.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.PatchSettings(patch_um=50)
+    PatchSettings(patch_um=50.0, min_patch_mm2=0.02, min_patch_share=0.1)
     """
 
     patch_um: float | None = setting(
@@ -102,6 +114,12 @@ class MarkSettings:
         Least share of a spot that must have counted to call it clean, 0 to 1.
     min_ring_coverage : float
         Least share of the surroundings that must have counted for a level, 0 to 1.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.MarkSettings(limit_um=40.0).limit_um
+    40.0
     """
 
     limit_um: float = setting(

@@ -57,6 +57,13 @@ class Tolerances:
         Standard uncertainty of an area's mean absolute deviation that comes from the scanner, µm,
         from repeated scans of one crown; ``default`` stands for the areas that are not named. An
         area without one is judged as this one scan shows it.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> tolerances = cuspwise.Tolerances().changed({"margin": 12.0, "occlusal": None})
+    >>> dict(tolerances.tolerances_um)
+    {'whole': 25.0, 'margin': 12.0}
     """
 
     tolerances_um: Mapping[str, float] = setting(

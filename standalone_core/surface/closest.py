@@ -101,6 +101,14 @@ class SurfaceIndex:
         The mesh has no faces.
     SettingError
         ``threads`` is below 1.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> mesh = cuspwise.TriangleMesh([[0, 0, 0], [1, 0, 0], [0, 1, 0]], [[0, 1, 2]])
+    >>> found = cuspwise.SurfaceIndex(mesh).closest([[0.25, 0.25, 2.0]], signed=True)
+    >>> found.foot.round(6).tolist(), found.signed_mm.round(6).tolist()
+    ([[0.25, 0.25, 0.0]], [2.0])
     """
 
     def __init__(self, mesh: TriangleMesh, *, threads: int | None = None) -> None:

@@ -24,6 +24,7 @@ from cuspwise.standalone_core.demo.production_errors import ProductionErrors
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.mesh.write import write_mesh
+from made.tiers import slow
 
 EDGE_MM = 0.3
 OFFSET_UM = 20.0
@@ -256,11 +257,12 @@ def test_landmarks_file_names_its_faulty_line(files, tmp_path):
 
 
 @pytest.mark.skipif(os.name == "nt", reason="sends SIGINT")
-def test_an_interrupt_leaves_no_half_written_file(files, tmp_path):
-    """Stop the program at a dozen moments: what is there is whole, and nothing temporary stays."""
+@pytest.mark.parametrize("moments", [3, slow(9)])
+def test_an_interrupt_leaves_no_half_written_file(files, tmp_path, moments):
+    """Stop the program at some moments: what is there is whole, and nothing temporary stays."""
     command = [sys.executable, "-m", "cuspwise.standalone_core", "check"]
     stopped = 0
-    for wait in np.linspace(0.6, 3.0, 9):
+    for wait in np.linspace(0.6, 3.0, moments):
         out = tmp_path / f"at_{wait:.2f}"
         process = subprocess.Popen(
             [*command, *map(str, files), "--out", str(out), "--no-pictures"],

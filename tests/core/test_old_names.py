@@ -16,7 +16,7 @@ from cuspwise.standalone_core.errors import AreaError, SettingError
 from cuspwise.standalone_core.study.crowns_needed import read_pilot
 from cuspwise.standalone_core.study.file.mistakes import StudyFileError
 from cuspwise.standalone_core.study.file.old_names import NEW_NAMES
-from cuspwise.standalone_core.study.file.read import read_study
+from cuspwise.standalone_core.study.file.read import read_plan
 from made.saved_areas import crown_areas, crown_points, write
 
 HEAD = 'design = "design.stl"\n[groups.a]\nscans = "a.stl"\n'
@@ -83,13 +83,13 @@ def study(tmp_path: Path) -> Study:
 
 def mistakes(file: Path) -> tuple[str, ...]:
     with pytest.raises(StudyFileError) as caught:
-        read_study(file)
+        read_plan(file)
     return caught.value.lines
 
 
 def test_an_old_study_file_is_read_as_the_same_one_in_new_words(study: Study) -> None:
-    assert read_study(study(OLD)) == read_study(study(NEW))
-    plan = read_study(study(OLD))
+    assert read_plan(study(OLD)) == read_plan(study(NEW))
+    plan = read_plan(study(OLD))
     assert [mark.area_name for mark in plan.check.marks] == ["sprue: lingual"]
     assert plan.check.tolerances.limit_um("sprue: lingual") == 30
 
@@ -118,7 +118,7 @@ def test_a_key_in_old_and_new_words_is_refused_and_tables_become_one(study: Stud
     )
     spot = "centre_mm = [1, 2, 3]\nradius_mm = 1\n"
     both = study(f"[support_marks.a]\n{spot}[contacts.b]\n{spot}")
-    assert [mark.name for mark in read_study(both).check.marks] == ["a", "b"]
+    assert [mark.name for mark in read_plan(both).check.marks] == ["a", "b"]
     centre, radius = mistakes(study(f"[support_marks.a]\n{spot}[contacts.a]\n{spot}"))
     assert centre.startswith(
         "study.toml:8: contacts.a.centre_mm: It is called support_marks.a.centre_mm"
@@ -160,7 +160,7 @@ def test_a_study_names_the_areas_of_an_old_areas_file_in_new_words(
     write(tmp_path / "areas.json", document)
     tail = '[areas]\nfile = "areas.json"\n[analysis]\nareas = ["margin", "{}", "supports"]\n'
     for name in ("sprue: 1", "connector: 1"):
-        plan = read_study(study(tail.format(name)))
+        plan = read_plan(study(tail.format(name)))
         assert plan.areas == ("margin", "sprue: 1", "supports")
 
 

@@ -32,7 +32,7 @@ from cuspwise.standalone_core.study.aim import Aim, Spread
 from cuspwise.standalone_core.study.file.keys import NOT_SET, Key
 from cuspwise.standalone_core.study.file.mistakes import StudyFileError
 from cuspwise.standalone_core.study.file.new_text import toml_text
-from cuspwise.standalone_core.study.file.read import read_study
+from cuspwise.standalone_core.study.file.read import read_plan
 from cuspwise.standalone_core.study.file.study_sections import SETTINGS
 from cuspwise.standalone_core.study.plan import StudyPlan
 from made.setting_values import slips, usual, wrong_values
@@ -67,7 +67,7 @@ def told_in_python(key: Key, value: Any) -> SettingError:
 def told_in_a_file(folder: Path, table: str, key: Key, value: Any) -> tuple[str, ...]:
     """What a study file that sets a value is told, line by line."""
     with pytest.raises(StudyFileError) as caught:
-        read_study(study_file(folder, table, key, value))
+        read_plan(study_file(folder, table, key, value))
     return caught.value.lines
 
 
@@ -204,7 +204,7 @@ def test_force_takes_what_is_hardly_meant(folder: Path, table: str, key: Key):
             assert not key.setting.number.holds(value) or refusal.subject in RULED
             continue
         taken += 1
-        read = read_study(path)
+        read = read_plan(path)
         target = [*key.target.split("."), *([AREA] if is_free(key) else [])]
         assert part_of(read, target) == part_of(plan, target) == value
     assert taken or key.name == "spacing_mm"
@@ -266,7 +266,7 @@ def test_settings_that_contradict_each_other_are_refused(
     path = folder / "study.toml"
     path.write_text("\n".join(lines), encoding="utf-8")
     with pytest.raises(StudyFileError) as caught:
-        read_study(path)
+        read_plan(path)
     (found,) = caught.value.lines
     assert told in found
     assert re.match(r"study\.toml:[456]: ", found)

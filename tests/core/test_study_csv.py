@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.csv_text import harmless
 from cuspwise.standalone_core.study.file.examiner_scores import read_scores
-from cuspwise.standalone_core.study.file.inputs import read_study_inputs
+from cuspwise.standalone_core.study.file.inputs import read_study
 from cuspwise.standalone_core.study.file.mistakes import StudyFileError
 from cuspwise.standalone_core.study.file.repeated_scans import read_repeats
 from cuspwise.standalone_core.study.plan import GroupPlan, StudyPlan
@@ -215,14 +215,14 @@ def test_mistakes_of_both_tables_come_at_once(repeats: StudyPlan):
     )
     (folder / "scores.csv").write_text(SCORES)
     (folder / "repeats.csv").write_text(REPEATS)
-    inputs = read_study_inputs(folder / "study.toml")
+    inputs = read_study(folder / "study.toml")
     assert inputs.scores is not None
     assert inputs.repeats is not None
     assert inputs.notes == (*inputs.plan.notes, *inputs.scores.notes)
     (folder / "scores.csv").write_text(SCORES.replace("three,", "four,"))
     (folder / "repeats.csv").write_text(REPEATS.replace("Al,2", "Al,1"))
     with pytest.raises(StudyFileError) as caught:
-        read_study_inputs(folder / "study.toml")
+        read_study(folder / "study.toml")
     assert [line.split(" ")[0] for line in caught.value.lines] == [
         "scores.csv:6:",
         "repeats.csv:3:",

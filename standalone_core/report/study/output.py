@@ -50,8 +50,9 @@ def write_study(
     Parameters
     ----------
     study : StudyRun
+        As :func:`~cuspwise.run_study` returns it.
     analysis : StudyAnalysis
-        Of that run.
+        Of that run, by :func:`~cuspwise.analyse_study`.
     out : str or pathlib.Path
         Made if it does not exist. Files of an earlier report in it are replaced.
     pictures : {"auto", "no", "yes"}
@@ -71,6 +72,16 @@ def write_study(
     ReportError
         The folder cannot be written to, the disk is full, pictures were demanded and cannot be
         drawn.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> study = cuspwise.read_study(cuspwise.demo_study("trial"))
+    >>> run = cuspwise.run_study(study, "trial/results")
+    >>> analysis = cuspwise.analyse_study(run)
+    >>> files = cuspwise.write_study(run, analysis, "trial/results", pictures="no")
+    >>> [file.name for file in files if file.suffix in (".html", ".json")]
+    ['report.html', 'study.json']
     """
     return run(write_study_steps(study, analysis, out, pictures=pictures, executor=executor))
 

@@ -19,7 +19,7 @@ from .csv_rows import read_csv
 from .groups import group_name, matching, meshes_in, natural
 from .mistakes import StudyFileError
 from .new_text import NewGroup, NewStudy, study_text
-from .read import read_study
+from .read import read_plan
 from .study_sections import REPEATS
 
 STUDY_FILE = "study.toml"
@@ -91,6 +91,14 @@ def new_study(
         there.
     FileError
         The file cannot be written.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> folder = cuspwise.demo_study("trial").parent
+    >>> written = cuspwise.new_study(folder, force=True)
+    >>> [(group.name, len(group.scans)) for group in written.plan.groups]
+    [('milled', 2), ('printed', 2)]
     """
     root = Path(folder)
     target = Path(out) if out is not None else root / STUDY_FILE
@@ -117,7 +125,7 @@ def new_study(
             subject=root,
             remedy="Rename it with letters, digits, - and _.",
         ) from problem
-    return WrittenStudy(target, read_study(target), found.left_out)
+    return WrittenStudy(target, read_plan(target), found.left_out)
 
 
 def _look(root: Path, design: Path | None) -> _Found:

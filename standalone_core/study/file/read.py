@@ -46,7 +46,7 @@ _REMEDIES = (
 )
 
 
-def read_study(path: str | Path) -> StudyPlan:
+def read_plan(path: str | Path) -> StudyPlan:
     """Read a study file and check it as a whole.
 
     Parameters

@@ -20,6 +20,7 @@ from ...errors import CuspwiseError, FileError, StudyError
 from ...measure import ReadyDesign, read_design, ready_design_steps, refuse_unknown_areas
 from ...progress import Progress, Steps, run, scaled
 from ...stopwatch import Stopwatch
+from ..file.inputs import StudyInputs
 from ..plan import StudyPlan
 from .crowns import Entry, Place, crown_from, judged, missing
 from .group_maps import difference_map, distance_from_mean, group_map, pairs_of, spread_parts
@@ -40,24 +41,9 @@ J = TypeVar("J")
 
 
 def run_study(
-    plan: StudyPlan,
-    out: str | Path,
-    *,
-    repeats: Sequence[tuple[str, str, str, Path]] = (),
-    executor: Executor | None = None,
+    study: StudyInputs | StudyPlan, out: str | Path, *, executor: Executor | None = None
 ) -> StudyRun:
-    """Measure a study; see :func:`run_study_steps`."""
-    return run(run_study_steps(plan, out, repeats=repeats, executor=executor))
-
-
-def run_study_steps(
-    plan: StudyPlan,
-    out: str | Path,
-    *,
-    repeats: Sequence[tuple[str, str, str, Path]] = (),
-    executor: Executor | None = None,
-) -> Steps[StudyRun]:
-    """Measure a study step by step.
+    """Measure every crown of a study against the design, and every pair of a group.
 
     Every result is kept in ``out/kept`` as soon as it is there, under a checksum of all that it
     depends on: a second run does only what changed, and one that was stopped goes on. Results do
@@ -65,21 +51,44 @@ def run_study_steps(
 
     Parameters
     ----------
-    plan : StudyPlan
+    study : StudyInputs or StudyPlan
+        As :func:`~cuspwise.read_study` returns it; a plan made in memory has neither scores nor
+        repeated scans.
     out : str or pathlib.Path
         Folder of the results; made if it is not there.
-    repeats : sequence of (crown, operator, trial, file)
-        Repeated scans.
     executor : concurrent.futures.Executor, optional
-        Who measures; this process alone, in fine steps, by default. Its workers must see the
-        files under the same paths.
+        Who measures, such as a ``ProcessPoolExecutor``; this process alone by default. Its workers
+        must see the files under the same paths.
+
+    Returns
+    -------
+    StudyRun
+        Deviations in µm; maps have one value per evaluation point of the design, (p,).
 
     Raises
     ------
     CuspwiseError
         The design, its areas or none of the scans can be used, the results cannot be kept, or a
         worker died.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> study = cuspwise.read_study(cuspwise.demo_study("trial"))
+    >>> run = cuspwise.run_study(study, "trial/results")
+    >>> {crown.name: round(crown.measures_of("whole").mean_abs_um) for crown in run.crowns}
+    {'m1': 12, 'm2': 13, 'p1': 23, 'p2': 23}
     """
+    return run(run_study_steps(study, out, executor=executor))
+
+
+def run_study_steps(
+    study: StudyInputs | StudyPlan, out: str | Path, *, executor: Executor | None = None
+) -> Steps[StudyRun]:
+    """Measure a study as :func:`run_study` does, step by step."""
+    inputs = study if isinstance(study, StudyInputs) else StudyInputs(study)
+    plan = inputs.plan
+    repeats = () if inputs.repeats is None else tuple(r.listed for r in inputs.repeats.rows)
     watch = Stopwatch()
     kept = Kept(Path(out) / KEPT)
     kept.tidy()
@@ -141,6 +150,7 @@ def run_study_steps(
         versions=versions_used(),
         reused=reused + old,
         seconds=watch.seconds,
+        scores=inputs.scores,
     )
 
 
