@@ -95,7 +95,7 @@ class SuperimposeSettings:
 
     >>> import cuspwise
     >>> settings = cuspwise.SuperimposeSettings(start="in_place", refine=False)
-    >>> settings.start, settings.loss
+    >>> settings.start, settings.fit_weighting
     ('in_place', 'least_squares')
     """
 
