@@ -211,7 +211,7 @@ def setting(
     return field(default=default, metadata=metadata)
 
 
-def settings_of(kind: type) -> dict[str, Setting]:
+def declared_in(kind: type) -> dict[str, Setting]:
     """Return the settings that a dataclass declares, by name, in their order."""
     return {
         one.name: replace(one.metadata[_DECLARED], name=one.name)
@@ -235,7 +235,7 @@ def check_fields(settings: Any, rules: tuple[Rule, ...] = (), of: str = "") -> N
     SettingError
         The first value that is not allowed.
     """
-    declared = settings_of(type(settings))
+    declared = declared_in(type(settings))
     for name, one in declared.items():
         try:
             object.__setattr__(settings, name, one.checked(getattr(settings, name)))
@@ -285,7 +285,7 @@ def taken_with(switch: str) -> str:
 
 def all_settings(settings: Any) -> Iterator[tuple[str, Setting, Any]]:
     """Return name, declaration and value of every setting in a dataclass and in those it holds."""
-    declared = settings_of(type(settings))
+    declared = declared_in(type(settings))
     for one in fields(settings):
         value = getattr(settings, one.name)
         if one.name in declared:

@@ -18,7 +18,7 @@ from ...standalone_core.check_settings import CheckSettings
 from ...standalone_core.deviation.settings import DeviationSettings
 from ...standalone_core.deviation.tolerances import Tolerances
 from ...standalone_core.report.drawing.deviation_colours import PALETTES, STANDARD
-from ...standalone_core.setting import Setting, settings_of
+from ...standalone_core.setting import Setting, declared_in
 from ...standalone_core.superimpose.settings import SuperimposeSettings
 
 Update = Callable[[Any, bpy.types.Context], None]
@@ -38,9 +38,9 @@ DEFAULTED = (
     "palette",
 )
 STARTS = (
-    ("auto", "From Any Position", "Find the position without a first guess"),
-    ("landmarks", "From Landmarks", "Start from the pairs of landmarks on design and scan"),
-    ("in_place", "From the Present Position", "Start from where the scan lies now"),
+    ("auto", "Any Position", "Find the position without a first guess"),
+    ("landmarks", "Landmarks", "Start from the pairs of landmarks on design and scan"),
+    ("in_place", "Present Position", "Start from where the scan lies now"),
 )
 FIT_AREAS = (
     ("whole", "Whole Crown", "Lay the scan on the whole design"),
@@ -53,9 +53,9 @@ FIT_AREAS = (
 _LEAST = 1e-6
 """Stands for the least number above a limit that is not allowed itself; single precision."""
 
-_LIMITS = settings_of(Tolerances)
-_CHECK = settings_of(CheckSettings)
-_START = settings_of(SuperimposeSettings)["start"]
+_LIMITS = declared_in(Tolerances)
+_CHECK = declared_in(CheckSettings)
+_START = declared_in(SuperimposeSettings)["start"]
 
 
 def number(
@@ -113,7 +113,9 @@ def flag(setting: Setting, update: Update | None = None) -> Any:
 def start() -> Any:
     """Return the property that says where the superimposition starts from."""
     return bpy.props.EnumProperty(
-        name=_START.label, description="Where the superimposition starts from", items=STARTS
+        name=_START.label,
+        description="The position that the superimposition starts from",
+        items=STARTS,
     )
 
 
@@ -133,7 +135,7 @@ def spacing() -> Any:
 
 def search() -> Any:
     """Return the property that holds the search distance."""
-    return number(settings_of(DeviationSettings)["search_mm"])
+    return number(declared_in(DeviationSettings)["search_mm"])
 
 
 def tolerance(name: str, update: Update | None = None) -> Any:

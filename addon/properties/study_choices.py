@@ -6,17 +6,17 @@ import bpy
 
 from ...standalone_core.report.check.sentences import area_words
 from ...standalone_core.report.study.sentences import measure_words, opened
-from ...standalone_core.setting import settings_of
+from ...standalone_core.setting import declared_in
 from ...standalone_core.study.plan import USUAL_MEASURES, AnalysisPlan
+from ..blender.session import scene_of, settings_of
 from ..drawing import colour_map
-from ..identifiers import SCENE_PROPERTIES
-from ..study import store
+from ..study import study_store
 from . import choices
 
 # Blender 4.5 warns of paths from the .blend where it is not told of them; 4.2 does not know how.
 RELATIVE = {"PATH_SUPPORTS_BLEND_RELATIVE"} if bpy.app.version >= (4, 5, 0) else set()
 Item = tuple[str, str, str, int]
-_PLAN = settings_of(AnalysisPlan)
+_PLAN = declared_in(AnalysisPlan)
 _AREA, _MEASURE = _PLAN["primary_area"], _PLAN["primary_measure"]
 PRIMARY_AREAS = ("whole", "external", "intaglio", "occlusal", "axial", "margin")
 MAP_KINDS = (
@@ -41,9 +41,9 @@ NOTHING = ("none", "–", "Run the study first", 0)
 _held: dict[str, list[Item]] = {}
 
 
-def _offered(scene: bpy.types.ID, name: str) -> list[tuple[str, str, str]]:
+def _offered(scene: Any, name: str) -> list[tuple[str, str, str]]:
     """Return what the kept study offers for a choice: key, title, tooltip."""
-    kept = store.study_of(scene)
+    kept = study_store.study_of(scene)
     if kept is None:
         return []
     if name == "area":
@@ -82,8 +82,8 @@ def _choice(name: str, title: str, description: str, update: Any = None) -> Any:
 
 
 def _map_chosen(_settings: Any, context: bpy.types.Context) -> None:
-    if getattr(context.scene, SCENE_PROPERTIES).study.shown:
-        colour_map.refresh(context.scene)
+    if settings_of(context).study.shown:
+        colour_map.refresh(scene_of(context))
 
 
 class StudySettings(bpy.types.PropertyGroup):

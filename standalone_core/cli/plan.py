@@ -11,7 +11,7 @@ import click
 from rich.table import Table
 
 from ..errors import SettingError
-from ..setting import settings_of
+from ..setting import declared_in
 from ..shares import share_words
 from ..study.aim import Aim, Spread, aim_settings
 from .base import guarded, messages, options, path, screen
@@ -21,7 +21,7 @@ from .targets import refuse_folder
 if TYPE_CHECKING:
     from ..study.crowns_needed import SizeRow
 
-_SD = settings_of(Spread)["sd_um"]
+_SD = declared_in(Spread)["sd_um"]
 _SD2 = replace(_SD, name="sd2_um", meaning="The same of the second group.  [default: as --sd]")
 
 
@@ -33,7 +33,7 @@ _SD2 = replace(_SD, name="sd2_um", meaning="The same of the second group.  [defa
     "pilot",
     type=path,
     metavar="FILE",
-    help="study.json of a pilot, for the standard deviations of its groups.",
+    help="study.json of a pilot, or its folder, for the standard deviations of its groups.",
 )
 @click.option("--area", default="margin", show_default=True, help="Area of the pilot.")
 @click.option("--measure", default="mean_abs_um", show_default=True, help="Its measure.")

@@ -56,8 +56,8 @@ def option_name(setting: Setting) -> str:
     Examples
     --------
     >>> from cuspwise.standalone_core.deviation.settings import DeviationSettings
-    >>> from cuspwise.standalone_core.setting import settings_of
-    >>> option_name(settings_of(DeviationSettings)["search_mm"])
+    >>> from cuspwise.standalone_core.setting import declared_in
+    >>> option_name(declared_in(DeviationSettings)["search_mm"])
     '--search'
     """
     alone = not any(

@@ -11,7 +11,7 @@ from ..areas.support_marks import SupportMark
 from ..check_settings import CheckSettings
 from ..deviation.tolerances import ANY_AREA
 from ..errors import SettingError
-from ..setting import Setting, changed, settings_of
+from ..setting import Setting, changed, declared_in
 from ..study.file.check_sections import (
     AREAS,
     FORCE,
@@ -98,7 +98,7 @@ def _changed(changes: Mapping[str, Any], force: bool) -> CheckSettings:
 
 
 def _refuse_area_settings(given: Mapping[str, Any], changes: Mapping[str, Any]) -> None:
-    for name, setting in settings_of(AreaSettings).items():
+    for name, setting in declared_in(AreaSettings).items():
         if f"check.areas.{name}" in changes:
             own = name in _AREA_NAMES and given[name] is not None
             raise SettingError(
@@ -161,7 +161,7 @@ def read_mark(text: str, force: bool = False) -> SupportMark:
     parts = [part.strip() for part in rest.split(",")]
     if len(parts) not in (4, 5):
         raise _no_mark(text)
-    declared = settings_of(SupportMark)
+    declared = declared_in(SupportMark)
     option = f"--support-mark {name.strip()}"
     try:
         centre = Spot().of_text(",".join(parts[:3]))

@@ -10,9 +10,9 @@ from ..setting import (
     Rule,
     Setting,
     check_fields,
+    declared_in,
     refuse_implausible,
     setting,
-    settings_of,
 )
 
 CAUTIOUS = 0.8
@@ -115,4 +115,4 @@ _RULES = (Rule(("plan",), _not_one, "Give a difference to be found, or a margin 
 
 def aim_settings() -> dict[str, Setting]:
     """Return the settings of an aim by name, without the switch that takes any number."""
-    return {name: one for name, one in settings_of(Aim).items() if name != "force"}
+    return {name: one for name, one in declared_in(Aim).items() if name != "force"}

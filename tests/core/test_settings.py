@@ -26,7 +26,7 @@ from cuspwise.standalone_core.setting import (
     Setting,
     all_settings,
     changed,
-    settings_of,
+    declared_in,
 )
 from cuspwise.standalone_core.study.aim import Aim, Spread
 from cuspwise.standalone_core.study.file.keys import NOT_SET, Key
@@ -236,7 +236,7 @@ def test_each_way_names_its_own_switch(folder: Path):
 
 def test_a_nought_switches_off_and_is_always_meant():
     for kind in (MarginProfileSettings, Aim, Spread):
-        for setting in settings_of(kind).values():
+        for setting in declared_in(kind).values():
             assert setting.implausible(0) is None
     assert changed(NOT_SET, {"check.tolerances.max_unmatched_um": 0}) != NOT_SET
 
@@ -282,7 +282,7 @@ def test_every_field_of_a_check_is_declared_or_holds_what_is():
         for owner in {type(NOT_SET.check), type(NOT_SET.analysis), type(NOT_SET.scores)}
         | {type(value) for value in vars(NOT_SET.check).values() if is_dataclass(value)}
         for one in fields(owner)
-        if one.name not in settings_of(owner)
+        if one.name not in declared_in(owner)
     }
     parts = {"areas", "superimpose", "deviation", "patches", "tolerances", "marks", "mark"}
     assert undeclared == {
@@ -342,7 +342,7 @@ def test_the_options_are_made_without_numpy():
 
 
 def test_a_declaration_knows_its_unit_and_its_label():
-    declared = settings_of(MarginProfileSettings)
+    declared = declared_in(MarginProfileSettings)
     assert (declared["edge_limit_um"].unit, declared["edge_limit_um"].stem) == ("µm", "edge_limit")
     assert declared["edge_limit_um"].label == "Edge Limit (µm)"
     assert (declared["min_share"].unit, declared["min_share"].stem) == ("", "min_share")
@@ -355,7 +355,7 @@ def test_whole_numbers_stay_whole_and_others_become_floats():
 
 
 def test_a_setting_refuses_with_a_problem_of_its_own():
-    setting = Setting("x_mm", 1.0, settings_of(Spread)["sd_um"].allowed, "", plausible=(0.1, 10.0))
+    setting = Setting("x_mm", 1.0, declared_in(Spread)["sd_um"].allowed, "", plausible=(0.1, 10.0))
     with pytest.raises(NotAllowed) as caught:
         setting.checked(-1)
     assert (caught.value.reason, caught.value.at) == ("-1 is not allowed.", None)

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from ...allowed import Allowed, NotAllowed, PerArea
-from ...setting import REQUIRED, Setting, settings_of
+from ...setting import REQUIRED, Setting, declared_in
 from ..plan import StudyPlan
 from .value_types import Kind
 
@@ -97,7 +97,7 @@ def keys_of(
     but : tuple of str
         Settings to be left out.
     """
-    declared = settings_of(kind)
+    declared = declared_in(kind)
     return tuple(key_of(declared[name], owner) for name in names or declared if name not in but)
 
 
@@ -120,7 +120,7 @@ def free_key(kind: type, name: str, owner: str, words: Kind | None = None) -> Ke
     words : Kind, optional
         What its values can be, where that is more than a number.
     """
-    declared = settings_of(kind)[name]
+    declared = declared_in(kind)[name]
     assert isinstance(declared.allowed, PerArea)
     of_one = replace(declared, allowed=declared.allowed.each)
     target = f"{owner}.{name}"

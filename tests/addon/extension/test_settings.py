@@ -15,7 +15,7 @@ SEARCH = "Search Distance (mm)"
 def numbers(empty: SimpleNamespace) -> list[SimpleNamespace]:
     """Every number of the scene that is a setting: its owner, its property, its declaration."""
     part, settings = empty.part, empty.scene.cuspwise
-    of = part("standalone_core.setting").settings_of
+    of = part("standalone_core.setting").declared_in
     check = of(part("standalone_core.check_settings").CheckSettings)
     deviation = part("standalone_core.deviation.settings")
     limits = of(part("standalone_core.deviation.tolerances").Tolerances)
@@ -102,7 +102,7 @@ def test_properties_are_what_the_core_declares(numbers: list[SimpleNamespace]) -
 
 def test_words_of_the_scene_are_those_of_the_core(empty: SimpleNamespace) -> None:
     part, settings = empty.part, empty.scene.cuspwise
-    of = part("standalone_core.setting").settings_of
+    of = part("standalone_core.setting").declared_in
     fit = of(part("standalone_core.superimpose.settings").SuperimposeSettings)
     plan = of(part("standalone_core.study.plan").AnalysisPlan)
     words = {item.identifier for item in settings.bl_rna.properties["start"].enum_items}
