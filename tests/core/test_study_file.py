@@ -270,6 +270,7 @@ def test_files_that_are_no_text_or_not_there_are_told(folder: Path):
     assert len(mistakes(path)) == 1
     (line,) = mistakes(folder / "stduy.toml")
     assert "Did you mean study.toml?" in line
+    path.unlink()
     assert "folder" in mistakes(folder)[0]
 
 
