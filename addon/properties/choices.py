@@ -96,7 +96,7 @@ def number(
         soft_max=min(soft[1], 3e38),
         precision=_digits(usual),
         step=max(1, round(10 * usual)),
-        **({} if update is None else {"update": update}),
+        update=update,
     )
 
 
@@ -106,7 +106,7 @@ def flag(setting: Setting, update: Update | None = None) -> Any:
         name=setting.label,
         description=setting.meaning.rstrip("."),
         default=setting.default,
-        **({} if update is None else {"update": update}),
+        update=update,
     )
 
 

@@ -28,6 +28,7 @@ KINDS = (
     ),
 )
 _RADIUS = declared_in(SupportMark)["radius_mm"]
+assert _RADIUS.plausible is not None  # as declared
 SMALLEST_MM, LARGEST_MM = _RADIUS.plausible
 RADIUS_OPTIONS: dict[str, Any] = {
     "min": SMALLEST_MM,
