@@ -61,7 +61,7 @@ def test_what_is_no_finite_number_is_cut_or_refused_when_it_is_used(
     empty: SimpleNamespace, numbers: list[SimpleNamespace]
 ) -> None:
     """Blender keeps what a script sets to nan, as a panel cannot."""
-    inputs, scene = empty.part("addon.check.inputs"), empty.part("addon.study.scene")
+    inputs, scene = empty.part("addon.check.inputs"), empty.part("addon.study.study_scene")
     errors = empty.part("standalone_core.errors")
     for one in numbers:
         for value in (math.inf, -math.inf):
@@ -128,7 +128,7 @@ def test_a_slip_of_a_thousand_is_refused_and_taken_with_the_box_ticked(
     empty: SimpleNamespace, numbers: list[SimpleNamespace]
 ) -> None:
     inputs = empty.part("addon.check.inputs")
-    scene = empty.part("addon.study.scene")
+    scene = empty.part("addon.study.study_scene")
     settings = empty.scene.cuspwise
     errors = empty.part("standalone_core.errors")
     doubted = 0
@@ -190,7 +190,7 @@ def test_the_limits_of_support_marks_decide_what_a_stub_is(checked: SimpleNamesp
             location = checked.design.matrix_world @ at
             checked.bpy.ops.cuspwise.mark_support(location=location, radius_mm=1.0, name="a")
         else:
-            assert checked.scan.cuspwise.marks_stale
+            assert checked.scan.cuspwise.marks_out_of_date
             assert checked.bpy.ops.cuspwise.measure_marks() == {"FINISHED"}
         result = store.result_of(checked.scan)
         (row,) = result["check"]["marks"]
