@@ -15,7 +15,6 @@ from rich.console import Console
 from ..errors import CuspwiseError
 from ..readable import readable
 from ..study.file.mistakes import StudyFileError
-from .settings import OPTION_OF
 
 if TYPE_CHECKING:
     from ..report.check.output import PictureChoice
@@ -62,10 +61,11 @@ def say_error(error: CuspwiseError) -> None:
 
 def _subject(error: CuspwiseError) -> str:
     """Return what an error is about: a setting by its option, where the command has that option."""
-    option = OPTION_OF.get(error.subject, "")
     context = click.get_current_context(silent=True)
-    own = [] if context is None else [o for param in context.command.params for o in param.opts]
-    return option if option in own else error.subject
+    for param in [] if context is None else context.command.params:
+        if param.name == error.subject and param.opts and param.opts[0].startswith("--"):
+            return param.opts[0]
+    return error.subject
 
 
 def options(*decorators: Callable[[Command], Command]) -> Callable[[Command], Command]:

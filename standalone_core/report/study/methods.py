@@ -10,7 +10,7 @@ from ...shares import limit_words
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.analysis.sentences import count_words, listed, share_words
 from ...study.measuring.results import StudyRun
-from ..check.sentences import LOSS_WORDS, START_WORDS, area_words
+from ..check.sentences import START_WORDS, WEIGHTING_WORDS, area_words
 from .sentences import measure_words, titles_of
 
 REFERENCES: dict[str, str] = {
@@ -149,7 +149,7 @@ def _measuring(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
     start = START_WORDS.get(run.crowns[0].superimposition.start, "") if run.crowns else ""
     yield (
         f"Each scan was superimposed on the design by a rigid best fit without scaling "
-        f"({LOSS_WORDS.get(fit.loss, fit.loss)}, {where}"
+        f"({WEIGHTING_WORDS[fit.fit_weighting]}, {where}"
         f"{', started ' + start if start else ''})."
         if fit.refine
         else "Each scan was superimposed on the design without a best fit."
@@ -242,7 +242,7 @@ def _within(run: StudyRun) -> str:
     spreads = [
         f"{'other areas' if area == ANY_AREA else area_words(area)} {spread:.2g} µm"
         for area, spread in tolerances.scanner_um.items()
-        if area == ANY_AREA or area in tolerances.mean_abs_um
+        if area == ANY_AREA or area in tolerances.tolerances_um
     ]
     guard = (
         f"; {COVERAGE_FACTOR:g} times the scanner's standard uncertainty "

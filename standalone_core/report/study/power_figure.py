@@ -6,7 +6,8 @@ import io
 from collections.abc import Sequence
 from importlib.util import find_spec
 
-from ...study.crowns_needed import Aim, SizeRow
+from ...study.aim import Aim
+from ...study.crowns_needed import SizeRow
 
 _STYLES = ("-", "--", "-.", ":")
 

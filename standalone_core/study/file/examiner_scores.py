@@ -9,12 +9,12 @@ from types import MappingProxyType
 
 import numpy as np
 
+from ...allowed import listed, shown
 from ...mesh.triangle_mesh import FloatArray
 from ...readable import readable
+from ...suggestion import meant
 from ..plan import ScoreScale, StudyPlan
 from .csv_rows import CsvFile, Row, read_csv, refuse_empty, refuse_repeated, whole_number
-from .mistakes import meant
-from .value_types import listed, shown
 
 _NO_SCORE = ("", "nan", "na", "n/a", "-", "–")
 _MOST_NAMED = 5

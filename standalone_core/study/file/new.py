@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from ...allowed import listed
 from ...atomic import atomic_write
 from ...errors import StudyError
 from ...mesh.formats import SUFFIX_FORMATS
@@ -20,7 +21,6 @@ from .mistakes import StudyFileError
 from .new_text import NewGroup, NewStudy, study_text
 from .read import STUDY_FILE, read_plan
 from .study_sections import REPEATS
-from .value_types import listed
 
 _RESULTS = ("study.json", "check.json", "kept")  # whose folder holds results, not scans
 _DESIGN = "design"
