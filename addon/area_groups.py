@@ -17,7 +17,7 @@ from ..standalone_core.areas.supports import SUPPORTS, contact_of, is_support
 from ..standalone_core.mesh.refine import EvaluationMesh
 from ..standalone_core.mesh.triangle_mesh import TriangleMesh
 from ..standalone_core.progress import Progress, Steps, run
-from ..standalone_core.report.words import area_words
+from ..standalone_core.words.names import area_words
 from . import bridge
 from .identifiers import (
     AREA_GROUP_PREFIX,

@@ -21,7 +21,7 @@ from mathutils import Matrix, Vector
 from ..standalone_core.areas.area_set import AREA_NAMES
 from ..standalone_core.areas.supports import SUPPORTS, is_support
 from ..standalone_core.errors import CuspwiseError
-from ..standalone_core.report.words import area_words
+from ..standalone_core.words.names import area_words
 from . import area_groups, bridge, circle, colour_map, contacts, store
 from .identifiers import OBJECT_PROPERTIES, SCENE_PROPERTIES
 from .legend_layout import rgb

@@ -10,7 +10,8 @@ import numpy as np
 from mathutils import Vector
 from mathutils.interpolate import poly_3d_calc
 
-from ..standalone_core.report.words import area_words, micrometres
+from ..standalone_core.words.names import area_words
+from ..standalone_core.words.text import micrometres
 from . import area_groups, bridge, store
 from .identifiers import AREA_GROUP_PREFIX, deviation_attribute, unmatched_attribute
 

@@ -12,17 +12,17 @@ import numpy as np
 from ..standalone_core.csv_text import csv_text
 from ..standalone_core.report.document import plain
 from ..standalone_core.report.study_words import (
-    measure_words,
     opening_lines,
     shown,
     shown_factor,
     titles_of,
     unit_of,
 )
-from ..standalone_core.report.words import area_words
+from ..standalone_core.statistics.equivalence import OUTCOME_WORDS
 from ..standalone_core.study.analysis_results import StudyAnalysis
 from ..standalone_core.study.results import StudyRun
-from ..standalone_core.study.wording import OUTCOME_WORDS, interval_words
+from ..standalone_core.study.wording import interval_words
+from ..standalone_core.words.names import area_words, measure_words
 
 POINT_WEIGHT = "weight_mm2"
 MAPS_MM = ("mean", "sd", "worst")

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import PurePath
 
+from .words.text import signed_number
+
 
 def readable(name: str | PurePath) -> str:
     r"""Return a name with the bytes that are no UTF-8 written as ``\xff``; any other as it is.
@@ -33,5 +35,5 @@ def place_words(place: Sequence[float], digits: int = 1) -> str:
     >>> place_words((1.2, -0.34, 0.0)), place_words((1.2, -0.34, 0.0), digits=2)
     ('(1.2, −0.3, 0.0)', '(1.20, −0.34, 0.00)')
     """
-    inner = ", ".join(f"{value + 0.0:.{digits}f}".replace("-", "−") for value in place)
+    inner = ", ".join(signed_number(value + 0.0, f".{digits}f") for value in place)
     return f"({inner})"

@@ -7,7 +7,7 @@ from bpy_extras.io_utils import ExportHelper, ImportHelper
 
 from ...standalone_core.areas.supports import SUPPORTS, is_support
 from ...standalone_core.errors import AreaError
-from ...standalone_core.report.words import area_words
+from ...standalone_core.words.names import area_words
 from .. import area_groups, colour_map, identifiers, inputs, overlay, store
 from ..job import JobOperator
 from . import ready

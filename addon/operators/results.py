@@ -11,7 +11,8 @@ from ...standalone_core.deviation.contacts import CONTACT_WORDS
 from ...standalone_core.errors import ReportError
 from ...standalone_core.progress import Progress, scaled
 from ...standalone_core.report.files import write_check_steps
-from ...standalone_core.report.words import CONTACT_KIND_WORDS, SHORT_VERDICTS, area_words
+from ...standalone_core.report.words import SHORT_VERDICTS
+from ...standalone_core.words.names import CONTACT_KIND_WORDS, area_words
 from .. import colour_map, contact_results, framing, identifiers, inputs, store
 from ..job import JobOperator
 from . import ready

@@ -16,7 +16,8 @@ from ...standalone_core.measure import (
 )
 from ...standalone_core.mesh.refine import evaluation_mesh
 from ...standalone_core.progress import Progress, scaled
-from ...standalone_core.report.words import SUPERIMPOSITION_WORDS, micrometres
+from ...standalone_core.report.words import SUPERIMPOSITION_WORDS
+from ...standalone_core.words.text import micrometres
 from .. import bridge, colour_map, identifiers, inputs, store
 from ..job import JobOperator
 from . import ready

@@ -4,7 +4,8 @@ import bpy
 
 from ...standalone_core.areas.area_set import AREA_NAMES
 from ...standalone_core.areas.supports import SUPPORTS, is_support
-from ...standalone_core.report.words import area_words
+from ...standalone_core.words.names import area_words
+from ...standalone_core.words.text import listed
 from .. import area_groups, identifiers, overlay, store
 from .base import SidebarPanel, say, settings_of
 
@@ -39,7 +40,7 @@ def _draw_areas(layout, context, design):
     layout.prop(settings, "show_areas", icon="HIDE_OFF" if settings.show_areas else "HIDE_ON")
     sizes = {} if known is None else known["size_mm2"]
     column = layout.column(align=True)
-    for name in _listed(names, sizes):
+    for name in _in_order(names, sizes):
         row = column.row(align=True)
         if settings.show_areas and name == "whole":
             row.label(icon="BLANK1")
@@ -60,12 +61,12 @@ def _draw_areas(layout, context, design):
     )
 
 
-def _listed(names, sizes):
+def _in_order(names, sizes):
     """Return the areas in their usual order, then the user's own; all supports are one."""
     own = [name for name in names if name not in AREA_NAMES and not is_support(name)]
-    listed = [name for name in AREA_NAMES if name in names or name in sizes]
+    usual = [name for name in AREA_NAMES if name in names or name in sizes]
     supports = [SUPPORTS] if any(is_support(name) for name in names) else []
-    return [*listed, *own, *supports]
+    return [*usual, *own, *supports]
 
 
 def _draw_found(layout, context, known):
@@ -73,7 +74,7 @@ def _draw_found(layout, context, known):
         say(layout, context, f"Margin line: {known['margin_length_mm']:.2f} mm long.")
     missing = known["missing"]
     for why in dict.fromkeys(missing.values()):
-        names = " and ".join(area_words(name) for name in missing if missing[name] == why)
+        names = listed([area_words(name) for name in missing if missing[name] == why])
         say(layout, context, f"No {names}: {why}")
     if missing:
         say(layout, context, "What is missing can be painted as a vertex group of that name.")

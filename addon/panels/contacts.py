@@ -4,7 +4,8 @@ import bpy
 
 from ...standalone_core.areas.supports import contact_area_name
 from ...standalone_core.deviation.contacts import CLEAN, CONTACT_WORDS, GOUGE, NOT_MEASURED, STUB
-from ...standalone_core.report.words import micrometres, percent
+from ...standalone_core.shares import share_words
+from ...standalone_core.words.text import micrometres
 from .. import colour_map, contact_results, contacts, identifiers, store
 from ..contact_results import number
 from .areas import AreasPanel
@@ -95,7 +96,7 @@ def _draw_chosen(layout, context, design, scan):
     area_mm2 = micrometres(number(found["area_mm2"]), digits=2)
     volume = micrometres(number(found["volume_mm3"]), signed=True, digits=4)
     box.label(text=f"area {area_mm2} mm² · volume {volume} mm³")
-    box.label(text=f"measured {percent(number(found['coverage']))}")
+    box.label(text=f"measured {share_words(number(found['coverage']))}")
     say(box, context, found["reason"])
 
 

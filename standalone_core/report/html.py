@@ -13,6 +13,17 @@ from ..areas.supports import contact_of
 from ..deviation.contacts import CONTACT_WORDS
 from ..deviation.margin_profile import why_no_margin_profile
 from ..deviation.measures import AreaMeasures
+from ..shares import share_words
+from ..words.names import (
+    CONTACT_KIND_WORDS,
+    DIRECTION_WORDS,
+    NO_TOLERANCE,
+    NOT_DECIDABLE,
+    OUTSIDE,
+    WITHIN,
+    area_words,
+)
+from ..words.text import NO_VALUE, micrometres
 from .colour import PALETTES
 from .histogram import Histogram
 from .legend import Legend, number
@@ -22,23 +33,18 @@ from .pictures import Pictures
 from .plot import histogram_plot, legend_plot
 from .words import (
     CAUTIONS,
-    CONTACT_KIND_WORDS,
-    DIRECTION_WORDS,
     PICTURES_REMEDY,
     PICTURES_REMEDY_CHECKOUT,
     SHORT_VERDICTS,
     SIGN,
     TERMS,
-    area_words,
     contacts_line,
     exceedance_limit_um,
     exceedance_line,
     headline,
     limits_of_the_numbers,
-    micrometres,
     patch_areas,
     patch_kind,
-    percent,
     status_words,
     superimposition_lines,
     surface_words,
@@ -94,7 +100,7 @@ def check_page(
             result=result,
             headline=headline(result.verdicts),
             written=written,
-            judged=[v for v in result.verdicts if v.verdict != "no_tolerance"],
+            judged=[v for v in result.verdicts if v.verdict != NO_TOLERANCE],
             by_direction=by_direction,
             legend=legend,
             legend_plot=legend_plot(legend),
@@ -138,7 +144,7 @@ def page_environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters.update(area=area_words, um=micrometres, percent=percent, number=number)
+    environment.filters.update(area=area_words, um=micrometres, percent=share_words, number=number)
     environment.filters.update(surface=surface_words, status=status_words)
     environment.filters.update(patch_kind=patch_kind, patch_areas=patch_areas)
     environment.globals.update(
@@ -151,7 +157,7 @@ def page_environment() -> Environment:
         direction_words=DIRECTION_WORDS,
         pictures_remedy=PICTURES_REMEDY,
         pictures_remedy_checkout=PICTURES_REMEDY_CHECKOUT,
-        verdict_signs={"within": "✓", "outside": "✗", "not_decidable": "?", "no_tolerance": "–"},
+        verdict_signs={WITHIN: "✓", OUTSIDE: "✗", NOT_DECIDABLE: "?", NO_TOLERANCE: NO_VALUE},
     )
     return environment
 

@@ -6,12 +6,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from ..deviation.tolerances import ANY_AREA, COVERAGE_FACTOR
-from ..shares import limit_words
+from ..shares import limit_words, short_share
 from ..study.analysis_results import StudyAnalysis
 from ..study.results import StudyRun
-from ..study.wording import count_words, listed, share_words
-from .study_words import measure_words, titles_of
-from .words import LOSS_WORDS, START_WORDS, area_words
+from ..words.names import area_words, measure_words
+from ..words.text import count_words, listed, plural
+from .study_words import titles_of
+from .words import LOSS_WORDS, START_WORDS
 
 REFERENCES: dict[str, str] = {
     "welch": "Welch BL. The generalization of ‘Student’s’ problem when several different "
@@ -181,7 +182,7 @@ def _measuring(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
 
 def _comparing(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
     plan, findings = analysis.settings, analysis.findings
-    level = share_words(plan.confidence)
+    level = short_share(plan.confidence)
     yield (
         f"The crown was the unit of analysis. Results are described as mean and standard deviation "
         f"with {level} confidence intervals, and as median and quartiles."
@@ -222,13 +223,13 @@ def _comparing(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
         yield (
             f"The share of crowns within tolerance of the mean absolute deviation "
             f"({'; '.join(told)}) is given with its Wilson interval {cite('wilson')}, and a "
-            f"one-sided tolerance limit for {share_words(plan.next_crown_content)} of future "
+            f"one-sided tolerance limit for {short_share(plan.next_crown_content)} of future "
             f"crowns (confidence {level}, normal model)."
         )
     if analysis.difference_shares:
         yield (
             f"Where groups differed on the surface was mapped by Welch tests at each point, with "
-            f"the false discovery rate held at {share_words(plan.alpha)} {cite('benjamini')}."
+            f"the false discovery rate held at {short_share(plan.alpha)} {cite('benjamini')}."
         )
     yield (
         f"The level of significance was {plan.alpha:g}. Intervals and permutations that were drawn "
@@ -335,4 +336,4 @@ def _opening(count: int, thing: str) -> str:
     """Write a count of things at the start of a sentence, small ones as words."""
     if count >= len(_NUMBERS):
         return count_words(count, thing)
-    return count_words(count, thing).replace(str(count), _NUMBERS[count], 1)
+    return f"{_NUMBERS[count]} {plural(thing, count)}"

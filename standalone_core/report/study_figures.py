@@ -8,15 +8,16 @@ from concurrent.futures import Executor
 from functools import partial
 from typing import TYPE_CHECKING, TypeAlias
 
+from ..statistics.equivalence import OUTCOME_WORDS
 from ..study.analysis_results import StudyAnalysis
 from ..study.comparison_results import Comparison
-from ..study.wording import OUTCOME_WORDS
+from ..words.names import area_words, measure_words
+from ..words.text import micrometres
 from .figures import INK, SOFT, Figure, bare_axes, draw_figure
 from .study_colour import GroupStyle, group_style
 from .study_strips import LABEL_WIDTH, precision_figure, trueness_figure
 from .study_words import (
     crown_words,
-    measure_words,
     short_measure,
     shown,
     shown_factor,
@@ -24,7 +25,6 @@ from .study_words import (
     unit_of,
     wrapped,
 )
-from .words import area_words, micrometres
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -157,7 +157,7 @@ def _draw_difference(axes: Axes, place: int, row: Comparison, measure: str) -> N
         gid=f"difference-{row.first}-{row.second}-{row.area}",
     )
     axes.annotate(
-        OUTCOME_WORDS[row.outcome].replace(" but within the margin", ", within margin"),
+        _SHORT_OUTCOMES.get(row.outcome, OUTCOME_WORDS[row.outcome]),
         (1.0, place),
         xycoords=("axes fraction", "data"),
         ha="right",
@@ -165,6 +165,9 @@ def _draw_difference(axes: Axes, place: int, row: Comparison, measure: str) -> N
         fontsize=6.8,
         color=INK,
     )
+
+
+_SHORT_OUTCOMES = {"different_within_margin": "different, within margin"}
 
 
 def parts_figure(analysis: StudyAnalysis) -> Figure:

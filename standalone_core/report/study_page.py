@@ -11,12 +11,15 @@ from datetime import datetime
 
 from markupsafe import Markup
 
+from ..statistics.equivalence import OUTCOME_WORDS
 from ..study.analysis_results import StudyAnalysis
 from ..study.comparison_results import Comparison, PrecisionComparison
 from ..study.group_results import PrecisionRow, ToleranceRow, TruenessRow
 from ..study.plan_document import plan_document
 from ..study.results import StudyRun
-from ..study.wording import OUTCOME_WORDS, OVERALL_WORDS, interval_words, p_words
+from ..study.wording import OVERALL_WORDS, interval_words, p_words
+from ..words.names import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN, measure_words
+from ..words.text import capital
 from .colour import unmeasured_hex
 from .figures import Figure
 from .html import page_environment, setting_rows
@@ -28,8 +31,6 @@ from .study_margin import margin_rows
 from .study_words import (
     crown_words,
     mean_and_sd,
-    measure_words,
-    opened,
     opening_lines,
     short_measure,
     shown,
@@ -39,7 +40,7 @@ from .study_words import (
 
 STATUS_SIGNS = {"good": "✓", "bad": "✗", "open": "?", "note": "•"}
 STATUS_WORDS = {"good": "yes", "bad": "no", "open": "undecided", "note": "note"}
-TONES = {"good": "within", "bad": "outside", "open": "not_decidable", "note": "no_tolerance"}
+TONES = {"good": WITHIN, "bad": OUTSIDE, "open": NOT_DECIDABLE, "note": NO_TOLERANCE}
 MARKS = {"o": "●", "s": "■", "^": "▲", "D": "◆", "v": "▼", "P": "✚", "X": "✖", "*": "★"}
 TOPICS = {
     "tolerance": "Does each way of production keep its tolerances?",
@@ -120,7 +121,7 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
         unit=unit_of,
         p=p_words,
         crown=crown_words,
-        opened=opened,
+        opened=capital,
     )
     environment.globals.update(
         mean_and_sd=mean_and_sd,

@@ -11,10 +11,11 @@ import numpy as np
 
 from ..study.analysis_results import StudyAnalysis
 from ..study.group_results import Summary
+from ..words.names import area_words, measure_words
+from ..words.text import capital
 from .figures import FAINT, HALO, INK, SOFT, Figure, bare_axes, draw_figure
 from .study_colour import GroupStyle, group_style
-from .study_words import crown_words, measure_words, shown, shown_factor, unit_of, wrapped
-from .words import area_words
+from .study_words import crown_words, shown, shown_factor, unit_of, wrapped
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -104,8 +105,7 @@ def _strip(
 
 
 def _head(measure: str) -> str:
-    text = measure_words(measure)
-    return f"{text[:1].upper()}{text[1:]}, {unit_of(measure)}"
+    return f"{capital(measure_words(measure))}, {unit_of(measure)}"
 
 
 def _strip_figure(name: str, title: str, panels: Sequence[Panel]) -> Figure:

@@ -13,8 +13,9 @@ from rich.text import Text
 from ..deviation.measures import AreaMeasures
 from ..study.analysis_results import StudyAnalysis
 from ..study.results import StudyRun
+from ..words.names import NO_TOLERANCE, area_words
+from ..words.text import micrometres
 from .study_words import opening_lines
-from .words import area_words, micrometres
 
 MARKS = {"good": "✓", "bad": "✗", "open": "?", "note": "·"}
 
@@ -70,7 +71,7 @@ def _cells(run: StudyRun, area: str, group: str) -> list[str]:
     pairs = [pair for pair in run.pairs if pair.group == group]
     precise = [row for pair in pairs for row in pair.superimposed if row.area == area]
     verdicts = [v.verdict for c in crowns for v in c.verdicts if v.area == area]
-    judged = [verdict for verdict in verdicts if verdict != "no_tolerance"]
+    judged = [verdict for verdict in verdicts if verdict != NO_TOLERANCE]
     within = f"{judged.count('within')} of {len(judged)}" if judged else "–"
     return [
         str(len(crowns)),

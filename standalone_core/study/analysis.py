@@ -7,6 +7,8 @@ from dataclasses import replace
 from typing import Literal, TypeAlias
 
 from ..progress import Progress, Steps, run, scaled
+from ..statistics.equivalence import OUTCOME_WORDS
+from ..words.names import measured_in
 from .analysis_notes import MIDDLE_KEPT, cautions, general_notes, reasons_of
 from .analysis_results import Findings, OddEffect, StudyAnalysis
 from .cohort import Cohort, cohort_of
@@ -25,7 +27,6 @@ from .repeats import scanner_rows
 from .results import StudyRun
 from .tolerance_rows import tolerance_rows
 from .verdict_lines import verdict_lines
-from .wording import OUTCOME_WORDS, measured_in
 
 Aspect: TypeAlias = Literal["trueness", "precision"]
 Rows: TypeAlias = Sequence[Comparison] | Sequence[PrecisionComparison]

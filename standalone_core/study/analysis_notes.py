@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from ..deviation.verdict import NOT_DECIDABLE
-from ..report.words import area_words
-from ..shares import limit_words
+from ..shares import limit_words, short_share
+from ..words.names import MEASURE_WORDS, NOT_DECIDABLE, area_words
+from ..words.text import count_words, listed
 from .analysis_results import Findings
 from .cohort import Cohort
 from .comparison_results import Comparison, OverallRow, PrecisionComparison
 from .contact_rows import DESCRIBED_ONLY
 from .results import StudyRun
-from .wording import LEAD_WORDS, MEASURE_WORDS, OVERALL_WORDS, count_words, listed, share_words
+from .wording import LEAD_WORDS, OVERALL_WORDS
 
 PRECISION_TERM = (
     "ISO 5725-1 defines precision for the same item measured again. The crowns of a group are "
@@ -50,8 +50,8 @@ def general_notes(cohort: Cohort, run: StudyRun) -> tuple[str, ...]:
     """Return what holds for the whole study."""
     plan = cohort.plan.analysis
     notes = [
-        f"A group meets a tolerance if {share_words(plan.next_crown_content)} of all crowns made "
-        f"this way can be expected within it, {share_words(plan.confidence)} sure, as far as "
+        f"A group meets a tolerance if {short_share(plan.next_crown_content)} of all crowns made "
+        f"this way can be expected within it, {short_share(plan.confidence)} sure, as far as "
         f"crowns are spread normally; it does not if surely fewer are within.",
         PRECISION_TERM,
         PAIRS_DEPEND,

@@ -11,11 +11,12 @@ from ..mesh.triangle_mesh import FloatArray
 from ..progress import Progress, Steps
 from ..statistics.equivalence import decide
 from ..statistics.two_groups import TwoGroups, compare_two
+from ..words.names import measured_in
 from .cohort import Cohort
 from .comparison_results import Comparison, EffectRow, EquivalenceRow, RankRow, WelchRow
 from .equivalence_rows import corrected_row, equivalence_row
 from .families import Corrected, correct, is_primary
-from .wording import LEAD_WORDS, Contrast, contrast_sentence, measured_in
+from .wording import LEAD_WORDS, Contrast, contrast_sentence
 
 ScannerLimits = Mapping[tuple[str, str], float]
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..mesh.triangle_mesh import FloatArray
-from ..report.words import area_words
 from ..statistics.assumptions import check_assumptions
 from ..statistics.describe import describe
+from ..words.names import area_words
+from ..words.text import count_words
 from .cohort import Cohort
 from .group_results import (
     AssumptionRow,
@@ -16,7 +17,6 @@ from .group_results import (
     Summary,
     TruenessRow,
 )
-from .wording import count_words
 
 
 def trueness_rows(cohort: Cohort) -> tuple[TruenessRow, ...]:

@@ -10,9 +10,12 @@ from types import MappingProxyType
 import numpy as np
 
 from ..mesh.triangle_mesh import FloatArray
+from ..shares import short_share
 from ..statistics.agreement import cohen_kappa, fleiss_kappa
 from ..statistics.rank_correlation import spearman
 from ..statistics.tolerance import wilson
+from ..words.names import ITEM_WORDS, MEASURE_WORDS, the_area
+from ..words.text import capital, listed
 from .cohort import Cohort, measured
 from .examiner_file import ExaminerScores, ScoreTable
 from .score_comparisons import score_comparisons
@@ -24,7 +27,7 @@ from .score_results import (
     ScoredCrown,
     ScoreGroupRow,
 )
-from .wording import ITEM_WORDS, MEASURE_WORDS, listed, p_words, share_words, start, the_area
+from .wording import p_words
 
 BESIDE: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {"gap": ("margin",), "contact": ("contact_mesial", "contact_distal"), "seating": ("intaglio",)}
@@ -174,7 +177,7 @@ def _kappa_words(kappa: float) -> str:
 
 
 def _agreement_sentence(scored: Scored, n: int, same: float, pairs: Sequence[KappaRow]) -> str:
-    name = start(ITEM_WORDS.get(scored.item, scored.item))
+    name = capital(ITEM_WORDS.get(scored.item, scored.item))
     if not pairs:
         return f"{name}: one examiner, so agreement cannot be told."
     if not n:
@@ -185,7 +188,7 @@ def _agreement_sentence(scored: Scored, n: int, same: float, pairs: Sequence[Kap
         for row in pairs
     ]
     return (
-        f"{name}: all examiners gave the same score on {share_words(same)} of {n} crowns; beyond "
+        f"{name}: all examiners gave the same score on {short_share(same)} of {n} crowns; beyond "
         f"chance, agreement of {listed(words)}."
     )
 
@@ -237,13 +240,13 @@ def _correlation(
     found = spearman(
         [row.median for row in rows], [row.measured for row in rows], confidence=plan.confidence
     )
-    name = start(ITEM_WORDS.get(item, item))
+    name = capital(ITEM_WORDS.get(item, item))
     beside = f"{MEASURE_WORDS[BESIDE_MEASURE]} of {the_area(area)}"
     if found.reason:
         sentence = f"{name} and {beside}: no correlation was computed. {found.reason}"
     else:
         numbers = (
-            f"Spearman's ρ {found.rho:.2f}, {share_words(plan.confidence)} interval "
+            f"Spearman's ρ {found.rho:.2f}, {short_share(plan.confidence)} interval "
             f"{found.ci_low:.2f} to {found.ci_high:.2f}, {p_words(found.p)}, {found.n} crowns of "
             f"all groups"
         )

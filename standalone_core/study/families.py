@@ -13,11 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..report.words import area_words
 from ..statistics.multiplicity import holm
+from ..words.names import MEASURE_WORDS, area_words
 from .cohort import Cohort
 from .plan import AnalysisPlan
-from .wording import MEASURE_WORDS
 
 
 @dataclass(frozen=True)

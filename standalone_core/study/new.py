@@ -13,6 +13,7 @@ from ..atomic import atomic_write
 from ..errors import StudyError
 from ..mesh.formats import SUFFIX_FORMATS
 from ..readable import readable
+from ..words.text import capital
 from .csv_rows import read_csv
 from .kinds import listed
 from .mistakes import StudyFileError
@@ -245,7 +246,7 @@ def _patterns(files: Sequence[Path], home: Path) -> tuple[str, ...]:
 
 def _title(name: str) -> str:
     words = " ".join(name.replace("_", " ").split())
-    return words[:1].upper() + words[1:]
+    return capital(words)
 
 
 def _told_from(path: Path, home: Path) -> str:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from ..mesh.triangle_mesh import FloatArray
-from ..report.words import area_words
 from ..statistics.odd import LEAST, find_odd
+from ..words.names import MEASURE_WORDS, area_words
+from ..words.text import capital, count_words
 from .analysis_results import OddCrown
 from .cohort import Cohort, measured
-from .wording import MEASURE_WORDS, count_words, start
 
 JUDGED_BY = "rms_um"
 """How far apart two crowns are in an area: a root mean square is a distance between maps."""
@@ -53,7 +53,7 @@ def _judged(cohort: Cohort, group: str) -> list[OddCrown]:
 
 
 def _sentence(reason: str) -> str:
-    return f"{start(reason.rstrip('.'))}." if reason else ""
+    return f"{capital(reason.rstrip('.'))}." if reason else ""
 
 
 def _pair_table(cohort: Cohort, group: str, area: str) -> FloatArray:

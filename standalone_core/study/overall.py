@@ -6,11 +6,13 @@ import numpy as np
 
 from ..progress import Progress, Steps
 from ..statistics.many_groups import DunnPair, GamesHowellPair, ManyGroups, compare_many
+from ..words.names import measured_in
+from ..words.text import listed
 from .cohort import Cohort
 from .comparison_results import OverallRow, PostHocRow
 from .families import Corrected, correct, is_primary
 from .plan import Lead
-from .wording import OVERALL_WORDS, listed, measured_in, p_words
+from .wording import OVERALL_WORDS, p_words
 
 
 def overall_steps(cohort: Cohort) -> Steps[tuple[OverallRow, ...]]:

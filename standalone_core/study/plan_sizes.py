@@ -15,9 +15,9 @@ from scipy import special
 from ..csv_text import csv_text
 from ..errors import FileError, SettingError
 from ..report.document import plain
-from ..report.words import area_words
 from ..statistics.sample_size import SampleSize, size_for_difference, size_for_equivalence
-from .wording import MEASURE_WORDS, count_words
+from ..words.names import MEASURE_WORDS, area_words
+from ..words.text import count_words
 
 SIZES_SCHEMA_VERSION = 1
 CAUTIOUS = 0.8

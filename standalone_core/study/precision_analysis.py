@@ -13,13 +13,15 @@ from ..mesh.triangle_mesh import FloatArray
 from ..progress import Progress, Steps
 from ..statistics.equivalence import decide
 from ..statistics.permutation import PrecisionTest, compare_distances, distances_from_pairs
+from ..words.names import measured_in
+from ..words.text import count_words
 from .cohort import Cohort, measured
 from .comparison_results import EquivalenceRow, PrecisionComparison
 from .descriptions import pair_summary, summary
 from .equivalence_rows import corrected_row, equivalence_row
 from .families import Corrected, correct
 from .group_results import PrecisionRow
-from .wording import Contrast, contrast_sentence, count_words, measured_in
+from .wording import Contrast, contrast_sentence
 
 DISTANCES = frozenset(
     {"mean_abs_um", "rms_um", "half_p90_p10_um", "sd_um", "hausdorff_um", "hausdorff_both_um"}

@@ -10,10 +10,10 @@ import numpy as np
 
 from ..errors import SettingError
 from ..statistics.gauge import GaugeStudy, gauge_study
+from ..words.text import listed
 from .cohort import Cohort, measured
 from .results import RepeatScan
 from .score_results import ScannerRow
-from .wording import listed
 
 
 @dataclass(frozen=True)

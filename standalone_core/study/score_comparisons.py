@@ -13,9 +13,11 @@ from ..mesh.triangle_mesh import FloatArray
 from ..statistics.many_groups import kruskal_wallis
 from ..statistics.multiplicity import holm
 from ..statistics.rank_sum import MannWhitney, mann_whitney
+from ..words.names import ITEM_WORDS
+from ..words.text import capital, listed
 from .cohort import Cohort
 from .score_results import ScoreComparison
-from .wording import ITEM_WORDS, listed, p_words, start
+from .wording import p_words
 
 Medians = Mapping[str, Mapping[str, FloatArray]]
 
@@ -85,7 +87,7 @@ def _pair(cohort: Cohort, draft: _Draft, p_holm: float, fisher_p_holm: float) ->
 
 
 def _pair_sentence(cohort: Cohort, draft: _Draft, p_holm: float, fisher_p_holm: float) -> str:
-    name = start(ITEM_WORDS.get(draft.item, draft.item))
+    name = capital(ITEM_WORDS.get(draft.item, draft.item))
     first, second = (cohort.title(group) for group in draft.groups)
     if np.isnan(p_holm):
         return f"{name}: {second} and {first} were not compared. {draft.ranks.reason}"
@@ -113,7 +115,7 @@ def _overall(cohort: Cohort, medians: Medians) -> list[ScoreComparison]:
     names = listed([cohort.title(group) for group in cohort.groups])
     rows = []
     for (item, test), p_holm in zip(found.items(), corrected, strict=True):
-        name = start(ITEM_WORDS.get(item, item))
+        name = capital(ITEM_WORDS.get(item, item))
         words = f"(Kruskal–Wallis test, {p_words(float(p_holm))})"
         if test.reason:
             sentence = f"{name}: {names} were not compared at once. {test.reason}"

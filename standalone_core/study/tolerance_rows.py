@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..deviation.verdict import NOT_DECIDABLE, OUTSIDE, WITHIN
-from ..report.words import area_words, micrometres
+from ..shares import short_share
 from ..statistics.tolerance import ShareWithin, ToleranceLimit, upper_tolerance_limit, wilson
+from ..words.names import NOT_DECIDABLE, OUTSIDE, WITHIN, area_words
+from ..words.text import micrometres
 from .cohort import Cohort
 from .group_results import ToleranceRow
 from .results import Crown
-from .wording import share_words
 
 JUDGED_BY = "mean_abs_um"
 """The measure that tolerances limit."""
@@ -97,14 +97,14 @@ def _sentence(
         return f"{where}: no crown could be judged."
     counted = (
         f"{share.within} of {share.n} crowns are within {limit_um:g} µm "
-        f"({share_words(share.confidence)} interval of the share {share_words(share.ci_low)} to "
-        f"{share_words(share.ci_high)})"
+        f"({short_share(share.confidence)} interval of the share {short_share(share.ci_low)} to "
+        f"{short_share(share.ci_high)})"
     )
     if ahead.reason:
         return f"{where}: {counted}. What the next crown will be cannot be told: {ahead.reason}"
     future = (
-        f"{share_words(ahead.content)} of all crowns made this way lie below "
-        f"{micrometres(ahead.limit)} µm, {share_words(ahead.confidence)} sure, if they are spread "
+        f"{short_share(ahead.content)} of all crowns made this way lie below "
+        f"{micrometres(ahead.limit)} µm, {short_share(ahead.confidence)} sure, if they are spread "
         f"normally"
     )
     if meets is None:

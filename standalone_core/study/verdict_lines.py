@@ -7,11 +7,12 @@ from typing import TypeAlias
 
 from ..deviation.reasons import about_pieces
 from ..deviation.verdict import is_too_much
+from ..words.names import MEASURE_WORDS, the_area
+from ..words.text import count_words, listed
 from .analysis_results import Findings, LineKind, OddCrown, OddEffect, Status, VerdictLine
 from .cohort import Cohort
 from .comparison_results import Comparison, Outcome, PrecisionComparison
 from .group_results import ToleranceRow
-from .wording import MEASURE_WORDS, count_words, listed, the_area
 
 Row: TypeAlias = Comparison | PrecisionComparison
 

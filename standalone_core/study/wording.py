@@ -7,56 +7,14 @@ can say that a difference is small.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from ..report.words import AREA_WORDS, area_words, micrometres
 from ..shares import short_share
-from ..statistics.equivalence import OUTCOME_WORDS
+from ..words.text import micrometres
 from .comparison_results import EquivalenceRow, Outcome
 
-__all__ = [
-    "ITEM_WORDS",
-    "LEAD_WORDS",
-    "MEASURE_WORDS",
-    "OUTCOME_WORDS",
-    "OVERALL_WORDS",
-    "Contrast",
-    "contrast_sentence",
-    "count_words",
-    "interval_words",
-    "listed",
-    "measured_in",
-    "p_words",
-    "share_words",
-    "start",
-    "the_area",
-]
-
-MEASURE_WORDS: Mapping[str, str] = MappingProxyType(
-    {
-        "mean_abs_um": "mean absolute deviation",
-        "rms_um": "root mean square deviation",
-        "half_p90_p10_um": "(P90−P10)/2",
-        "mean_um": "mean deviation",
-        "sd_um": "standard deviation within the area",
-        "median_um": "median deviation",
-        "p10_um": "10th percentile",
-        "p90_um": "90th percentile",
-        "mean_positive_um": "mean excess",
-        "mean_negative_um": "mean deficit",
-        "min_um": "largest deficit",
-        "max_um": "largest excess",
-        "hausdorff_um": "largest deviation",
-        "hausdorff_both_um": "largest deviation of both directions",
-        "within_tolerance": "share of the surface within tolerance",
-    }
-)
-
-ITEM_WORDS: Mapping[str, str] = MappingProxyType(
-    {"gap": "marginal gap felt", "contact": "contacts", "seating": "seating"}
-)
 LEAD_WORDS: Mapping[str, str] = MappingProxyType(
     {"welch": "Welch's t test", "ranks": "Mann–Whitney test"}
 )
@@ -135,42 +93,8 @@ def p_words(p: float) -> str:
     return f"p = {p:.4f}" if text == "0.050" else f"p = {text}"
 
 
-def share_words(share: float) -> str:
-    """Write a share in per cent without needless decimals, never rounded up."""
-    return short_share(share)
-
-
-def measured_in(area: str, measure: str) -> str:
-    """Name area and measure as the start of a sentence."""
-    return start(f"{area_words(area)}, {MEASURE_WORDS.get(measure, measure)}")
-
-
-def the_area(area: str) -> str:
-    """Name an area within a sentence: "the margin", "the occlusal surface"."""
-    words = area_words(area)
-    if area in {"external", "occlusal"}:
-        return f"the {words} surface"
-    return f"the {words}" if area in AREA_WORDS else f"the area {words}"
-
-
-def start(text: str) -> str:
-    """Begin a sentence with a capital."""
-    return text[:1].upper() + text[1:]
-
-
-def listed(names: Sequence[str]) -> str:
-    """Join names: "a", "a and b", "a, b and c"."""
-    names = list(names)
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
-
-
-def count_words(count: int, thing: str) -> str:
-    """Write a count of things: "1 crown", "3 crowns"."""
-    return f"{count} {thing}{'' if count == 1 else 's'}"
-
-
 def _numbers(c: Contrast) -> str:
-    level = share_words(c.confidence)
+    level = short_share(c.confidence)
     return f"{level} interval {interval_words(c.low, c.high, c.measure)}; {_test(c)}"
 
 
@@ -259,6 +183,6 @@ def _tost(c: Contrast) -> str:
     corrected = " after correction" if row.p_holm > row.p_value else ""
     kind = "rank tests" if row.lead == "ranks" else "tests"
     return (
-        f"{share_words(row.level)} interval {interval_words(row.low, row.high, c.measure)}; two "
+        f"{short_share(row.level)} interval {interval_words(row.low, row.high, c.measure)}; two "
         f"one-sided {kind}, {p_words(row.p_holm)}{corrected}"
     )

@@ -25,7 +25,7 @@ from cuspwise.standalone_core.demo.true_measures import NoiseModel, TrueMeasures
 from cuspwise.standalone_core.demo.truth import Frame, truth_of
 from cuspwise.standalone_core.deviation.field import Direction
 from cuspwise.standalone_core.deviation.measures import AreaMeasures, measure_areas
-from cuspwise.standalone_core.deviation.verdict import Tolerances
+from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 
 AREAS = (

@@ -15,7 +15,7 @@ import trimesh
 from check_results import Reader, make_result
 from cuspwise.standalone_core.check import CheckResult
 from cuspwise.standalone_core.deviation.field import NOT_MUTUAL, STATUS_WORDS
-from cuspwise.standalone_core.deviation.verdict import Tolerances
+from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.mesh.files import read_mesh
 from cuspwise.standalone_core.mesh.intersections import self_intersections
 from cuspwise.standalone_core.mesh.repair import repair_mesh
@@ -37,7 +37,8 @@ from cuspwise.standalone_core.report.terminal import (
     health_document,
     health_table,
 )
-from cuspwise.standalone_core.report.words import exceedance_line, headline, percent
+from cuspwise.standalone_core.report.words import exceedance_line, headline
+from cuspwise.standalone_core.shares import share_words
 from rich.console import Console
 
 HOSTILE = "<script>alert('x')</script>\"&zähne·牙.stl"
@@ -293,7 +294,7 @@ def test_headline_is_decided_by_the_worst() -> None:
     ]
     assert headline([within]).title == "Within tolerance: whole crown"
     assert headline([replace(first, verdict="no_tolerance")]).verdict == "no_tolerance"
-    assert percent(0.89997) == "89.9 %"
+    assert share_words(0.89997) == "89.9 %"
 
 
 def test_peaks_are_told_beside_the_means(result: CheckResult) -> None:

@@ -16,7 +16,8 @@ import pytest
 from check_results import Reader, make_result
 from cuspwise.standalone_core.check import CheckResult
 from cuspwise.standalone_core.deviation.measures import measure_areas
-from cuspwise.standalone_core.deviation.verdict import Tolerances, judge, with_verdicts
+from cuspwise.standalone_core.deviation.tolerances import Tolerances
+from cuspwise.standalone_core.deviation.verdict import judge, with_verdicts
 from cuspwise.standalone_core.errors import ReportError
 from cuspwise.standalone_core.report import files as report_files
 from cuspwise.standalone_core.report.files import write_check, write_check_steps

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pingouin
 import pytest
-from cuspwise.standalone_core.deviation.verdict import Tolerances
+from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.study.analysis import analyse_study, analyse_study_steps
 from cuspwise.standalone_core.study.analysis_document import analysis_document
 from cuspwise.standalone_core.study.analysis_notes import PRECISION_TERM

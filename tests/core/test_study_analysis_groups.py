@@ -9,7 +9,7 @@ import numpy as np
 import pandas
 import pingouin
 import pytest
-from cuspwise.standalone_core.deviation.verdict import Tolerances
+from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.progress import run
 from cuspwise.standalone_core.study.analysis import analyse_study
 from cuspwise.standalone_core.study.cohort import cohort_of
