@@ -10,7 +10,7 @@ import numpy as np
 
 from ..errors import FileError
 from ..mesh.write import write_mesh
-from ..progress import Progress, Steps, run
+from ..progress import Progress, Steps
 from .crown import DemoCrown, demo_crown
 from .production import ProducedCrown, produce
 from .production_errors import (
@@ -104,7 +104,15 @@ def milled_errors() -> ProductionErrors:
 
 
 def demo_case_steps(edge_mm: float = EDGE_MM, seed: int = SEED) -> Steps[DemoCase]:
-    """Make the demo's meshes as :func:`demo_case` does, step by step."""
+    """Make the demo's design and its two produced crowns, with what is true about them.
+
+    Parameters
+    ----------
+    edge_mm : float
+        Mean edge length of all three meshes.
+    seed : int
+        For sampling, noise and poses of the scans.
+    """
     yield Progress("Designing the demo crown", 0.0)
     design = demo_crown(edge_mm)
     produced: dict[str, ProducedCrown] = {}
@@ -116,19 +124,6 @@ def demo_case_steps(edge_mm: float = EDGE_MM, seed: int = SEED) -> Steps[DemoCas
         rng = np.random.default_rng([seed, len(produced)])
         produced[name] = produce(design, errors, edge_mm=edge_mm, rng=rng)
     return DemoCase(design, produced)
-
-
-def demo_case(edge_mm: float = EDGE_MM, seed: int = SEED) -> DemoCase:
-    """Make the demo's design and its two produced crowns, with what is true about them.
-
-    Parameters
-    ----------
-    edge_mm : float
-        Mean edge length of all three meshes.
-    seed : int
-        For sampling, noise and poses of the scans.
-    """
-    return run(demo_case_steps(edge_mm, seed))
 
 
 def write_demo_steps(out: str | Path) -> Steps[DemoFiles]:

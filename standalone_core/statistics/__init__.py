@@ -9,16 +9,16 @@ without a value, left out and counted. What cannot be computed is NaN in the res
 ``assumptions``          ``check_assumptions``, ``shapiro_wilk``, ``brown_forsythe``
 ``multiplicity``         ``holm``, ``benjamini_hochberg``
 ``two_groups``           ``compare_two``: all that follows
-``welch``                ``welch_test``; ``welch_at_points`` for maps
+``welch``                ``welch_test``
 ``rank_sum``             ``mann_whitney`` (exact, with ties too), ``hodges_lehmann``
 ``effect_size``          ``hedges_g``, ``cliff_delta``
 ``many_groups``          ``compare_many``: ``welch_anova``, ``kruskal_wallis``, ``games_howell``,
-                         ``dunn``; ``classical_anova``
+                         ``dunn``
 ``studentised_range``    its distribution, fast
 ``rank_correlation``     two measures of the same units
 ``equivalence``          ``compare_with_margin``, ``shift_with_margin``: surely within a margin?
-``tolerance``            ``share_within``, ``wilson``, ``upper_tolerance_limit``
-``permutation``          ``compare_precision`` from the pairs within each group
+``tolerance``            ``wilson``, ``upper_tolerance_limit``
+``permutation``          ``distances_from_pairs`` within each group, ``compare_distances``
 ``odd``                  ``find_odd``: units unlike their group, with the reason
 ``agreement``            ``cohen_kappa``, ``kappa_of_table``, ``fleiss_kappa``
 ``gauge``                ``gauge_study`` of repeated measurements

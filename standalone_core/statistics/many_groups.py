@@ -161,31 +161,6 @@ def compare_many(groups: Groups, *, confidence: float = 0.95) -> ManyGroups:
     )
 
 
-def classical_anova(groups: Groups) -> AnovaTest:
-    """Compare means assuming equal spreads: Fisher's one-way analysis of variance.
-
-    F = (Σ n(x̄ − x̿)²/(k − 1)) / (Σ(n − 1)s²/(N − k)). Centred on the overall mean first, so that
-    many constant leading digits do no harm.
-    """
-    samples = as_samples(groups, at_least=2)
-    rows = [sample.values for sample in samples.values()]
-    df_between, df_within = len(rows) - 1, sum(map(len, rows)) - len(rows)
-    reason = too_few(samples, 1)
-    if not reason and df_within < 1:
-        reason = "No group has more than one value."
-    if not reason and all(sample.constant for sample in samples.values()):
-        reason = "No group has any spread."
-    if reason:
-        return AnovaTest(np.nan, df_between, df_within, np.nan, reason)
-    centre = np.concatenate(rows).mean()
-    rows = [row - centre for row in rows]
-    overall = np.concatenate(rows).mean()
-    between = sum(len(row) * (row.mean() - overall) ** 2 for row in rows)
-    within = sum(((row - row.mean()) ** 2).sum() for row in rows)
-    f = float(between / df_between / (within / df_within))
-    return AnovaTest(f, df_between, df_within, float(stats.f.sf(f, df_between, df_within)), "")
-
-
 def welch_anova(groups: Groups) -> AnovaTest:
     """Compare means without assuming equal spreads.
 

@@ -131,27 +131,6 @@ def wilson(within: int, n: int, *, confidence: float = 0.95) -> ShareWithin:
     return ShareWithin(within, n, share, low, high, confidence, "")
 
 
-def share_within(
-    values: ArrayLike, upper: float, *, lower: float = -np.inf, confidence: float = 0.95
-) -> ShareWithin:
-    """Return the share of units with lower ≤ value ≤ upper, with Wilson's interval.
-
-    Parameters
-    ----------
-    values : (n,) float
-        One value per unit; NaN counts as missing.
-    upper, lower : float
-        Limits, in the unit of the values; a value on a limit is within.
-    confidence : float
-
-    Returns
-    -------
-    ShareWithin
-    """
-    x = as_sample(values, "values").values
-    return wilson(int(((x >= lower) & (x <= upper)).sum()), len(x), confidence=confidence)
-
-
 def tolerance_factor(n: int, content: float, confidence: float) -> float:
     """Return k of a one-sided tolerance limit mean + k sd for normal values.
 

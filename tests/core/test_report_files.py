@@ -23,7 +23,6 @@ from cuspwise.standalone_core.report.colour import (
     deviation_colours,
     refused_colour,
     refused_hex,
-    srgb_to_linear,
     unmeasured_colour,
 )
 from cuspwise.standalone_core.report.document import check_document, plain
@@ -39,6 +38,7 @@ from cuspwise.standalone_core.report.terminal import (
 )
 from cuspwise.standalone_core.report.words import exceedance_line, headline
 from cuspwise.standalone_core.shares import share_words
+from made.colour_spaces import srgb_to_linear
 from rich.console import Console
 
 HOSTILE = "<script>alert('x')</script>\"&zähne·牙.stl"

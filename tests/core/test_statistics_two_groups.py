@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from itertools import combinations
 from math import comb
 
@@ -25,7 +24,7 @@ from cuspwise.standalone_core.statistics.rank_sum import (
     u_distribution,
 )
 from cuspwise.standalone_core.statistics.two_groups import compare_two
-from cuspwise.standalone_core.statistics.welch import welch_at_points, welch_test
+from cuspwise.standalone_core.statistics.welch import welch_test
 from scipy import stats
 from statistics_cases import MEMBRANES, SLEEP
 from statsmodels.stats.weightstats import CompareMeans, DescrStatsW
@@ -58,34 +57,6 @@ def test_welch_with_one_constant_group_is_a_one_sample_test():
     expected = stats.ttest_1samp(values, 3.0)
     assert (result.t, result.p) == pytest.approx((expected.statistic, expected.pvalue))
     assert result.df == pytest.approx(3)
-
-
-def test_welch_at_points_equals_scipy_and_leaves_unmeasured_points_out():
-    rng = np.random.default_rng(5)
-    a, b = rng.normal(size=(8, 200)), rng.normal(0.5, 2, size=(10, 200))
-    a[0, ::3] = np.nan
-    a[1:, 7] = np.nan
-    b[:, 9] = np.nan
-    result = welch_at_points(a, b)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # scipy remarks on the two columns that hold too little
-        expected = stats.ttest_ind(a, b, equal_var=False, nan_policy="omit")
-    usable = np.ones(200, dtype=bool)
-    usable[[7, 9]] = False
-    np.testing.assert_allclose(result.t[usable], expected.statistic[usable], rtol=1e-10)
-    np.testing.assert_allclose(result.p[usable], expected.pvalue[usable], rtol=1e-9)
-    assert np.isnan(result.p[[7, 9]]).all()
-    assert result.n_a[[0, 1, 7]].tolist() == [7, 8, 1]
-    one = welch_test(a[:, 3], b[:, 3])
-    assert (result.t[3], result.df[3], result.p[3]) == pytest.approx((one.t, one.df, one.p))
-
-
-def test_points_without_spread_in_both_groups_have_no_p_value():
-    result = welch_at_points(np.full((4, 2), 1.5), np.full((5, 2), 2.5))
-    assert np.isnan(result.p).all()
-    assert (result.difference == -1).all()
-    with pytest.raises(SettingError, match="shapes"):
-        welch_at_points(np.zeros((3, 2)), np.zeros((3, 4)))
 
 
 def test_mann_whitney_and_shift_of_hollander_and_wolfe():
