@@ -33,7 +33,7 @@ from ..standalone_core.errors import MeshError
 from ..standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
 from ..standalone_core.mesh.repair import repair_mesh
 from ..standalone_core.progress import Progress, Steps
-from ..standalone_core.report.document import plain
+from ..standalone_core.records import plain
 from ..standalone_core.superimpose.result import Superimposition
 from . import area_groups, contacts, judging, store
 from .inputs import DesignInput, tolerances_of

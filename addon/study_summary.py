@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from ..standalone_core.csv_text import csv_text
-from ..standalone_core.report.document import plain
+from ..standalone_core.records import plain
 from ..standalone_core.report.study_words import (
     opening_lines,
     shown,
@@ -151,9 +151,9 @@ def _rows(analysis: StudyAnalysis) -> list[dict[str, Any]]:
                 "group": row.group,
                 "area": row.area,
                 "measure": row.measure,
-                "n": row.summary.n,
-                "mean": row.summary.mean,
-                "sd": row.summary.sd,
+                "n": row.summary.found.n,
+                "mean": row.summary.found.mean,
+                "sd": row.summary.found.sd,
                 "reason": row.reason,
                 "pairs": found.n if found else 0,
                 "pair_mean": found.mean if found else math.nan,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Mapping, Sequence
-from dataclasses import fields, is_dataclass
+from dataclasses import is_dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +13,7 @@ from ..areas.supports import contact_of
 from ..deviation.contacts import CONTACT_WORDS
 from ..deviation.margin_profile import why_no_margin_profile
 from ..deviation.measures import AreaMeasures
+from ..records import fields_of
 from ..shares import share_words
 from ..words.names import (
     CONTACT_KIND_WORDS,
@@ -165,7 +166,7 @@ def page_environment() -> Environment:
 def setting_rows(value: Any, name: str = "") -> list[tuple[str, str]]:
     """List every setting, those inside others by a dotted name."""
     if is_dataclass(value):
-        value = {f.name: getattr(value, f.name) for f in fields(value)}
+        value = fields_of(value)
     if isinstance(value, Mapping):
         dotted = f"{name}." if name else ""
         return [row for key, item in value.items() for row in setting_rows(item, f"{dotted}{key}")]

@@ -208,15 +208,15 @@ def _comparing(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
             f"equality of spread by that of Brown and Forsythe {cite('brown')}, for "
             f"information only."
         )
-    tested = [row for row in findings.precision_comparisons if row.permutations]
+    tested = [row for row in findings.precision_comparisons if row.found.permutations]
     if tested:
-        most = max(row.permutations for row in tested)
-        exact = "all" if all(row.exact for row in tested) else "up to"
+        most = max(row.found.permutations for row in tested)
+        exact = "all" if all(row.found.exact for row in tested) else "up to"
         yield (
             f"Precision was compared by permuting crowns between groups ({exact} {most:,} "
             f"relabellings), because pairs of crowns are not independent."
         )
-    limits = {row.area: row.tolerance_um for row in findings.tolerances if row.n}
+    limits = {row.area: row.tolerance_um for row in findings.tolerances if row.share.n}
     if limits:
         told = [f"{area_words(area)} {limit:g} µm" for area, limit in limits.items()]
         yield _within(run)
@@ -303,11 +303,11 @@ def _two_groups(analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
 def _repeats_and_examiners(
     run: StudyRun, analysis: StudyAnalysis, cite: _Citations
 ) -> Iterator[str]:
-    rows = [row for row in analysis.scanner if not row.reason]
+    rows = [row.found for row in analysis.scanner if row.found is not None and not row.reason]
     if run.repeats and rows:
         first = rows[0]
         yield (
-            f"{_opening(first.crowns, 'crown')}, scanned {count_words(first.trials, 'time')} each "
+            f"{_opening(first.parts, 'crown')}, scanned {count_words(first.trials, 'time')} each "
             f"by {count_words(first.operators, 'operator')}, gave repeatability and "
             f"reproducibility by analysis of variance {cite('iso_5725_2')}; differences below the "
             f"smallest that the scanner can show are marked."

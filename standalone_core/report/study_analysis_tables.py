@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import fields, is_dataclass
+from dataclasses import is_dataclass
 from typing import Any, TypeAlias
 
 from ..csv_text import csv_text
 from ..readable import readable
+from ..records import fields_of
+from ..study.analysis_document import WRITERS
 from ..study.analysis_results import Findings, StudyAnalysis
 from ..study.plan import MEASURES
 from ..study.results import StudyRun
@@ -122,9 +124,9 @@ def flat_rows(rows: Iterable[Any]) -> list[Row]:
 
 
 def _flat(before: str, value: Any) -> Iterable[tuple[str, object]]:
-    for part in fields(value):
-        name, held = f"{before}{part.name}", getattr(value, part.name)
-        if is_dataclass(held):
+    for part, held in _record(value).items():
+        name = f"{before}{part}"
+        if is_dataclass(held) or isinstance(held, Mapping):
             yield from _flat(f"{name}_", held)
         elif isinstance(held, tuple):
             if all(isinstance(item, str | int) for item in held):
@@ -133,12 +135,16 @@ def _flat(before: str, value: Any) -> Iterable[tuple[str, object]]:
             yield name, held
 
 
+def _record(value: Any) -> Mapping[str, Any]:
+    return value if isinstance(value, Mapping) else fields_of(value, WRITERS)
+
+
 def _spread_out(rows: Iterable[Any], part: str) -> list[Row]:
     """Return a row per item of a part, with the fields of its owner before it."""
     return [
         {**{k: v for k, v in _flat("", row) if k != part}, **dict(_flat(f"{part}_", item))}
         for row in rows
-        for item in getattr(row, part)
+        for item in _record(row)[part]
     ]
 
 
@@ -147,7 +153,7 @@ def _only(rows: Iterable[Any], keys: Sequence[str], part: str) -> list[Row]:
     return [
         {**{key: getattr(row, key) for key in keys}, **dict(_flat("", item))}
         for row in rows
-        for item in getattr(row, part)
+        for item in _record(row)[part]
     ]
 
 

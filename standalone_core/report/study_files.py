@@ -13,9 +13,9 @@ from ..atomic import atomic_write
 from ..errors import ReportError
 from ..mesh.write import write_mesh
 from ..progress import Progress, Steps, run, scaled
+from ..records import plain
 from ..study.analysis_results import StudyAnalysis
 from ..study.results import StudyRun
-from .document import plain
 from .figures import NO_MATPLOTLIB, Figure, can_plot
 from .files import GET_PICTURES, PictureChoice
 from .methods_text import methods_text

@@ -12,12 +12,12 @@ from ..csv_text import csv_text
 from ..deviation.margin_summary import MARGIN_MEASURES
 from ..deviation.measures import AreaMeasures
 from ..readable import readable
+from ..records import plain
 from ..study.analysis_document import analysis_document
 from ..study.analysis_results import StudyAnalysis
 from ..study.plan import MEASURES
 from ..study.plan_document import plan_document
 from ..study.results import Crown, StudyRun
-from .document import plain
 
 SCHEMA = 1
 """Version of ``study.json``; raised when a name changes or goes."""

@@ -2,7 +2,8 @@
 
 The unit is whatever was produced once, one value each: never a point of a surface. NaN is a unit
 without a value, left out and counted. What cannot be computed is NaN in the result, with a
-``reason``; what cannot have been meant is a ``SettingError``. Differences are first minus second.
+``reason``, a code whose words are in ``reasons``; what cannot have been meant is a
+``SettingError``. Differences are first minus second.
 
 =======================  ==========================================================================
 ``describe``             ``describe``: mean, SD, quartiles, interval of the mean
@@ -23,6 +24,7 @@ without a value, left out and counted. What cannot be computed is NaN in the res
 ``agreement``            ``cohen_kappa``, ``kappa_of_table``, ``fleiss_kappa``
 ``gauge``                ``gauge_study`` of repeated measurements
 ``sample_size``          ``size_for_difference``, ``size_for_equivalence``, power curves
+``reasons``              why a number cannot be had: codes and their words
 ``samples``              what every function takes, checked at the door
 =======================  ==========================================================================
 """

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from scipy import stats
 
 from ..errors import SettingError
+from .reasons import Reason, because
 from .samples import FloatArray, IntArray, check_share
 
 CATEGORIES_FACTOR = 1.41
@@ -72,7 +73,7 @@ class GaugeStudy:
     confidence : float
     clamped : tuple of str
         Variance components that came out below 0 and were set to 0.
-    notes : tuple of str
+    notes : tuple of Reason
     """
 
     parts: int
@@ -99,7 +100,7 @@ class GaugeStudy:
     smallest_difference_operators: float
     confidence: float
     clamped: tuple[str, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Reason, ...]
 
 
 def gauge_study(
@@ -299,25 +300,16 @@ def _categories(part: float, gauge: float) -> int:
     return max(1, int(np.floor(CATEGORIES_FACTOR * (part / gauge) ** 0.5)))
 
 
-def _notes(shape: tuple[int, ...], clamped: tuple[str, ...], repeat: float) -> tuple[str, ...]:
+def _notes(shape: tuple[int, ...], clamped: tuple[str, ...], repeat: float) -> tuple[Reason, ...]:
     p, o, r = shape
-    notes = []
-    if p == 1:
-        notes.append(
-            "A single part was measured: how parts differ, and with it the share of the gauge in "
-            "the whole, cannot be told."
-        )
-    if o == 1:
-        notes.append("One operator measured: how operators differ cannot be told.")
-    if r == 1:
-        notes.append(
-            "Nothing was repeated by the same operator: the repeatability holds what operators "
-            "see differently from part to part."
-        )
-    if repeat == 0:
-        notes.append("All repeats are identical; were they measured independently?")
-    notes += [f"The variance of {name} came out below 0 and was set to 0." for name in clamped]
-    return tuple(notes)
+    about = {
+        "single_part": p == 1,
+        "single_operator": o == 1,
+        "no_repeats": r == 1,
+        "identical_repeats": repeat == 0,
+    }
+    notes = [because(code) for code, holds in about.items() if holds]
+    return (*notes, *(because("below_zero", name=name) for name in clamped))
 
 
 def _bad(reason: str, remedy: str) -> SettingError:

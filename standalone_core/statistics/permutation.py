@@ -13,12 +13,12 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import chain, combinations
 from math import comb
-from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import SettingError
+from .reasons import Reason, because
 from .samples import FloatArray, Groups, as_samples, check_share, is_constant, too_few
 from .welch import welch_test
 
@@ -35,7 +35,7 @@ class PrecisionTest:
 
     Attributes
     ----------
-    distances : mapping of group name to (n,) float
+    distances : mapping of group name to n floats
         Of each unit from its group's middle, times √(n/(n − 1)); in the unit of the pairs.
     dispersion : mapping of group name to float
         Their means. Smaller is more precise.
@@ -52,11 +52,11 @@ class PrecisionTest:
     difference, ci_low, ci_high, confidence : float
         Two groups: dispersion of the first minus the second, with Welch's interval of the
         distances, which is approximate; NaN for more groups.
-    reason : str
+    reason : Reason
         Why a number is NaN; empty otherwise.
     """
 
-    distances: Mapping[str, FloatArray]
+    distances: Mapping[str, tuple[float, ...]]
     dispersion: Mapping[str, float]
     missing: Mapping[str, int]
     f: float
@@ -67,7 +67,7 @@ class PrecisionTest:
     ci_low: float
     ci_high: float
     confidence: float
-    reason: str
+    reason: Reason
 
 
 def compare_distances(
@@ -121,7 +121,7 @@ def compare_distances(
     pooled = np.concatenate(list(rows.values()))
     reason = too_few(samples, 3)
     if not reason and is_constant(pooled):
-        reason = "All units lie equally far from the middle of their group."
+        reason = because("equally_far_from_middle")
     f, p, tried, exact = np.nan, np.nan, 0, False
     if not reason:
         f, p, tried, exact = _permute(
@@ -130,7 +130,7 @@ def compare_distances(
     pair = welch_test(*rows.values(), confidence=confidence) if len(rows) == 2 else None
     shown = pair is not None and not reason
     return PrecisionTest(
-        distances=MappingProxyType(rows),
+        distances={name: tuple(row.tolist()) for name, row in rows.items()},
         dispersion={name: float(row.mean()) if len(row) else np.nan for name, row in rows.items()},
         missing={name: sample.missing for name, sample in samples.items()},
         f=f,

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from ..errors import SettingError
+from .reasons import NO_REASON, Reason, because
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -120,9 +121,7 @@ def check_positive(value: float, subject: str) -> None:
         )
 
 
-def too_few(samples: Mapping[str, Sample], least: int) -> str:
-    """Return which groups hold fewer measured units than needed, in words; empty if none."""
-    short = [f"{name} has {sample.n}" for name, sample in samples.items() if sample.n < least]
-    if not short:
-        return ""
-    return f"At least {least} measured in each group are needed; {', '.join(short)}."
+def too_few(samples: Mapping[str, Sample], least: int) -> Reason:
+    """Return which groups hold fewer measured units than needed; no reason if none does."""
+    short = tuple((name, sample.n) for name, sample in samples.items() if sample.n < least)
+    return because("too_few", least=least, groups=short) if short else NO_REASON

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
+from .reasons import FIRST, NO_REASON, SECOND, Reason, because
 from .samples import FloatArray, IntArray, Sample, as_sample, check_share, too_few
 
 
@@ -25,7 +26,7 @@ class WelchTest:
         Statistic, Satterthwaite's degrees of freedom, two-sided p-value.
     ci_low, ci_high, confidence : float
         Interval of the difference.
-    reason : str
+    reason : Reason
         Why a number is NaN; empty otherwise.
     """
 
@@ -39,7 +40,7 @@ class WelchTest:
     ci_low: float
     ci_high: float
     confidence: float
-    reason: str
+    reason: Reason
 
 
 def welch_test(a: ArrayLike, b: ArrayLike, *, confidence: float = 0.95) -> WelchTest:
@@ -99,15 +100,15 @@ def welch_test(a: ArrayLike, b: ArrayLike, *, confidence: float = 0.95) -> Welch
         ci_low=difference - half,
         ci_high=difference + half,
         confidence=confidence,
-        reason="",
+        reason=NO_REASON,
     )
 
 
-def cannot_compare(first: Sample, second: Sample) -> str:
-    """Return why two means cannot be compared, in words; empty if they can."""
-    reason = too_few({"the first": first, "the second": second}, 2)
+def cannot_compare(first: Sample, second: Sample) -> Reason:
+    """Return why two means cannot be compared; no reason if they can."""
+    reason = too_few({FIRST: first, SECOND: second}, 2)
     if not reason and first.constant and second.constant:
-        reason = "Neither group has any spread, so there is nothing to judge a difference by."
+        reason = because("no_spread")
     return reason
 
 

@@ -9,22 +9,14 @@ Claims of equivalence are corrected in the same way, among themselves.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from ..statistics.multiplicity import holm
 from ..words.names import MEASURE_WORDS, area_words
 from .cohort import Cohort
+from .comparison_results import Corrected
 from .plan import AnalysisPlan
-
-
-@dataclass(frozen=True)
-class Corrected:
-    """A p-value after correction, and the number of tests it was corrected over."""
-
-    p_holm: float
-    family: int
 
 
 def is_primary(plan: AnalysisPlan, area: str, measure: str) -> bool:

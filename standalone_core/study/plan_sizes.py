@@ -14,7 +14,7 @@ from scipy import special
 
 from ..csv_text import csv_text
 from ..errors import FileError, SettingError
-from ..report.document import plain
+from ..records import plain
 from ..statistics.sample_size import SampleSize, size_for_difference, size_for_equivalence
 from ..words.names import MEASURE_WORDS, area_words
 from ..words.text import count_words

@@ -48,18 +48,11 @@ def _row(cohort: Cohort, group: str, area: str) -> ToleranceRow:
         area=area,
         tolerance_um=limit,
         source=tolerances.source(area),
-        n=share.n,
-        within=within,
+        share=share,
         undecided=words.count(NOT_DECIDABLE),
-        share=share.share,
-        share_low=share.ci_low,
-        share_high=share.ci_high,
-        next_crown_um=ahead.limit,
-        content=ahead.content,
-        confidence=ahead.confidence,
+        next_crown=ahead,
         meets=meets,
         sentence=_sentence(cohort.title(group), area, limit, share, ahead, meets),
-        reason=ahead.reason,
     )
 
 

@@ -7,11 +7,12 @@ from typing import TypeAlias
 
 from ..deviation.reasons import about_pieces
 from ..deviation.verdict import is_too_much
+from ..statistics.equivalence import Outcome
 from ..words.names import MEASURE_WORDS, the_area
 from ..words.text import count_words, listed
 from .analysis_results import Findings, LineKind, OddCrown, OddEffect, Status, VerdictLine
 from .cohort import Cohort
-from .comparison_results import Comparison, Outcome, PrecisionComparison
+from .comparison_results import Comparison, PrecisionComparison
 from .group_results import ToleranceRow
 
 Row: TypeAlias = Comparison | PrecisionComparison
@@ -76,7 +77,12 @@ def _tolerance_line(cohort: Cohort, group: str, rows: Sequence[ToleranceRow]) ->
 
 
 def _areas_with_counts(rows: Sequence[ToleranceRow]) -> str:
-    return listed([f"{the_area(row.area)} ({row.within} of {row.n} crowns within)" for row in rows])
+    return listed(
+        [
+            f"{the_area(row.area)} ({row.share.within} of {row.share.n} crowns within)"
+            for row in rows
+        ]
+    )
 
 
 def _unmatched_lines(cohort: Cohort) -> list[VerdictLine]:

@@ -19,13 +19,14 @@ from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.mesh.files import read_mesh
 from cuspwise.standalone_core.mesh.intersections import self_intersections
 from cuspwise.standalone_core.mesh.repair import repair_mesh
+from cuspwise.standalone_core.records import plain
 from cuspwise.standalone_core.report.colour import (
     deviation_colours,
     refused_colour,
     refused_hex,
     unmeasured_colour,
 )
-from cuspwise.standalone_core.report.document import check_document, plain
+from cuspwise.standalone_core.report.document import check_document
 from cuspwise.standalone_core.report.files import write_check
 from cuspwise.standalone_core.report.histogram import area_histograms
 from cuspwise.standalone_core.report.html import TEMPLATES

@@ -155,7 +155,7 @@ def test_hodges_lehmann_interval_of_hollander_and_wolfe():
 def test_groups_too_small_for_the_interval_say_so():
     result = hodges_lehmann([1.0, 2.0, 3.0], [4.0, 5.0, 6.5])
     assert np.isnan([result.ci_low, result.ci_high]).all()
-    assert "too small for an interval of 95 %" in result.reason
+    assert "too small for an interval of 95 %" in str(result.reason)
     assert result.estimate == pytest.approx(-3.0)
     enough = hodges_lehmann([1.0, 2.0, 3.0], [4.0, 5.0, 6.5], confidence=0.9)
     assert enough.achieved_confidence == pytest.approx(0.9)
@@ -230,10 +230,10 @@ def test_swapping_the_groups_swaps_every_result():
 def test_identical_crowns_are_told_apart_by_nothing():
     result = compare_two([5.0] * 8, [5.0] * 8)
     assert result.mann_whitney.p == 1
-    assert "the same" in result.mann_whitney.reason
-    assert "any spread" in result.welch.reason
-    assert "any spread" in result.hedges_g.reason
-    assert "the same" in result.cliff_delta.reason
+    assert "the same" in str(result.mann_whitney.reason)
+    assert "any spread" in str(result.welch.reason)
+    assert "any spread" in str(result.hedges_g.reason)
+    assert "the same" in str(result.cliff_delta.reason)
     assert (result.shift.estimate, result.shift.ci_low, result.shift.ci_high) == (0, 0, 0)
 
 
@@ -241,15 +241,15 @@ def test_identical_crowns_are_told_apart_by_nothing():
 def test_an_empty_group_or_one_crown_says_why(other):
     result = compare_two([1.0, 2.0, 3.0, np.nan], other)
     assert result.missing_a == 1
-    assert "At least 2" in result.welch.reason
+    assert "At least 2" in str(result.welch.reason)
     assert np.isnan([result.welch.p, result.hedges_g.g]).all()
     if len(other) and other == [4.0]:
         assert result.mann_whitney.p == pytest.approx(2 / comb(4, 1))
         assert np.isnan(result.shift.ci_low)
     else:
-        assert "At least 1" in result.mann_whitney.reason
-        assert "At least 1" in result.shift.reason
-        assert "At least 1" in result.cliff_delta.reason
+        assert "At least 1" in str(result.mann_whitney.reason)
+        assert "At least 1" in str(result.shift.reason)
+        assert "At least 1" in str(result.cliff_delta.reason)
 
 
 def test_nothing_infinite_is_compared():

@@ -185,7 +185,7 @@ def test_figures_show_every_crown_once(analysis: StudyAnalysis) -> None:
     figures = {figure.name: figure for figure in study_figures(analysis)}
     margin = figures["trueness_margin"]
     shown = [e for e in _marks(margin.svg) if e.get("style", "") or e.get("y")]
-    crowns = sum(row.summary.n for row in analysis.findings.trueness if row.area == "margin")
+    crowns = sum(row.summary.found.n for row in analysis.findings.trueness if row.area == "margin")
     assert crowns == 15 * len(analysis.measures)
     assert len(shown) >= crowns
     assert "µm" in margin.svg
@@ -206,7 +206,7 @@ def test_figures_drawn_by_a_worker_are_the_same(analysis: StudyAnalysis) -> None
 def test_figures_tell_what_they_show_to_those_who_cannot_see(analysis: StudyAnalysis) -> None:
     figures = {figure.name: figure for figure in study_figures(analysis)}
     means = [
-        f"{row.summary.mean:.1f}"
+        f"{row.summary.found.mean:.1f}"
         for row in analysis.findings.trueness
         if (row.area, row.measure) == ("margin", "mean_abs_um")
     ]

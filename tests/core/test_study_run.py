@@ -15,7 +15,7 @@ from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise, Wave
 from cuspwise.standalone_core.errors import CuspwiseError, StudyError
 from cuspwise.standalone_core.mesh.write import write_mesh
-from cuspwise.standalone_core.report.document import plain
+from cuspwise.standalone_core.records import plain
 from cuspwise.standalone_core.study.executors import executor_of
 from cuspwise.standalone_core.study.plan import GroupPlan, StudyPlan
 from cuspwise.standalone_core.study.results import StudyRun
