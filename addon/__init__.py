@@ -9,29 +9,20 @@ def register() -> None:
     """Register properties, operators, panels, the legend and the watch on changes."""
     import bpy
 
-    from . import (
-        captions,
-        colour_map,
-        contact_results,
-        legend,
-        margin_overlay,
-        operators,
-        overlay,
-        panels,
-        preferences,
-        properties,
-        store,
-    )
+    from . import operators, panels
+    from .check import mark_results, store
+    from .drawing import captions, colour_map, legend, margin_overlay, overlay
+    from .properties import preferences, property_groups
 
     preferences.register()
-    properties.register()
+    property_groups.register()
     for cls in (*operators.CLASSES, *panels.CLASSES):
         bpy.utils.register_class(cls)
     overlay.register()
     margin_overlay.register()
     legend.register()
     captions.register()
-    for handlers, function in _handlers(bpy, colour_map, contact_results, overlay, store):
+    for handlers, function in _handlers(bpy, colour_map, mark_results, overlay, store):
         handlers.append(function)
 
 
@@ -39,25 +30,15 @@ def unregister() -> None:
     """Take everything back, last things first."""
     import bpy
 
-    from . import (
-        captions,
-        colour_map,
-        contact_results,
-        job,
-        judging_meanwhile,
-        legend,
-        margin_overlay,
-        operators,
-        overlay,
-        panels,
-        preferences,
-        properties,
-        store,
-    )
+    from . import operators, panels
+    from .blender import job
+    from .check import judging_meanwhile, mark_results, store
+    from .drawing import captions, colour_map, legend, margin_overlay, overlay
+    from .properties import preferences, property_groups
 
     job.stop_all(bpy.context)
     judging_meanwhile.stop()
-    for handlers, function in _handlers(bpy, colour_map, contact_results, overlay, store):
+    for handlers, function in _handlers(bpy, colour_map, mark_results, overlay, store):
         if function in handlers:
             handlers.remove(function)
     captions.unregister()
@@ -66,19 +47,20 @@ def unregister() -> None:
     overlay.unregister()
     for cls in reversed((*operators.CLASSES, *panels.CLASSES)):
         bpy.utils.unregister_class(cls)
-    properties.unregister()
+    property_groups.unregister()
     preferences.unregister()
 
 
 def _handlers(bpy, colour_map, contact_results, overlay, store):  # type: ignore[no-untyped-def]
     """Return Blender's lists of handlers, each with the function that belongs in it."""
-    from . import judging_meanwhile, study_store
+    from .check import judging_meanwhile
+    from .study import store as study_store
 
     handlers = bpy.app.handlers
     return (
         (handlers.depsgraph_update_post, store.notice_changes),
         (handlers.depsgraph_update_post, study_store.notice_changes),
-        (handlers.depsgraph_update_post, contact_results.notice_painting),
+        (handlers.depsgraph_update_post, mark_results.notice_painting),
         (handlers.undo_post, colour_map.follow_undo),
         (handlers.redo_post, colour_map.follow_undo),
         (handlers.load_post, colour_map.forget_session),

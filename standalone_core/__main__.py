@@ -1,6 +1,6 @@
 """Run the command line: ``python -m cuspwise.standalone_core``."""
 
-from .cli import main
+from .cli.main import main
 
 if __name__ == "__main__":
     main()

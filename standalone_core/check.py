@@ -12,13 +12,13 @@ import scipy
 
 from .areas.area_set import AreaSet
 from .check_settings import CheckSettings, no_area, refuse_unknown_areas
-from .deviation.contacts import ContactResult, measure_contacts
-from .deviation.exceedances import Exceedance
 from .deviation.field import DeviationField, Direction
 from .deviation.judgement import Judgement, judge_deviations
 from .deviation.layers_beside import LayerBeside
 from .deviation.margin_profile import MarginProfile, margin_profile
 from .deviation.measures import AreaMeasures
+from .deviation.patches import Exceedance
+from .deviation.support_marks import ContactResult, measure_contacts
 from .deviation.unmatched import UnmatchedPiece
 from .deviation.verdict import ScanEvidence, Verdict, doubt_about
 from .measure import (

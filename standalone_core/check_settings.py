@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 
 from .areas.area_set import AreaSet, AreaSettings
-from .areas.supports import SupportContact
-from .deviation.contacts import ContactSettings
-from .deviation.exceedances import ExceedanceSettings
+from .areas.support_marks import SupportContact
 from .deviation.field import DeviationSettings
+from .deviation.patches import ExceedanceSettings
+from .deviation.support_marks import ContactSettings
 from .deviation.tolerances import ANY_AREA, Tolerances
 from .errors import AreaError, SettingError
 from .mesh.triangle_mesh import BoolArray

@@ -13,7 +13,7 @@ from pathlib import Path
 from .areas.area_set import AreaSet
 from .areas.files import load_areas_steps
 from .areas.find import find_areas_steps
-from .areas.supports import with_supports
+from .areas.support_marks import with_supports
 from .check_settings import CheckSettings, faces_to_fit
 from .deviation.field import DeviationField, measure_deviation_steps
 from .deviation.layers_beside import LayerBeside, layers_beside

@@ -3,7 +3,6 @@
 from . import (
     areas,
     colours,
-    contacts,
     deviation,
     landmarks,
     reading,
@@ -11,6 +10,7 @@ from . import (
     scans,
     study,
     superimposition,
+    support_marks,
 )
 
 CLASSES = (
@@ -18,7 +18,7 @@ CLASSES = (
     *landmarks.CLASSES,
     *superimposition.CLASSES,
     *areas.CLASSES,
-    *contacts.CLASSES,
+    *support_marks.CLASSES,
     *deviation.CLASSES,
     *colours.CLASSES,
     *reading.CLASSES,

@@ -5,11 +5,14 @@ from pathlib import Path
 import bpy
 from bpy_extras.io_utils import ExportHelper, ImportHelper
 
-from ...standalone_core.areas.supports import SUPPORTS, is_support
+from ...standalone_core.areas.support_marks import SUPPORTS, is_support
 from ...standalone_core.errors import AreaError
 from ...standalone_core.words.names import area_words
-from .. import area_groups, colour_map, identifiers, inputs, overlay, store
-from ..job import JobOperator
+from .. import identifiers
+from ..areas import groups
+from ..blender.job import JobOperator
+from ..check import inputs, store
+from ..drawing import colour_map, overlay
 from . import ready
 
 
@@ -42,7 +45,7 @@ class FindAreas(JobOperator, bpy.types.Operator):
     def finish(self, context, result):
         """Write groups and curve."""
         read = self._design
-        yield from area_groups.write_areas_steps(
+        yield from groups.write_areas_steps(
             read.design, result, read.mesh, read.local_to_mm, read.areas
         )
         _mark_stale(context.scene, read.design)
@@ -136,7 +139,7 @@ class ReadAreasFile(AreasFileJob, bpy.types.Operator):
     def finish(self, context, result):
         """Write groups and curve in place of those that are there."""
         read = self._design
-        yield from area_groups.replace_areas_steps(read.design, result, read.mesh, read.local_to_mm)
+        yield from groups.replace_areas_steps(read.design, result, read.mesh, read.local_to_mm)
         _mark_stale(context.scene, read.design)
         names = ", ".join(area_words(name) for name in result.areas if name != "whole")
         return f"Loaded {names}."
@@ -182,7 +185,7 @@ class ToggleArea(bpy.types.Operator):
     def execute(self, context):
         """Remember the wish on the design."""
         design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
-        if self.area != SUPPORTS and self.area not in area_groups.names(design):
+        if self.area != SUPPORTS and self.area not in groups.names(design):
             self.report({"ERROR"}, f"{design.name} has no area {self.area!r}. Find Areas first.")
             return {"CANCELLED"}
         overlay.toggle_area(design, self.area)

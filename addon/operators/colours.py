@@ -2,7 +2,8 @@
 
 import bpy
 
-from .. import colour_map, identifiers
+from .. import identifiers
+from ..drawing import colour_map
 from . import ready
 
 

@@ -3,9 +3,12 @@
 import bpy
 
 from ...standalone_core.progress import Progress, scaled
-from ...standalone_core.report.words import headline
-from .. import area_groups, colour_map, identifiers, inputs, store
-from ..job import JobOperator
+from ...standalone_core.report.check.sentences import headline
+from .. import identifiers
+from ..areas import groups
+from ..blender.job import JobOperator
+from ..check import inputs, store
+from ..drawing import colour_map
 from . import ready
 from .superimposition import move_scan
 
@@ -36,7 +39,7 @@ class CheckOperator(JobOperator):
         yield Progress("Writing the result", 0.0)
         design = self._design
         move_scan(context, design, self._scan, result.superimposition)
-        writing = area_groups.write_areas_steps(
+        writing = groups.write_areas_steps(
             design.design, result.area_set, design.mesh, design.local_to_mm, design.areas
         )
         yield from scaled(writing, 0.0, 0.5)

@@ -4,8 +4,11 @@ import bpy
 from mathutils import Vector
 
 from ...standalone_core.errors import CuspwiseError
-from .. import bridge, colour_map, identifiers, landmarks
-from ..picking import PickingOperator
+from .. import identifiers
+from ..blender import bridge
+from ..blender.picking import PickingOperator
+from ..check import landmarks
+from ..drawing import colour_map
 from . import ready
 
 

@@ -4,8 +4,11 @@ import bpy
 from mathutils import Vector
 
 from ...standalone_core.errors import CuspwiseError
-from .. import bridge, captions, colour_map, identifiers, reading, store
-from ..picking import PickingOperator, hit_under_mouse
+from .. import identifiers
+from ..blender import bridge
+from ..blender.picking import PickingOperator, hit_under_mouse
+from ..check import reading, store
+from ..drawing import captions, colour_map
 from . import ready
 
 

@@ -6,7 +6,9 @@ from typing import Any
 
 import bpy
 
-from .. import colour_map, job, store
+from ..blender import job
+from ..check import store
+from ..drawing import colour_map
 from ..identifiers import SCENE_PROPERTIES
 
 

@@ -7,14 +7,16 @@ import bpy
 import numpy as np
 
 from ...standalone_core.csv_text import csv_text
-from ...standalone_core.deviation.contacts import CONTACT_WORDS
+from ...standalone_core.deviation.support_marks import CONTACT_WORDS
 from ...standalone_core.errors import ReportError
 from ...standalone_core.progress import Progress, scaled
-from ...standalone_core.report.files import write_check_steps
-from ...standalone_core.report.words import SHORT_VERDICTS
+from ...standalone_core.report.check.output import write_check_steps
+from ...standalone_core.report.check.sentences import SHORT_VERDICTS
 from ...standalone_core.words.names import CONTACT_KIND_WORDS, area_words
-from .. import colour_map, contact_results, framing, identifiers, inputs, store
-from ..job import JobOperator
+from .. import identifiers
+from ..blender.job import JobOperator
+from ..check import inputs, mark_results, store
+from ..drawing import colour_map, framing
 from . import ready
 
 COLUMNS = (
@@ -53,12 +55,12 @@ def table_text(kept):
         numbers += [_number(getattr(found, name), digits) for name, _, digits in BOTH_SIDES]
         words = [SHORT_VERDICTS[found.verdict], found.reason, found.caveat]
         table.append([area_words(row["area"]), *numbers, *words])
-    found = contact_results.rows_of(kept).values()
+    found = mark_results.rows_of(kept).values()
     if found:
         table.append([])
         table.append(["support contact", "kind", *(title for _, title, _ in CONTACT), "verdict"])
     for row in found:
-        values = [contact_results.number(row[name]) for name, _, _ in CONTACT]
+        values = [mark_results.number(row[name]) for name, _, _ in CONTACT]
         numbers = [_number(v, digits) for v, (_, _, digits) in zip(values, CONTACT, strict=True)]
         kind, verdict = CONTACT_KIND_WORDS[row["kind"]], CONTACT_WORDS[row["verdict"]]
         table.append([row["name"], kind, *numbers, verdict])
@@ -127,7 +129,7 @@ class CopyTable(bpy.types.Operator):
         if not store.refresh(scan, context.scene, with_areas=True):
             why = store.data_of(scan).state_reason
             self.report({"WARNING"}, f"Copied stale numbers of {scan.name}: {why}")
-        elif not contact_results.refresh(scan):
+        elif not mark_results.refresh(scan):
             why = "support contacts were edited since; press Measure Contacts."
             self.report({"WARNING"}, f"Copied the table of {scan.name}, but its {why}")
         else:

@@ -10,9 +10,12 @@ from mathutils import Matrix
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.mesh.files import MeshFile, read_mesh
 from ...standalone_core.mesh.units import MM_PER_UNIT, UNIT_NAMES
-from .. import bridge, colour_map, identifiers, store
-from ..properties import take_defaults
-from ..units import AUTO
+from .. import identifiers
+from ..blender import bridge
+from ..blender.units import AUTO
+from ..check import store
+from ..drawing import colour_map
+from ..properties.property_groups import take_defaults
 from . import ready
 
 SUFFIXES = ("stl", "ply", "obj", "off")

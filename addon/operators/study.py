@@ -6,19 +6,13 @@ import bpy
 
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import scaled
-from ...standalone_core.report.study_files import PAGE, write_study_steps
-from ...standalone_core.study.run import run_study_steps
-from .. import (
-    colour_map,
-    identifiers,
-    study_export,
-    study_map,
-    study_scene,
-    study_store,
-    study_summary,
-)
-from ..job import JobOperator
-from ..study_file import RESULTS, STUDY_FILE
+from ...standalone_core.report.study.output import PAGE, write_study_steps
+from ...standalone_core.study.measuring.run import run_study_steps
+from .. import identifiers
+from ..blender.job import JobOperator
+from ..drawing import colour_map
+from ..study import export, group_map, scene, store, summary
+from ..study.file import RESULTS, STUDY_FILE
 from . import ready
 
 
@@ -43,7 +37,7 @@ class RunStudy(JobOperator, bpy.types.Operator):
 
     def read(self, context):
         """Read design and scans, one at a step."""
-        self._read = yield from study_export.read_steps(context)
+        self._read = yield from export.read_steps(context)
 
     def start(self, _context):
         """Return the steps of the whole study."""
@@ -51,7 +45,7 @@ class RunStudy(JobOperator, bpy.types.Operator):
 
     def finish(self, context, result):
         """Keep the results on the design."""
-        yield from study_store.keep_steps(self._read, result)
+        yield from store.keep_steps(self._read, result)
         colour_map.refresh(context.scene)
         left = len(result.run.left_out) + len(self._read.unreadable)
         said = f"Measured {len(result.run.crowns)} crowns"
@@ -76,9 +70,9 @@ class CopyStudyTable(bpy.types.Operator):
 
     def execute(self, context):
         """Copy, and say so if the numbers are stale."""
-        kept = study_store.study_of(context.scene)
-        context.window_manager.clipboard = study_summary.table_text(kept)
-        stale = study_store.refresh(context.scene)
+        kept = store.study_of(context.scene)
+        context.window_manager.clipboard = summary.table_text(kept)
+        stale = store.refresh(context.scene)
         if stale:
             self.report({"WARNING"}, f"Copied stale numbers: {stale}")
         else:
@@ -102,19 +96,19 @@ class ShowGroupMap(bpy.types.Operator):
         """Ask for a study that holds the chosen map."""
         if not _has_study(cls, context):
             return False
-        if study_map.row_of(context.scene) is None:
-            cls.poll_message_set(study_map.problem_with(context.scene))
+        if group_map.row_of(context.scene) is None:
+            cls.poll_message_set(group_map.problem_with(context.scene))
             return False
         return True
 
     def execute(self, context):
         """Colour the design; say so if the study is stale."""
-        problem = study_map.problem_with(context.scene)
+        problem = group_map.problem_with(context.scene)
         if problem:
             self.report({"ERROR"}, problem)
             return {"CANCELLED"}
-        stale = study_store.refresh(context.scene)
-        study_map.show(context.scene)
+        stale = store.refresh(context.scene)
+        group_map.show(context.scene)
         if stale:
             self.report({"WARNING"}, f"The map is stale: {stale}")
         return {"FINISHED"}
@@ -134,10 +128,10 @@ class OpenStudyReport(bpy.types.Operator):
 
     def execute(self, context):
         """Open it, if it is still there."""
-        folder = study_store.folder_of(context.scene)
+        folder = store.folder_of(context.scene)
         page = None if folder is None else folder / RESULTS / PAGE
         if page is None or not page.is_file():
-            where = study_store.study_of(context.scene)["folder"]
+            where = store.study_of(context.scene)["folder"]
             self.report({"ERROR"}, f"{where}: the report is no longer there. Run the study again.")
             return {"CANCELLED"}
         if not bpy.app.background:
@@ -163,9 +157,9 @@ class CopyStudyCommand(bpy.types.Operator):
 
     def execute(self, context):
         """Copy it."""
-        folder = study_store.folder_of(context.scene)
+        folder = store.folder_of(context.scene)
         if folder is None:
-            where = study_store.study_of(context.scene)["folder"]
+            where = store.study_of(context.scene)["folder"]
             self.report({"ERROR"}, f"{where}: the study is no longer there. Run it again.")
             return {"CANCELLED"}
         command = command_for(folder)
@@ -182,23 +176,23 @@ def command_for(folder):
 def _study_steps(read):
     """Write the files, measure, compare and report; touches nothing of Blender's."""
     # scipy.stats takes as long to load as all the rest of the extension.
-    from ...standalone_core.study.analysis import analyse_study_steps
+    from ...standalone_core.study.analysis.analyse import analyse_study_steps
 
-    plan = yield from scaled(study_export.export_steps(read), 0.0, 0.1)
+    plan = yield from scaled(export.export_steps(read), 0.0, 0.1)
     results = read.folder / RESULTS
     run = yield from scaled(run_study_steps(plan, results), 0.1, 0.85)
     analysis = yield from scaled(analyse_study_steps(run), 0.85, 0.95)
     writing = write_study_steps(run, analysis, results, pictures="no")
     written = yield from scaled(writing, 0.95, 1.0)
-    return study_summary.Outcome(run, analysis, len(written))
+    return summary.Outcome(run, analysis, len(written))
 
 
 def _can_run(operator, context):
-    if not study_scene.listing_of(context.scene).groups:
+    if not scene.listing_of(context.scene).groups:
         operator.poll_message_set("Give the scans in the list a group each first")
         return False
     try:
-        study_scene.folder_of(context.scene)
+        scene.folder_of(context.scene)
     except CuspwiseError as error:
         operator.poll_message_set(error.remedy)
         return False
@@ -208,10 +202,10 @@ def _can_run(operator, context):
 def _has_study(operator, context):
     if not ready.no_job(operator, context):
         return False
-    if study_store.is_of_another_version(context.scene):
+    if store.is_of_another_version(context.scene):
         operator.poll_message_set("The study was made with another version; run it again")
         return False
-    if study_store.study_of(context.scene) is None:
+    if store.study_of(context.scene) is None:
         operator.poll_message_set("Run the study first")
         return False
     return True

@@ -16,10 +16,13 @@ from ...standalone_core.measure import (
 )
 from ...standalone_core.mesh.refine import evaluation_mesh
 from ...standalone_core.progress import Progress, scaled
-from ...standalone_core.report.words import SUPERIMPOSITION_WORDS
+from ...standalone_core.report.check.sentences import SUPERIMPOSITION_WORDS
 from ...standalone_core.words.text import micrometres
-from .. import bridge, colour_map, identifiers, inputs, store
-from ..job import JobOperator
+from .. import identifiers
+from ..blender import bridge
+from ..blender.job import JobOperator
+from ..check import inputs, store
+from ..drawing import colour_map
 from . import ready
 
 

@@ -1,10 +1,10 @@
 """The sidebar, from top to bottom as the work goes."""
 
-from . import contacts, sidebar, study
+from . import sidebar, study, support_marks
 
 CLASSES = (
     *(cls for cls in sidebar.CLASSES if cls is not sidebar.ResultsPanel),
     *study.CLASSES,
     sidebar.ResultsPanel,
-    *contacts.CLASSES,
+    *support_marks.CLASSES,
 )

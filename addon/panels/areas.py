@@ -3,10 +3,13 @@
 import bpy
 
 from ...standalone_core.areas.area_set import AREA_NAMES
-from ...standalone_core.areas.supports import SUPPORTS, is_support
+from ...standalone_core.areas.support_marks import SUPPORTS, is_support
 from ...standalone_core.words.names import area_words
 from ...standalone_core.words.text import listed
-from .. import area_groups, identifiers, overlay, store
+from .. import identifiers
+from ..areas import groups
+from ..check import store
+from ..drawing import overlay
 from .base import SidebarPanel, say, settings_of
 
 
@@ -32,8 +35,8 @@ class AreasPanel(SidebarPanel, bpy.types.Panel):
 
 def _draw_areas(layout, context, design):
     """Draw the areas with their sizes, and what could not be found."""
-    settings, known = settings_of(context), area_groups.found_areas(design)
-    names = area_groups.names(design)
+    settings, known = settings_of(context), groups.found_areas(design)
+    names = groups.names(design)
     if known is None and not names:
         say(layout, context, "Not found yet. Check Crown finds them too.")
         return

@@ -1,7 +1,7 @@
 """What all panels of the sidebar share: where they lie, and how they say a sentence."""
 
 from .. import identifiers
-from ..line_breaks import wrapped
+from .line_breaks import wrapped
 
 ICON_PIXELS = 20
 

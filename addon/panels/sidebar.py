@@ -5,7 +5,7 @@ import math
 import bpy
 
 from ...standalone_core.errors import CuspwiseError
-from ...standalone_core.report.margin_words import margin_details, margin_line
+from ...standalone_core.report.check.margin_words import margin_details, margin_line
 from ...standalone_core.shares import share_words
 from ...standalone_core.words.names import (
     NO_TOLERANCE,
@@ -16,19 +16,13 @@ from ...standalone_core.words.names import (
     area_words,
 )
 from ...standalone_core.words.text import capital, micrometres
-from .. import (
-    bridge,
-    choices,
-    colour_map,
-    identifiers,
-    judging,
-    kept_points,
-    landmarks,
-    store,
-    verdict_lines,
-)
-from ..inputs import judging_choices, tolerances_of
-from ..units import unit_words
+from .. import identifiers
+from ..blender import bridge
+from ..blender.units import unit_words
+from ..check import judging, kept_points, landmarks, store, verdict_lines
+from ..check.inputs import judging_choices, tolerances_of
+from ..drawing import colour_map
+from ..properties import choices
 from .areas import AreasPanel
 from .base import SidebarPanel, draw_job, say, settings_of
 

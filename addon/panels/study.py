@@ -5,8 +5,10 @@ from pathlib import Path
 import bpy
 
 from ...standalone_core.errors import CuspwiseError
-from ...standalone_core.report.study_words import mean_and_sd, unit_of
-from .. import identifiers, study_map, study_scene, study_store, study_summary
+from ...standalone_core.report.study.sentences import mean_and_sd, unit_of
+from .. import identifiers
+from ..study import group_map, store, summary
+from ..study import scene as study_scene
 from .base import SidebarPanel, draw_job, say, settings_of
 
 STATUS_ICONS = {"good": "CHECKMARK", "bad": "CANCEL", "open": "QUESTION", "note": "INFO"}
@@ -32,13 +34,13 @@ class StudyPanel(SidebarPanel, bpy.types.Panel):
         main = layout.column()
         main.scale_y = 1.4
         main.operator(identifiers.RUN_STUDY, icon="PLAY")
-        kept = study_store.study_of(scene)
+        kept = store.study_of(scene)
         if kept is None:
-            other = study_store.is_of_another_version(scene)
+            other = store.is_of_another_version(scene)
             words = "Made with another version; run it again." if other else "Not run yet."
             say(layout, context, words)
             return
-        stale = study_store.why_stale(scene)
+        stale = store.why_stale(scene)
         if stale:
             say(layout, context, f"Stale: {stale} Run the study again.", "ERROR")
         for line in kept["opening"]:
@@ -75,12 +77,12 @@ class StudyTablePanel(SidebarPanel, bpy.types.Panel):
     @classmethod
     def poll(cls, context):
         """Ask for a study."""
-        return study_store.study_of(context.scene) is not None
+        return store.study_of(context.scene) is not None
 
     def draw(self, context):
         """Draw the groups side by side in one area by one measure."""
         layout, chosen = self.layout, settings_of(context).study
-        kept = study_store.study_of(context.scene)
+        kept = store.study_of(context.scene)
         layout.prop(chosen, "area")
         layout.prop(chosen, "measure")
         _draw_table(layout, context, kept, chosen.area, chosen.measure)
@@ -98,12 +100,12 @@ class StudyMapPanel(SidebarPanel, bpy.types.Panel):
     @classmethod
     def poll(cls, context):
         """Ask for a study."""
-        return study_store.study_of(context.scene) is not None
+        return store.study_of(context.scene) is not None
 
     def draw(self, context):
         """Draw the choice of the map, and its colours."""
         layout, settings = self.layout, settings_of(context)
-        chosen, kept = settings.study, study_store.study_of(context.scene)
+        chosen, kept = settings.study, store.study_of(context.scene)
         layout.prop(chosen, "map_kind")
         difference = chosen.map_kind == "difference"
         layout.prop(chosen, "map_pair" if difference else "map_group")
@@ -112,8 +114,8 @@ class StudyMapPanel(SidebarPanel, bpy.types.Panel):
             _draw_colours(layout, settings)
         else:
             layout.operator(identifiers.SHOW_GROUP_MAP, icon="SHADING_RENDERED")
-        if study_map.row_of(context.scene) is None:
-            say(layout, context, f"{study_map.problem_with(context.scene)}.", "ERROR")
+        if group_map.row_of(context.scene) is None:
+            say(layout, context, f"{group_map.problem_with(context.scene)}.", "ERROR")
         elif difference:
             say(layout, context, kept["caveat"], "INFO")
 
@@ -128,13 +130,13 @@ class StudyReportPanel(SidebarPanel, bpy.types.Panel):
     @classmethod
     def poll(cls, context):
         """Ask for a study."""
-        return study_store.study_of(context.scene) is not None
+        return store.study_of(context.scene) is not None
 
     def draw(self, context):
         """Draw the ways to the report."""
-        layout, kept = self.layout, study_store.study_of(context.scene)
+        layout, kept = self.layout, store.study_of(context.scene)
         layout.operator(identifiers.OPEN_STUDY_REPORT, icon="URL")
-        folder = study_store.folder_of(context.scene)
+        folder = store.folder_of(context.scene)
         where = f"{kept['folder']}, which is gone" if folder is None else _where(folder)
         say(layout, context, f"Page, tables and study file are in {where}.")
         say(
@@ -189,7 +191,7 @@ def _draw_table(layout, context, kept, area, measure):
     box = layout.box()
     unit = unit_of(measure)
     _draw_row(box, (f"Trueness ({unit})", f"Precision ({unit})"))
-    for row in study_summary.rows_for(kept, area, measure):
+    for row in summary.rows_for(kept, area, measure):
         column = box.column(align=True)
         column.label(text=f"{titles[row['group']]}, n = {row['n']}")
         true = mean_and_sd(row["mean"], row["sd"], measure)
@@ -208,12 +210,12 @@ def _draw_sentences(layout, context, kept, chosen):
     """Say what the numbers of this area and measure mean."""
     wanted = (chosen.area, chosen.measure)
     said = ""
-    for aspect, line in study_summary.comparison_lines(kept, *wanted):
+    for aspect, line in summary.comparison_lines(kept, *wanted):
         if aspect != said:
             layout.label(text=f"{aspect}, difference (interval):")
         said = aspect
         say(layout, context, line)
-    for row in study_summary.rows_for(kept, *wanted):
+    for row in summary.rows_for(kept, *wanted):
         if row["reason"]:
             say(layout, context, row["reason"], "ERROR")
 

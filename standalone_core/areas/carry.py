@@ -20,7 +20,7 @@ from ..errors import AreaError
 from ..mesh.refine import EvaluationMesh, evaluation_mesh
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
 from .off_surface import cause_of
-from .supports import disc_points
+from .support_marks import disc_points
 
 REMEDY = "Correct the entry, or delete it to have it found automatically."
 

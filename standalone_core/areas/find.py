@@ -10,7 +10,7 @@ from ..mesh.refine import EvaluationMesh
 from ..mesh.triangle_mesh import BoolArray, FloatArray
 from ..progress import Progress, Steps, run, scaled
 from .area_set import AREA_NAMES, Area, AreaSet
-from .contacts import contact_points
+from .contact_zones import contact_points
 from .fossae import fossa_points
 from .layout import Layout, find_layout_steps
 from .occlusal import occlusal_points

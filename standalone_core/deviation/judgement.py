@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 from ..areas.area_set import AreaSet
 from ..shares import share_words
 from ..superimpose.result import Superimposition
-from .exceedances import Exceedance, ExceedanceSettings, find_exceedances, find_in_both
 from .field import DeviationField
 from .measures import AreaMeasures, measure_areas
+from .patches import Exceedance, ExceedanceSettings, find_exceedances, find_in_both
 from .reasons import about_pieces
 from .tolerances import Tolerances
 from .unmatched import UnmatchedPiece, unmatched_pieces

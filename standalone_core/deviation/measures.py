@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from ..areas.area_set import AreaSet
-from ..areas.supports import SUPPORTS, is_support
+from ..areas.support_marks import SUPPORTS, is_support
 from ..errors import SettingError
 from ..mesh.triangle_mesh import BoolArray, FloatArray
 from .field import STATUS_WORDS, DeviationField, Direction

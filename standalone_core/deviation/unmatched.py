@@ -13,7 +13,7 @@ import numpy as np
 
 from ..areas.area_set import AreaSet
 from ..areas.margin_line import length_near_mm
-from ..areas.supports import SUPPORTS
+from ..areas.support_marks import SUPPORTS
 from ..mesh.graph import components
 from ..mesh.patches import connected_patches, with_neighbours
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh

@@ -52,7 +52,7 @@ def prepare():
     )
     FACTS["triangles"] = [len(made.mesh.faces), len(produced.mesh.faces)]
     for name, mesh in (("Design", made.mesh), ("Scan", produced.mesh)):
-        made_mesh = part("addon.bridge").new_mesh(name, mesh.vertices, mesh.faces)
+        made_mesh = part("addon.blender.bridge").new_mesh(name, mesh.vertices, mesh.faces)
         obj = bpy.data.objects.new(name, made_mesh)
         bpy.context.scene.collection.objects.link(obj)
         obj.select_set(name == "Scan")
@@ -61,7 +61,7 @@ def prepare():
         bpy.ops.cuspwise.add_scans()
         bpy.ops.view3d.view_selected()
         bpy.ops.object.select_all(action="DESELECT")
-    watch(part("addon.job").JobOperator)
+    watch(part("addon.blender.job").JobOperator)
     return 2.0
 
 
@@ -138,7 +138,7 @@ def redraw():
 
 def show(k):
     """Draw what a job's progress draws."""
-    job = part("addon.job")
+    job = part("addon.blender.job")
     progress = part("standalone_core.progress").Progress(f"Step {k}", k / 50)
     job._show(bpy.context, progress)
 

@@ -6,12 +6,12 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from cuspwise.addon.legend_layout import TITLE, LegendLayout, lay_out
-from cuspwise.addon.line_breaks import wrapped
-from cuspwise.addon.units import UNIT_CHOICES, mm_per_unit, unit_words
+from cuspwise.addon.blender.units import UNIT_CHOICES, mm_per_unit, unit_words
+from cuspwise.addon.drawing.legend_layout import TITLE, LegendLayout, lay_out
+from cuspwise.addon.panels.line_breaks import wrapped
 from cuspwise.standalone_core.errors import SettingError
-from cuspwise.standalone_core.report.colour import hex_colour
-from cuspwise.standalone_core.report.legend import Legend, make_legend
+from cuspwise.standalone_core.report.drawing.deviation_colours import hex_colour
+from cuspwise.standalone_core.report.drawing.legend import Legend, make_legend
 
 VALUES_MM = np.array([-0.09, -0.02, 0.0, 0.01, 0.06, np.nan])
 

@@ -6,9 +6,9 @@ from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
-from cuspwise.addon.legend_layout import LegendLayout
-from cuspwise.addon.overlay_key import ELLIPSIS, MOST_WIDE, TITLE, KeyEntry, lay_out_key
-from cuspwise.addon.overlay_parts import (
+from cuspwise.addon.drawing.legend_layout import LegendLayout
+from cuspwise.addon.drawing.overlay_key import ELLIPSIS, MOST_WIDE, TITLE, KeyEntry, lay_out_key
+from cuspwise.addon.drawing.overlay_parts import (
     AREA_COLOURS,
     BLACK,
     COLOURS,

@@ -13,17 +13,20 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.progress import run
-from cuspwise.standalone_core.report import pictures as report_pictures
-from cuspwise.standalone_core.report.colour import deviation_colours, unmeasured_colour
-from cuspwise.standalone_core.report.legend import make_legend
-from cuspwise.standalone_core.report.pictures import (
+from cuspwise.standalone_core.report.drawing import pictures as report_pictures
+from cuspwise.standalone_core.report.drawing.deviation_colours import (
+    deviation_colours,
+    unmeasured_colour,
+)
+from cuspwise.standalone_core.report.drawing.legend import make_legend
+from cuspwise.standalone_core.report.drawing.pictures import (
     ENGINES,
     HEIGHT_PX,
     SCRIPT,
     WIDTH_PX,
     draw_pictures_steps,
 )
-from cuspwise.standalone_core.report.views import View, standard_views
+from cuspwise.standalone_core.report.drawing.views import View, standard_views
 
 bpy = pytest.importorskip("bpy", reason="Blender's Python module (bpy) is not installed")
 

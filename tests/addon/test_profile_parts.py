@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from cuspwise.addon.profile_parts import profile_line
+from cuspwise.addon.drawing.profile_parts import profile_line
 from cuspwise.standalone_core.deviation.margin_directions import Directions
 from cuspwise.standalone_core.deviation.margin_profile import MarginProfile, MarginProfileSettings
 from cuspwise.standalone_core.deviation.margin_summary import MarginLimits, MarginValues, summarise
-from cuspwise.standalone_core.report.colour import deviation_colours
+from cuspwise.standalone_core.report.drawing.deviation_colours import deviation_colours
 
 STEP_MM, COUNT = 0.1, 60
 RADIUS_MM = STEP_MM / (2.0 * np.sin(np.pi / COUNT))  # of the circle on whose chords places lie

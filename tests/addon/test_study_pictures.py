@@ -10,9 +10,9 @@ import io
 import numpy as np
 import pytest
 from cuspwise.standalone_core.progress import run as finish
-from cuspwise.standalone_core.report.pictures import draw_colourings_steps
-from cuspwise.standalone_core.report.study_maps import study_maps
-from study_examples import make_analysis, make_run
+from cuspwise.standalone_core.report.drawing.pictures import draw_colourings_steps
+from cuspwise.standalone_core.report.study.maps import study_maps
+from made.study_examples import make_analysis, make_run
 
 pytest.importorskip("bpy", reason="Blender's Python module (bpy) is not installed")
 Image = pytest.importorskip("PIL.Image", reason="matplotlib, which brings Pillow, is not installed")

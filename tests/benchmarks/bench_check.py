@@ -21,9 +21,9 @@ import numpy as np
 from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise, Wave
-from cuspwise.standalone_core.demo.true_measures import NoiseModel
-from cuspwise.standalone_core.demo.truth import truth_of
 from cuspwise.standalone_core.mesh.write import write_mesh
+from oracle.true_measures import NoiseModel
+from oracle.truth import truth_of
 from ratios import Row, alternate
 
 PEER = Path(__file__).with_name("open3d_pipeline.py")

@@ -14,7 +14,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "core"))
 
-from statistics_simulations import COVERAGE, FALSE_ALARMS, Trial
+from made.statistics_simulations import COVERAGE, FALSE_ALARMS, Trial
 
 WITHIN = 0.01  # of coverage
 

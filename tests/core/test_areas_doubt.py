@@ -11,7 +11,6 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 import trimesh
-from cavity_shapes import APEX_MM, ONE_ROOT, Crown, roots, spike, tooth
 from cuspwise.standalone_core.areas.area_set import AreaSet, AreaSettings
 from cuspwise.standalone_core.areas.find import find_areas
 from cuspwise.standalone_core.areas.plausible import cavity_of
@@ -21,6 +20,7 @@ from cuspwise.standalone_core.demo.shape import CrownShape
 from cuspwise.standalone_core.mesh.refine import evaluation_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
+from made.cavities import APEX_MM, ONE_ROOT, Crown, roots, spike, tooth
 
 NEVER = {"intaglio", "margin", "occlusal", "axial", "fossae"}
 

@@ -13,7 +13,7 @@ from cuspwise.standalone_core.areas.files import areas_document, load_areas, sav
 from cuspwise.standalone_core.areas.find import find_areas
 from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
-from saved_areas import SETTINGS, crown_areas, crown_points, overlap, write
+from made.saved_areas import SETTINGS, crown_areas, crown_points, overlap, write
 
 
 @pytest.fixture(scope="module")

@@ -14,7 +14,7 @@ from cuspwise.standalone_core.areas.find import find_areas
 from cuspwise.standalone_core.errors import AreaError
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
-from saved_areas import SETTINGS, as_version_1, crown_areas, crown_points, overlap, write
+from made.saved_areas import SETTINGS, as_version_1, crown_areas, crown_points, overlap, write
 from scipy.spatial import cKDTree
 
 

@@ -12,7 +12,7 @@ from cuspwise.standalone_core.areas.files import areas_document, load_areas, sav
 from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.errors import AreaError, FileError
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
-from saved_areas import as_version_1, crown_areas, crown_points, write
+from made.saved_areas import as_version_1, crown_areas, crown_points, write
 
 
 @pytest.fixture(scope="module")

@@ -17,7 +17,7 @@ from cuspwise.standalone_core.demo.true_areas import TrueAreas
 from cuspwise.standalone_core.errors import AreaError, SettingError
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
-from cuspwise.standalone_core.report.terminal import areas_table
+from cuspwise.standalone_core.report.check.terminal import areas_table
 from rich.console import Console
 from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation

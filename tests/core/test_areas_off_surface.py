@@ -15,7 +15,7 @@ from cuspwise.standalone_core.areas.off_surface import MOST_LINE_POINTS, OFF_SUR
 from cuspwise.standalone_core.errors import AreaError, OtherDesignError
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh
 from cuspwise.standalone_core.progress import run
-from saved_areas import crown_areas, crown_points, overlap, write
+from made.saved_areas import crown_areas, crown_points, overlap, write
 
 
 @pytest.fixture(scope="module")

@@ -21,12 +21,12 @@ from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors
 from cuspwise.standalone_core.demo.scenario import milled_errors, printed_errors
 from cuspwise.standalone_core.demo.shape import CrownShape
-from cuspwise.standalone_core.demo.true_measures import NoiseModel, TrueMeasures
-from cuspwise.standalone_core.demo.truth import Frame, truth_of
 from cuspwise.standalone_core.deviation.field import Direction
 from cuspwise.standalone_core.deviation.measures import AreaMeasures, measure_areas
 from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
+from oracle.true_measures import NoiseModel, TrueMeasures
+from oracle.truth import Frame, truth_of
 
 AREAS = (
     "whole",

@@ -16,8 +16,8 @@ import click
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
-from cuspwise.standalone_core.cli import main
-from cuspwise.standalone_core.cli_base import guarded
+from cuspwise.standalone_core.cli.base import guarded
+from cuspwise.standalone_core.cli.main import main
 from cuspwise.standalone_core.demo.crown import DemoCrown, demo_crown
 from cuspwise.standalone_core.demo.production import ProducedCrown, produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors

@@ -5,8 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from cuspwise.standalone_core.errors import SettingError
-from cuspwise.standalone_core.report import colour
-from cuspwise.standalone_core.report.legend import colour_limit_um, legend_ticks, make_legend
+from cuspwise.standalone_core.report.drawing import deviation_colours
+from cuspwise.standalone_core.report.drawing.legend import (
+    colour_limit_um,
+    legend_ticks,
+    make_legend,
+)
 from made.colour_spaces import linear_to_oklab, srgb_to_linear
 
 # Machado, Oliveira & Fernandes 2009, "A physiologically-based model for simulation of color
@@ -36,13 +40,15 @@ VISION = {"full": np.eye(3), **{name: np.array(matrix) for name, matrix in MACHA
 # "CSS Gamut Mapping" ("the JND is an OKLCh ΔE of 0.02").
 JUST_NOTICEABLE = 0.02
 
-DIVERGING = [colour.STANDARD, colour.STRONG]
+DIVERGING = [deviation_colours.STANDARD, deviation_colours.STRONG]
 POSITIONS = np.linspace(-1.0, 1.0, 2 * 64 + 1)
 
 
-def seen(position: np.ndarray, vision: str, palette: str = colour.STANDARD) -> np.ndarray:
+def seen(
+    position: np.ndarray, vision: str, palette: str = deviation_colours.STANDARD
+) -> np.ndarray:
     """OKLab of the map's 8-bit colours as seen by one kind of vision."""
-    srgb = np.rint(255.0 * colour.map_srgb(position, palette)) / 255.0
+    srgb = np.rint(255.0 * deviation_colours.map_srgb(position, palette)) / 255.0
     return seen_srgb(srgb, vision)
 
 
@@ -67,7 +73,7 @@ def test_oklab_matches_published_primaries(srgb: list[float], oklab: list[float]
     lab = linear_to_oklab(srgb_to_linear(np.array(srgb)))
     np.testing.assert_allclose(lab, oklab, atol=2e-6)
     np.testing.assert_allclose(
-        colour.oklab_to_linear(lab), srgb_to_linear(np.array(srgb)), atol=1e-9
+        deviation_colours.oklab_to_linear(lab), srgb_to_linear(np.array(srgb)), atol=1e-9
     )
 
 
@@ -76,19 +82,23 @@ def test_transfer_function_is_that_of_srgb() -> None:
     assert srgb_to_linear(0.04045) == pytest.approx(0.04045 / 12.92, rel=1e-12)
     assert srgb_to_linear(188 / 255) == pytest.approx(0.5, abs=0.003)
     values = np.linspace(0.0, 1.0, 256)
-    np.testing.assert_allclose(colour.linear_to_srgb(srgb_to_linear(values)), values, atol=1e-7)
+    np.testing.assert_allclose(
+        deviation_colours.linear_to_srgb(srgb_to_linear(values)), values, atol=1e-7
+    )
 
 
-@pytest.mark.parametrize("palette", list(colour.PALETTES))
+@pytest.mark.parametrize("palette", list(deviation_colours.PALETTES))
 def test_every_colour_can_be_shown_uncut(palette: str) -> None:
-    linear = colour.oklab_to_linear(colour.map_oklab(np.linspace(-1.0, 1.0, 2001), palette))
+    linear = deviation_colours.oklab_to_linear(
+        deviation_colours.map_oklab(np.linspace(-1.0, 1.0, 2001), palette)
+    )
     assert linear.min() >= 0.0
     assert linear.max() <= 1.0
 
 
 @pytest.mark.parametrize("palette", DIVERGING)
 def test_steps_are_even_and_mirror_each_other(palette: str) -> None:
-    lab = colour.map_oklab(POSITIONS, palette)
+    lab = deviation_colours.map_oklab(POSITIONS, palette)
     steps = np.linalg.norm(np.diff(lab, axis=0), axis=1)
     assert steps.max() / steps.min() - 1.0 < 1e-3
     lightness = lab[:, 0]
@@ -105,7 +115,7 @@ def test_steps_of_the_eight_bit_colours_stay_even(palette: str) -> None:
     # (half a level of 1/255 in three channels, seen in OKLab).
     position = np.linspace(-1.0, 1.0, 17)
     steps = np.linalg.norm(np.diff(seen(position, "full", palette), axis=0), axis=1)
-    exact = np.linalg.norm(np.diff(colour.map_oklab(position, palette), axis=0), axis=1)
+    exact = np.linalg.norm(np.diff(deviation_colours.map_oklab(position, palette), axis=0), axis=1)
     assert np.abs(steps - exact).max() < 0.003
     assert steps.max() / steps.min() < 1.06
 
@@ -113,7 +123,7 @@ def test_steps_of_the_eight_bit_colours_stay_even(palette: str) -> None:
 def test_steps_are_even_in_another_colour_space() -> None:
     # CAM02-UCS (Luo, Cui & Li 2006) through the independent library colorspacious.
     colorspacious = pytest.importorskip("colorspacious", reason="colorspacious is not installed")
-    srgb = colour.map_srgb(np.linspace(-1.0, 1.0, 33))
+    srgb = deviation_colours.map_srgb(np.linspace(-1.0, 1.0, 33))
     steps = colorspacious.deltaE(srgb[:-1], srgb[1:], input_space="sRGB1")
     assert steps.std() / steps.mean() < 0.08
     assert steps.max() / steps.min() < 1.30
@@ -132,7 +142,7 @@ def test_simulation_keeps_white(vision: str) -> None:
     np.testing.assert_allclose(VISION[vision].sum(axis=1), 1.0, atol=2e-6)
 
 
-@pytest.mark.parametrize("palette", list(colour.PALETTES))
+@pytest.mark.parametrize("palette", list(deviation_colours.PALETTES))
 @pytest.mark.parametrize("vision", list(VISION))
 def test_excess_and_lack_are_told_apart(vision: str, palette: str) -> None:
     # Every excess against every lack beyond a quarter of the limit: at least three just
@@ -152,79 +162,87 @@ def test_lightness_falls_along_both_arms_for_everyone(vision: str, palette: str)
     assert (np.diff(lightness[16:]) < 0.0).all()
 
 
-@pytest.mark.parametrize("palette", list(colour.PALETTES))
+@pytest.mark.parametrize("palette", list(deviation_colours.PALETTES))
 @pytest.mark.parametrize("vision", list(VISION))
 def test_unmeasured_grey_is_no_colour_of_the_map(vision: str, palette: str) -> None:
-    grey = seen_srgb(np.array(colour.unmeasured_colour(palette)) / 255.0, vision)
+    grey = seen_srgb(np.array(deviation_colours.unmeasured_colour(palette)) / 255.0, vision)
     gaps = np.linalg.norm(seen(POSITIONS, vision, palette) - grey, axis=1)
     assert gaps.min() > 3.0 * JUST_NOTICEABLE
     centre = gaps[len(POSITIONS) // 2]
     assert centre > 15.0 * JUST_NOTICEABLE
 
 
-@pytest.mark.parametrize("palette", [colour.STANDARD, colour.STRONG])
+@pytest.mark.parametrize("palette", [deviation_colours.STANDARD, deviation_colours.STRONG])
 @pytest.mark.parametrize("vision", list(VISION))
 def test_refused_points_have_a_colour_of_their_own(vision: str, palette: str) -> None:
-    refused = seen_srgb(np.array(colour.refused_colour(palette)) / 255.0, vision)
+    refused = seen_srgb(np.array(deviation_colours.refused_colour(palette)) / 255.0, vision)
     gaps = np.linalg.norm(seen(POSITIONS, vision, palette) - refused, axis=1)
     assert gaps.min() > 3.0 * JUST_NOTICEABLE
-    unmeasured = seen_srgb(np.array(colour.unmeasured_colour(palette)) / 255.0, vision)
+    unmeasured = seen_srgb(np.array(deviation_colours.unmeasured_colour(palette)) / 255.0, vision)
     assert np.linalg.norm(refused - unmeasured) > 5.0 * JUST_NOTICEABLE
-    rgb = colour.deviation_colours([np.nan, np.nan, 0.0], 0.05, palette, [True, False, False])
-    assert tuple(rgb[0]) == colour.refused_colour(palette)
-    assert tuple(rgb[1]) == colour.unmeasured_colour(palette)
-    np.testing.assert_array_equal(rgb[2], colour.deviation_colours([0.0], 0.05, palette)[0])
+    rgb = deviation_colours.deviation_colours(
+        [np.nan, np.nan, 0.0], 0.05, palette, [True, False, False]
+    )
+    assert tuple(rgb[0]) == deviation_colours.refused_colour(palette)
+    assert tuple(rgb[1]) == deviation_colours.unmeasured_colour(palette)
+    np.testing.assert_array_equal(
+        rgb[2], deviation_colours.deviation_colours([0.0], 0.05, palette)[0]
+    )
 
 
-@pytest.mark.parametrize("palette", list(colour.PALETTES))
+@pytest.mark.parametrize("palette", list(deviation_colours.PALETTES))
 def test_deviation_colours_are_centred_cut_and_grey(palette: str) -> None:
     values = np.array([0.0, 0.05, -0.05, 0.7, -np.inf, np.nan, 1e-9, 0.025])
-    rgb = colour.deviation_colours(values, 0.05, palette)
+    rgb = deviation_colours.deviation_colours(values, 0.05, palette)
     assert rgb.shape == (8, 3)
     assert rgb.dtype == np.uint8
-    expected = np.rint(255.0 * colour.map_srgb(np.array([0.0, 1.0, -1.0, 1.0, -1.0]), palette))
+    expected = np.rint(
+        255.0 * deviation_colours.map_srgb(np.array([0.0, 1.0, -1.0, 1.0, -1.0]), palette)
+    )
     np.testing.assert_array_equal(rgb[:5], expected)
-    assert tuple(rgb[5]) == colour.unmeasured_colour(palette)
-    assert len(set(colour.unmeasured_colour(palette))) == 1
+    assert tuple(rgb[5]) == deviation_colours.unmeasured_colour(palette)
+    assert len(set(deviation_colours.unmeasured_colour(palette))) == 1
     np.testing.assert_array_equal(rgb[6], rgb[0])
     np.testing.assert_array_equal(
-        rgb[7], np.rint(255.0 * colour.map_srgb(np.array([0.5]), palette))[0]
+        rgb[7], np.rint(255.0 * deviation_colours.map_srgb(np.array([0.5]), palette))[0]
     )
-    assert colour.hex_colour(2.0, palette) == "#{:02x}{:02x}{:02x}".format(*rgb[1])
+    assert deviation_colours.hex_colour(2.0, palette) == "#{:02x}{:02x}{:02x}".format(*rgb[1])
 
 
 def test_warm_is_excess_and_blue_is_lack() -> None:
-    excess, lack = colour.deviation_colours([0.1, -0.1], 0.1).astype(int)
+    excess, lack = deviation_colours.deviation_colours([0.1, -0.1], 0.1).astype(int)
     assert excess[0] > 2 * excess[2]
     assert lack[2] > 2 * lack[0]
 
 
 def test_a_print_without_colour_tells_excess_from_lack() -> None:
     """The grey map has no hue; its lightness rises evenly from lack to excess."""
-    lab = colour.map_oklab(POSITIONS, colour.GREY)
+    lab = deviation_colours.map_oklab(POSITIONS, deviation_colours.GREY)
     assert np.abs(lab[:, 1:]).max() < 1e-12
     steps = np.diff(lab[:, 0])
     np.testing.assert_allclose(steps, steps.mean(), atol=1e-12)
     assert steps.mean() > 0.0
-    rgb = colour.deviation_colours(np.linspace(-1.0, 1.0, 33), 1.0, colour.GREY)
+    rgb = deviation_colours.deviation_colours(
+        np.linspace(-1.0, 1.0, 33), 1.0, deviation_colours.GREY
+    )
     assert (np.ptp(rgb.astype(int), axis=1) == 0).all()
 
 
 def test_strong_contrast_is_stronger() -> None:
     ends = np.array([-1.0, 1.0])
-    standard, strong = (colour.map_oklab(ends, name)[:, 0] for name in DIVERGING)
+    standard, strong = (deviation_colours.map_oklab(ends, name)[:, 0] for name in DIVERGING)
     assert (strong < standard - 0.05).all()
 
 
 def test_an_unknown_palette_is_refused() -> None:
     with pytest.raises(SettingError, match="Choose from standard, strong, grey"):
-        colour.deviation_colours([0.0], 1.0, "rainbow")
+        deviation_colours.deviation_colours([0.0], 1.0, "rainbow")
 
 
 @pytest.mark.parametrize("limit", [0.0, -1.0, np.nan, np.inf])
 def test_an_unusable_limit_is_refused(limit: float) -> None:
     with pytest.raises(SettingError, match="positive number"):
-        colour.deviation_colours([0.0], limit)
+        deviation_colours.deviation_colours([0.0], limit)
 
 
 @pytest.mark.parametrize("limit", [1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0])
@@ -251,8 +269,8 @@ def test_legend_tells_what_is_cut_and_what_is_missing() -> None:
     assert legend.band == pytest.approx((0.375, 0.625))
     assert legend.clipped_text == "25.0 % beyond ±100 µm"
     assert legend.unmeasured_text == "20.0 % not measured"
-    assert legend.stops[0].colour == colour.hex_colour(-1.0)
-    assert legend.stops[-1].colour == colour.hex_colour(1.0)
+    assert legend.stops[0].colour == deviation_colours.hex_colour(-1.0)
+    assert legend.stops[-1].colour == deviation_colours.hex_colour(1.0)
     nothing = make_legend(np.full(2, np.nan), np.ones(2), limit_um=50.0)
     assert nothing.share_unmeasured == 1.0
     assert nothing.share_clipped == 0.0

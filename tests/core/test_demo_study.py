@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 from cuspwise.standalone_core.areas.settings import AreaSettings
 from cuspwise.standalone_core.check import CheckSettings, check_meshes
-from cuspwise.standalone_core.cli import main
+from cuspwise.standalone_core.cli.main import main
 from cuspwise.standalone_core.demo.crown import DIRECTIONS
 from cuspwise.standalone_core.demo.study_files import (
     SPACING_MM,
@@ -28,12 +28,12 @@ from cuspwise.standalone_core.demo.study_scenario import (
     StudyCase,
     study_case,
 )
-from cuspwise.standalone_core.demo.study_truth import group_means, true_trueness
 from cuspwise.standalone_core.progress import run
-from cuspwise.standalone_core.study.analysis import analyse_study
-from cuspwise.standalone_core.study.executors import executor_of
-from cuspwise.standalone_core.study.inputs import read_study_inputs
-from cuspwise.standalone_core.study.run import run_study
+from cuspwise.standalone_core.study.analysis.analyse import analyse_study
+from cuspwise.standalone_core.study.file.inputs import read_study_inputs
+from cuspwise.standalone_core.study.measuring.executors import executor_of
+from cuspwise.standalone_core.study.measuring.run import run_study
+from oracle.study_truth import group_means, true_trueness
 
 COARSE_MM = 0.3
 

@@ -20,9 +20,9 @@ from cuspwise.standalone_core.demo.production_errors import (
 from cuspwise.standalone_core.demo.quadrature import Nodes, surface_nodes
 from cuspwise.standalone_core.demo.shape import Chip, CrownShape
 from cuspwise.standalone_core.demo.true_areas import TrueAreas
-from cuspwise.standalone_core.demo.true_fit import best_fit
-from cuspwise.standalone_core.demo.true_measures import NoiseModel, measures_of
-from cuspwise.standalone_core.demo.truth import Truth
+from oracle.true_fit import best_fit
+from oracle.true_measures import NoiseModel, measures_of
+from oracle.truth import Truth
 from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
 

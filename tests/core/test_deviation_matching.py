@@ -28,11 +28,11 @@ from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.mesh.refine import evaluation_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.progress import run
-from cuspwise.standalone_core.study import pair_job
+from cuspwise.standalone_core.study.measuring import pair_job
 from cuspwise.standalone_core.superimpose.prepared import PreparedDesign
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
-from short_forms import TIP_MM, missing_from_thimble, missing_from_wedge, thimble, wedge
+from made.short_forms import TIP_MM, missing_from_thimble, missing_from_wedge, thimble, wedge
 
 LOW_OUTSIDE = ((4.0, 0.0), (5.0, 0.8), (5.0, 1.6), (4.2, 2.4), (0.0, 2.6))
 LOW_INSIDE = ((4.0, 0.0), (3.7, 0.1), (3.65, 0.9), (0.0, 1.0))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.area_set import Area, AreaSet
-from cuspwise.standalone_core.areas.supports import SUPPORTS
+from cuspwise.standalone_core.areas.support_marks import SUPPORTS
 from cuspwise.standalone_core.deviation.field import DeviationField, measure_deviation
 from cuspwise.standalone_core.deviation.unmatched import (
     UnmatchedPiece,
@@ -15,7 +15,7 @@ from cuspwise.standalone_core.deviation.unmatched import (
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import FloatArray, TriangleMesh
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
-from made_scans import joined
+from made.scans import joined
 
 STEP = 0.1
 SIDE = 6.0

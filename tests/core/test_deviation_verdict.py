@@ -19,7 +19,7 @@ from cuspwise.standalone_core.deviation.tolerances import (
 from cuspwise.standalone_core.deviation.unmatched import UnmatchedPiece
 from cuspwise.standalone_core.deviation.verdict import ScanEvidence, judge, with_verdicts
 from cuspwise.standalone_core.errors import SettingError
-from cuspwise.standalone_core.report.words import headline
+from cuspwise.standalone_core.report.check.sentences import headline
 from cuspwise.standalone_core.words.names import VERDICT_WORDS
 from scipy.stats import norm
 

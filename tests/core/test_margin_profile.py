@@ -23,7 +23,7 @@ from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.mesh.refine import evaluation_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
-from margin_collars import FLARE, MITRE, RADIUS_MM, collar, mitred, profile_of, rim_areas
+from made.margin_collars import FLARE, MITRE, RADIUS_MM, collar, mitred, profile_of, rim_areas
 
 QUARTER = 7.5  # of the 30 mm around
 BAND_MM = MarginProfileSettings().band_mm

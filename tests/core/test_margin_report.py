@@ -10,17 +10,17 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
-from check_results import Reader, make_result
 from cuspwise.standalone_core.areas.settings import AreaSettings
 from cuspwise.standalone_core.check import CheckResult
 from cuspwise.standalone_core.deviation.margin_profile import MarginProfile
-from cuspwise.standalone_core.report.document import check_document
-from cuspwise.standalone_core.report.files import write_check
-from cuspwise.standalone_core.report.margin_plot import LEFT, RIGHT, margin_plot
-from cuspwise.standalone_core.report.margin_words import margin_details, margin_line
-from cuspwise.standalone_core.report.tables import margin_profile_csv
-from cuspwise.standalone_core.report.terminal import check_view
-from margin_collars import collar, mitred, profile_of, rim_areas
+from cuspwise.standalone_core.report.check.document import check_document
+from cuspwise.standalone_core.report.check.margin_plot import LEFT, RIGHT, margin_plot
+from cuspwise.standalone_core.report.check.margin_words import margin_details, margin_line
+from cuspwise.standalone_core.report.check.output import write_check
+from cuspwise.standalone_core.report.check.tables import margin_profile_csv
+from cuspwise.standalone_core.report.check.terminal import check_view
+from made.check_results import Reader, make_result
+from made.margin_collars import collar, mitred, profile_of, rim_areas
 from rich.console import Console
 
 BOTH = AreaSettings(mesial_direction=(1.0, 0.0, 0.0), buccal_direction=(0.0, 1.0, 0.0))

@@ -12,7 +12,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
-from check_results import Reader, make_result
 from cuspwise.standalone_core.check import CheckResult
 from cuspwise.standalone_core.deviation.field import NOT_MUTUAL, STATUS_WORDS
 from cuspwise.standalone_core.deviation.tolerances import Tolerances
@@ -20,25 +19,30 @@ from cuspwise.standalone_core.mesh.files import read_mesh
 from cuspwise.standalone_core.mesh.intersections import self_intersections
 from cuspwise.standalone_core.mesh.repair import repair_mesh
 from cuspwise.standalone_core.records import plain
-from cuspwise.standalone_core.report.colour import (
-    deviation_colours,
-    refused_colour,
-    refused_hex,
-    unmeasured_colour,
+from cuspwise.standalone_core.report.check.document import check_document
+from cuspwise.standalone_core.report.check.histogram import area_histograms
+from cuspwise.standalone_core.report.check.output import write_check
+from cuspwise.standalone_core.report.check.page import TEMPLATES
+from cuspwise.standalone_core.report.check.sentences import exceedance_line, headline
+from cuspwise.standalone_core.report.check.tables import (
+    EXCEEDANCE_COLUMNS,
+    exceedances_csv,
+    measures_csv,
 )
-from cuspwise.standalone_core.report.document import check_document
-from cuspwise.standalone_core.report.files import write_check
-from cuspwise.standalone_core.report.histogram import area_histograms
-from cuspwise.standalone_core.report.html import TEMPLATES
-from cuspwise.standalone_core.report.tables import EXCEEDANCE_COLUMNS, exceedances_csv, measures_csv
-from cuspwise.standalone_core.report.terminal import (
+from cuspwise.standalone_core.report.check.terminal import (
     areas_table,
     check_view,
     health_document,
     health_table,
 )
-from cuspwise.standalone_core.report.words import exceedance_line, headline
+from cuspwise.standalone_core.report.drawing.deviation_colours import (
+    deviation_colours,
+    refused_colour,
+    refused_hex,
+    unmeasured_colour,
+)
 from cuspwise.standalone_core.shares import share_words
+from made.check_results import Reader, make_result
 from made.colour_spaces import srgb_to_linear
 from rich.console import Console
 

@@ -10,16 +10,20 @@ import pytest
 import trimesh
 from click.testing import CliRunner
 from cuspwise.standalone_core.check import CheckResult, CheckSettings, check_meshes
-from cuspwise.standalone_core.cli import main
-from cuspwise.standalone_core.cli_settings import PALETTES as OPTIONS
+from cuspwise.standalone_core.cli.main import main
+from cuspwise.standalone_core.cli.settings import PALETTES as OPTIONS
 from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.mesh.files import write_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
-from cuspwise.standalone_core.report import pictures
-from cuspwise.standalone_core.report.colour import PALETTES, deviation_colours, hex_colour
-from cuspwise.standalone_core.report.files import write_check
-from cuspwise.standalone_core.report.legend import make_legend
+from cuspwise.standalone_core.report.check.output import write_check
+from cuspwise.standalone_core.report.drawing import pictures
+from cuspwise.standalone_core.report.drawing.deviation_colours import (
+    PALETTES,
+    deviation_colours,
+    hex_colour,
+)
+from cuspwise.standalone_core.report.drawing.legend import make_legend
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 
 

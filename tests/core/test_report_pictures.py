@@ -11,12 +11,12 @@ import pytest
 from cuspwise.standalone_core.errors import ReportError
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.progress import run
-from cuspwise.standalone_core.report import files as report_files
-from cuspwise.standalone_core.report import pictures as report_pictures
-from cuspwise.standalone_core.report.files import write_check
-from cuspwise.standalone_core.report.legend import make_legend
-from cuspwise.standalone_core.report.pictures import Pictures, draw_pictures_steps
-from cuspwise.standalone_core.report.views import VIEW_NAMES, standard_views
+from cuspwise.standalone_core.report.check import output as report_files
+from cuspwise.standalone_core.report.check.output import write_check
+from cuspwise.standalone_core.report.drawing import pictures as report_pictures
+from cuspwise.standalone_core.report.drawing.legend import make_legend
+from cuspwise.standalone_core.report.drawing.pictures import Pictures, draw_pictures_steps
+from cuspwise.standalone_core.report.drawing.views import VIEW_NAMES, standard_views
 
 MESH = TriangleMesh(np.eye(3), [[0, 1, 2]])
 LEGEND = make_legend(np.array([0.01, -0.02, np.nan]), np.ones(3), limit_um=50.0, tolerance_um=25.0)

@@ -13,21 +13,19 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from check_results import Reader, make_result
 from cuspwise.standalone_core.check import CheckResult
 from cuspwise.standalone_core.deviation.measures import measure_areas
 from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.deviation.verdict import judge, with_verdicts
 from cuspwise.standalone_core.errors import ReportError
-from cuspwise.standalone_core.report import files as report_files
-from cuspwise.standalone_core.report.files import write_check, write_check_steps
-from cuspwise.standalone_core.report.terminal import (
-    check_view,
-)
+from cuspwise.standalone_core.report.check import output as report_files
+from cuspwise.standalone_core.report.check.output import write_check, write_check_steps
+from cuspwise.standalone_core.report.check.terminal import check_view
 from cuspwise.standalone_core.superimpose.result import (
     RivalPose,
     WeakDirection,
 )
+from made.check_results import Reader, make_result
 from rich.console import Console
 
 

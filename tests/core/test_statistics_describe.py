@@ -13,7 +13,7 @@ from cuspwise.standalone_core.statistics.assumptions import (
 )
 from cuspwise.standalone_core.statistics.describe import describe
 from cuspwise.standalone_core.statistics.multiplicity import benjamini_hochberg, holm
-from statistics_cases import PONDS
+from made.statistics_cases import PONDS
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.weightstats import DescrStatsW
 

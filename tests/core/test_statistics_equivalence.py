@@ -16,8 +16,8 @@ from cuspwise.standalone_core.statistics.tolerance import (
     upper_tolerance_limit,
     wilson,
 )
+from made.statistics_cases import SLEEP
 from scipy import stats
-from statistics_cases import SLEEP
 from statsmodels.stats.proportion import proportion_confint
 from statsmodels.stats.weightstats import CompareMeans, DescrStatsW, ttost_ind
 

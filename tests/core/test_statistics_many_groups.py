@@ -25,7 +25,7 @@ from cuspwise.standalone_core.statistics.studentised_range import (
     studentised_range_sf,
 )
 from cuspwise.standalone_core.statistics.welch import welch_test
-from statistics_cases import MUCOCILIARY, PONDS, SLEEP
+from made.statistics_cases import MUCOCILIARY, PONDS, SLEEP
 from statsmodels.stats.oneway import anova_oneway
 
 NIST = Path(scipy.stats.__file__).parent / "tests" / "data" / "nist_anova"

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from cuspwise.standalone_core.statistics.permutation import compare_distances
+from made.statistics_simulations import COVERAGE, FALSE_ALARMS, Trial
 from scipy.spatial.distance import pdist, squareform
-from statistics_simulations import COVERAGE, FALSE_ALARMS, Trial
 
 RUNS = 300
 

@@ -25,8 +25,8 @@ from cuspwise.standalone_core.statistics.rank_sum import (
 )
 from cuspwise.standalone_core.statistics.two_groups import compare_two
 from cuspwise.standalone_core.statistics.welch import welch_test
+from made.statistics_cases import MEMBRANES, SLEEP
 from scipy import stats
-from statistics_cases import MEMBRANES, SLEEP
 from statsmodels.stats.weightstats import CompareMeans, DescrStatsW
 
 

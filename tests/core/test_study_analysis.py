@@ -11,17 +11,17 @@ import numpy as np
 import pingouin
 import pytest
 from cuspwise.standalone_core.deviation.tolerances import Tolerances
-from cuspwise.standalone_core.study.analysis import analyse_study, analyse_study_steps
-from cuspwise.standalone_core.study.analysis_document import analysis_document
-from cuspwise.standalone_core.study.analysis_notes import PRECISION_TERM
-from cuspwise.standalone_core.study.examiner_file import ExaminerScores, Score
+from cuspwise.standalone_core.study.analysis.analyse import analyse_study, analyse_study_steps
+from cuspwise.standalone_core.study.analysis.document import analysis_document
+from cuspwise.standalone_core.study.analysis.notes import PRECISION_TERM
+from cuspwise.standalone_core.study.analysis.sentences import p_words
+from cuspwise.standalone_core.study.file.examiner_scores import ExaminerScores, Score
+from cuspwise.standalone_core.study.measuring.results import LeftOut
 from cuspwise.standalone_core.study.plan import AnalysisPlan, ScoreScale
-from cuspwise.standalone_core.study.results import LeftOut
-from cuspwise.standalone_core.study.wording import p_words
+from made.study_runs import AREAS, study, with_difference_map, with_repeats
 from scipy import stats
 from sklearn.metrics import cohen_kappa_score
 from statsmodels.stats.inter_rater import fleiss_kappa
-from study_runs import AREAS, study, with_difference_map, with_repeats
 
 RNG = np.random.default_rng(4)
 SOUND = {

@@ -12,25 +12,25 @@ import pytest
 from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.progress import run
 from cuspwise.standalone_core.records import fields_of
-from cuspwise.standalone_core.study.analysis import analyse_study
-from cuspwise.standalone_core.study.analysis_document import WRITERS
-from cuspwise.standalone_core.study.cohort import cohort_of
-from cuspwise.standalone_core.study.comparisons import comparison_steps
-from cuspwise.standalone_core.study.descriptions import assumption_rows, trueness_rows
-from cuspwise.standalone_core.study.families import multiplicity_words
-from cuspwise.standalone_core.study.overall import overall_steps
-from cuspwise.standalone_core.study.plan import AnalysisPlan
-from cuspwise.standalone_core.study.precision_analysis import (
+from cuspwise.standalone_core.study.analysis.analyse import analyse_study
+from cuspwise.standalone_core.study.analysis.cohort import cohort_of
+from cuspwise.standalone_core.study.analysis.comparisons import comparison_steps
+from cuspwise.standalone_core.study.analysis.corrections import multiplicity_words
+from cuspwise.standalone_core.study.analysis.descriptions import assumption_rows, trueness_rows
+from cuspwise.standalone_core.study.analysis.document import WRITERS
+from cuspwise.standalone_core.study.analysis.overall import overall_steps
+from cuspwise.standalone_core.study.analysis.precision import (
     crown_distances,
     precision_comparison_steps,
     precision_rows,
 )
-from cuspwise.standalone_core.study.tolerance_rows import tolerance_rows
+from cuspwise.standalone_core.study.analysis.tolerances import tolerance_rows
+from cuspwise.standalone_core.study.plan import AnalysisPlan
+from made.study_runs import AREAS, study
 from scipy import stats
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.proportion import proportion_confint
 from statsmodels.stats.weightstats import ttost_ind
-from study_runs import AREAS, study
 
 RNG = np.random.default_rng(4)
 THREE = {

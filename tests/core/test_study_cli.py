@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 from cuspwise.standalone_core.check import CheckSettings, check
-from cuspwise.standalone_core.cli import main
+from cuspwise.standalone_core.cli.main import main
 from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise

@@ -17,9 +17,9 @@ from cuspwise.standalone_core.demo.production_errors import ProductionErrors, Sc
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.mesh.write import write_mesh
 from cuspwise.standalone_core.records import plain
-from cuspwise.standalone_core.study.executors import executor_of
+from cuspwise.standalone_core.study.measuring.executors import executor_of
+from cuspwise.standalone_core.study.measuring.run import run_study
 from cuspwise.standalone_core.study.plan import GroupPlan, StudyPlan
-from cuspwise.standalone_core.study.run import run_study
 from distributed import LocalCluster
 
 EDGE_MM = 0.4

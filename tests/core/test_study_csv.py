@@ -11,12 +11,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from cuspwise.standalone_core.csv_text import harmless
-from cuspwise.standalone_core.study.examiner_file import read_scores
-from cuspwise.standalone_core.study.inputs import read_study_inputs
-from cuspwise.standalone_core.study.mistakes import StudyFileError
+from cuspwise.standalone_core.study.file.examiner_scores import read_scores
+from cuspwise.standalone_core.study.file.inputs import read_study_inputs
+from cuspwise.standalone_core.study.file.mistakes import StudyFileError
+from cuspwise.standalone_core.study.file.repeated_scans import read_repeats
 from cuspwise.standalone_core.study.plan import GroupPlan, StudyPlan
 from cuspwise.standalone_core.study.plan_document import plan_document
-from cuspwise.standalone_core.study.repeat_file import read_repeats
 
 NAN = float("nan")
 

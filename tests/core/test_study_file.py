@@ -13,16 +13,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.settings import AreaSettings
-from cuspwise.standalone_core.cli_base import guarded
+from cuspwise.standalone_core.cli.base import guarded
 from cuspwise.standalone_core.deviation.field import DeviationSettings
 from cuspwise.standalone_core.deviation.measures import AreaMeasures
-from cuspwise.standalone_core.study.mistakes import StudyFileError, nearest
+from cuspwise.standalone_core.study.file.mistakes import StudyFileError, nearest
+from cuspwise.standalone_core.study.file.read import read_study
+from cuspwise.standalone_core.study.file.study_sections import SETTINGS
 from cuspwise.standalone_core.study.plan import MEASURES, AnalysisPlan, GroupPlan, StudyPlan
 from cuspwise.standalone_core.study.plan_document import plan_document
-from cuspwise.standalone_core.study.plan_file import read_study
-from cuspwise.standalone_core.study.study_sections import SETTINGS
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
-from study_file_mistakes import cases
+from made.study_file_mistakes import cases
 
 Write = Callable[[str], Path]
 

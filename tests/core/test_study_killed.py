@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from small_studies import write_small_study, written
+from made.small_studies import write_small_study, written
 
 GROUPS = {"a": 3, "b": 2}
 ENTRIES = {"scan": 5, "pair": 4}
@@ -24,7 +24,7 @@ pytestmark = pytest.mark.skipif(
     not Path("/proc/self/stat").exists(), reason="Processor times of others are read from /proc."
 )
 
-RUN = "from cuspwise.standalone_core.cli import main; main()"
+RUN = "from cuspwise.standalone_core.cli.main import main; main()"
 
 
 def command(study: Path, out: Path) -> list[str]:

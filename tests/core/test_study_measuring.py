@@ -21,15 +21,19 @@ from cuspwise.standalone_core.measure import (
 )
 from cuspwise.standalone_core.mesh.write import write_mesh
 from cuspwise.standalone_core.progress import run
-from cuspwise.standalone_core.study.group_maps import (
+from cuspwise.standalone_core.study.measuring.group_maps import (
     difference_map,
     distance_from_mean,
     group_map,
     spread_parts,
 )
-from cuspwise.standalone_core.study.keep import Kept
-from cuspwise.standalone_core.study.pair_job import PairJob, compare_and_keep_steps, load_pair
-from cuspwise.standalone_core.study.scan_job import (
+from cuspwise.standalone_core.study.measuring.pair_job import (
+    PairJob,
+    compare_and_keep_steps,
+    load_pair,
+)
+from cuspwise.standalone_core.study.measuring.result_store import Kept
+from cuspwise.standalone_core.study.measuring.scan_job import (
     ScanJob,
     load_scan,
     measure_and_keep,

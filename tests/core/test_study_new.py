@@ -8,14 +8,14 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from cuspwise.standalone_core.cli import main
+from cuspwise.standalone_core.cli.main import main
 from cuspwise.standalone_core.errors import CuspwiseError
-from cuspwise.standalone_core.study.new import new_study
-from cuspwise.standalone_core.study.new_text import START_EQUIVALENCE_UM, toml_key, toml_text
+from cuspwise.standalone_core.study.file.keys import Key
+from cuspwise.standalone_core.study.file.new import new_study
+from cuspwise.standalone_core.study.file.new_text import START_EQUIVALENCE_UM, toml_key, toml_text
+from cuspwise.standalone_core.study.file.read import read_study
+from cuspwise.standalone_core.study.file.study_sections import SETTINGS
 from cuspwise.standalone_core.study.plan import StudyPlan
-from cuspwise.standalone_core.study.plan_file import read_study
-from cuspwise.standalone_core.study.schema import Key
-from cuspwise.standalone_core.study.study_sections import SETTINGS
 
 
 def make(folder: Path, *names: str) -> Path:

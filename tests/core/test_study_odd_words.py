@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from cuspwise.standalone_core.statistics.odd import OddUnit, Sign
-from cuspwise.standalone_core.study.odd_crowns import odd_reason, sign_words
+from cuspwise.standalone_core.study.analysis.odd_crowns import odd_reason, sign_words
 
 
 def unit(*signs: Sign) -> OddUnit:

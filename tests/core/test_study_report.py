@@ -17,17 +17,17 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.errors import ReportError
 from cuspwise.standalone_core.mesh.files import read_mesh
-from cuspwise.standalone_core.report.methods_text import REFERENCES, methods_text
-from cuspwise.standalone_core.report.study_colour import group_style
-from cuspwise.standalone_core.report.study_figures import study_figures
-from cuspwise.standalone_core.report.study_files import write_study
-from cuspwise.standalone_core.report.study_maps import study_maps
-from cuspwise.standalone_core.report.study_words import opening_lines
-from cuspwise.standalone_core.study.analysis import analyse_study
-from cuspwise.standalone_core.study.analysis_results import StudyAnalysis
-from cuspwise.standalone_core.study.results import StudyRun
-from study_examples import ODD, make_analysis, make_run
-from study_runs import study
+from cuspwise.standalone_core.report.drawing.amount_colours import group_style
+from cuspwise.standalone_core.report.study.figures import study_figures
+from cuspwise.standalone_core.report.study.maps import study_maps
+from cuspwise.standalone_core.report.study.methods import REFERENCES, methods_text
+from cuspwise.standalone_core.report.study.output import write_study
+from cuspwise.standalone_core.report.study.sentences import opening_lines
+from cuspwise.standalone_core.study.analysis.analyse import analyse_study
+from cuspwise.standalone_core.study.analysis.results.analysis import StudyAnalysis
+from cuspwise.standalone_core.study.measuring.results import StudyRun
+from made.study_examples import ODD, make_analysis, make_run
+from made.study_runs import study
 
 
 class Page(HTMLParser):

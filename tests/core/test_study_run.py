@@ -16,10 +16,10 @@ from cuspwise.standalone_core.demo.production_errors import ProductionErrors, Sc
 from cuspwise.standalone_core.errors import CuspwiseError, StudyError
 from cuspwise.standalone_core.mesh.write import write_mesh
 from cuspwise.standalone_core.records import plain
-from cuspwise.standalone_core.study.executors import executor_of
+from cuspwise.standalone_core.study.measuring.executors import executor_of
+from cuspwise.standalone_core.study.measuring.results import StudyRun
+from cuspwise.standalone_core.study.measuring.run import run_study
 from cuspwise.standalone_core.study.plan import GroupPlan, StudyPlan
-from cuspwise.standalone_core.study.results import StudyRun
-from cuspwise.standalone_core.study.run import run_study
 
 SETTINGS = CheckSettings(spacing_mm=0.4)
 EDGE_MM = 0.4

@@ -12,9 +12,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
-from cuspwise.standalone_core.cli import main
-from cuspwise.standalone_core.report import study_files
-from small_studies import STUDY, write_small_study, written
+from cuspwise.standalone_core.cli.main import main
+from cuspwise.standalone_core.report.study import output
+from made.small_studies import STUDY, write_small_study, written
 
 HEAD = 'design = "design.stl"\n'
 SETTINGS = STUDY[STUDY.index("[analysis]") :]
@@ -42,7 +42,7 @@ def whole(file: Path) -> Path:
 
 @pytest.fixture
 def no_figures(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(study_files, "can_plot", lambda: False)
+    monkeypatch.setattr(output, "can_plot", lambda: False)
 
 
 @pytest.fixture

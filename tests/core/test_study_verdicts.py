@@ -10,14 +10,14 @@ import pytest
 from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.deviation.unmatched import UnmatchedPiece
 from cuspwise.standalone_core.deviation.verdict import ScanEvidence
-from cuspwise.standalone_core.report.study_tables import study_tables
-from cuspwise.standalone_core.report.study_words import opening_lines
-from cuspwise.standalone_core.study.analysis import analyse_study
-from cuspwise.standalone_core.study.crowns import judged
-from cuspwise.standalone_core.study.results import RepeatScan, StudyRun
-from cuspwise.standalone_core.study.scanner_uncertainty import scanner_uncertainty_um
-from cuspwise.standalone_core.study.tolerance_rows import judged_um
-from study_runs import study
+from cuspwise.standalone_core.report.study.sentences import opening_lines
+from cuspwise.standalone_core.report.study.tables import study_tables
+from cuspwise.standalone_core.study.analysis.analyse import analyse_study
+from cuspwise.standalone_core.study.analysis.tolerances import judged_um
+from cuspwise.standalone_core.study.measuring.crowns import judged
+from cuspwise.standalone_core.study.measuring.results import RepeatScan, StudyRun
+from cuspwise.standalone_core.study.measuring.scanner_uncertainty import scanner_uncertainty_um
+from made.study_runs import study
 
 MARGINS_UM = (8.0, 8.4, 7.9, 8.2, 8.1, 8.3, 7.8, 8.0)
 FLASH = UnmatchedPiece(

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import made.superimpose_shapes as shapes
 import numpy as np
 import pytest
-import superimpose_shapes as shapes
 import trimesh
 from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.errors import SuperimpositionError

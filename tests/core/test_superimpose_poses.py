@@ -10,9 +10,9 @@ import os
 from functools import cache
 from pathlib import Path
 
+import made.superimpose_shapes as shapes
 import numpy as np
 import pytest
-import superimpose_shapes as shapes
 from cuspwise.standalone_core.mesh.files import read_mesh, write_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.superimpose.prepared import PreparedDesign

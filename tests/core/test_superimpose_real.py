@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import made.superimpose_shapes as shapes
 import numpy as np
 import pytest
-import superimpose_shapes as shapes
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.superimpose.point_pairs import fit_point_pairs
 from cuspwise.standalone_core.superimpose.rigid import apply, inverse, largest_displacement

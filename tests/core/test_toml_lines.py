@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from cuspwise.standalone_core.study.toml_lines import KeyPath, key_lines
+from cuspwise.standalone_core.study.file.toml_lines import KeyPath, key_lines
 
 
 def paths_of(value: Any, path: KeyPath = ()) -> Iterator[KeyPath]:

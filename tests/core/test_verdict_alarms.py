@@ -15,7 +15,7 @@ from cuspwise.standalone_core.demo.production_errors import (
     ScannerNoise,
     Wave,
 )
-from made_scans import design
+from made.scans import design
 
 CASES = int(os.environ.get("CUSPWISE_CASES", "6"))
 

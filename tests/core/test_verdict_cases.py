@@ -8,14 +8,14 @@ from functools import cache
 import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.settings import AreaSettings
-from cuspwise.standalone_core.areas.supports import SupportContact
+from cuspwise.standalone_core.areas.support_marks import SupportContact
 from cuspwise.standalone_core.check import CheckResult, CheckSettings, check_meshes
 from cuspwise.standalone_core.demo.crown import DIRECTIONS
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
-from made_scans import (
+from made.scans import (
     EDGE_MM,
     design,
     joined,

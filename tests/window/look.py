@@ -77,7 +77,8 @@ def prepare():
     path = OUT / "printed.stl"
     part("standalone_core.mesh.files").write_mesh(path, produced.mesh)
     obj = bpy.data.objects.new(
-        "Design", part("addon.bridge").new_mesh("Design", design.mesh.vertices, design.mesh.faces)
+        "Design",
+        part("addon.blender.bridge").new_mesh("Design", design.mesh.vertices, design.mesh.faces),
     )
     bpy.context.scene.collection.objects.link(obj)
     bpy.context.scene.cuspwise.design = obj

@@ -59,7 +59,7 @@ def settings():
 
 def kept():
     """What is kept of the study."""
-    return part("addon.study_store").study_of(bpy.context.scene)
+    return part("addon.study.store").study_of(bpy.context.scene)
 
 
 def measured():
@@ -86,7 +86,7 @@ def prepare():
         bpy.data.objects.remove(obj)
     design = part("standalone_core.demo.crown").demo_crown(EDGE_MM)
     ways, produce = (part(f"standalone_core.demo.{m}") for m in ("study_groups", "production"))
-    new_mesh = part("addon.bridge").new_mesh
+    new_mesh = part("addon.blender.bridge").new_mesh
 
     def add(name, mesh):
         obj = bpy.data.objects.new(name, new_mesh(name, mesh.vertices, mesh.faces))
@@ -168,7 +168,7 @@ def wait():
 def answer():
     """The answer and the table."""
     FACTS["groups"] = {group["title"]: group["n"] for group in kept()["groups"]}
-    FACTS["stale"] = part("addon.study_store").why_stale(bpy.context.scene)
+    FACTS["stale"] = part("addon.study.store").why_stale(bpy.context.scene)
     FACTS["report"] = (FOLDER / "study_results" / "report.html").is_file()
     settings().study.area = "margin"
     picture("study_4_answer")
@@ -241,7 +241,7 @@ def make_stale():
 def remove():
     """Everything as it was."""
     picture("study_9_stale")
-    FACTS["changed"] = part("addon.study_store").why_stale(bpy.context.scene)
+    FACTS["changed"] = part("addon.study.store").why_stale(bpy.context.scene)
     with view():
         bpy.ops.cuspwise.remove_colour_map()
     return 1.5

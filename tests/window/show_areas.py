@@ -62,7 +62,7 @@ def design():
 def key():
     """What the key says; empty without one."""
     with view():
-        entries = part("addon.overlay").key_shown(bpy.context)
+        entries = part("addon.drawing.overlay").key_shown(bpy.context)
     return [] if entries is None else [entry.words for entry in entries]
 
 
@@ -90,7 +90,7 @@ def prepare():
         edge_mm=EDGES_MM,
         rng=np.random.default_rng(3),
     )
-    new_mesh = part("addon.bridge").new_mesh
+    new_mesh = part("addon.blender.bridge").new_mesh
     for name, mesh in (("Design", demo.mesh), ("Scan", produced.mesh)):
         obj = bpy.data.objects.new(name, new_mesh(name, mesh.vertices, mesh.faces))
         bpy.context.scene.collection.objects.link(obj)
@@ -116,7 +116,7 @@ def running():
 
 def look():
     """Two contacts, seen from the lingual side and a little from above; the tab in front."""
-    contacts = part("addon.contacts")
+    contacts = part("addon.areas.support_marks")
     target = contacts.target(design(), bpy.context.scene, bpy.context.evaluated_depsgraph_get())
     shape = part("standalone_core.demo.shape").CrownShape()
     for spot in part("standalone_core.demo.scenario").printed_errors().spots[:2]:
@@ -144,7 +144,7 @@ def open_panel():
 
 def turn_on():
     """The overlay over the coloured scan, the design hidden; every drawing of it is timed."""
-    overlay = part("addon.overlay")
+    overlay = part("addon.drawing.overlay")
     draw, read = overlay._draw_batches, overlay.read
 
     def timed(*given):

@@ -55,14 +55,14 @@ def scan():
 
 def verdict(area):
     """The kept verdict of an area."""
-    store = part("addon.store")
+    store = part("addon.check.store")
     return next(v for v in store.verdicts_of(store.result_of(scan())) if v.area == area)
 
 
 def legend():
     """What the legend says."""
     with region("WINDOW"):
-        return [words.text for words in part("addon.legend").layout_for(bpy.context).words]
+        return [words.text for words in part("addon.drawing.legend").layout_for(bpy.context).words]
 
 
 def spoilt(demo):
@@ -97,7 +97,7 @@ def prepare():
     for obj in list(bpy.data.objects):
         bpy.data.objects.remove(obj)
     demo = part("standalone_core.demo.crown").demo_crown(EDGES_MM)
-    new_mesh = part("addon.bridge").new_mesh
+    new_mesh = part("addon.blender.bridge").new_mesh
     made = {"Design": (demo.mesh.vertices, demo.mesh.faces), "Scan": spoilt(demo)}
     for name, surface in made.items():
         obj = bpy.data.objects.new(name, new_mesh(name, *surface))

@@ -91,7 +91,7 @@ def add_object(name: str, mesh: Any, scale: float = 1.0) -> Any:
     """Add a mesh of the core to the scene, its vertices times ``scale``."""
     import bpy
 
-    made = part("addon.bridge").new_mesh(name, mesh.vertices * scale, mesh.faces)
+    made = part("addon.blender.bridge").new_mesh(name, mesh.vertices * scale, mesh.faces)
     obj = bpy.data.objects.new(name, made)
     bpy.context.scene.collection.objects.link(obj)
     bpy.context.view_layer.update()

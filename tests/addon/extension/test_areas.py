@@ -26,7 +26,7 @@ def test_find_areas_writes_the_cores_areas(
         surfaces.design, extension.spacing_mm
     )
     found = extension.part("standalone_core.areas.find").find_areas(evaluation)
-    words = extension.part("standalone_core.report.words").area_words
+    words = extension.part("standalone_core.report.check.sentences").area_words
     count = len(surfaces.design.vertices)
     for name, area in found.areas.items():
         if name == "whole":
@@ -54,7 +54,7 @@ def test_edited_groups_are_used_and_survive(
     occlusal.add(top, 1.0, "REPLACE")
     design.vertex_groups.new(name="not an area").add([0, 1], 1.0, "REPLACE")
     assert bpy.ops.cuspwise.check_crown() == {"FINISHED"}
-    store = extension.part("addon.store")
+    store = extension.part("addon.check.store")
     rows = {row["area"]: row for row in store.rows_of(store.result_of(checked.scan))}
     assert "not an area" not in rows
     assert rows["höchste Höcker"]["n"] == rows["occlusal"]["n"] > 0
@@ -73,7 +73,7 @@ def test_edited_groups_are_used_and_survive(
 def test_an_edited_margin_line_moves_the_band(
     checked: SimpleNamespace, extension: SimpleNamespace
 ) -> None:
-    store = extension.part("addon.store")
+    store = extension.part("addon.check.store")
     line = checked.design.cuspwise.margin_line
     for point in line.data.splines[0].points:
         point.co.z += 0.5
@@ -165,7 +165,7 @@ def test_areas_of_the_command_line_count_in_blender(
         surfaces.scan,
         check.CheckSettings(spacing_mm=extension.spacing_mm, areas_file=path),
     )
-    rows = part("addon.store").rows_of(part("addon.store").result_of(crown.scan))
+    rows = part("addon.check.store").rows_of(part("addon.check.store").result_of(crown.scan))
     assert [row["area"] for row in rows] == [*expected.area_set.areas]
     for row in rows:
         wanted = expected.measures_of(row["area"])
@@ -208,7 +208,7 @@ def test_any_number_of_own_areas_is_kept_with_a_result(
     crown: SimpleNamespace, extension: SimpleNamespace
 ) -> None:
     """Sixty of them, more than a whole number of Blender's has bits: judged anew, none is lost."""
-    bpy, store = crown.bpy, extension.part("addon.store")
+    bpy, store = crown.bpy, extension.part("addon.check.store")
     heights = np.array([v.co.z for v in crown.design.data.vertices])
     steps = np.linspace(heights.min() + 0.2, heights.max() - 0.2, 60)
     for k, height in enumerate(steps):

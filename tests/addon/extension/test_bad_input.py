@@ -114,7 +114,7 @@ def test_the_areas_of_a_library_design_can_be_looked_at(
     assert call(crown, "find_areas") == {"FINISHED"}
     linked(crown, tmp_path / "library.blend", override=False)
     crown.settings.show_areas = True
-    overlay = crown.part("addon.overlay")
+    overlay = crown.part("addon.drawing.overlay")
 
     def seen() -> list[str]:
         key = overlay.key_of(overlay.read(crown.settings.design, crown.scene))
@@ -159,4 +159,4 @@ def test_a_design_deleted_after_the_check(checked: SimpleNamespace) -> None:
     with pytest.raises(RuntimeError, match=r"design was deleted|Choose the design"):
         call(checked, "find_areas")
     assert call(checked, "copy_table") == {"FINISHED"}
-    assert checked.part("addon.store").result_of(checked.scan)
+    assert checked.part("addon.check.store").result_of(checked.scan)

@@ -21,7 +21,7 @@ def reference(extension: SimpleNamespace, surfaces: SimpleNamespace) -> Any:
 
 
 def rows(extension: SimpleNamespace, scan: Any) -> dict[str, dict[str, Any]]:
-    store = extension.part("addon.store")
+    store = extension.part("addon.check.store")
     return {row["area"]: row for row in store.rows_of(store.result_of(scan))}
 
 
@@ -53,14 +53,14 @@ def test_check_crown_gives_the_cores_numbers(
 
 def test_vertices_never_move(checked: SimpleNamespace, surfaces: SimpleNamespace) -> None:
     for obj, mesh in ((checked.design, surfaces.design), (checked.scan, surfaces.scan)):
-        points = checked.part("addon.bridge").positions(obj.data)
+        points = checked.part("addon.blender.bridge").positions(obj.data)
         assert np.array_equal(points, mesh.vertices.astype(np.float32))
 
 
 def test_attributes_are_the_deviations_in_mm(
     checked: SimpleNamespace, reference: Any, surfaces: SimpleNamespace
 ) -> None:
-    bridge = checked.part("addon.bridge")
+    bridge = checked.part("addon.blender.bridge")
     name = f"deviation_mm {checked.scan.cuspwise.result_id}"
     for obj, field, mesh in (
         (checked.design, reference.design_to_scan, surfaces.design),
@@ -106,7 +106,7 @@ def test_units(
     """The millimetres are the same; the numbers too."""
     scale = units(empty.scene)
     design, scan = extension.set_up(surfaces, scale)
-    bridge = extension.part("addon.bridge")
+    bridge = extension.part("addon.blender.bridge")
     mm = bridge.scene_scale_mm(design, empty.scene)
     assert mm * scale == pytest.approx(1.0, rel=1e-6)
     assert empty.bpy.ops.cuspwise.check_crown() == {"FINISHED"}

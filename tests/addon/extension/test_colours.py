@@ -19,9 +19,9 @@ def colours_of(obj: Any) -> np.ndarray:
 
 
 def expected(case: SimpleNamespace, obj: Any, limit_um: float) -> np.ndarray:
-    colour = case.part("standalone_core.report.colour")
+    colour = case.part("standalone_core.report.drawing.deviation_colours")
     name = f"deviation_mm {case.scan.cuspwise.result_id}"
-    values = case.part("addon.bridge").read_attribute(obj.data, name)
+    values = case.part("addon.blender.bridge").read_attribute(obj.data, name)
     return colour.deviation_colours(values, limit_um / 1e3).astype(int)
 
 
@@ -36,19 +36,19 @@ def test_colours_equal_the_palette(checked: SimpleNamespace, limit_um: float) ->
 
 
 def test_automatic_limit_is_the_cores(checked: SimpleNamespace) -> None:
-    legend = checked.part("standalone_core.report.legend")
-    points = checked.part("addon.store").points_of(checked.scan)
+    legend = checked.part("standalone_core.report.drawing.legend")
+    points = checked.part("addon.check.store").points_of(checked.scan)
     chosen = legend.colour_limit_um(*points, tolerance_um=25.0)
     assert checked.settings.shown_limit_um == chosen
     assert np.abs(colours_of(checked.scan) - expected(checked, checked.scan, chosen)).max() <= 1
 
 
 def test_legend_says_what_the_core_says(checked: SimpleNamespace) -> None:
-    core = checked.part("standalone_core.report.legend")
-    points = checked.part("addon.store").points_of(checked.scan)
+    core = checked.part("standalone_core.report.drawing.legend")
+    points = checked.part("addon.check.store").points_of(checked.scan)
     checked.settings.limit_is_automatic = False
     checked.settings.limit_um = 20.0
-    found = checked.part("addon.colour_map").legend_of(checked.scene)
+    found = checked.part("addon.drawing.colour_map").legend_of(checked.scene)
     wanted = core.make_legend(*points, limit_um=20.0, tolerance_um=25.0)
     assert found.clipped_text == wanted.clipped_text
     assert found.unmeasured_text == wanted.unmeasured_text
@@ -130,13 +130,15 @@ def test_renders_show_the_palette(
 ) -> None:
     """One deviation all over: every pixel of the surface has its colour."""
     checked.bpy.context.scene.cuspwise.limit_is_automatic = False
-    bridge = checked.part("addon.bridge")
+    bridge = checked.part("addon.blender.bridge")
     name = f"deviation_mm {checked.scan.cuspwise.result_id}"
     values = np.full(len(checked.scan.data.vertices), deviation_um / 1e3)
     bridge.write_attribute(checked.scan.data, name, "FLOAT", values)
     checked.settings.limit_um = 50.0
     shown = render(checked, tmp_path / "scan.png")
-    colour = checked.part("standalone_core.report.colour").deviation_colours(values[:1], 0.05)
+    colour = checked.part("standalone_core.report.drawing.deviation_colours").deviation_colours(
+        values[:1], 0.05
+    )
     assert len(shown) > 3000
     assert np.abs(shown - colour.astype(int)).max() <= 1
 
@@ -171,9 +173,9 @@ def test_the_palette_changes_at_once(checked: SimpleNamespace, palette: str) -> 
     """On the object and on the legend, without measuring anew."""
     before = checked.scan.cuspwise.result_id
     checked.settings.palette = palette
-    colour = checked.part("standalone_core.report.colour")
+    colour = checked.part("standalone_core.report.drawing.deviation_colours")
     name = f"deviation_mm {before}"
-    values = checked.part("addon.bridge").read_attribute(checked.scan.data, name)
+    values = checked.part("addon.blender.bridge").read_attribute(checked.scan.data, name)
     limit_mm = checked.settings.shown_limit_um / 1e3
     shown = np.empty(4 * len(values), dtype=np.float32)
     data = checked.scan.data.color_attributes["Cuspwise Colours"].data
@@ -181,7 +183,7 @@ def test_the_palette_changes_at_once(checked: SimpleNamespace, palette: str) -> 
     found = np.rint(255 * shown.reshape(-1, 4)[:, :3]).astype(int)
     expected = colour.deviation_colours(values, limit_mm, palette).astype(int)
     assert np.abs(found - expected).max() <= 1
-    legend = checked.part("addon.colour_map").legend_of(checked.scene)
+    legend = checked.part("addon.drawing.colour_map").legend_of(checked.scene)
     assert legend.stops[0].colour == colour.hex_colour(-1.0, palette)
     assert legend.unmeasured_colour == colour.unmeasured_hex(palette)
     assert checked.scan.cuspwise.result_id == before

@@ -53,7 +53,7 @@ def test_import_and_check(
     expected = check.check_meshes(
         surfaces.design, surfaces.scan, check.CheckSettings(spacing_mm=extension.spacing_mm)
     ).measures_of()
-    store = extension.part("addon.store")
+    store = extension.part("addon.check.store")
     found = store.rows_of(store.result_of(settings.scans[1].scan))[0]
     assert found["rms_um"] == pytest.approx(expected.rms_um, abs=0.01)
 
@@ -70,7 +70,7 @@ def test_points_are_those_of_the_file(
     expected = read.read_mesh(files / "far.ply").mesh
     assert import_files(empty, files, "far.ply") == {"FINISHED"}
     scan = empty.scene.cuspwise.scans[0].scan
-    own = extension.part("addon.bridge").positions(scan.data).astype(float)
+    own = extension.part("addon.blender.bridge").positions(scan.data).astype(float)
     world = own + np.array(scan.location)
     assert np.abs(world - expected.vertices).max() < 1e-6
     assert len(scan.data.polygons) == len(expected.faces)
@@ -102,7 +102,7 @@ def test_broken_and_missing_files(empty: SimpleNamespace, files: Path) -> None:
 def test_a_new_scene_takes_the_preferences_defaults(
     empty: SimpleNamespace, extension: SimpleNamespace, files: Path
 ) -> None:
-    preferences = extension.part("addon.preferences").preferences()
+    preferences = extension.part("addon.properties.preferences").preferences()
     before = (preferences.spacing_mm, preferences.tolerance_margin_um)
     preferences.spacing_mm, preferences.tolerance_margin_um = 0.25, 11.0
     try:

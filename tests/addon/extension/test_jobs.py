@@ -57,7 +57,7 @@ class Manager:
 @pytest.fixture
 def job(extension: SimpleNamespace, monkeypatch: pytest.MonkeyPatch) -> SimpleNamespace:
     """A job of 400 small steps, in what it takes for a window."""
-    module = extension.part("addon.job")
+    module = extension.part("addon.blender.job")
     progress = extension.part("standalone_core.progress").Progress
     errors = extension.part("standalone_core.errors")
     log: list[str] = []
@@ -329,7 +329,7 @@ def steps_of(case: SimpleNamespace, kind: str, tmp_path: Path) -> Iterator[Any]:
     run = case.part("standalone_core.progress").run
     module, name = kind.split(".")
     operator_class = getattr(case.part(f"addon.operators.{module}"), name)
-    job = case.part("addon.job").JobOperator
+    job = case.part("addon.blender.job").JobOperator
     parts = {
         k: v
         for c in reversed(operator_class.__mro__)
@@ -365,7 +365,7 @@ def test_the_steps_of_every_job_need_no_blender(
     bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
     with pytest.raises(ReferenceError):
         checked.design.name  # noqa: B018
-    worker = checked.part("addon.worker").Worker
+    worker = checked.part("addon.blender.worker").Worker
     with monkeypatch.context() as patch:
         for module in our_modules("addon"):
             if hasattr(module, "bpy"):
@@ -379,7 +379,7 @@ def test_the_steps_of_every_job_need_no_blender(
 
 def edit_an_area(case: SimpleNamespace) -> None:
     """Have one of somebody's own to carry."""
-    area_groups = case.part("addon.area_groups")
+    area_groups = case.part("addon.areas.groups")
     inside = area_groups.read_groups(case.design)["occlusal"]
     case.design.vertex_groups["Area: occlusal"].remove(inside[:20].tolist())
     assert "occlusal" in area_groups.user_areas(case.design).vertices
@@ -391,7 +391,7 @@ def our_modules(folder: str) -> list[Any]:
 
 
 def test_the_list_of_jobs_is_whole(extension: SimpleNamespace) -> None:
-    job = extension.part("addon.job").JobOperator
+    job = extension.part("addon.blender.job").JobOperator
     classes = extension.part("addon.operators").CLASSES
     jobs = {
         f"{c.__module__.rpartition('.')[2]}.{c.__name__}" for c in classes if issubclass(c, job)

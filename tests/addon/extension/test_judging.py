@@ -17,14 +17,14 @@ JUDGED = ("measures", "verdicts", "exceedances", "unmatched", "warnings", "margi
 
 def fresh(case: SimpleNamespace) -> dict[str, Any]:
     """What a check gives that is made with the scene's choices of now, as the result keeps it."""
-    inputs, store = case.part("addon.inputs"), case.part("addon.store")
+    inputs, store = case.part("addon.check.inputs"), case.part("addon.check.store")
     design = inputs.read_design(case.bpy.context)
     before = np.array(store.result_of(case.scan)["made_with"]["scan_before"])
     scan = inputs.read_scan(case.bpy.context, case.scan, design.frame, before)
     steps = inputs.check_input_steps(design, scan, inputs.choices_of(case.settings))
     result = case.part("standalone_core.progress").run(steps)
-    document = case.part("standalone_core.report.document").check_document(result)
-    found: dict[str, Any] = case.part("addon.contacts").without_contacts(document)
+    document = case.part("standalone_core.report.check.document").check_document(result)
+    found: dict[str, Any] = case.part("addon.areas.support_marks").without_contacts(document)
     return found
 
 
@@ -56,7 +56,7 @@ CHOICES: list[dict[str, float]] = [
 def test_other_choices_give_what_a_fresh_check_gives(
     spoilt: SimpleNamespace, choices: dict[str, float]
 ) -> None:
-    store = spoilt.part("addon.store")
+    store = spoilt.part("addon.check.store")
     before, number = store.result_of(spoilt.scan)["check"], spoilt.scan.cuspwise.result_id
     for name, value in choices.items():
         setattr(spoilt.settings, name, value)
@@ -72,7 +72,7 @@ def test_other_choices_give_what_a_fresh_check_gives(
 
 
 def test_unmatched_surface_decides_and_a_caveat_stands_by(spoilt: SimpleNamespace) -> None:
-    store = spoilt.part("addon.store")
+    store = spoilt.part("addon.check.store")
     found = {row.area: row for row in store.verdicts_of(store.result_of(spoilt.scan))}
     assert found["margin"].verdict == "outside"
     assert 100.0 < found["margin"].unmatched_um < 450.0
@@ -86,7 +86,7 @@ def test_unmatched_surface_decides_and_a_caveat_stands_by(spoilt: SimpleNamespac
 
 def test_a_missing_margin_is_judged_by_the_scenes_limit(spoilt: SimpleNamespace) -> None:
     """0.8 mm of the kept profile lie 0.5 mm too low: outside, until a longer run is allowed."""
-    store, bridge = spoilt.part("addon.store"), spoilt.part("addon.bridge")
+    store, bridge = spoilt.part("addon.check.store"), spoilt.part("addon.blender.bridge")
     mesh, settings = spoilt.scan.cuspwise.result_points, spoilt.settings
     for name, value in (("deviation_um", -500.0), ("counted", 1.0)):
         values = bridge.read_array(mesh, f"margin {name}")
@@ -95,7 +95,7 @@ def test_a_missing_margin_is_judged_by_the_scenes_limit(spoilt: SimpleNamespace)
     profile = store.profile_of(spoilt.scan)
     assert profile.summary.missing_mm == pytest.approx(0.8, abs=0.01)
     kept = store.result_of(spoilt.scan)
-    plain = spoilt.part("standalone_core.report.document").plain
+    plain = spoilt.part("standalone_core.report.check.document").plain
     kept["check"]["margin_profile"] |= plain(profile.summary)
     spoilt.scan.cuspwise.result = json.dumps(kept)
     settings.tolerance_margin_um = 150.0
@@ -117,7 +117,7 @@ def test_a_support_marked_afterwards_takes_its_surface_to_itself(
     spoilt: SimpleNamespace, spoilt_surfaces: SimpleNamespace
 ) -> None:
     """The post is unmatched surface until a support is marked there, and again without it."""
-    store = spoilt.part("addon.store")
+    store = spoilt.part("addon.check.store")
 
     def highest() -> float:
         pieces = store.result_of(spoilt.scan)["check"]["unmatched"]
@@ -149,7 +149,7 @@ def test_the_design_as_its_own_scan_is_not_decidable(
     crown.bpy.context.view_layer.update()
     assert crown.bpy.ops.cuspwise.check_crown() == {"FINISHED"}
     same = extension.part("standalone_core.deviation.verdict").SAME_SURFACE
-    store = extension.part("addon.store")
+    store = extension.part("addon.check.store")
     for whole_um in (25.0, 1.0):
         crown.settings.tolerance_whole_um = whole_um
         kept = store.result_of(copy)
@@ -160,10 +160,10 @@ def test_the_design_as_its_own_scan_is_not_decidable(
 
 
 def test_reading_says_what_is_unmatched(spoilt: SimpleNamespace) -> None:
-    store = spoilt.part("addon.store")
+    store = spoilt.part("addon.check.store")
     kept = store.result_of(spoilt.scan)
     highest = kept["check"]["unmatched"][0]
-    frame = spoilt.part("addon.bridge").frame_of(spoilt.design, spoilt.scene)
+    frame = spoilt.part("addon.blender.bridge").frame_of(spoilt.design, spoilt.scene)
     world = frame.world_design @ np.append(np.array(highest["peak_mm"]) / frame.scale_mm, 1.0)
     done = spoilt.bpy.ops.cuspwise.read_value(on="SCAN", location=world[:3].tolist())
     assert done == {"FINISHED"}
@@ -192,7 +192,7 @@ def test_an_unmatched_patch_is_listed_and_framed_on_the_scan(spoilt: SimpleNames
     listed = spoilt.scan.cuspwise.patches
     numbers = [k for k, patch in enumerate(listed) if patch.unmatched]
     assert numbers
-    patches = spoilt.part("addon.store").result_of(spoilt.scan)["check"]["exceedances"]
+    patches = spoilt.part("addon.check.store").result_of(spoilt.scan)["check"]["exceedances"]
     spoilt.settings.shown = "DESIGN"
     for number in numbers:
         assert listed[number].seen_from == "scan"
@@ -207,8 +207,11 @@ def test_judged_meanwhile_it_is_the_same(
     spoilt: SimpleNamespace, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """In a window a thread judges after the last change; until then the panel says so."""
-    store, judging = spoilt.part("addon.store"), spoilt.part("addon.judging")
-    meanwhile, inputs = spoilt.part("addon.judging_meanwhile"), spoilt.part("addon.inputs")
+    store, judging = spoilt.part("addon.check.store"), spoilt.part("addon.check.judging")
+    meanwhile, inputs = (
+        spoilt.part("addon.check.judging_meanwhile"),
+        spoilt.part("addon.check.inputs"),
+    )
     spoilt.settings.tolerance_whole_um = 6.0
     wanted = spoilt.scan.cuspwise.result
     spoilt.settings.tolerance_whole_um = 25.0
@@ -234,16 +237,16 @@ def test_judged_meanwhile_it_is_the_same(
 
 def test_the_margin_profile_is_kept_and_summed_up_anew(spoilt: SimpleNamespace) -> None:
     """Places, columns and sums as a fresh check has them, by other tolerances too."""
-    store = spoilt.part("addon.store")
+    store = spoilt.part("addon.check.store")
     spoilt.settings.tolerance_margin_um = 6.0
     found = store.profile_of(spoilt.scan)
-    inputs = spoilt.part("addon.inputs")
+    inputs = spoilt.part("addon.check.inputs")
     design = inputs.read_design(spoilt.bpy.context)
     before = np.array(store.result_of(spoilt.scan)["made_with"]["scan_before"])
     scan = inputs.read_scan(spoilt.bpy.context, spoilt.scan, design.frame, before)
     steps = inputs.check_input_steps(design, scan, inputs.choices_of(spoilt.settings))
     wanted = spoilt.part("standalone_core.progress").run(steps).margin_profile
-    for name in spoilt.part("addon.kept_points").PROFILE_ARRAYS:
+    for name in spoilt.part("addon.check.kept_points").PROFILE_ARRAYS:
         assert np.array_equal(getattr(found, name), getattr(wanted, name), equal_nan=True), name
     assert np.array_equal(found.beyond, wanted.beyond)
     assert_same(vars(found.summary), vars(wanted.summary), "summary")
@@ -255,7 +258,7 @@ def test_the_margin_is_drawn_where_it_lies(spoilt: SimpleNamespace) -> None:
     """By the legend's limit and palette, in the place of the areas and of nothing else."""
     from mathutils import Euler
 
-    overlay, store = spoilt.part("addon.margin_overlay"), spoilt.part("addon.store")
+    overlay, store = spoilt.part("addon.drawing.margin_overlay"), spoilt.part("addon.check.store")
     space = SimpleNamespace(overlay=SimpleNamespace(show_overlays=True))
     context = SimpleNamespace(scene=spoilt.scene, space_data=space)
     assert overlay.shown_scan(context) is None
@@ -264,7 +267,7 @@ def test_the_margin_is_drawn_where_it_lies(spoilt: SimpleNamespace) -> None:
     assert not spoilt.settings.show_areas
     profile = store.profile_of(spoilt.scan)
     line = overlay.line_of(spoilt.scan, spoilt.scene)
-    colours = spoilt.part("standalone_core.report.colour").deviation_colours
+    colours = spoilt.part("standalone_core.report.drawing.deviation_colours").deviation_colours
     for limit_um, palette in ((20.0, "standard"), (35.0, "grey")):
         spoilt.settings.limit_is_automatic = False
         spoilt.settings.limit_um, spoilt.settings.palette = limit_um, palette
@@ -277,7 +280,7 @@ def test_the_margin_is_drawn_where_it_lies(spoilt: SimpleNamespace) -> None:
     spoilt.design.rotation_euler = Euler((0.3, 0.2, 0.1))
     spoilt.design.location = (4.0, 5.0, 6.0)
     spoilt.bpy.context.view_layer.update()
-    frame = spoilt.part("addon.bridge").frame_of(spoilt.design, spoilt.scene)
+    frame = spoilt.part("addon.blender.bridge").frame_of(spoilt.design, spoilt.scene)
     places = np.column_stack([profile.points_mm, np.ones(len(profile))])
     world = places @ frame.world_of(np.eye(4)).T
     inverse = spoilt.design.matrix_world.inverted()
@@ -297,14 +300,17 @@ def test_the_margin_is_drawn_anew_when_it_was_judged_anew(
     spoilt: SimpleNamespace, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A window draws between a change of the tolerance and what a thread makes of it."""
-    overlay, meanwhile = spoilt.part("addon.margin_overlay"), spoilt.part("addon.judging_meanwhile")
+    overlay, meanwhile = (
+        spoilt.part("addon.drawing.margin_overlay"),
+        spoilt.part("addon.check.judging_meanwhile"),
+    )
     made = lambda look, line: overlay._Batches(look, line=line)  # noqa: E731
     monkeypatch.setattr(overlay, "_made", made)  # batches need a window
     with monkeypatch.context() as patch:
         patch.setattr(meanwhile, "judge", lambda _scene: None)
         spoilt.settings.tolerance_margin_um = 1.0
         between = overlay._batches(spoilt.scan, spoilt.scene).line.beyond
-    spoilt.part("addon.judging").judge_all(spoilt.scene)
+    spoilt.part("addon.check.judging").judge_all(spoilt.scene)
     after = overlay._batches(spoilt.scan, spoilt.scene)
     assert after.line.beyond.sum() > between.sum()
     assert overlay._batches(spoilt.scan, spoilt.scene) is after

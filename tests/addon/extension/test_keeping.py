@@ -11,7 +11,7 @@ import pytest
 
 
 def whole(case: SimpleNamespace, scan: Any) -> dict[str, Any]:
-    store = case.part("addon.store")
+    store = case.part("addon.check.store")
     row = store.rows_of(store.result_of(scan))[0]
     peak = dict(zip("xyz", row.pop("peak_mm"), strict=True))
     return {**row, **peak}
@@ -33,7 +33,7 @@ def reopened(case: SimpleNamespace, path: Path) -> SimpleNamespace:
 def test_a_saved_file_holds_everything(checked: SimpleNamespace) -> None:
     assert checked.scan.cuspwise.state == "CURRENT"
     assert checked.scan.cuspwise.design == checked.design
-    assert checked.part("addon.store").refresh(checked.scan, checked.scene, with_areas=True)
+    assert checked.part("addon.check.store").refresh(checked.scan, checked.scene, with_areas=True)
     document = json.loads(checked.scan.cuspwise.result)["check"]
     assert document["schema"] == "cuspwise check"
     points = checked.scan.cuspwise.result_points
@@ -193,7 +193,7 @@ def test_selecting_hiding_and_recolouring_do_not(checked: SimpleNamespace) -> No
 
 
 def test_edited_areas_make_results_stale(checked: SimpleNamespace) -> None:
-    store = checked.part("addon.store")
+    store = checked.part("addon.check.store")
     group = checked.design.vertex_groups["Area: occlusal"]
     assert store.refresh(checked.scan, checked.scene, with_areas=True)
     group.add([0, 1, 2], 1.0, "REPLACE")
@@ -239,7 +239,7 @@ def test_undo_and_redo(crown: SimpleNamespace) -> None:
 
 
 def test_a_result_of_another_version_is_stale(checked: SimpleNamespace) -> None:
-    store = checked.part("addon.store")
+    store = checked.part("addon.check.store")
     checked.scan.cuspwise.result = json.dumps({"version": 99})
     assert not store.refresh(checked.scan, checked.scene)
     assert checked.scan.cuspwise.state == "STALE"

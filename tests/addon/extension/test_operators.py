@@ -54,8 +54,8 @@ def test_every_operator_explains_itself(extension: SimpleNamespace) -> None:
 def test_every_choice_explains_itself(extension: SimpleNamespace) -> None:
     """In the scene, on objects, in lists, in the preferences, and each item of an enumeration."""
     groups = [
-        *extension.part("addon.properties").CLASSES,
-        extension.part("addon.preferences").CuspwisePreferences,
+        *extension.part("addon.properties.property_groups").CLASSES,
+        extension.part("addon.properties.preferences").CuspwisePreferences,
     ]
     for group in groups:
         names = [name for base in group.__mro__ for name in vars(base).get("__annotations__", ())]
@@ -268,7 +268,7 @@ def test_superimpose_on_an_area(
     # From the same pose again: which points belong to an area depends a little on the start.
     assert call(crown, "restore_pose") == {"FINISHED"}
     assert call(crown, "check_crown") == {"FINISHED"}
-    store = extension.part("addon.store")
+    store = extension.part("addon.check.store")
     found = store.rows_of(store.result_of(crown.scan))[0]
     assert found["rms_um"] == pytest.approx(expected.measures_of().rms_um, abs=0.01)
 
@@ -306,8 +306,8 @@ def test_landmarks_start_the_superimposition(
         assert found
         assert (place - mark.location).length < 1e-5
     assert call(crown, "check_crown") == {"FINISHED"}
-    rows = extension.part("addon.store").rows_of(
-        extension.part("addon.store").result_of(crown.scan)
+    rows = extension.part("addon.check.store").rows_of(
+        extension.part("addon.check.store").result_of(crown.scan)
     )
     assert rows[0]["rms_um"] == pytest.approx(expected.measures_of().rms_um, abs=0.01)
     assert crown.scan.cuspwise.state == "CURRENT"
@@ -325,7 +325,7 @@ def test_measuring_moves_nothing(checked: SimpleNamespace) -> None:
     place = checked.scan.matrix_world.copy()
     assert call(checked, "measure_deviation") == {"FINISHED"}
     assert checked.scan.matrix_world == place
-    store = checked.part("addon.store")
+    store = checked.part("addon.check.store")
     rows = {r["area"]: r for r in store.rows_of(store.result_of(checked.scan))}
     # Lifted by 50 µm, the occlusal surface stands out by most of that.
     assert 25.0 < rows["occlusal"]["mean_um"] < 60.0
@@ -336,7 +336,7 @@ def test_tolerances_change_verdicts_without_measuring(
 ) -> None:
     check = extension.part("standalone_core.check")
     verdict = extension.part("standalone_core.deviation.verdict")
-    store = extension.part("addon.store")
+    store = extension.part("addon.check.store")
     before = checked.scan.cuspwise.result_id
     checked.settings.tolerance_whole_um = 8.0
     checked.settings.tolerance_occlusal_um = 60.0
@@ -354,7 +354,7 @@ def test_tolerances_change_verdicts_without_measuring(
     patches = kept["check"]["exceedances"]
     assert kept["patch_limit_um"] == 8.0
     assert len(patches) == pytest.approx(len(expected.exceedances), abs=2)
-    listed = extension.part("addon.store").PATCHES_LISTED
+    listed = extension.part("addon.check.store").PATCHES_LISTED
     assert len(checked.scan.cuspwise.patches) == min(len(patches), listed)
     for found, wanted in zip(patches[:10], expected.exceedances, strict=False):
         assert found["peak_um"] == pytest.approx(wanted.peak_um, abs=0.05)
@@ -370,8 +370,8 @@ def test_tolerances_change_verdicts_without_measuring(
 
 def test_read_value(checked: SimpleNamespace, extension: SimpleNamespace) -> None:
     """At a vertex the label says its deviation, between vertices the mean; areas are named."""
-    words = extension.part("standalone_core.report.words")
-    bridge = extension.part("addon.bridge")
+    words = extension.part("standalone_core.report.check.sentences")
+    bridge = extension.part("addon.blender.bridge")
     name = f"deviation_mm {checked.scan.cuspwise.result_id}"
     for on, obj in (("SCAN", checked.scan), ("DESIGN", checked.design)):
         values = bridge.read_attribute(obj.data, name)
@@ -395,10 +395,10 @@ def test_read_value(checked: SimpleNamespace, extension: SimpleNamespace) -> Non
     assert call(checked, "read_value", on="DESIGN", location=location) == {"FINISHED"}
     (label,) = set(checked.design.children) - before
     assert words.area_words("occlusal") in label.cuspwise.caption
-    shown = extension.part("addon.captions").captions_of(checked.bpy.context)
+    shown = extension.part("addon.drawing.captions").captions_of(checked.bpy.context)
     assert label.cuspwise.caption in [text for _, text in shown]
     label.hide_set(True)
-    again = extension.part("addon.captions").captions_of(checked.bpy.context)
+    again = extension.part("addon.drawing.captions").captions_of(checked.bpy.context)
     assert len(again) == len(shown) - 1
     assert checked.scan.cuspwise.state == "CURRENT"
     checked.scan.location.x += 1.0
@@ -409,7 +409,7 @@ def test_read_value(checked: SimpleNamespace, extension: SimpleNamespace) -> Non
 
 def test_an_unmeasured_place_says_so(checked: SimpleNamespace, extension: SimpleNamespace) -> None:
     name = f"deviation_mm {checked.scan.cuspwise.result_id}"
-    extension.part("addon.bridge").write_attribute(
+    extension.part("addon.blender.bridge").write_attribute(
         checked.scan.data, name, "FLOAT", np.full(len(checked.scan.data.vertices), np.nan)
     )
     location = checked.scan.matrix_world @ checked.scan.data.vertices[5].co
@@ -423,7 +423,7 @@ def test_frame_patch(checked: SimpleNamespace, extension: SimpleNamespace) -> No
 
     checked.design.rotation_euler = Euler((0.3, 0.2, 0.1))
     checked.bpy.context.view_layer.update()
-    patches = extension.part("addon.store").result_of(checked.scan)["check"]["exceedances"]
+    patches = extension.part("addon.check.store").result_of(checked.scan)["check"]["exceedances"]
     for number in (0, len(patches) - 1):
         assert call(checked, "frame_patch", number=number) == {"FINISHED"}
         own = checked.design.matrix_world.inverted() @ checked.scene.cursor.location
@@ -441,7 +441,7 @@ def test_frame_patch(checked: SimpleNamespace, extension: SimpleNamespace) -> No
 
 def test_copy_table(checked: SimpleNamespace, extension: SimpleNamespace) -> None:
     assert call(checked, "copy_table") == {"FINISHED"}
-    store = extension.part("addon.store")
+    store = extension.part("addon.check.store")
     kept = store.result_of(checked.scan)
     text = extension.part("addon.operators.results").table_text(kept)
     header, *rows = list(csv.reader(io.StringIO(text), delimiter="\t"))
@@ -473,7 +473,7 @@ def test_export_report(
     assert names <= {path.name for path in folder.iterdir()}
     with open(folder / "measures.csv", encoding="utf-8") as stream:
         rows = list(csv.DictReader(stream))
-    store = extension.part("addon.store")
+    store = extension.part("addon.check.store")
     kept = store.rows_of(store.result_of(checked.scan))
     for shown, row in zip(rows, kept, strict=False):
         assert shown["area"] == row["area"]

@@ -11,7 +11,7 @@ import pytest
 
 
 def overlay_of(case: SimpleNamespace) -> Any:
-    return case.part("addon.overlay").read(case.design, case.scene)
+    return case.part("addon.drawing.overlay").read(case.design, case.scene)
 
 
 def sizes(overlay: Any) -> dict[str, float]:
@@ -36,7 +36,7 @@ def size_by_corners(case: SimpleNamespace, group: str) -> float:
 
 def mark(case: SimpleNamespace, radius_mm: float = 0.6) -> np.ndarray:
     """A support contact on the axial wall; where it is."""
-    contacts = case.part("addon.contacts")
+    contacts = case.part("addon.areas.support_marks")
     depsgraph = case.bpy.context.evaluated_depsgraph_get()
     target = contacts.target(case.design, case.scene, depsgraph)
     points = np.array([v.co for v in case.design.data.vertices])
@@ -49,7 +49,7 @@ def test_every_piece_has_the_size_that_its_area_was_measured_with(
     checked: SimpleNamespace, surfaces: SimpleNamespace
 ) -> None:
     """What lies below others is less by them; all pieces together are the crown."""
-    known = checked.part("addon.area_groups").found_areas(checked.design)["size_mm2"]
+    known = checked.part("addon.areas.groups").found_areas(checked.design)["size_mm2"]
     drawn = sizes(overlay_of(checked))
     assert "external" not in drawn  # made up of occlusal surface and axial walls
     assert sum(drawn.values()) == pytest.approx(surfaces.design.area_mm2, rel=1e-5)
@@ -108,7 +108,7 @@ def test_contacts_are_circles_on_the_surface(checked: SimpleNamespace) -> None:
 
 
 def test_the_key_names_what_is_seen(checked: SimpleNamespace) -> None:
-    module = checked.part("addon.overlay")
+    module = checked.part("addon.drawing.overlay")
     mine = checked.design.vertex_groups.new(name="Area: höchste Höcker")
     mine.add([v.index for v in checked.design.data.vertices if v.co.z > 5.0], 1.0, "REPLACE")
     mark(checked)
@@ -123,7 +123,7 @@ def test_the_key_names_what_is_seen(checked: SimpleNamespace) -> None:
 
 
 def test_drawn_where_design_or_scan_is_seen(checked: SimpleNamespace) -> None:
-    shown = checked.part("addon.overlay").shown_design
+    shown = checked.part("addon.drawing.overlay").shown_design
     screen = next(s for s in checked.bpy.data.screens if "VIEW_3D" in {a.type for a in s.areas})
     space = next(a.spaces.active for a in screen.areas if a.type == "VIEW_3D")
     context = SimpleNamespace(scene=checked.scene, space_data=space)
@@ -162,6 +162,6 @@ def test_a_design_without_areas_has_an_empty_overlay(crown: SimpleNamespace) -> 
     made = overlay_of(crown)
     assert made.patches.patches == ()
     assert made.margin_line is None
-    assert crown.part("addon.overlay").key_of(made) == []
+    assert crown.part("addon.drawing.overlay").key_of(made) == []
     with pytest.raises(RuntimeError, match="Find Areas first"):
         crown.bpy.ops.cuspwise.toggle_area(area="margin")

@@ -25,19 +25,19 @@ def call(case: SimpleNamespace, name: str, *args: Any, **options: Any) -> Any:
 
 
 def kept(case: SimpleNamespace) -> dict[str, Any]:
-    return case.part("addon.study_store").study_of(case.scene)
+    return case.part("addon.study.store").study_of(case.scene)
 
 
 def stale(case: SimpleNamespace) -> str:
     """Why the study is stale, after Blender has taken note of changes."""
     case.bpy.context.view_layer.update()
-    return case.part("addon.study_store").why_stale(case.scene)
+    return case.part("addon.study.store").why_stale(case.scene)
 
 
 def core_run(case: SimpleNamespace, file: Path, out: Path) -> Any:
     """What the command line does with a study file; what is kept in ``out`` is used again."""
-    plan = case.part("standalone_core.study.plan_file").read_study(file)
-    return case.part("standalone_core.study.run").run_study(plan, out)
+    plan = case.part("standalone_core.study.file.read").read_study(file)
+    return case.part("standalone_core.study.measuring.run").run_study(plan, out)
 
 
 @pytest.fixture(scope="module")
@@ -172,14 +172,14 @@ def test_refuses_a_folder_that_cannot_be_made(listed: SimpleNamespace, tmp_path:
 
 
 def test_every_choice_explains_itself(extension: SimpleNamespace) -> None:
-    group = extension.part("addon.study_choices").StudySettings
+    group = extension.part("addon.properties.study_choices").StudySettings
     for name in group.__annotations__:
         shown = group.bl_rna.properties[name]
         assert shown.is_hidden or len(shown.description) > 15, name
 
 
 def test_says_who_takes_part_and_what_it_cannot_tell(listed: SimpleNamespace) -> None:
-    scene = listed.part("addon.study_scene")
+    scene = listed.part("addon.study.scene")
     lines = scene.listing_lines(scene.listing_of(listed.scene))
     assert lines == ("4 crowns: 2 in Milled, 2 in Printed – tilted.",)
     for item in list(listed.settings.scans)[1:]:
@@ -226,7 +226,7 @@ def test_the_files_give_the_same_numbers_again(studied: SimpleNamespace, tmp_pat
 def test_the_scans_are_written_as_they_are(studied: SimpleNamespace) -> None:
     """Objects in mm without a scale: every coordinate of the file is the object's own."""
     read = studied.part("standalone_core.mesh.files").read_mesh
-    positions = studied.part("addon.bridge").positions
+    positions = studied.part("addon.blender.bridge").positions
     entries = kept(studied)["made_with"]["scans"]
     for item in studied.settings.scans:
         entry = entries[item.scan.cuspwise.study_entry]
@@ -297,7 +297,7 @@ def test_starts_from_where_the_scans_lie(listed: SimpleNamespace, start: str) ->
     settings.scan_index = 0
     assert call(listed, "superimpose") == {"FINISHED"}
     if start == "landmarks":
-        add = listed.part("addon.landmarks").add_landmark
+        add = listed.part("addon.check.landmarks").add_landmark
         for place in ((0, 0, 9), (4, 0, 3), (-4, 0, 3), (0, 4, 3)):
             for obj in (scan, settings.design):
                 add(obj, Vector(place), listed.scene, 1.0)
@@ -329,7 +329,7 @@ def test_edited_areas_and_tolerances_take_part(listed: SimpleNamespace) -> None:
     listed.settings.study.primary_area = "occlusal"
     assert call(listed, "run_study") == {"FINISHED"}
     assert "Höcker" in kept(listed)["areas"]
-    plan = listed.part("standalone_core.study.plan_file").read_study(listed.folder / "study.toml")
+    plan = listed.part("standalone_core.study.file.read").read_study(listed.folder / "study.toml")
     assert dict(plan.check.tolerances.mean_abs_um) == {"whole": 12.5, "occlusal": 20.0}
     assert plan.analysis.equivalence_of("margin") == 7.5
     assert plan.analysis.primary_area == "occlusal"
@@ -396,7 +396,7 @@ def test_names_that_files_cannot_hold(listed: SimpleNamespace) -> None:
 def test_cancelling_keeps_finished_scans_and_changes_nothing(listed: SimpleNamespace) -> None:
     """The job's own steps, given up once two scans are measured."""
     study = listed.part("addon.operators.study")
-    reading = listed.part("addon.study_export").read_steps(listed.bpy.context)
+    reading = listed.part("addon.study.export").read_steps(listed.bpy.context)
     read = listed.part("standalone_core.progress").run(reading)
     steps = study._study_steps(read)
     done = listed.folder / "study_results" / "kept"
@@ -427,14 +427,14 @@ def test_the_steps_need_no_blender(
     group = listed.settings.design.vertex_groups.new(name="Area: mine")
     group.add(list(range(60)), 1.0, "REPLACE")
     run, bpy = listed.part("standalone_core.progress").run, listed.bpy
-    reading = listed.part("addon.study_export").read_steps(bpy.context)
+    reading = listed.part("addon.study.export").read_steps(bpy.context)
     steps = listed.part("addon.operators.study")._study_steps(run(reading))
     bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
     with monkeypatch.context() as patch:
         for name, module in list(sys.modules.items()):
             if ".cuspwise.addon" in name and hasattr(module, "bpy"):
                 patch.setattr(module, "bpy", Forbidden())
-        worker = listed.part("addon.worker").Worker(steps)
+        worker = listed.part("addon.blender.worker").Worker(steps)
         worker.wait(120.0)
     assert len(worker.result().run.crowns) == 4
     assert "mine" in worker.result().run.area_set.areas
@@ -454,7 +454,7 @@ def test_a_saved_file_holds_everything(studied: SimpleNamespace, tmp_path: Path)
     again = opened(studied.part, again_path)
     assert kept(again) == before
     assert stale(again) == ""
-    assert again.part("addon.study_store").refresh(again.scene) == ""
+    assert again.part("addon.study.store").refresh(again.scene) == ""
     assert call(again, "show_group_map") == {"FINISHED"}
 
 
@@ -566,11 +566,11 @@ def test_changes_make_it_stale(studied: SimpleNamespace, change: Any, words: str
 def test_edited_areas_are_noticed_where_it_counts(studied: SimpleNamespace) -> None:
     group = studied.design.vertex_groups.new(name="Area: mine")
     group.add([0, 1, 2], 1.0, "REPLACE")
-    assert "areas" in studied.part("addon.study_store").refresh(studied.scene)
+    assert "areas" in studied.part("addon.study.store").refresh(studied.scene)
 
 
 def test_comparisons_are_said_in_a_line(studied: SimpleNamespace) -> None:
-    lines = studied.part("addon.study_summary").comparison_lines
+    lines = studied.part("addon.study.summary").comparison_lines
     (true, words), (precise, _) = lines(kept(studied), "margin", "mean_abs_um")
     assert (true, precise) == ("Trueness", "Precision")
     assert words.startswith("Printed – tilted minus Milled: ")
@@ -583,7 +583,7 @@ def test_comparisons_are_said_in_a_line(studied: SimpleNamespace) -> None:
 
 def test_the_table_is_copied(studied: SimpleNamespace) -> None:
     assert call(studied, "copy_study_table") == {"FINISHED"}
-    text = studied.part("addon.study_summary").table_text(kept(studied))
+    text = studied.part("addon.study.summary").table_text(kept(studied))
     rows = list(csv.DictReader(io.StringIO(text), delimiter="\t"))
     assert len(rows) == len(kept(studied)["rows"])
     first, known = rows[0], kept(studied)["rows"][0]
@@ -604,7 +604,7 @@ def test_the_report_is_the_command_lines(studied: SimpleNamespace) -> None:
     document = json.loads((results / "study.json").read_text(encoding="utf-8"))
     assert len(document["files"]) > 8
     assert call(studied, "copy_study_command") == {"FINISHED"}
-    folder = studied.part("addon.study_store").folder_of(studied.scene)
+    folder = studied.part("addon.study.store").folder_of(studied.scene)
     command = studied.part("addon.operators.study").command_for(folder)
     assert command == f'cuspwise study "{folder / "study.toml"}"'
     assert (folder / "study.toml").is_file()
@@ -623,7 +623,7 @@ def test_finds_the_report_of_a_folder_that_moved_with_the_file(studied: SimpleNa
 
 
 def attributes(case: SimpleNamespace) -> dict[str, np.ndarray]:
-    read = case.part("addon.bridge").read_attribute
+    read = case.part("addon.blender.bridge").read_attribute
     names = [a.name for a in case.design.data.attributes if a.name.startswith("study ")]
     return {name: read(case.design.data, name) for name in names}
 
@@ -658,8 +658,8 @@ def test_maps_are_the_cores_at_the_vertices(studied: SimpleNamespace) -> None:
 
 def test_colours_and_legend_follow_the_choices(studied: SimpleNamespace) -> None:
     part, settings = studied.part, studied.settings
-    legend = part("addon.study_map").legend_of
-    palette = part("standalone_core.report.colour")
+    legend = part("addon.study.group_map").legend_of
+    palette = part("standalone_core.report.drawing.deviation_colours")
     assert call(studied, "show_group_map") == {"FINISHED"}
     ((name, values),) = attributes(studied).items()
     limit = settings.shown_limit_um
@@ -695,7 +695,7 @@ def test_a_difference_is_coloured_where_it_is_told_from_chance(studied: SimpleNa
     assert set(written) == {f"study difference_mm: {title}"[:60], f"study q: {title}"[:60]}
     difference, q = written[f"study difference_mm: {title}"[:60]], written[f"study q: {title}"[:60]]
     told = np.where(np.isfinite(difference), np.where(q <= 0.05, difference, 0.0), np.nan)
-    expected = studied.part("standalone_core.report.colour").deviation_colours(
+    expected = studied.part("standalone_core.report.drawing.deviation_colours").deviation_colours(
         told, settings.shown_limit_um / 1e3
     )
     assert np.array_equal(colours(studied.design), expected)
@@ -713,7 +713,7 @@ def test_long_names_of_groups_in_any_script(listed: SimpleNamespace) -> None:
     ((name, values),) = attributes(case).items()
     assert len(name.encode()) <= 60
     assert np.isfinite(values).any()
-    assert len(listed.part("addon.study_map").legend_of(listed.scene)[1]) <= 3
+    assert len(listed.part("addon.study.group_map").legend_of(listed.scene)[1]) <= 3
 
 
 def test_removing_brings_everything_back(studied: SimpleNamespace) -> None:
@@ -786,7 +786,7 @@ def test_crowns_with_unmatched_surface_are_named(
     settings.scanner_um, settings.max_unmatched_um, settings.max_unmatched_mm2 = 1.5, 90.0, 0.15
     settings.max_missing_mm = 0.7
     assert call(empty, "run_study") == {"FINISHED"}
-    read = empty.part("standalone_core.study.plan_file").read_study
+    read = empty.part("standalone_core.study.file.read").read_study
     tolerances = read(tmp_path / "study" / "study.toml").check.tolerances
     assert dict(tolerances.scanner_um) == {"default": 1.5}
     assert (tolerances.max_unmatched_um, tolerances.max_unmatched_mm2) == (90.0, 0.15)

@@ -73,8 +73,8 @@ def test_sidebar_of_an_unchecked_crown(crown: SimpleNamespace) -> None:
 
 
 def test_sidebar_of_a_checked_crown(checked: SimpleNamespace) -> None:
-    store = checked.part("addon.store")
-    micrometres = checked.part("standalone_core.report.words").micrometres
+    store = checked.part("addon.check.store")
+    micrometres = checked.part("standalone_core.report.check.sentences").micrometres
     notes = drawn(checked)
     said = " ".join(notes)
     assert "Measured. Read the results below." in said
@@ -95,8 +95,8 @@ def test_sidebar_of_a_checked_crown(checked: SimpleNamespace) -> None:
 
 def test_sidebar_says_why_a_crown_is_outside(spoilt: SimpleNamespace) -> None:
     """Both directions, unmatched surface, the scanner, the margin, and what a patch is."""
-    store = spoilt.part("addon.store")
-    margin_line = spoilt.part("standalone_core.report.margin_words").margin_line
+    store = spoilt.part("addon.check.store")
+    margin_line = spoilt.part("standalone_core.report.check.margin_words").margin_line
     notes = drawn(spoilt)
     said = " ".join(notes)
     verdicts = {v.area: v for v in store.verdicts_of(store.result_of(spoilt.scan))}
@@ -115,7 +115,7 @@ def test_sidebar_says_why_a_crown_is_outside(spoilt: SimpleNamespace) -> None:
     assert "Unmatched: scan surface that the design has not." in again
     assert "unmatched" in notes
     spoilt.settings.show_margin = True
-    details = spoilt.part("standalone_core.report.margin_words").margin_details
+    details = spoilt.part("standalone_core.report.check.margin_words").margin_details
     shown = " ".join(drawn(spoilt))
     for line in details(store.profile_of(spoilt.scan).summary):
         assert line in shown
@@ -125,7 +125,7 @@ def test_sidebar_says_why_a_crown_is_outside(spoilt: SimpleNamespace) -> None:
 
 def test_sidebar_names_contradictions(spoilt: SimpleNamespace) -> None:
     """A limit between what the two directions say of the whole crown."""
-    store = spoilt.part("addon.store")
+    store = spoilt.part("addon.check.store")
     whole = store.verdicts_of(store.result_of(spoilt.scan))[0]
     between = 0.5 * (whole.mean_abs_um + whole.back_mean_abs_um)
     spoilt.settings.tolerance_whole_um = between

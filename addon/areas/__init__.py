@@ -1,0 +1,1 @@
+"""Areas and support marks on the design."""

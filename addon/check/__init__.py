@@ -1,0 +1,1 @@
+"""One scan against its design: read, judged, kept."""

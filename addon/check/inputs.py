@@ -1,0 +1,299 @@
+"""What a job reads from the scene before it starts: two meshes in one frame, and the choices."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ...standalone_core.areas.area_set import AreaSet
+from ...standalone_core.areas.completion import completed_steps
+from ...standalone_core.areas.files import areas_of_document_steps, load_areas_steps, save_areas
+from ...standalone_core.areas.support_marks import SupportContact, with_supports
+from ...standalone_core.check import CheckResult, CheckSettings, check_meshes_steps
+from ...standalone_core.deviation.field import DeviationSettings
+from ...standalone_core.deviation.tolerances import ANY_AREA, Tolerances
+from ...standalone_core.errors import AreaError, OtherDesignError
+from ...standalone_core.mesh.refine import evaluation_mesh
+from ...standalone_core.mesh.repair import repair_mesh
+from ...standalone_core.mesh.triangle_mesh import TriangleMesh
+from ...standalone_core.progress import Progress, Steps, run, scaled
+from ...standalone_core.superimpose.settings import SuperimposeSettings
+from ..areas import groups, support_marks
+from ..blender import bridge
+from ..identifiers import SCENE_PROPERTIES
+from . import landmarks
+
+TOLERANCE_AREAS = ("whole", "occlusal", "margin")
+JUDGING_NUMBERS = ("scanner_um", "max_unmatched_um", "max_unmatched_mm2", "max_missing_mm")
+JUDGING = ("tolerances_um", *JUDGING_NUMBERS)
+
+
+@dataclass(frozen=True, eq=False)
+class DesignInput:
+    """A design as it was read.
+
+    Attributes
+    ----------
+    design : bpy.types.Object
+    frame : bridge.Frame
+    local_to_mm : (4, 4) float
+        From the object's own coordinates to the frame, mm.
+    mesh : TriangleMesh
+        In the frame, mm; vertex for vertex the object's.
+    checksum : str
+        Of the object's own mesh.
+    areas : area_groups.UserAreas
+    contacts : tuple of SupportContact
+        The support contacts that were marked as circles, in the frame.
+    """
+
+    design: bpy.types.Object
+    frame: bridge.Frame
+    local_to_mm: np.ndarray
+    mesh: TriangleMesh
+    checksum: str
+    areas: groups.UserAreas
+    support_marks: tuple[SupportContact, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class ScanInput:
+    """A scan as it was read, in its design's frame.
+
+    Attributes
+    ----------
+    scan : bpy.types.Object
+    local_to_mm : (4, 4) float
+        From the object's own coordinates to the frame, mm, as the scan lay.
+    mesh : TriangleMesh
+    checksum : str
+    """
+
+    scan: bpy.types.Object
+    local_to_mm: np.ndarray
+    mesh: TriangleMesh
+    checksum: str
+
+
+def read_design(context: bpy.types.Context, design: bpy.types.Object | None = None) -> DesignInput:
+    """Read a design; the scene's if none is given.
+
+    Raises
+    ------
+    CuspwiseError
+        What is wrong with it and what to do.
+    """
+    return run(read_design_steps(context, design))
+
+
+def read_design_steps(
+    context: bpy.types.Context, design: bpy.types.Object | None = None
+) -> Steps[DesignInput]:
+    """Read a design as :func:`read_design` does, step by step."""
+    if design is None:
+        design = getattr(context.scene, SCENE_PROPERTIES).design
+    bridge.check_usable(design)
+    areas = yield from scaled(groups.user_areas_steps(design), 0.0, 0.8)
+    yield Progress("Reading the design", 0.8)
+    checksum = bridge.checksum(design.data)
+    yield Progress("Reading the design", 0.9)
+    depsgraph = context.evaluated_depsgraph_get()  # brings matrices up to date
+    frame = bridge.frame_of(design, context.scene)
+    local_to_mm = frame.local_to_mm(design)
+    return DesignInput(
+        design=design,
+        frame=frame,
+        local_to_mm=local_to_mm,
+        mesh=bridge.read_mesh_object(design, local_to_mm, depsgraph),
+        checksum=checksum,
+        areas=areas,
+        contacts=support_marks.marked(design, local_to_mm, areas.groups, checksum),
+    )
+
+
+def read_scan(
+    context: bpy.types.Context,
+    scan: bpy.types.Object,
+    frame: bridge.Frame,
+    local_to_mm: np.ndarray | None = None,
+) -> ScanInput:
+    """Read a scan where it lies, or where it lay."""
+    return run(read_scan_steps(context, scan, frame, local_to_mm))
+
+
+def read_scan_steps(
+    context: bpy.types.Context,
+    scan: bpy.types.Object,
+    frame: bridge.Frame,
+    local_to_mm: np.ndarray | None = None,
+) -> Steps[ScanInput]:
+    """Read a scan as :func:`read_scan` does, step by step."""
+    bridge.check_usable(scan)
+    yield Progress("Reading the scan", 0.0)
+    checksum = bridge.checksum(scan.data)
+    yield Progress("Reading the scan", 0.5)
+    depsgraph = context.evaluated_depsgraph_get()
+    where = frame.local_to_mm(scan) if local_to_mm is None else local_to_mm
+    mesh = bridge.read_mesh_object(scan, where, depsgraph)
+    return ScanInput(scan=scan, local_to_mm=where, mesh=mesh, checksum=checksum)
+
+
+def read_both_steps(context: bpy.types.Context) -> Steps[tuple[DesignInput, ScanInput]]:
+    """Read the scene's design, and the scan chosen in its list, step by step."""
+    design = yield from scaled(read_design_steps(context), 0.0, 0.7)
+    settings = getattr(context.scene, SCENE_PROPERTIES)
+    scan = settings.scans[settings.scan_index].scan
+    return design, (yield from scaled(read_scan_steps(context, scan, design.frame), 0.7, 1.0))
+
+
+def choices_of(settings: Any) -> dict[str, Any]:
+    """Return the scene's choices as plain data, to be kept with a result."""
+    return {
+        "start": settings.start,
+        "refine": True,
+        "fit_area": settings.fit_area,
+        "spacing_mm": float(f"{settings.spacing_mm:.6g}"),
+        "search_mm": float(f"{settings.search_mm:.6g}"),
+        **judging_choices(settings),
+    }
+
+
+def judging_choices(settings: Any) -> dict[str, Any]:
+    """Return the scene's choices that a result is judged by, as plain data.
+
+    ``scanner_um`` is one number for all areas; 0 where it was not given.
+    """
+    numbers = {name: float(f"{getattr(settings, name):.6g}") for name in JUDGING_NUMBERS}
+    return {"tolerances_um": tolerances_um(settings), **numbers}
+
+
+def tolerances_of(choices: Mapping[str, Any]) -> Tolerances:
+    """Return the core's tolerances."""
+    scanner_um = choices["scanner_um"]
+    return Tolerances(
+        choices["tolerances_um"],
+        max_unmatched_um=choices["max_unmatched_um"],
+        max_unmatched_mm2=choices["max_unmatched_mm2"],
+        max_missing_mm=choices["max_missing_mm"],
+        scanner_um={ANY_AREA: scanner_um} if scanner_um > 0.0 else {},
+    )
+
+
+def check_choices(
+    context: bpy.types.Context, design: DesignInput, scan: ScanInput
+) -> dict[str, Any]:
+    """Return the scene's choices for a scan, with its landmarks where they are the start.
+
+    Raises
+    ------
+    SuperimpositionError
+        Too few landmarks.
+    """
+    choices = choices_of(getattr(context.scene, SCENE_PROPERTIES))
+    if choices["start"] == "landmarks":
+        on_scan, on_design = landmarks.pairs_mm(
+            design.design, scan.scan, design.frame, context.scene
+        )
+        choices |= {"landmarks_scan_mm": on_scan, "landmarks_design_mm": on_design}
+    return choices
+
+
+def tolerances_um(settings: Any) -> dict[str, float]:
+    """Return the scene's tolerances, µm; areas without one are left out."""
+    chosen = {
+        # Blender keeps float32: 0.1 would come back as 0.10000000149.
+        area: float(f"{getattr(settings, f'tolerance_{area}_um'):.6g}")
+        for area in TOLERANCE_AREAS
+    }
+    return {area: limit for area, limit in chosen.items() if limit > 0.0}
+
+
+def superimpose_settings(choices: Mapping[str, Any]) -> SuperimposeSettings:
+    """Return the core's settings for a superimposition."""
+    return SuperimposeSettings(
+        start=choices["start"],
+        landmarks_scan_mm=choices.get("landmarks_scan_mm"),
+        landmarks_design_mm=choices.get("landmarks_design_mm"),
+        refine=choices["refine"],
+        look_for_rivals=choices["refine"],
+    )
+
+
+def fit_areas(choices: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the areas that the superimposition runs on; none for the whole crown."""
+    return () if choices["fit_area"] == "whole" else (choices["fit_area"],)
+
+
+def check_settings(choices: Mapping[str, Any]) -> CheckSettings:
+    """Return the core's settings for a check."""
+    return CheckSettings(
+        spacing_mm=choices["spacing_mm"],
+        superimpose=superimpose_settings(choices),
+        fit_areas=fit_areas(choices),
+        deviation=DeviationSettings(search_mm=choices["search_mm"]),
+        tolerances=tolerances_of(choices),
+    )
+
+
+def check_input_steps(
+    design: DesignInput, scan: ScanInput, choices: Mapping[str, Any]
+) -> Steps[CheckResult]:
+    """Check a scan, with the areas that somebody made in place of the automatic ones."""
+    settings = check_settings(choices)
+    area_set = None
+    if design.areas:
+        area_set = yield from scaled(area_steps(design, choices), 0.0, 0.2)
+    checking = check_meshes_steps(design.mesh, scan.mesh, settings, area_set=area_set)
+    return (yield from scaled(checking, 0.2 if area_set else 0.0, 1.0))
+
+
+def area_steps(design: DesignInput, choices: Mapping[str, Any]) -> Steps[AreaSet]:
+    """Find the areas of a design, keeping those that somebody made."""
+    yield Progress("Looking for faults", 0.0)
+    mesh = repair_mesh(design.mesh).mesh
+    yield Progress("Placing the evaluation points", 0.1)
+    evaluation = evaluation_mesh(mesh, choices["spacing_mm"])
+    held, loaded = AreaSet(evaluation=evaluation, areas={}), False
+    if design.areas.document is not None:
+        reading = areas_of_document_steps(design.areas.document, evaluation)
+        try:
+            held = yield from scaled(reading, 0.2, 0.4)
+            loaded = True
+        except AreaError:
+            pass  # The design was changed since: its vertex groups go on by themselves.
+    own = groups.own_areas(design.areas, evaluation, design.mesh, with_loaded=not loaded)
+    line = groups.own_margin_line(design.areas, design.local_to_mm)
+    held = replace(held, margin_line=line or held.margin_line).replaced(own)
+    completed = yield from scaled(completed_steps(held), 0.4, 1.0)
+    return with_supports(completed, design.contacts)
+
+
+def load_areas_file_steps(
+    design: DesignInput, path: Path, choices: Mapping[str, Any]
+) -> Steps[AreaSet]:
+    """Read an areas file made where the design lies in the scene, or in its own frame."""
+    yield Progress("Looking for faults", 0.0)
+    evaluation = evaluation_mesh(repair_mesh(design.mesh).mesh, choices["spacing_mm"])
+    there = design.frame.to_world_mm
+    reading = load_areas_steps(path, evaluation.moved(there))
+    try:
+        loaded = yield from scaled(reading, 0.2, 0.6)
+        return loaded.moved(np.linalg.inv(there), evaluation)
+    except OtherDesignError:
+        if np.allclose(there, np.eye(4)):
+            raise
+    return (yield from scaled(load_areas_steps(path, evaluation), 0.6, 1.0))
+
+
+def save_areas_file_steps(
+    design: DesignInput, path: Path, choices: Mapping[str, Any]
+) -> Steps[tuple[Path, AreaSet]]:
+    """Write an areas file in the coordinates that an exported design has."""
+    area_set = yield from scaled(area_steps(design, choices), 0.0, 0.9)
+    yield Progress("Writing the areas", 0.9)
+    return save_areas(path, area_set.moved(design.frame.to_world_mm)), area_set

@@ -1,0 +1,242 @@
+"""What was measured at the support contacts: kept with each scan's result, measured anew alone.
+
+The deviations at all points are kept, so that a contact marked after the check has its numbers
+without checking again.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ...standalone_core.areas.area_set import Area, AreaSet
+from ...standalone_core.areas.carry import Carrier
+from ...standalone_core.areas.entries import read_areas
+from ...standalone_core.areas.support_marks import (
+    contact_area_name,
+    contact_of,
+    is_support,
+    with_supports,
+)
+from ...standalone_core.deviation.field import DeviationField
+from ...standalone_core.deviation.judgement import Judgement
+from ...standalone_core.deviation.support_marks import (
+    ContactResult,
+    ContactSettings,
+    measure_contacts,
+)
+from ...standalone_core.deviation.tolerances import Tolerances
+from ...standalone_core.deviation.verdict import doubt_about
+from ...standalone_core.errors import MeshError
+from ...standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
+from ...standalone_core.mesh.repair import repair_mesh
+from ...standalone_core.progress import Progress, Steps
+from ...standalone_core.records import plain
+from ...standalone_core.superimpose.result import Superimposition
+from ..areas import groups, support_marks
+from . import judging, store
+from .inputs import DesignInput, tolerances_of
+from .kept_points import KeptPoints
+
+SAME_MM = 1e-3  # points of single precision at the same place
+
+
+@dataclass(frozen=True, eq=False)
+class KeptScan:
+    """A measured scan, read before its contacts are measured.
+
+    Attributes
+    ----------
+    scan : bpy.types.Object
+    name : str
+        The scan's.
+    points : KeptPoints
+    superimposition : Superimposition
+    tolerances : Tolerances
+    spacing_mm : float
+    """
+
+    scan: bpy.types.Object
+    name: str
+    points: KeptPoints
+    superimposition: Superimposition
+    tolerances: Tolerances
+    spacing_mm: float
+
+    @property
+    def doubt(self) -> str:
+        """Why its position cannot be trusted; empty if it can."""
+        most_um = self.tolerances.max_unsettled_share * ContactSettings().limit_um
+        return doubt_about(self.superimposition, most_um)
+
+
+@dataclass(frozen=True, eq=False)
+class MeasuredContacts:
+    """What follows for a scan from the contacts of its design.
+
+    Attributes
+    ----------
+    scan : bpy.types.Object
+    contacts : tuple of ContactResult
+    areas : mapping of str to Area
+        All of the design's, the contacts among them.
+    judgement : Judgement
+        Unmatched surface inside a contact belongs to the contact alone.
+    """
+
+    scan: bpy.types.Object
+    support_marks: tuple[ContactResult, ...]
+    areas: Mapping[str, Area]
+    judgement: Judgement
+
+
+def rows(scan: bpy.types.Object, design: bpy.types.Object) -> dict[str, dict[str, Any]]:
+    """Return what is kept of a scan's contacts on a design, by area name; lacking numbers None."""
+    if store.data_of(scan).design != design:
+        return {}
+    kept = store.result_of(scan)
+    return rows_of(kept) if kept else {}
+
+
+def rows_of(kept: dict[str, Any]) -> dict[str, dict[str, Any]]:
+    """Return the contacts of a kept result by area name."""
+    found = kept["check"].get("contacts", ())
+    return {contact_area_name(row["kind"], row["name"]): row for row in found}
+
+
+def measured_scans(design: bpy.types.Object, scene: bpy.types.Scene) -> list[bpy.types.Object]:
+    """Return the listed scans whose results on a design are current."""
+    return [
+        scan
+        for scan in store.listed_scans(scene)
+        if store.data_of(scan).design == design and store.data_of(scan).state == "CURRENT"
+    ]
+
+
+def read(scans: Iterable[bpy.types.Object]) -> list[KeptScan]:
+    """Read what is kept of scans."""
+    found = []
+    for scan in scans:
+        kept, points = store.result_of(scan), store.kept_of(scan)
+        if kept is None or points is None:
+            continue
+        fit, tolerances = judging.superimposition_kept(kept), tolerances_of(kept["choices"])
+        spacing_mm = kept["choices"]["spacing_mm"]
+        found.append(KeptScan(scan, scan.name, points, fit, tolerances, spacing_mm))
+    return found
+
+
+def measure_steps(design: DesignInput, scans: Iterable[KeptScan]) -> Steps[list[MeasuredContacts]]:
+    """Measure the contacts of a design by the deviations kept of scans."""
+    yield Progress("Placing the evaluation points", 0.0)
+    mesh = repair_mesh(design.mesh).mesh
+    evaluations: dict[float, EvaluationMesh] = {}
+    found = []
+    for kept in scans:
+        if kept.spacing_mm not in evaluations:
+            evaluations[kept.spacing_mm] = evaluation_mesh(mesh, kept.spacing_mm)
+        yield Progress("Measuring the support contacts", 0.5)
+        evaluation = evaluations[kept.spacing_mm]
+        if not _same_points(kept.points.there, evaluation):
+            raise MeshError(
+                "Its points are no longer those of the design.",
+                subject=kept.name,
+                remedy="Check the crown again.",
+            )
+        without = {
+            name: area for name, area in kept.points.area_set.areas.items() if not is_support(name)
+        }
+        marked = {area.name: area for area in _contact_areas(design, evaluation)}
+        area_set = with_supports(AreaSet(evaluation, {**without, **marked}), design.contacts)
+        rows = measure_contacts(kept.points.there, area_set, doubt=kept.doubt)
+        yield Progress("Judging anew", 0.8)
+        points = replace(kept.points, area_set=replace(kept.points.area_set, areas=area_set.areas))
+        judgement = judging.judge_kept(points, kept.superimposition, kept.tolerances)
+        found.append(MeasuredContacts(kept.scan, rows, points.area_set.areas, judgement))
+    return found
+
+
+def keep(found: MeasuredContacts, checksum: str) -> None:
+    """Keep the numbers of a scan's contacts, and what follows, in the place of earlier ones."""
+    kept = store.result_of(found.scan)
+    if kept is None:
+        return
+    kept["check"]["contacts"] = plain(found.contacts)
+    kept["made_with"]["contacts"] = checksum
+    judging.keep_contact_areas(found.scan, kept, found.areas)
+    judging.keep_judgement(found.scan, kept, found.judgement)
+    store.data_of(found.scan).contacts_stale = False
+
+
+def renamed(design: bpy.types.Object, old: str, new: str) -> None:
+    """Give the kept numbers of a contact its new name, on every scan of the design."""
+    found = contact_of(new)
+    for scan in bpy.data.objects:
+        if found is None or store.data_of(scan).design != design:
+            continue
+        kept = store.result_of(scan)
+        row = rows_of(kept).get(old) if kept else None
+        if row is not None:
+            row["kind"], row["name"] = found
+            kept["areas"] = [new if name == old else name for name in kept["areas"]]
+            store.data_of(scan).result = json.dumps(kept)
+
+
+def refresh(scan: bpy.types.Object) -> bool:
+    """Bring up to date whether a scan's contacts were edited since; return if they are current."""
+    kept, design = store.result_of(scan), store.data_of(scan).design
+    if kept is None or design is None:
+        return False
+    stale = support_marks.checksum(design) != kept["made_with"].get("contacts", "")
+    if store.data_of(scan).contacts_stale != stale:
+        store.data_of(scan).contacts_stale = stale
+    return not stale
+
+
+def number(value: float | None) -> float:
+    """Return a kept number; NaN for none."""
+    return math.nan if value is None else value
+
+
+@bpy.app.handlers.persistent
+def notice_painting(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
+    """Mark contacts edited while their group is painted: comparing groups would be slow."""
+    for update in depsgraph.updates:
+        design = update.id.original
+        if not isinstance(design, bpy.types.Object) or not update.is_updated_geometry:
+            continue
+        if design.mode != "WEIGHT_PAINT" or design.vertex_groups.active is None:
+            continue
+        if support_marks.contact_of_group(design.vertex_groups.active):
+            for scan in measured_scans(design, scene):
+                if not store.data_of(scan).contacts_stale:
+                    store.data_of(scan).contacts_stale = True
+
+
+def _same_points(field: DeviationField, evaluation: EvaluationMesh) -> bool:
+    here = evaluation.points
+    return field.points_mm.shape == here.shape and bool(
+        (np.abs(field.points_mm - here) <= SAME_MM).all()
+    )
+
+
+def _contact_areas(design: DesignInput, evaluation: EvaluationMesh) -> list[Area]:
+    """Return the contacts on the evaluation points, those loaded from a file as the file has them.
+
+    Circles are put in their place afterwards.
+    """
+    own = groups.own_areas(design.areas, evaluation, design.mesh, with_loaded=True)
+    document = design.areas.document
+    if document is not None:
+        carry = Carrier(document, evaluation)
+        if carry.belongs():
+            own += [
+                area for area in read_areas(document, carry) if area.name in design.areas.loaded
+            ]
+    return [area for area in own if contact_of(area.name)]

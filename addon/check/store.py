@@ -1,0 +1,344 @@
+"""Results kept in the .blend, on the scan they belong to.
+
+The scan object carries the result as text (the same document as ``check.json``, with what is
+needed to repeat the check), the measured points as a mesh of points only, and its deviations as
+an attribute of its mesh; the design carries one attribute per scan. All of it goes with the
+object through saving, renaming, copying and appending. A result is stale once a mesh, the pose or
+the edited areas differ from those it was made with.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import uuid
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ...standalone_core.check import CheckResult
+from ...standalone_core.deviation.field import Direction
+from ...standalone_core.deviation.margin_profile import MarginProfile
+from ...standalone_core.deviation.verdict import Verdict
+from ...standalone_core.errors import CuspwiseError
+from ...standalone_core.progress import Progress, Steps, run
+from ...standalone_core.records import plain
+from ...standalone_core.report.check.document import check_document
+from ...standalone_core.report.check.sentences import exceedance_limit_um, superimposition_lines
+from ...standalone_core.superimpose.result import Superimposition
+from ..areas import groups, support_marks
+from ..blender import bridge
+from ..identifiers import (
+    OBJECT_PROPERTIES,
+    SCENE_PROPERTIES,
+    deviation_attribute,
+    unmatched_attribute,
+)
+from . import kept_points
+from .inputs import DesignInput, ScanInput
+from .kept_points import KeptPoints
+
+VERSION = 3
+PATCHES_LISTED = 200
+AREAS_EDITED = "The areas were edited."
+MOVED_UM = 0.05  # a pose that differs by more than this (and single precision) was moved
+
+
+def data_of(obj: bpy.types.Object) -> Any:
+    """Return what Cuspwise keeps on an object."""
+    return getattr(obj, OBJECT_PROPERTIES)
+
+
+def listed_scans(scene: bpy.types.Scene) -> Iterator[bpy.types.Object]:
+    """Yield the scans of a scene's list that still are in the scene."""
+    for item in getattr(scene, SCENE_PROPERTIES).scans:
+        if item.scan is not None and is_in(item.scan, scene):
+            yield item.scan
+
+
+def is_in(obj: bpy.types.Object | None, scene: bpy.types.Scene) -> bool:
+    """Tell whether an object is in a scene: a deleted one may live on in what points to it."""
+    return obj is not None and scene in obj.users_scene
+
+
+def result_of(scan: bpy.types.Object) -> dict[str, Any] | None:
+    """Return a scan's kept result; None without one, or from a version not known here."""
+    text = data_of(scan).result
+    if not text:
+        return None
+    kept: dict[str, Any] = json.loads(text)
+    return kept if kept.get("version") == VERSION else None
+
+
+def rows_of(
+    kept: Mapping[str, Any], direction: Direction = "design_to_scan"
+) -> list[dict[str, Any]]:
+    """Return the measures of a direction, a row per area; missing numbers as NaN."""
+    return [_numbers(row) for row in kept["check"]["measures"] if row["direction"] == direction]
+
+
+def verdicts_of(kept: Mapping[str, Any]) -> list[Verdict]:
+    """Return the verdicts of a kept result, one per area."""
+    return [Verdict(**_numbers(row)) for row in kept["check"]["verdicts"]]
+
+
+def _numbers(row: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: math.nan if value is None else value for name, value in row.items()}
+
+
+# Keeping -------------------------------------------------------------------------------------
+
+
+def keep(
+    design: DesignInput,
+    scan: ScanInput,
+    result: CheckResult,
+    choices: Mapping[str, Any],
+    scene: bpy.types.Scene,
+) -> None:
+    """Keep a check's result on the scan, which lies in its place by now."""
+    run(keep_steps(design, scan, result, choices, scene))
+
+
+def keep_steps(
+    design: DesignInput,
+    scan: ScanInput,
+    result: CheckResult,
+    choices: Mapping[str, Any],
+    scene: bpy.types.Scene,
+) -> Steps[None]:
+    """Keep a result as :func:`keep` does, step by step."""
+    yield Progress("Keeping the result", 0.0)
+    edges = result.evaluation.mesh.graph.edges
+    yield Progress("Keeping the result", 0.2)
+    points = kept_points.write(result, edges)
+    yield Progress("Keeping the result", 0.4)
+    data = data_of(scan.scan)
+    forget(scan.scan, scene)
+    result_id = uuid.uuid4().hex[:8]
+    for part, read, values, source in (
+        (design.design, design.mesh, result.design_to_scan.deviation_mm, result.design.mesh),
+        (scan.scan, scan.mesh, result.scan_to_design.deviation_mm, result.scan.mesh),
+    ):
+        own = values[: len(source.vertices)]
+        carried = bridge.carried_to(read.vertices, source.vertices, own)
+        bridge.write_attribute(part.data, deviation_attribute(result_id), "FLOAT", carried)
+    yield Progress("Keeping the result", 0.6)
+    _write_unmatched(scan, result, result_id)
+    kept = {
+        "version": VERSION,
+        "choices": dict(choices),
+        **kept_points.document(result),
+        "patch_limit_um": plain(exceedance_limit_um(result)),
+        "judged_warnings": list(result.judged_warnings),
+        "made_with": {
+            "design": design.checksum,
+            "scan": scan.checksum,
+            "design_linear": design.local_to_mm[:3, :3].tolist(),
+            "areas": design.areas.checksum,
+            "contacts": support_marks.checksum(design.design, design.areas.groups),
+            "scan_before": scan.local_to_mm.tolist(),
+            "scan_after": design.frame.local_to_mm(scan.scan).tolist(),
+        },
+        "check": support_marks.without_contacts(check_document(result)),
+    }
+    data.design = design.design
+    data.result_id = result_id
+    data.result_points = points
+    data.result = json.dumps(kept)
+    list_patches(scan.scan, kept)
+    keep_superimposition(scan.scan, result.superimposition)
+    data.contacts_stale = False
+    _set_state(scan.scan, "CURRENT", "")
+
+
+def keep_superimposition(scan: bpy.types.Object, found: Superimposition) -> None:
+    """Keep how a scan was laid on its design and how far to trust that."""
+    document = {
+        "version": VERSION,
+        "verdict": found.verdict,
+        "reason": found.reason,
+        "rms_um": 1e3 * found.rms_mm,
+        "lines": list(superimposition_lines(found)),
+        "warnings": list(found.warnings),
+        "T_design_scan": plain(found.T_design_scan),
+    }
+    data_of(scan).superimposition = json.dumps(document)
+
+
+def superimposition_of(scan: bpy.types.Object) -> dict[str, Any] | None:
+    """Return how a scan was laid on its design; None if it was not."""
+    text = data_of(scan).superimposition
+    kept: dict[str, Any] | None = json.loads(text) if text else None
+    return kept if kept and kept.get("version") == VERSION else None
+
+
+def forget(scan: bpy.types.Object, scene: bpy.types.Scene) -> None:
+    """Drop a scan's result, and its attributes where no copy of the scan needs them."""
+    data = data_of(scan)
+    result_id, points, design = data.result_id, data.result_points, data.design
+    data.result_id, data.result, data.result_points = "", "", None
+    data.patches.clear()
+    _set_state(scan, "NONE", "")
+    if not result_id or any(data_of(o).result_id == result_id for o in bpy.data.objects):
+        return
+    for obj in (scan, design):
+        if obj is not None and obj.type == "MESH" and not obj.data.library:
+            for name in (deviation_attribute(result_id), unmatched_attribute(result_id)):
+                bridge.drop_attribute(obj.data, name)
+    if points is not None and points.users == 0:
+        bpy.data.meshes.remove(points)
+
+
+def _write_unmatched(scan: ScanInput, result: CheckResult, result_id: str) -> None:
+    """Write the heights of unmatched surface to the scan's own vertices, if it has any."""
+    height, source = result.scan_to_design.unmatched_mm, result.scan.mesh
+    if height is None or not np.isfinite(height).any():
+        return
+    own = height[: len(source.vertices)]
+    carried = bridge.carried_to(scan.mesh.vertices, source.vertices, own)
+    bridge.write_attribute(scan.scan.data, unmatched_attribute(result_id), "FLOAT", carried)
+
+
+# What was measured ---------------------------------------------------------------------------
+
+
+def kept_of(scan: bpy.types.Object) -> KeptPoints | None:
+    """Return what was measured at all points of a result; None without a result."""
+    kept, mesh = result_of(scan), data_of(scan).result_points
+    return None if kept is None or mesh is None else kept_points.read(mesh, kept)
+
+
+def profile_of(scan: bpy.types.Object) -> MarginProfile | None:
+    """Return a result's profile along the margin line; None without one."""
+    kept = result_of(scan)
+    return None if kept is None else kept_points.read_profile(data_of(scan).result_points, kept)
+
+
+def points_of(scan: bpy.types.Object) -> tuple[np.ndarray, np.ndarray] | None:
+    """Return deviations (mm) and weights (mm²) at a result's points; None without a result."""
+    return kept_points.deviations(data_of(scan).result_points)
+
+
+def list_patches(scan: bpy.types.Object, kept: Mapping[str, Any]) -> None:
+    """Fill the scan's list of patches outside the tolerance, worst first."""
+    patches = data_of(scan).patches
+    patches.clear()
+    for found in kept["check"]["exceedances"][:PATCHES_LISTED]:
+        patch = patches.add()
+        patch.peak_um, patch.area_mm2 = found["peak_um"], found["area_mm2"]
+        patch.where = ",".join(found["areas"])
+        patch.unmatched, patch.seen_from = found["unmatched"], found["seen_from"]
+
+
+# Staleness -----------------------------------------------------------------------------------
+
+
+def refresh(scan: bpy.types.Object, scene: bpy.types.Scene, *, with_areas: bool = False) -> bool:
+    """Bring a scan's state up to date; return whether its result is current.
+
+    Parameters
+    ----------
+    scan : bpy.types.Object
+    scene : bpy.types.Scene
+    with_areas : bool
+        Look at the edited areas too, which reads every vertex's groups.
+    """
+    kept = result_of(scan)
+    if kept is None:
+        unknown = bool(data_of(scan).result)
+        if unknown:
+            _set_state(scan, "STALE", "It was measured with another version; check again.")
+        elif data_of(scan).state in ("CURRENT", "STALE"):
+            _set_state(scan, "NONE", "")
+        return False
+    reason = _why_stale(scan, scene, kept["made_with"], with_areas)
+    _set_state(scan, "STALE" if reason else "CURRENT", reason)
+    return not reason
+
+
+def refresh_areas(scan: bpy.types.Object, areas: groups.UserAreas) -> bool:
+    """Mark a scan's result stale if the areas, as they were read, are others now.
+
+    Return whether they still are those that it was measured with.
+    """
+    kept = result_of(scan)
+    same = kept is not None and areas.checksum == kept["made_with"]["areas"]
+    if not same:
+        _set_state(scan, "STALE", AREAS_EDITED)
+    return same
+
+
+def _why_stale(
+    scan: bpy.types.Object, scene: bpy.types.Scene, then: Mapping[str, Any], with_areas: bool
+) -> str:
+    """Return why a result no longer belongs to what is shown; empty if it does."""
+    design = data_of(scan).design
+    if not is_in(design, scene):
+        return "Its design is not in this scene."
+    if design.mode == "EDIT" or scan.mode == "EDIT":
+        return str(data_of(scan).state_reason)
+    for obj, kind in ((scan, "scan"), (design, "design")):
+        if bridge.checksum(obj.data) != then[kind]:
+            return f"The {kind}'s mesh was changed."
+    try:
+        moved = _why_misplaced(scan, design, bridge.frame_of(design, scene), then)
+    except CuspwiseError as error:
+        return error.reason
+    if moved:
+        return moved
+    if with_areas:
+        edited = groups.user_areas(design).checksum != then["areas"]
+    else:
+        edited = data_of(scan).state_reason == AREAS_EDITED
+    return AREAS_EDITED if edited else ""
+
+
+def _why_misplaced(
+    scan: bpy.types.Object,
+    design: bpy.types.Object,
+    frame: bridge.Frame,
+    then: Mapping[str, Any],
+) -> str:
+    """Return what moved or changed its size; empty if nothing did."""
+    before, now = np.array(then["design_linear"]), frame.local_to_mm(design)[:3, :3]
+    if np.abs(now - before).max() > bridge.POSE_PRECISION * np.abs(before).max():
+        return "The design's scale or unit was changed."
+    place, here = np.array(then["scan_after"]), frame.local_to_mm(scan)
+    slack = MOVED_UM / 1e3 + bridge.POSE_PRECISION * _largest(scan, design, frame)
+    if bridge.displacement(scan, here, place) > slack:
+        return "Scan or design was moved."
+    return ""
+
+
+def _largest(scan: bpy.types.Object, design: bpy.types.Object, frame: bridge.Frame) -> float:
+    """Return the largest coordinate that single precision is relative to, mm."""
+    places = [np.abs(bridge.matrix_of(obj)[:3, 3]).max() for obj in (scan, design)]
+    return frame.scale_mm * float(max(places))
+
+
+def _set_state(scan: bpy.types.Object, state: str, reason: str) -> None:
+    data = data_of(scan)
+    # Written only when it differs: writing makes Blender update the object once more.
+    if data.state != state:
+        data.state = state
+    if data.state_reason != reason:
+        data.state_reason = reason
+
+
+@bpy.app.handlers.persistent
+def notice_changes(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
+    """Mark results stale when their scan or design was moved or edited."""
+    touched = {
+        update.id.original
+        for update in depsgraph.updates
+        if isinstance(update.id, bpy.types.Object)
+        and (update.is_updated_transform or update.is_updated_geometry)
+    }
+    if not touched:
+        return
+    for scan in listed_scans(scene):
+        if data_of(scan).result and (scan in touched or data_of(scan).design in touched):
+            refresh(scan, scene)

@@ -1,0 +1,112 @@
+"""What the sidebar says of verdicts, in few words. Needs no Blender."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from ...standalone_core.deviation.reasons import beside_limit
+from ...standalone_core.deviation.tolerances import Tolerances
+from ...standalone_core.deviation.unmatched import UnmatchedPiece
+from ...standalone_core.deviation.verdict import Verdict, is_too_much
+from ...standalone_core.report.check.sentences import headline
+from ...standalone_core.words.names import NOT_DECIDABLE, OUTSIDE, area_words
+from ...standalone_core.words.text import capital, micrometres
+
+
+@dataclass(frozen=True)
+class Opening:
+    """What stands above all areas.
+
+    Attributes
+    ----------
+    verdict : str
+        The one that decides.
+    title : str
+        All verdicts in a line.
+    reasons : tuple of str
+        Why several areas together are not decidable, as sentences.
+    caveats : tuple of str
+        What the verdicts do not cover.
+    """
+
+    verdict: str
+    title: str
+    reasons: tuple[str, ...]
+    caveats: tuple[str, ...]
+
+
+def opening(verdicts: Sequence[Verdict]) -> Opening:
+    """Sum the verdicts up."""
+    found = headline(verdicts)
+    counts = Counter(v.reason for v in verdicts if v.verdict == NOT_DECIDABLE)
+    shared = tuple(reason for reason, count in counts.items() if count > 1)
+    caveats = tuple(dict.fromkeys(v.caveat for v in verdicts if v.caveat))
+    return Opening(found.verdict, found.title, shared, caveats)
+
+
+def reasons(
+    verdict: Verdict, document: Mapping[str, Any], tolerances: Tolerances
+) -> tuple[str, ...]:
+    """Say in short why an area is outside, or at length why it is not decidable.
+
+    Parameters
+    ----------
+    verdict : Verdict
+    document : mapping
+        The check's, as kept.
+    tolerances : Tolerances
+    """
+    if verdict.verdict == NOT_DECIDABLE:
+        return (verdict.reason,)
+    if verdict.verdict != OUTSIDE:
+        return ()
+    limit = verdict.tolerance_um
+    there, back = verdict.mean_abs_um, verdict.back_mean_abs_um
+    lines = []
+    if verdict.contradiction:
+        lines.append(
+            f"The two directions contradict each other: {beside_limit(there, limit)} µm from "
+            f"design to scan, {beside_limit(back, limit)} µm from scan to design; limit {limit:g}."
+        )
+    elif there > limit:
+        lines.append(f"Above its limit of {limit:g} µm.")
+    missing_mm = document["margin_profile"].get("missing_mm") or 0.0
+    if verdict.area == "margin" and missing_mm > tolerances.max_missing_mm:
+        lines.append(f"The margin is short or broken along {missing_mm:.1f} mm.")
+    known = (UnmatchedPiece(**piece) for piece in document["unmatched"])
+    beside = [piece for piece in known if piece.beside(verdict.area)]
+    if any(is_too_much(piece, tolerances) for piece in beside):
+        lines.append("The scan has surface that the design has not.")
+    return tuple(lines)
+
+
+def back_line(row: Mapping[str, Any]) -> str:
+    """Say the measures of an area from scan to design; empty if it has none."""
+    if not math.isfinite(row["mean_abs_um"]):
+        return ""
+    return (
+        f"from scan: mean |d| {micrometres(row['mean_abs_um'])} · "
+        f"RMS {micrometres(row['rms_um'])} µm"
+    )
+
+
+def unmatched_line(verdict: Verdict) -> str:
+    """Say how much unmatched scan surface stands beside an area; empty for none."""
+    if not verdict.unmatched_mm2 > 0.0:
+        return ""
+    height = micrometres(verdict.unmatched_um, digits=0)
+    return f"unmatched {verdict.unmatched_mm2:.2f} mm², {height} µm high"
+
+
+def patch_lines(patch: Mapping[str, Any]) -> tuple[str, ...]:
+    """Say of the chosen patch what its row in the list has no room for."""
+    along = f", {patch['margin_mm']:.1f} mm along the margin" if patch["margin_mm"] >= 0.05 else ""
+    where = ", ".join(area_words(name) for name in patch["areas"]) + along
+    if patch["unmatched"]:
+        return (f"Unmatched: scan surface that the design has not. {capital(where)}.",)
+    seen = {"scan": "Seen from the scan only. ", "design": "Seen from the design only. "}
+    return (f"{seen.get(patch['seen_from'], '')}{capital(where)}.",)

@@ -1,0 +1,75 @@
+"""Bringing a place of the design into the middle of the view."""
+
+from __future__ import annotations
+
+import bpy
+import numpy as np
+
+from ...standalone_core.errors import CuspwiseError, SettingError
+from ..areas import support_marks
+from ..blender import bridge
+from ..check import mark_results, store
+from ..identifiers import SCENE_PROPERTIES
+from . import colour_map
+
+VIEW_DISTANCE_MM = 12.0  # near enough that a patch of half a millimetre is seen
+
+
+def frame_patch(context: bpy.types.Context, scan: bpy.types.Object, number: int) -> str:
+    """Bring a patch outside the tolerance into view; return why not, empty if it is.
+
+    The 3D cursor goes to its worst place, and the view of the context, if it is one, there too.
+    """
+    kept = store.result_of(scan)
+    patches = kept["check"]["exceedances"] if kept else []
+    if not 0 <= number < len(patches):
+        return f"{scan.name}: there is no patch {number + 1}."
+    try:
+        frame = _frame(context, scan)
+    except CuspwiseError as error:
+        return str(error)
+    settings = getattr(context.scene, SCENE_PROPERTIES)
+    if patches[number]["seen_from"] == "scan" and settings.shown == "DESIGN":
+        settings.shown = "SCAN"  # the design does not show it
+    _go(context, frame, np.array(patches[number]["peak_mm"]))
+    return ""
+
+
+def frame_contact(context: bpy.types.Context, design: bpy.types.Object, area: str) -> str:
+    """Bring a support contact into view; return why not, empty if it is.
+
+    Its peak where the chosen scan was measured there, else its middle.
+    """
+    scan = colour_map.selected_scan(context.scene)
+    row = mark_results.rows(scan, design).get(area) if scan else None
+    try:
+        frame = bridge.frame_of(design, context.scene)
+    except CuspwiseError as error:
+        return str(error)
+    place = row["peak_mm"] if row else support_marks.middle_mm(design, area, frame)
+    if place is None or None in place:
+        return f"{design.name}: {area} holds no vertex."
+    _go(context, frame, np.array(place))
+    return ""
+
+
+def _go(context: bpy.types.Context, frame: bridge.Frame, place_mm: np.ndarray) -> None:
+    """Put the 3D cursor on a place of the design's frame, and the context's view, if it is one."""
+    place = np.append(place_mm / frame.scale_mm, 1.0)
+    world = (frame.world_design @ place)[:3]
+    context.scene.cursor.location = world
+    if context.space_data is not None and context.space_data.type == "VIEW_3D":
+        view = context.space_data.region_3d
+        view.view_location = world
+        view.view_distance = min(view.view_distance, VIEW_DISTANCE_MM / frame.scale_mm)
+
+
+def _frame(context: bpy.types.Context, scan: bpy.types.Object) -> bridge.Frame:
+    design = store.data_of(scan).design
+    if not store.is_in(design, context.scene):
+        raise SettingError(
+            "Its design is not in this scene.",
+            subject=scan.name,
+            remedy="Bring the design back, or check against another one.",
+        )
+    return bridge.frame_of(design, context.scene)

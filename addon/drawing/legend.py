@@ -1,0 +1,129 @@
+"""Draws the legend of the colour map, or the key of the areas, in the 3D view."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+
+from ..check import store
+from ..identifiers import SCENE_PROPERTIES
+from ..study import group_map
+from ..study import store as study_store
+from . import colour_map, margin_overlay, overlay
+from .legend_layout import TITLE, LegendLayout, lay_out, rgb
+from .overlay_key import lay_out_key
+from .profile_parts import BEYOND, HEAD
+
+_handlers: list[Any] = []
+
+
+def register() -> None:
+    """Draw in every 3D view from now on; there is nothing to draw on without a window."""
+    if not bpy.app.background:
+        _handlers.append(bpy.types.SpaceView3D.draw_handler_add(_draw, (), "WINDOW", "POST_PIXEL"))
+
+
+def unregister() -> None:
+    """Stop drawing."""
+    while _handlers:
+        bpy.types.SpaceView3D.draw_handler_remove(_handlers.pop(), "WINDOW")
+
+
+def layout_for(context: bpy.types.Context) -> LegendLayout:
+    """Return what is drawn in the context's 3D view."""
+    left, bottom, height = _free_part(context.area)
+    place = {"left": left, "bottom": bottom, "height": height}
+    scale = context.preferences.system.ui_scale
+    entries = overlay.key_shown(context)
+    if entries is not None:
+        note = "" if entries else "No areas yet: press Find Areas"
+        return lay_out_key(entries, **place, scale=scale, width_of=_width_of, note=note)
+    scene = context.scene
+    scan = colour_map.selected_scan(scene)
+    settings = getattr(scene, SCENE_PROPERTIES)
+    line = margin_overlay.shown_scan(context) is not None
+    if not (settings.show_colours or line) or settings.shown_limit_um <= 0.0:
+        return LegendLayout()
+    if not context.space_data.overlay.show_overlays:
+        return LegendLayout()
+    if settings.study.shown:
+        return _of_study(scene, place, scale)
+    if scan is None:
+        return LegendLayout()
+    note = "Stale: check again" if store.data_of(scan).state == "STALE" else ""
+    heads = (TITLE, HEAD, BEYOND) if line else (TITLE,)
+    legend = colour_map.legend_of(scene)
+    return lay_out(legend, **place, scale=scale, width_of=_width_of, note=note, heads=heads)
+
+
+def _of_study(scene: bpy.types.Scene, place: dict[str, float], scale: float) -> LegendLayout:
+    found = group_map.legend_of(scene)
+    if found is None:
+        return LegendLayout()
+    legend, heads = found
+    note = "Stale: run it again" if study_store.why_stale(scene) else ""
+    return lay_out(legend, **place, scale=scale, width_of=_width_of, note=note, heads=heads)
+
+
+def _width_of(text: str, size: float) -> float:
+    import blf
+
+    blf.size(0, size)
+    return float(blf.dimensions(0, text)[0])
+
+
+def _free_part(area: bpy.types.Area) -> tuple[float, float, float]:
+    """Return left, bottom and height of what the view's toolbar and headers leave free."""
+    window = next(region for region in area.regions if region.type == "WINDOW")
+    left, bottom, top = 0, 0, window.height
+    for region in area.regions:
+        if region.width <= 1 or region.height <= 1:
+            continue
+        if region.type == "TOOLS" and region.x <= window.x:
+            left = region.width
+        if region.type in ("HEADER", "TOOL_HEADER", "ASSET_SHELF"):
+            if region.y <= window.y:
+                bottom += region.height
+            else:
+                top = min(top, region.y - window.y)
+    return float(left), float(bottom), float(top - bottom)
+
+
+def _draw() -> None:
+    import blf
+
+    context = bpy.context
+    layout = layout_for(context)
+    if not layout.boxes:
+        return
+    _draw_boxes(layout)
+    for words in layout.words:
+        blf.size(0, words.size)
+        blf.color(0, *rgb(words.colour), 1.0)
+        blf.position(0, words.left, words.baseline, 0)
+        blf.draw(0, words.text)
+
+
+def _draw_boxes(layout: LegendLayout) -> None:
+    import gpu
+    from gpu_extras.batch import batch_for_shader
+
+    points, colours, corners = [], [], []
+    for box in layout.boxes:
+        first = len(points)
+        points += [
+            (box.left, box.bottom),
+            (box.right, box.bottom),
+            (box.right, box.top),
+            (box.left, box.top),
+        ]
+        colours += [(*rgb(box.colour), box.opacity)] * 4
+        corners += [(first, first + 1, first + 2), (first, first + 2, first + 3)]
+    shader = gpu.shader.from_builtin("FLAT_COLOR")
+    batch = batch_for_shader(
+        shader, "TRIS", {"pos": [(*p, 0.0) for p in points], "color": colours}, indices=corners
+    )
+    gpu.state.blend_set("ALPHA")
+    batch.draw(shader)
+    gpu.state.blend_set("NONE")

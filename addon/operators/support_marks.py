@@ -1,0 +1,337 @@
+"""Mark support contacts on the design, measure them, take them away."""
+
+import bpy
+import numpy as np
+from mathutils import Vector
+
+from ...standalone_core.errors import CuspwiseError
+from ...standalone_core.progress import Progress
+from .. import identifiers
+from ..areas import support_marks
+from ..areas.mark_picking import ContactPicking
+from ..blender import bridge
+from ..blender.job import JobOperator
+from ..check import inputs, mark_results, store
+from ..drawing import colour_map, framing
+from ..properties import mark_choices
+from . import ready
+
+
+class ContactsJob(JobOperator):
+    """Measure the support contacts of every measured scan anew."""
+
+    bl_label = "Measure Contacts"
+
+    def read(self, context):
+        """Read the design, its contacts and the deviations kept."""
+        self._design = yield from inputs.read_design_steps(context)
+        self._kept = []
+        for scan in mark_results.measured_scans(self._design.design, context.scene):
+            yield Progress("Reading the deviations", 1.0)
+            self._kept += mark_results.read([scan])
+
+    def start(self, _context):
+        """Measure the contacts of every scan."""
+        return mark_results.measure_steps(self._design, self._kept)
+
+    def finish(self, context, result):
+        """Keep the numbers with the scans."""
+        groups = self._design.areas.groups
+        support_marks.forget_edited_circles(self._design.design, groups)
+        checksum = support_marks.checksum(self._design.design, groups)
+        for found in result:
+            mark_results.keep(found, checksum)
+            yield Progress("Keeping the numbers", 0.5)
+        colour_map.refresh(context.scene)
+        count = len(support_marks.names(self._design.design))
+        scans = ", ".join(found.scan.name for found in result)
+        return f"Measured {count} support contact{'' if count == 1 else 's'} of {scans}."
+
+
+class MeasuresAfterwards:
+    """Base of operators that change contacts: the numbers follow in the same step of undo."""
+
+    _measuring = None
+
+    def measure_now(self, context):
+        """Measure the contacts by the deviations kept, if there are any."""
+        if _has_measured(context):
+            job = ContactsJob()
+            job.report = self.report
+            job.execute(context)
+        return {"FINISHED"}
+
+    def measure_meanwhile(self, context):
+        """Measure while the window goes on; return what ``modal`` or ``invoke`` answers."""
+        if not _has_measured(context):
+            return {"FINISHED"}
+        self._measuring = ContactsJob()
+        self._measuring.report = self.report
+        self._measuring.begin(context)
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context, event):
+        """Go on measuring; if that is cancelled, what was changed stays, its numbers stale."""
+        if self._measuring is None:
+            return super().modal(context, event)
+        answer = self._measuring.modal(context, event)
+        if answer != {"CANCELLED"}:
+            return answer
+        design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
+        mark_choices.mark_edited(design, context.scene)
+        return {"FINISHED"}
+
+    def cancel(self, context):
+        """Stop; Blender calls this when the window closes."""
+        if self._measuring is None:
+            super().cancel(context)
+        else:
+            self._measuring.cancel(context)
+
+
+class MarkSupportContact(MeasuresAfterwards, ContactPicking, bpy.types.Operator):
+    """Mark where a support touched the crown."""
+
+    bl_idname = identifiers.MARK_SUPPORT_CONTACT
+    bl_label = "Mark Support Contact"
+    bl_description = (
+        "Click every place where a printing support, a sprue or a connector touched the crown. The "
+        "circle under the mouse shows how far it reaches; the wheel or a typed number changes its "
+        "radius. Enter, Esc or the right mouse button ends it; what was clicked stays"
+    )
+    bl_options = {"UNDO"}  # noqa: RUF012
+
+    location: bpy.props.FloatVectorProperty(
+        name="Location",
+        description="Where, in the world; the nearest place of the design's surface is taken",
+        subtype="TRANSLATION",
+        options={"SKIP_SAVE"},
+    )
+    radius_mm: bpy.props.FloatProperty(
+        name="Radius (mm)",
+        description="How far it reaches along the surface, in mm; 0 takes the panel's",
+        min=0.0,
+        max=mark_choices.LARGEST_MM,
+        options={"SKIP_SAVE"},
+    )
+    name: bpy.props.StringProperty(
+        name="Name",
+        description="What it is called in the tables; the next number if empty",
+        maxlen=support_marks.NAME_LENGTH,
+        options={"SKIP_SAVE"},
+    )
+
+    @classmethod
+    def poll(cls, context):
+        """Ask for a design."""
+        return ready.has_design(cls, context)
+
+    def invoke(self, context, _event):
+        """Pick with the mouse; in the background, take the place given."""
+        if bpy.app.background:
+            return self.execute(context)
+        try:
+            self.target = _target(context)
+        except CuspwiseError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        return self.start_marking(context)
+
+    def execute(self, context):
+        """Mark one contact at the place given."""
+        settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
+        try:
+            on = _target(context)
+            place = _nearest(on.design, Vector(self.location))
+            area = support_marks.mark(
+                on,
+                np.array(place),
+                self.radius_mm or settings.contact_radius_mm,
+                settings.contact_kind,
+                self.name,
+            )
+        except CuspwiseError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        self.report({"INFO"}, f"Marked {area}.")
+        return self.measure_now(context)
+
+    def marked(self, context):
+        """Measure what was marked, once the picking ends."""
+        return self.measure_meanwhile(context)
+
+
+class AssignContactFaces(bpy.types.Operator):
+    """Make a support contact of the selected faces."""
+
+    bl_idname = identifiers.ASSIGN_CONTACT
+    bl_label = "Assign Selected Faces"
+    bl_description = (
+        "Make a support contact of the faces that are selected on the design in Edit Mode, for a "
+        "contact that is not round"
+    )
+    bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
+
+    @classmethod
+    def poll(cls, context):
+        """Ask for the design in edit mode."""
+        if not ready.no_job(cls, context):
+            return False
+        design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
+        if not store.is_in(design, context.scene):
+            cls.poll_message_set("Choose the design first")
+            return False
+        if context.active_object != design or design.mode != "EDIT":
+            cls.poll_message_set(f"Make {design.name} active and select faces in Edit Mode")
+            return False
+        return True
+
+    def execute(self, context):
+        """Read the selection and write the vertex group, which edit mode does not allow."""
+        settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
+        design = settings.design
+        bpy.ops.object.mode_set(mode="OBJECT")
+        try:
+            bridge.check_usable(design)
+            vertices = _selected(design.data)
+            if len(vertices):
+                area = support_marks.assign(design, vertices, settings.contact_kind)
+        except CuspwiseError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        finally:
+            bpy.ops.object.mode_set(mode="EDIT")
+        if not len(vertices):
+            self.report({"ERROR"}, f"{design.name}: no face is selected. Select some faces first.")
+            return {"CANCELLED"}
+        mark_choices.mark_edited(design, context.scene)
+        self.report({"INFO"}, f"Made {area} of {len(vertices)} vertices.")
+        return {"FINISHED"}
+
+
+class RemoveContact(MeasuresAfterwards, bpy.types.Operator):
+    """Delete the chosen support contact."""
+
+    bl_idname = identifiers.REMOVE_CONTACT
+    bl_label = "Remove Contact"
+    bl_description = "Delete the support contact chosen in the list, its vertex group with it"
+    bl_options = {"UNDO"}  # noqa: RUF012
+
+    @classmethod
+    def poll(cls, context):
+        """Ask for a contact."""
+        return _has_contact(cls, context)
+
+    def invoke(self, context, _event):
+        """Delete it, and measure the others while the window goes on."""
+        if bpy.app.background:
+            return self.execute(context)
+        self._remove(context)
+        answer = self.measure_meanwhile(context)
+        if answer == {"RUNNING_MODAL"}:
+            context.window_manager.modal_handler_add(self)
+        return answer
+
+    def execute(self, context):
+        """Delete group, circle and numbers."""
+        self._remove(context)
+        return self.measure_now(context)
+
+    def _remove(self, context):
+        design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
+        area = support_marks.chosen(design)
+        support_marks.remove(design, area)
+        self.report({"INFO"}, f"Removed {area}.")
+
+
+class MeasureContacts(ContactsJob, bpy.types.Operator):
+    """Measure the support contacts of every measured scan anew."""
+
+    bl_idname = identifiers.MEASURE_CONTACTS
+    bl_label = "Measure Contacts"
+    bl_description = (
+        "Measure stub height or gouge depth, area and volume at all support contacts, from the "
+        "deviations that were measured last. Marking does it by itself; press this after painting "
+        "a contact or changing its radius"
+    )
+    bl_options = {"UNDO"}  # noqa: RUF012
+
+    @classmethod
+    def poll(cls, context):
+        """Ask for a contact and a measured scan."""
+        if not ready.has_design(cls, context):
+            return False
+        design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
+        if not mark_results.measured_scans(design, context.scene):
+            cls.poll_message_set("Check a scan first; stale results must be checked again")
+            return False
+        return True
+
+
+class FrameContact(bpy.types.Operator):
+    """Bring a support contact into view."""
+
+    bl_idname = identifiers.FRAME_CONTACT
+    bl_label = "Frame Contact"
+    bl_description = (
+        "Put the 3D cursor on this support contact, at its peak if it was measured, and bring it "
+        "into the middle of the view"
+    )
+    bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
+
+    @classmethod
+    def poll(cls, context):
+        """Ask for a contact."""
+        return _has_contact(cls, context)
+
+    def execute(self, context):
+        """Go there."""
+        design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
+        problem = framing.frame_contact(context, design, support_marks.chosen(design))
+        if problem:
+            self.report({"ERROR"}, problem)
+            return {"CANCELLED"}
+        return {"FINISHED"}
+
+
+def _has_measured(context):
+    design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
+    return bool(mark_results.measured_scans(design, context.scene))
+
+
+def _has_contact(operator, context):
+    if not ready.has_design(operator, context):
+        return False
+    if support_marks.chosen(getattr(context.scene, identifiers.SCENE_PROPERTIES).design) is None:
+        operator.poll_message_set("Choose a support contact in the list, or mark one")
+        return False
+    return True
+
+
+def _target(context):
+    design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
+    return support_marks.target(design, context.scene, context.evaluated_depsgraph_get())
+
+
+def _nearest(design, world):
+    found, place, _normal, _face = design.closest_point_on_mesh(
+        design.matrix_world.inverted_safe() @ world
+    )
+    return place if found else Vector((np.nan,) * 3)
+
+
+def _selected(mesh):
+    """Return the vertices of the selected faces."""
+    faces = np.empty(len(mesh.polygons), dtype=bool)
+    mesh.polygons.foreach_get("select", faces)
+    chosen = (mesh.polygons[int(k)].vertices for k in np.flatnonzero(faces))
+    return np.unique([vertex for corners in chosen for vertex in corners]).astype(np.int64)
+
+
+CLASSES = (
+    MarkSupportContact,
+    AssignContactFaces,
+    RemoveContact,
+    MeasureContacts,
+    FrameContact,
+)

@@ -1,0 +1,133 @@
+"""The list of support contacts, with what was measured at each."""
+
+import bpy
+
+from ...standalone_core.areas.support_marks import contact_area_name
+from ...standalone_core.deviation.support_marks import (
+    CLEAN,
+    CONTACT_WORDS,
+    GOUGE,
+    NOT_MEASURED,
+    STUB,
+)
+from ...standalone_core.shares import share_words
+from ...standalone_core.words.text import micrometres
+from .. import identifiers
+from ..areas import support_marks
+from ..check import mark_results, store
+from ..check.mark_results import number
+from ..drawing import colour_map
+from .areas import AreasPanel
+from .base import SidebarPanel, say, settings_of
+
+ICONS = {STUB: "TRIA_UP", GOUGE: "TRIA_DOWN", CLEAN: "CHECKMARK", NOT_MEASURED: "QUESTION"}
+
+
+class ContactList(bpy.types.UIList):
+    """The vertex groups of the design that are support contacts."""
+
+    bl_idname = "CUSPWISE_UL_contacts"
+    rows = {}  # noqa: RUF012
+
+    def filter_items(self, context, data, _property):
+        """Leave out all other vertex groups; look the numbers up once for all rows."""
+        scan = colour_map.selected_scan(context.scene)
+        ContactList.rows = mark_results.rows(scan, data) if scan else {}
+        shown = self.bitflag_filter_item
+        flags = [shown if support_marks.contact_of_group(g) else 0 for g in data.vertex_groups]
+        return flags, []
+
+    def draw_item(self, _context, layout, _data, item, _icon, _active, _property, _index):
+        """Draw one contact."""
+        known = support_marks.contact_of_group(item)
+        if known is None:
+            return
+        found = ContactList.rows.get(contact_area_name(*known))
+        row = layout.row()
+        row.label(text=known[1], icon=ICONS[found["verdict"]] if found else "DOT")
+        row.label(text=_short(found))
+
+
+class ContactsPanel(SidebarPanel, bpy.types.Panel):
+    """Where supports touched the crown, and what is left of them."""
+
+    bl_idname = "CUSPWISE_PT_contacts"
+    bl_parent_id = AreasPanel.bl_idname
+    bl_label = "Support Contacts"
+    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
+
+    def draw(self, context):
+        """Draw marking, the list and the contact chosen."""
+        layout, settings = self.layout, settings_of(context)
+        design = settings.design
+        layout.prop(settings, "contact_kind")
+        layout.prop(settings, "contact_radius_mm")
+        layout.operator(identifiers.MARK_SUPPORT_CONTACT, icon="CURSOR")
+        layout.operator(identifiers.ASSIGN_CONTACT, icon="FACESEL")
+        if not store.is_in(design, context.scene) or not support_marks.names(design):
+            say(layout, context, "None marked yet. Mark where supports touched the crown.")
+            return
+        data = store.data_of(design)
+        row = layout.row()
+        row.template_list(
+            ContactList.bl_idname, "", design, "vertex_groups", data, "contact_index", rows=3
+        )
+        buttons = row.column(align=True)
+        buttons.operator(identifiers.REMOVE_CONTACT, text="", icon="REMOVE")
+        buttons.operator(identifiers.FRAME_CONTACT, text="", icon="VIEWZOOM")
+        scan = colour_map.selected_scan(context.scene)
+        _draw_chosen(layout, context, design, scan)
+        _draw_state(layout, context, scan)
+        layout.operator(identifiers.MEASURE_CONTACTS, icon="FILE_REFRESH")
+
+
+def _draw_chosen(layout, context, design, scan):
+    area = support_marks.chosen(design)
+    if area is None:
+        say(layout, context, "Choose a contact in the list.")
+        return
+    data = store.data_of(design)
+    column = layout.column(align=True)
+    column.prop(data, "contact_name")
+    column.prop(data, "contact_kind")
+    if area in support_marks.circles(design):
+        column.prop(data, "contact_radius_mm")
+    found = mark_results.rows(scan, design).get(area) if scan else None
+    if found is None:
+        return
+    box = layout.box().column(align=True)
+    height, peak = (
+        micrometres(number(found[key]), signed=True) for key in ("height_um", "peak_um")
+    )
+    what = "depth" if number(found["height_um"]) < 0 else "height"
+    box.label(text=CONTACT_WORDS[found["verdict"]].capitalize(), icon=ICONS[found["verdict"]])
+    box.label(text=f"{what} {height} µm · from design {peak} µm")
+    area_mm2 = micrometres(number(found["area_mm2"]), digits=2)
+    volume = micrometres(number(found["volume_mm3"]), signed=True, digits=4)
+    box.label(text=f"area {area_mm2} mm² · volume {volume} mm³")
+    box.label(text=f"measured {share_words(number(found['coverage']))}")
+    say(box, context, found["reason"])
+
+
+def _draw_state(layout, context, scan):
+    if scan is None or not store.data_of(scan).result:
+        say(layout, context, "Check Crown measures them.")
+        return
+    data = store.data_of(scan)
+    if data.state == "STALE":
+        say(layout, context, f"Stale: {data.state_reason} Check again.", "ERROR")
+    elif data.contacts_stale:
+        say(layout, context, "Edited since: press Measure Contacts.", "ERROR")
+
+
+def _short(found):
+    """Return verdict and height in few words."""
+    if found is None:
+        return "not measured yet"
+    words = CONTACT_WORDS[found["verdict"]]
+    if found["verdict"] == NOT_MEASURED:
+        return words
+    return f"{words} {micrometres(number(found['height_um']), signed=True, digits=0)} µm"
+
+
+CLASSES = (ContactList, ContactsPanel)

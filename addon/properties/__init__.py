@@ -1,0 +1,1 @@
+"""What Cuspwise keeps in the .blend and in the preferences."""

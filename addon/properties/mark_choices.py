@@ -1,0 +1,161 @@
+"""Choices about support contacts: for the next one to be marked, and of the one in the list."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+
+from ...standalone_core.areas.support_marks import CONTACT_KINDS, contact_of
+from ...standalone_core.errors import CuspwiseError
+from ..areas import support_marks
+from ..check import mark_results
+from ..drawing import framing
+from ..identifiers import OBJECT_PROPERTIES
+
+KINDS = (
+    (
+        "support",
+        "Printing Support",
+        "A printing support stood here: what is left of it is a stub, what was torn out a gouge",
+    ),
+    (
+        "connector",
+        "Sprue or Connector",
+        "A sprue, or the connector that held a milled crown in its blank, was cut off here",
+    ),
+)
+SMALLEST_MM, LARGEST_MM = 0.05, 5.0
+RADIUS_OPTIONS = {
+    "min": SMALLEST_MM,
+    "max": LARGEST_MM,
+    "soft_max": 2.0,
+    "precision": 2,
+    "step": 5,
+    "default": 0.5,
+}
+
+
+def next_kind() -> Any:
+    """Return the property that holds the kind of the next contact."""
+    return bpy.props.EnumProperty(
+        name="Next Kind", description="What touched the crown at the next contact", items=KINDS
+    )
+
+
+def next_radius() -> Any:
+    """Return the property that holds the radius of the next contact."""
+    return bpy.props.FloatProperty(
+        name="Next Radius (mm)",
+        description=(
+            "How far the next contact reaches along the surface, in mm. Make it a little larger "
+            "than what was left standing; the wheel changes it while marking"
+        ),
+        **RADIUS_OPTIONS,
+    )
+
+
+def index() -> Any:
+    """Return the property that holds the row chosen in the list of contacts."""
+    return bpy.props.IntProperty(
+        name="Contact",
+        description="Click a support contact to bring it into view and to paint its vertex group",
+        update=_chosen,
+    )
+
+
+def name() -> Any:
+    """Return the property that is the name of the contact chosen."""
+    return bpy.props.StringProperty(
+        name="Name",
+        description="What this contact is called in the tables; a name that is taken gets a number",
+        maxlen=support_marks.NAME_LENGTH,
+        get=_get_name,
+        set=_set_name,
+    )
+
+
+def kind() -> Any:
+    """Return the property that is the kind of the contact chosen."""
+    return bpy.props.EnumProperty(
+        name="Kind",
+        description="What touched the crown here",
+        items=KINDS,
+        get=_get_kind,
+        set=_set_kind,
+    )
+
+
+def radius() -> Any:
+    """Return the property that is the radius of the contact chosen."""
+    return bpy.props.FloatProperty(
+        name="Radius (mm)",
+        description=(
+            "How far this contact reaches along the surface, in mm. Press Measure Contacts "
+            "afterwards"
+        ),
+        get=_get_radius,
+        set=_set_radius,
+        **{key: value for key, value in RADIUS_OPTIONS.items() if key != "default"},
+    )
+
+
+def _chosen(data: Any, context: bpy.types.Context) -> None:
+    design, area = data.id_data, support_marks.chosen(data.id_data)
+    if data.contact_quiet or area is None:
+        return
+    design.vertex_groups.active_index = data.contact_index
+    framing.frame_contact(context, design, area)
+
+
+def _get_name(data: Any) -> str:
+    found = contact_of(support_marks.chosen(data.id_data) or "")
+    return found[1] if found else ""
+
+
+def _set_name(data: Any, value: str) -> None:
+    area = support_marks.chosen(data.id_data)
+    found = contact_of(area or "")
+    if area is not None and found is not None and value.strip():
+        _rename(data.id_data, area, found[0], value.strip())
+
+
+def _get_kind(data: Any) -> int:
+    found = contact_of(support_marks.chosen(data.id_data) or "")
+    return CONTACT_KINDS.index(found[0]) if found else 0
+
+
+def _set_kind(data: Any, value: int) -> None:
+    area = support_marks.chosen(data.id_data)
+    found = contact_of(area or "")
+    if area is not None and found is not None:
+        _rename(data.id_data, area, CONTACT_KINDS[value], found[1])
+
+
+def _rename(design: bpy.types.Object, area: str, kind: Any, name: str) -> None:
+    new = support_marks.rename(design, area, kind, name)
+    mark_results.renamed(design, area, new)
+
+
+def _get_radius(data: Any) -> float:
+    circle = support_marks.circles(data.id_data).get(support_marks.chosen(data.id_data) or "")
+    return float(circle["radius_mm"]) if circle else 0.0
+
+
+def _set_radius(data: Any, value: float) -> None:
+    design, area = data.id_data, support_marks.chosen(data.id_data)
+    if area not in support_marks.circles(design):
+        return
+    context = bpy.context
+    try:
+        on = support_marks.target(design, context.scene, context.evaluated_depsgraph_get())
+        support_marks.resize(on, area, value)
+    except CuspwiseError:
+        return  # The design cannot be read just now: the circle stays as it was.
+    mark_edited(design, context.scene)
+
+
+def mark_edited(design: bpy.types.Object, scene: bpy.types.Scene) -> None:
+    """Say on every measured scan that its contacts were edited."""
+    for scan in mark_results.measured_scans(design, scene):
+        getattr(scan, OBJECT_PROPERTIES).contacts_stale = True

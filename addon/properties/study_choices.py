@@ -1,0 +1,147 @@
+"""Choices about the study of a scene: what is asked, where it is written, what is shown of it."""
+
+from typing import Any
+
+import bpy
+
+from ...standalone_core.study.plan import USUAL_MEASURES
+from ...standalone_core.words.names import area_words, measure_words
+from ...standalone_core.words.text import capital
+from ..drawing import colour_map
+from ..identifiers import SCENE_PROPERTIES
+from ..study import store
+
+# Blender 4.5 warns of paths from the .blend where it is not told of them; 4.2 does not know how.
+RELATIVE = {"PATH_SUPPORTS_BLEND_RELATIVE"} if bpy.app.version >= (4, 5, 0) else set()
+Item = tuple[str, str, str, int]
+PRIMARY_AREAS = ("whole", "external", "intaglio", "occlusal", "axial", "margin")
+MAP_KINDS = (
+    ("mean", "Mean", "Mean signed deviation of the group's crowns at each place"),
+    ("sd", "Spread", "Standard deviation between the group's crowns at each place"),
+    ("worst", "Worst Crown", "The deviation of the crown that deviates most at each place"),
+    (
+        "share",
+        "Share Outside Tolerance",
+        "Share of the group's crowns that are outside the whole crown's tolerance at each place",
+    ),
+    (
+        "difference",
+        "Difference Between Groups",
+        "Mean of one group minus mean of another, coloured where it is told from chance",
+    ),
+)
+MAIN_AREAS = [(n, capital(area_words(n)), "Compare the groups here") for n in PRIMARY_AREAS]
+MAIN_MEASURES = [(n, capital(measure_words(n)), "Compare the groups by it") for n in USUAL_MEASURES]
+NOTHING = ("none", "–", "Run the study first", 0)
+# Blender does not hold on to the texts of items that a function returns; without this they go.
+_held: dict[str, list[Item]] = {}
+
+
+def _offered(scene: bpy.types.ID, name: str) -> list[tuple[str, str, str]]:
+    """Return what the kept study offers for a choice: key, title, tooltip."""
+    kept = store.study_of(scene)
+    if kept is None:
+        return []
+    if name == "area":
+        return [(n, capital(area_words(n)), "Numbers of this area") for n in kept["areas"]]
+    if name == "measure":
+        return [(n, capital(measure_words(n)), "Numbers of this measure") for n in kept["measures"]]
+    kind = "mean" if name == "map_group" else "difference"
+    rows = [row for row in kept["maps"] if row["kind"] == kind]
+    return [(row["group"], row["title"], "Show this map") for row in rows]
+
+
+def _choice(name: str, title: str, description: str, update: Any = None) -> Any:
+    """Return the property of a choice among what the kept study offers.
+
+    What is chosen is kept by its key, so that it outlives a run that offers others.
+    """
+    store_name = f"{name}_key"
+
+    def items(settings: Any, _context: Any) -> list[Item]:
+        offered = enumerate(_offered(settings.id_data, name))
+        _held[name] = [(*entry, number) for number, entry in offered] or [NOTHING]
+        return _held[name]
+
+    def get(settings: Any) -> int:
+        keys = [entry[0] for entry in _offered(settings.id_data, name)]
+        key = getattr(settings, store_name)
+        return keys.index(key) if key in keys else 0
+
+    def choose(settings: Any, number: int) -> None:
+        keys = [entry[0] for entry in _offered(settings.id_data, name)]
+        setattr(settings, store_name, keys[number] if number < len(keys) else "")
+
+    return bpy.props.EnumProperty(
+        name=title, description=description, items=items, get=get, set=choose, update=update
+    )
+
+
+def _map_chosen(_settings: Any, context: bpy.types.Context) -> None:
+    if getattr(context.scene, SCENE_PROPERTIES).study.shown:
+        colour_map.refresh(context.scene)
+
+
+class StudySettings(bpy.types.PropertyGroup):
+    """Choices about the study of a scene."""
+
+    folder: bpy.props.StringProperty(
+        name="Folder",
+        description=(
+            "Where meshes, study file, kept results and report are written; a new or an empty "
+            "folder. Left empty: beside the .blend, named after it"
+        ),
+        subtype="DIR_PATH",
+        options={"ANIMATABLE", *RELATIVE},
+    )
+    equivalence_um: bpy.props.FloatProperty(
+        name="Equivalence Margin (µm)",
+        description=(
+            "Largest difference between groups that does not matter in the mouth, µm. Choose it "
+            "before the crowns are measured; no source gives one for all uses. 0 tests none"
+        ),
+        default=0.0,
+        min=0.0,
+        soft_max=100.0,
+        precision=1,
+        step=100,
+    )
+    primary_area: bpy.props.EnumProperty(
+        name="Main Area",
+        description=(
+            "Area of the one comparison that the study is made for, which is not corrected for "
+            "the number of comparisons. Choose it before the crowns are measured"
+        ),
+        items=MAIN_AREAS,
+        default="margin",
+    )
+    primary_measure: bpy.props.EnumProperty(
+        name="Main Measure",
+        description="Measure of the one comparison that the study is made for",
+        items=MAIN_MEASURES,
+    )
+    area: _choice("area", "Area", "The area whose numbers the table shows")
+    measure: _choice("measure", "Measure", "The measure that the table shows")
+    map_kind: bpy.props.EnumProperty(
+        name="Map",
+        description="What the map on the design shows",
+        items=MAP_KINDS,
+        update=_map_chosen,
+    )
+    map_group: _choice("map_group", "Group", "The group whose map is shown", _map_chosen)
+    map_pair: _choice("map_pair", "Groups", "The two groups whose difference is shown", _map_chosen)
+    area_key: bpy.props.StringProperty(
+        description="Key of what was chosen last", options={"HIDDEN"}
+    )
+    measure_key: bpy.props.StringProperty(
+        description="Key of what was chosen last", options={"HIDDEN"}
+    )
+    map_group_key: bpy.props.StringProperty(
+        description="Key of what was chosen last", options={"HIDDEN"}
+    )
+    map_pair_key: bpy.props.StringProperty(
+        description="Key of what was chosen last", options={"HIDDEN"}
+    )
+    shown: bpy.props.BoolProperty(
+        description="Whether the colours shown are a map of the study", options={"HIDDEN"}
+    )

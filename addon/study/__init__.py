@@ -1,0 +1,1 @@
+"""The study of a scene: written, kept, shown."""

@@ -1,0 +1,124 @@
+"""The study file that Blender writes beside the meshes. Needs no Blender."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ...standalone_core.deviation.tolerances import ANY_AREA
+from ...standalone_core.errors import StudyError
+from ...standalone_core.study.file.groups import group_name
+from ...standalone_core.study.file.keys import NOT_SET
+from ...standalone_core.study.file.new_text import toml_key, toml_text
+from ...standalone_core.study.file.study_sections import REPEATS
+from ...standalone_core.study.plan import EVERY_AREA
+
+STUDY_FILE, RESULTS, DESIGN, AREAS = "study.toml", "study_results", "design.ply", "areas.json"
+SCANS = "scans"
+MARK = "# Written by Cuspwise in Blender"
+_HEAD = f"""\
+{MARK}, and written anew by every Run Study there: to change it, copy it under
+# another name beside it. The command line runs it with: cuspwise study {STUDY_FILE}
+# Not a medical device: it supports, and never replaces, the judgement of a licensed
+# professional and local rules. Patient names do not belong in files or their names.
+"""
+_SAME = {"landmarks": "in_place"}  # scans are written where their landmarks lay them
+
+
+@dataclass(frozen=True)
+class FileGroup:
+    """A group of crowns: short name, name for readers, its scans from the study's folder."""
+
+    name: str
+    title: str
+    scans: tuple[str, ...]
+
+
+def study_file_text(
+    title: str, groups: Sequence[FileGroup], choices: Mapping[str, Any], *, with_areas: bool
+) -> str:
+    """Return the text of the study file.
+
+    Parameters
+    ----------
+    title : str
+    groups : sequence of FileGroup
+    choices : mapping
+        The scene's, as :func:`.study_scene.choices_of` gives them.
+    with_areas : bool
+        Whether the areas come from a file, or are found.
+    """
+    return _HEAD + "\n".join(_lines(title, groups, choices, with_areas)) + "\n"
+
+
+def refuse_foreign(folder: Path) -> None:
+    """Refuse a folder that holds something else than a study of ours.
+
+    Raises
+    ------
+    StudyError
+        With what is there.
+    """
+    if not folder.exists():
+        return
+    if not folder.is_dir():
+        reason = "It is a file, not a folder."
+    elif _is_ours(folder / STUDY_FILE) or not any(folder.iterdir()):
+        return
+    else:
+        reason = "It holds other files, which the study's own could replace."
+    raise StudyError(reason, subject=folder, remedy="Choose a new or an empty folder.")
+
+
+def unique_name(words: str, taken: Sequence[str]) -> str:
+    """Return words as the name of a group or file that no other one has, capitals or not."""
+    used = {REPEATS.name, *(name.casefold() for name in taken)}
+    name = group_name(words)
+    numbered = (name if n == 1 else f"{name[:35].rstrip()}_{n}" for n in range(1, len(used) + 2))
+    return next(choice for choice in numbered if choice.casefold() not in used)
+
+
+def _is_ours(file: Path) -> bool:
+    try:
+        with file.open(encoding="utf-8", errors="replace") as stream:
+            return stream.readline().startswith(MARK)
+    except OSError:
+        return False
+
+
+def _lines(
+    title: str, groups: Sequence[FileGroup], choices: Mapping[str, Any], with_areas: bool
+) -> Iterator[str]:
+    yield f"title = {toml_text(title)}"
+    yield f"design = {toml_text(DESIGN)}"
+    for group in groups:
+        yield f"\n[groups.{toml_key(group.name)}]"
+        yield f"title = {toml_text(group.title)}"
+        yield "scans = ["
+        yield from (f"  {toml_text(scan)}," for scan in group.scans)
+        yield "]"
+    yield "\n[tolerances_um]"
+    limits = {**dict.fromkeys(NOT_SET.check.tolerances.mean_abs_um), **choices["tolerances_um"]}
+    for area, limit in limits.items():
+        yield f"{toml_key(area)} = {toml_text(limit or 'none')}"
+    if choices["scanner_um"]:
+        yield f"\n[scanner_um]\n{ANY_AREA} = {toml_text(choices['scanner_um'])}"
+    yield "\n[verdicts]"
+    for name in ("max_unmatched_um", "max_unmatched_mm2", "max_missing_mm"):
+        yield f"{name} = {toml_text(choices[name])}"
+    yield "\n[analysis]"
+    yield f"primary_area = {toml_text(choices['primary_area'])}"
+    yield f"primary_measure = {toml_text(choices['primary_measure'])}"
+    if choices["equivalence_um"]:
+        yield f"\n[equivalence_um]\n{EVERY_AREA} = {toml_text(choices['equivalence_um'])}"
+    if with_areas:
+        yield f"\n[areas]\nfile = {toml_text(AREAS)}"
+    yield '\n[measuring]\ndesign_unit = "mm"\nscan_unit = "mm"'
+    yield f"spacing_mm = {toml_text(choices['spacing_mm'])}"
+    yield f"search_mm = {toml_text(choices['search_mm'])}"
+    yield "\n[superimposition]"
+    yield f"start = {toml_text(_SAME.get(choices['start'], choices['start']))}"
+    areas = [] if choices["fit_area"] == "whole" else [choices["fit_area"]]
+    yield f"fit_areas = {toml_text(areas)}"

@@ -1,0 +1,119 @@
+"""What the scene says about a study: groups, choices, folder; cheap enough for a panel."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from ...standalone_core.errors import StudyError
+from ..check import inputs, store
+from ..identifiers import SCENE_PROPERTIES
+
+
+@dataclass(frozen=True, eq=False)
+class Listing:
+    """The scans of a scene's list by group.
+
+    Attributes
+    ----------
+    groups : mapping of str to tuple of objects
+        By title, in the order of the list; titles that only capitals or spaces tell apart are
+        one group.
+    without : tuple of objects
+        Scans without a group; they take no part.
+    """
+
+    groups: Mapping[str, tuple[bpy.types.Object, ...]]
+    without: tuple[bpy.types.Object, ...]
+
+    @property
+    def count(self) -> int:
+        """Scans that take part."""
+        return sum(map(len, self.groups.values()))
+
+
+def listing_of(scene: bpy.types.Scene) -> Listing:
+    """Return the scans that still are in the scene, each once, by group."""
+    settings = getattr(scene, SCENE_PROPERTIES)
+    groups: dict[str, list[bpy.types.Object]] = {}
+    titles: dict[str, str] = {}
+    without: list[bpy.types.Object] = []
+    seen: set[bpy.types.Object] = set()
+    for item in settings.scans:
+        scan = item.scan
+        if scan in seen or not store.is_in(scan, scene) or scan == settings.design:
+            continue
+        seen.add(scan)
+        words = " ".join(item.group.split())
+        if words:
+            title = titles.setdefault(words.casefold(), words)
+            groups.setdefault(title, []).append(scan)
+        else:
+            without.append(scan)
+    return Listing({title: tuple(scans) for title, scans in groups.items()}, tuple(without))
+
+
+def listing_lines(listing: Listing) -> tuple[str, ...]:
+    """Say which crowns take part, and what a study of them cannot tell."""
+    if not listing.groups:
+        return ("Give the scans in the list above a group each: crowns made the same way.",)
+    counts = [f"{len(scans)} in {title}" for title, scans in listing.groups.items()]
+    lines = [f"{_crowns(listing.count)}: {', '.join(counts)}."]
+    if listing.without:
+        verb = "has" if len(listing.without) == 1 else "have"
+        lines.append(f"{_scans(len(listing.without))} {verb} no group and take no part.")
+    if len(listing.groups) == 1:
+        lines.append("One group alone: nothing to compare it with.")
+    single = [title for title, scans in listing.groups.items() if len(scans) == 1]
+    if single:
+        lines.append(f"One crown alone tells nothing about spread: {', '.join(single)}.")
+    return tuple(lines)
+
+
+def choices_of(settings: Any) -> dict[str, Any]:
+    """Return what a study of the scene is made with, as plain data."""
+    return {
+        **inputs.choices_of(settings),
+        "equivalence_um": float(f"{settings.study.equivalence_um:.6g}"),
+        "primary_area": settings.study.primary_area,
+        "primary_measure": settings.study.primary_measure,
+    }
+
+
+def folder_of(scene: bpy.types.Scene) -> Path:
+    """Return the folder of the scene's study.
+
+    Raises
+    ------
+    StudyError
+        None was chosen, or one beside the .blend, and the .blend was never saved.
+    """
+    chosen = getattr(scene, SCENE_PROPERTIES).study.folder.strip()
+    saved = bpy.data.filepath
+    if not saved and (not chosen or chosen.startswith("//")):
+        raise StudyError(
+            "The .blend has no folder yet, beside which the study could be written.",
+            subject="Study",
+            remedy="Save the .blend, or choose a folder for the study.",
+        )
+    if not chosen:
+        return Path(saved).with_name(f"{Path(saved).stem}_study")
+    return Path(bpy.path.abspath(chosen)).absolute()
+
+
+def title_of(design: bpy.types.Object) -> str:
+    """Return the title of a study."""
+    name = Path(bpy.data.filepath).stem if bpy.data.filepath else design.name
+    return f"Study of {name}"
+
+
+def _crowns(count: int) -> str:
+    return "1 crown" if count == 1 else f"{count} crowns"
+
+
+def _scans(count: int) -> str:
+    return "1 scan" if count == 1 else f"{count} scans"

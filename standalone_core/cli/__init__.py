@@ -1,0 +1,1 @@
+"""The command line: its commands, its options, what it shows while it works."""

@@ -1,0 +1,102 @@
+"""What all commands of the command line share: where they write, and how they fail."""
+
+from __future__ import annotations
+
+import sys
+from collections import Counter
+from collections.abc import Callable, Iterable
+from functools import wraps
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+from rich.console import Console
+
+from ..errors import CuspwiseError
+from ..readable import readable
+from ..study.file.mistakes import StudyFileError
+from .settings import OPTION_OF
+
+if TYPE_CHECKING:
+    from ..report.check.output import PictureChoice
+
+INTERRUPTED = 130  # what a shell reports for a program stopped by Ctrl-C
+
+screen = Console(highlight=False)
+messages = Console(stderr=True, highlight=False)
+
+path = click.Path(path_type=Path)
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+def guarded(command: Callable[..., None]) -> Callable[..., None]:
+    """Turn expected errors into one readable message and exit code 1, Ctrl-C into 130."""
+
+    @wraps(command)
+    def wrapper(*args: Any, **kwargs: Any) -> None:
+        try:
+            command(*args, **kwargs)
+        except CuspwiseError as error:
+            say_error(error)
+            sys.exit(1)
+        except KeyboardInterrupt:
+            messages.print("Stopped. No half-written file is left behind.")
+            sys.exit(INTERRUPTED)
+
+    return wrapper
+
+
+def say_error(error: CuspwiseError) -> None:
+    """Say what went wrong; of a study's files, every mistake on a line of its own."""
+    messages.print("[bold red]Error:[/]", end=" ")
+    if isinstance(error, StudyFileError):
+        messages.print(f"{error.subject}: {error.reason}", markup=False, soft_wrap=True)
+        for line in error.lines:
+            messages.print(f"  {line}", markup=False, soft_wrap=True)
+        return
+    messages.print(
+        f"{_subject(error)}: {error.reason} {error.remedy}", markup=False, soft_wrap=True
+    )
+
+
+def _subject(error: CuspwiseError) -> str:
+    """Return what an error is about: a setting by its option, where the command has that option."""
+    option = OPTION_OF.get(error.subject, "")
+    context = click.get_current_context(silent=True)
+    own = [] if context is None else [o for param in context.command.params for o in param.opts]
+    return option if option in own else error.subject
+
+
+def options(*decorators: Callable[[Command], Command]) -> Callable[[Command], Command]:
+    """Join several click decorators into one."""
+
+    def join(command: Command) -> Command:
+        for decorator in reversed(decorators):
+            command = decorator(command)
+        return command
+
+    return join
+
+
+pictures_option = click.option(
+    "--pictures/--no-pictures",
+    default=None,
+    help="Draw pictures with Blender's module; by default if it is installed.",
+)
+
+
+def wish(pictures: bool | None) -> PictureChoice:
+    """Return what ``--pictures`` and ``--no-pictures`` ask for."""
+    if pictures is None:
+        return "auto"
+    return "yes" if pictures else "no"
+
+
+def say_written(files: Iterable[Path], folder: Path) -> None:
+    """Say which files lie in a folder now, and how many in its subfolders."""
+    found = tuple(files)
+    names = [readable(file.name) for file in found if file.parent == folder]
+    inside = Counter(file.parent.name for file in found if file.parent != folder)
+    names += [f"{count} in {readable(name)}" for name, count in inside.items()]
+    screen.print(f"Written to {readable(folder)}: {', '.join(names)}", markup=False)

@@ -1,0 +1,69 @@
+"""What the command line shows while it works: progress bars, errors, the way out on Ctrl-C."""
+
+from __future__ import annotations
+
+import time
+from typing import TypeVar
+
+from rich.console import Console
+from rich.progress import BarColumn, TaskID, TextColumn, TimeElapsedColumn
+from rich.progress import Progress as Bar
+
+from ..progress import Progress, Steps
+
+T = TypeVar("T")
+
+SHOW_AFTER_S = 1.0  # work that ends sooner shows no bar
+
+
+class Stage:
+    """Drives steps and shows a bar on standard error once they take longer than a second.
+
+    Parameters
+    ----------
+    console : rich.console.Console
+        Where the bar goes; nothing is drawn where it is not a terminal.
+    """
+
+    def __init__(self, console: Console) -> None:
+        self._console = console
+        self._started = time.monotonic()
+        self._bar: Bar | None = None
+        self._task = TaskID(0)
+
+    def run(self, steps: Steps[T], prefix: str = "") -> T:
+        """Drive ``steps`` to their end; on an interrupt close them first, so they tidy up."""
+        try:
+            while True:
+                try:
+                    self._show(next(steps), prefix)
+                except StopIteration as end:
+                    result: T = end.value
+                    return result
+        finally:
+            steps.close()
+            self._close()
+
+    def _show(self, progress: Progress, prefix: str) -> None:
+        if not self._console.is_terminal:
+            return
+        if self._bar is None:
+            if time.monotonic() - self._started < SHOW_AFTER_S:
+                return
+            self._bar = Bar(
+                TextColumn("{task.description}"),
+                BarColumn(),
+                TextColumn("{task.percentage:>3.0f} %"),
+                TimeElapsedColumn(),
+                console=self._console,
+                transient=True,
+            )
+            self._bar.start()
+            self._task = self._bar.add_task(prefix, total=1.0)
+        label = f"{prefix}: {progress.label}" if prefix else progress.label
+        self._bar.update(self._task, completed=progress.fraction, description=label)
+
+    def _close(self) -> None:
+        if self._bar is not None:
+            self._bar.stop()
+            self._bar = None

@@ -1,0 +1,132 @@
+"""The command that plans a study: how many crowns are needed."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+from rich.table import Table
+
+from ..errors import SettingError
+from ..shares import share_words
+from .base import guarded, messages, path, screen
+from .targets import refuse_folder
+
+if TYPE_CHECKING:
+    from ..study.crowns_needed import Aim, SizeRow, Spread
+
+
+@click.command()
+@click.option("--sd", type=float, metavar="UM", help="Standard deviation between crowns, µm.")
+@click.option(
+    "--sd2", type=float, metavar="UM", help="The same of the second group.  [default: as --sd]"
+)
+@click.option(
+    "--from",
+    "pilot",
+    type=path,
+    metavar="FILE",
+    help="study.json of a pilot, for the standard deviations of its groups.",
+)
+@click.option("--area", default="margin", show_default=True, help="Area of the pilot.")
+@click.option("--measure", default="mean_abs_um", show_default=True, help="Its measure.")
+@click.option("--difference", type=float, metavar="UM", help="A difference to be found, µm.")
+@click.option("--equivalence", type=float, metavar="UM", help="A margin to be shown to hold, ± µm.")
+@click.option(
+    "--true-difference",
+    type=float,
+    default=0.0,
+    show_default=True,
+    metavar="UM",
+    help="For equivalence: the difference that may really be there, µm.",
+)
+@click.option("--power", type=float, default=0.8, show_default=True, help="Chance of success.")
+@click.option("--alpha", type=float, default=0.05, show_default=True, help="Chance of error.")
+@click.option(
+    "--out", type=path, metavar="DIR", help="Folder for the power curve: CSV, and SVG and PNG."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print JSON for scripts.")
+@guarded
+def plan(out: Path | None, as_json: bool, **given: Any) -> None:
+    """Tell how many crowns per group are needed, for a difference or for equivalence.
+
+    The spread between crowns comes from --sd, or from a pilot study with --from.
+    """
+    from ..study.crowns_needed import Aim, plan_sizes, size_sentences, sizes_document
+
+    aim = Aim(
+        difference_um=given["difference"],
+        equivalence_um=given["equivalence"],
+        true_difference_um=given["true_difference"],
+        power=given["power"],
+        alpha=given["alpha"],
+    )
+    if out is not None:
+        refuse_folder(out, (given["pilot"],))
+    rows = plan_sizes(_spreads(given), aim)
+    written = () if out is None else _write(rows, aim, out)
+    if as_json:
+        click.echo(json.dumps(sizes_document(rows, aim), indent=2, allow_nan=False))
+        return
+    screen.print(_table(rows))
+    for sentence in size_sentences(rows, aim):
+        screen.print(sentence, markup=False)
+    if out is not None:
+        screen.print(f"Written to {out}: {', '.join(written)}", markup=False)
+
+
+def _spreads(given: dict[str, Any]) -> tuple[Spread, ...]:
+    from ..study.crowns_needed import ONE_GROUP, OTHER_GROUP, Spread, read_pilot
+
+    if (given["sd"] is None) == (given["pilot"] is None):
+        raise SettingError(
+            "The spread between crowns must come from one place.",
+            subject="--sd",
+            remedy="Give --sd (and --sd2), or --from with a pilot's study.json.",
+        )
+    if given["pilot"] is not None:
+        return read_pilot(given["pilot"], given["area"], given["measure"])
+    other = given["sd"] if given["sd2"] is None else given["sd2"]
+    return Spread(ONE_GROUP, given["sd"]), Spread(OTHER_GROUP, other)
+
+
+def _table(rows: tuple[SizeRow, ...]) -> Table:
+    table = Table(title="Crowns per group")
+    table.add_column("Groups")
+    cautious = any(row.cautious is not None for row in rows)
+    names = ["SD, µm", "Crowns per group", "Power"]
+    for name in [*names, *(["SD, upper limit, µm", "Crowns per group"] if cautious else [])]:
+        table.add_column(name, justify="right")
+    for row in rows:
+        first, second, size = row.first, row.second, row.size
+        cells = [
+            f"{first.group} and {second.group}",
+            f"{first.sd_um:.2f} and {second.sd_um:.2f}",
+            str(size.n),
+            share_words(size.power),
+        ]
+        if row.cautious is not None:
+            cells += [f"{first.upper_sd_um:.2f} and {second.upper_sd_um:.2f}"]
+            cells += [str(row.cautious.n)]
+        table.add_row(*cells)
+    return table
+
+
+def _write(rows: tuple[SizeRow, ...], aim: Aim, out: Path) -> tuple[str, ...]:
+    """Write the power curve; as pictures only where matplotlib is installed."""
+    from ..report.study.power_figure import can_draw, draw_power
+    from ..staging import put_in_place, staging
+    from ..study.crowns_needed import power_csv
+
+    files = {"power.csv": power_csv(rows).encode()}
+    if can_draw():
+        files |= {f"power.{kind}": draw_power(rows, aim, kind) for kind in ("svg", "png")}
+    else:
+        messages.print("Without matplotlib no picture is drawn: pip install matplotlib")
+    with staging(out) as stage:
+        for name, content in files.items():
+            (stage / name).write_bytes(content)
+        put_in_place(stage, out, files, ())
+    return tuple(files)

@@ -1,0 +1,64 @@
+"""Where the command line may write: asked before the work, so that none is done in vain."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from pathlib import Path
+
+from ..errors import ReportError
+
+RESULTS = (
+    "check.html",
+    "check.json",
+    "measures.csv",
+    "exceedances.csv",
+    "contacts.csv",
+    "deviation_design.ply",
+    "deviation_scan.ply",
+)
+
+
+def refuse_folder(folder: Path, inputs: Iterable[Path | None]) -> None:
+    """Refuse a folder that is a file, cannot be written to, or where results replace an input.
+
+    Raises
+    ------
+    ReportError
+        Said before anything is computed.
+    """
+    if folder.exists() and not folder.is_dir():
+        raise ReportError(
+            "It is a file, not a folder.", subject=folder, remedy="Choose another name with --out."
+        )
+    there = next(place for place in (folder, *folder.absolute().parents) if place.exists())
+    if not os.access(there, os.W_OK | os.X_OK):
+        raise ReportError(
+            "It cannot be written to.", subject=there, remedy="Choose another folder with --out."
+        )
+    for file in inputs:
+        if file is not None and file.resolve() in {(folder / name).resolve() for name in RESULTS}:
+            raise ReportError(
+                f"The results would replace {file.name}, which is read.",
+                subject=folder,
+                remedy="Choose another folder with --out.",
+            )
+
+
+def refuse_overwriting(target: Path, inputs: Iterable[Path]) -> None:
+    """Refuse a target that is one of the inputs or a folder.
+
+    Raises
+    ------
+    ReportError
+        Said before anything is computed.
+    """
+    if target.is_dir():
+        raise ReportError(
+            "It is a folder, not a file.", subject=target, remedy="Name a file with --out."
+        )
+    for file in inputs:
+        if target.resolve() == file.resolve():
+            raise ReportError(
+                "It is the file that is read.", subject=target, remedy="Choose another name."
+            )

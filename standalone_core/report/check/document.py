@@ -1,0 +1,150 @@
+"""Results as plain data for JSON: strict, without NaN, with a schema version."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ...deviation.margin_profile import why_no_margin_profile
+from ...records import plain
+from .sentences import SIGN
+
+if TYPE_CHECKING:
+    from ...areas.area_set import AreaSet
+    from ...check import CheckResult
+    from ...measure import CheckedMesh
+    from ...mesh.files import MeshFile
+    from ...mesh.intersections import SelfIntersections
+    from ...mesh.repair import Repair
+
+SCHEMA_VERSION = 1
+
+
+def check_document(result: CheckResult) -> dict[str, Any]:
+    """Return a check as plain data, ready for ``json.dumps(…, allow_nan=False)``.
+
+    Numbers that do not exist are None. Files are named without their folders.
+    """
+    return {
+        "schema": "cuspwise check",
+        "schema_version": SCHEMA_VERSION,
+        "versions": dict(result.versions),
+        "sign": SIGN,
+        "design": _surface(result.design),
+        "scan": _surface(result.scan),
+        "settings": plain(result.settings),
+        "T_design_scan": plain(result.superimposition.T_design_scan),
+        "superimposition": _without(plain(result.superimposition), "settings", "T_design_scan"),
+        "areas": areas_document(result.area_set)["areas"],
+        "missing_areas": dict(result.area_set.missing),
+        "insertion": plain(result.area_set.insertion),
+        "margin_line": _margin_line(result.area_set),
+        "status_shares": {field.direction: plain(field.status_shares) for field in result.fields},
+        "measures": plain(result.measures),
+        "verdicts": plain(result.verdicts),
+        "exceedances": plain(result.exceedances),
+        "is_design": result.is_design,
+        "layers": plain(result.layers),
+        "unmatched": plain(result.unmatched),
+        "contacts": plain(result.contacts),
+        "margin_profile": margin_document(result),
+        "warnings": list(result.warnings),
+        "seconds": {stage: round(spent, 4) for stage, spent in result.seconds.items()},
+    }
+
+
+def margin_document(result: CheckResult) -> dict[str, Any]:
+    """Return what the margin profile comes to; ``reason`` says why there is none.
+
+    The places themselves are in ``margin_profile.csv``.
+    """
+    profile = result.margin_profile
+    if profile is None:
+        return {"reason": why_no_margin_profile(result.area_set)}
+    directions = profile.directions
+    return {
+        "reason": "",
+        "places": len(profile),
+        "step_mm": profile.step_mm,
+        "closed": profile.closed,
+        "angle_from": directions.zero_name,
+        "zero_direction": plain(directions.zero),
+        "buccal_deg": plain(directions.buccal_deg),
+        "settings": plain(profile.settings),
+        **plain(profile.summary),
+    }
+
+
+def areas_document(area_set: AreaSet) -> dict[str, Any]:
+    """Return a design's areas as plain data (their sizes, not their points)."""
+    return {
+        "schema": "cuspwise areas summary",
+        "schema_version": SCHEMA_VERSION,
+        "design": area_set.evaluation.design.name,
+        "checksum": area_set.evaluation.design.checksum,
+        "spacing_mm": area_set.evaluation.spacing_mm,
+        "areas": [
+            {
+                "name": area.name,
+                "area_mm2": round(area_set.area_mm2(area.name), 6),
+                "points": int(np.count_nonzero(area.points)),
+                "origin": area.origin,
+                "note": area.note,
+            }
+            for area in area_set.areas.values()
+        ],
+        "missing_areas": dict(area_set.missing),
+        "insertion": plain(area_set.insertion),
+        "margin_line": _margin_line(area_set),
+        "warnings": list(area_set.warnings),
+        "settings": plain(area_set.settings),
+    }
+
+
+def health_document(
+    mesh_file: MeshFile, repair: Repair, intersections: SelfIntersections
+) -> dict[str, Any]:
+    """Return the health of a mesh file as plain data."""
+    return {
+        "schema": "cuspwise health",
+        "schema_version": SCHEMA_VERSION,
+        "file": _file(mesh_file),
+        "health": plain(repair.health),
+        "self_intersections": plain(intersections),
+        "repairs": list(repair.actions),
+        "warnings": list(repair.warnings),
+    }
+
+
+def _surface(part: CheckedMesh) -> dict[str, Any]:
+    return {
+        "name": part.mesh.name,
+        "checksum": part.mesh.checksum,
+        "file": None if part.file is None else _file(part.file),
+        "health": plain(part.repair.health),
+        "repairs": list(part.repair.actions),
+        "warnings": list(part.repair.warnings),
+    }
+
+
+def _file(mesh_file: MeshFile) -> dict[str, Any]:
+    names = [field.name for field in fields(mesh_file) if field.name != "mesh"]
+    return {name: plain(getattr(mesh_file, name)) for name in names}
+
+
+def _margin_line(area_set: AreaSet) -> dict[str, Any] | None:
+    line = area_set.margin_line
+    if line is None:
+        return None
+    return {
+        "length_mm": round(line.length_mm, 6),
+        "closed": line.closed,
+        "origin": line.origin,
+        "points": len(line.points_mm),
+    }
+
+
+def _without(values: dict[str, Any], *names: str) -> dict[str, Any]:
+    return {name: value for name, value in values.items() if name not in names}

@@ -1,0 +1,221 @@
+"""Write everything about a check to a folder: all files or, if something fails, none."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from ...atomic import atomic_write
+from ...deviation.field import NOT_MUTUAL, DeviationField
+from ...errors import ReportError
+from ...mesh.files import write_mesh
+from ...progress import Progress, Steps, run, scaled
+from ...staging import put_in_place, staging
+from ..drawing.deviation_colours import STANDARD, ColourArray, deviation_colours
+from ..drawing.legend import Legend, colour_limit_um, make_legend
+from ..drawing.pictures import NOT_INSTALLED, Pictures, can_draw, draw_pictures_steps
+from ..drawing.views import VIEW_NAMES, standard_views
+from .document import check_document
+from .histogram import area_histograms
+from .sentences import PICTURES_REMEDY, PICTURES_REMEDY_CHECKOUT
+from .tables import contacts_csv, exceedances_csv, margin_profile_csv, measures_csv
+
+if TYPE_CHECKING:
+    from ...check import CheckResult
+
+__all__ = ["check_document", "write_check", "write_check_steps"]
+
+PictureChoice = Literal["auto", "no", "yes"]
+
+FILES = (
+    "check.html",
+    "measures.csv",
+    "exceedances.csv",
+    "check.json",
+    "deviation_design.ply",
+    "deviation_scan.ply",
+)
+CONTACTS_FILE = "contacts.csv"  # only where there are support contacts
+MARGIN_FILE = "margin_profile.csv"  # only where there is a margin line
+PICTURE_FOLDER = "pictures"
+GET_PICTURES = f"Install it: {PICTURES_REMEDY}, from a checkout {PICTURES_REMEDY_CHECKOUT}."
+
+
+def write_check_steps(
+    result: CheckResult,
+    out_dir: str | Path,
+    *,
+    pictures: PictureChoice = "auto",
+    limit_um: float | None = None,
+    palette: str = STANDARD,
+) -> Steps[tuple[Path, ...]]:
+    """Write a check's files as :func:`write_check` does, step by step."""
+    if pictures == "yes" and not can_draw():
+        raise ReportError(NOT_INSTALLED, subject="pictures", remedy=GET_PICTURES)
+    folder = Path(out_dir)
+    legend = _legend(result, limit_um, palette)
+    with staging(folder) as stage:
+        yield Progress("Writing the tables", 0.0)
+        _write_tables(result, stage)
+        yield Progress("Writing the coloured surfaces", 0.1)
+        _write_surfaces(result, stage, legend)
+        drawn = yield from scaled(_draw_steps(result, legend, pictures), 0.2, 0.9)
+        yield Progress("Writing the page", 0.9)
+        _write_page(result, stage, legend, drawn)
+        if drawn.pictures:
+            (stage / PICTURE_FOLDER).mkdir()
+        for picture in drawn.pictures:
+            atomic_write(stage / PICTURE_FOLDER / f"{picture.view.name}.png", picture.png)
+        # Pictures, contacts and margin of an earlier check would belong to other numbers.
+        written = put_in_place(stage, folder, _names(), stale=_names()[len(FILES) :])
+    if pictures == "yes" and not drawn.pictures:
+        raise ReportError(
+            f"{drawn.reason} All other files are in place.",
+            subject=folder,
+            remedy="Check the installation of Blender's module (bpy), or do without pictures.",
+        )
+    return written
+
+
+def write_check(
+    result: CheckResult,
+    out_dir: str | Path,
+    *,
+    pictures: PictureChoice = "auto",
+    limit_um: float | None = None,
+    palette: str = STANDARD,
+) -> tuple[Path, ...]:
+    """Write tables, coloured surfaces and the page of a check.
+
+    Everything is written to a hidden folder inside ``out_dir`` first and then put in place at
+    once, so that an error or an interrupt leaves the folder as it was.
+
+    Parameters
+    ----------
+    result : CheckResult
+    out_dir : str or pathlib.Path
+        Made if it does not exist. Files of an earlier check in it are replaced.
+    pictures : {"auto", "no", "yes"}
+        Whether to draw the six views: if Blender's module is there, never, or or else fail.
+    limit_um : float, optional
+        Limit of the colours; chosen from the deviations if not given.
+    palette : str
+        One of ``colour.PALETTES``: the colours of surfaces, pictures and page.
+
+    Returns
+    -------
+    tuple of pathlib.Path
+        ``check.html``, ``measures.csv``, ``exceedances.csv``, ``check.json``,
+        ``deviation_design.ply``, ``deviation_scan.ply``, where there are support contacts
+        ``contacts.csv``, where there is a margin line ``margin_profile.csv`` and, where drawn,
+        ``pictures/*.png``.
+
+    Raises
+    ------
+    SettingError
+        There is no such palette.
+    ReportError
+        The folder cannot be written to, the disk is full, pictures were demanded and cannot be
+        drawn.
+    """
+    steps = write_check_steps(
+        result, out_dir, pictures=pictures, limit_um=limit_um, palette=palette
+    )
+    return run(steps)
+
+
+def _legend(result: CheckResult, limit_um: float | None, palette: str) -> Legend:
+    field = result.design_to_scan
+    tolerance = result.settings.tolerances.mean_abs_um.get("whole")
+    if limit_um is None:
+        limit_um = colour_limit_um(field.deviation_mm, field.weights_mm2, tolerance_um=tolerance)
+    return make_legend(
+        field.deviation_mm,
+        field.weights_mm2,
+        limit_um=limit_um,
+        tolerance_um=tolerance,
+        palette=palette,
+        refused=field.status == NOT_MUTUAL,
+    )
+
+
+def _write_tables(result: CheckResult, stage: Path) -> None:
+    atomic_write(stage / "measures.csv", measures_csv(result.measures))
+    atomic_write(stage / "exceedances.csv", exceedances_csv(result.exceedances))
+    if result.contacts:
+        atomic_write(stage / CONTACTS_FILE, contacts_csv(result.contacts))
+    if result.margin_profile is not None:
+        atomic_write(stage / MARGIN_FILE, margin_profile_csv(result.margin_profile))
+    document = {**check_document(result), "written": _now().isoformat()}
+    atomic_write(stage / "check.json", _json(document))
+
+
+def _write_surfaces(result: CheckResult, stage: Path, legend: Legend) -> None:
+    """Write design and superimposed scan, in the design's frame, coloured by deviation."""
+    for name, evaluated, field in (
+        ("deviation_design.ply", result.evaluation, result.design_to_scan),
+        ("deviation_scan.ply", result.scan_in_place, result.scan_to_design),
+    ):
+        write_mesh(
+            stage / name,
+            evaluated.mesh,
+            {"deviation_um": 1e3 * field.deviation_mm},
+            _colours(field, legend),
+        )
+
+
+def _colours(field: DeviationField, legend: Legend) -> ColourArray:
+    return deviation_colours(
+        field.deviation_mm, legend.limit_um / 1000.0, legend.palette, field.status == NOT_MUTUAL
+    )
+
+
+def _draw_steps(result: CheckResult, legend: Legend, choice: PictureChoice) -> Steps[Pictures]:
+    if choice == "no":
+        return Pictures(reason="they were not asked for.")
+    if not can_draw():
+        return Pictures(reason=NOT_INSTALLED)
+    areas = result.area_set
+    views = standard_views(
+        areas.insertion,
+        areas.settings.mesial_direction,
+        has_intaglio="intaglio" in areas.areas,
+    )
+    return (
+        yield from draw_pictures_steps(
+            result.evaluation.mesh,
+            _colours(result.design_to_scan, legend),
+            views,
+            legend,
+            caption="scan against design",
+        )
+    )
+
+
+def _write_page(result: CheckResult, stage: Path, legend: Legend, drawn: Pictures) -> None:
+    from .page import check_page
+
+    page = check_page(
+        result,
+        legend=legend,
+        histograms=area_histograms(result.design_to_scan, result.area_set, legend.limit_um),
+        pictures=drawn,
+        written=_now(),
+    )
+    atomic_write(stage / "check.html", page)
+
+
+def _json(document: dict[str, Any]) -> str:
+    return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _now() -> datetime:
+    return datetime.now(UTC).replace(microsecond=0)
+
+
+def _names() -> tuple[str, ...]:
+    """All files that a check can have written, by their path from its folder."""
+    pictures = (f"{PICTURE_FOLDER}/{name}.png" for name in VIEW_NAMES)
+    return (*FILES, CONTACTS_FILE, MARGIN_FILE, *pictures)

@@ -1,0 +1,187 @@
+"""``check.html``: the whole result on one self-contained page."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Mapping, Sequence
+from dataclasses import is_dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ...areas.support_marks import contact_of
+from ...deviation.margin_profile import why_no_margin_profile
+from ...deviation.measures import AreaMeasures
+from ...deviation.support_marks import CONTACT_WORDS
+from ...records import fields_of
+from ...shares import share_words
+from ...words.names import (
+    CONTACT_KIND_WORDS,
+    DIRECTION_WORDS,
+    NO_TOLERANCE,
+    NOT_DECIDABLE,
+    OUTSIDE,
+    WITHIN,
+    area_words,
+)
+from ...words.text import NO_VALUE, micrometres
+from ..drawing.deviation_colours import PALETTES
+from ..drawing.legend import Legend, number
+from ..drawing.pictures import Pictures
+from ..drawing.svg_layout import histogram_plot, legend_plot
+from .histogram import Histogram
+from .margin_plot import margin_plot
+from .margin_words import angle_words, margin_details, margin_line
+from .sentences import (
+    CAUTIONS,
+    PICTURES_REMEDY,
+    PICTURES_REMEDY_CHECKOUT,
+    SHORT_VERDICTS,
+    SIGN,
+    TERMS,
+    contacts_line,
+    exceedance_limit_um,
+    exceedance_line,
+    headline,
+    limits_of_the_numbers,
+    patch_areas,
+    patch_kind,
+    status_words,
+    superimposition_lines,
+    surface_words,
+    unmatched_lines,
+)
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+    from ...check import CheckResult
+
+TEMPLATES = Path(__file__).resolve().parent / "templates"
+EXCEEDANCES_SHOWN = 20
+
+
+def check_page(
+    result: CheckResult,
+    *,
+    legend: Legend,
+    histograms: Sequence[Histogram],
+    pictures: Pictures,
+    written: datetime,
+) -> str:
+    """Fill the page of a check.
+
+    Parameters
+    ----------
+    result : CheckResult
+    legend : Legend
+        Of the pictures; its limit is that of the histograms too.
+    histograms : sequence of Histogram
+    pictures : Pictures
+        Put into the page; where there are none it says why and how to get them.
+    written : datetime
+        Shown as the date of the report.
+
+    Returns
+    -------
+    str
+        HTML that needs no other file and no network. Every text in it is escaped.
+    """
+    by_direction: dict[str, list[AreaMeasures]] = {}
+    for row in result.measures:
+        if contact_of(row.area):
+            continue  # they have a table of their own
+        by_direction.setdefault(row.direction, []).append(row)
+    profile = result.margin_profile
+    forward = {row.area: row for row in by_direction.get("design_to_scan", [])}
+    return (
+        page_environment()
+        .get_template("check.html")
+        .render(
+            result=result,
+            headline=headline(result.verdicts),
+            written=written,
+            judged=[v for v in result.verdicts if v.verdict != NO_TOLERANCE],
+            by_direction=by_direction,
+            legend=legend,
+            legend_plot=legend_plot(legend),
+            palette=PALETTES[legend.palette],
+            histograms=[
+                (
+                    h,
+                    forward[h.area],
+                    histogram_plot(h, forward[h.area].tolerance_um, legend.palette),
+                )
+                for h in histograms
+                if h.area in forward
+            ],
+            pictures=[(p.view, base64.b64encode(p.png).decode("ascii")) for p in pictures.pictures],
+            pictures_reason=pictures.reason,
+            superimposition=superimposition_lines(result.superimposition),
+            limits=limits_of_the_numbers(result),
+            settings=list(setting_rows(result.settings)),
+            exceedance_line=exceedance_line(result),
+            exceedance_limit_um=exceedance_limit_um(result),
+            exceedances_shown=EXCEEDANCES_SHOWN,
+            contacts_line=contacts_line(result.contacts),
+            margin_line="" if profile is None else margin_line(profile.summary),
+            margin_details=() if profile is None else margin_details(profile.summary),
+            margin_angles="" if profile is None else angle_words(profile.directions),
+            margin_missing=why_no_margin_profile(result.area_set),
+            margin_plot=None if profile is None else margin_plot(profile, legend.palette),
+            unmatched_lines=unmatched_lines(result),
+        )
+    )
+
+
+def page_environment() -> Environment:
+    """Return what fills a page: every text escaped, every unknown name an error."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    environment = Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters.update(area=area_words, um=micrometres, percent=share_words, number=number)
+    environment.filters.update(surface=surface_words, status=status_words)
+    environment.filters.update(patch_kind=patch_kind, patch_areas=patch_areas)
+    environment.globals.update(
+        cautions=CAUTIONS,
+        terms=TERMS,
+        sign=SIGN,
+        short_verdicts=SHORT_VERDICTS,
+        contact_words=CONTACT_WORDS,
+        contact_kinds=CONTACT_KIND_WORDS,
+        direction_words=DIRECTION_WORDS,
+        pictures_remedy=PICTURES_REMEDY,
+        pictures_remedy_checkout=PICTURES_REMEDY_CHECKOUT,
+        verdict_signs={WITHIN: "✓", OUTSIDE: "✗", NOT_DECIDABLE: "?", NO_TOLERANCE: NO_VALUE},
+    )
+    return environment
+
+
+def setting_rows(value: Any, name: str = "") -> list[tuple[str, str]]:
+    """List every setting, those inside others by a dotted name."""
+    if is_dataclass(value):
+        value = fields_of(value)
+    if isinstance(value, Mapping):
+        dotted = f"{name}." if name else ""
+        return [row for key, item in value.items() for row in setting_rows(item, f"{dotted}{key}")]
+    return [(name, _setting_words(value))]
+
+
+def _setting_words(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if value is None or value == ():
+        return "none"
+    if isinstance(value, float):
+        return number(value)
+    if isinstance(value, Path):
+        return value.name
+    if isinstance(value, tuple):
+        return ", ".join(_setting_words(item) for item in value)
+    return str(value)

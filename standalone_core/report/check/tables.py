@@ -1,0 +1,149 @@
+"""``measures.csv``, ``exceedances.csv``, ``contacts.csv`` and ``margin_profile.csv``."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from ...csv_text import csv_text
+from ...deviation.margin_profile import MarginProfile
+from ...deviation.measures import MEASURE_COLUMNS, AreaMeasures
+from ...deviation.patches import Exceedance
+from ...deviation.support_marks import ContactResult
+
+EXCEEDANCE_COLUMNS = (
+    "rank",
+    "kind",
+    "areas",
+    "area_mm2",
+    "peak_um",
+    "mean_um",
+    "volume_mm3",
+    "centre_x_mm",
+    "centre_y_mm",
+    "centre_z_mm",
+    "peak_x_mm",
+    "peak_y_mm",
+    "peak_z_mm",
+    "n",
+    "seen_from",
+    "margin_mm",
+    "unmatched",
+)
+
+CONTACT_COLUMNS = (
+    "name",
+    "kind",
+    "verdict",
+    "height_um",
+    "peak_um",
+    "surroundings_um",
+    "band_um",
+    "area_mm2",
+    "volume_mm3",
+    "coverage",
+    "spot_mm2",
+    "peak_x_mm",
+    "peak_y_mm",
+    "peak_z_mm",
+    "n",
+    "reason",
+)
+
+MARGIN_COLUMNS = (
+    "place_mm",
+    "angle_deg",
+    "x_mm",
+    "y_mm",
+    "z_mm",
+    "deviation_um",
+    "vertical_um",
+    "horizontal_um",
+    "flash_um",
+    "counted",
+)
+
+# One digit below what the numbers can hold: 0.001 µm, 0.0001 mm², a hundred-thousandth of an area.
+_DIGITS_BY_UNIT = {"_um": 3, "_mm": 4, "_mm2": 4, "_mm3": 6}
+_SHARE_DIGITS = 5
+
+
+def measures_csv(measures: Iterable[AreaMeasures]) -> str:
+    """Write the measures, one row per area and direction; columns :data:`MEASURE_COLUMNS`.
+
+    Lengths in µm, shares from 0 to 1; a number that does not exist is an empty field.
+    """
+    rows = ([_text(name, getattr(row, name)) for name in MEASURE_COLUMNS] for row in measures)
+    return csv_text((MEASURE_COLUMNS, *rows))
+
+
+def exceedances_csv(exceedances: Iterable[Exceedance]) -> str:
+    """Write the exceedances, worst first; columns :data:`EXCEEDANCE_COLUMNS`."""
+    rows = (_exceedance_row(rank, patch) for rank, patch in enumerate(exceedances, start=1))
+    return csv_text((EXCEEDANCE_COLUMNS, *rows))
+
+
+def contacts_csv(contacts: Iterable[ContactResult]) -> str:
+    """Write the support contacts, one row each; columns :data:`CONTACT_COLUMNS`."""
+    return csv_text((CONTACT_COLUMNS, *(_contact_row(contact) for contact in contacts)))
+
+
+def margin_profile_csv(profile: MarginProfile) -> str:
+    """Write a margin profile, one row per place along the line; columns :data:`MARGIN_COLUMNS`."""
+    columns: list[list[object]] = [
+        profile.place_mm.tolist(),
+        profile.angle_deg.tolist(),
+        *profile.points_mm.T.tolist(),
+        profile.deviation_um.tolist(),
+        profile.vertical_um.tolist(),
+        profile.horizontal_um.tolist(),
+        profile.flash_um.tolist(),
+        ["true" if counts else "false" for counts in profile.counted],
+    ]
+    rows = zip(*columns, strict=True)
+    return csv_text(
+        [
+            MARGIN_COLUMNS,
+            *([_text(*cell) for cell in zip(MARGIN_COLUMNS, row, strict=True)] for row in rows),
+        ]
+    )
+
+
+def _contact_row(contact: ContactResult) -> list[str]:
+    peak = dict(zip(("peak_x_mm", "peak_y_mm", "peak_z_mm"), contact.peak_mm, strict=True))
+    return [
+        _text(name, peak[name] if name in peak else getattr(contact, name))
+        for name in CONTACT_COLUMNS
+    ]
+
+
+def _exceedance_row(rank: int, patch: Exceedance) -> list[str]:
+    values: dict[str, object] = {
+        "rank": rank,
+        "kind": patch.kind,
+        "areas": "; ".join(patch.areas),
+        "area_mm2": patch.area_mm2,
+        "peak_um": patch.peak_um,
+        "mean_um": patch.mean_um,
+        "volume_mm3": patch.volume_mm3,
+        "n": patch.n,
+        "seen_from": patch.seen_from,
+        "margin_mm": patch.margin_mm,
+        "unmatched": "true" if patch.unmatched else "false",
+    }
+    for axis, centre, peak in zip("xyz", patch.centre_mm, patch.peak_mm, strict=True):
+        values[f"centre_{axis}_mm"] = centre
+        values[f"peak_{axis}_mm"] = peak
+    return [_text(name, values[name]) for name in EXCEEDANCE_COLUMNS]
+
+
+def _text(column: str, value: object) -> str:
+    if not isinstance(value, float):
+        return str(value)
+    if not math.isfinite(value):
+        return ""
+    digits = next(
+        (d for unit, d in _DIGITS_BY_UNIT.items() if column.endswith(unit)), _SHARE_DIGITS
+    )
+    text = f"{value:.{digits}f}"
+    return text[1:] if text.startswith("-") and float(text) == 0.0 else text

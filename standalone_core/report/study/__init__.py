@@ -1,0 +1,1 @@
+"""The report of a study: page, terminal, tables, figures, methods text."""

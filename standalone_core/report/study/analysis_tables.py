@@ -1,0 +1,173 @@
+"""A study's statistics as tidy tables: one row per description, test or crown, no times."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import is_dataclass
+from typing import Any, TypeAlias
+
+from ...csv_text import csv_text
+from ...readable import readable
+from ...records import fields_of
+from ...study.analysis.document import WRITERS
+from ...study.analysis.results.analysis import Findings, StudyAnalysis
+from ...study.measuring.results import StudyRun
+from ...study.plan import MEASURES
+
+Row: TypeAlias = dict[str, object]
+
+WITH_ALL, WITHOUT_ODD = "all", "without_odd"
+
+
+def analysis_tables(run: StudyRun, analysis: StudyAnalysis) -> dict[str, str]:
+    """Return every table of the statistics by name, as CSV; empty ones are left out.
+
+    Columns are the names of the fields of the result classes, those of parts with the part's
+    name before them (``equivalence_margin``). In ``crowns`` stands whether all crowns are in
+    (``all``) or only those that are not odd (``without_odd``). Numbers that do not exist are
+    empty fields; differences are second minus first.
+
+    Parameters
+    ----------
+    run : StudyRun
+    analysis : StudyAnalysis
+    """
+    tables: dict[str, list[Row]] = {
+        "verdict": flat_rows(analysis.verdict),
+        "odd_crowns": flat_rows(analysis.odd_crowns),
+        "odd_effects": flat_rows(analysis.odd_effects),
+        "difference_shares": flat_rows(analysis.difference_shares),
+        "scanner": flat_rows(analysis.scanner),
+        "contact_groups": flat_rows(analysis.contacts),
+        "repeats": _repeat_rows(run),
+    }
+    for crowns, findings in ((WITH_ALL, analysis.findings), (WITHOUT_ODD, analysis.without_odd)):
+        if findings is not None:
+            for name, rows in _finding_rows(findings).items():
+                marked = [{"crowns": crowns, **row} for row in rows]
+                tables.setdefault(name, []).extend(marked)
+    if analysis.examiners is not None:
+        tables |= _examiner_rows(analysis)
+    return {name: table_text(rows) for name, rows in tables.items() if rows}
+
+
+def _finding_rows(findings: Findings) -> dict[str, list[Row]]:
+    return {
+        "descriptions": flat_rows(findings.trueness),
+        "precision_descriptions": flat_rows(findings.precision),
+        "tolerances": flat_rows(findings.tolerances),
+        "assumptions": _spread_out(findings.assumptions, "normality"),
+        "comparisons": flat_rows(findings.comparisons),
+        "precision_comparisons": flat_rows(findings.precision_comparisons),
+        "overall": flat_rows(findings.overall),
+        "post_hoc": _only(findings.overall, ("area", "measure"), "post_hoc"),
+    }
+
+
+def _examiner_rows(analysis: StudyAnalysis) -> dict[str, list[Row]]:
+    found = analysis.examiners
+    assert found is not None
+    scores: list[Row] = [
+        {
+            "crown": crown.crown,
+            "group": crown.group,
+            "item": crown.item,
+            "area": crown.area,
+            "measure": crown.measure,
+            "examiner": examiner,
+            "score": score,
+            "median": crown.median,
+            "measured": crown.measured,
+        }
+        for crown in found.crowns
+        for examiner, score in crown.scores
+    ]
+    return {
+        "examiners": scores,
+        "examiner_agreement": flat_rows(found.agreement),
+        "examiner_pairs": _only(found.agreement, ("item",), "pairs"),
+        "examiner_groups": flat_rows(found.groups),
+        "examiner_comparisons": flat_rows(found.comparisons),
+        "examiner_correlations": flat_rows(found.correlations),
+    }
+
+
+def _repeat_rows(run: StudyRun) -> list[Row]:
+    return [
+        {
+            "crown": repeat.crown,
+            "operator": repeat.operator,
+            "trial": repeat.trial,
+            "file": readable(repeat.scan.path.name),
+            "area": row.area,
+            "measure": measure,
+            "value": float(getattr(row, measure)),
+            "coverage": row.coverage,
+        }
+        for repeat in run.repeats
+        for row in repeat.scan.measures
+        if row.direction == "design_to_scan"
+        for measure in MEASURES
+        if math.isfinite(getattr(row, measure))
+    ]
+
+
+def flat_rows(rows: Iterable[Any]) -> list[Row]:
+    """Turn result objects into rows of plain fields.
+
+    A part that is a result object itself gives a column per field, with the part's name before
+    it; a tuple of words or whole numbers is joined by semicolons; other tuples are passed over,
+    since they have tables of their own.
+    """
+    return [dict(_flat("", row)) for row in rows]
+
+
+def _flat(before: str, value: Any) -> Iterable[tuple[str, object]]:
+    for part, held in _record(value).items():
+        name = f"{before}{part}"
+        if is_dataclass(held) or isinstance(held, Mapping):
+            yield from _flat(f"{name}_", held)
+        elif isinstance(held, tuple):
+            if all(isinstance(item, str | int) for item in held):
+                yield name, "; ".join(str(item) for item in held)
+        else:
+            yield name, held
+
+
+def _record(value: Any) -> Mapping[str, Any]:
+    return value if isinstance(value, Mapping) else fields_of(value, WRITERS)
+
+
+def _spread_out(rows: Iterable[Any], part: str) -> list[Row]:
+    """Return a row per item of a part, with the fields of its owner before it."""
+    return [
+        {**{k: v for k, v in _flat("", row) if k != part}, **dict(_flat(f"{part}_", item))}
+        for row in rows
+        for item in _record(row)[part]
+    ]
+
+
+def _only(rows: Iterable[Any], keys: Sequence[str], part: str) -> list[Row]:
+    """Return a row per item of a part, with some fields of its owner before it."""
+    return [
+        {**{key: getattr(row, key) for key in keys}, **dict(_flat("", item))}
+        for row in rows
+        for item in _record(row)[part]
+    ]
+
+
+def table_text(rows: Sequence[Mapping[str, object]]) -> str:
+    """Write rows of the same fields as CSV: six digits, empty for no number, true or false."""
+    columns = list(dict.fromkeys(name for row in rows for name in row))
+    return csv_text((columns, *([_text(row.get(name, "")) for name in columns] for row in rows)))
+
+
+def _text(value: object) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if value is None:
+        return ""
+    if isinstance(value, float):
+        return f"{value:.6g}" if math.isfinite(value) else ""
+    return str(value)

@@ -1,0 +1,262 @@
+"""A study's figures: every crown, differences against their margin, systematic and random parts."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Executor
+from functools import partial
+from typing import TYPE_CHECKING, TypeAlias
+
+from ...statistics.equivalence import OUTCOME_WORDS
+from ...study.analysis.results.analysis import StudyAnalysis
+from ...study.analysis.results.comparisons import Comparison
+from ...words.names import area_words, measure_words
+from ...words.text import micrometres
+from ..drawing.amount_colours import GroupStyle, group_style
+from ..drawing.matplotlib_figure import INK, SOFT, Figure, bare_axes, draw_figure
+from .sentences import crown_words, short_measure, shown, shown_factor, titles_of, unit_of, wrapped
+from .strips import LABEL_WIDTH, precision_figure, trueness_figure
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure as Drawing
+
+Job: TypeAlias = "partial[Figure] | partial[Figure | None]"
+
+
+def study_figures(analysis: StudyAnalysis, executor: Executor | None = None) -> Iterator[Figure]:
+    """Yield every figure that an analysis gives rise to.
+
+    Parameters
+    ----------
+    analysis : StudyAnalysis
+    executor : concurrent.futures.Executor, optional
+        Who draws, where there is matplotlib too; this process alone by default.
+
+    Yields
+    ------
+    Figure
+        ``trueness_AREA``, ``precision_AREA``, ``equivalence_MEASURE``, ``parts``,
+        ``scores_ITEM_AREA_MEASURE``.
+    """
+    jobs = _jobs(analysis)
+    if executor is None:
+        drawn: Iterator[Figure | None] = (job() for job in jobs)
+    else:
+        drawn = (future.result() for future in [executor.submit(job) for job in jobs])
+    yield from (figure for figure in drawn if figure is not None)
+
+
+def _jobs(analysis: StudyAnalysis) -> list[Job]:
+    jobs: list[Job] = [partial(trueness_figure, analysis, area) for area in analysis.areas]
+    jobs += [partial(precision_figure, analysis, area) for area in analysis.areas]
+    jobs += [partial(equivalence_figure, analysis, measure) for measure in analysis.measures]
+    if analysis.parts:
+        jobs.append(partial(parts_figure, analysis))
+    if analysis.examiners is not None:
+        crowns = analysis.examiners.crowns
+        items = dict.fromkeys((c.item, c.area, c.measure) for c in crowns)
+        jobs += [partial(scores_figure, analysis, *item) for item in items]
+    return jobs
+
+
+def equivalence_figure(analysis: StudyAnalysis, measure: str) -> Figure | None:
+    """Draw every area's difference between two groups with its interval against the margin.
+
+    Parameters
+    ----------
+    analysis : StudyAnalysis
+    measure : str
+
+    Returns
+    -------
+    Figure or None
+        None where no two groups could be compared by this measure.
+    """
+    rows = [
+        row
+        for row in analysis.findings.comparisons
+        if row.measure == measure and math.isfinite(row.difference)
+    ]
+    pairs = list(dict.fromkeys((row.first, row.second) for row in rows))
+    if not pairs:
+        return None
+    titles = titles_of(analysis)
+    panels = [
+        (
+            pair,
+            [r for a in analysis.areas for r in rows if (r.first, r.second, r.area) == (*pair, a)],
+        )
+        for pair in pairs
+    ]
+
+    def fill(drawing: Drawing) -> None:
+        ratios = [len(found) + 1.6 for _, found in panels]
+        grid = drawing.subplots(
+            len(panels), 1, sharex=True, squeeze=False, gridspec_kw={"height_ratios": ratios}
+        )
+        for axes, ((first, second), found) in zip(grid[:, 0], panels, strict=True):
+            bare_axes(axes, rows=len(found))
+            axes.set_title(f"{titles[second]} minus {titles[first]}")
+            for place, row in enumerate(found):
+                _draw_difference(axes, place, row, measure)
+            names = [f"{area_words(r.area)}{' *' if r.primary else ''}" for r in found]
+            axes.set_yticks(range(len(found)), [wrapped(name, LABEL_WIDTH) for name in names])
+            axes.axvline(0.0, color=INK, linewidth=0.8, zorder=2)
+            axes.tick_params(labelbottom=True)
+        grid[-1, 0].set_xlabel(f"difference of {measure_words(measure)}, {unit_of(measure)}")
+        _room_for_words(grid[-1, 0])
+
+    alt = " ".join(
+        f"{titles[row.second]} minus {titles[row.first]}, {area_words(row.area)}: "
+        f"{shown(row.difference, measure, signed=True)} {unit_of(measure)}, "
+        f"{OUTCOME_WORDS[row.outcome]}."
+        for row in rows
+    )
+    height = sum(0.62 + 0.3 * len(found) for _, found in panels) + 0.25
+    title = f"Differences of {measure_words(measure)} against the margin"
+    return draw_figure(f"equivalence_{measure}", title, alt, height, fill)
+
+
+def _room_for_words(axes: Axes) -> None:
+    left, right = axes.get_xlim()
+    axes.set_xlim(left - 0.02 * (right - left), right + 0.42 * (right - left))
+
+
+def _draw_difference(axes: Axes, place: int, row: Comparison, measure: str) -> None:
+    factor, equal = shown_factor(measure), row.equivalence
+    if math.isfinite(equal.margin):
+        axes.barh(
+            place, 2 * equal.margin, 0.86, left=-equal.margin, color="#e3efe9", zorder=0.5, lw=0
+        )
+        for edge in (-equal.margin, equal.margin):
+            axes.plot([edge, edge], [place - 0.43, place + 0.43], color="#17615f", lw=1.2)
+    if math.isfinite(row.low):
+        axes.plot([factor * row.low, factor * row.high], [place] * 2, color=SOFT, lw=1.0, zorder=3)
+    if math.isfinite(equal.low):
+        ends = [factor * equal.low, factor * equal.high]
+        axes.plot(ends, [place] * 2, color=INK, lw=3.2, solid_capstyle="butt", zorder=3)
+    open_mark = row.below_scanner
+    axes.plot(
+        [factor * row.difference],
+        [place],
+        "o",
+        ms=5.0,
+        mfc="white" if open_mark else INK,
+        mec=INK,
+        zorder=4,
+        gid=f"difference-{row.first}-{row.second}-{row.area}",
+    )
+    axes.annotate(
+        _SHORT_OUTCOMES.get(row.outcome, OUTCOME_WORDS[row.outcome]),
+        (1.0, place),
+        xycoords=("axes fraction", "data"),
+        ha="right",
+        va="center",
+        fontsize=6.8,
+        color=INK,
+    )
+
+
+_SHORT_OUTCOMES = {"different_within_margin": "different, within margin"}
+
+
+def parts_figure(analysis: StudyAnalysis) -> Figure:
+    """Draw what all crowns of a group share beside what differs between them, per area."""
+    titles, step = titles_of(analysis), 1.0
+    areas = [a for a in analysis.areas if any(p.area == a for p in analysis.parts)]
+    groups = [g for g in analysis.groups if any(p.group == g for p in analysis.parts)]
+    thick = 0.8 / (2 * len(groups))
+
+    def fill(drawing: Drawing) -> None:
+        axes = drawing.subplots()
+        bare_axes(axes, rows=len(areas))
+        for part in analysis.parts:
+            if part.area not in areas or part.group not in groups:
+                continue
+            style = group_style(analysis.groups.index(part.group))
+            top = step * areas.index(part.area) - 0.4 + 2 * thick * groups.index(part.group)
+            for k, (value, hatch) in enumerate(
+                ((part.systematic_um, ""), (part.random_um, "/////"))
+            ):
+                axes.barh(
+                    top + (k + 0.5) * thick,
+                    value,
+                    0.86 * thick,
+                    color="white" if hatch else style.colour,
+                    edgecolor=style.colour,
+                    hatch=hatch,
+                    lw=0.8,
+                    zorder=3,
+                )
+        axes.set_yticks(range(len(areas)), [wrapped(area_words(a), LABEL_WIDTH) for a in areas])
+        axes.set_xlabel("root mean square, µm")
+        _parts_key(drawing, [(titles[g], group_style(analysis.groups.index(g))) for g in groups])
+
+    alt = " ".join(
+        f"{area_words(p.area)}, {titles[p.group]}: systematic {micrometres(p.systematic_um)} µm, "
+        f"random {micrometres(p.random_um)} µm."
+        for p in analysis.parts
+    )
+    height = 0.9 + len(areas) * (0.16 + 0.2 * len(groups))
+    return draw_figure("parts", "Systematic and random parts", alt, height, fill)
+
+
+def _parts_key(drawing: Drawing, groups: Sequence[tuple[str, GroupStyle]]) -> None:
+    from matplotlib.patches import Patch
+
+    handles = [
+        Patch(facecolor=style.colour, label=wrapped(title, 24, 1)) for title, style in groups
+    ]
+    handles += [
+        Patch(facecolor=SOFT, label="systematic: shared"),
+        Patch(facecolor="white", edgecolor=SOFT, hatch="/////", label="random: between crowns"),
+    ]
+    drawing.legend(handles=handles, loc="outside upper left", ncols=2, frameon=False, fontsize=7.5)
+
+
+def scores_figure(analysis: StudyAnalysis, item: str, area: str, measure: str) -> Figure:
+    """Draw the crowns' median scores on one item against what was measured in one area."""
+    found = analysis.examiners
+    assert found is not None
+    crowns = [
+        crown
+        for crown in found.crowns
+        if (crown.item, crown.area, crown.measure) == (item, area, measure)
+        and math.isfinite(crown.median)
+    ]
+    worst = max((c.median for c in crowns), default=1.0)
+
+    def fill(drawing: Drawing) -> None:
+        axes = drawing.subplots()
+        bare_axes(axes, rows=math.ceil(worst) + 1)
+        factor = shown_factor(measure)
+        for place, group in enumerate(analysis.groups):
+            own = [c for c in crowns if c.group == group and math.isfinite(c.measured)]
+            style = group_style(place)
+            axes.scatter(
+                [factor * c.measured for c in own],
+                [c.median - 0.16 + 0.32 * place / max(1, len(analysis.groups) - 1) for c in own],
+                s=20,
+                marker=style.marker,
+                color=style.colour,
+                edgecolor="white",
+                linewidth=0.4,
+                zorder=3,
+                label=wrapped(analysis.group_titles[place], 24, 1),
+                gid=f"scores-{group}",
+            )
+        axes.set_yticks(range(math.ceil(worst) + 1))
+        axes.set_ylabel("median score (0 best)")
+        axes.set_xlabel(f"{area_words(area)}: {short_measure(measure)}, {unit_of(measure)}")
+        axes.margins(x=0.05)
+        drawing.legend(loc="outside upper left", ncols=3, frameon=False, fontsize=7.5)
+
+    alt = "; ".join(
+        f"{crown_words(c.crown)} score {c.median:g}, {shown(c.measured, measure)}" for c in crowns
+    )
+    title = f"Score “{item}” beside the {area_words(area)}"
+    return draw_figure(
+        f"scores_{item}_{area}_{measure}", title, alt, 0.95 + 0.42 * (math.ceil(worst) + 1), fill
+    )

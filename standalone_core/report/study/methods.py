@@ -1,0 +1,339 @@
+"""The methods paragraph of a study, in the trade's language; every number from the run."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from ...deviation.tolerances import ANY_AREA, COVERAGE_FACTOR
+from ...shares import limit_words, short_share
+from ...study.analysis.results.analysis import StudyAnalysis
+from ...study.measuring.results import StudyRun
+from ...words.names import area_words, measure_words
+from ...words.text import count_words, listed, plural
+from ..check.sentences import LOSS_WORDS, START_WORDS
+from .sentences import titles_of
+
+REFERENCES: dict[str, str] = {
+    "welch": "Welch BL. The generalization of ‘Student’s’ problem when several different "
+    "population variances are involved. Biometrika 1947;34:28–35.",
+    "welch_anova": "Welch BL. On the comparison of several mean values: an alternative approach. "
+    "Biometrika 1951;38:330–336.",
+    "mann_whitney": "Mann HB, Whitney DR. On a test of whether one of two random variables is "
+    "stochastically larger than the other. Ann Math Stat 1947;18:50–60.",
+    "hodges_lehmann": "Hodges JL, Lehmann EL. Estimates of location based on rank tests. Ann Math "
+    "Stat 1963;34:598–611.",
+    "kruskal": "Kruskal WH, Wallis WA. Use of ranks in one-criterion variance analysis. J Am Stat "
+    "Assoc 1952;47:583–621.",
+    "games": "Games PA, Howell JF. Pairwise multiple comparison procedures with unequal N’s and/or "
+    "variances: a Monte Carlo study. J Educ Stat 1976;1:113–125.",
+    "dunn": "Dunn OJ. Multiple comparisons using rank sums. Technometrics 1964;6:241–252.",
+    "holm": "Holm S. A simple sequentially rejective multiple test procedure. Scand J Stat "
+    "1979;6:65–70.",
+    "schuirmann": "Schuirmann DJ. A comparison of the two one-sided tests procedure and the power "
+    "approach for assessing the equivalence of average bioavailability. J Pharmacokinet Biopharm "
+    "1987;15:657–680.",
+    "wilson": "Wilson EB. Probable inference, the law of succession, and statistical inference. J "
+    "Am Stat Assoc 1927;22:209–212.",
+    "benjamini": "Benjamini Y, Hochberg Y. Controlling the false discovery rate: a practical and "
+    "powerful approach to multiple testing. J R Stat Soc B 1995;57:289–300.",
+    "shapiro": "Shapiro SS, Wilk MB. An analysis of variance test for normality (complete "
+    "samples). Biometrika 1965;52:591–611.",
+    "brown": "Brown MB, Forsythe AB. Robust tests for the equality of variances. J Am Stat Assoc "
+    "1974;69:364–367.",
+    "hedges": "Hedges LV. Distribution theory for Glass’s estimator of effect size and related "
+    "estimators. J Educ Stat 1981;6:107–128.",
+    "cliff": "Cliff N. Dominance statistics: ordinal analyses to answer ordinal questions. Psychol "
+    "Bull 1993;114:494–509.",
+    "cohen": "Cohen J. A coefficient of agreement for nominal scales. Educ Psychol Meas "
+    "1960;20:37–46.",
+    "cohen_weighted": "Cohen J. Weighted kappa: nominal scale agreement with provision for scaled "
+    "disagreement or partial credit. Psychol Bull 1968;70:213–220.",
+    "fleiss": "Fleiss JL. Measuring nominal scale agreement among many raters. Psychol Bull "
+    "1971;76:378–382.",
+    "iso_5725": "ISO 5725-1. Accuracy (trueness and precision) of measurement methods and results. "
+    "Part 1: General principles and definitions.",
+    "iso_5725_2": "ISO 5725-2. Accuracy (trueness and precision) of measurement methods and "
+    "results. Part 2: Basic method for the determination of repeatability and reproducibility of "
+    "a standard measurement method.",
+}
+"""Where the methods come from; only those that a study used are cited."""
+
+
+@dataclass(frozen=True)
+class Methods:
+    """A methods section.
+
+    Attributes
+    ----------
+    paragraphs : tuple of str
+        With numbers in square brackets that refer to the references.
+    references : tuple of str
+        In the order of the first citation.
+    """
+
+    paragraphs: tuple[str, ...]
+    references: tuple[str, ...]
+
+    @property
+    def text(self) -> str:
+        """Paragraphs and numbered references as plain text."""
+        listed_references = [f"{k}. {text}" for k, text in enumerate(self.references, start=1)]
+        return "\n\n".join([*self.paragraphs, "\n".join(listed_references)]) + "\n"
+
+
+@dataclass
+class _Citations:
+    """Numbers references in the order in which they are cited."""
+
+    keys: list[str] = field(default_factory=list)
+
+    def __call__(self, *keys: str) -> str:
+        for key in keys:
+            if key not in self.keys:
+                self.keys.append(key)
+        return f"[{', '.join(str(self.keys.index(key) + 1) for key in keys)}]"
+
+
+def methods_text(run: StudyRun, analysis: StudyAnalysis) -> Methods:
+    """Describe what was done, ready to be edited into a paper.
+
+    Parameters
+    ----------
+    run : StudyRun
+    analysis : StudyAnalysis
+
+    Returns
+    -------
+    Methods
+        Only what this run did and only the references for it.
+    """
+    cite = _Citations()
+    sections = (
+        _specimens(run, analysis),
+        _measuring(run, analysis, cite),
+        _comparing(run, analysis, cite),
+        _repeats_and_examiners(run, analysis, cite),
+        _software(run),
+    )
+    paragraphs = tuple(" ".join(section) for section in map(tuple, sections) if section)
+    return Methods(paragraphs, tuple(REFERENCES[key] for key in cite.keys))
+
+
+def _specimens(run: StudyRun, analysis: StudyAnalysis) -> Iterator[str]:
+    titles = titles_of(analysis)
+    sizes = [f"{titles[g]}, n = {len(run.crowns_of(g))}" for g in analysis.groups]
+    yield (
+        f"One crown design ({len(run.design.mesh):,} triangles) was compared with the scans of "
+        f"{count_words(len(run.crowns), 'produced crown')} in "
+        f"{count_words(len(sizes), 'group')} ({'; '.join(sizes)})."
+    )
+    facts = [
+        f"{titles[plan.name]}: {', '.join(f'{k} {v}' for k, v in plan.facts.items() if v)}"
+        for plan in run.plan.groups
+        if plan.name in titles and any(plan.facts.values())
+    ]
+    if facts:
+        yield f"Production: {'; '.join(facts)}."
+    if run.left_out:
+        reasons = [f"{scan.name}: {scan.reason.rstrip('.')}" for scan in run.left_out]
+        yield (
+            f"{_opening(len(run.left_out), 'scan')} could not be used and "
+            f"{'was' if len(run.left_out) == 1 else 'were'} left out "
+            f"({'; '.join(reasons)})."
+        )
+
+
+def _measuring(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
+    check, fit = run.plan.check, run.plan.check.superimpose
+    where = listed([area_words(name) for name in check.fit_areas]) or "the whole surface"
+    start = START_WORDS.get(run.crowns[0].superimposition.start, "") if run.crowns else ""
+    yield (
+        f"Each scan was superimposed on the design by a rigid best fit without scaling "
+        f"({LOSS_WORDS.get(fit.loss, fit.loss)}, {where}"
+        f"{', started ' + start if start else ''})."
+        if fit.refine
+        else "Each scan was superimposed on the design without a best fit."
+    )
+    points = len(run.area_set.evaluation.points)
+    weighting = "weighted by surface area" if check.weighted else "not weighted by surface area"
+    yield (
+        f"Signed deviations from the design to the nearest point of the scan (positive: excess; "
+        f"negative: missing material) were taken at {points:,} points of the design, at most "
+        f"{check.spacing_mm:g} mm apart, and {weighting}. A point counted only if the scan lay "
+        f"within {check.deviation.search_mm:g} mm, away from its open borders, with a normal "
+        f"within {check.deviation.max_normal_angle_deg:g}° of the design's; an area was judged "
+        f"only where at least {limit_words(check.tolerances.min_coverage)} of it counted."
+    )
+    yield (
+        f"Areas: {listed([area_words(name) for name in analysis.areas])}. Measures: "
+        f"{listed([measure_words(name) for name in analysis.measures])}."
+    )
+    yield (
+        f"In the words of ISO 5725-1 {cite('iso_5725')}, trueness was each crown against the design"
+    ) + (
+        f", and precision each crown against every other of its group ({len(run.pairs)} pairs in "
+        f"all, each superimposed crown on crown); since the crowns were different specimens, it "
+        f"holds the spread of production as well as that of scanning."
+        if run.pairs
+        else "; precision was not determined."
+    )
+
+
+def _comparing(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
+    plan, findings = analysis.settings, analysis.findings
+    level = short_share(plan.confidence)
+    yield (
+        f"The crown was the unit of analysis. Results are described as mean and standard deviation "
+        f"with {level} confidence intervals, and as median and quartiles."
+    )
+    if findings.comparisons:
+        yield from _two_groups(analysis, cite)
+    if findings.overall:
+        yield (
+            f"The {len(analysis.groups)} groups were compared at once by Welch's analysis of "
+            f"variance with Games–Howell comparisons {cite('welch_anova', 'games')} and by the "
+            f"Kruskal–Wallis test with Dunn's comparisons {cite('kruskal', 'dunn')}."
+        )
+    if analysis.contacts:
+        spots = len({(row.kind, row.contact) for row in analysis.contacts})
+        yield (
+            f"At {count_words(spots, 'support contact')} the highest point above, or the lowest "
+            f"below, the surrounding surface was measured on every crown and described per group, "
+            f"without tests."
+        )
+    if findings.assumptions:
+        yield (
+            f"Normality was examined by the test of Shapiro and Wilk {cite('shapiro')} and "
+            f"equality of spread by that of Brown and Forsythe {cite('brown')}, for "
+            f"information only."
+        )
+    tested = [row for row in findings.precision_comparisons if row.found.permutations]
+    if tested:
+        most = max(row.found.permutations for row in tested)
+        exact = "all" if all(row.found.exact for row in tested) else "up to"
+        yield (
+            f"Precision was compared by permuting crowns between groups ({exact} {most:,} "
+            f"relabellings), because pairs of crowns are not independent."
+        )
+    limits = {row.area: row.tolerance_um for row in findings.tolerances if row.share.n}
+    if limits:
+        told = [f"{area_words(area)} {limit:g} µm" for area, limit in limits.items()]
+        yield _within(run)
+        yield (
+            f"The share of crowns within tolerance of the mean absolute deviation "
+            f"({'; '.join(told)}) is given with its Wilson interval {cite('wilson')}, and a "
+            f"one-sided tolerance limit for {short_share(plan.next_crown_content)} of future "
+            f"crowns (confidence {level}, normal model)."
+        )
+    if analysis.difference_shares:
+        yield (
+            f"Where groups differed on the surface was mapped by Welch tests at each point, with "
+            f"the false discovery rate held at {short_share(plan.alpha)} {cite('benjamini')}."
+        )
+    yield (
+        f"The level of significance was {plan.alpha:g}. Intervals and permutations that were drawn "
+        f"at random used {plan.resamples:,} samples and the seed {plan.seed}."
+    )
+
+
+def _within(run: StudyRun) -> str:
+    """Say when a crown counted as within tolerance."""
+    tolerances = run.plan.check.tolerances
+    spreads = [
+        f"{'other areas' if area == ANY_AREA else area_words(area)} {spread:.2g} µm"
+        for area, spread in tolerances.scanner_um.items()
+        if area == ANY_AREA or area in tolerances.mean_abs_um
+    ]
+    guard = (
+        f"; {COVERAGE_FACTOR:g} times the scanner's standard uncertainty "
+        f"({'; '.join(spreads)}) was kept clear of the limit on either side, and "
+        f"crowns between were left undecided"
+        if spreads
+        else "; the scanner's uncertainty was not taken into account"
+    )
+    return (
+        f"A crown was within tolerance only if its mean absolute deviation was so from design to "
+        f"scan and from scan to design, and no scan surface without a counterpart on the design "
+        f"stood beside the area higher than {tolerances.max_unmatched_um:g} µm or over more than "
+        f"{tolerances.max_unmatched_mm2:g} mm²; the margin, moreover, only if it was nowhere short "
+        f"or broken along more than {tolerances.max_missing_mm:g} mm{guard}."
+    )
+
+
+def _two_groups(analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
+    plan = analysis.settings
+    tests = {
+        "welch": ("Welch's t test", ("welch",)),
+        "ranks": (
+            "the Mann–Whitney test with the Hodges–Lehmann shift",
+            ("mann_whitney", "hodges_lehmann"),
+        ),
+    }
+    lead, other = ("welch", "ranks") if plan.lead == "welch" else ("ranks", "welch")
+    first, second = (f"{words} {cite(*keys)}" for words, keys in (tests[lead], tests[other]))
+    yield (
+        f"Two groups were compared by {first}, as fixed in the study file; {second} is reported "
+        f"beside it. Effect sizes are Hedges' g {cite('hedges')} and Cliff's δ {cite('cliff')}."
+    )
+    yield (
+        f"The primary comparison was the {measure_words(plan.primary_measure)} of the "
+        f"{area_words(plan.primary_area)}. P-values were corrected by Holm's method "
+        f"{cite('holm')}: {analysis.multiplicity}"
+    )
+    margins = {
+        row.area: row.equivalence.margin
+        for row in analysis.findings.comparisons
+        if row.equivalence.margin == row.equivalence.margin
+    }
+    if margins:
+        values = sorted(set(margins.values()))
+        told = (
+            f"±{values[0]:g} µm"
+            if len(values) == 1
+            else "; ".join(f"{area_words(a)} ±{m:g} µm" for a, m in margins.items())
+        )
+        by_ranks = " of ranks, each after a shift by the margin," if plan.lead == "ranks" else ""
+        yield (
+            f"Equivalence was tested by two one-sided tests{by_ranks} {cite('schuirmann')} "
+            f"within {told}."
+        )
+
+
+def _repeats_and_examiners(
+    run: StudyRun, analysis: StudyAnalysis, cite: _Citations
+) -> Iterator[str]:
+    rows = [row.found for row in analysis.scanner if row.found is not None and not row.reason]
+    if run.repeats and rows:
+        first = rows[0]
+        yield (
+            f"{_opening(first.parts, 'crown')}, scanned {count_words(first.trials, 'time')} each "
+            f"by {count_words(first.operators, 'operator')}, gave repeatability and "
+            f"reproducibility by analysis of variance {cite('iso_5725_2')}; differences below the "
+            f"smallest that the scanner can show are marked."
+        )
+    if analysis.examiners is not None and analysis.examiners.agreement:
+        agreed = analysis.examiners.agreement
+        most = max(len(row.examiners) for row in agreed)
+        kappa = f"Cohen's kappa, plain and with quadratic weights {cite('cohen', 'cohen_weighted')}"
+        more = f", and Fleiss' kappa {cite('fleiss')}" if most > 2 else ""
+        yield (
+            f"{_opening(most, 'examiner')} scored the crowns for "
+            f"{listed([row.item for row in agreed])}; agreement is given as percentage and as "
+            f"{kappa}{more}."
+        )
+
+
+def _software(run: StudyRun) -> Iterator[str]:
+    told = ", ".join(f"{name} {version}" for name, version in run.versions.items())
+    yield f"Computed with {told}."
+
+
+_NUMBERS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten")
+
+
+def _opening(count: int, thing: str) -> str:
+    """Write a count of things at the start of a sentence, small ones as words."""
+    if count >= len(_NUMBERS):
+        return count_words(count, thing)
+    return f"{_NUMBERS[count]} {plural(thing, count)}"

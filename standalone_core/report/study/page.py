@@ -1,0 +1,239 @@
+"""``report.html``: a whole study on one self-contained page."""
+
+from __future__ import annotations
+
+import base64
+import io
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from markupsafe import Markup
+
+from ...statistics.equivalence import OUTCOME_WORDS
+from ...study.analysis.results.analysis import StudyAnalysis
+from ...study.analysis.results.comparisons import Comparison, PrecisionComparison
+from ...study.analysis.results.groups import PrecisionRow, ToleranceRow, TruenessRow
+from ...study.analysis.sentences import OVERALL_WORDS, interval_words, p_words
+from ...study.measuring.results import StudyRun
+from ...study.plan_document import plan_document
+from ...words.names import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN, measure_words
+from ...words.text import capital
+from ..check.page import page_environment, setting_rows
+from ..drawing.amount_colours import GroupStyle, group_style
+from ..drawing.deviation_colours import unmeasured_hex
+from ..drawing.matplotlib_figure import Figure
+from ..drawing.pictures import Pictures
+from .maps import HEADS, StudyMaps
+from .margin import margin_rows
+from .methods import methods_text
+from .sentences import (
+    crown_words,
+    mean_and_sd,
+    opening_lines,
+    short_measure,
+    shown,
+    titles_of,
+    unit_of,
+)
+
+STATUS_SIGNS = {"good": "✓", "bad": "✗", "open": "?", "note": "•"}
+STATUS_WORDS = {"good": "yes", "bad": "no", "open": "undecided", "note": "note"}
+TONES = {"good": WITHIN, "bad": OUTSIDE, "open": NOT_DECIDABLE, "note": NO_TOLERANCE}
+MARKS = {"o": "●", "s": "■", "^": "▲", "D": "◆", "v": "▼", "P": "✚", "X": "✖", "*": "★"}
+TOPICS = {
+    "tolerance": "Does each way of production keep its tolerances?",
+    "unmatched": "Whose scan has surface that the design has not?",
+    "primary": "The comparison that the study was made for",
+    "odd": "Is every crown like its group?",
+    "scanner": "Can the scanner show it?",
+    "caution": "Read before trusting the numbers",
+}
+WEBP_QUALITY = 88
+
+
+@dataclass(frozen=True)
+class GroupRow:
+    """One group's line in the table of an area; measures by name."""
+
+    group: str
+    title: str
+    style: GroupStyle
+    trueness: Mapping[str, TruenessRow]
+    precision: Mapping[str, PrecisionRow]
+    coverage: float
+    tolerance: ToleranceRow | None
+
+
+@dataclass(frozen=True)
+class AreaPart:
+    """All about one area: its table, figures and conclusions."""
+
+    name: str
+    rows: tuple[GroupRow, ...]
+    figures: tuple[Figure, ...]
+    comparisons: tuple[Comparison, ...]
+    precision_comparisons: tuple[PrecisionComparison, ...]
+
+
+@dataclass(frozen=True)
+class StudyArt:
+    """What was drawn for a study.
+
+    Attributes
+    ----------
+    figures : tuple of Figure
+    no_figures : str
+        Why there are none; empty otherwise.
+    maps : StudyMaps
+    pictures : Pictures
+        Of the maps; their reason says why there are none.
+    """
+
+    figures: tuple[Figure, ...]
+    no_figures: str
+    maps: StudyMaps
+    pictures: Pictures = field(default_factory=Pictures)
+
+
+def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written: datetime) -> str:
+    """Fill the page of a study.
+
+    Parameters
+    ----------
+    run : StudyRun
+    analysis : StudyAnalysis
+    art : StudyArt
+    written : datetime
+        Shown as the date of the report.
+
+    Returns
+    -------
+    str
+        HTML that needs no other file and no network. Every text in it is escaped.
+    """
+    environment = page_environment()
+    environment.filters.update(
+        shown=shown,
+        measure=measure_words,
+        short=short_measure,
+        unit=unit_of,
+        p=p_words,
+        crown=crown_words,
+        opened=capital,
+    )
+    environment.globals.update(
+        mean_and_sd=mean_and_sd,
+        interval=interval_words,
+        outcome_words=OUTCOME_WORDS,
+        overall_words=OVERALL_WORDS,
+        signs=STATUS_SIGNS,
+        status_words=STATUS_WORDS,
+        tones=TONES,
+        marks=MARKS,
+        heads=HEADS,
+        isfinite=math.isfinite,
+        unmeasured=unmeasured_hex(),
+    )
+    figures = {figure.name: figure for figure in art.figures}
+    return environment.get_template("study.html").render(
+        run=run,
+        analysis=analysis,
+        written=written,
+        titles=titles_of(analysis),
+        styles={name: group_style(k) for k, name in enumerate(analysis.groups)},
+        answer=[
+            (head, lines)
+            for kind, head in TOPICS.items()
+            if (lines := [line for line in opening_lines(analysis) if line.kind == kind])
+        ],
+        more=[line for line in analysis.verdict if line not in opening_lines(analysis)],
+        areas=area_parts(run, analysis, figures),
+        figures=figures,
+        inline={name: Markup(figure.inline) for name, figure in figures.items()},
+        art=art,
+        shots=_shots(art.pictures),
+        margins=margin_rows(run, analysis),
+        methods=methods_text(run, analysis),
+        settings=[row for row in setting_rows(plan_document(run.plan)) if row[1] != "none"],
+    )
+
+
+def area_parts(
+    run: StudyRun, analysis: StudyAnalysis, figures: Mapping[str, Figure]
+) -> tuple[AreaPart, ...]:
+    """Gather what the page says about each area."""
+    found = analysis.findings
+    return tuple(
+        AreaPart(
+            name=area,
+            rows=tuple(_group_row(run, analysis, group, area) for group in analysis.groups),
+            figures=tuple(
+                figures[name]
+                for name in (f"trueness_{area}", f"precision_{area}")
+                if name in figures
+            ),
+            comparisons=tuple(row for row in found.comparisons if row.area == area),
+            precision_comparisons=tuple(
+                row for row in found.precision_comparisons if row.area == area
+            ),
+        )
+        for area in analysis.areas
+    )
+
+
+def _group_row(run: StudyRun, analysis: StudyAnalysis, group: str, area: str) -> GroupRow:
+    found, place = analysis.findings, analysis.groups.index(group)
+    covered = [
+        row.coverage
+        for crown in run.crowns_of(group)
+        for row in crown.measures
+        if (row.area, row.direction) == (area, "design_to_scan")
+    ]
+    return GroupRow(
+        group=group,
+        title=analysis.group_titles[place],
+        style=group_style(place),
+        trueness={r.measure: r for r in found.trueness if (r.group, r.area) == (group, area)},
+        precision={r.measure: r for r in found.precision if (r.group, r.area) == (group, area)},
+        coverage=min(covered, default=math.nan),
+        tolerance=next(
+            (
+                row
+                for row in found.tolerances
+                if (row.group, row.area) == (group, area) and math.isfinite(row.tolerance_um)
+            ),
+            None,
+        ),
+    )
+
+
+def _shots(pictures: Pictures) -> dict[str, list[tuple[str, str]]]:
+    """Return every map's pictures as (view, data address)."""
+    shots: dict[str, list[tuple[str, str]]] = {}
+    for picture in pictures.pictures:
+        shots.setdefault(picture.colouring, []).append(
+            (picture.view.title, data_address(picture.png))
+        )
+    return shots
+
+
+def data_address(png: bytes) -> str:
+    """Return a picture as a ``data:`` address, as WebP where the imaging library can write it.
+
+    A page of some forty pictures stays under a few megabytes so; the exact ones are in the
+    folder beside it.
+    """
+    kind, data = "png", png
+    try:
+        from PIL import Image, features
+
+        if features.check("webp"):
+            stream = io.BytesIO()
+            with Image.open(io.BytesIO(png)) as image:
+                image.convert("RGB").save(stream, "WEBP", quality=WEBP_QUALITY, method=4)
+            kind, data = "webp", stream.getvalue()
+    except (ImportError, OSError):
+        pass
+    return f"data:image/{kind};base64,{base64.b64encode(data).decode('ascii')}"

@@ -1,0 +1,223 @@
+"""A study's strips: every crown's value by group, with the group's summary, a panel per measure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ...study.analysis.results.analysis import StudyAnalysis
+from ...study.analysis.results.groups import Summary
+from ...words.names import area_words, measure_words
+from ...words.text import capital
+from ..drawing.amount_colours import GroupStyle, group_style
+from ..drawing.matplotlib_figure import FAINT, HALO, INK, SOFT, Figure, bare_axes, draw_figure
+from .sentences import crown_words, shown, shown_factor, unit_of, wrapped
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure as Drawing
+
+LABEL_WIDTH = 15
+
+
+@dataclass(frozen=True)
+class Strip:
+    """One group's values in a panel: a point per crown, their summary, which of them are odd."""
+
+    group: str
+    title: str
+    style: GroupStyle
+    crowns: tuple[str, ...]
+    summary: Summary
+    odd: frozenset[str]
+    measure: str
+
+
+@dataclass(frozen=True)
+class Panel:
+    """Strips of all groups on one axis, and a limit to be drawn (NaN: none) with its words."""
+
+    title: str
+    measure: str
+    strips: tuple[Strip, ...]
+    limit: float = field(default=math.nan)
+    limit_words: str = ""
+
+
+def trueness_figure(analysis: StudyAnalysis, area: str) -> Figure | None:
+    """Draw every crown's trueness in one area, a panel per measure; None if there is none."""
+    panels = _true_panels(analysis, area)
+    return _strip_figure(f"trueness_{area}", area_words(area), panels) if panels else None
+
+
+def precision_figure(analysis: StudyAnalysis, area: str) -> Figure | None:
+    """Draw how far every crown lies from its group in one area; None if that is not known."""
+    panels = _precision_panels(analysis, area)
+    return _strip_figure(f"precision_{area}", area_words(area), panels) if panels else None
+
+
+def _true_panels(analysis: StudyAnalysis, area: str) -> list[Panel]:
+    limits = {row.tolerance_um for row in analysis.findings.tolerances if row.area == area}
+    limit = min(limits, default=math.nan)
+    panels = []
+    for measure in analysis.measures:
+        rows = [
+            row
+            for row in analysis.findings.trueness
+            if (row.area, row.measure) == (area, measure) and row.summary.found.n
+        ]
+        strips = tuple(
+            _strip(analysis, row.group, row.crowns, row.summary, measure) for row in rows
+        )
+        own = limit if measure == "mean_abs_um" else math.nan
+        words = f"tolerance {own:g} µm" if math.isfinite(own) else ""
+        panels.append(Panel(_head(measure), measure, strips, own, words))
+    return [panel for panel in panels if panel.strips]
+
+
+def _precision_panels(analysis: StudyAnalysis, area: str) -> list[Panel]:
+    names = {row.group: row.crowns for row in analysis.findings.trueness}
+    panels = []
+    for measure in analysis.measures:
+        rows = [
+            row
+            for row in analysis.findings.precision
+            if (row.area, row.measure) == (area, measure) and row.dispersion.found.n
+        ]
+        strips = tuple(
+            _strip(analysis, row.group, names[row.group], row.dispersion, measure) for row in rows
+        )
+        panels.append(Panel(_head(measure), measure, strips))
+    return [panel for panel in panels if panel.strips]
+
+
+def _strip(
+    analysis: StudyAnalysis, group: str, crowns: Sequence[str], summary: Summary, measure: str
+) -> Strip:
+    odd = frozenset(crown.crown for crown in analysis.odd_crowns if crown.odd)
+    place = analysis.groups.index(group)
+    title = analysis.group_titles[place]
+    return Strip(group, title, group_style(place), tuple(crowns), summary, odd, measure)
+
+
+def _head(measure: str) -> str:
+    return f"{capital(measure_words(measure))}, {unit_of(measure)}"
+
+
+def _strip_figure(name: str, title: str, panels: Sequence[Panel]) -> Figure:
+    rows = max(len(panel.strips) for panel in panels)
+
+    def fill(drawing: Drawing) -> None:
+        lengths = all(panel.measure.endswith("_um") for panel in panels)
+        grid = drawing.subplots(len(panels), 1, sharex=lengths, squeeze=False)
+        for axes, panel in zip(grid[:, 0], panels, strict=True):
+            _draw_panel(axes, panel)
+            axes.tick_params(labelbottom=True)
+            axes.set_xlim(_range(panels if lengths else [panel]))
+
+    return draw_figure(name, title, _strip_alt(title, panels), len(panels) * _height(rows), fill)
+
+
+def _height(rows: int) -> float:
+    return 0.62 + 0.36 * rows
+
+
+def _draw_panel(axes: Axes, panel: Panel) -> None:
+    bare_axes(axes, rows=len(panel.strips))
+    axes.set_title(
+        f"{panel.title}\ndashed: {panel.limit_words}" if panel.limit_words else panel.title
+    )
+    for row, strip in enumerate(panel.strips):
+        _draw_strip(axes, row, strip)
+    axes.set_yticks(range(len(panel.strips)), [wrapped(s.title, LABEL_WIDTH) for s in panel.strips])
+    if math.isfinite(panel.limit):
+        axes.axvline(panel.limit, color=INK, linewidth=1.0, linestyle=(0, (4, 2)), zorder=2)
+
+
+def _range(panels: Sequence[Panel]) -> tuple[float, float]:
+    """Return the ends of an axis that holds every crown, interval and limit of some panels."""
+    values: list[float] = []
+    for panel in panels:
+        factor = shown_factor(panel.measure)
+        for strip in panel.strips:
+            crowns, found = strip.summary.values, strip.summary.found
+            values += [factor * value for value in (*crowns, found.ci_high)]
+        values.append(panel.limit)
+    finite = [value for value in values if math.isfinite(value)]
+    low, high = min(finite), max(finite)
+    room = 0.06 * (high - min(low, 0.0)) or 1.0
+    return (0.0 if low >= 0.0 else low - room), high + room
+
+
+def _draw_strip(axes: Axes, row: int, strip: Strip) -> None:
+    factor, found = shown_factor(strip.measure), strip.summary.found
+    values = factor * np.asarray(strip.summary.values, dtype=np.float64)
+    if found.n > 1:
+        left, width = factor * found.q1, factor * (found.q3 - found.q1)
+        axes.barh(row, width, 0.5, left=left, color=FAINT, edgecolor=SOFT, lw=0.6, zorder=1)
+        middle = factor * found.median
+        axes.plot([middle, middle], [row - 0.25, row + 0.25], color=SOFT, lw=1.4, zorder=2)
+    offsets = _spread(values)
+    shown_points = np.isfinite(values)
+    axes.scatter(
+        values[shown_points],
+        (row + offsets)[shown_points],
+        s=22,
+        marker=strip.style.marker,
+        color=strip.style.colour,
+        edgecolor="white",
+        linewidth=0.4,
+        zorder=4,
+        gid=f"points-{strip.measure}-{strip.group}",
+    )
+    _mark_odd(axes, row, strip, values, offsets)
+    low, high = factor * found.ci_low, factor * found.ci_high
+    if math.isfinite(low):
+        axes.plot([low, high], [row + 0.36] * 2, color=INK, lw=1.1, zorder=3)
+    axes.plot([factor * found.mean], [row + 0.36], "d", color=INK, ms=3.6, zorder=3)
+
+
+def _mark_odd(axes: Axes, row: int, strip: Strip, values: np.ndarray, offsets: np.ndarray) -> None:
+    for name, value, offset in zip(strip.crowns, values, offsets, strict=True):
+        if name in strip.odd and math.isfinite(value):
+            axes.scatter(
+                [value], [row + offset], s=62, facecolor="none", edgecolor=HALO, lw=1.1, zorder=5
+            )
+            axes.annotate(
+                crown_words(name),
+                (value, row + offset),
+                (-6, 5),
+                textcoords="offset points",
+                ha="right",
+                fontsize=6.5,
+                color=HALO,
+                bbox={"facecolor": "white", "alpha": 0.75, "pad": 0.4, "linewidth": 0},
+                zorder=6,
+            )
+
+
+def _spread(values: np.ndarray) -> np.ndarray:
+    """Return offsets that keep crowns of nearly the same value apart, the same on every run."""
+    offsets = np.zeros(len(values))
+    order = np.argsort(values, kind="stable")
+    pattern = (0.0, -0.13, 0.13, -0.2, 0.06, -0.06, 0.2)
+    for place, index in enumerate(order):
+        offsets[index] = pattern[place % len(pattern)]
+    return offsets
+
+
+def _strip_alt(title: str, panels: Sequence[Panel]) -> str:
+    parts = []
+    for panel in panels:
+        groups = "; ".join(
+            f"{strip.title} mean {shown(found.mean, panel.measure)}, {found.n} crowns from "
+            f"{shown(found.min, panel.measure)} to {shown(found.max, panel.measure)}"
+            for strip in panel.strips
+            for found in (strip.summary.found,)
+        )
+        parts.append(f"{panel.title}: {groups}.")
+    return f"{title}, one point per crown. {' '.join(parts)}"

@@ -1,0 +1,93 @@
+"""A study on the terminal: groups side by side, and what was left out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+from rich.box import SIMPLE_HEAD
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from ...deviation.measures import AreaMeasures
+from ...study.analysis.results.analysis import StudyAnalysis
+from ...study.measuring.results import StudyRun
+from ...words.names import NO_TOLERANCE, area_words
+from ...words.text import micrometres
+from .sentences import opening_lines
+
+MARKS = {"good": "✓", "bad": "✗", "open": "?", "note": "·"}
+
+CAUTION = (
+    "Not a medical device: it supports, and never replaces, the judgement of a licensed "
+    "professional and local rules. The precision of several produced crowns holds the spread of "
+    "their production besides that of the measurement."
+)
+
+
+def study_view(run: StudyRun, analysis: StudyAnalysis) -> RenderableType:
+    """Lay out a study for the terminal.
+
+    Parameters
+    ----------
+    run : StudyRun
+    analysis : StudyAnalysis
+    """
+    parts: list[RenderableType] = [Text(run.plan.title, style="bold")]
+    parts += [Text(f"{MARKS[line.status]} {line.sentence}") for line in opening_lines(analysis)]
+    parts.append(groups_table(run, analysis.areas))
+    texts = [f"Left out: {scan.name}: {scan.reason} {scan.remedy}" for scan in run.left_out]
+    texts += list(run.warnings)
+    texts += [f"{crown.name}: {text}" for crown in run.crowns for text in crown.warnings]
+    parts += [Text(f"  {text}") for text in texts]
+    parts.append(Text(CAUTION, style="dim"))
+    return Group(*parts)
+
+
+def groups_table(run: StudyRun, areas: Sequence[str]) -> Table:
+    """Return one row per area and group: trueness, precision and the crowns within tolerance.
+
+    Trueness is the mean over crowns, design to scan; precision that over pairs, superimposed on
+    each other; µm.
+    """
+    title = "Means over crowns (trueness) and over pairs (precision), µm"
+    table = Table(title=title, box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
+    table.add_column("Area and group", overflow="fold")
+    for name in ("n", "Trueness\n|d|", "\nRMS", "\n½P90−P10"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for name in ("Precision\n|d|", "\n½P90−P10", "Within"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for area in areas:
+        table.add_row(Text(area_words(area), style="bold"))
+        for group in run.plan.groups:
+            table.add_row(f"  {group.title}", *_cells(run, area, group.name))
+    return table
+
+
+def _cells(run: StudyRun, area: str, group: str) -> list[str]:
+    crowns = run.crowns_of(group)
+    true = [row for c in crowns for row in c.measures if _is(row, area, "design_to_scan")]
+    pairs = [pair for pair in run.pairs if pair.group == group]
+    precise = [row for pair in pairs for row in pair.superimposed if row.area == area]
+    verdicts = [v.verdict for c in crowns for v in c.verdicts if v.area == area]
+    judged = [verdict for verdict in verdicts if verdict != NO_TOLERANCE]
+    within = f"{judged.count('within')} of {len(judged)}" if judged else "–"
+    return [
+        str(len(crowns)),
+        _mean(row.mean_abs_um for row in true),
+        _mean(row.rms_um for row in true),
+        _mean(row.half_p90_p10_um for row in true),
+        _mean(row.mean_abs_um for row in precise),
+        _mean(row.half_p90_p10_um for row in precise),
+        within,
+    ]
+
+
+def _is(row: AreaMeasures, area: str, direction: str) -> bool:
+    return (row.area, row.direction) == (area, direction)
+
+
+def _mean(values: Iterable[float]) -> str:
+    found = [value for value in values if np.isfinite(value)]
+    return micrometres(float(np.mean(found))) if found else "–"

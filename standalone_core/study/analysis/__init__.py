@@ -1,0 +1,1 @@
+"""The statistics of a measured study, from crowns to sentences."""

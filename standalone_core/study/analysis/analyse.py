@@ -1,0 +1,155 @@
+"""The statistics of a study: a measured run in, everything that a report says out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Literal, TypeAlias
+
+from ...progress import Progress, Steps, run, scaled
+from ...statistics.equivalence import OUTCOME_WORDS
+from ...words.names import measured_in
+from ..file.examiner_scores import ExaminerScores
+from ..measuring.results import StudyRun
+from .answer import verdict_lines
+from .cohort import Cohort, cohort_of
+from .comparisons import comparison_steps
+from .corrections import multiplicity_words
+from .descriptions import assumption_rows, trueness_rows
+from .difference_shares import CAVEAT, difference_shares
+from .examiners import examiner_analysis
+from .notes import MIDDLE_KEPT, cautions, general_notes, reasons_of
+from .odd_crowns import odd_crowns
+from .overall import overall_steps
+from .precision import precision_comparison_steps, precision_rows
+from .results.analysis import Findings, OddEffect, StudyAnalysis
+from .results.comparisons import Comparison, PrecisionComparison
+from .scanner import scanner_rows
+from .support_marks import contact_rows
+from .tolerances import tolerance_rows
+
+Aspect: TypeAlias = Literal["trueness", "precision"]
+Rows: TypeAlias = Sequence[Comparison] | Sequence[PrecisionComparison]
+
+
+def analyse_study(study: StudyRun, scores: ExaminerScores | None = None) -> StudyAnalysis:
+    """Describe and compare the groups of a study.
+
+    Parameters
+    ----------
+    study : StudyRun
+    scores : ExaminerScores, optional
+        As :func:`~.examiner_file.read_scores` reads them.
+
+    Returns
+    -------
+    StudyAnalysis
+        The same for the same run and seed, whatever the order of its crowns.
+    """
+    return run(analyse_study_steps(study, scores))
+
+
+def analyse_study_steps(
+    study: StudyRun, scores: ExaminerScores | None = None
+) -> Steps[StudyAnalysis]:
+    """Do as :func:`analyse_study` does, step by step."""
+    cohort = cohort_of(study)
+    yield Progress("Describing the groups", 0.0)
+    scanner = scanner_rows(cohort, study.repeats)
+    limits = {(row.area, row.measure): row.smallest_difference for row in scanner}
+    odd = odd_crowns(cohort)
+    findings = yield from scaled(_finding_steps(cohort, limits), 0.05, 0.5)
+    flagged = {crown.crown for crown in odd if crown.odd}
+    without: Findings | None = None
+    effects: tuple[OddEffect, ...] = ()
+    if flagged:
+        left = _finding_steps(cohort.without(flagged), limits)
+        without = yield from scaled(left, 0.5, 0.95)
+        without = replace(without, notes=(MIDDLE_KEPT, *without.notes))
+        effects = _odd_effects(cohort, findings, without)
+    yield Progress("Summing up", 0.95)
+    return StudyAnalysis(
+        title=study.plan.title,
+        question=study.plan.question,
+        groups=cohort.groups,
+        group_titles=tuple(cohort.title(group) for group in cohort.groups),
+        areas=cohort.areas,
+        measures=cohort.measures,
+        settings=study.plan.analysis,
+        verdict=verdict_lines(cohort, findings, odd, effects, cautions(cohort, study)),
+        findings=findings,
+        odd_crowns=odd,
+        without_odd=without,
+        odd_effects=effects,
+        parts=study.parts,
+        difference_shares=difference_shares(cohort, study),
+        difference_caveat=CAVEAT,
+        examiners=examiner_analysis(cohort, scores) if scores is not None else None,
+        scanner=scanner,
+        multiplicity=multiplicity_words(cohort),
+        notes=general_notes(cohort, study),
+        contacts=contact_rows(cohort),
+    )
+
+
+def _finding_steps(cohort: Cohort, limits: Mapping[tuple[str, str], float]) -> Steps[Findings]:
+    """Describe and compare one set of crowns."""
+    trueness, tolerances = trueness_rows(cohort), tolerance_rows(cohort)
+    comparisons = yield from scaled(comparison_steps(cohort, limits), 0.0, 0.3)
+    precise = yield from scaled(precision_comparison_steps(cohort, limits), 0.3, 0.6)
+    overall = yield from scaled(overall_steps(cohort), 0.6, 1.0)
+    findings = Findings(
+        crowns=cohort.names,
+        trueness=trueness,
+        tolerances=tolerances,
+        assumptions=assumption_rows(cohort),
+        comparisons=comparisons,
+        overall=overall,
+        precision=precision_rows(cohort),
+        precision_comparisons=precise,
+    )
+    return replace(findings, notes=reasons_of(findings))
+
+
+def _odd_effects(cohort: Cohort, findings: Findings, without: Findings) -> tuple[OddEffect, ...]:
+    """Find the conclusions that are another one without the odd crowns."""
+    changed: list[OddEffect] = []
+    aspects: tuple[tuple[Aspect, Rows, Rows], ...] = (
+        ("trueness", findings.comparisons, without.comparisons),
+        ("precision", findings.precision_comparisons, without.precision_comparisons),
+    )
+    for aspect, rows, other in aspects:
+        reduced = {_key(row): row for row in other}
+        for row in rows:
+            twin = reduced.get(_key(row))
+            if twin is not None and twin.outcome != row.outcome:
+                changed.append(_odd_effect(cohort, aspect, row, twin))
+    return tuple(changed)
+
+
+def _key(row: Comparison | PrecisionComparison) -> tuple[str, str, str, str]:
+    return row.area, row.measure, row.first, row.second
+
+
+def _odd_effect(
+    cohort: Cohort,
+    aspect: Aspect,
+    row: Comparison | PrecisionComparison,
+    twin: Comparison | PrecisionComparison,
+) -> OddEffect:
+    first, second = cohort.title(row.first), cohort.title(row.second)
+    return OddEffect(
+        area=row.area,
+        measure=row.measure,
+        first=row.first,
+        second=row.second,
+        aspect=aspect,
+        primary=isinstance(row, Comparison) and row.primary,
+        with_odd=row.outcome,
+        without_odd=twin.outcome,
+        sentence=(
+            f"{measured_in(row.area, row.measure)}, {aspect} of {second} and {first}: "
+            f"{OUTCOME_WORDS[row.outcome]} with all crowns, {OUTCOME_WORDS[twin.outcome]} "
+            f"without the odd ones."
+        ),
+    )

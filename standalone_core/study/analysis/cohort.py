@@ -1,0 +1,121 @@
+"""The crowns of a study as numbers: one value per crown, area and measure."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from ...areas.support_marks import contact_of
+from ...deviation.measures import AreaMeasures
+from ...mesh.triangle_mesh import FloatArray
+from ..measuring.results import Crown, Dispersion, Pair, StudyRun
+from ..plan import StudyPlan
+
+
+@dataclass(frozen=True, eq=False)
+class Cohort:
+    """Crowns, pairs and dispersions that are analysed together.
+
+    Attributes
+    ----------
+    plan : StudyPlan
+    groups : tuple of str
+        Those with at least one crown, in the plan's order.
+    areas, measures : tuple of str
+        What is described and compared.
+    crowns : mapping of group name to tuple of Crown
+        By name, so that no result depends on the order of the run.
+    pairs : mapping of group name to tuple of Pair
+    dispersions : mapping of group name to tuple of Dispersion
+    """
+
+    plan: StudyPlan
+    groups: tuple[str, ...]
+    areas: tuple[str, ...]
+    measures: tuple[str, ...]
+    crowns: Mapping[str, tuple[Crown, ...]]
+    pairs: Mapping[str, tuple[Pair, ...]]
+    dispersions: Mapping[str, tuple[Dispersion, ...]]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of all crowns, group by group."""
+        return tuple(crown.name for group in self.groups for crown in self.crowns[group])
+
+    @property
+    def group_pairs(self) -> tuple[tuple[str, str], ...]:
+        """All pairs of groups."""
+        return tuple(combinations(self.groups, 2))
+
+    def title(self, group: str) -> str:
+        """Return a group's name for readers."""
+        return self.plan.group(group).title
+
+    def values(self, group: str, area: str, measure: str) -> FloatArray:
+        """Return one value per crown of a group, design to scan; NaN where there is none."""
+        return np.array([measured(c.measures, area, measure) for c in self.crowns[group]])
+
+    def by_group(self, area: str, measure: str) -> dict[str, FloatArray]:
+        """Return the values of all groups."""
+        return {group: self.values(group, area, measure) for group in self.groups}
+
+    def without(self, crowns: Collection[str]) -> Cohort:
+        """Return the cohort without some crowns, their pairs and dispersions."""
+        left = {
+            g: tuple(c for c in rows if c.name not in crowns) for g, rows in self.crowns.items()
+        }
+        groups = tuple(group for group in self.groups if left[group])
+        return Cohort(
+            plan=self.plan,
+            groups=groups,
+            areas=self.areas,
+            measures=self.measures,
+            crowns={group: left[group] for group in groups},
+            pairs={
+                group: tuple(p for p in self.pairs[group] if not {p.first, p.second} & {*crowns})
+                for group in groups
+            },
+            dispersions={
+                group: tuple(d for d in self.dispersions[group] if d.crown not in crowns)
+                for group in groups
+            },
+        )
+
+
+def cohort_of(run: StudyRun) -> Cohort:
+    """Return the whole cohort of a run: all groups with a crown, all areas that were found.
+
+    Single support contacts are areas too, but told in their own way; they are compared as areas
+    only if the plan names them.
+    """
+    present = {crown.group for crown in run.crowns}
+    groups = tuple(group.name for group in run.plan.groups if group.name in present)
+    asked = run.plan.areas or tuple(a for a in run.area_set.areas if contact_of(a) is None)
+    return Cohort(
+        plan=run.plan,
+        groups=groups,
+        areas=tuple(area for area in asked if area in run.area_set.areas),
+        measures=run.plan.measures,
+        crowns={g: tuple(sorted(run.crowns_of(g), key=lambda c: c.name)) for g in groups},
+        pairs={
+            g: tuple(
+                sorted((p for p in run.pairs if p.group == g), key=lambda p: (p.first, p.second))
+            )
+            for g in groups
+        },
+        dispersions={
+            g: tuple(sorted((d for d in run.dispersions if d.group == g), key=lambda d: d.crown))
+            for g in groups
+        },
+    )
+
+
+def measured(rows: Iterable[AreaMeasures], area: str, measure: str) -> float:
+    """Return one number of an area, design to scan; NaN if the area or the number is missing."""
+    for row in rows:
+        if (row.area, row.direction) == (area, "design_to_scan"):
+            return float(getattr(row, measure))
+    return float("nan")

@@ -1,0 +1,116 @@
+"""Groups compared two by two: trueness, the crown as the unit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TypeVar
+
+import numpy as np
+
+from ...progress import Progress, Steps
+from ...statistics.equivalence import decide
+from ...statistics.reasons import FIRST, SECOND
+from ...statistics.two_groups import compare_two
+from ...words.names import measured_in
+from .cohort import Cohort
+from .corrections import correct, is_primary
+from .equivalence import corrected_row, equivalence_row
+from .results.comparisons import Comparison, Contrast, Corrected
+from .sentences import LEAD_WORDS, contrast_sentence
+
+ScannerLimits = Mapping[tuple[str, str], float]
+Row = TypeVar("Row", bound=Contrast)
+
+
+def comparison_steps(cohort: Cohort, limits: ScannerLimits) -> Steps[tuple[Comparison, ...]]:
+    """Compare every pair of groups in every area by every measure, step by step.
+
+    Parameters
+    ----------
+    cohort : Cohort
+    limits : mapping of (area, measure) to float
+        Smallest difference that the scanner can show; may lack any.
+
+    Returns
+    -------
+    tuple of Comparison
+        The primary ones first, then by pair of groups, area and measure.
+    """
+    wanted = [
+        (first, second, area, measure)
+        for first, second in cohort.group_pairs
+        for area in cohort.areas
+        for measure in cohort.measures
+    ]
+    rows = []
+    for i, (first, second, area, measure) in enumerate(wanted):
+        yield Progress("Comparing the groups", i / len(wanted))
+        rows.append(_compared(cohort, first, second, area, measure))
+    rows.sort(key=lambda row: not row.primary)
+    primary = [row.primary for row in rows]
+    different = correct([row.p_value for row in rows], primary)
+    equal = correct([row.equivalence.p_value for row in rows], primary)
+    test = LEAD_WORDS[cohort.plan.analysis.lead]
+    return tuple(
+        decided(
+            cohort,
+            row,
+            p,
+            q,
+            limits.get((row.area, row.measure), np.nan),
+            measured_in(row.area, row.measure),
+            test,
+        )
+        for row, p, q in zip(rows, different, equal, strict=True)
+    )
+
+
+def _compared(cohort: Cohort, first: str, second: str, area: str, measure: str) -> Comparison:
+    """Return a comparison before its p-values are corrected."""
+    plan = cohort.plan.analysis
+    a, b = cohort.values(first, area, measure), cohort.values(second, area, measure)
+    found = compare_two(b, a, confidence=plan.confidence)
+    # The statistics are told of the second group first, since differences are second minus first.
+    called = {FIRST: cohort.title(second), SECOND: cohort.title(first)}
+    why = found.welch.reason if plan.lead == "welch" else found.mann_whitney.reason
+    return Comparison(
+        area=area,
+        measure=measure,
+        first=first,
+        second=second,
+        found=found,
+        lead=plan.lead,
+        primary=is_primary(plan, area, measure),
+        corrected=Corrected(np.nan, 0),
+        equivalence=equivalence_row(b, a, plan, area, measure, plan.lead),
+        outcome="not_computed",
+        reason=why.words(called),
+    )
+
+
+def decided(
+    cohort: Cohort, row: Row, p: Corrected, q: Corrected, limit: float, what: str, test: str
+) -> Row:
+    """Return a comparison with its corrected p-values and what they say.
+
+    Parameters
+    ----------
+    cohort : Cohort
+    row : Contrast
+    p, q : Corrected
+        Of the difference, and of equivalence.
+    limit : float
+        Smallest difference that the scanner can show; NaN if unknown.
+    what, test : str
+        What was compared, as the start of a sentence, and by what.
+    """
+    alpha = cohort.plan.analysis.alpha
+    row = replace(
+        row,
+        corrected=p,
+        equivalence=corrected_row(row.equivalence, q.p_holm, alpha),
+        outcome=decide(p.p_holm, q.p_holm, alpha),
+        scanner_limit=limit,
+    )
+    return replace(row, sentence=contrast_sentence(row, cohort, what, test))

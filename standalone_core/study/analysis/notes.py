@@ -1,0 +1,172 @@
+"""What must be known to read a study's numbers, and what could not be computed and why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from ...shares import limit_words, short_share
+from ...words.names import MEASURE_WORDS, NOT_DECIDABLE, area_words
+from ...words.text import count_words, listed
+from ..measuring.results import StudyRun
+from .cohort import Cohort
+from .results.analysis import Findings
+from .results.comparisons import Comparison, OverallRow, PrecisionComparison
+from .sentences import LEAD_WORDS, OVERALL_WORDS
+from .support_marks import DESCRIBED_ONLY
+
+PRECISION_TERM = (
+    "ISO 5725-1 defines precision for the same item measured again. The crowns of a group are "
+    "different items: what is called precision here also holds the spread of production, beside "
+    "that of scanning."
+)
+PAIRS_DEPEND = (
+    "The pairs of a group share crowns, so they are not independent: they are described, and "
+    "groups are compared by relabelling whole crowns, never pairs or points."
+)
+ASSUMPTIONS_INFORM = (
+    "Tests of normality and of equal spread are information. They did not choose the leading "
+    "test, which the plan fixed."
+)
+RANKS_SHIFT = (
+    "By ranks, a difference is the shift of one group against the other (Hodges and Lehmann), and "
+    "equivalence is tested by two one-sided rank tests of that shift, which take it that the "
+    "groups have the same form; the precision of groups is compared by means of distances."
+)
+MEANS_DECIDE = (
+    "Differences and equivalence are those of means; tests of ranks stand beside them and decide "
+    "nothing."
+)
+MIDDLE_KEPT = (
+    "Without the odd crowns, pairs and comparisons are computed anew; the distances from a group's "
+    "mean surface still are those from the mean of all its crowns."
+)
+ABSENCE = (
+    "An undecided comparison does not show that groups are alike: only a test of equivalence "
+    "against a margin can show that."
+)
+
+
+def general_notes(cohort: Cohort, run: StudyRun) -> tuple[str, ...]:
+    """Return what holds for the whole study."""
+    plan = cohort.plan.analysis
+    notes = [
+        f"A group meets a tolerance if {short_share(plan.next_crown_content)} of all crowns made "
+        f"this way can be expected within it, {short_share(plan.confidence)} sure, as far as "
+        f"crowns are spread normally; it does not if surely fewer are within.",
+        PRECISION_TERM,
+        PAIRS_DEPEND,
+    ]
+    if len(cohort.groups) > 1:
+        lead = cohort.plan.analysis.lead
+        several = f", and {OVERALL_WORDS[lead]} for all groups" if len(cohort.groups) > 2 else ""
+        notes += [
+            f"The leading test is {LEAD_WORDS[lead]} for two groups{several}; fixed in the plan.",
+            RANKS_SHIFT if lead == "ranks" else MEANS_DECIDE,
+            ASSUMPTIONS_INFORM,
+            ABSENCE,
+        ]
+    if any(crown.contacts for crown in run.crowns):
+        notes.append(DESCRIBED_ONLY)
+    notes += _margin_notes(cohort)
+    notes += [*run.plan.notes, *_missing_areas(run), *_uncertain(cohort)]
+    return tuple(dict.fromkeys(notes))
+
+
+def cautions(cohort: Cohort, run: StudyRun) -> tuple[str, ...]:
+    """Return what limits the answer itself: for its last lines."""
+    found = [f"{crown.name} was left out: {crown.reason}" for crown in run.left_out]
+    if len(cohort.groups) == 1:
+        found.append("There is one group only, so no ways of production are compared.")
+    few = [cohort.title(g) for g in cohort.groups if len(cohort.crowns[g]) == 1]
+    if few:
+        found.append(f"One crown only: {listed(few)}. Its spread is unknown; nothing is tested.")
+    unmade = [group.title for group in run.plan.groups if group.name not in cohort.groups]
+    if unmade:
+        found.append(f"Without any usable crown: {listed(unmade)}.")
+    return tuple(found)
+
+
+def reasons_of(findings: Findings) -> tuple[str, ...]:
+    """Return why numbers are missing, the same reason said once for all its places."""
+    places: dict[str, list[str]] = {}
+    rows: list[Comparison | PrecisionComparison | OverallRow]
+    rows = [*findings.comparisons, *findings.precision_comparisons, *findings.overall]
+    for row in rows:
+        if row.reason:
+            where = f"{area_words(row.area)} ({MEASURE_WORDS[row.measure]})"
+            places.setdefault(row.reason, []).append(where)
+    notes = [f"Not compared: {_some(where)}. {why}" for why, where in places.items()]
+    for trueness in findings.trueness:
+        if trueness.summary.found.missing:
+            where = f"{trueness.group}, {area_words(trueness.area)}"
+            notes.append(f"{where}: {trueness.reason}")
+    for tolerance in findings.tolerances:
+        if tolerance.undecided:
+            notes.append(
+                f"{tolerance.group}, {area_words(tolerance.area)}: "
+                f"{count_words(tolerance.undecided, 'crown')} could not be judged and "
+                f"{'is' if tolerance.undecided == 1 else 'are'} in no share."
+            )
+    return tuple(dict.fromkeys(notes))
+
+
+def _some(places: Iterable[str]) -> str:
+    unique = list(dict.fromkeys(places))
+    if len(unique) <= 4:
+        return listed(unique)
+    return f"{listed(unique[:3])} and {len(unique) - 3} more"
+
+
+def _margin_notes(cohort: Cohort) -> list[str]:
+    if len(cohort.groups) < 2:
+        return []
+    plan = cohort.plan.analysis
+    without = [a for a in cohort.areas if not plan.equivalence_of(a) > 0]
+    if len(without) == len(cohort.areas):
+        return ["No equivalence margin is set, so equivalence was not tested."]
+    notes = []
+    if without:
+        names = listed([area_words(area) for area in without])
+        notes.append(f"Without an equivalence margin, so not tested for it: {names}.")
+    return notes
+
+
+def _missing_areas(run: StudyRun) -> list[str]:
+    asked: Sequence[str] = run.plan.areas
+    missing = run.area_set.missing
+    return [
+        f"The area {area_words(area)} was asked for and not found. {missing.get(area, '')}".strip()
+        for area in asked
+        if area not in run.area_set.areas
+    ]
+
+
+def _uncertain(cohort: Cohort) -> list[str]:
+    """Name crowns whose pose, or coverage, leaves an area undecided: their numbers are in."""
+    notes = []
+    for group in cohort.groups:
+        for crown in cohort.crowns[group]:
+            unsure = [
+                v for v in crown.verdicts if v.verdict == NOT_DECIDABLE and v.area in cohort.areas
+            ]
+            reasons = dict.fromkeys(v.reason for v in unsure)
+            for reason in reasons:
+                areas = listed([area_words(v.area) for v in unsure if v.reason == reason])
+                notes.append(f"{crown.name}, {areas}: {reason} Its numbers are in the means.")
+    least = cohort.plan.check.tolerances.min_coverage
+    low = [
+        crown.name
+        for group in cohort.groups
+        for crown in cohort.crowns[group]
+        if any(
+            row.coverage < least and row.area in cohort.areas
+            for row in crown.measures
+            if row.direction == "design_to_scan"
+        )
+    ]
+    if low:
+        notes.append(
+            f"Less than {limit_words(least)} of some area was measured on {listed(low)}; the "
+            f"numbers of such areas come from what was measured."
+        )
+    return notes

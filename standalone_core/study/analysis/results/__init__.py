@@ -1,0 +1,1 @@
+"""What the statistics of a study yield, in frozen rows."""

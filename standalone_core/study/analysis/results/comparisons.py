@@ -1,0 +1,234 @@
+"""What comparing groups of crowns yields: tests, effects and conclusions.
+
+Rows hold the results of the statistics themselves. Differences are always those of ``second``
+minus ``first``; the statistics are therefore given the second group first. Numbers that could not
+be computed are NaN, and ``reason`` says why. Numbers of a measure are in its own unit: µm, or a
+share from 0 to 1 for ``within_tolerance``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ....statistics.equivalence import Equivalence, Outcome, ShiftWithin
+from ....statistics.many_groups import DunnPair, GamesHowellPair, ManyGroups
+from ....statistics.permutation import PrecisionTest
+from ....statistics.rank_sum import Shift
+from ....statistics.two_groups import TwoGroups
+from ....statistics.welch import WelchTest
+from ...plan import Lead
+
+
+@dataclass(frozen=True)
+class Corrected:
+    """A p-value after correction, and the number of tests it was corrected over."""
+
+    p_holm: float
+    family: int
+
+
+@dataclass(frozen=True)
+class EquivalenceRow:
+    """Is the difference surely within ± ``margin``?
+
+    Attributes
+    ----------
+    margin : float
+        The plan's margin of this area, µm; NaN if it has none.
+    level : float
+        Of the interval that is to be drawn against the margin: 1 − 2α.
+    lead : "welch" or "ranks"
+        Whether means were tested, or the shift by ranks.
+    found : Equivalence, ShiftWithin or None
+        None where nothing was tested.
+    untested : str
+        Why not; empty otherwise.
+    p_holm : float
+        The larger of the two one-sided tests' p after correction (the same for the plan's primary
+        comparison of two groups).
+    equivalent : bool
+        Whether ``p_holm`` ≤ α.
+    """
+
+    margin: float
+    level: float
+    lead: Lead = "welch"
+    found: Equivalence | ShiftWithin | None = None
+    untested: str = ""
+    p_holm: float = np.nan
+    equivalent: bool = False
+
+    @property
+    def low(self) -> float:
+        """Lower end of the interval at ``level``."""
+        return np.nan if self.found is None else _with_interval(self.found).ci_low
+
+    @property
+    def high(self) -> float:
+        """Upper end of the interval at ``level``."""
+        return np.nan if self.found is None else _with_interval(self.found).ci_high
+
+    @property
+    def p_value(self) -> float:
+        """The larger of the two one-sided tests' p."""
+        return np.nan if self.found is None else self.found.p_equivalence
+
+    @property
+    def reason(self) -> str:
+        """Why there is no such test."""
+        return self.untested if self.found is None else str(self.found.reason)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Contrast:
+    """Two groups in one area by one measure.
+
+    Attributes
+    ----------
+    area, measure, first, second : str
+    corrected : Corrected
+        The p-value that decides, corrected over its family; a family of 1 means not at all.
+    equivalence : EquivalenceRow
+    outcome : Outcome
+        ``different``: sure that they differ, not that it is less than the margin;
+        ``equivalent``: sure that the difference is within the margin;
+        ``different_within_margin``: both; ``undecided``: neither; ``not_computed``.
+    scanner_limit : float
+        Smallest difference that the scanner can show, µm; NaN if unknown.
+    reason : str
+        Why it is ``not_computed``.
+    sentence : str
+        The outcome in plain words with the numbers.
+    """
+
+    area: str
+    measure: str
+    first: str
+    second: str
+    corrected: Corrected
+    equivalence: EquivalenceRow
+    outcome: Outcome
+    scanner_limit: float = np.nan
+    reason: str = ""
+    sentence: str = ""
+
+    @property
+    def leading(self) -> WelchTest | Shift | PrecisionTest:
+        """The result that gives the difference and its interval."""
+        raise NotImplementedError
+
+    @property
+    def difference(self) -> float:
+        """Second minus first."""
+        leading = self.leading
+        return leading.estimate if isinstance(leading, Shift) else leading.difference
+
+    @property
+    def low(self) -> float:
+        """Lower end of the difference's interval."""
+        return self.leading.ci_low
+
+    @property
+    def high(self) -> float:
+        """Upper end of the difference's interval."""
+        return self.leading.ci_high
+
+    @property
+    def below_scanner(self) -> bool:
+        """Whether the scanner could not show so small a difference."""
+        return abs(self.difference) < self.scanner_limit
+
+
+@dataclass(frozen=True, kw_only=True)
+class Comparison(Contrast):
+    """Two groups' trueness; the crown is the unit.
+
+    Attributes
+    ----------
+    found : TwoGroups
+        Of ``second`` against ``first``.
+    lead : "welch" or "ranks"
+        The test that decides, by means or by ranks with the Hodges–Lehmann shift; chosen in the
+        plan.
+    primary : bool
+        Whether this is the plan's primary comparison.
+    """
+
+    found: TwoGroups
+    lead: Lead
+    primary: bool
+
+    @property
+    def leading(self) -> WelchTest | Shift:
+        """The leading test's difference of means, or shift."""
+        return self.found.welch if self.lead == "welch" else self.found.shift
+
+    @property
+    def p_value(self) -> float:
+        """Of the leading test, as it is."""
+        return self.found.welch.p if self.lead == "welch" else self.found.mann_whitney.p
+
+
+@dataclass(frozen=True, kw_only=True)
+class PrecisionComparison(Contrast):
+    """Two groups' precision, by permuting crowns.
+
+    Attributes
+    ----------
+    found : PrecisionTest
+        Of the distances of a group's crowns from the group's middle (spatial median), from its
+        pairs superimposed crown on crown: smaller is more precise. A pair's distance is about
+        √2 times it. Second group first; Welch's interval of the distances is approximate.
+    """
+
+    found: PrecisionTest
+
+    @property
+    def leading(self) -> PrecisionTest:
+        """The test by permuting crowns."""
+        return self.found
+
+    @property
+    def p_value(self) -> float:
+        """Of that test, as it is."""
+        return self.found.p
+
+
+@dataclass(frozen=True)
+class OverallRow:
+    """Three or more groups at once in one area by one measure.
+
+    Attributes
+    ----------
+    area, measure : str
+    lead : "welch" or "ranks"
+    primary : bool
+    found : ManyGroups or None
+        None where fewer than three groups have enough crowns. Its pairs are first minus second.
+    corrected : Corrected
+        The leading test's p-value, corrected over areas × measures.
+    sentence : str
+    reason : str
+    """
+
+    area: str
+    measure: str
+    lead: Lead
+    primary: bool
+    found: ManyGroups | None
+    corrected: Corrected
+    sentence: str
+    reason: str = ""
+
+    @property
+    def pairs(self) -> tuple[tuple[GamesHowellPair, DunnPair], ...]:
+        """Every two groups after the overall test, corrected over the pairs."""
+        if self.found is None:
+            return ()
+        return tuple(zip(self.found.games_howell, self.found.dunn, strict=True))
+
+
+def _with_interval(found: Equivalence | ShiftWithin) -> Equivalence | Shift:
+    return found.shift if isinstance(found, ShiftWithin) else found

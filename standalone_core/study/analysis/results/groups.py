@@ -1,0 +1,129 @@
+"""What each group of crowns comes to: descriptions, tolerances, assumptions, precision.
+
+Rows hold the results of the statistics themselves. Numbers that could not be computed are NaN,
+and ``reason`` says why. Numbers of a measure are in its own unit: µm, or a share from 0 to 1 for
+``within_tolerance``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ....statistics.assumptions import Assumptions
+from ....statistics.describe import Description
+from ....statistics.tolerance import ShareWithin, ToleranceLimit
+
+
+@dataclass(frozen=True)
+class Summary:
+    """Some independent values and what they come to.
+
+    Attributes
+    ----------
+    values : tuple of float
+        In the crowns' order, NaN where missing.
+    found : Description
+        With Student's interval of the mean at the plan's confidence.
+    """
+
+    values: tuple[float, ...]
+    found: Description
+
+
+@dataclass(frozen=True)
+class TruenessRow:
+    """A group's trueness in one area by one measure.
+
+    Attributes
+    ----------
+    group, area, measure : str
+    crowns : tuple of str
+        Names belonging to ``summary.values``.
+    summary : Summary
+    reason : str
+        What is missing and why; empty if nothing is.
+    """
+
+    group: str
+    area: str
+    measure: str
+    crowns: tuple[str, ...]
+    summary: Summary
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class ToleranceRow:
+    """A group against the tolerance of one area (of the mean absolute deviation).
+
+    Attributes
+    ----------
+    group, area : str
+    tolerance_um : float
+        NaN if the area has none; all that depends on it is then NaN or None.
+    source : str
+        Where the tolerance comes from.
+    share : ShareWithin
+        Crowns with the verdict ``within`` among those with ``within`` or ``outside``.
+    undecided : int
+        Crowns whose verdict is ``not_decidable``; they are in no share.
+    next_crown : ToleranceLimit
+        Upper one-sided tolerance limit, µm: with its ``confidence`` at least the share
+        ``content`` of all crowns made this way lies below it (normal model).
+    meets : bool or None
+        Whether that limit lies within the tolerance; None if it cannot be told.
+    sentence : str
+        The finding in plain words.
+    """
+
+    group: str
+    area: str
+    tolerance_um: float
+    source: str
+    share: ShareWithin
+    undecided: int
+    next_crown: ToleranceLimit
+    meets: bool | None
+    sentence: str
+
+
+@dataclass(frozen=True)
+class AssumptionRow:
+    """How far one area and measure meets what the tests of means assume; information only.
+
+    Attributes
+    ----------
+    area, measure : str
+    found : Assumptions
+        Shapiro and Wilk's test of every group, and Brown and Forsythe's of all.
+    """
+
+    area: str
+    measure: str
+    found: Assumptions
+
+
+@dataclass(frozen=True)
+class PrecisionRow:
+    """A group's precision in one area by one measure.
+
+    Attributes
+    ----------
+    group, area, measure : str
+    superimposed : Description
+        All pairs, each superimposed crown on crown; pairs share crowns, so that its interval
+        says nothing.
+    design_frame : Description
+        All pairs, both crowns as they lie on the design.
+    dispersion : Summary
+        Each crown's distance from the group's mean surface: one number per crown.
+    reason : str
+    """
+
+    group: str
+    area: str
+    measure: str
+    superimposed: Description
+    design_frame: Description
+    dispersion: Summary
+    reason: str = ""

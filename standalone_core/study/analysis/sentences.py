@@ -1,0 +1,181 @@
+"""The words for the statistics of a study: one place, so that table, page and verdict agree.
+
+A difference that is not significant is never called "no difference": only a test of equivalence
+can say that a difference is small.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from ...shares import short_share
+from ...words.text import micrometres
+from .cohort import Cohort
+from .results.comparisons import Contrast
+
+LEAD_WORDS: Mapping[str, str] = MappingProxyType(
+    {"welch": "Welch's t test", "ranks": "Mann–Whitney test"}
+)
+OVERALL_WORDS: Mapping[str, str] = MappingProxyType(
+    {"welch": "Welch's analysis of variance", "ranks": "Kruskal–Wallis test"}
+)
+
+
+def contrast_sentence(row: Contrast, cohort: Cohort, what: str, test: str) -> str:
+    """Say one comparison's conclusion in plain words with its numbers.
+
+    Parameters
+    ----------
+    row : Contrast
+        With its outcome.
+    cohort : Cohort
+        For the groups' titles, the level and the confidence.
+    what : str
+        What is compared, as the start of a sentence: "Margin, mean absolute deviation".
+    test : str
+        The leading test, in words.
+    """
+    words = {
+        "different": _different,
+        "equivalent": _equivalent,
+        "different_within_margin": _different_within,
+        "undecided": _undecided,
+        "not_computed": _not_computed,
+    }
+    plan = cohort.plan.analysis
+    titles = cohort.title(row.first), cohort.title(row.second)
+    return words[row.outcome](_Said(row, what, test, *titles, plan.confidence, plan.alpha))
+
+
+@dataclass(frozen=True)
+class _Said:
+    """A comparison with what else its sentence says."""
+
+    row: Contrast
+    what: str
+    test: str
+    first: str
+    second: str
+    confidence: float
+    alpha: float
+
+
+def interval_words(low: float, high: float, measure: str) -> str:
+    """Write an interval: "−1.2 to 3.4 µm"; a difference of shares in percentage points."""
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return "no interval"
+    factor, unit = (1.0, "µm") if measure.endswith("_um") else (100.0, "points")
+    return f"{micrometres(factor * low)} to {micrometres(factor * high)} {unit}"
+
+
+def p_words(p: float) -> str:
+    """Write a p-value: never as zero, and never so that 0.0496 or 0.0504 reads as 0.050."""
+    if math.isnan(p):
+        return "no p"
+    if p < 0.001:
+        return "p < 0.001"
+    text = f"{p:.3f}" if p < 0.1 else f"{p:.2f}"
+    return f"p = {p:.4f}" if text == "0.050" else f"p = {text}"
+
+
+def _numbers(c: _Said) -> str:
+    level = short_share(c.confidence)
+    return f"{level} interval {interval_words(c.row.low, c.row.high, c.row.measure)}; {_test(c)}"
+
+
+def _test(c: _Said) -> str:
+    corrected = (
+        f" after correction for {c.row.corrected.family} comparisons"
+        if c.row.corrected.family > 1
+        else ""
+    )
+    return f"{c.test}, {p_words(c.row.corrected.p_holm)}{corrected}"
+
+
+def _size(c: _Said) -> str:
+    relation = "larger" if c.row.difference > 0 else "smaller"
+    size = _plain(abs(c.row.difference), c.row.measure)
+    return f"{size} {relation} for {c.second} than for {c.first}"
+
+
+def _plain(value: float, measure: str) -> str:
+    if measure.endswith("_um"):
+        return f"{micrometres(value)} µm"
+    return f"{micrometres(100 * value)} percentage points"
+
+
+def _margin(c: _Said) -> str:
+    return f"the equivalence margin of {c.row.equivalence.margin:g} µm"
+
+
+def _different(c: _Said) -> str:
+    text = f"{c.what}: different; {_size(c)} ({_numbers(c)})."
+    return f"{text} {_against_margin(c)}".rstrip()
+
+
+def _against_margin(c: _Said) -> str:
+    row = c.row.equivalence
+    if math.isnan(row.margin):
+        return "Whether that matters was not tested: no equivalence margin is set."
+    if row.reason:
+        return f"Whether that matters was not tested: {row.reason}"
+    if c.row.low > row.margin or c.row.high < -row.margin:
+        return f"The difference is surely more than {_margin(c)}."
+    return f"That it stays within {_margin(c)} is not sure."
+
+
+def _different_within(c: _Said) -> str:
+    return (
+        f"{c.what}: different but within the margin; {_size(c)} ({_numbers(c)}), and surely "
+        f"less than {_margin(c)} ({_tost(c)})."
+    )
+
+
+def _equivalent(c: _Said) -> str:
+    return (
+        f"{c.what}: equivalent; {c.second} and {c.first} differ by less than {_margin(c)} "
+        f"(difference {_signed(c)}, {_tost(c)})."
+    )
+
+
+def _undecided(c: _Said) -> str:
+    text = (
+        f"{c.what}: undecided; a difference between {c.second} and {c.first} is neither shown "
+        f"nor ruled out (difference {_signed(c)}, {_numbers(c)})."
+    )
+    row = c.row.equivalence
+    if math.isnan(row.margin):
+        return f"{text} Equivalence was not tested: no equivalence margin is set."
+    if row.reason:
+        return f"{text} Equivalence was not tested: {row.reason}"
+    if row.p_value <= c.alpha:
+        return (
+            f"{text} By itself this comparison would be within {_margin(c)}; after the correction "
+            f"it is not sure."
+        )
+    return f"{text} That it stays within {_margin(c)} is not sure either."
+
+
+def _not_computed(c: _Said) -> str:
+    seen = "" if math.isnan(c.row.difference) else f" The difference is {_signed(c)}."
+    return f"{c.what}: {c.second} and {c.first} were not compared. {c.row.reason}{seen}"
+
+
+def _signed(c: _Said) -> str:
+    if c.row.measure.endswith("_um"):
+        return f"{micrometres(c.row.difference, signed=True)} µm"
+    return f"{micrometres(100 * c.row.difference, signed=True)} percentage points"
+
+
+def _tost(c: _Said) -> str:
+    row = c.row.equivalence
+    corrected = " after correction" if row.p_holm > row.p_value else ""
+    kind = "rank tests" if row.lead == "ranks" else "tests"
+    interval = interval_words(row.low, row.high, c.row.measure)
+    return (
+        f"{short_share(row.level)} interval {interval}; two one-sided {kind}, "
+        f"{p_words(row.p_holm)}{corrected}"
+    )

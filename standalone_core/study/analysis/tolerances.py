@@ -1,0 +1,107 @@
+"""Each group against the tolerances: how many crowns are within, and will the next one be."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ...shares import short_share
+from ...statistics.tolerance import ShareWithin, ToleranceLimit, upper_tolerance_limit, wilson
+from ...words.names import NOT_DECIDABLE, OUTSIDE, WITHIN, area_words
+from ...words.text import micrometres
+from ..measuring.results import Crown
+from .cohort import Cohort
+from .results.groups import ToleranceRow
+
+JUDGED_BY = "mean_abs_um"
+"""The measure that tolerances limit."""
+
+
+def tolerance_rows(cohort: Cohort) -> tuple[ToleranceRow, ...]:
+    """Hold every group against the tolerance of every area.
+
+    A group *meets* a tolerance if none of its crowns is outside and the one-sided tolerance limit
+    of its mean absolute deviations (the larger of both directions of each crown) lies within: then
+    at least the plan's ``next_crown_content`` of all crowns made this way are within, with its
+    ``confidence``. It *does not* if Wilson's interval of the share of crowns
+    within lies wholly below that content. Between the two it cannot be told from so few crowns.
+    """
+    return tuple(_row(cohort, group, area) for group in cohort.groups for area in cohort.areas)
+
+
+def _row(cohort: Cohort, group: str, area: str) -> ToleranceRow:
+    plan, tolerances = cohort.plan.analysis, cohort.plan.check.tolerances
+    crowns = cohort.crowns[group]
+    words = [_verdict(crown, area) for crown in crowns]
+    within, outside = words.count(WITHIN), words.count(OUTSIDE)
+    share = wilson(within, within + outside, confidence=plan.confidence)
+    values = [
+        np.nan if word == NOT_DECIDABLE else judged_um(crown, area)
+        for crown, word in zip(crowns, words, strict=True)
+    ]
+    ahead = upper_tolerance_limit(
+        values, content=plan.next_crown_content, confidence=plan.confidence
+    )
+    limit = tolerances.limit_um(area)
+    meets = _meets(share, ahead, limit, outside)
+    return ToleranceRow(
+        group=group,
+        area=area,
+        tolerance_um=limit,
+        source=tolerances.source(area),
+        share=share,
+        undecided=words.count(NOT_DECIDABLE),
+        next_crown=ahead,
+        meets=meets,
+        sentence=_sentence(cohort.title(group), area, limit, share, ahead, meets),
+    )
+
+
+def _verdict(crown: Crown, area: str) -> str:
+    return next((v.verdict for v in crown.verdicts if v.area == area), NOT_DECIDABLE)
+
+
+def judged_um(crown: Crown, area: str) -> float:
+    """Return the mean absolute deviation that a crown is judged by: the larger direction's."""
+    found = [v for v in crown.verdicts if v.area == area]
+    return float(np.fmax(found[0].mean_abs_um, found[0].back_mean_abs_um)) if found else np.nan
+
+
+def _meets(share: ShareWithin, ahead: ToleranceLimit, limit_um: float, outside: int) -> bool | None:
+    """A crown outside by unmatched surface has a mean below the limit: it is not shown to meet."""
+    if np.isnan(limit_um):
+        return None
+    if ahead.limit <= limit_um and not outside:
+        return True
+    return False if share.ci_high < ahead.content else None
+
+
+def _sentence(
+    title: str,
+    area: str,
+    limit_um: float,
+    share: ShareWithin,
+    ahead: ToleranceLimit,
+    meets: bool | None,
+) -> str:
+    where = f"{title}, {area_words(area)}"
+    if np.isnan(limit_um):
+        return f"{where}: no tolerance is set."
+    if not share.n:
+        return f"{where}: no crown could be judged."
+    counted = (
+        f"{share.within} of {share.n} crowns are within {limit_um:g} µm "
+        f"({short_share(share.confidence)} interval of the share {short_share(share.ci_low)} to "
+        f"{short_share(share.ci_high)})"
+    )
+    if ahead.reason:
+        return f"{where}: {counted}. What the next crown will be cannot be told: {ahead.reason}"
+    future = (
+        f"{short_share(ahead.content)} of all crowns made this way lie below "
+        f"{micrometres(ahead.limit)} µm, {short_share(ahead.confidence)} sure, if they are spread "
+        f"normally"
+    )
+    if meets is None:
+        end = "not shown to meet it"
+    else:
+        end = "meets the tolerance" if meets else "does not meet the tolerance"
+    return f"{where}: {counted}; {future}: {end}."

@@ -1,0 +1,1 @@
+"""What a study file may say, and all that is wrong with one at once."""

@@ -1,0 +1,187 @@
+"""The groups of a study file and the scans that their patterns match."""
+
+from __future__ import annotations
+
+import glob
+import os
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ...mesh.formats import SUFFIX_FORMATS
+from ...readable import readable
+from ..plan import GroupPlan
+from .place import Place
+from .study_sections import FACTS, GROUP, REPEATS
+from .tables import read_section
+from .value_types import shown, what_is_there
+
+_LONGEST_NAME = 40
+_NOT_IN_NAMES = set('/\\:*?"<>|')  # what names of files cannot hold on all systems
+
+
+@dataclass(frozen=True)
+class ScanMatch:
+    """A scan and where the pattern stands that matched it."""
+
+    scan: Path
+    place: Place
+
+
+def read_groups(
+    tables: Mapping[str, Any], place: Place, design: Path | None
+) -> tuple[GroupPlan, ...]:
+    """Read all groups; note every mistake.
+
+    Parameters
+    ----------
+    tables : mapping of group name to table
+    place : Place
+        Of the table of groups.
+    design : pathlib.Path or None
+        Which no scan may be; None if it is not known.
+
+    Returns
+    -------
+    tuple of GroupPlan
+        Those that have scans.
+    """
+    groups: list[GroupPlan] = []
+    taken = {} if design is None else {_real(design): ""}
+    for name, table in tables.items():
+        here = place / name
+        if not isinstance(table, dict):
+            here.wrong(f"It is {shown(table)}, not a table.", f"Write [groups.{name}].")
+            continue
+        _refuse_name(name, [group.name for group in groups], here)
+        rest = {key: value for key, value in table.items() if key != "facts"}
+        values = read_section(GROUP, rest, here)
+        facts = _read_facts(table.get("facts", {}), here / "facts")
+        matches = find_scans(values.get("scans", ()), here / "scans")
+        _refuse_taken(name, matches, taken)
+        if matches:
+            scans = tuple(match.scan for match in matches)
+            groups.append(GroupPlan(name, values.get("title", name), scans, facts))
+    _refuse_same_titles(groups, place)
+    return tuple(groups)
+
+
+def find_scans(patterns: tuple[str, ...], place: Place) -> tuple[ScanMatch, ...]:
+    """Find the scans that patterns match; note each pattern that matches none.
+
+    A path without ``*``, ``?`` and ``[`` may be of any file; patterns only match mesh files, and
+    none whose name starts with a dot. Scans come pattern by pattern, and by name within each,
+    with numbers in names by their size.
+    """
+    found: dict[Path, ScanMatch] = {}
+    for index, pattern in enumerate(patterns):
+        here = place / index
+        scans = matching(pattern, place.folder)
+        if not scans:
+            here.wrong(f"No scan matches {shown(pattern)}.", _why_none(pattern, place.folder))
+        for scan in scans:
+            found.setdefault(scan, ScanMatch(scan, here))
+    return tuple(found.values())
+
+
+def matching(pattern: str, folder: Path) -> list[Path]:
+    """Return the mesh files that a pattern matches, by name."""
+    try:
+        if (folder / pattern).is_file():
+            return [folder / pattern]
+        names = glob.glob(pattern, root_dir=folder, recursive=True)
+        files = [folder / name for name in names]
+        meshes = [f for f in files if f.suffix.lower() in SUFFIX_FORMATS and f.is_file()]
+    except (OSError, ValueError, re.error):  # signs that no name can hold
+        return []
+    return sorted(meshes, key=natural)
+
+
+def meshes_in(folder: Path) -> list[Path]:
+    """Return the mesh files of a folder by name, but for hidden ones."""
+    files = [f for f in folder.iterdir() if f.suffix.lower() in SUFFIX_FORMATS and f.is_file()]
+    return sorted((f for f in files if not f.name.startswith(".")), key=natural)
+
+
+def natural(file: Path) -> tuple[list[str | int], str]:
+    """Order names as people do: crown_2 before crown_10."""
+    parts = re.split(r"([0-9]+)", file.as_posix().casefold())
+    return [int(part) if part.isdecimal() else part for part in parts], file.as_posix()
+
+
+def _why_none(pattern: str, folder: Path) -> str:
+    file = folder / pattern
+    if not glob.has_magic(pattern):
+        return what_is_there(file)
+    if glob.has_magic(str(file.parent)):
+        return "Check the path; it starts from this file's folder."
+    if not file.parent.is_dir():
+        return what_is_there(file)
+    there = [f.name for f in meshes_in(file.parent)]
+    if not there:
+        return f"Mesh files end in {', '.join(SUFFIX_FORMATS)}; there is none in that folder."
+    return f"There are {', '.join(there[:3])}{' …' if len(there) > 3 else ''}; capitals count."
+
+
+def _refuse_name(name: str, before: list[str], place: Place) -> None:
+    if group_name(name) != name:
+        place.wrong(
+            f"{shown(name)} cannot be the name of a group.",
+            f"Give 1 to {_LONGEST_NAME} letters, digits and such, and other words as its title.",
+        )
+    if name.casefold() == REPEATS.name:
+        place.wrong("Repeated scans are called that.", "Give the group another name.")
+    same = [other for other in before if other.casefold() == name.casefold()]
+    if same:
+        place.wrong(f"Only capitals tell it from group {same[0]}.", "Give it another name.")
+
+
+def group_name(words: str) -> str:
+    """Return words as they can be the name of a group, in tables and in names of files."""
+    kept = "".join("_" if s in _NOT_IN_NAMES or not s.isprintable() else s for s in words)
+    return kept[:_LONGEST_NAME].strip(". ") or "group"
+
+
+def _read_facts(given: Any, place: Place) -> dict[str, str]:
+    if not isinstance(given, dict):
+        place.wrong(f"It is {shown(given)}, not a table.", "Write it as a table of its own.")
+        return {}
+    facts = read_section(FACTS, given, place)
+    return {name: fact for name, fact in facts.items() if fact}
+
+
+def _refuse_taken(name: str, matches: tuple[ScanMatch, ...], taken: dict[str, str]) -> None:
+    """Note scans that are the design or were found before; one mistake per pattern and cause."""
+    clashes: dict[tuple[tuple[str | int, ...], str], list[ScanMatch]] = {}
+    for match in matches:
+        real = _real(match.scan)
+        if real in taken:
+            clashes.setdefault((match.place.path, taken[real]), []).append(match)
+        else:
+            taken[real] = name
+    for (_, owner), several in clashes.items():
+        first, more = several[0], len(several) - 1
+        file = readable(first.scan.name)
+        which = f"{file} and {more} more are" if more else f"{file} is"
+        if not owner:
+            first.place.wrong(f"{which} the design.", "Match the scans only, or list them.")
+        elif owner == name:
+            first.place.wrong(f"{which} in this group twice.", "Name each scan once.")
+        else:
+            first.place.wrong(f"{which} in group {owner} too.", "Leave each scan in one group.")
+
+
+def _refuse_same_titles(groups: list[GroupPlan], place: Place) -> None:
+    seen: dict[str, str] = {}
+    for group in groups:
+        other = seen.setdefault(group.title.casefold(), group.name)
+        if other != group.name:
+            (place / group.name / "title").wrong(
+                f"Group {other} has the same title.", "Give each group a title of its own."
+            )
+
+
+def _real(file: Path) -> str:
+    return os.path.normcase(os.path.realpath(file))

@@ -1,0 +1,80 @@
+"""A study with all the tables that belong to it, checked before anything is measured."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+from ..plan import StudyPlan
+from .examiner_scores import ExaminerScores, read_scores
+from .mistakes import Mistake, StudyFileError
+from .read import read_study
+from .repeated_scans import RepeatScans, read_repeats
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class StudyInputs:
+    """All that a study starts from.
+
+    Attributes
+    ----------
+    plan : StudyPlan
+    scores : ExaminerScores or None
+    repeats : RepeatScans or None
+    """
+
+    plan: StudyPlan
+    scores: ExaminerScores | None = None
+    repeats: RepeatScans | None = None
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What the reader should know about the plan and its tables."""
+        tables = (self.scores, self.repeats)
+        return self.plan.notes + tuple(n for t in tables if t is not None for n in t.notes)
+
+
+def read_study_inputs(path: str | Path) -> StudyInputs:
+    """Read a study file, its examiners' scores and its list of repeated scans.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path
+        The study file.
+
+    Returns
+    -------
+    StudyInputs
+
+    Raises
+    ------
+    StudyFileError
+        With every mistake of the study file; or, if there is none, with those of all tables.
+    """
+    plan = read_study(path)
+    mistakes: list[Mistake] = []
+    scores = _read(read_scores, plan.examiners, plan, mistakes)
+    repeats = _read(read_repeats, plan.repeats, plan, mistakes)
+    if mistakes:
+        raise StudyFileError(mistakes)
+    return StudyInputs(plan, scores, repeats)
+
+
+def _read(
+    reader: Callable[[Path, StudyPlan], T],
+    path: Path | None,
+    plan: StudyPlan,
+    mistakes: list[Mistake],
+) -> T | None:
+    """Read a table if there is one; gather its mistakes."""
+    if path is None:
+        return None
+    try:
+        return reader(path, plan)
+    except StudyFileError as error:
+        mistakes.extend(error.mistakes)
+        return None

@@ -1,0 +1,108 @@
+"""All mistakes of a file at once, each with its line and what to do about it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from difflib import get_close_matches
+from pathlib import Path
+
+from ...errors import CuspwiseError
+from ...readable import readable
+
+_SHORTEST = 3  # one letter more or less makes too many words of two
+
+
+@dataclass(frozen=True)
+class Mistake:
+    """One thing in a file that cannot be used.
+
+    Attributes
+    ----------
+    file : pathlib.Path
+    line : int or None
+        From 1 on; None for what is absent.
+    key : str
+        The key or column, dotted: ``analysis.alpha``; empty if the mistake is not about one.
+    reason, remedy : str
+        What is wrong and what can be done, as full sentences.
+    """
+
+    file: Path
+    line: int | None
+    key: str
+    reason: str
+    remedy: str
+
+    @property
+    def text(self) -> str:
+        """The mistake on one line."""
+        line = "" if self.line is None else f":{self.line}"
+        key = f"{self.key}: " if self.key else ""
+        words = f"{self.file.name or self.file}{line}: {key}{self.reason} {self.remedy}"
+        return readable(words).rstrip()
+
+
+class StudyFileError(CuspwiseError):
+    """A study file, or a table that belongs to it, with mistakes.
+
+    Attributes
+    ----------
+    mistakes : tuple of Mistake
+        By file and line.
+    """
+
+    def __init__(self, mistakes: Iterable[Mistake]) -> None:
+        self.mistakes = in_order(mistakes)
+        first = self.mistakes[0]
+        number = len(self.mistakes)
+        super().__init__(
+            f"There {'is one mistake' if number == 1 else f'are {number} mistakes'} in it.",
+            subject=first.file,
+            remedy="\n".join(["Correct what follows.", *self.lines]),
+        )
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return type(self), (self.mistakes,)
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """One line of text per mistake."""
+        return tuple(mistake.text for mistake in self.mistakes)
+
+
+def in_order(mistakes: Iterable[Mistake]) -> tuple[Mistake, ...]:
+    """Return mistakes by file, in the order in which files come up, and line; each once."""
+    found = list(dict.fromkeys(mistakes))
+    files = list(dict.fromkeys(mistake.file for mistake in found))
+    return tuple(sorted(found, key=lambda m: (files.index(m.file), m.line or 0)))
+
+
+def meant(word: str, known: Iterable[str]) -> str:
+    """Return what was probably meant as a question, or an empty text.
+
+    Capitals, spaces and hyphens do not count, nor does a part that was left out or added.
+    """
+    close = nearest(word, known)
+    return f"Did you mean {close}?" if close else ""
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """Return the known word most like this one, or an empty text; mm is no likely m."""
+    if len(word) < _SHORTEST:
+        return ""
+    plain = {_plain(name): name for name in known}
+    sought = _plain(word)
+    close = get_close_matches(sought, plain, n=1, cutoff=0.65)
+    if close:
+        return plain[close[0]]
+    parts = [name for name in plain if min(len(name), len(sought)) > 3 and _share(name, sought)]
+    return plain[parts[0]] if len(parts) == 1 else ""
+
+
+def _plain(word: str) -> str:
+    return word.strip().casefold().replace(" ", "_").replace("-", "_")
+
+
+def _share(name: str, sought: str) -> bool:
+    return name.startswith(sought) or sought.startswith(name) or name.endswith(f"_{sought}")

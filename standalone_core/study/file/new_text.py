@@ -1,0 +1,190 @@
+"""The text of a new study file: what is known of the study, and every setting as a remark."""
+
+from __future__ import annotations
+
+import json
+import math
+import textwrap
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from ..plan import EVERY_AREA
+from .check_sections import CONTACT, TOLERANCES
+from .keys import NOT_SET, Key, Section
+from .study_sections import EQUIVALENCE, EXAMINERS, FACTS, GROUP, REPEATS, SETTINGS, TOP
+from .value_types import Choice, Direction, Flag, Kind, Names, Number
+
+_WIDTH = 96
+_MOST_WORDS = 8
+START_EQUIVALENCE_UM = 10.0
+"""Written into new files, to be changed: our own, no source."""
+
+_INTRODUCTION = """\
+A study for Cuspwise. Lines that start with # are remarks. Every setting is here with its default;
+to change one, delete the # before its name. Paths start from this file's folder. Not a medical
+device: it supports, and never replaces, the judgement of a licensed professional and local
+rules. Patient names do not belong in files or their names."""
+_FACT_NAMES = ("machine", "material", "settings", "finishing", "scanner")
+
+
+@dataclass(frozen=True)
+class NewGroup:
+    """A group of a new study file.
+
+    Attributes
+    ----------
+    name : str
+    title : str
+    scans : tuple of str
+        Patterns, from the study file's folder.
+    count : int
+        How many scans they match.
+    """
+
+    name: str
+    title: str
+    scans: tuple[str, ...]
+    count: int
+
+
+@dataclass(frozen=True)
+class NewStudy:
+    """What is known when a new study file is written; all paths from its folder."""
+
+    title: str
+    design: str
+    groups: tuple[NewGroup, ...]
+    examiners: str | None = None
+    repeats: str | None = None
+
+
+def study_text(study: NewStudy) -> str:
+    """Return the text of a new study file, which reads back without a mistake."""
+    blocks = ["\n".join([*_remarks(_INTRODUCTION), "", *_top(study)])]
+    blocks.append("\n".join(_groups(study)))
+    given = {
+        EXAMINERS.name: {"file": study.examiners},
+        REPEATS.name: {"file": study.repeats},
+    }
+    blocks += ["\n".join(_section(section, given.get(section.name, {}))) for section in SETTINGS]
+    blocks.append("\n".join(_contact_example()))
+    return "\n\n".join(blocks) + "\n"
+
+
+def toml_text(value: Any) -> str:
+    """Write a value as TOML."""
+    if isinstance(value, (list, tuple)):
+        return f"[{', '.join(map(toml_text, value))}]"
+    if isinstance(value, float) and not math.isfinite(value):
+        return "inf" if value > 0 else "-inf" if value < 0 else "nan"
+    # JSON's texts, numbers and truth values are TOML's too, but for one sign.
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def toml_key(name: str) -> str:
+    """Write a key as TOML, in quotes if it needs them."""
+    plain = name.replace("-", "").replace("_", "")
+    return name if plain.isalnum() and plain.isascii() else toml_text(name)
+
+
+def _top(study: NewStudy) -> Iterator[str]:
+    values = {"title": study.title, "question": "", "design": study.design}
+    for key in TOP.keys:
+        yield from _remarks(key.help)
+        yield f"{key.name} = {toml_text(values[key.name])}"
+
+
+def _groups(study: NewStudy) -> Iterator[str]:
+    yield from _remarks(f"{GROUP.help} {_words_of(GROUP, 'scans')}")
+    yield from _remarks(FACTS.help)
+    for group in study.groups:
+        name = toml_key(group.name)
+        yield ""
+        yield f"[groups.{name}]"
+        yield f"title = {toml_text(group.title)}"
+        yield from _list("scans", group.scans)
+        yield f"[groups.{name}.facts]"
+        yield from (f"{fact} = {toml_text('')}" for fact in _FACT_NAMES)
+
+
+def _words_of(section: Section, name: str) -> str:
+    return next(key.help for key in section.keys if key.name == name)
+
+
+def _list(name: str, items: Sequence[str]) -> Iterator[str]:
+    """Write a list on one line, or with a line for each item if it is long."""
+    line = f"{name} = {toml_text(items)}"
+    if len(line) <= _WIDTH:
+        yield line
+        return
+    yield f"{name} = ["
+    yield from (f"  {toml_text(item)}," for item in items)
+    yield "]"
+
+
+def _section(section: Section, given: Mapping[str, Any]) -> Iterator[str]:
+    yield from _remarks(section.help)
+    yield f"[{section.name}]"
+    if section is TOLERANCES:
+        for area, limit in NOT_SET.check.tolerances.mean_abs_um.items():
+            yield f"#{area} = {toml_text(limit)}  # default: common practice, no source"
+    if section is EQUIVALENCE:
+        yield f"{EVERY_AREA} = {toml_text(START_EQUIVALENCE_UM)}  # no source: choose your own"
+        yield "#margin = 5.0  # an example"
+    for key in section.keys:
+        yield from _key(key, given.get(key.name))
+
+
+def _contact_example() -> Iterator[str]:
+    """Write a support contact as a remark."""
+    yield from _remarks(CONTACT.help)
+    yield f"#[{CONTACT.name.replace('NAME', 'lingual')}]"
+    examples = {"centre_mm": [1.2, -4.5, 3.0], "radius_mm": 0.5, "kind": "support"}
+    for key in CONTACT.keys:
+        yield from _remarks(key.help, indent="#   ")
+        yield f"#{key.name} = {toml_text(examples[key.name])}"
+
+
+def _key(key: Key, given: Any) -> Iterator[str]:
+    """Write a key with its meaning, as a remark unless it is given."""
+    yield from _remarks(f"{key.help} {_allowed(key)}", indent="#   ")
+    if given is not None:
+        yield f"{key.name} = {toml_text(given)}"
+        return
+    example = key.default if key.default is not None else _example(key)
+    yield f"#{key.name} = {toml_text(example)}"
+
+
+def _allowed(key: Key) -> str:
+    """Say what a key allows, where its default does not show it, and if it has no default."""
+    kind = key.kind
+    telling = isinstance(kind, (Number, Flag)) or (
+        isinstance(kind, Choice) and len(kind.words) <= _MOST_WORDS
+    )
+    if isinstance(kind, Names):
+        telling = kind.known is not None
+    notes = [kind.allowed] if telling else []
+    if key.default is None:
+        notes.append("no default")
+    return f"({'; '.join(notes)})" if notes else ""
+
+
+def _example(key: Key) -> Any:
+    """A value for a key without a default, to be put in place of."""
+    kind: Kind = key.kind
+    if isinstance(kind, Direction):
+        return [0.0, 0.0, 1.0] if key.name == "insertion" else [1.0, 0.0, 0.0]
+    if isinstance(kind, Number):
+        return 25.0
+    return "areas.json" if key.target.endswith("areas_file") else f"{key.target or key.name}.csv"
+
+
+def _remarks(text: str, indent: str = "# ") -> list[str]:
+    return textwrap.wrap(
+        " ".join(text.split()),
+        _WIDTH,
+        initial_indent="# ",
+        subsequent_indent=indent,
+        break_on_hyphens=False,
+    )

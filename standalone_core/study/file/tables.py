@@ -1,0 +1,156 @@
+"""The tables of a study file: their values, and what was probably meant by unknown names."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from .keys import Section
+from .mistakes import nearest
+from .place import Place
+from .study_sections import CONTACT, GROUP, SETTINGS, TOP
+from .value_types import shown
+
+GROUPS = "groups"
+CONTACTS = "contacts"
+_TABLES = {section.name: section for section in SETTINGS}
+
+
+@dataclass(frozen=True)
+class Tables:
+    """What the tables of a study file hold, as far as it can be used.
+
+    Attributes
+    ----------
+    values : mapping of section name to mapping of key to value
+        Of :data:`SETTINGS` and the top of the file, whose name is empty; keys that are absent or
+        cannot be used are left out.
+    groups, contacts : mapping of the name of a group or support contact to its table
+        As they are in the file.
+    """
+
+    values: Mapping[str, Mapping[str, Any]]
+    groups: Mapping[str, Any]
+    contacts: Mapping[str, Any]
+
+
+def read_tables(document: Mapping[str, Any], place: Place) -> Tables:
+    """Read all tables of a study file; note every mistake in them."""
+    top = {key: value for key, value in document.items() if TOP.key(key)}
+    hinted = _refuse_unknown_names(document, place)
+    values = {"": read_section(TOP, top, place, hinted)}
+    for name, section in _TABLES.items():
+        table = document.get(name, {})
+        if isinstance(table, dict):
+            values[name] = read_section(section, table, place / name)
+        else:
+            (place / name).wrong(
+                f"It is {shown(table)}, not a table.",
+                f"Write [{name}] on a line of its own and its keys below.",
+            )
+            values[name] = {}
+    return Tables(
+        values,
+        _group_tables(document.get(GROUPS), place, GROUPS in hinted),
+        _contact_tables(document.get(CONTACTS, {}), place),
+    )
+
+
+def read_section(
+    section: Section, table: Mapping[str, Any], place: Place, hinted: Iterable[str] = ()
+) -> dict[str, Any]:
+    """Read one table.
+
+    Parameters
+    ----------
+    section : Section
+        What it can hold.
+    table : mapping
+        What it does hold.
+    place : Place
+        Where it stands.
+    hinted : iterable of str
+        Keys that a misspelt one was probably meant for, which are not reported as missing too.
+
+    Returns
+    -------
+    dict of key to value
+        Without those that are absent or cannot be used.
+    """
+    values: dict[str, Any] = {}
+    hints = set(hinted)
+    for name, given in table.items():
+        key = section.key(name)
+        kind = section.free if key is None else key.kind
+        if kind is not None:
+            values[name] = kind.read(given, place / name)
+        else:
+            hints.add(_unknown(name, given, section, place))
+    for key in section.keys:
+        if key.required and key.name not in table and key.name not in hints:
+            (place / key.name).wrong("It is missing.", f"Give {key.kind.allowed}.")
+    return {name: value for name, value in values.items() if value is not None}
+
+
+def _refuse_unknown_names(document: Mapping[str, Any], place: Place) -> set[str]:
+    """Note what is unknown at the top of the file; return what it was probably meant for."""
+    known = {*_TABLES, GROUPS, CONTACTS}
+    hints: set[str] = set()
+    for name, given in document.items():
+        if name in known or TOP.key(name):
+            continue
+        if isinstance(given, (dict, list)):
+            close = nearest(name, known)
+            if close:
+                (place / name).wrong("There is no such table.", f"Did you mean [{close}]?")
+                hints.add(close)
+                continue
+        hints.add(_unknown(name, given, TOP, place))
+    return hints
+
+
+def _unknown(name: str, given: Any, section: Section, place: Place) -> str:
+    """Note a key that is unknown; return the one that it was probably meant for, if any."""
+    names = [key.name for key in section.keys]
+    close = nearest(name, names)
+    homes = [other for other in (TOP, GROUP, *SETTINGS, CONTACT) if other.key(name)]
+    if homes:
+        close, remedy = "", f"It belongs {_where(homes[0])}."
+    elif isinstance(given, dict) and not close:
+        tables = ", ".join(f"[{table}]" for table in (*_TABLES, "groups.NAME"))
+        remedy = f"Tables are {tables} and [{CONTACT.name}]."
+    elif close:
+        remedy = f"Did you mean {close}?"
+    else:
+        remedy = f"Choose from {', '.join(names)}."
+    (place / name).wrong("There is no such key.", remedy)
+    return close
+
+
+def _where(section: Section) -> str:
+    return f"below [{section.name}]" if section.name else "above the first table"
+
+
+def _contact_tables(given: Any, place: Place) -> Mapping[str, Any]:
+    if isinstance(given, dict):
+        return given
+    (place / CONTACTS).wrong(
+        "It is not a table of support contacts.",
+        "Write a table for each: [contacts.lingual], and centre_mm and radius_mm below.",
+    )
+    return {}
+
+
+def _group_tables(given: Any, place: Place, hinted: bool) -> Mapping[str, Any]:
+    remedy = "Write a table for each group: [groups.milled], and its scans below."
+    if given is None:
+        if not hinted:
+            (place / GROUPS).wrong("There is no group.", remedy)
+        return {}
+    if not isinstance(given, dict):
+        (place / GROUPS).wrong("It is not a table of groups.", remedy)
+        return {}
+    if not given:
+        (place / GROUPS).wrong("There is no group.", remedy)
+    return given

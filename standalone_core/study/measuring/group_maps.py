@@ -1,0 +1,143 @@
+"""Groups of crowns point by point: mean, spread, worst case, and where groups differ."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+import numpy as np
+from scipy.special import stdtr
+
+from ...areas.area_set import AreaSet
+from ...deviation.field import DeviationField
+from ...deviation.measures import AreaMeasures, measure_areas
+from ...mesh.triangle_mesh import FloatArray
+from ...statistics.multiplicity import benjamini_hochberg
+from .pair_job import difference
+from .results import DifferenceMap, GroupMap, SpreadParts
+
+
+def group_map(
+    group: str, deviations_mm: Iterable[FloatArray], limit_um: float, points: int
+) -> GroupMap:
+    """Gather a group's deviations point by point, one crown in memory at a time.
+
+    Mean and variance are updated crown by crown (Welford, Technometrics 4:419, 1962).
+
+    Parameters
+    ----------
+    group : str
+    deviations_mm : iterable of (p,) float
+        One array per crown; NaN where a point does not count.
+    limit_um : float
+        Tolerance of the whole crown, µm; NaN for none.
+    points : int
+        Count of evaluation points, p.
+    """
+    count = np.zeros(points, dtype=np.int64)
+    mean, squares = np.zeros(points), np.zeros(points)
+    worst, outside = np.zeros(points), np.zeros(points)
+    crowns = 0
+    for deviation_mm in deviations_mm:
+        crowns += 1
+        there = np.isfinite(deviation_mm)
+        value = np.where(there, 1e3 * deviation_mm, 0.0)
+        count += there
+        step = np.where(there, value - mean, 0.0)
+        mean += step / np.maximum(count, 1)
+        squares += step * np.where(there, value - mean, 0.0)
+        worst = np.where(np.abs(value) > np.abs(worst), value, worst)
+        outside += np.abs(value) > limit_um
+    some, several = count > 0, count > 1
+    return GroupMap(
+        group=group,
+        n=crowns,
+        counted=count,
+        mean_um=np.where(some, mean, np.nan),
+        sd_um=np.where(several, np.sqrt(squares / np.maximum(count - 1, 1)), np.nan),
+        worst_um=np.where(some, worst, np.nan),
+        share_outside=np.where(
+            some & np.isfinite(limit_um), outside / np.maximum(count, 1), np.nan
+        ),
+    )
+
+
+def difference_map(first: GroupMap, second: GroupMap) -> DifferenceMap:
+    """Test at every point whether two groups' means differ.
+
+    Welch's t test (Biometrika 34:28, 1947) from counts, means and standard deviations;
+    p-values adjusted over the points (Benjamini & Hochberg, J R Stat Soc B 57:289, 1995).
+    Points where a group has fewer than two crowns, or neither group varies, are not tested.
+    """
+    n1, n2 = np.maximum(first.counted, 2), np.maximum(second.counted, 2)
+    v1, v2 = first.sd_um**2 / n1, second.sd_um**2 / n2  # NaN where fewer than two crowns count
+    variance = v1 + v2
+    tested = variance > 0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        freedom = variance**2 / (v1**2 / (n1 - 1) + v2**2 / (n2 - 1))
+        t = (second.mean_um - first.mean_um) / np.sqrt(variance)
+    p_value = np.where(tested, 2.0 * stdtr(freedom, -np.abs(t)), np.nan)
+    return DifferenceMap(
+        first=first.group,
+        second=second.group,
+        difference_um=np.where(tested, second.mean_um - first.mean_um, np.nan),
+        p_value=p_value,
+        q_value=benjamini_hochberg(p_value),
+    )
+
+
+def spread_parts(group: GroupMap, area_set: AreaSet) -> tuple[SpreadParts, ...]:
+    """Take a group's deviation apart into what its crowns share and what they do not, per area.
+
+    The mean map holds, besides what the crowns share, the chance part s²/n of each point; it is
+    taken off.
+    """
+    weights = area_set.evaluation.weights_mm2
+    rows = []
+    for name, area in area_set.areas.items():
+        inside = area.points & (group.counted > 1)
+        w, n = weights[inside], group.counted[inside]
+        mean2, variance = group.mean_um[inside] ** 2, group.sd_um[inside] ** 2
+        rows.append(
+            SpreadParts(
+                group=group.group,
+                area=name,
+                n=group.n,
+                total_rms_um=_root(w * n, mean2 + variance * (n - 1) / n),
+                systematic_um=_root(w, mean2 - variance / n),
+                random_um=_root(w, variance),
+            )
+        )
+    return tuple(rows)
+
+
+def distance_from_mean(
+    field: DeviationField, group: GroupMap, area_set: AreaSet, *, weighted: bool
+) -> tuple[AreaMeasures, ...]:
+    """Measure how far one crown is from its group's mean surface, per area.
+
+    A crown is part of the mean that it is compared with; √(n / (n − 1)) makes up for that.
+
+    Parameters
+    ----------
+    field : DeviationField
+        The crown's, ``design_to_scan``.
+    group : GroupMap
+        Of the group with this crown in it.
+    area_set : AreaSet
+    weighted : bool
+    """
+    apart = difference(field, 1e-3 * np.where(group.counted > 1, group.mean_um, np.nan))
+    n = np.maximum(group.counted, 2)
+    apart = replace(apart, deviation_mm=apart.deviation_mm * np.sqrt(n / (n - 1)))
+    return measure_areas([apart], area_set, weighted=weighted)
+
+
+def pairs_of(names: Sequence[str]) -> list[tuple[str, str]]:
+    """Return all pairs of different names, in order."""
+    return [(a, b) for i, a in enumerate(names) for b in names[i + 1 :]]
+
+
+def _root(weights: FloatArray, squares: FloatArray) -> float:
+    total = float(weights.sum())
+    return float(np.sqrt(max(0.0, float(weights @ squares) / total))) if total > 0 else np.nan

@@ -1,0 +1,304 @@
+"""What the run of a study yields: crowns, pairs, maps. Numbers only; statistics come after."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from ...areas.area_set import AreaSet
+from ...deviation.margin_summary import MarginSummary
+from ...deviation.measures import AreaMeasures
+from ...deviation.support_marks import ContactResult
+from ...deviation.verdict import ScanEvidence, Verdict
+from ...errors import AreaError
+from ...measure import CheckedMesh
+from ...mesh.triangle_mesh import FloatArray, IntArray
+from ...superimpose.result import Superimposition
+from ..plan import StudyPlan
+
+
+@dataclass(frozen=True, eq=False)
+class Crown:
+    """One produced crown against the design: trueness.
+
+    Attributes
+    ----------
+    name : str
+        As :meth:`.StudyPlan.crown_names` says; unique in the study.
+    group : str
+        The group's name.
+    path : pathlib.Path
+        The scan file.
+    sha256 : str
+        Checksum of its content.
+    triangles : int
+        Of the scan, after repair.
+    superimposition : Superimposition
+        The scan's motion and how far to trust it.
+    measures : tuple of AreaMeasures
+        Per direction and area, with verdicts in the design_to_scan rows.
+    verdicts : tuple of Verdict
+        One per area.
+    warnings : tuple of str
+        What the reader must know about this crown, as sentences.
+    key : str
+        Under which its deviations are kept; see :class:`~.keep.Kept`.
+    contacts : tuple of ContactResult
+        What is left of each support contact.
+    evidence : ScanEvidence
+        What the verdicts need to know of the scan beside its measures.
+    margin : MarginSummary or None
+        What its margin profile comes to; None without a margin line.
+    """
+
+    name: str
+    group: str
+    path: Path
+    sha256: str
+    triangles: int
+    superimposition: Superimposition
+    measures: tuple[AreaMeasures, ...]
+    verdicts: tuple[Verdict, ...]
+    warnings: tuple[str, ...]
+    key: str
+    contacts: tuple[ContactResult, ...] = ()
+    evidence: ScanEvidence = field(default_factory=ScanEvidence)
+    margin: MarginSummary | None = None
+
+    def measures_of(self, area: str, direction: str = "design_to_scan") -> AreaMeasures:
+        """Return the row of one area and direction."""
+        return _row(self.measures, area, direction)
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A scan that could not be used.
+
+    Attributes
+    ----------
+    name, group : str
+    path : pathlib.Path
+    reason, remedy : str
+        As sentences.
+    """
+
+    name: str
+    group: str
+    path: Path
+    reason: str
+    remedy: str
+
+
+@dataclass(frozen=True, eq=False)
+class Pair:
+    """Two crowns of one group against each other: precision.
+
+    Attributes
+    ----------
+    group, first, second : str
+        The group and the two crowns' names; positive: material of ``first`` outside ``second``.
+    superimposed : tuple of AreaMeasures
+        At the shared evaluation points, after superimposing the second crown on the first;
+        ``tolerance_um`` and what depends on it are NaN.
+    design_frame : tuple of AreaMeasures
+        Of the difference of the two crowns' deviations, both superimposed on the design.
+    shift_um, turn_deg : float
+        The motion between the two frames: of the crown's centroid, µm, and the angle, degrees.
+    reason : str
+        Why the pair could not be superimposed; its measures are then empty. Else empty.
+    """
+
+    group: str
+    first: str
+    second: str
+    superimposed: tuple[AreaMeasures, ...]
+    design_frame: tuple[AreaMeasures, ...]
+    shift_um: float
+    turn_deg: float
+    reason: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Dispersion:
+    """One crown's distance from its group's mean surface.
+
+    The mean surface lies at the mean deviation of those crowns of the group that count at each
+    point. The distances are d − m times √(n / (n − 1)), so that their mean square is the
+    variance between crowns, whatever the group's size.
+
+    Attributes
+    ----------
+    crown, group : str
+    measures : tuple of AreaMeasures
+        Of those distances, per area, in the design's frame.
+    """
+
+    crown: str
+    group: str
+    measures: tuple[AreaMeasures, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class GroupMap:
+    """A group's deviations at the design's evaluation points.
+
+    Attributes
+    ----------
+    group : str
+    n : int
+        Crowns in the group.
+    counted : (p,) int
+        Crowns that count at each point.
+    mean_um : (p,) float
+        Mean signed deviation; NaN where no crown counts.
+    sd_um : (p,) float
+        Standard deviation between crowns (n − 1); NaN where fewer than two count.
+    worst_um : (p,) float
+        The signed deviation with the largest size.
+    share_outside : (p,) float
+        Share of the counting crowns whose deviation is beyond the whole crown's tolerance,
+        0 to 1.
+    """
+
+    group: str
+    n: int
+    counted: IntArray
+    mean_um: FloatArray
+    sd_um: FloatArray
+    worst_um: FloatArray
+    share_outside: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class DifferenceMap:
+    """Where two groups differ.
+
+    Attributes
+    ----------
+    first, second : str
+        The groups.
+    difference_um : (p,) float
+        Mean of ``second`` minus mean of ``first``; NaN where it cannot be tested.
+    p_value : (p,) float
+        Welch t test at each point by itself.
+    q_value : (p,) float
+        The same after Benjamini and Hochberg: among the points with q ≤ 0.05 at most 5 % are
+        expected to be false, if points depend on each other positively.
+    """
+
+    first: str
+    second: str
+    difference_um: FloatArray
+    p_value: FloatArray
+    q_value: FloatArray
+
+
+@dataclass(frozen=True)
+class SpreadParts:
+    """A group's deviation in one area, taken apart.
+
+    Attributes
+    ----------
+    group, area : str
+    n : int
+        Crowns.
+    total_rms_um : float
+        Root mean square deviation over crowns and points.
+    systematic_um : float
+        Root mean square of what all crowns of this way share: of the mean map, less what chance
+        adds to it (√max(0, Σw(m² − s²/n)/Σw)).
+    random_um : float
+        Root mean square of the standard deviation between crowns (√(Σws²/Σw)).
+    """
+
+    group: str
+    area: str
+    n: int
+    total_rms_um: float
+    systematic_um: float
+    random_um: float
+
+
+@dataclass(frozen=True, eq=False)
+class RepeatScan:
+    """One scan of a crown that was scanned again and again.
+
+    Attributes
+    ----------
+    crown, operator, trial : str
+        As the repeat-scan file says.
+    scan : Crown
+        Measured as every crown is; its group is ``"repeats"``.
+    """
+
+    crown: str
+    operator: str
+    trial: str
+    scan: Crown
+
+
+@dataclass(frozen=True, eq=False)
+class StudyRun:
+    """All that was measured in a study.
+
+    Attributes
+    ----------
+    plan : StudyPlan
+    design : CheckedMesh
+    area_set : AreaSet
+        Areas on the design's evaluation mesh, whose points every crown is measured at.
+    crowns : tuple of Crown
+        In the plan's order.
+    left_out : tuple of LeftOut
+    pairs : tuple of Pair
+        All n(n − 1)/2 of every group.
+    dispersions : tuple of Dispersion
+        One per crown of a group of two or more.
+    maps : mapping of str to GroupMap
+        Per group with at least one crown, in the plan's order.
+    differences : tuple of DifferenceMap
+        Per pair of groups with at least two crowns each.
+    parts : tuple of SpreadParts
+        Per group of two or more crowns, and area.
+    repeats : tuple of RepeatScan
+    warnings : tuple of str
+        About the design, the areas and the groups; those about one crown are with it.
+    versions : mapping of str to str
+        Of Cuspwise and what it computed with.
+    reused : int
+        Crowns and pairs that were taken from an earlier run.
+    seconds : mapping of str to float
+        Time per stage; not part of any table.
+    """
+
+    plan: StudyPlan
+    design: CheckedMesh
+    area_set: AreaSet
+    crowns: tuple[Crown, ...]
+    left_out: tuple[LeftOut, ...]
+    pairs: tuple[Pair, ...]
+    dispersions: tuple[Dispersion, ...]
+    maps: Mapping[str, GroupMap]
+    differences: tuple[DifferenceMap, ...]
+    parts: tuple[SpreadParts, ...]
+    repeats: tuple[RepeatScan, ...]
+    warnings: tuple[str, ...]
+    versions: Mapping[str, str]
+    reused: int
+    seconds: Mapping[str, float]
+
+    def crowns_of(self, group: str) -> tuple[Crown, ...]:
+        """Return a group's crowns."""
+        return tuple(crown for crown in self.crowns if crown.group == group)
+
+
+def _row(rows: tuple[AreaMeasures, ...], area: str, direction: str) -> AreaMeasures:
+    for row in rows:
+        if (row.area, row.direction) == (area, direction):
+            return row
+    raise AreaError(
+        f"There is no area called {area!r} in direction {direction!r}.",
+        subject=area,
+        remedy=f"Choose from {', '.join(dict.fromkeys(row.area for row in rows))}.",
+    )
