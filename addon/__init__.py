@@ -51,7 +51,7 @@ def unregister() -> None:
     preferences.unregister()
 
 
-def _handlers(bpy, colour_map, contact_results, overlay, store):  # type: ignore[no-untyped-def]
+def _handlers(bpy, colour_map, mark_results, overlay, store):  # type: ignore[no-untyped-def]
     """Return Blender's lists of handlers, each with the function that belongs in it."""
     from .check import judging_meanwhile
     from .study import store as study_store

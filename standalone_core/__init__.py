@@ -13,7 +13,7 @@ files and meshes     ``read_mesh``, ``write_mesh``, ``TriangleMesh``, ``inspect_
 surface              ``SurfaceIndex``
 superimposition      ``superimpose_scan``, ``SuperimposeSettings``
 areas                ``find_areas``, ``AreaSettings``, ``save_areas``, ``load_areas``
-deviation            ``measure_deviation``, ``measure_areas``, ``find_exceedances``,
+deviation            ``measure_deviation``, ``measure_areas``, ``find_patches``,
                      ``Tolerances``
 the whole job        ``check_files``, ``check_meshes``, ``CheckSettings``, ``write_check``
 demo                 ``demo_crown``, ``produce``
@@ -41,7 +41,7 @@ _HOMES = {
     "demo_crown": "demo.crown",
     "evaluation_mesh": "mesh.refine",
     "find_areas": "areas.find",
-    "find_exceedances": "deviation.exceedances",
+    "find_patches": "deviation.patches",
     "inspect_mesh": "mesh.health",
     "load_areas": "areas.files",
     "measure_areas": "deviation.measures",

@@ -17,8 +17,8 @@ from .deviation.judgement import Judgement, judge_deviations
 from .deviation.layers_beside import LayerBeside
 from .deviation.margin_profile import MarginProfile, margin_profile
 from .deviation.measures import AreaMeasures
-from .deviation.patches import Exceedance
-from .deviation.support_marks import ContactResult, measure_contacts
+from .deviation.patches import Patch
+from .deviation.support_marks import MarkResult, measure_marks
 from .deviation.unmatched import UnmatchedPiece
 from .deviation.verdict import ScanEvidence, Verdict, doubt_about
 from .measure import (
@@ -44,7 +44,7 @@ __all__ = [
     "check_meshes",
     "check_meshes_steps",
     "check_steps",
-    "contacts_of",
+    "marks_of",
     "versions_used",
 ]
 
@@ -67,7 +67,7 @@ class CheckResult:
         Deviations at the design's evaluation points, and at those of the scan.
     measures : tuple of AreaMeasures
         Per direction and area, with verdicts.
-    exceedances : tuple of Exceedance
+    patches : tuple of Patch
         Patches outside the whole crown's tolerance, worst first.
     verdicts : tuple of Verdict
         One per area.
@@ -80,8 +80,8 @@ class CheckResult:
     settings : CheckSettings
     judged_warnings : tuple of str
         Those of the warnings that depend on the tolerances.
-    contacts : tuple of ContactResult
-        What is left of each support contact.
+    marks : tuple of MarkResult
+        What is left of each support mark.
     is_design : bool
         Whether the scan is no scan but the design's own surface.
     layers : tuple of LayerBeside
@@ -100,14 +100,14 @@ class CheckResult:
     design_to_scan: DeviationField
     scan_to_design: DeviationField
     measures: tuple[AreaMeasures, ...]
-    exceedances: tuple[Exceedance, ...]
+    patches: tuple[Patch, ...]
     verdicts: tuple[Verdict, ...]
     warnings: tuple[str, ...]
     seconds: Mapping[str, float]
     versions: Mapping[str, str]
     settings: CheckSettings
     judged_warnings: tuple[str, ...] = ()
-    contacts: tuple[ContactResult, ...] = ()
+    marks: tuple[MarkResult, ...] = ()
     is_design: bool = False
     layers: tuple[LayerBeside, ...] = ()
     unmatched: tuple[UnmatchedPiece, ...] = ()
@@ -234,10 +234,10 @@ def _check_steps(
             evidence=ScanEvidence(
                 is_design=measured.is_design, layers=measured.layers, margin=summary
             ),
-            exceedances=settings.exceedances,
+            patches=settings.patches,
             weighted=settings.weighted,
         )
-        contacts = contacts_of(
+        marks = marks_of(
             measured.design_to_scan, ready.area_set, measured.superimposition, settings
         )
     return CheckResult(
@@ -249,7 +249,7 @@ def _check_steps(
         design_to_scan=measured.design_to_scan,
         scan_to_design=measured.scan_to_design,
         measures=judgement.measures,
-        exceedances=judgement.exceedances,
+        patches=judgement.patches,
         is_design=measured.is_design,
         layers=measured.layers,
         unmatched=judgement.unmatched,
@@ -259,21 +259,21 @@ def _check_steps(
         versions=versions_used(),
         settings=replace(settings, areas=ready.area_set.settings),
         judged_warnings=judgement.warnings,
-        contacts=contacts,
+        marks=marks,
         margin_profile=profile,
     )
 
 
-def contacts_of(
+def marks_of(
     field: DeviationField,
     area_set: AreaSet,
     superimposition: Superimposition,
     settings: CheckSettings,
-) -> tuple[ContactResult, ...]:
-    """Measure the support contacts, doubting them where the pose is not to be trusted."""
-    most_um = settings.tolerances.max_unsettled_share * settings.contact.limit_um
+) -> tuple[MarkResult, ...]:
+    """Measure the support marks, doubting them where the pose is not to be trusted."""
+    most_um = settings.tolerances.max_unsettled_share * settings.mark.limit_um
     doubt = doubt_about(superimposition, most_um)
-    return measure_contacts(field, area_set, settings.contact, doubt=doubt)
+    return measure_marks(field, area_set, settings.mark, doubt=doubt)
 
 
 def _warnings(ready: ReadyDesign, measured: MeasuredScan, judgement: Judgement) -> tuple[str, ...]:

@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 
 from .areas.area_set import AreaSet, AreaSettings
-from .areas.support_marks import SupportContact
+from .areas.support_marks import SupportMark
 from .deviation.field import DeviationSettings
-from .deviation.patches import ExceedanceSettings
-from .deviation.support_marks import ContactSettings
+from .deviation.patches import PatchSettings
+from .deviation.support_marks import MarkSettings
 from .deviation.tolerances import ANY_AREA, Tolerances
 from .errors import AreaError, SettingError
 from .mesh.triangle_mesh import BoolArray
@@ -41,16 +41,16 @@ class CheckSettings:
         The areas that the superimposition runs on; the whole crown if empty.
     deviation : DeviationSettings
         Which points count.
-    exceedances : ExceedanceSettings
+    patches : PatchSettings
         Which patches are told.
     tolerances : Tolerances
         What is good enough.
     weighted : bool
         Whether measures are weighted by area.
-    contacts : tuple of SupportContact
-        Support contacts beside those of the areas file.
-    contact : ContactSettings
-        When a support contact counts as a stub or a gouge.
+    marks : tuple of SupportMark
+        Support marks beside those of the areas file.
+    mark : MarkSettings
+        When a support mark counts as a stub or a gouge.
     """
 
     design_unit: str = "auto"
@@ -62,11 +62,11 @@ class CheckSettings:
     superimpose: SuperimposeSettings = field(default_factory=SuperimposeSettings)
     fit_areas: tuple[str, ...] = ()
     deviation: DeviationSettings = field(default_factory=DeviationSettings)
-    exceedances: ExceedanceSettings = field(default_factory=ExceedanceSettings)
+    patches: PatchSettings = field(default_factory=PatchSettings)
     tolerances: Tolerances = field(default_factory=Tolerances)
     weighted: bool = True
-    contacts: tuple[SupportContact, ...] = ()
-    contact: ContactSettings = field(default_factory=ContactSettings)
+    marks: tuple[SupportMark, ...] = ()
+    mark: MarkSettings = field(default_factory=MarkSettings)
 
     def __post_init__(self) -> None:
         """Refuse a spacing that makes no mesh."""

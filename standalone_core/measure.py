@@ -166,7 +166,7 @@ def ready_design_steps(
     watch = watch or Stopwatch()
     if area_set is None:
         area_set = yield from watch.timed("areas", area_steps(design, settings), 0.0, 0.9)
-    area_set = with_supports(area_set, settings.contacts)
+    area_set = with_supports(area_set, settings.marks)
     yield Progress("Indexing the design", 0.9)
     with watch.stage("index"):
         index = SurfaceIndex(area_set.evaluation.mesh, threads=threads)

@@ -13,7 +13,7 @@ import numpy as np
 
 from ...standalone_core.areas.area_set import AREA_NAMES, Area, AreaSet, MarginLine
 from ...standalone_core.areas.files import areas_document
-from ...standalone_core.areas.support_marks import SUPPORTS, contact_of, is_support
+from ...standalone_core.areas.support_marks import SUPPORTS, is_support, mark_of
 from ...standalone_core.mesh.refine import EvaluationMesh
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.progress import Progress, Steps, run
@@ -53,17 +53,17 @@ class UserAreas:
 
     @property
     def groups(self) -> dict[str, np.ndarray]:
-        """The vertices of all these areas, support contacts among them."""
+        """The vertices of all these areas, support marks among them."""
         return {**self.vertices, **self.loaded}
 
     @property
     def checksum(self) -> str:
-        """Checksum of all of it but support contacts; empty if there is nothing."""
-        if self.margin_line is None and all(contact_of(name) for name in self.groups):
+        """Checksum of all of it but support marks; empty if there is nothing."""
+        if self.margin_line is None and all(mark_of(name) for name in self.groups):
             return ""
         digest = hashlib.blake2b(digest_size=16)
         for name, vertices in sorted(self.groups.items()):
-            if contact_of(name):
+            if mark_of(name):
                 continue  # measured anew by themselves
             digest.update(f"{name}:{fingerprint(vertices)};".encode())
         if self.margin_line is not None:

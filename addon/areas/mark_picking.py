@@ -1,4 +1,4 @@
-"""Marking support contacts with the mouse: a circle under it, the wheel, typed radii."""
+"""Marking support marks with the mouse: a circle under it, the wheel, typed radii."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ STEP = 1.1  # of the radius, per notch of the wheel
 KIND_TITLES = {key: title for key, title, _ in KINDS}
 
 
-class ContactPicking(PickingOperator):
-    """Base of the operator that marks contacts; it gives ``target`` and ``marked``."""
+class MarkPicking(PickingOperator):
+    """Base of the operator that marks marks; it gives ``target`` and ``marked``."""
 
     target: support_marks.Target
 
     def marked(self, context: bpy.types.Context) -> set[str]:
-        """Do what follows once contacts were marked; return what ``modal`` answers."""
+        """Do what follows once marks were marked; return what ``modal`` answers."""
         raise NotImplementedError
 
     def start_marking(self, context: bpy.types.Context) -> set[str]:
@@ -69,14 +69,14 @@ class ContactPicking(PickingOperator):
         return self._end(context) if answer == {"FINISHED"} else answer
 
     def picked(self, context: bpy.types.Context, hit: Hit) -> None:
-        """Mark a contact where the surface was clicked."""
+        """Mark a mark where the surface was clicked."""
         place = self._on_design(hit)
         if place is None:
             return
         settings = self._settings
         try:
             area = support_marks.mark(
-                self.target, np.array(place), settings.contact_radius_mm, settings.contact_kind
+                self.target, np.array(place), settings.contact_radius_mm, settings.mark_kind
             )
         except CuspwiseError as error:
             self.report({"WARNING"}, str(error))
@@ -87,7 +87,7 @@ class ContactPicking(PickingOperator):
         self._say(context)
 
     def take_back(self) -> None:
-        """Leave what was clicked: each click is a contact of its own."""
+        """Leave what was clicked: each click is a mark of its own."""
 
     def cancel(self, context: bpy.types.Context) -> None:
         """Stop drawing."""
@@ -120,8 +120,8 @@ class ContactPicking(PickingOperator):
             self._typed = ""
         elif kind == "K":
             kinds = list(KIND_TITLES)
-            at = kinds.index(settings.contact_kind)
-            settings.contact_kind = kinds[(at + 1) % len(kinds)]
+            at = kinds.index(settings.mark_kind)
+            settings.mark_kind = kinds[(at + 1) % len(kinds)]
         else:
             return False
         return True
@@ -168,7 +168,7 @@ class ContactPicking(PickingOperator):
         return circle.circle_on(self.target.design, place, radius_mm / self._scale_mm)
 
     def _list_circles(self) -> None:
-        """Lay out the circles of the contacts that there are."""
+        """Lay out the circles of the marks that there are."""
         there = set(support_marks.names(self.target.design))
         self._there = [
             (area, self._circle(Vector(kept["centre"]), kept["radius_mm"]))
@@ -177,7 +177,7 @@ class ContactPicking(PickingOperator):
         ]
 
     def _say(self, context: bpy.types.Context) -> None:
-        title = KIND_TITLES[self._settings.contact_kind]
+        title = KIND_TITLES[self._settings.mark_kind]
         radius = f"{self._typed}_" if self._typed else f"{self._radius_mm:.2f}"
         context.workspace.status_text_set(
             f"Click: mark a {title.lower()}   Wheel or type: radius {radius} mm   K: kind   "

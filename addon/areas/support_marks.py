@@ -1,6 +1,6 @@
-"""Support contacts on the design: vertex groups, so that Blender's own tools edit them.
+"""Support marks on the design: vertex groups, so that Blender's own tools edit them.
 
-A contact is an area whose vertex group is named “Area: support: …” or “Area: connector: …”. One
+A mark is an area whose vertex group is named “Area: support: …” or “Area: sprue: …”. One
 that was marked as a circle keeps centre and radius beside its group and is measured as exactly
 that circle, however coarse the mesh is; once the group or the mesh is edited, the group counts.
 """
@@ -16,12 +16,12 @@ import bpy
 import numpy as np
 
 from ...standalone_core.areas.support_marks import (
-    ContactKind,
-    SupportContact,
-    contact_area_name,
-    contact_of,
+    MarkKind,
+    SupportMark,
     disc_points,
     is_support,
+    mark_area_name,
+    mark_of,
 )
 from ...standalone_core.errors import AreaError
 from ...standalone_core.mesh.repair import repair_mesh
@@ -35,7 +35,7 @@ NAME_LENGTH = 40  # Blender cuts the names of vertex groups off at 63 bytes, pre
 
 @dataclass(frozen=True, eq=False)
 class Target:
-    """A design made ready to have contacts marked on it.
+    """A design made ready to have marks marked on it.
 
     Attributes
     ----------
@@ -58,7 +58,7 @@ class Target:
 
 
 def target(design: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) -> Target:
-    """Read a design to mark contacts on it.
+    """Read a design to mark marks on it.
 
     Raises
     ------
@@ -75,35 +75,35 @@ def target(design: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) -> 
 # What there is -------------------------------------------------------------------------------
 
 
-def contact_of_group(group: bpy.types.VertexGroup) -> tuple[ContactKind, str] | None:
-    """Return kind and name of the contact that a vertex group is; None if it is not one."""
+def mark_of_group(group: bpy.types.VertexGroup) -> tuple[MarkKind, str] | None:
+    """Return kind and name of the mark that a vertex group is; None if it is not one."""
     if not group.name.startswith(AREA_GROUP_PREFIX):
         return None
-    return contact_of(area_groups.area_name(group.name))
+    return mark_of(area_groups.area_name(group.name))
 
 
 def names(design: bpy.types.Object) -> list[str]:
-    """Return the area names of a design's contacts, in the order of its vertex groups."""
-    groups = (g for g in design.vertex_groups if contact_of_group(g))
+    """Return the area names of a design's marks, in the order of its vertex groups."""
+    groups = (g for g in design.vertex_groups if mark_of_group(g))
     return [area_groups.area_name(group.name) for group in groups]
 
 
 def chosen(design: bpy.types.Object) -> str | None:
-    """Return the area name of the contact chosen in the list; None if none is."""
-    index = getattr(design, OBJECT_PROPERTIES).contact_index
+    """Return the area name of the mark chosen in the list; None if none is."""
+    index = getattr(design, OBJECT_PROPERTIES).mark_index
     if not 0 <= index < len(design.vertex_groups):
         return None
     group = design.vertex_groups[index]
-    return area_groups.area_name(group.name) if contact_of_group(group) else None
+    return area_groups.area_name(group.name) if mark_of_group(group) else None
 
 
 def circles(design: bpy.types.Object) -> dict[str, dict[str, Any]]:
-    """Return what is kept of the contacts marked as circles, by area name, fresh or not.
+    """Return what is kept of the marks marked as circles, by area name, fresh or not.
 
     ``centre`` in the object's own coordinates, ``radius_mm``, and the fingerprints of ``mesh``
-    and ``vertices`` that tell whether the contact still is that circle.
+    and ``vertices`` that tell whether the mark still is that circle.
     """
-    text = getattr(design, OBJECT_PROPERTIES).contact_circles
+    text = getattr(design, OBJECT_PROPERTIES).mark_circles
     kept: dict[str, dict[str, Any]] = json.loads(text) if text else {}
     return kept
 
@@ -113,15 +113,15 @@ def marked(
     local_to_mm: np.ndarray,
     groups: Mapping[str, np.ndarray],
     mesh: str,
-) -> tuple[SupportContact, ...]:
-    """Return the contacts that are circles still, in the design's frame.
+) -> tuple[SupportMark, ...]:
+    """Return the marks that are circles still, in the design's frame.
 
     Parameters
     ----------
     design : bpy.types.Object
     local_to_mm : (4, 4) float
     groups : mapping of area name to (k,) int
-        The vertices of every contact's group.
+        The vertices of every mark's group.
     mesh : str
         Checksum of the object's own mesh.
     """
@@ -130,13 +130,13 @@ def marked(
         return ()
     found = []
     for area, vertices in groups.items():
-        named = contact_of(area)
+        named = mark_of(area)
         circle = _circle_of(area, vertices, kept, groups) if named else None
         if named is None or circle is None or circle["mesh"] != mesh:
             continue
         centre = local_to_mm @ np.append(np.array(circle["centre"], dtype=np.float64), 1.0)
         x, y, z = centre[:3].tolist()
-        found.append(SupportContact(named[1], (x, y, z), circle["radius_mm"], named[0]))
+        found.append(SupportMark(named[1], (x, y, z), circle["radius_mm"], named[0]))
     return tuple(found)
 
 
@@ -158,7 +158,7 @@ def _circle_of(
 def middle_mm(
     design: bpy.types.Object, area: str, frame: bridge.Frame
 ) -> tuple[float, float, float] | None:
-    """Return the middle of a contact in the frame, mm; None if it holds no vertex."""
+    """Return the middle of a mark in the frame, mm; None if it holds no vertex."""
     circle = circles(design).get(area)
     if circle is not None:
         centre = np.array(circle["centre"])
@@ -172,51 +172,47 @@ def middle_mm(
 
 
 def checksum(design: bpy.types.Object, groups: Mapping[str, np.ndarray] | None = None) -> str:
-    """Return a checksum of all contacts; empty if there are none.
+    """Return a checksum of all marks; empty if there are none.
 
-    Reads every vertex's groups, if the vertices of every contact's group are not given.
+    Reads every vertex's groups, if the vertices of every mark's group are not given.
     """
     if groups is None:
         groups = area_groups.read_groups(design) if names(design) else {}
     kept = circles(design)
     told = []
     for area, vertices in sorted(groups.items()):
-        if contact_of(area):
+        if mark_of(area):
             circle = _circle_of(area, vertices, kept, groups)
             told.append([area_groups.fingerprint(vertices), circle])
     return area_groups.fingerprint(np.frombuffer(json.dumps(told).encode(), np.uint8)) * bool(told)
 
 
-def without_contacts(document: dict[str, Any]) -> dict[str, Any]:
-    """Return a check's document in which contacts are told by their own rows alone.
+def without_marks(document: dict[str, Any]) -> dict[str, Any]:
+    """Return a check's document in which marks are told by their own rows alone.
 
     They can then be marked, renamed and measured anew without touching anything else.
     """
     patches = [
-        {**patch, "areas": _without_contacts(patch["areas"]) or ["whole"]}
-        for patch in document["exceedances"]
+        {**patch, "areas": _without_marks(patch["areas"]) or ["whole"]}
+        for patch in document["patches"]
     ]
-    pieces = [
-        {**piece, "areas": _without_contacts(piece["areas"])} for piece in document["unmatched"]
-    ]
+    pieces = [{**piece, "areas": _without_marks(piece["areas"])} for piece in document["unmatched"]]
     rows = {
         part: [row for row in document[part] if not is_support(row["area"])]
         for part in ("measures", "verdicts")
     }
-    return {**document, **rows, "exceedances": patches, "unmatched": pieces}
+    return {**document, **rows, "patches": patches, "unmatched": pieces}
 
 
-def _without_contacts(names: Iterable[str]) -> list[str]:
+def _without_marks(names: Iterable[str]) -> list[str]:
     return [name for name in names if not is_support(name)]
 
 
 # What is done to them ------------------------------------------------------------------------
 
 
-def mark(
-    on: Target, centre: np.ndarray, radius_mm: float, kind: ContactKind, name: str = ""
-) -> str:
-    """Mark a round contact; return its area name.
+def mark(on: Target, centre: np.ndarray, radius_mm: float, kind: MarkKind, name: str = "") -> str:
+    """Mark a round mark; return its area name.
 
     Parameters
     ----------
@@ -224,7 +220,7 @@ def mark(
     centre : (3,) float
         In the object's own coordinates, on its surface.
     radius_mm : float
-    kind : {"support", "connector"}
+    kind : {"support", "sprue"}
     name : str
         The next free number if it is empty.
 
@@ -233,27 +229,27 @@ def mark(
     AreaError
         The place is off the surface.
     """
-    area = contact_area_name(kind, unique_name(on.design, name))
+    area = mark_area_name(kind, unique_name(on.design, name))
     _write_circle(on, area, centre, radius_mm)
     _choose(on.design, area)
     return area
 
 
 def resize(on: Target, area: str, radius_mm: float) -> None:
-    """Give a contact that was marked as a circle another radius."""
+    """Give a mark that was marked as a circle another radius."""
     _write_circle(on, area, np.array(circles(on.design)[area]["centre"]), radius_mm)
 
 
-def assign(design: bpy.types.Object, vertices: np.ndarray, kind: ContactKind) -> str:
-    """Make a contact of some vertices; return its area name."""
-    area = contact_area_name(kind, unique_name(design))
+def assign(design: bpy.types.Object, vertices: np.ndarray, kind: MarkKind) -> str:
+    """Make a mark of some vertices; return its area name."""
+    area = mark_area_name(kind, unique_name(design))
     area_groups.write_group(design, area_groups.group_name(area), vertices)
     _choose(design, area)
     return area
 
 
 def remove(design: bpy.types.Object, area: str) -> None:
-    """Delete a contact, and choose another one."""
+    """Delete a mark, and choose another one."""
     before = names(design)
     design.vertex_groups.remove(design.vertex_groups[area_groups.group_name(area)])
     kept = circles(design)
@@ -264,15 +260,15 @@ def remove(design: bpy.types.Object, area: str) -> None:
         _choose(design, left[min(before.index(area), len(left) - 1)])
 
 
-def rename(design: bpy.types.Object, area: str, kind: ContactKind, name: str) -> str:
-    """Give a contact another kind or name; return its new area name."""
-    new = contact_area_name(kind, name)
+def rename(design: bpy.types.Object, area: str, kind: MarkKind, name: str) -> str:
+    """Give a mark another kind or name; return its new area name."""
+    new = mark_area_name(kind, name)
     if new == area:
         return area
-    own = contact_of(area)
-    others = {found[1] for n in names(design) if n != area and (found := contact_of(n))}
+    own = mark_of(area)
+    others = {found[1] for n in names(design) if n != area and (found := mark_of(n))}
     if name in others or own is None:
-        new = contact_area_name(kind, unique_name(design, name))
+        new = mark_area_name(kind, unique_name(design, name))
     design.vertex_groups[area_groups.group_name(area)].name = area_groups.group_name(new)
     kept = circles(design)
     if area in kept:
@@ -282,14 +278,14 @@ def rename(design: bpy.types.Object, area: str, kind: ContactKind, name: str) ->
 
 
 def forget_edited_circles(design: bpy.types.Object, groups: Mapping[str, np.ndarray]) -> None:
-    """Drop the circles of contacts that were painted, deleted or renamed since.
+    """Drop the circles of marks that were painted, deleted or renamed since.
 
-    ``groups`` are the vertices of every contact's group.
+    ``groups`` are the vertices of every mark's group.
     """
     kept = circles(design)
     fresh = {}
     for area, vertices in groups.items():
-        circle = _circle_of(area, vertices, kept, groups) if contact_of(area) else None
+        circle = _circle_of(area, vertices, kept, groups) if mark_of(area) else None
         if circle is not None:
             fresh[area] = circle
     if fresh != kept:
@@ -297,8 +293,8 @@ def forget_edited_circles(design: bpy.types.Object, groups: Mapping[str, np.ndar
 
 
 def unique_name(design: bpy.types.Object, wish: str = "") -> str:
-    """Return a name that no contact of the design has: the wish, or a number."""
-    taken = {found[1] for name in names(design) if (found := contact_of(name))}
+    """Return a name that no mark of the design has: the wish, or a number."""
+    taken = {found[1] for name in names(design) if (found := mark_of(name))}
     wish = wish.strip()
     if wish and wish not in taken:
         return wish
@@ -328,13 +324,13 @@ def _write_circle(on: Target, area: str, centre: np.ndarray, radius_mm: float) -
 
 
 def _keep_circles(design: bpy.types.Object, kept: Mapping[str, Any]) -> None:
-    getattr(design, OBJECT_PROPERTIES).contact_circles = json.dumps(kept) if kept else ""
+    getattr(design, OBJECT_PROPERTIES).mark_circles = json.dumps(kept) if kept else ""
 
 
 def _choose(design: bpy.types.Object, area: str) -> None:
-    """Choose a contact in the list and for painting, without moving the view."""
+    """Choose a mark in the list and for painting, without moving the view."""
     data = getattr(design, OBJECT_PROPERTIES)
-    data.contact_quiet = True
-    data.contact_index = design.vertex_groups[area_groups.group_name(area)].index
-    data.contact_quiet = False
-    design.vertex_groups.active_index = data.contact_index
+    data.mark_quiet = True
+    data.mark_index = design.vertex_groups[area_groups.group_name(area)].index
+    data.mark_quiet = False
+    design.vertex_groups.active_index = data.mark_index

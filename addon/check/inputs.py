@@ -13,7 +13,7 @@ import numpy as np
 from ...standalone_core.areas.area_set import AreaSet
 from ...standalone_core.areas.completion import completed_steps
 from ...standalone_core.areas.files import areas_of_document_steps, load_areas_steps, save_areas
-from ...standalone_core.areas.support_marks import SupportContact, with_supports
+from ...standalone_core.areas.support_marks import SupportMark, with_supports
 from ...standalone_core.check import CheckResult, CheckSettings, check_meshes_steps
 from ...standalone_core.deviation.field import DeviationSettings
 from ...standalone_core.deviation.tolerances import ANY_AREA, Tolerances
@@ -48,8 +48,8 @@ class DesignInput:
     checksum : str
         Of the object's own mesh.
     areas : area_groups.UserAreas
-    contacts : tuple of SupportContact
-        The support contacts that were marked as circles, in the frame.
+    marks : tuple of SupportMark
+        The support marks that were marked as circles, in the frame.
     """
 
     design: bpy.types.Object
@@ -58,7 +58,7 @@ class DesignInput:
     mesh: TriangleMesh
     checksum: str
     areas: groups.UserAreas
-    support_marks: tuple[SupportContact, ...] = ()
+    support_marks: tuple[SupportMark, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,7 +112,7 @@ def read_design_steps(
         mesh=bridge.read_mesh_object(design, local_to_mm, depsgraph),
         checksum=checksum,
         areas=areas,
-        contacts=support_marks.marked(design, local_to_mm, areas.groups, checksum),
+        marks=support_marks.marked(design, local_to_mm, areas.groups, checksum),
     )
 
 
@@ -270,7 +270,7 @@ def area_steps(design: DesignInput, choices: Mapping[str, Any]) -> Steps[AreaSet
     line = groups.own_margin_line(design.areas, design.local_to_mm)
     held = replace(held, margin_line=line or held.margin_line).replaced(own)
     completed = yield from scaled(completed_steps(held), 0.4, 1.0)
-    return with_supports(completed, design.contacts)
+    return with_supports(completed, design.marks)
 
 
 def load_areas_file_steps(

@@ -1,4 +1,4 @@
-"""Results judged anew by other tolerances or support contacts: nothing is measured again.
+"""Results judged anew by other tolerances or support marks: nothing is measured again.
 
 What was measured is kept at every point of design and scan, so that the core's own function gives
 what a fresh check would give.
@@ -107,15 +107,15 @@ def judge_kept(
 
 
 def keep_judgement(scan: bpy.types.Object, kept: dict[str, Any], judgement: Judgement) -> None:
-    """Put what depends on tolerances and support contacts in the place of what was kept of it."""
+    """Put what depends on tolerances and support marks in the place of what was kept of it."""
     before = set(kept["judged_warnings"])
     lasting = [text for text in kept["check"]["warnings"] if text not in before]
-    kept["check"] = support_marks.without_contacts(
+    kept["check"] = support_marks.without_marks(
         {
             **kept["check"],
             "measures": plain(judgement.measures),
             "verdicts": plain(judgement.verdicts),
-            "exceedances": plain(judgement.exceedances),
+            "patches": plain(judgement.patches),
             "unmatched": plain(judgement.unmatched),
             "warnings": [*lasting, *judgement.warnings],
         }
@@ -125,10 +125,10 @@ def keep_judgement(scan: bpy.types.Object, kept: dict[str, Any], judgement: Judg
     store.list_patches(scan, kept)
 
 
-def keep_contact_areas(
+def keep_mark_areas(
     scan: bpy.types.Object, kept: dict[str, Any], areas: Mapping[str, Area]
 ) -> None:
-    """Keep areas among which the support contacts are others than those measured with."""
+    """Keep areas among which the support marks are others than those measured with."""
     kept_points.write_areas(store.data_of(scan).result_points, areas)
     kept["areas"] = list(areas)
 

@@ -1,6 +1,6 @@
 """The points of a result, kept as a mesh of points and edges: what it takes to judge them anew.
 
-Judging by other tolerances, and measuring support contacts marked later, need what was measured at
+Judging by other tolerances, and measuring support marks marked later, need what was measured at
 every point of design and scan, and the areas. The design's points are the mesh; what belongs to
 them lies in its attributes, and the scan's side in arrays that the mesh carries.
 """

@@ -1,6 +1,6 @@
-"""What was measured at the support contacts: kept with each scan's result, measured anew alone.
+"""What was measured at the support marks: kept with each scan's result, measured anew alone.
 
-The deviations at all points are kept, so that a contact marked after the check has its numbers
+The deviations at all points are kept, so that a mark marked after the check has its numbers
 without checking again.
 """
 
@@ -19,17 +19,17 @@ from ...standalone_core.areas.area_set import Area, AreaSet
 from ...standalone_core.areas.carry import Carrier
 from ...standalone_core.areas.entries import read_areas
 from ...standalone_core.areas.support_marks import (
-    contact_area_name,
-    contact_of,
     is_support,
+    mark_area_name,
+    mark_of,
     with_supports,
 )
 from ...standalone_core.deviation.field import DeviationField
 from ...standalone_core.deviation.judgement import Judgement
 from ...standalone_core.deviation.support_marks import (
-    ContactResult,
-    ContactSettings,
-    measure_contacts,
+    MarkResult,
+    MarkSettings,
+    measure_marks,
 )
 from ...standalone_core.deviation.tolerances import Tolerances
 from ...standalone_core.deviation.verdict import doubt_about
@@ -49,7 +49,7 @@ SAME_MM = 1e-3  # points of single precision at the same place
 
 @dataclass(frozen=True, eq=False)
 class KeptScan:
-    """A measured scan, read before its contacts are measured.
+    """A measured scan, read before its marks are measured.
 
     Attributes
     ----------
@@ -72,32 +72,32 @@ class KeptScan:
     @property
     def doubt(self) -> str:
         """Why its position cannot be trusted; empty if it can."""
-        most_um = self.tolerances.max_unsettled_share * ContactSettings().limit_um
+        most_um = self.tolerances.max_unsettled_share * MarkSettings().limit_um
         return doubt_about(self.superimposition, most_um)
 
 
 @dataclass(frozen=True, eq=False)
-class MeasuredContacts:
-    """What follows for a scan from the contacts of its design.
+class MeasuredMarks:
+    """What follows for a scan from the marks of its design.
 
     Attributes
     ----------
     scan : bpy.types.Object
-    contacts : tuple of ContactResult
+    marks : tuple of MarkResult
     areas : mapping of str to Area
-        All of the design's, the contacts among them.
+        All of the design's, the marks among them.
     judgement : Judgement
-        Unmatched surface inside a contact belongs to the contact alone.
+        Unmatched surface inside a mark belongs to the mark alone.
     """
 
     scan: bpy.types.Object
-    support_marks: tuple[ContactResult, ...]
+    support_marks: tuple[MarkResult, ...]
     areas: Mapping[str, Area]
     judgement: Judgement
 
 
 def rows(scan: bpy.types.Object, design: bpy.types.Object) -> dict[str, dict[str, Any]]:
-    """Return what is kept of a scan's contacts on a design, by area name; lacking numbers None."""
+    """Return what is kept of a scan's marks on a design, by area name; lacking numbers None."""
     if store.data_of(scan).design != design:
         return {}
     kept = store.result_of(scan)
@@ -105,9 +105,9 @@ def rows(scan: bpy.types.Object, design: bpy.types.Object) -> dict[str, dict[str
 
 
 def rows_of(kept: dict[str, Any]) -> dict[str, dict[str, Any]]:
-    """Return the contacts of a kept result by area name."""
-    found = kept["check"].get("contacts", ())
-    return {contact_area_name(row["kind"], row["name"]): row for row in found}
+    """Return the marks of a kept result by area name."""
+    found = kept["check"].get("marks", ())
+    return {mark_area_name(row["kind"], row["name"]): row for row in found}
 
 
 def measured_scans(design: bpy.types.Object, scene: bpy.types.Scene) -> list[bpy.types.Object]:
@@ -132,8 +132,8 @@ def read(scans: Iterable[bpy.types.Object]) -> list[KeptScan]:
     return found
 
 
-def measure_steps(design: DesignInput, scans: Iterable[KeptScan]) -> Steps[list[MeasuredContacts]]:
-    """Measure the contacts of a design by the deviations kept of scans."""
+def measure_steps(design: DesignInput, scans: Iterable[KeptScan]) -> Steps[list[MeasuredMarks]]:
+    """Measure the marks of a design by the deviations kept of scans."""
     yield Progress("Placing the evaluation points", 0.0)
     mesh = repair_mesh(design.mesh).mesh
     evaluations: dict[float, EvaluationMesh] = {}
@@ -141,7 +141,7 @@ def measure_steps(design: DesignInput, scans: Iterable[KeptScan]) -> Steps[list[
     for kept in scans:
         if kept.spacing_mm not in evaluations:
             evaluations[kept.spacing_mm] = evaluation_mesh(mesh, kept.spacing_mm)
-        yield Progress("Measuring the support contacts", 0.5)
+        yield Progress("Measuring the support marks", 0.5)
         evaluation = evaluations[kept.spacing_mm]
         if not _same_points(kept.points.there, evaluation):
             raise MeshError(
@@ -152,31 +152,31 @@ def measure_steps(design: DesignInput, scans: Iterable[KeptScan]) -> Steps[list[
         without = {
             name: area for name, area in kept.points.area_set.areas.items() if not is_support(name)
         }
-        marked = {area.name: area for area in _contact_areas(design, evaluation)}
-        area_set = with_supports(AreaSet(evaluation, {**without, **marked}), design.contacts)
-        rows = measure_contacts(kept.points.there, area_set, doubt=kept.doubt)
+        marked = {area.name: area for area in _mark_areas(design, evaluation)}
+        area_set = with_supports(AreaSet(evaluation, {**without, **marked}), design.marks)
+        rows = measure_marks(kept.points.there, area_set, doubt=kept.doubt)
         yield Progress("Judging anew", 0.8)
         points = replace(kept.points, area_set=replace(kept.points.area_set, areas=area_set.areas))
         judgement = judging.judge_kept(points, kept.superimposition, kept.tolerances)
-        found.append(MeasuredContacts(kept.scan, rows, points.area_set.areas, judgement))
+        found.append(MeasuredMarks(kept.scan, rows, points.area_set.areas, judgement))
     return found
 
 
-def keep(found: MeasuredContacts, checksum: str) -> None:
-    """Keep the numbers of a scan's contacts, and what follows, in the place of earlier ones."""
+def keep(found: MeasuredMarks, checksum: str) -> None:
+    """Keep the numbers of a scan's marks, and what follows, in the place of earlier ones."""
     kept = store.result_of(found.scan)
     if kept is None:
         return
-    kept["check"]["contacts"] = plain(found.contacts)
-    kept["made_with"]["contacts"] = checksum
-    judging.keep_contact_areas(found.scan, kept, found.areas)
+    kept["check"]["marks"] = plain(found.marks)
+    kept["made_with"]["marks"] = checksum
+    judging.keep_mark_areas(found.scan, kept, found.areas)
     judging.keep_judgement(found.scan, kept, found.judgement)
-    store.data_of(found.scan).contacts_stale = False
+    store.data_of(found.scan).marks_stale = False
 
 
 def renamed(design: bpy.types.Object, old: str, new: str) -> None:
-    """Give the kept numbers of a contact its new name, on every scan of the design."""
-    found = contact_of(new)
+    """Give the kept numbers of a mark its new name, on every scan of the design."""
+    found = mark_of(new)
     for scan in bpy.data.objects:
         if found is None or store.data_of(scan).design != design:
             continue
@@ -189,13 +189,13 @@ def renamed(design: bpy.types.Object, old: str, new: str) -> None:
 
 
 def refresh(scan: bpy.types.Object) -> bool:
-    """Bring up to date whether a scan's contacts were edited since; return if they are current."""
+    """Bring up to date whether a scan's marks were edited since; return if they are current."""
     kept, design = store.result_of(scan), store.data_of(scan).design
     if kept is None or design is None:
         return False
-    stale = support_marks.checksum(design) != kept["made_with"].get("contacts", "")
-    if store.data_of(scan).contacts_stale != stale:
-        store.data_of(scan).contacts_stale = stale
+    stale = support_marks.checksum(design) != kept["made_with"].get("marks", "")
+    if store.data_of(scan).marks_stale != stale:
+        store.data_of(scan).marks_stale = stale
     return not stale
 
 
@@ -206,17 +206,17 @@ def number(value: float | None) -> float:
 
 @bpy.app.handlers.persistent
 def notice_painting(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
-    """Mark contacts edited while their group is painted: comparing groups would be slow."""
+    """Mark marks edited while their group is painted: comparing groups would be slow."""
     for update in depsgraph.updates:
         design = update.id.original
         if not isinstance(design, bpy.types.Object) or not update.is_updated_geometry:
             continue
         if design.mode != "WEIGHT_PAINT" or design.vertex_groups.active is None:
             continue
-        if support_marks.contact_of_group(design.vertex_groups.active):
+        if support_marks.mark_of_group(design.vertex_groups.active):
             for scan in measured_scans(design, scene):
-                if not store.data_of(scan).contacts_stale:
-                    store.data_of(scan).contacts_stale = True
+                if not store.data_of(scan).marks_stale:
+                    store.data_of(scan).marks_stale = True
 
 
 def _same_points(field: DeviationField, evaluation: EvaluationMesh) -> bool:
@@ -226,8 +226,8 @@ def _same_points(field: DeviationField, evaluation: EvaluationMesh) -> bool:
     )
 
 
-def _contact_areas(design: DesignInput, evaluation: EvaluationMesh) -> list[Area]:
-    """Return the contacts on the evaluation points, those loaded from a file as the file has them.
+def _mark_areas(design: DesignInput, evaluation: EvaluationMesh) -> list[Area]:
+    """Return the marks on the evaluation points, those loaded from a file as the file has them.
 
     Circles are put in their place afterwards.
     """
@@ -239,4 +239,4 @@ def _contact_areas(design: DesignInput, evaluation: EvaluationMesh) -> list[Area
             own += [
                 area for area in read_areas(document, carry) if area.name in design.areas.loaded
             ]
-    return [area for area in own if contact_of(area.name)]
+    return [area for area in own if mark_of(area.name)]

@@ -26,7 +26,7 @@ from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Progress, Steps, run
 from ...standalone_core.records import plain
 from ...standalone_core.report.check.document import check_document
-from ...standalone_core.report.check.sentences import exceedance_limit_um, superimposition_lines
+from ...standalone_core.report.check.sentences import patch_limit_um, superimposition_lines
 from ...standalone_core.superimpose.result import Superimposition
 from ..areas import groups, support_marks
 from ..blender import bridge
@@ -131,18 +131,18 @@ def keep_steps(
         "version": VERSION,
         "choices": dict(choices),
         **kept_points.document(result),
-        "patch_limit_um": plain(exceedance_limit_um(result)),
+        "patch_limit_um": plain(patch_limit_um(result)),
         "judged_warnings": list(result.judged_warnings),
         "made_with": {
             "design": design.checksum,
             "scan": scan.checksum,
             "design_linear": design.local_to_mm[:3, :3].tolist(),
             "areas": design.areas.checksum,
-            "contacts": support_marks.checksum(design.design, design.areas.groups),
+            "marks": support_marks.checksum(design.design, design.areas.groups),
             "scan_before": scan.local_to_mm.tolist(),
             "scan_after": design.frame.local_to_mm(scan.scan).tolist(),
         },
-        "check": support_marks.without_contacts(check_document(result)),
+        "check": support_marks.without_marks(check_document(result)),
     }
     data.design = design.design
     data.result_id = result_id
@@ -150,7 +150,7 @@ def keep_steps(
     data.result = json.dumps(kept)
     list_patches(scan.scan, kept)
     keep_superimposition(scan.scan, result.superimposition)
-    data.contacts_stale = False
+    data.marks_stale = False
     _set_state(scan.scan, "CURRENT", "")
 
 
@@ -226,7 +226,7 @@ def list_patches(scan: bpy.types.Object, kept: Mapping[str, Any]) -> None:
     """Fill the scan's list of patches outside the tolerance, worst first."""
     patches = data_of(scan).patches
     patches.clear()
-    for found in kept["check"]["exceedances"][:PATCHES_LISTED]:
+    for found in kept["check"]["patches"][:PATCHES_LISTED]:
         patch = patches.add()
         patch.peak_um, patch.area_mm2 = found["peak_um"], found["area_mm2"]
         patch.where = ",".join(found["areas"])

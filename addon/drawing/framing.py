@@ -21,7 +21,7 @@ def frame_patch(context: bpy.types.Context, scan: bpy.types.Object, number: int)
     The 3D cursor goes to its worst place, and the view of the context, if it is one, there too.
     """
     kept = store.result_of(scan)
-    patches = kept["check"]["exceedances"] if kept else []
+    patches = kept["check"]["patches"] if kept else []
     if not 0 <= number < len(patches):
         return f"{scan.name}: there is no patch {number + 1}."
     try:
@@ -35,8 +35,8 @@ def frame_patch(context: bpy.types.Context, scan: bpy.types.Object, number: int)
     return ""
 
 
-def frame_contact(context: bpy.types.Context, design: bpy.types.Object, area: str) -> str:
-    """Bring a support contact into view; return why not, empty if it is.
+def frame_mark(context: bpy.types.Context, design: bpy.types.Object, area: str) -> str:
+    """Bring a support mark into view; return why not, empty if it is.
 
     Its peak where the chosen scan was measured there, else its middle.
     """

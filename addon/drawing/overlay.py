@@ -54,7 +54,7 @@ class Overlay:
     margin_line : (k, 3) float or None
         Its end is its beginning where it is closed.
     circles : tuple of (c, 3) float
-        The support contacts that are circles.
+        The support marks that are circles.
     """
 
     patches: Patches
@@ -139,7 +139,7 @@ def read(design: bpy.types.Object, scene: bpy.types.Scene) -> Overlay:
 def _circles(
     design: bpy.types.Object, scene: bpy.types.Scene, hidden: set[str]
 ) -> tuple[np.ndarray, ...]:
-    """Return the circles of the contacts that are circles, in the design's own coordinates."""
+    """Return the circles of the marks that are circles, in the design's own coordinates."""
     try:
         scale_mm = bridge.scene_scale_mm(design, scene)
     except CuspwiseError:
@@ -164,9 +164,9 @@ def key_of(overlay: Overlay) -> list[KeyEntry]:
     if overlay.margin_line is not None:
         entries.append(KeyEntry("margin line", MARGIN_LINE_COLOUR, "line"))
     if overlay.circles:
-        entries.append(KeyEntry("support contacts", SUPPORT_COLOUR, "ring"))
+        entries.append(KeyEntry("support marks", SUPPORT_COLOUR, "ring"))
     elif any(is_support(name) for name in seen):
-        entries.append(KeyEntry("support contacts", SUPPORT_COLOUR))
+        entries.append(KeyEntry("support marks", SUPPORT_COLOUR))
     return entries
 
 
@@ -227,7 +227,7 @@ def _draw() -> None:
 
 def _look_of(design: bpy.types.Object) -> tuple[str, ...]:
     """Return what may change without an update of the mesh: circles, names of groups."""
-    circles: str = getattr(design, OBJECT_PROPERTIES).contact_circles
+    circles: str = getattr(design, OBJECT_PROPERTIES).mark_circles
     return (circles, *(group.name for group in design.vertex_groups))
 
 

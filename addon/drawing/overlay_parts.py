@@ -1,6 +1,6 @@
 """Which piece of the design's surface shows which area in which colour. Needs no Blender.
 
-Areas overlap: the margin band lies on both sides, fossae and contacts lie on larger areas. Each
+Areas overlap: the margin band lies on both sides, fossae and marks lie on larger areas. Each
 place shows the uppermost of them that is wanted, so that every colour seen is one of the key.
 """
 

@@ -7,12 +7,12 @@ import bpy
 import numpy as np
 
 from ...standalone_core.csv_text import csv_text
-from ...standalone_core.deviation.support_marks import CONTACT_WORDS
+from ...standalone_core.deviation.support_marks import MARK_WORDS
 from ...standalone_core.errors import ReportError
 from ...standalone_core.progress import Progress, scaled
 from ...standalone_core.report.check.output import write_check_steps
 from ...standalone_core.report.check.sentences import SHORT_VERDICTS
-from ...standalone_core.words.names import CONTACT_KIND_WORDS, area_words
+from ...standalone_core.words.names import MARK_KIND_WORDS, area_words
 from .. import identifiers
 from ..blender.job import JobOperator
 from ..check import inputs, mark_results, store
@@ -34,7 +34,7 @@ BOTH_SIDES = (
     ("unmatched_um", "its height (µm)", 1),
     ("scanner_um", "scanner's uncertainty (µm)", 2),
 )
-CONTACT = (
+MARK = (
     ("height_um", "height above surroundings (µm)", 2),
     ("peak_um", "peak from design (µm)", 2),
     ("surroundings_um", "surroundings (µm)", 2),
@@ -45,7 +45,7 @@ CONTACT = (
 
 
 def table_text(kept):
-    """Return a result's measures, and its support contacts, as tab-separated text with headers."""
+    """Return a result's measures, and its support marks, as tab-separated text with headers."""
     titles = (title for _, title, _ in (*COLUMNS, *BOTH_SIDES))
     table = [["area", *titles, "verdict", "reason", "caveat"]]
     verdicts = {verdict.area: verdict for verdict in store.verdicts_of(kept)}
@@ -58,11 +58,11 @@ def table_text(kept):
     found = mark_results.rows_of(kept).values()
     if found:
         table.append([])
-        table.append(["support contact", "kind", *(title for _, title, _ in CONTACT), "verdict"])
+        table.append(["support mark", "kind", *(title for _, title, _ in MARK), "verdict"])
     for row in found:
-        values = [mark_results.number(row[name]) for name, _, _ in CONTACT]
-        numbers = [_number(v, digits) for v, (_, _, digits) in zip(values, CONTACT, strict=True)]
-        kind, verdict = CONTACT_KIND_WORDS[row["kind"]], CONTACT_WORDS[row["verdict"]]
+        values = [mark_results.number(row[name]) for name, _, _ in MARK]
+        numbers = [_number(v, digits) for v, (_, _, digits) in zip(values, MARK, strict=True)]
+        kind, verdict = MARK_KIND_WORDS[row["kind"]], MARK_WORDS[row["verdict"]]
         table.append([row["name"], kind, *numbers, verdict])
     return csv_text(table, "\t")
 
@@ -109,7 +109,7 @@ class CopyTable(bpy.types.Operator):
     bl_idname = identifiers.COPY_TABLE
     bl_label = "Copy Table"
     bl_description = (
-        "Copy the measures of all areas and of the support contacts as tab-separated text, for a "
+        "Copy the measures of all areas and of the support marks as tab-separated text, for a "
         "spreadsheet"
     )
 
@@ -130,7 +130,7 @@ class CopyTable(bpy.types.Operator):
             why = store.data_of(scan).state_reason
             self.report({"WARNING"}, f"Copied stale numbers of {scan.name}: {why}")
         elif not mark_results.refresh(scan):
-            why = "support contacts were edited since; press Measure Contacts."
+            why = "support marks were edited since; press Measure Marks."
             self.report({"WARNING"}, f"Copied the table of {scan.name}, but its {why}")
         else:
             self.report({"INFO"}, f"Copied the table of {scan.name}.")

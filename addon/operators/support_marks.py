@@ -1,4 +1,4 @@
-"""Mark support contacts on the design, measure them, take them away."""
+"""Mark support marks on the design, measure them, take them away."""
 
 import bpy
 import numpy as np
@@ -8,7 +8,7 @@ from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Progress
 from .. import identifiers
 from ..areas import support_marks
-from ..areas.mark_picking import ContactPicking
+from ..areas.mark_picking import MarkPicking
 from ..blender import bridge
 from ..blender.job import JobOperator
 from ..check import inputs, mark_results, store
@@ -17,13 +17,13 @@ from ..properties import mark_choices
 from . import ready
 
 
-class ContactsJob(JobOperator):
-    """Measure the support contacts of every measured scan anew."""
+class MarksJob(JobOperator):
+    """Measure the support marks of every measured scan anew."""
 
-    bl_label = "Measure Contacts"
+    bl_label = "Measure Marks"
 
     def read(self, context):
-        """Read the design, its contacts and the deviations kept."""
+        """Read the design, its marks and the deviations kept."""
         self._design = yield from inputs.read_design_steps(context)
         self._kept = []
         for scan in mark_results.measured_scans(self._design.design, context.scene):
@@ -31,7 +31,7 @@ class ContactsJob(JobOperator):
             self._kept += mark_results.read([scan])
 
     def start(self, _context):
-        """Measure the contacts of every scan."""
+        """Measure the marks of every scan."""
         return mark_results.measure_steps(self._design, self._kept)
 
     def finish(self, context, result):
@@ -45,18 +45,18 @@ class ContactsJob(JobOperator):
         colour_map.refresh(context.scene)
         count = len(support_marks.names(self._design.design))
         scans = ", ".join(found.scan.name for found in result)
-        return f"Measured {count} support contact{'' if count == 1 else 's'} of {scans}."
+        return f"Measured {count} support mark{'' if count == 1 else 's'} of {scans}."
 
 
 class MeasuresAfterwards:
-    """Base of operators that change contacts: the numbers follow in the same step of undo."""
+    """Base of operators that change marks: the numbers follow in the same step of undo."""
 
     _measuring = None
 
     def measure_now(self, context):
-        """Measure the contacts by the deviations kept, if there are any."""
+        """Measure the marks by the deviations kept, if there are any."""
         if _has_measured(context):
-            job = ContactsJob()
+            job = MarksJob()
             job.report = self.report
             job.execute(context)
         return {"FINISHED"}
@@ -65,7 +65,7 @@ class MeasuresAfterwards:
         """Measure while the window goes on; return what ``modal`` or ``invoke`` answers."""
         if not _has_measured(context):
             return {"FINISHED"}
-        self._measuring = ContactsJob()
+        self._measuring = MarksJob()
         self._measuring.report = self.report
         self._measuring.begin(context)
         return {"RUNNING_MODAL"}
@@ -89,13 +89,13 @@ class MeasuresAfterwards:
             self._measuring.cancel(context)
 
 
-class MarkSupportContact(MeasuresAfterwards, ContactPicking, bpy.types.Operator):
+class MarkSupport(MeasuresAfterwards, MarkPicking, bpy.types.Operator):
     """Mark where a support touched the crown."""
 
-    bl_idname = identifiers.MARK_SUPPORT_CONTACT
-    bl_label = "Mark Support Contact"
+    bl_idname = identifiers.MARK_SUPPORT
+    bl_label = "Mark Support"
     bl_description = (
-        "Click every place where a printing support, a sprue or a connector touched the crown. The "
+        "Click every place where a printing support, a sprue or a holding bar touched the crown. The "
         "circle under the mouse shows how far it reaches; the wheel or a typed number changes its "
         "radius. Enter, Esc or the right mouse button ends it; what was clicked stays"
     )
@@ -138,7 +138,7 @@ class MarkSupportContact(MeasuresAfterwards, ContactPicking, bpy.types.Operator)
         return self.start_marking(context)
 
     def execute(self, context):
-        """Mark one contact at the place given."""
+        """Mark one mark at the place given."""
         settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
         try:
             on = _target(context)
@@ -147,7 +147,7 @@ class MarkSupportContact(MeasuresAfterwards, ContactPicking, bpy.types.Operator)
                 on,
                 np.array(place),
                 self.radius_mm or settings.contact_radius_mm,
-                settings.contact_kind,
+                settings.mark_kind,
                 self.name,
             )
         except CuspwiseError as error:
@@ -161,14 +161,14 @@ class MarkSupportContact(MeasuresAfterwards, ContactPicking, bpy.types.Operator)
         return self.measure_meanwhile(context)
 
 
-class AssignContactFaces(bpy.types.Operator):
-    """Make a support contact of the selected faces."""
+class AssignMarkFaces(bpy.types.Operator):
+    """Make a support mark of the selected faces."""
 
-    bl_idname = identifiers.ASSIGN_CONTACT
+    bl_idname = identifiers.ASSIGN_MARK
     bl_label = "Assign Selected Faces"
     bl_description = (
-        "Make a support contact of the faces that are selected on the design in Edit Mode, for a "
-        "contact that is not round"
+        "Make a support mark of the faces that are selected on the design in Edit Mode, for a "
+        "mark that is not round"
     )
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 
@@ -195,7 +195,7 @@ class AssignContactFaces(bpy.types.Operator):
             bridge.check_usable(design)
             vertices = _selected(design.data)
             if len(vertices):
-                area = support_marks.assign(design, vertices, settings.contact_kind)
+                area = support_marks.assign(design, vertices, settings.mark_kind)
         except CuspwiseError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
@@ -209,18 +209,18 @@ class AssignContactFaces(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class RemoveContact(MeasuresAfterwards, bpy.types.Operator):
-    """Delete the chosen support contact."""
+class RemoveMark(MeasuresAfterwards, bpy.types.Operator):
+    """Delete the chosen support mark."""
 
-    bl_idname = identifiers.REMOVE_CONTACT
-    bl_label = "Remove Contact"
-    bl_description = "Delete the support contact chosen in the list, its vertex group with it"
+    bl_idname = identifiers.REMOVE_MARK
+    bl_label = "Remove Mark"
+    bl_description = "Delete the support mark chosen in the list, its vertex group with it"
     bl_options = {"UNDO"}  # noqa: RUF012
 
     @classmethod
     def poll(cls, context):
-        """Ask for a contact."""
-        return _has_contact(cls, context)
+        """Ask for a mark."""
+        return _has_mark(cls, context)
 
     def invoke(self, context, _event):
         """Delete it, and measure the others while the window goes on."""
@@ -244,21 +244,21 @@ class RemoveContact(MeasuresAfterwards, bpy.types.Operator):
         self.report({"INFO"}, f"Removed {area}.")
 
 
-class MeasureContacts(ContactsJob, bpy.types.Operator):
-    """Measure the support contacts of every measured scan anew."""
+class MeasureMarks(MarksJob, bpy.types.Operator):
+    """Measure the support marks of every measured scan anew."""
 
-    bl_idname = identifiers.MEASURE_CONTACTS
-    bl_label = "Measure Contacts"
+    bl_idname = identifiers.MEASURE_MARKS
+    bl_label = "Measure Marks"
     bl_description = (
-        "Measure stub height or gouge depth, area and volume at all support contacts, from the "
+        "Measure stub height or gouge depth, area and volume at all support marks, from the "
         "deviations that were measured last. Marking does it by itself; press this after painting "
-        "a contact or changing its radius"
+        "a mark or changing its radius"
     )
     bl_options = {"UNDO"}  # noqa: RUF012
 
     @classmethod
     def poll(cls, context):
-        """Ask for a contact and a measured scan."""
+        """Ask for a mark and a measured scan."""
         if not ready.has_design(cls, context):
             return False
         design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
@@ -268,26 +268,26 @@ class MeasureContacts(ContactsJob, bpy.types.Operator):
         return True
 
 
-class FrameContact(bpy.types.Operator):
-    """Bring a support contact into view."""
+class FrameMark(bpy.types.Operator):
+    """Bring a support mark into view."""
 
-    bl_idname = identifiers.FRAME_CONTACT
-    bl_label = "Frame Contact"
+    bl_idname = identifiers.FRAME_MARK
+    bl_label = "Frame Mark"
     bl_description = (
-        "Put the 3D cursor on this support contact, at its peak if it was measured, and bring it "
+        "Put the 3D cursor on this support mark, at its peak if it was measured, and bring it "
         "into the middle of the view"
     )
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 
     @classmethod
     def poll(cls, context):
-        """Ask for a contact."""
-        return _has_contact(cls, context)
+        """Ask for a mark."""
+        return _has_mark(cls, context)
 
     def execute(self, context):
         """Go there."""
         design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
-        problem = framing.frame_contact(context, design, support_marks.chosen(design))
+        problem = framing.frame_mark(context, design, support_marks.chosen(design))
         if problem:
             self.report({"ERROR"}, problem)
             return {"CANCELLED"}
@@ -299,11 +299,11 @@ def _has_measured(context):
     return bool(mark_results.measured_scans(design, context.scene))
 
 
-def _has_contact(operator, context):
+def _has_mark(operator, context):
     if not ready.has_design(operator, context):
         return False
     if support_marks.chosen(getattr(context.scene, identifiers.SCENE_PROPERTIES).design) is None:
-        operator.poll_message_set("Choose a support contact in the list, or mark one")
+        operator.poll_message_set("Choose a support mark in the list, or mark one")
         return False
     return True
 
@@ -329,9 +329,9 @@ def _selected(mesh):
 
 
 CLASSES = (
-    MarkSupportContact,
-    AssignContactFaces,
-    RemoveContact,
-    MeasureContacts,
-    FrameContact,
+    MarkSupport,
+    AssignMarkFaces,
+    RemoveMark,
+    MeasureMarks,
+    FrameMark,
 )

@@ -306,7 +306,7 @@ def _draw_margin(layout, context, profile):
 
 def _draw_patches(layout, context, kept, data):
     """Draw the list of patches; clicking one brings it into view."""
-    patches, limit = kept["check"]["exceedances"], kept["patch_limit_um"]
+    patches, limit = kept["check"]["patches"], kept["patch_limit_um"]
     if limit is None:
         return
     count = len(patches)

@@ -1,12 +1,12 @@
-"""The list of support contacts, with what was measured at each."""
+"""The list of support marks, with what was measured at each."""
 
 import bpy
 
-from ...standalone_core.areas.support_marks import contact_area_name
+from ...standalone_core.areas.support_marks import mark_area_name
 from ...standalone_core.deviation.support_marks import (
     CLEAN,
-    CONTACT_WORDS,
     GOUGE,
+    MARK_WORDS,
     NOT_MEASURED,
     STUB,
 )
@@ -23,73 +23,73 @@ from .base import SidebarPanel, say, settings_of
 ICONS = {STUB: "TRIA_UP", GOUGE: "TRIA_DOWN", CLEAN: "CHECKMARK", NOT_MEASURED: "QUESTION"}
 
 
-class ContactList(bpy.types.UIList):
-    """The vertex groups of the design that are support contacts."""
+class MarkList(bpy.types.UIList):
+    """The vertex groups of the design that are support marks."""
 
-    bl_idname = "CUSPWISE_UL_contacts"
+    bl_idname = "CUSPWISE_UL_marks"
     rows = {}  # noqa: RUF012
 
     def filter_items(self, context, data, _property):
         """Leave out all other vertex groups; look the numbers up once for all rows."""
         scan = colour_map.selected_scan(context.scene)
-        ContactList.rows = mark_results.rows(scan, data) if scan else {}
+        MarkList.rows = mark_results.rows(scan, data) if scan else {}
         shown = self.bitflag_filter_item
-        flags = [shown if support_marks.contact_of_group(g) else 0 for g in data.vertex_groups]
+        flags = [shown if support_marks.mark_of_group(g) else 0 for g in data.vertex_groups]
         return flags, []
 
     def draw_item(self, _context, layout, _data, item, _icon, _active, _property, _index):
-        """Draw one contact."""
-        known = support_marks.contact_of_group(item)
+        """Draw one mark."""
+        known = support_marks.mark_of_group(item)
         if known is None:
             return
-        found = ContactList.rows.get(contact_area_name(*known))
+        found = MarkList.rows.get(mark_area_name(*known))
         row = layout.row()
         row.label(text=known[1], icon=ICONS[found["verdict"]] if found else "DOT")
         row.label(text=_short(found))
 
 
-class ContactsPanel(SidebarPanel, bpy.types.Panel):
+class MarksPanel(SidebarPanel, bpy.types.Panel):
     """Where supports touched the crown, and what is left of them."""
 
-    bl_idname = "CUSPWISE_PT_contacts"
+    bl_idname = "CUSPWISE_PT_marks"
     bl_parent_id = AreasPanel.bl_idname
-    bl_label = "Support Contacts"
+    bl_label = "Support Marks"
     bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
 
     def draw(self, context):
-        """Draw marking, the list and the contact chosen."""
+        """Draw marking, the list and the mark chosen."""
         layout, settings = self.layout, settings_of(context)
         design = settings.design
-        layout.prop(settings, "contact_kind")
+        layout.prop(settings, "mark_kind")
         layout.prop(settings, "contact_radius_mm")
-        layout.operator(identifiers.MARK_SUPPORT_CONTACT, icon="CURSOR")
-        layout.operator(identifiers.ASSIGN_CONTACT, icon="FACESEL")
+        layout.operator(identifiers.MARK_SUPPORT, icon="CURSOR")
+        layout.operator(identifiers.ASSIGN_MARK, icon="FACESEL")
         if not store.is_in(design, context.scene) or not support_marks.names(design):
             say(layout, context, "None marked yet. Mark where supports touched the crown.")
             return
         data = store.data_of(design)
         row = layout.row()
         row.template_list(
-            ContactList.bl_idname, "", design, "vertex_groups", data, "contact_index", rows=3
+            MarkList.bl_idname, "", design, "vertex_groups", data, "mark_index", rows=3
         )
         buttons = row.column(align=True)
-        buttons.operator(identifiers.REMOVE_CONTACT, text="", icon="REMOVE")
-        buttons.operator(identifiers.FRAME_CONTACT, text="", icon="VIEWZOOM")
+        buttons.operator(identifiers.REMOVE_MARK, text="", icon="REMOVE")
+        buttons.operator(identifiers.FRAME_MARK, text="", icon="VIEWZOOM")
         scan = colour_map.selected_scan(context.scene)
         _draw_chosen(layout, context, design, scan)
         _draw_state(layout, context, scan)
-        layout.operator(identifiers.MEASURE_CONTACTS, icon="FILE_REFRESH")
+        layout.operator(identifiers.MEASURE_MARKS, icon="FILE_REFRESH")
 
 
 def _draw_chosen(layout, context, design, scan):
     area = support_marks.chosen(design)
     if area is None:
-        say(layout, context, "Choose a contact in the list.")
+        say(layout, context, "Choose a mark in the list.")
         return
     data = store.data_of(design)
     column = layout.column(align=True)
-    column.prop(data, "contact_name")
-    column.prop(data, "contact_kind")
+    column.prop(data, "mark_name")
+    column.prop(data, "mark_kind")
     if area in support_marks.circles(design):
         column.prop(data, "contact_radius_mm")
     found = mark_results.rows(scan, design).get(area) if scan else None
@@ -100,7 +100,7 @@ def _draw_chosen(layout, context, design, scan):
         micrometres(number(found[key]), signed=True) for key in ("height_um", "peak_um")
     )
     what = "depth" if number(found["height_um"]) < 0 else "height"
-    box.label(text=CONTACT_WORDS[found["verdict"]].capitalize(), icon=ICONS[found["verdict"]])
+    box.label(text=MARK_WORDS[found["verdict"]].capitalize(), icon=ICONS[found["verdict"]])
     box.label(text=f"{what} {height} µm · from design {peak} µm")
     area_mm2 = micrometres(number(found["area_mm2"]), digits=2)
     volume = micrometres(number(found["volume_mm3"]), signed=True, digits=4)
@@ -116,18 +116,18 @@ def _draw_state(layout, context, scan):
     data = store.data_of(scan)
     if data.state == "STALE":
         say(layout, context, f"Stale: {data.state_reason} Check again.", "ERROR")
-    elif data.contacts_stale:
-        say(layout, context, "Edited since: press Measure Contacts.", "ERROR")
+    elif data.marks_stale:
+        say(layout, context, "Edited since: press Measure Marks.", "ERROR")
 
 
 def _short(found):
     """Return verdict and height in few words."""
     if found is None:
         return "not measured yet"
-    words = CONTACT_WORDS[found["verdict"]]
+    words = MARK_WORDS[found["verdict"]]
     if found["verdict"] == NOT_MEASURED:
         return words
     return f"{words} {micrometres(number(found['height_um']), signed=True, digits=0)} µm"
 
 
-CLASSES = (ContactList, ContactsPanel)
+CLASSES = (MarkList, MarksPanel)

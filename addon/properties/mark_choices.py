@@ -1,4 +1,4 @@
-"""Choices about support contacts: for the next one to be marked, and of the one in the list."""
+"""Choices about support marks: for the next one to be marked, and of the one in the list."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import Any
 
 import bpy
 
-from ...standalone_core.areas.support_marks import CONTACT_KINDS, contact_of
+from ...standalone_core.areas.support_marks import MARK_KINDS, mark_of
 from ...standalone_core.errors import CuspwiseError
 from ..areas import support_marks
 from ..check import mark_results
@@ -20,9 +20,9 @@ KINDS = (
         "A printing support stood here: what is left of it is a stub, what was torn out a gouge",
     ),
     (
-        "connector",
+        "sprue",
         "Sprue or Connector",
-        "A sprue, or the connector that held a milled crown in its blank, was cut off here",
+        "A sprue, or the sprue that held a milled crown in its blank, was cut off here",
     ),
 )
 SMALLEST_MM, LARGEST_MM = 0.05, 5.0
@@ -37,18 +37,18 @@ RADIUS_OPTIONS = {
 
 
 def next_kind() -> Any:
-    """Return the property that holds the kind of the next contact."""
+    """Return the property that holds the kind of the next mark."""
     return bpy.props.EnumProperty(
-        name="Next Kind", description="What touched the crown at the next contact", items=KINDS
+        name="Next Kind", description="What touched the crown at the next mark", items=KINDS
     )
 
 
 def next_radius() -> Any:
-    """Return the property that holds the radius of the next contact."""
+    """Return the property that holds the radius of the next mark."""
     return bpy.props.FloatProperty(
         name="Next Radius (mm)",
         description=(
-            "How far the next contact reaches along the surface, in mm. Make it a little larger "
+            "How far the next mark reaches along the surface, in mm. Make it a little larger "
             "than what was left standing; the wheel changes it while marking"
         ),
         **RADIUS_OPTIONS,
@@ -56,19 +56,19 @@ def next_radius() -> Any:
 
 
 def index() -> Any:
-    """Return the property that holds the row chosen in the list of contacts."""
+    """Return the property that holds the row chosen in the list of marks."""
     return bpy.props.IntProperty(
-        name="Contact",
-        description="Click a support contact to bring it into view and to paint its vertex group",
+        name="Mark",
+        description="Click a support mark to bring it into view and to paint its vertex group",
         update=_chosen,
     )
 
 
 def name() -> Any:
-    """Return the property that is the name of the contact chosen."""
+    """Return the property that is the name of the mark chosen."""
     return bpy.props.StringProperty(
         name="Name",
-        description="What this contact is called in the tables; a name that is taken gets a number",
+        description="What this mark is called in the tables; a name that is taken gets a number",
         maxlen=support_marks.NAME_LENGTH,
         get=_get_name,
         set=_set_name,
@@ -76,7 +76,7 @@ def name() -> Any:
 
 
 def kind() -> Any:
-    """Return the property that is the kind of the contact chosen."""
+    """Return the property that is the kind of the mark chosen."""
     return bpy.props.EnumProperty(
         name="Kind",
         description="What touched the crown here",
@@ -87,12 +87,11 @@ def kind() -> Any:
 
 
 def radius() -> Any:
-    """Return the property that is the radius of the contact chosen."""
+    """Return the property that is the radius of the mark chosen."""
     return bpy.props.FloatProperty(
         name="Radius (mm)",
         description=(
-            "How far this contact reaches along the surface, in mm. Press Measure Contacts "
-            "afterwards"
+            "How far this mark reaches along the surface, in mm. Press Measure Marks afterwards"
         ),
         get=_get_radius,
         set=_set_radius,
@@ -102,34 +101,34 @@ def radius() -> Any:
 
 def _chosen(data: Any, context: bpy.types.Context) -> None:
     design, area = data.id_data, support_marks.chosen(data.id_data)
-    if data.contact_quiet or area is None:
+    if data.mark_quiet or area is None:
         return
-    design.vertex_groups.active_index = data.contact_index
-    framing.frame_contact(context, design, area)
+    design.vertex_groups.active_index = data.mark_index
+    framing.frame_mark(context, design, area)
 
 
 def _get_name(data: Any) -> str:
-    found = contact_of(support_marks.chosen(data.id_data) or "")
+    found = mark_of(support_marks.chosen(data.id_data) or "")
     return found[1] if found else ""
 
 
 def _set_name(data: Any, value: str) -> None:
     area = support_marks.chosen(data.id_data)
-    found = contact_of(area or "")
+    found = mark_of(area or "")
     if area is not None and found is not None and value.strip():
         _rename(data.id_data, area, found[0], value.strip())
 
 
 def _get_kind(data: Any) -> int:
-    found = contact_of(support_marks.chosen(data.id_data) or "")
-    return CONTACT_KINDS.index(found[0]) if found else 0
+    found = mark_of(support_marks.chosen(data.id_data) or "")
+    return MARK_KINDS.index(found[0]) if found else 0
 
 
 def _set_kind(data: Any, value: int) -> None:
     area = support_marks.chosen(data.id_data)
-    found = contact_of(area or "")
+    found = mark_of(area or "")
     if area is not None and found is not None:
-        _rename(data.id_data, area, CONTACT_KINDS[value], found[1])
+        _rename(data.id_data, area, MARK_KINDS[value], found[1])
 
 
 def _rename(design: bpy.types.Object, area: str, kind: Any, name: str) -> None:
@@ -156,6 +155,6 @@ def _set_radius(data: Any, value: float) -> None:
 
 
 def mark_edited(design: bpy.types.Object, scene: bpy.types.Scene) -> None:
-    """Say on every measured scan that its contacts were edited."""
+    """Say on every measured scan that its marks were edited."""
     for scan in mark_results.measured_scans(design, scene):
-        getattr(scan, OBJECT_PROPERTIES).contacts_stale = True
+        getattr(scan, OBJECT_PROPERTIES).marks_stale = True

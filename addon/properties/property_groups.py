@@ -146,13 +146,13 @@ class SceneSettings(bpy.types.PropertyGroup):
         step=500,
         update=_colours_changed,
     )
-    contact_kind: mark_choices.next_kind()
+    mark_kind: mark_choices.next_kind()
     contact_radius_mm: mark_choices.next_radius()
     show_areas: bpy.props.BoolProperty(
         name="Show Areas",
         description=(
             "Draw the areas over the crown, each in a colour of its own, with the margin line and "
-            "the circles of support contacts. A key takes the place of the deviations' legend. "
+            "the circles of support marks. A key takes the place of the deviations' legend. "
             "Nothing of the scene is changed"
         ),
         update=_overlay_changed,
@@ -273,18 +273,18 @@ class ObjectData(bpy.types.PropertyGroup):
         description="The places of the points in the areas file that was loaded",
         type=bpy.types.Mesh,
     )
-    contact_circles: bpy.props.StringProperty(
-        description="Middle and radius of the support contacts that were marked as circles"
+    mark_circles: bpy.props.StringProperty(
+        description="Middle and radius of the support marks that were marked as circles"
     )
-    contact_index: mark_choices.index()
-    contact_quiet: bpy.props.BoolProperty(
-        description="Whether a contact is chosen without bringing it into view"
+    mark_index: mark_choices.index()
+    mark_quiet: bpy.props.BoolProperty(
+        description="Whether a mark is chosen without bringing it into view"
     )
-    contact_name: mark_choices.name()
-    contact_kind: mark_choices.kind()
+    mark_name: mark_choices.name()
+    mark_kind: mark_choices.kind()
     contact_radius_mm: mark_choices.radius()
-    contacts_stale: bpy.props.BoolProperty(
-        description="Whether support contacts were edited since they were measured on this scan"
+    marks_stale: bpy.props.BoolProperty(
+        description="Whether support marks were edited since they were measured on this scan"
     )
     landmark: bpy.props.IntProperty(
         name="Landmark", description="Number of the pair that this landmark belongs to; 0: none"

@@ -242,7 +242,7 @@ def export_steps(study: StudyInput) -> Steps[StudyPlan]:
     """Write what has changed, and return the plan as it reads from the study file."""
     folder = study.folder
     yield Progress("Writing the study file", 0.0)
-    with_areas = bool(study.design.areas) or bool(study.design.contacts)
+    with_areas = bool(study.design.areas) or bool(study.design.marks)
     text = study_file_text(study.title, study.groups, study.choices, with_areas=with_areas)
     _make(folder)
     # First of all: it marks the folder as ours, whatever happens later.

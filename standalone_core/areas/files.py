@@ -19,8 +19,8 @@
 
 ``runs`` are stretches of ``points_mm``, the evaluation points at the file's spacing, the design's
 vertices first. An area may be given by ``design_vertices`` instead, or as all that lies within a
-radius of a place along the surface; areas named ``support: …`` or ``connector: …`` are support
-contacts. The places, and not their order, tell the design: a file serves every copy of it, however
+radius of a place along the surface; areas named ``support: …`` or ``sprue: …`` are support
+marks. The places, and not their order, tell the design: a file serves every copy of it, however
 vertices and triangles are sorted there. Every entry but the first two may be left out; a file
 without ``points_mm`` (all of version 1) counts on the order of vertices that ``design_checksum``
 tells, and on ``spacing_mm`` and ``point_count``.

@@ -1,7 +1,7 @@
-"""Support contacts: spots where a printing support, a sprue or a connector touched the crown.
+"""Support marks: spots where a printing support, a sprue or a holding bar touched the crown.
 
 Each is an area of its own, named by its kind and its name (``support: lingual``,
-``connector: 1``), so that areas files carry it like any other area. All together are the area
+``sprue: 1``), so that areas files carry it like any other area. All together are the area
 ``supports``.
 """
 
@@ -19,16 +19,16 @@ from ..mesh.vicinity import distance_from_place, vicinity
 from ..surface.closest import SurfaceIndex
 from .area_set import Area, AreaSet
 
-ContactKind = Literal["support", "connector"]
-CONTACT_KINDS: tuple[ContactKind, ...] = get_args(ContactKind)
+MarkKind = Literal["support", "sprue"]
+MARK_KINDS: tuple[MarkKind, ...] = get_args(MarkKind)
 SUPPORTS = "supports"
-"""The area that all support contacts make up together."""
+"""The area that all support marks make up together."""
 
 _BETWEEN = ": "
 
 
 @dataclass(frozen=True)
-class SupportContact:
+class SupportMark:
     """A round spot on the design where something touched the crown.
 
     Attributes
@@ -40,39 +40,39 @@ class SupportContact:
         must not be farther off than the radius.
     radius_mm : float
         How far it reaches along the surface, mm.
-    kind : {"support", "connector"}
-        A printing support, or a sprue or a connector of a milling blank.
+    kind : {"support", "sprue"}
+        A printing support, or a sprue or a holding bar of a milling blank.
     """
 
     name: str
     centre_mm: tuple[float, float, float]
     radius_mm: float
-    kind: ContactKind = "support"
+    kind: MarkKind = "support"
 
     def __post_init__(self) -> None:
         """Refuse what is not a spot."""
         if not self.name.strip():
             raise SettingError(
-                "A support contact has no name.",
-                subject="contact",
-                remedy="Give every support contact a name, such as 1.",
+                "A support mark has no name.",
+                subject="mark",
+                remedy="Give every support mark a name, such as 1.",
             )
-        if self.kind not in CONTACT_KINDS:
+        if self.kind not in MARK_KINDS:
             raise SettingError(
                 f"There is no kind {self.kind!r}.",
-                subject=f"contact {self.name}",
-                remedy=f"Give one of {', '.join(CONTACT_KINDS)}.",
+                subject=f"mark {self.name}",
+                remedy=f"Give one of {', '.join(MARK_KINDS)}.",
             )
         if len(self.centre_mm) != 3 or not np.isfinite(self.centre_mm).all():
             raise SettingError(
                 f"Its centre {self.centre_mm} is not a place.",
-                subject=f"contact {self.name}",
+                subject=f"mark {self.name}",
                 remedy="Give three finite numbers, mm, in the design's frame.",
             )
         if not 0 < self.radius_mm < np.inf:
             raise SettingError(
                 f"A radius of {self.radius_mm:g} mm makes no spot.",
-                subject=f"contact {self.name}",
+                subject=f"mark {self.name}",
                 remedy="Give a length above 0 mm; 0.3 to 1 mm is usual.",
             )
 
@@ -84,17 +84,17 @@ class SupportContact:
     @property
     def area_name(self) -> str:
         """Name of the area that it makes."""
-        return contact_area_name(self.kind, self.name)
+        return mark_area_name(self.kind, self.name)
 
 
-def contact_area_name(kind: ContactKind, name: str) -> str:
-    """Return the name of the area that a support contact makes."""
+def mark_area_name(kind: MarkKind, name: str) -> str:
+    """Return the name of the area that a support mark makes."""
     return f"{kind}{_BETWEEN}{name}"
 
 
-def contact_of(area: str) -> tuple[ContactKind, str] | None:
-    """Return kind and name of the support contact that an area is; None if it is not one."""
-    for kind in CONTACT_KINDS:
+def mark_of(area: str) -> tuple[MarkKind, str] | None:
+    """Return kind and name of the support mark that an area is; None if it is not one."""
+    for kind in MARK_KINDS:
         name = area.removeprefix(kind + _BETWEEN)
         if name != area and name.strip():
             return kind, name
@@ -102,8 +102,8 @@ def contact_of(area: str) -> tuple[ContactKind, str] | None:
 
 
 def is_support(area: str) -> bool:
-    """Tell whether an area is a support contact, or all of them together."""
-    return area == SUPPORTS or contact_of(area) is not None
+    """Tell whether an area is a support mark, or all of them together."""
+    return area == SUPPORTS or mark_of(area) is not None
 
 
 def disc_points(mesh: TriangleMesh, centre_mm: FloatArray, radius_mm: float) -> BoolArray:
@@ -149,15 +149,15 @@ def disc_points(mesh: TriangleMesh, centre_mm: FloatArray, radius_mm: float) -> 
     return inside
 
 
-def with_supports(area_set: AreaSet, contacts: Iterable[SupportContact] = ()) -> AreaSet:
-    """Return the set with these support contacts added, and all of them as ``supports``.
+def with_supports(area_set: AreaSet, marks: Iterable[SupportMark] = ()) -> AreaSet:
+    """Return the set with these support marks added, and all of them as ``supports``.
 
     Parameters
     ----------
     area_set : AreaSet
-        May hold support contacts already, from an areas file; one of the same kind and name is
+        May hold support marks already, from an areas file; one of the same kind and name is
         replaced.
-    contacts : iterable of SupportContact
+    marks : iterable of SupportMark
 
     Raises
     ------
@@ -165,35 +165,35 @@ def with_supports(area_set: AreaSet, contacts: Iterable[SupportContact] = ()) ->
         Two have the same kind and name, one lies off the surface or holds no evaluation point.
     """
     added: dict[str, Area] = {}
-    for contact in contacts:
-        if contact.area_name in added:
+    for mark in marks:
+        if mark.area_name in added:
             raise AreaError(
                 "There are two of this name.",
-                subject=contact.area_name,
-                remedy="Give every support contact a name of its own.",
+                subject=mark.area_name,
+                remedy="Give every support mark a name of its own.",
             )
-        added[contact.area_name] = _area(contact, area_set)
+        added[mark.area_name] = _area(mark, area_set)
     merged = area_set.replaced(added.values()) if added else area_set
-    spots = [area.points for name, area in merged.areas.items() if contact_of(name)]
+    spots = [area.points for name, area in merged.areas.items() if mark_of(name)]
     if not spots:
         return merged
-    everything = Area(SUPPORTS, np.any(spots, axis=0), origin="user", note="all support contacts")
+    everything = Area(SUPPORTS, np.any(spots, axis=0), origin="user", note="all support marks")
     return merged.replaced([everything])
 
 
-def _area(contact: SupportContact, area_set: AreaSet) -> Area:
-    """Return the area of a contact on the evaluation points."""
+def _area(mark: SupportMark, area_set: AreaSet) -> Area:
+    """Return the area of a mark on the evaluation points."""
     evaluation = area_set.evaluation
     try:
-        points = disc_points(evaluation.mesh, np.array(contact.centre_mm), contact.radius_mm)
+        points = disc_points(evaluation.mesh, np.array(mark.centre_mm), mark.radius_mm)
     except AreaError as error:
-        raise AreaError(error.reason, subject=contact.area_name, remedy=error.remedy) from error
+        raise AreaError(error.reason, subject=mark.area_name, remedy=error.remedy) from error
     if not points.any():
         raise AreaError(
-            f"A radius of {contact.radius_mm:g} mm holds no evaluation point at "
+            f"A radius of {mark.radius_mm:g} mm holds no evaluation point at "
             f"{evaluation.spacing_mm:g} mm spacing.",
-            subject=contact.area_name,
+            subject=mark.area_name,
             remedy="Give a larger radius, or a smaller spacing.",
         )
-    note = f"radius {contact.radius_mm:g} mm"
-    return Area(contact.area_name, points, origin="user", note=note)
+    note = f"radius {mark.radius_mm:g} mm"
+    return Area(mark.area_name, points, origin="user", note=note)

@@ -175,11 +175,11 @@ for study_command in STUDY_COMMANDS:
     help="Along so much of the margin, in one run, more than 100 µm may be missing.",
 )
 @click.option(
-    "--contact",
-    "contacts",
+    "--mark",
+    "marks",
     multiple=True,
     metavar="NAME=X,Y,Z,RADIUS[,KIND]",
-    help="Where a support touched the crown, mm; KIND is support or connector; repeatable.",
+    help="Where a support touched the crown, mm; KIND is support or sprue; repeatable.",
 )
 @click.option("--drop-debris", is_flag=True, help="Leave out small floating pieces.")
 @click.option("--unweighted", is_flag=True, help="Every point counts the same, whatever its area.")
@@ -197,7 +197,7 @@ def check(**given: Any) -> None:
     """Measure how far SCAN, the scan of a produced crown, is from DESIGN.
 
     Prints the measures and a verdict per area and writes check.html, measures.csv,
-    exceedances.csv, contacts.csv (with support contacts), check.json and coloured PLY meshes
+    patches.csv, marks.csv (with support marks), check.json and coloured PLY meshes
     to a folder.
     """
     from ..check import check_steps

@@ -10,7 +10,7 @@ from ..errors import SettingError
 
 if TYPE_CHECKING:
     from ..areas.settings import AreaSettings
-    from ..areas.support_marks import ContactKind, SupportContact
+    from ..areas.support_marks import MarkKind, SupportMark
     from ..check import CheckSettings
     from ..superimpose.settings import Loss, Start, SuperimposeSettings
 
@@ -73,7 +73,7 @@ def check_settings(given: dict[str, Any]) -> CheckSettings:
             scanner_um=read_uncertainties(given["scanner_um"]),
         ).changed(read_tolerances(given["tolerances"])),
         weighted=not given["unweighted"],
-        contacts=tuple(read_contact(text) for text in given["contacts"]),
+        marks=tuple(read_mark(text) for text in given["marks"]),
     )
 
 
@@ -184,9 +184,9 @@ def read_uncertainties(texts: Iterable[str]) -> dict[str, float]:
     return found
 
 
-def read_contact(text: str) -> SupportContact:
+def read_mark(text: str) -> SupportMark:
     """Read ``NAME=X,Y,Z,RADIUS`` or ``NAME=X,Y,Z,RADIUS,KIND``."""
-    from ..areas.support_marks import SupportContact
+    from ..areas.support_marks import SupportMark
 
     name, _, rest = text.partition("=")
     parts = [part.strip() for part in rest.split(",")]
@@ -196,10 +196,10 @@ def read_contact(text: str) -> SupportContact:
         parts = []
     if len(parts) not in (4, 5):
         raise SettingError(
-            f"{text!r} is not a support contact.",
-            subject="--contact",
+            f"{text!r} is not a support mark.",
+            subject="--mark",
             remedy="Give a name, three coordinates and a radius in mm, and perhaps a kind, such "
-            "as '--contact lingual=1.2,-4.5,3,0.5' or '--contact 2=0,5,3,0.6,connector'.",
+            "as '--mark lingual=1.2,-4.5,3,0.5' or '--mark 2=0,5,3,0.6,sprue'.",
         )
-    kind = cast("ContactKind", parts[4]) if len(parts) == 5 else "support"
-    return SupportContact(name.strip(), (x, y, z), radius, kind)
+    kind = cast("MarkKind", parts[4]) if len(parts) == 5 else "support"
+    return SupportMark(name.strip(), (x, y, z), radius, kind)

@@ -12,8 +12,8 @@ RESULTS = (
     "check.html",
     "check.json",
     "measures.csv",
-    "exceedances.csv",
-    "contacts.csv",
+    "patches.csv",
+    "marks.csv",
     "deviation_design.ply",
     "deviation_scan.ply",
 )

@@ -36,7 +36,7 @@ TEXT = (
     "on the lingual wall, steps of 0.1 mm layers show on the cusps, and the form is warped by "
     "up to 20 µm.\n"
     "milled.stl: a milled crown. A ball of 1 mm diameter could not reach the bottom of the "
-    "fissures, the connector left a stub on the buccal wall, a piece of the rim broke off "
+    "fissures, the holding bar left a stub on the buccal wall, a piece of the rim broke off "
     "mesiobuccally, and a gouge lies on the distal wall.\n"
     "Would you accept them? Look at the margin, the intaglio and the fossae."
 )

@@ -50,7 +50,7 @@ class DemoGroup:
 def milled(rng: np.random.Generator) -> ProductionErrors:
     """Return what is wrong with a milled crown.
 
-    The tools fill what is narrower than they are, the connector leaves a stub, and the form is
+    The tools fill what is narrower than they are, the holding bar leaves a stub, and the form is
     a little wavy. Wear of the tools makes some crowns larger than others.
     """
     return ProductionErrors(

@@ -13,7 +13,7 @@ from ..shares import share_words
 from ..superimpose.result import Superimposition
 from .field import DeviationField
 from .measures import AreaMeasures, measure_areas
-from .patches import Exceedance, ExceedanceSettings, find_exceedances, find_in_both
+from .patches import Patch, PatchSettings, find_in_both, find_patches
 from .reasons import about_pieces
 from .tolerances import Tolerances
 from .unmatched import UnmatchedPiece, unmatched_pieces
@@ -30,7 +30,7 @@ class Judgement:
         Per direction and area, with verdicts.
     verdicts : tuple of Verdict
         One per area.
-    exceedances : tuple of Exceedance
+    patches : tuple of Patch
         Patches outside the whole crown's tolerance, worst first.
     unmatched : tuple of UnmatchedPiece
         Scan surface without a counterpart on the design, the highest first.
@@ -40,7 +40,7 @@ class Judgement:
 
     measures: tuple[AreaMeasures, ...]
     verdicts: tuple[Verdict, ...]
-    exceedances: tuple[Exceedance, ...]
+    patches: tuple[Patch, ...]
     unmatched: tuple[UnmatchedPiece, ...]
     warnings: tuple[str, ...]
 
@@ -52,7 +52,7 @@ def judge_deviations(
     tolerances: Tolerances,
     *,
     evidence: ScanEvidence | None = None,
-    exceedances: ExceedanceSettings | None = None,
+    patches: PatchSettings | None = None,
     weighted: bool = True,
 ) -> Judgement:
     """Judge deviations by tolerances.
@@ -68,7 +68,7 @@ def judge_deviations(
     tolerances : Tolerances
     evidence : ScanEvidence, optional
         What is known of the scan beside its deviations; unmatched surface is found here.
-    exceedances : ExceedanceSettings, optional
+    patches : PatchSettings, optional
         Which patches are told.
     weighted : bool
         Whether measures are weighted by area.
@@ -81,7 +81,7 @@ def judge_deviations(
     return Judgement(
         measures=with_verdicts(measures, verdicts),
         verdicts=verdicts,
-        exceedances=_patches(fields, area_set, tolerances.limit_um("whole"), pieces, exceedances),
+        patches=_patches(fields, area_set, tolerances.limit_um("whole"), pieces, patches),
         unmatched=pieces,
         warnings=(
             *scan_warnings(measures, evidence, tolerances),
@@ -123,8 +123,8 @@ def _patches(
     area_set: AreaSet,
     limit_um: float,
     pieces: Sequence[UnmatchedPiece],
-    settings: ExceedanceSettings | None,
-) -> tuple[Exceedance, ...]:
+    settings: PatchSettings | None,
+) -> tuple[Patch, ...]:
     if len(fields) < 2:
-        return find_exceedances(fields[0], area_set, limit_um, settings)
+        return find_patches(fields[0], area_set, limit_um, settings)
     return find_in_both(fields[0], fields[1], area_set, limit_um, pieces, settings)

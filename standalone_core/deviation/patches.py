@@ -21,7 +21,7 @@ KINDS = EXCESS, LACK = "excess", "lack"
 
 
 @dataclass(frozen=True)
-class ExceedanceSettings:
+class PatchSettings:
     """What counts as a patch worth telling.
 
     Attributes
@@ -51,7 +51,7 @@ class ExceedanceSettings:
 
 
 @dataclass(frozen=True)
-class Exceedance:
+class Patch:
     """One connected patch whose deviations all lie outside the tolerance on one side.
 
     Attributes
@@ -97,12 +97,12 @@ class Exceedance:
     unmatched: bool = False
 
 
-def find_exceedances(
+def find_patches(
     field: DeviationField,
     area_set: AreaSet,
     tolerance_um: float,
-    settings: ExceedanceSettings | None = None,
-) -> tuple[Exceedance, ...]:
+    settings: PatchSettings | None = None,
+) -> tuple[Patch, ...]:
     """Find the patches outside ± tolerance.
 
     Parameters
@@ -113,11 +113,11 @@ def find_exceedances(
         The evaluation mesh, whose edges connect its points, and the areas.
     tolerance_um : float
         Used where the settings name none, µm.
-    settings : ExceedanceSettings, optional
+    settings : PatchSettings, optional
 
     Returns
     -------
-    tuple of Exceedance
+    tuple of Patch
         The one with the largest peak first.
 
     Raises
@@ -125,7 +125,7 @@ def find_exceedances(
     SettingError
         A field that was not measured at the evaluation points.
     """
-    settings = settings or ExceedanceSettings()
+    settings = settings or PatchSettings()
     if field.direction != "design_to_scan":
         raise SettingError(
             "Patches are found on the design's evaluation mesh.",
@@ -144,8 +144,8 @@ def find_in_both(
     area_set: AreaSet,
     tolerance_um: float,
     pieces: Iterable[UnmatchedPiece] = (),
-    settings: ExceedanceSettings | None = None,
-) -> tuple[Exceedance, ...]:
+    settings: PatchSettings | None = None,
+) -> tuple[Patch, ...]:
     """Find the patches outside ± tolerance as seen from the design, the scan, or both.
 
     Parameters
@@ -159,15 +159,15 @@ def find_in_both(
         Used where the settings name none, µm.
     pieces : iterable of UnmatchedPiece
         Unmatched scan surface; each piece is a patch by itself.
-    settings : ExceedanceSettings, optional
+    settings : PatchSettings, optional
 
     Returns
     -------
-    tuple of Exceedance
+    tuple of Patch
         A patch seen from both sides is told once, as the design sees it, with the larger of the
         two peaks. The one with the largest peak first.
     """
-    settings = settings or ExceedanceSettings()
+    settings = settings or PatchSettings()
     limit = tolerance_um if settings.tolerance_um is None else settings.tolerance_um
     design_faces = area_set.evaluation.mesh.faces
     seen = _found(there, design_faces, tolerance_um, settings)
@@ -196,7 +196,7 @@ def _found(
     field: DeviationField,
     faces: IntArray,
     tolerance_um: float,
-    settings: ExceedanceSettings,
+    settings: PatchSettings,
     taken: BoolArray | None = None,
 ) -> list[tuple[str, IntArray]]:
     """Return the kind and the points of every patch that is large enough.
@@ -230,15 +230,15 @@ def _patch_around(
     return np.where(inside >= 0, inside, around)
 
 
-def _with_view_from_scan(patch: Exceedance, from_scan: Exceedance) -> Exceedance:
+def _with_view_from_scan(patch: Patch, from_scan: Patch) -> Patch:
     """Return a patch with what the scan sees of it."""
     if abs(from_scan.peak_um) > abs(patch.peak_um):
         patch = replace(patch, peak_um=from_scan.peak_um, peak_mm=from_scan.peak_mm)
     return replace(patch, seen_from="both", margin_mm=max(patch.margin_mm, from_scan.margin_mm))
 
 
-def _of_piece(piece: UnmatchedPiece) -> Exceedance:
-    return Exceedance(
+def _of_piece(piece: UnmatchedPiece) -> Patch:
+    return Patch(
         kind=EXCESS,
         area_mm2=piece.area_mm2,
         peak_um=piece.height_um,
@@ -254,7 +254,7 @@ def _of_piece(piece: UnmatchedPiece) -> Exceedance:
     )
 
 
-def _worst_first(patches: Iterable[Exceedance]) -> tuple[Exceedance, ...]:
+def _worst_first(patches: Iterable[Patch]) -> tuple[Patch, ...]:
     return tuple(sorted(patches, key=lambda patch: -abs(patch.peak_um)))
 
 
@@ -263,8 +263,8 @@ def _describe(
     points: IntArray,
     field: DeviationField,
     area_set: AreaSet,
-    settings: ExceedanceSettings,
-) -> Exceedance:
+    settings: PatchSettings,
+) -> Patch:
     """Return the numbers of one patch."""
     weights, d = field.weights_mm2[points], field.deviation_mm[points]
     places = field.points_mm[points]
@@ -273,7 +273,7 @@ def _describe(
     on_design = field.direction == "design_to_scan"
     below = field.area_point[points]
     areas = areas_holding(below, weights, area_set, settings.min_area_share)
-    return Exceedance(
+    return Patch(
         kind=kind,
         area_mm2=area,
         peak_um=1e3 * float(d[peak]),

@@ -1,9 +1,9 @@
-"""What is left of each support contact: a stub that stands out, a gouge, or neither.
+"""What is left of each support mark: a stub that stands out, a gouge, or neither.
 
-A crown may be too large or too small around a contact (shrinkage, a form error), so that its
+A crown may be too large or too small around a mark (shrinkage, a form error), so that its
 own deviations say little about the stub. Everything here is told against the surroundings: the
 surface of the same side (external or intaglio) in a ring about the spot that holds no other
-contact. Their level is the area-weighted median of their deviations, which another stub or a
+mark. Their level is the area-weighted median of their deviations, which another stub or a
 scratch does not move; their spread is 1.4826 = 1/Φ⁻¹(3/4) times the area-weighted median distance
 from it, the standard deviation if they are normal (Rousseeuw & Croux 1993, J. Am. Stat. Assoc.
 88:1273). A level that slopes evenly across the spot has its median in the middle.
@@ -18,7 +18,7 @@ from types import MappingProxyType
 import numpy as np
 
 from ..areas.area_set import Area, AreaSet
-from ..areas.support_marks import ContactKind, contact_of
+from ..areas.support_marks import MarkKind, mark_of
 from ..errors import SettingError
 from ..mesh.geodesics import geodesic_distance, vertex_sources
 from ..mesh.triangle_mesh import BoolArray, IntArray
@@ -29,7 +29,7 @@ from .measures import weighted_percentile
 from .places import place
 
 STUB, GOUGE, CLEAN, NOT_MEASURED = "stub", "gouge", "clean", "not_measured"
-CONTACT_WORDS: Mapping[str, str] = MappingProxyType(
+MARK_WORDS: Mapping[str, str] = MappingProxyType(
     {STUB: "stub", GOUGE: "gouge", CLEAN: "clean", NOT_MEASURED: "not measured"}
 )
 
@@ -39,7 +39,7 @@ _BEYOND_SHARE = 0.1  # of the seam around a spot that leaves the band: more than
 
 
 @dataclass(frozen=True)
-class ContactSettings:
+class MarkSettings:
     """When a spot counts as a stub or a gouge; every default is common practice, no source.
 
     Attributes
@@ -96,16 +96,16 @@ class ContactSettings:
 
 
 @dataclass(frozen=True)
-class ContactResult:
-    """What is left of one support contact; lengths in µm but for the places.
+class MarkResult:
+    """What is left of one support mark; lengths in µm but for the places.
 
     Attributes
     ----------
     name : str
     kind : str
-        ``support`` or ``connector``.
+        ``support`` or ``sprue``.
     verdict : str
-        ``stub``, ``gouge``, ``clean`` or ``not_measured``; words in :data:`CONTACT_WORDS`.
+        ``stub``, ``gouge``, ``clean`` or ``not_measured``; words in :data:`MARK_WORDS`.
     height_um : float
         How far the peak stands above the level of the surroundings; negative: how deep it lies
         below (the depth of a gouge).
@@ -134,7 +134,7 @@ class ContactResult:
     """
 
     name: str
-    kind: ContactKind
+    kind: MarkKind
     verdict: str
     height_um: float
     peak_um: float
@@ -158,28 +158,28 @@ class _Around:
     seam: BoolArray
 
 
-def measure_contacts(
+def measure_marks(
     field: DeviationField,
     area_set: AreaSet,
-    settings: ContactSettings | None = None,
+    settings: MarkSettings | None = None,
     *,
     doubt: str = "",
-) -> tuple[ContactResult, ...]:
-    """Measure every support contact of a design.
+) -> tuple[MarkResult, ...]:
+    """Measure every support mark of a design.
 
     Parameters
     ----------
     field : DeviationField
         Measured at the points of the area set's evaluation mesh (``design_to_scan``).
     area_set : AreaSet
-        Every area named as a support contact is one (:func:`.supports.contact_of`).
-    settings : ContactSettings, optional
+        Every area named as a support mark is one (:func:`.supports.mark_of`).
+    settings : MarkSettings, optional
     doubt : str
         Why the scan's position cannot be trusted, as a sentence; nothing is then judged.
 
     Returns
     -------
-    tuple of ContactResult
+    tuple of MarkResult
         In the area set's order.
 
     Raises
@@ -193,14 +193,14 @@ def measure_contacts(
     three standard deviations of the noise. A stub that is higher than it is wide, or has upright
     sides, comes out lower than it is; points on such sides do not count and lower the coverage.
     """
-    settings = settings or ContactSettings()
+    settings = settings or MarkSettings()
     if field.direction != "design_to_scan" or len(field) != len(area_set.evaluation.points):
         raise SettingError(
-            "Support contacts are measured on the design's evaluation mesh.",
+            "Support marks are measured on the design's evaluation mesh.",
             subject=field.direction,
             remedy="Give the design_to_scan deviations of the same evaluation mesh.",
         )
-    spots = [area for name, area in area_set.areas.items() if contact_of(name)]
+    spots = [area for name, area in area_set.areas.items() if mark_of(name)]
     if not spots:
         return ()
     occupied = np.any([area.points for area in spots], axis=0)
@@ -211,7 +211,7 @@ def measure_contacts(
 
 
 def _around(
-    spot: BoolArray, area_set: AreaSet, occupied: BoolArray, settings: ContactSettings
+    spot: BoolArray, area_set: AreaSet, occupied: BoolArray, settings: MarkSettings
 ) -> _Around:
     """Find the seam and the ring of a spot, on its own side and off all other spots."""
     mesh = area_set.evaluation.mesh
@@ -243,9 +243,9 @@ def _measure(
     area: Area,
     around: _Around,
     field: DeviationField,
-    settings: ContactSettings,
+    settings: MarkSettings,
     doubt: str,
-) -> ContactResult:
+) -> MarkResult:
     """Measure one spot."""
     level, band, why_not = _level(around.ring, field, settings)
     inside = np.flatnonzero(area.points)
@@ -272,8 +272,8 @@ def _measure(
     verdict, reason = _judge(numbers["height_um"], 1e3 * band, coverage, doubts, settings)
     if verdict in (STUB, GOUGE):
         reason += _remarks(coverage, beyond, settings)
-    kind, name = contact_of(area.name) or ("support", area.name)
-    return ContactResult(
+    kind, name = mark_of(area.name) or ("support", area.name)
+    return MarkResult(
         name=name,
         kind=kind,
         verdict=verdict,
@@ -290,7 +290,7 @@ def _measure(
 
 
 def _level(
-    ring: BoolArray, field: DeviationField, settings: ContactSettings
+    ring: BoolArray, field: DeviationField, settings: MarkSettings
 ) -> tuple[float, float, str]:
     """Return level and half band of the surroundings, mm, and why there are none, in words."""
     total = float(field.weights_mm2[ring].sum())
@@ -315,7 +315,7 @@ def _level(
 
 
 def _judge(
-    height_um: float, band_um: float, coverage: float, doubts: str, settings: ContactSettings
+    height_um: float, band_um: float, coverage: float, doubts: str, settings: MarkSettings
 ) -> tuple[str, str]:
     """Return the verdict on a spot and the reason.
 
@@ -340,7 +340,7 @@ def _judge(
     return CLEAN, f"At most {abs(height_um):.1f} µm off its surroundings; {told}."
 
 
-def _remarks(coverage: float, beyond: bool, settings: ContactSettings) -> str:
+def _remarks(coverage: float, beyond: bool, settings: MarkSettings) -> str:
     """Say what makes area and volume too small."""
     said = ""
     if coverage < settings.min_coverage:

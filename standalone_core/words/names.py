@@ -21,8 +21,8 @@ AREA_WORDS: Mapping[str, str] = MappingProxyType(
         "supports": "supports",
     }
 )
-CONTACT_KIND_WORDS: Mapping[str, str] = MappingProxyType(
-    {"support": "printing support", "connector": "sprue or connector"}
+MARK_KIND_WORDS: Mapping[str, str] = MappingProxyType(
+    {"support": "printing support", "sprue": "sprue or holding bar"}
 )
 DIRECTION_WORDS: Mapping[str, str] = MappingProxyType(
     {

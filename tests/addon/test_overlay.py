@@ -150,11 +150,11 @@ def test_areas_that_touch_differ_for_everyone(kind: str) -> None:
 
 
 def test_own_areas_take_free_colours_first() -> None:
-    order = draw_order(["mine", "occlusal", "axial", "yours", "support: a", "connector: b"])
-    assert order == ["axial", "occlusal", "mine", "yours", "support: a", "connector: b"]
+    order = draw_order(["mine", "occlusal", "axial", "yours", "support: a", "sprue: b"])
+    assert order == ["axial", "occlusal", "mine", "yours", "support: a", "sprue: b"]
     found = colours_of(order)
     assert len({found[name] for name in order[:4]}) == 4
-    assert found["support: a"] == found["connector: b"] == SUPPORT_COLOUR
+    assert found["support: a"] == found["sprue: b"] == SUPPORT_COLOUR
     many = colours_of([f"own {k}" for k in range(20)])
     assert set(many.values()) == set(COLOURS)
 

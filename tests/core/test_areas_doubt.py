@@ -154,7 +154,7 @@ def test_a_check_of_a_tooth_judges_no_margin() -> None:
     )
     result = check_meshes(mesh, scan, CheckSettings(superimpose=in_place, spacing_mm=0.2))
     assert not NEVER & {row.area for row in result.measures}
-    assert not NEVER & {patch for found in result.exceedances for patch in found.areas}
+    assert not NEVER & {patch for found in result.patches for patch in found.areas}
     assert not NEVER & {verdict.area for verdict in result.verdicts}
     said = f"The tolerance of margin was not used: {result.area_set.missing['margin']}"
     assert any(said in text for text in result.warnings)

@@ -100,7 +100,7 @@ def test_progress_only_rises() -> None:
 def test_the_same_input_gives_the_same_numbers() -> None:
     again = check_meshes(design().mesh, scan(), FIXED)
     np.testing.assert_equal(again.measures, fixed_result().measures)
-    assert again.exceedances == fixed_result().exceedances
+    assert again.patches == fixed_result().patches
 
 
 def test_files_give_what_meshes_give(tmp_path: Path) -> None:
@@ -142,9 +142,9 @@ def test_verdicts_follow_the_tolerances() -> None:
     assert verdicts["occlusal"] == "within"
     assert verdicts["intaglio"] == "no_tolerance"
     # Nearly everything is beyond 11 µm, on one side; at the rim chords cut it in two.
-    assert {patch.kind for patch in result.exceedances} == {"excess"}
+    assert {patch.kind for patch in result.patches} == {"excess"}
     row = result.measures_of("whole")
-    exceeding = sum(patch.area_mm2 for patch in result.exceedances)
+    exceeding = sum(patch.area_mm2 for patch in result.patches)
     assert exceeding == pytest.approx(row.above_mm2, rel=0.01)
     assert exceeding > 0.9 * row.area_mm2
 

@@ -76,7 +76,7 @@ def test_check_prints_and_writes_everything(files, tmp_path):
         "check.html",
         "check.json",
         "measures.csv",
-        "exceedances.csv",
+        "patches.csv",
         "margin_profile.csv",
         "deviation_design.ply",
         "deviation_scan.ply",

@@ -14,7 +14,7 @@ from cuspwise.standalone_core.deviation.field import (
     measure_deviation,
 )
 from cuspwise.standalone_core.deviation.measures import measure_areas
-from cuspwise.standalone_core.deviation.patches import ExceedanceSettings, find_exceedances
+from cuspwise.standalone_core.deviation.patches import PatchSettings, find_patches
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.mesh.refine import evaluation_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
@@ -90,7 +90,7 @@ def test_a_known_stub(sign: int) -> None:
     if sign < 0:
         scan = TriangleMesh(scan.vertices * [1, 1, -1], scan.faces)
     field = measure_deviation(design, SurfaceIndex(scan))
-    (patch,) = find_exceedances(field, area_set_of(design), 1e3 * t)
+    (patch,) = find_patches(field, area_set_of(design), 1e3 * t)
     b, edge = a - h, a - t
     slope = a * (edge**2 - b**2) / 2 - (edge**3 - b**3) / 3
     volume = np.pi * b**2 * h + 2 * np.pi * slope
@@ -137,7 +137,7 @@ def test_patches_are_apart_by_sign_and_distance_and_come_worst_first() -> None:
     d[(np.hypot(x, y - 1) < 0.3) & (x < 0)] = -0.05
     d[(np.hypot(x, y - 1) < 0.3) & (x >= 0)] = 0.03
     areas = area_set_of(sheet, occlusal=x > 0, axial=x <= 0, margin=y > 0)
-    found = find_exceedances(field_of(sheet, d), areas, 25.0)
+    found = find_patches(field_of(sheet, d), areas, 25.0)
     assert [round(patch.peak_um) for patch in found] == [60, -50, 40, 30]
     assert [patch.kind for patch in found] == ["excess", "lack", "excess", "excess"]
     assert found[0].areas[0] == "axial"
@@ -154,7 +154,7 @@ def test_patches_within_no_area_lie_in_the_whole() -> None:
     sheet = flat_disc(1.0, 0.05)
     d = np.where(np.hypot(*sheet.vertices[:, :2].T) < 0.4, 0.1, 0.0)
     nowhere = np.zeros(len(d), dtype=bool)
-    (patch,) = find_exceedances(field_of(sheet, d), area_set_of(sheet, fossae=nowhere), 25.0)
+    (patch,) = find_patches(field_of(sheet, d), area_set_of(sheet, fossae=nowhere), 25.0)
     assert patch.areas == ("whole",)
 
 
@@ -164,18 +164,18 @@ def test_small_patches_and_points_that_do_not_count_are_left_out() -> None:
     d = np.where(r < 0.22, 0.1, 0.0)
     size = sheet.vertex_areas[d > 0].sum()
     for least, count in ((size * 0.999, 1), (size * 1.001, 0)):
-        settings = ExceedanceSettings(min_patch_mm2=least)
-        assert len(find_exceedances(field_of(sheet, d), area_set_of(sheet), 25, settings)) == count
+        settings = PatchSettings(min_patch_mm2=least)
+        assert len(find_patches(field_of(sheet, d), area_set_of(sheet), 25, settings)) == count
     d[r < 0.22] = np.nan
-    assert find_exceedances(field_of(sheet, d), area_set_of(sheet), 25.0) == ()
+    assert find_patches(field_of(sheet, d), area_set_of(sheet), 25.0) == ()
 
 
 def test_the_settings_tolerance_comes_before_the_given_one() -> None:
     sheet = flat_disc(1.0, 0.05)
     field = field_of(sheet, np.full(len(sheet.vertices), 0.02))
     areas = area_set_of(sheet)
-    assert find_exceedances(field, areas, 25.0) == ()
-    (patch,) = find_exceedances(field, areas, 25.0, ExceedanceSettings(tolerance_um=19.0))
+    assert find_patches(field, areas, 25.0) == ()
+    (patch,) = find_patches(field, areas, 25.0, PatchSettings(tolerance_um=19.0))
     assert patch.area_mm2 == pytest.approx(sheet.area_mm2)
     assert patch.volume_mm3 == pytest.approx(0.02 * sheet.area_mm2)
 
@@ -183,7 +183,7 @@ def test_the_settings_tolerance_comes_before_the_given_one() -> None:
 def test_without_a_tolerance_nothing_exceeds() -> None:
     sheet = flat_disc(1.0, 0.1)
     field = field_of(sheet, np.full(len(sheet.vertices), 5.0))
-    assert find_exceedances(field, area_set_of(sheet), np.nan) == ()
+    assert find_patches(field, area_set_of(sheet), np.nan) == ()
 
 
 def test_patches_join_only_along_edges() -> None:
@@ -191,7 +191,7 @@ def test_patches_join_only_along_edges() -> None:
     ball = trimesh.creation.icosphere(subdivisions=4, radius=5.0)
     mesh = TriangleMesh(ball.vertices, ball.faces)
     z = mesh.vertices[:, 2]
-    found = find_exceedances(
+    found = find_patches(
         field_of(mesh, np.where(np.abs(z) > 0.5, 0.1, 0.0)), area_set_of(mesh), 25.0
     )
     assert len(found) == 2
@@ -203,6 +203,6 @@ def test_wrong_input_is_refused() -> None:
     sheet = flat_disc(1.0, 0.1)
     backward = measure_deviation(sheet, SurfaceIndex(sheet), "scan_to_design")
     with pytest.raises(SettingError, match="design_to_scan"):
-        find_exceedances(backward, area_set_of(sheet), 25.0)
+        find_patches(backward, area_set_of(sheet), 25.0)
     with pytest.raises(SettingError, match="min_patch_mm2"):
-        ExceedanceSettings(min_patch_mm2=-1.0)
+        PatchSettings(min_patch_mm2=-1.0)

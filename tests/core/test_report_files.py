@@ -23,11 +23,11 @@ from cuspwise.standalone_core.report.check.document import check_document
 from cuspwise.standalone_core.report.check.histogram import area_histograms
 from cuspwise.standalone_core.report.check.output import write_check
 from cuspwise.standalone_core.report.check.page import TEMPLATES
-from cuspwise.standalone_core.report.check.sentences import exceedance_line, headline
+from cuspwise.standalone_core.report.check.sentences import headline, patch_line
 from cuspwise.standalone_core.report.check.tables import (
-    EXCEEDANCE_COLUMNS,
-    exceedances_csv,
+    PATCH_COLUMNS,
     measures_csv,
+    patches_csv,
 )
 from cuspwise.standalone_core.report.check.terminal import (
     areas_table,
@@ -86,9 +86,9 @@ def test_measures_csv_has_the_agreed_columns_and_numbers(result: CheckResult) ->
         assert row["verdict"] == measures.verdict
 
 
-def test_exceedances_csv_tells_the_cap(result: CheckResult) -> None:
-    rows = list(csv.DictReader(io.StringIO(exceedances_csv(result.exceedances))))
-    assert tuple(rows[0]) == EXCEEDANCE_COLUMNS
+def test_patches_csv_tells_the_cap(result: CheckResult) -> None:
+    rows = list(csv.DictReader(io.StringIO(patches_csv(result.patches))))
+    assert tuple(rows[0]) == PATCH_COLUMNS
     assert len(rows) == 1
     cap = rows[0]
     assert (cap["rank"], cap["kind"]) == ("1", "excess")
@@ -303,9 +303,9 @@ def test_headline_is_decided_by_the_worst() -> None:
 
 
 def test_peaks_are_told_beside_the_means(result: CheckResult) -> None:
-    assert exceedance_line(result) == (
+    assert patch_line(result) == (
         "One patch lies beyond ±25 µm; the worst reaches +60 µm (occlusal, chewing)."
     )
-    assert exceedance_line(replace(result, exceedances=())) == "No patch lies beyond ±25 µm."
+    assert patch_line(replace(result, patches=())) == "No patch lies beyond ±25 µm."
     free = replace(result.settings, tolerances=Tolerances(mean_abs_um={}))
-    assert "no tolerance" in exceedance_line(replace(result, settings=free))
+    assert "no tolerance" in patch_line(replace(result, settings=free))

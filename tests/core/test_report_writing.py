@@ -43,7 +43,7 @@ def test_writing_again_replaces_and_leaves_other_files_alone(tmp_path: Path) -> 
         files = write_check(make_result(), tmp_path, pictures="no")
     assert {p.name for p in files} == {
         *("check.html", "check.json", "deviation_design.ply", "deviation_scan.ply"),
-        *("exceedances.csv", "measures.csv"),
+        *("patches.csv", "measures.csv"),
     }
     assert {p.name for p in tmp_path.iterdir()} == {p.name for p in files} | {
         "notes.txt",
@@ -122,7 +122,7 @@ def test_nothing_measured_and_no_clear_position_still_make_a_page(
         scan_to_design=fields[1],
         measures=with_verdicts(measures, verdicts),
         verdicts=verdicts,
-        exceedances=(),
+        patches=(),
     )
     write_check(blind, tmp_path, pictures="no")
     text = Reader((tmp_path / "check.html").read_text(encoding="utf-8")).text
@@ -143,7 +143,7 @@ def test_no_tolerance_no_verdict_still_makes_a_page(result: CheckResult, tmp_pat
     measures = measure_areas(result.fields, result.area_set, {})
     verdicts = judge(measures, result.superimposition, bare)
     free = replace(
-        result, settings=settings, measures=measures, verdicts=verdicts, exceedances=(), warnings=()
+        result, settings=settings, measures=measures, verdicts=verdicts, patches=(), warnings=()
     )
     write_check(free, tmp_path, pictures="no")
     text = Reader((tmp_path / "check.html").read_text(encoding="utf-8")).text
@@ -154,14 +154,14 @@ def test_no_tolerance_no_verdict_still_makes_a_page(result: CheckResult, tmp_pat
 def test_names_that_begin_like_formulas_are_quoted_in_a_checks_tables(tmp_path: Path) -> None:
     name = '=HYPERLINK("x")'
     write_check(make_result(area=name), tmp_path, pictures="no")
-    for file in ("measures.csv", "exceedances.csv"):
+    for file in ("measures.csv", "patches.csv"):
         with (tmp_path / file).open(encoding="utf-8", newline="") as stream:
             rows = list(csv.DictReader(stream))
         cells = [cell for row in rows for cell in row.values()]
         # A patch's areas are listed in one cell, this one not first.
-        assert f"'{name}" in cells or file == "exceedances.csv"
+        assert f"'{name}" in cells or file == "patches.csv"
         assert any(name in cell for cell in cells), file
         assert not any(cell.startswith("=") for cell in cells)
         # Numbers stay numbers.
         negative = any(re.fullmatch(r"-\d+\.\d+", cell) for cell in cells)
-        assert negative or file == "exceedances.csv"
+        assert negative or file == "patches.csv"

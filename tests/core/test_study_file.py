@@ -154,8 +154,8 @@ file = "repeats.csv"
     assert plan.check.areas == AreaSettings(mesial_direction=(0.0, 1.0, 0.0), margin_band_mm=0.5)
     assert dict(plan.check.tolerances.mean_abs_um) == {"whole": 25, "margin": 15, "intaglio": 30}
     assert plan.check.tolerances.min_coverage == 0.8
-    assert plan.check.exceedances.tolerance_um == 40
-    assert plan.check.exceedances.min_area_share == 0.2
+    assert plan.check.patches.tolerance_um == 40
+    assert plan.check.patches.min_area_share == 0.2
     assert plan.areas == ("margin", "contact_mesial")
     assert plan.measures == ("rms_um",)
     assert plan.analysis.lead == "ranks"

@@ -1,4 +1,4 @@
-"""Support contacts in a study: from study file or areas file to tables and report."""
+"""Support marks in a study: from study file or areas file to tables and report."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 from cuspwise.standalone_core.areas.files import save_areas
 from cuspwise.standalone_core.areas.find import find_areas
-from cuspwise.standalone_core.areas.support_marks import SupportContact, with_supports
+from cuspwise.standalone_core.areas.support_marks import SupportMark, with_supports
 from cuspwise.standalone_core.check import CheckSettings, check
 from cuspwise.standalone_core.cli.main import main
 from cuspwise.standalone_core.demo.crown import demo_crown
@@ -43,13 +43,13 @@ spacing_mm = 0.2
 def spot_table(centre: tuple[float, ...], **others: object) -> str:
     lines = [f"centre_mm = {list(centre)}", f"radius_mm = {RADIUS_MM + 0.1}"]
     lines += [f'{key} = "{value}"' for key, value in others.items()]
-    return "[contacts.lingual]\n" + "\n".join(lines) + "\n"
+    return "[marks.lingual]\n" + "\n".join(lines) + "\n"
 
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Two crowns a group, with a stub, a gouge or nothing at one spot."""
-    folder = tmp_path_factory.mktemp("contacts")
+    folder = tmp_path_factory.mktemp("marks")
     design = demo_crown(EDGE_MM)
     write_mesh(folder / "design.stl", design.mesh)
     rng = np.random.default_rng(4)
@@ -84,20 +84,20 @@ def rows(file: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(stream))
 
 
-def test_the_table_has_a_row_per_crown_contact_and_measure(out: Path, folder: Path) -> None:
+def test_the_table_has_a_row_per_crown_mark_and_measure(out: Path, folder: Path) -> None:
     """Heights as made; a grid of 0.2 mm may miss the peak by 0.14 mm, where the form has 84 % of
     its height, less what the best fit and 1 µm of noise take: 5 µm.
     """
-    table = rows(out / "tables" / "contacts.csv")
+    table = rows(out / "tables" / "marks.csv")
     assert list(table[0]) == [
-        *("crown", "group", "contact", "kind", "verdict", "measure", "value", "coverage")
+        *("crown", "group", "mark", "kind", "verdict", "measure", "value", "coverage")
     ]
     assert len(table) == 4 * 4
     heights = {r["crown"]: r for r in table if r["measure"] == "height_um"}
     for group, made in HEIGHTS_UM.items():
         for k, height in enumerate(made):
             row = heights[f"{group}/{k}"]
-            assert (row["contact"], row["kind"]) == ("lingual", "support")
+            assert (row["mark"], row["kind"]) == ("lingual", "support")
             assert row["verdict"] == VERDICTS[group][k]
             if height:
                 size = np.sign(height) * float(row["value"])
@@ -108,12 +108,12 @@ def test_they_are_those_of_a_single_check(
     out: Path, folder: Path, centre: tuple[float, ...]
 ) -> None:
     x, y, z = centre
-    spot = SupportContact("lingual", (x, y, z), RADIUS_MM + 0.1)
-    settings = CheckSettings(spacing_mm=SPACING_MM, contacts=(spot,))
-    (single,) = check(folder / "design.stl", folder / "a" / "1.stl", settings).contacts
+    spot = SupportMark("lingual", (x, y, z), RADIUS_MM + 0.1)
+    settings = CheckSettings(spacing_mm=SPACING_MM, marks=(spot,))
+    (single,) = check(folder / "design.stl", folder / "a" / "1.stl", settings).marks
     found = {
         r["measure"]: float(r["value"])
-        for r in rows(out / "tables" / "contacts.csv")
+        for r in rows(out / "tables" / "marks.csv")
         if r["crown"] == "a/1"
     }
     for measure, value in found.items():
@@ -124,10 +124,10 @@ def test_they_are_those_of_a_single_check(
 def test_groups_are_described_and_not_tested(out: Path) -> None:
     heights = {
         r["crown"]: float(r["value"])
-        for r in rows(out / "tables" / "contacts.csv")
+        for r in rows(out / "tables" / "marks.csv")
         if r["measure"] == "height_um"
     }
-    a, b = rows(out / "tables" / "contact_groups.csv")
+    a, b = rows(out / "tables" / "mark_groups.csv")
     own = [heights["a/0"], heights["a/1"]]
     assert (a["group"], a["n"], a["stubs"], a["gouges"], a["clean"]) == ("a", "2", "2", "0", "0")
     assert (b["stubs"], b["gouges"], b["clean"], b["not_measured"]) == ("0", "1", "1", "0")
@@ -136,33 +136,33 @@ def test_groups_are_described_and_not_tested(out: Path) -> None:
     assert [float(a["height_low_um"]), float(a["height_high_um"])] == pytest.approx(own, rel=1e-5)
     assert not [key for key in a if key.startswith("p_")]
     page = (out / "report.html").read_text(encoding="utf-8")
-    assert 'id="contacts"' in page
+    assert 'id="marks"' in page
     assert "no proof that its way of production makes higher ones" in page
-    assert "support contact" in (out / "methods.txt").read_text(encoding="utf-8")
+    assert "support mark" in (out / "methods.txt").read_text(encoding="utf-8")
 
 
-def test_single_contacts_are_no_areas_to_be_compared(out: Path) -> None:
+def test_single_marks_are_no_areas_to_be_compared(out: Path) -> None:
     areas = {r["area"] for r in rows(out / "tables" / "comparisons.csv")}
     assert areas == {"whole", "margin"}
 
 
-def test_contacts_of_an_areas_file_reach_the_study(
+def test_marks_of_an_areas_file_reach_the_study(
     folder: Path, centre: tuple[float, ...], tmp_path: Path
 ) -> None:
     evaluation = evaluation_mesh(read_mesh(folder / "design.stl").mesh, SPACING_MM)
     x, y, z = centre
-    marked = [SupportContact("1", (x, y, z), RADIUS_MM + 0.1, "connector")]
+    marked = [SupportMark("1", (x, y, z), RADIUS_MM + 0.1, "sprue")]
     save_areas(folder / "areas.json", with_supports(find_areas(evaluation), marked))
     file = folder / "with_areas.toml"
     tail = TAIL.replace('"margin"]', '"margin", "supports"]') + '[areas]\nfile = "areas.json"\n'
     file.write_text(HEAD + spot_table(centre) + tail, encoding="utf-8")
     crown = run_study(read_study(file), tmp_path).crowns[1]
-    assert [(c.kind, c.name) for c in crown.contacts] == [
-        ("connector", "1"),
+    assert [(c.kind, c.name) for c in crown.marks] == [
+        ("sprue", "1"),
         ("support", "lingual"),
     ]
-    assert {c.verdict for c in crown.contacts} == {"stub"}
-    assert crown.measures_of("supports").max_um == max(c.peak_um for c in crown.contacts)
+    assert {c.verdict for c in crown.marks} == {"stub"}
+    assert crown.measures_of("supports").max_um == max(c.peak_um for c in crown.marks)
 
 
 Write = Callable[[str], Path]
@@ -181,17 +181,17 @@ def write(folder: Path) -> Write:
 @pytest.mark.parametrize(
     ("table", "line", "words"),
     [
-        ("[contacts.a]\nradius_mm = 1", 6, "contacts.a.centre_mm: It is missing."),
-        ("[contacts.a]\ncentre_mm = [1, 2]\nradius_mm = 1", 7, "not a place. Give three numbers"),
-        ("[contacts.a]\ncentre_mm = [0, 0, nan]\nradius_mm = 1", 7, "not a place"),
-        ("[contacts.a]\ncentre_mm = [1, 2, 3]\nradius_mm = 0", 8, "0 is not allowed"),
-        ('[contacts.a]\ncentre_mm = [1, 2, 3]\nradius_mm = 1\nkind = "suport"', 9, "support"),
-        ("[contacts.a]\ncentre_mm = [1, 2, 3]\nradius = 1", 8, "Did you mean radius_mm?"),
-        ('[contacts." "]\ncentre_mm = [1, 2, 3]\nradius_mm = 1', 6, "has no name"),
-        ("[contacts]\nlingual = [1, 2, 3]", 7, "Write [contacts.lingual]."),
-        ("[[contacts]]\nradius_mm = 1", 6, "Write a table for each"),
-        ("[contact.a]\nradius_mm = 1", 6, "Did you mean [contacts]?"),
-        ("[verdicts]\ncontact_um = -1", 7, "Give a number of 0 or more"),
+        ("[marks.a]\nradius_mm = 1", 6, "marks.a.centre_mm: It is missing."),
+        ("[marks.a]\ncentre_mm = [1, 2]\nradius_mm = 1", 7, "not a place. Give three numbers"),
+        ("[marks.a]\ncentre_mm = [0, 0, nan]\nradius_mm = 1", 7, "not a place"),
+        ("[marks.a]\ncentre_mm = [1, 2, 3]\nradius_mm = 0", 8, "0 is not allowed"),
+        ('[marks.a]\ncentre_mm = [1, 2, 3]\nradius_mm = 1\nkind = "suport"', 9, "support"),
+        ("[marks.a]\ncentre_mm = [1, 2, 3]\nradius = 1", 8, "Did you mean radius_mm?"),
+        ('[marks." "]\ncentre_mm = [1, 2, 3]\nradius_mm = 1', 6, "has no name"),
+        ("[marks]\nlingual = [1, 2, 3]", 7, "Write [marks.lingual]."),
+        ("[[marks]]\nradius_mm = 1", 6, "Write a table for each"),
+        ("[mark.a]\nradius_mm = 1", 6, "Did you mean [marks]?"),
+        ("[verdicts]\nmark_um = -1", 7, "Give a number of 0 or more"),
         ('[analysis]\nareas = ["whole", "margin", "supports"]', 7, "no area called"),
     ],
 )
@@ -208,11 +208,11 @@ def test_mistakes_are_told_with_their_lines(
 def test_a_plan_holds_them_and_may_name_their_areas(
     write: Write, centre: tuple[float, ...]
 ) -> None:
-    tail = TAIL.replace('"margin"]', '"margin", "supports", "connector: lingual"]')
-    text = HEAD + spot_table(centre, kind="connector") + tail + "[verdicts]\ncontact_um = 40\n"
+    tail = TAIL.replace('"margin"]', '"margin", "supports", "sprue: lingual"]')
+    text = HEAD + spot_table(centre, kind="sprue") + tail + "[verdicts]\nmark_um = 40\n"
     plan = read_study(write(text))
-    (spot,) = plan.check.contacts
-    assert (spot.area_name, spot.radius_mm) == ("connector: lingual", RADIUS_MM + 0.1)
+    (spot,) = plan.check.marks
+    assert (spot.area_name, spot.radius_mm) == ("sprue: lingual", RADIUS_MM + 0.1)
     assert spot.centre_mm == pytest.approx(centre)
-    assert plan.check.contact.limit_um == 40.0
-    assert plan.areas == ("whole", "margin", "supports", "connector: lingual")
+    assert plan.check.mark.limit_um == 40.0
+    assert plan.areas == ("whole", "margin", "supports", "sprue: lingual")

@@ -1,4 +1,4 @@
-"""Support contacts: stubs and gouges with a known height, area and volume.
+"""Support marks: stubs and gouges with a known height, area and volume.
 
 The forms are those of ``spot_forms``.
 """
@@ -12,10 +12,10 @@ import pytest
 from cuspwise.standalone_core.areas.area_set import Area, AreaSet
 from cuspwise.standalone_core.areas.support_marks import (
     SUPPORTS,
-    SupportContact,
-    contact_of,
+    SupportMark,
     disc_points,
     is_support,
+    mark_of,
     with_supports,
 )
 from cuspwise.standalone_core.deviation.field import DeviationField
@@ -24,16 +24,16 @@ from cuspwise.standalone_core.deviation.support_marks import (
     GOUGE,
     NOT_MEASURED,
     STUB,
-    ContactResult,
-    ContactSettings,
-    measure_contacts,
+    MarkResult,
+    MarkSettings,
+    measure_marks,
 )
 from cuspwise.standalone_core.errors import AreaError, SettingError
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
 from made.spots import RADIUS_MM, cap, cap_area_mm2, cap_volume_mm3
 
-SPOT = SupportContact("a", (0.0, 0.0, 0.0), RADIUS_MM)
+SPOT = SupportMark("a", (0.0, 0.0, 0.0), RADIUS_MM)
 
 
 def plane(half_mm: float = 2.0, step_mm: float = 0.04, z: float = 0.0) -> TriangleMesh:
@@ -74,10 +74,10 @@ def flat() -> AreaSet:
 
 
 def measure(
-    area_set: AreaSet, deviation: FloatArray, settings: ContactSettings | None = None
-) -> ContactResult:
-    """The one contact of an area set."""
-    (found,) = measure_contacts(measured(area_set.evaluation, deviation), area_set, settings)
+    area_set: AreaSet, deviation: FloatArray, settings: MarkSettings | None = None
+) -> MarkResult:
+    """The one mark of an area set."""
+    (found,) = measure_marks(measured(area_set.evaluation, deviation), area_set, settings)
     return found
 
 
@@ -114,7 +114,7 @@ def test_coarse_design_vertices_may_hold_no_point_but_evaluation_points_do() -> 
     place = np.array([0.4, 0.4, 0.0])
     assert not disc_points(mesh, place, 0.3).any()
     evaluation = evaluation_mesh(mesh, 0.1)
-    spot = SupportContact("1", (0.4, 0.4, 0.0), 0.3)
+    spot = SupportMark("1", (0.4, 0.4, 0.0), 0.3)
     found = with_supports(AreaSet(evaluation, {}), [spot])
     assert found.area_mm2("support: 1") == pytest.approx(np.pi * 0.3**2, rel=0.15)
 
@@ -140,11 +140,11 @@ def test_what_cannot_be_marked_is_refused(flat: AreaSet) -> None:
             replace(SPOT, **change)  # type: ignore[arg-type]
 
 
-def test_names_say_what_a_contact_is() -> None:
-    assert contact_of("support: lingual") == ("support", "lingual")
-    assert contact_of("connector: 1: left") == ("connector", "1: left")
+def test_names_say_what_a_mark_is() -> None:
+    assert mark_of("support: lingual") == ("support", "lingual")
+    assert mark_of("sprue: 1: left") == ("sprue", "1: left")
     for other in ("support", "support: ", "supports", "margin", "Support: 1"):
-        assert contact_of(other) is None
+        assert mark_of(other) is None
     assert is_support("supports")
     assert not is_support("contact_mesial")
 
@@ -192,7 +192,7 @@ def test_a_sphere_has_the_same_height_and_volume() -> None:
     pole = np.array([0.0, 0.0, 4.0])
     chord = ((evaluation.points - pole) ** 2).sum(axis=1) / RADIUS_MM**2
     deviation = 0.02 + 0.11 * np.maximum(1.0 - chord, 0.0) ** 3
-    spot = SupportContact("pole", (0.0, 0.0, 4.0), 0.55)
+    spot = SupportMark("pole", (0.0, 0.0, 4.0), 0.55)
     found = measure(with_supports(AreaSet(evaluation, {}), [spot]), deviation)
     assert found.verdict == STUB
     # No vertex need lie on the pole: the nearest is within half an edge of 0.07 mm.
@@ -239,7 +239,7 @@ def test_rough_surroundings_widen_the_band(flat: AreaSet) -> None:
 def test_a_neighbouring_stub_does_not_lift_the_level(flat: AreaSet) -> None:
     """Four neighbours fill most of the ring; none is counted as surroundings."""
     near = [
-        SupportContact(name, (x, y, 0.0), 0.45)
+        SupportMark(name, (x, y, 0.0), 0.45)
         for name, x, y in (("b", 1, 0), ("c", 0, 1), ("d", -1, 0), ("e", 0, -1))
     ]
     crowded = with_supports(flat, near)
@@ -247,7 +247,7 @@ def test_a_neighbouring_stub_does_not_lift_the_level(flat: AreaSet) -> None:
     deviation = cap(points, 0.06)
     for spot in near:
         deviation += cap(points - np.array(spot.centre_mm), 0.2, 0.45)
-    found = measure_contacts(measured(flat.evaluation, deviation), crowded)
+    found = measure_marks(measured(flat.evaluation, deviation), crowded)
     by_name = {row.name: row for row in found}
     assert [row.name for row in found] == ["a", "b", "c", "d", "e"]
     assert by_name["a"].surroundings_um == pytest.approx(0.0, abs=1e-9)
@@ -260,7 +260,7 @@ def test_surroundings_are_those_of_the_same_side() -> None:
     outer = evaluation.points[:, 0] >= -0.1
     sides = [Area("external", outer), Area("intaglio", ~outer)]
     area_set = AreaSet(evaluation, {area.name: area for area in sides})
-    spot = SupportContact("edge", (0.3, 0.0, 0.0), 0.3)
+    spot = SupportMark("edge", (0.3, 0.0, 0.0), 0.3)
     deviation = np.where(outer, 0.0, -0.08)
     found = measure(with_supports(area_set, [spot]), deviation)
     assert found.surroundings_um == 0.0
@@ -277,7 +277,7 @@ def test_a_stub_larger_than_its_spot_says_so(flat: AreaSet) -> None:
 # What was not measured ------------------------------------------------------------------------
 
 
-def _hole(flat: AreaSet, hole: BoolArray, height_mm: float) -> ContactResult:
+def _hole(flat: AreaSet, hole: BoolArray, height_mm: float) -> MarkResult:
     deviation = cap(flat.evaluation.points, height_mm)
     deviation[hole] = np.nan
     return measure(flat, deviation)
@@ -317,7 +317,7 @@ def test_a_spot_that_fills_its_piece_has_no_surroundings() -> None:
 
 def test_a_doubtful_position_judges_nothing(flat: AreaSet) -> None:
     field = measured(flat.evaluation, cap(flat.evaluation.points, 0.11))
-    (found,) = measure_contacts(field, flat, doubt="The scan fits in two positions.")
+    (found,) = measure_marks(field, flat, doubt="The scan fits in two positions.")
     assert found.verdict == NOT_MEASURED
     assert found.reason == "The scan fits in two positions."
     assert found.height_um == pytest.approx(110.0)
@@ -331,8 +331,8 @@ def test_settings_and_fields_that_cannot_be_used_are_refused(flat: AreaSet) -> N
         {"seam_mm": np.inf},
     ):
         with pytest.raises(SettingError):
-            ContactSettings(**change)
+            MarkSettings(**change)
     field = measured(flat.evaluation, np.zeros(len(flat.evaluation.points)))
     with pytest.raises(SettingError, match="evaluation mesh"):
-        measure_contacts(replace(field, direction="scan_to_design"), flat)
-    assert measure_contacts(field, AreaSet(flat.evaluation, {})) == ()
+        measure_marks(replace(field, direction="scan_to_design"), flat)
+    assert measure_marks(field, AreaSet(flat.evaluation, {})) == ()

@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.settings import AreaSettings
-from cuspwise.standalone_core.areas.support_marks import SupportContact
+from cuspwise.standalone_core.areas.support_marks import SupportMark
 from cuspwise.standalone_core.check import CheckResult, CheckSettings, check_meshes
 from cuspwise.standalone_core.demo.crown import DIRECTIONS
 from cuspwise.standalone_core.demo.production import produce
@@ -61,8 +61,8 @@ def test_flash_along_the_margin_is_outside_and_told(height_mm: float, share: flo
     result = checked(with_flash(sound_scan(), height_mm, share))
     margin = next(v for v in result.verdicts if v.area == "margin")
     assert margin.verdict == "outside"
-    flash = next(patch for patch in result.exceedances if patch.unmatched)
-    assert flash == result.exceedances[0]
+    flash = next(patch for patch in result.patches if patch.unmatched)
+    assert flash == result.patches[0]
     assert flash.seen_from == "scan"
     assert "margin" in flash.areas
     assert flash.peak_um == pytest.approx(1e3 * height_mm, rel=0.12, abs=20.0)
@@ -175,8 +175,8 @@ def test_a_post_is_outside_unless_a_support_mark_holds_it(lean_deg: float) -> No
     result = checked(scan)
     assert verdicts(result)["whole"] == "outside"
     assert result.unmatched[0].height_um > 300.0
-    mark = SupportContact("lingual", tuple(at.tolist()), 0.9)
-    marked = checked(scan, replace(SETTINGS, contacts=(mark,)))
+    mark = SupportMark("lingual", tuple(at.tolist()), 0.9)
+    marked = checked(scan, replace(SETTINGS, marks=(mark,)))
     assert marked.unmatched == ()
     assert verdicts(marked)["whole"] == "within"
     assert marked.measures_of("whole", "scan_to_design").unmatched_mm2 == 0.0

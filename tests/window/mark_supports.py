@@ -1,4 +1,4 @@
-"""Runs inside a real window: marks support contacts with the mouse, the wheel and the keyboard.
+"""Runs inside a real window: marks support marks with the mouse, the wheel and the keyboard.
 
 Steps are taken by a timer, since a picture shows what was drawn after the script last gave up
 control. ``facts.json`` tells the test what the state was at each step.
@@ -20,7 +20,7 @@ OUT = Path(os.environ["GUI_OUT"])
 PACKAGE = next(name for name in bpy.context.preferences.addons.keys() if name.endswith("cuspwise"))  # noqa: SIM118
 FACTS = {}
 # Places in a window of 1400 × 1000: titles of panels in the sidebar.
-SCANS_TITLE, AREAS_TITLE, CONTACTS_TITLE = (960, 97), (934, 457), (950, 671)
+SCANS_TITLE, AREAS_TITLE, MARKS_TITLE = (960, 97), (934, 457), (950, 671)
 FIRST_ROW = (940, 810)
 
 
@@ -59,7 +59,7 @@ def design():
 
 
 def support_groups():
-    """Names of the vertex groups that are support contacts."""
+    """Names of the vertex groups that are support marks."""
     return [group.name for group in design().vertex_groups if "support" in group.name]
 
 
@@ -137,7 +137,7 @@ def mark():
     """Two clicks on two stubs: the first as wide as the wheel makes it, the second as typed."""
     (x1, y1), (x2, y2) = stub(0), stub(1)
     with view():
-        bpy.ops.cuspwise.mark_support_contact("INVOKE_DEFAULT")
+        bpy.ops.cuspwise.mark_support("INVOKE_DEFAULT")
     type_later(
         f"xdotool mousemove {x1} {y1} sleep 0.7 click 4 sleep 0.4 click 4 sleep 0.4 click 1",
         f"sleep 0.7; xdotool mousemove {x2} {y2} sleep 0.7 key 0 sleep 0.2 key period sleep 0.2",
@@ -148,7 +148,7 @@ def mark():
 
 def marking():
     """The circle under the mouse, the one that is there, the words; then the second click."""
-    picture("contacts_1_marking")
+    picture("marks_1_marking")
     settings = bpy.context.scene.cuspwise
     FACTS["typed_mm"] = settings.contact_radius_mm
     type_later("xdotool click 1 sleep 0.7 key Escape")
@@ -177,10 +177,10 @@ def open_panel():
     return 5.0
 
 
-def open_contacts():
-    """Open the panel of the contacts in it."""
-    x, y = CONTACTS_TITLE
-    picture("contacts_0_areas")
+def open_marks():
+    """Open the panel of the marks in it."""
+    x, y = MARKS_TITLE
+    picture("marks_0_areas")
     click = "sleep 0.7 mousedown 1 sleep 0.2 mouseup 1 sleep 0.5"
     type_later(f"xdotool mousemove {x} {y} {click} mousemove 400 300")
     return 3.0
@@ -188,7 +188,7 @@ def open_contacts():
 
 def choose():
     """A click on the first row brings it into view; scroll down to what is told of it."""
-    picture("contacts_2_panel")
+    picture("marks_2_panel")
     x, y = FIRST_ROW
     type_later(f"xdotool mousemove {x} {y} sleep 0.7 click 1 sleep 1.5")
     return 4.0
@@ -215,7 +215,7 @@ def undo():
 
 
 def undone():
-    """Neither contact is left."""
+    """Neither mark is left."""
     FACTS["undone"] = support_groups()
     with view():
         bpy.ops.ed.redo()
@@ -231,8 +231,8 @@ def redone():
 
 
 def end():
-    """What is told of the contact chosen."""
-    picture("contacts_3_chosen")
+    """What is told of the mark chosen."""
+    picture("marks_3_chosen")
     return -1.0
 
 
@@ -248,7 +248,7 @@ STEPS = [
     undone,
     redone,
     open_panel,
-    open_contacts,
+    open_marks,
     choose,
     scroll,
     end,

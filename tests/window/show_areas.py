@@ -115,13 +115,13 @@ def running():
 
 
 def look():
-    """Two contacts, seen from the lingual side and a little from above; the tab in front."""
-    contacts = part("addon.areas.support_marks")
-    target = contacts.target(design(), bpy.context.scene, bpy.context.evaluated_depsgraph_get())
+    """Two marks, seen from the lingual side and a little from above; the tab in front."""
+    marks = part("addon.areas.support_marks")
+    target = marks.target(design(), bpy.context.scene, bpy.context.evaluated_depsgraph_get())
     shape = part("standalone_core.demo.shape").CrownShape()
     for spot in part("standalone_core.demo.scenario").printed_errors().spots[:2]:
         place = shape.points(np.array(np.deg2rad(spot.angle_deg)), np.array(spot.s_mm))
-        contacts.mark(target, place, 0.5, "support")
+        marks.mark(target, place, 0.5, "support")
     with view():
         bpy.ops.object.select_all(action="DESELECT")
         bpy.ops.view3d.view_axis(type="FRONT")

@@ -15,7 +15,7 @@ pytestmark = pytest.mark.timeout(600)
 PICTURES = ("areas_1_scan", "areas_2_edited", "areas_3_weights", "areas_4_light", "areas_5_off")
 KEY = [
     *("intaglio", "occlusal", "axial walls", "margin", "fossae"),
-    *("margin line", "support contacts"),
+    *("margin line", "support marks"),
 ]
 
 

@@ -1,7 +1,7 @@
-"""Support contacts marked in a real window, by a script that works like a user.
+"""Support marks marked in a real window, by a script that works like a user.
 
 Needs the tool that shows an extension in a window, beside the checkout, and root; skips without.
-Takes about 70 s. The pictures are kept in ``build/window_contacts`` to be looked at.
+Takes about 70 s. The pictures are kept in ``build/window_marks`` to be looked at.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ from typing import Any
 import pytest
 
 pytestmark = pytest.mark.timeout(600)
-PICTURES = ("contacts_1_marking", "contacts_2_panel", "contacts_3_chosen")
+PICTURES = ("marks_1_marking", "marks_2_panel", "marks_3_chosen")
 
 
 @pytest.fixture(scope="module")
 def facts(show: Callable[[str, str, Sequence[str]], dict[str, Any]]) -> dict[str, Any]:
-    return show("mark_contacts.py", "window_contacts", PICTURES)
+    return show("mark_marks.py", "window_marks", PICTURES)
 
 
 def test_clicks_on_the_coloured_scan_mark_the_hidden_design(facts: dict[str, Any]) -> None:

@@ -20,7 +20,7 @@ from ..drawing.views import VIEW_NAMES, standard_views
 from .document import check_document
 from .histogram import area_histograms
 from .sentences import PICTURES_REMEDY, PICTURES_REMEDY_CHECKOUT
-from .tables import contacts_csv, exceedances_csv, margin_profile_csv, measures_csv
+from .tables import margin_profile_csv, marks_csv, measures_csv, patches_csv
 
 if TYPE_CHECKING:
     from ...check import CheckResult
@@ -32,12 +32,12 @@ PictureChoice = Literal["auto", "no", "yes"]
 FILES = (
     "check.html",
     "measures.csv",
-    "exceedances.csv",
+    "patches.csv",
     "check.json",
     "deviation_design.ply",
     "deviation_scan.ply",
 )
-CONTACTS_FILE = "contacts.csv"  # only where there are support contacts
+MARKS_FILE = "marks.csv"  # only where there are support marks
 MARGIN_FILE = "margin_profile.csv"  # only where there is a margin line
 PICTURE_FOLDER = "pictures"
 GET_PICTURES = f"Install it: {PICTURES_REMEDY}, from a checkout {PICTURES_REMEDY_CHECKOUT}."
@@ -68,7 +68,7 @@ def write_check_steps(
             (stage / PICTURE_FOLDER).mkdir()
         for picture in drawn.pictures:
             atomic_write(stage / PICTURE_FOLDER / f"{picture.view.name}.png", picture.png)
-        # Pictures, contacts and margin of an earlier check would belong to other numbers.
+        # Pictures, marks and margin of an earlier check would belong to other numbers.
         written = put_in_place(stage, folder, _names(), stale=_names()[len(FILES) :])
     if pictures == "yes" and not drawn.pictures:
         raise ReportError(
@@ -107,9 +107,9 @@ def write_check(
     Returns
     -------
     tuple of pathlib.Path
-        ``check.html``, ``measures.csv``, ``exceedances.csv``, ``check.json``,
-        ``deviation_design.ply``, ``deviation_scan.ply``, where there are support contacts
-        ``contacts.csv``, where there is a margin line ``margin_profile.csv`` and, where drawn,
+        ``check.html``, ``measures.csv``, ``patches.csv``, ``check.json``,
+        ``deviation_design.ply``, ``deviation_scan.ply``, where there are support marks
+        ``marks.csv``, where there is a margin line ``margin_profile.csv`` and, where drawn,
         ``pictures/*.png``.
 
     Raises
@@ -143,9 +143,9 @@ def _legend(result: CheckResult, limit_um: float | None, palette: str) -> Legend
 
 def _write_tables(result: CheckResult, stage: Path) -> None:
     atomic_write(stage / "measures.csv", measures_csv(result.measures))
-    atomic_write(stage / "exceedances.csv", exceedances_csv(result.exceedances))
-    if result.contacts:
-        atomic_write(stage / CONTACTS_FILE, contacts_csv(result.contacts))
+    atomic_write(stage / "patches.csv", patches_csv(result.patches))
+    if result.marks:
+        atomic_write(stage / MARKS_FILE, marks_csv(result.marks))
     if result.margin_profile is not None:
         atomic_write(stage / MARGIN_FILE, margin_profile_csv(result.margin_profile))
     document = {**check_document(result), "written": _now().isoformat()}
@@ -218,4 +218,4 @@ def _now() -> datetime:
 def _names() -> tuple[str, ...]:
     """All files that a check can have written, by their path from its folder."""
     pictures = (f"{PICTURE_FOLDER}/{name}.png" for name in VIEW_NAMES)
-    return (*FILES, CONTACTS_FILE, MARGIN_FILE, *pictures)
+    return (*FILES, MARKS_FILE, MARGIN_FILE, *pictures)

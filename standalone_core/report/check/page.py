@@ -9,15 +9,15 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ...areas.support_marks import contact_of
+from ...areas.support_marks import mark_of
 from ...deviation.margin_profile import why_no_margin_profile
 from ...deviation.measures import AreaMeasures
-from ...deviation.support_marks import CONTACT_WORDS
+from ...deviation.support_marks import MARK_WORDS
 from ...records import fields_of
 from ...shares import share_words
 from ...words.names import (
-    CONTACT_KIND_WORDS,
     DIRECTION_WORDS,
+    MARK_KIND_WORDS,
     NO_TOLERANCE,
     NOT_DECIDABLE,
     OUTSIDE,
@@ -39,13 +39,13 @@ from .sentences import (
     SHORT_VERDICTS,
     SIGN,
     TERMS,
-    contacts_line,
-    exceedance_limit_um,
-    exceedance_line,
     headline,
     limits_of_the_numbers,
+    marks_line,
     patch_areas,
     patch_kind,
+    patch_limit_um,
+    patch_line,
     status_words,
     superimposition_lines,
     surface_words,
@@ -58,7 +58,7 @@ if TYPE_CHECKING:
     from ...check import CheckResult
 
 TEMPLATES = Path(__file__).resolve().parent / "templates"
-EXCEEDANCES_SHOWN = 20
+PATCHES_SHOWN = 20
 
 
 def check_page(
@@ -89,7 +89,7 @@ def check_page(
     """
     by_direction: dict[str, list[AreaMeasures]] = {}
     for row in result.measures:
-        if contact_of(row.area):
+        if mark_of(row.area):
             continue  # they have a table of their own
         by_direction.setdefault(row.direction, []).append(row)
     profile = result.margin_profile
@@ -120,10 +120,10 @@ def check_page(
             superimposition=superimposition_lines(result.superimposition),
             limits=limits_of_the_numbers(result),
             settings=list(setting_rows(result.settings)),
-            exceedance_line=exceedance_line(result),
-            exceedance_limit_um=exceedance_limit_um(result),
-            exceedances_shown=EXCEEDANCES_SHOWN,
-            contacts_line=contacts_line(result.contacts),
+            patch_line=patch_line(result),
+            patch_limit_um=patch_limit_um(result),
+            patches_shown=PATCHES_SHOWN,
+            marks_line=marks_line(result.marks),
             margin_line="" if profile is None else margin_line(profile.summary),
             margin_details=() if profile is None else margin_details(profile.summary),
             margin_angles="" if profile is None else angle_words(profile.directions),
@@ -153,8 +153,8 @@ def page_environment() -> Environment:
         terms=TERMS,
         sign=SIGN,
         short_verdicts=SHORT_VERDICTS,
-        contact_words=CONTACT_WORDS,
-        contact_kinds=CONTACT_KIND_WORDS,
+        mark_words=MARK_WORDS,
+        mark_kinds=MARK_KIND_WORDS,
         direction_words=DIRECTION_WORDS,
         pictures_remedy=PICTURES_REMEDY,
         pictures_remedy_checkout=PICTURES_REMEDY_CHECKOUT,

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ...deviation.reasons import about_pieces
-from ...deviation.support_marks import CONTACT_WORDS, GOUGE, STUB, ContactResult
+from ...deviation.support_marks import GOUGE, MARK_WORDS, STUB, MarkResult
 from ...deviation.verdict import Verdict
 from ...shares import limit_words, share_words
 from ...words.names import DOUBT_WORDS, NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN, area_words
@@ -18,7 +18,7 @@ from ...words.text import capital, listed, micrometres
 
 if TYPE_CHECKING:
     from ...check import CheckResult
-    from ...deviation.patches import Exceedance
+    from ...deviation.patches import Patch
     from ...measure import CheckedMesh
     from ...superimpose.result import Superimposition
 
@@ -91,18 +91,18 @@ def headline(verdicts: Sequence[Verdict]) -> Headline:
     return Headline(decisive, f"{_TITLES[decisive]}: {_names(first)}", tuple(sentences))
 
 
-def exceedance_limit_um(result: CheckResult) -> float:
-    """Return the bound that a check's exceedances lie beyond, µm; NaN without one."""
-    own = result.settings.exceedances.tolerance_um
+def patch_limit_um(result: CheckResult) -> float:
+    """Return the bound that a check's patches lie beyond, µm; NaN without one."""
+    own = result.settings.patches.tolerance_um
     return result.settings.tolerances.limit_um("whole") if own is None else own
 
 
-def exceedance_line(result: CheckResult) -> str:
+def patch_line(result: CheckResult) -> str:
     """Say in a sentence how many patches are outside and which is the worst: means hide them."""
-    limit = exceedance_limit_um(result)
+    limit = patch_limit_um(result)
     if not math.isfinite(limit):
         return "No patches were sought: the whole crown has no tolerance."
-    found = result.exceedances
+    found = result.patches
     if not found:
         return f"No patch lies beyond ±{limit:g} µm."
     worst = found[0]
@@ -116,12 +116,12 @@ def exceedance_line(result: CheckResult) -> str:
     )
 
 
-def patch_kind(patch: Exceedance) -> str:
+def patch_kind(patch: Patch) -> str:
     """Return what a patch is: excess, lack, or scan surface without a counterpart."""
     return "unmatched" if patch.unmatched else patch.kind
 
 
-def patch_areas(patch: Exceedance) -> str:
+def patch_areas(patch: Patch) -> str:
     """Return the areas of a patch, and how much of the margin it lies along."""
     along = f" ({patch.margin_mm:.1f} mm along it)" if patch.margin_mm >= 0.05 else ""
     words = (f"{area_words(name)}{along if name == 'margin' else ''}" for name in patch.areas)
@@ -145,18 +145,15 @@ def unmatched_lines(result: CheckResult) -> tuple[str, ...]:
     return (first, *about_pieces(result.unmatched))
 
 
-def contacts_line(contacts: Sequence[ContactResult]) -> str:
-    """Say in a sentence how many support contacts there are and what is left of them."""
-    counts = {
-        verdict: sum(contact.verdict == verdict for contact in contacts)
-        for verdict in CONTACT_WORDS
-    }
+def marks_line(marks: Sequence[MarkResult]) -> str:
+    """Say in a sentence how many support marks there are and what is left of them."""
+    counts = {verdict: sum(mark.verdict == verdict for mark in marks) for verdict in MARK_WORDS}
     said = ", ".join(
-        f"{count} {CONTACT_WORDS[verdict]}{'s' if count > 1 and verdict in (STUB, GOUGE) else ''}"
+        f"{count} {MARK_WORDS[verdict]}{'s' if count > 1 and verdict in (STUB, GOUGE) else ''}"
         for verdict, count in counts.items()
         if count
     )
-    return f"{len(contacts)} support contact{'' if len(contacts) == 1 else 's'}: {said}."
+    return f"{len(marks)} support mark{'' if len(marks) == 1 else 's'}: {said}."
 
 
 def superimposition_lines(fit: Superimposition) -> tuple[str, ...]:

@@ -1,4 +1,4 @@
-"""``measures.csv``, ``exceedances.csv``, ``contacts.csv`` and ``margin_profile.csv``."""
+"""``measures.csv``, ``patches.csv``, ``marks.csv`` and ``margin_profile.csv``."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ from collections.abc import Iterable
 from ...csv_text import csv_text
 from ...deviation.margin_profile import MarginProfile
 from ...deviation.measures import MEASURE_COLUMNS, AreaMeasures
-from ...deviation.patches import Exceedance
-from ...deviation.support_marks import ContactResult
+from ...deviation.patches import Patch
+from ...deviation.support_marks import MarkResult
 
-EXCEEDANCE_COLUMNS = (
+PATCH_COLUMNS = (
     "rank",
     "kind",
     "areas",
@@ -31,7 +31,7 @@ EXCEEDANCE_COLUMNS = (
     "unmatched",
 )
 
-CONTACT_COLUMNS = (
+MARK_COLUMNS = (
     "name",
     "kind",
     "verdict",
@@ -77,15 +77,15 @@ def measures_csv(measures: Iterable[AreaMeasures]) -> str:
     return csv_text((MEASURE_COLUMNS, *rows))
 
 
-def exceedances_csv(exceedances: Iterable[Exceedance]) -> str:
-    """Write the exceedances, worst first; columns :data:`EXCEEDANCE_COLUMNS`."""
-    rows = (_exceedance_row(rank, patch) for rank, patch in enumerate(exceedances, start=1))
-    return csv_text((EXCEEDANCE_COLUMNS, *rows))
+def patches_csv(patches: Iterable[Patch]) -> str:
+    """Write the patches, worst first; columns :data:`PATCH_COLUMNS`."""
+    rows = (_patch_row(rank, patch) for rank, patch in enumerate(patches, start=1))
+    return csv_text((PATCH_COLUMNS, *rows))
 
 
-def contacts_csv(contacts: Iterable[ContactResult]) -> str:
-    """Write the support contacts, one row each; columns :data:`CONTACT_COLUMNS`."""
-    return csv_text((CONTACT_COLUMNS, *(_contact_row(contact) for contact in contacts)))
+def marks_csv(marks: Iterable[MarkResult]) -> str:
+    """Write the support marks, one row each; columns :data:`MARK_COLUMNS`."""
+    return csv_text((MARK_COLUMNS, *(_mark_row(mark) for mark in marks)))
 
 
 def margin_profile_csv(profile: MarginProfile) -> str:
@@ -109,15 +109,14 @@ def margin_profile_csv(profile: MarginProfile) -> str:
     )
 
 
-def _contact_row(contact: ContactResult) -> list[str]:
-    peak = dict(zip(("peak_x_mm", "peak_y_mm", "peak_z_mm"), contact.peak_mm, strict=True))
+def _mark_row(mark: MarkResult) -> list[str]:
+    peak = dict(zip(("peak_x_mm", "peak_y_mm", "peak_z_mm"), mark.peak_mm, strict=True))
     return [
-        _text(name, peak[name] if name in peak else getattr(contact, name))
-        for name in CONTACT_COLUMNS
+        _text(name, peak[name] if name in peak else getattr(mark, name)) for name in MARK_COLUMNS
     ]
 
 
-def _exceedance_row(rank: int, patch: Exceedance) -> list[str]:
+def _patch_row(rank: int, patch: Patch) -> list[str]:
     values: dict[str, object] = {
         "rank": rank,
         "kind": patch.kind,
@@ -134,7 +133,7 @@ def _exceedance_row(rank: int, patch: Exceedance) -> list[str]:
     for axis, centre, peak in zip("xyz", patch.centre_mm, patch.peak_mm, strict=True):
         values[f"centre_{axis}_mm"] = centre
         values[f"peak_{axis}_mm"] = peak
-    return [_text(name, values[name]) for name in EXCEEDANCE_COLUMNS]
+    return [_text(name, values[name]) for name in PATCH_COLUMNS]
 
 
 def _text(column: str, value: object) -> str:

@@ -13,12 +13,12 @@ from rich.table import Table
 from rich.text import Text
 
 from ...areas.find import NO_INSERTION, NO_MESIAL
-from ...areas.support_marks import contact_of
-from ...deviation.support_marks import CONTACT_WORDS
+from ...areas.support_marks import mark_of
+from ...deviation.support_marks import MARK_WORDS
 from ...readable import readable
 from ...shares import share_words
 from ...words.names import (
-    CONTACT_KIND_WORDS,
+    MARK_KIND_WORDS,
     NO_TOLERANCE,
     NOT_DECIDABLE,
     OUTSIDE,
@@ -32,12 +32,12 @@ from .sentences import (
     CAUTIONS,
     SHORT_VERDICTS,
     SIGN,
-    contacts_line,
-    exceedance_limit_um,
-    exceedance_line,
     headline,
+    marks_line,
     patch_areas,
     patch_kind,
+    patch_limit_um,
+    patch_line,
     superimposition_lines,
     surface_words,
     unmatched_lines,
@@ -59,14 +59,14 @@ __all__ = [
     "areas_document",
     "areas_table",
     "check_view",
-    "contacts_table",
-    "exceedances_table",
     "health_document",
     "health_table",
+    "marks_table",
     "measures_table",
+    "patches_table",
 ]
 
-EXCEEDANCES_SHOWN = 10
+PATCHES_SHOWN = 10
 
 # The signs carry the verdict where there is no colour to see.
 _STYLES = {WITHIN: "bold cyan", OUTSIDE: "bold magenta", NOT_DECIDABLE: "bold yellow"}
@@ -80,15 +80,15 @@ def check_view(result: CheckResult) -> RenderableType:
         Text(
             f"{_SIGNS[said.verdict]} {said.title}".strip(), style=_STYLES.get(said.verdict, "bold")
         ),
-        _lines((*said.sentences, exceedance_line(result), *_margin_lines(result))),
+        _lines((*said.sentences, patch_line(result), *_margin_lines(result))),
         Text(),
         measures_table(result),
         _lines(unmatched_lines(result)),
     ]
-    if result.exceedances:
-        parts += [Text(), exceedances_table(result)]
-    if result.contacts:
-        parts += [Text(), contacts_table(result)]
+    if result.patches:
+        parts += [Text(), patches_table(result)]
+    if result.marks:
+        parts += [Text(), marks_table(result)]
     if result.margin_profile is not None:
         parts += [
             Text("\nAlong the margin line", style="bold"),
@@ -140,7 +140,7 @@ def measures_table(result: CheckResult) -> Table:
         table.add_column(title, justify="right", no_wrap=True)
     table.add_column("Verdict", no_wrap=True)
     for row in result.measures:
-        if row.direction != "design_to_scan" or contact_of(row.area):
+        if row.direction != "design_to_scan" or mark_of(row.area):
             continue
         table.add_row(
             Text(area_words(row.area)),
@@ -156,9 +156,9 @@ def measures_table(result: CheckResult) -> Table:
     return table
 
 
-def exceedances_table(result: CheckResult) -> RenderableType:
-    """Return the worst exceedances and how many more there are."""
-    found, limit = result.exceedances, exceedance_limit_um(result)
+def patches_table(result: CheckResult) -> RenderableType:
+    """Return the worst patches and how many more there are."""
+    found, limit = result.patches, patch_limit_um(result)
     table = Table(
         title=f"Patches beyond ±{limit:g} µm, worst first ({len(found)} in all)",
         box=box.SIMPLE_HEAD,
@@ -174,7 +174,7 @@ def exceedances_table(result: CheckResult) -> RenderableType:
         table.add_column(title, justify="right", no_wrap=True)
     table.add_column("centre\nx, y, z mm", justify="right", no_wrap=True)
     table.add_column("Areas", overflow="fold")
-    for rank, patch in enumerate(found[:EXCEEDANCES_SHOWN], start=1):
+    for rank, patch in enumerate(found[:PATCHES_SHOWN], start=1):
         table.add_row(
             str(rank),
             patch_kind(patch),
@@ -185,16 +185,16 @@ def exceedances_table(result: CheckResult) -> RenderableType:
             ", ".join(signed_number(x, ".1f") for x in patch.centre_mm),
             Text(patch_areas(patch)),
         )
-    if len(found) > EXCEEDANCES_SHOWN:
-        return Group(table, Text("All of them are in exceedances.csv.", style="dim"))
+    if len(found) > PATCHES_SHOWN:
+        return Group(table, Text("All of them are in patches.csv.", style="dim"))
     return table
 
 
-def contacts_table(result: CheckResult) -> Table:
-    """Return what is left of each support contact."""
+def marks_table(result: CheckResult) -> Table:
+    """Return what is left of each support mark."""
     table = Table(
-        title=f"Support contacts. {contacts_line(result.contacts)}",
-        caption="Height above (−: depth below) the surface around each contact, which is itself "
+        title=f"Support marks. {marks_line(result.marks)}",
+        caption="Height above (−: depth below) the surface around each mark, which is itself "
         "off the design by the number beside it.",
         box=box.SIMPLE_HEAD,
         show_edge=False,
@@ -204,21 +204,21 @@ def contacts_table(result: CheckResult) -> Table:
         caption_justify="left",
         pad_edge=False,
     )
-    table.add_column("Contact", overflow="fold", min_width=8)
+    table.add_column("Mark", overflow="fold", min_width=8)
     table.add_column("Kind", overflow="fold")
     for title in ("height\nµm", "around\nµm", "area\nmm²", "volume\nmm³", "cover-\nage"):
         table.add_column(title, justify="right", no_wrap=True)
     table.add_column("Verdict", no_wrap=True)
-    for contact in result.contacts:
+    for mark in result.marks:
         table.add_row(
-            Text(contact.name),
-            CONTACT_KIND_WORDS[contact.kind],
-            micrometres(contact.height_um, signed=True),
-            micrometres(contact.surroundings_um, signed=True),
-            micrometres(contact.area_mm2, digits=2),
-            micrometres(contact.volume_mm3, signed=True, digits=4),
-            share_words(contact.coverage),
-            CONTACT_WORDS[contact.verdict],
+            Text(mark.name),
+            MARK_KIND_WORDS[mark.kind],
+            micrometres(mark.height_um, signed=True),
+            micrometres(mark.surroundings_um, signed=True),
+            micrometres(mark.area_mm2, digits=2),
+            micrometres(mark.volume_mm3, signed=True, digits=4),
+            share_words(mark.coverage),
+            MARK_WORDS[mark.verdict],
         )
     return table
 

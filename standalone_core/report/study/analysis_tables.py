@@ -39,7 +39,7 @@ def analysis_tables(run: StudyRun, analysis: StudyAnalysis) -> dict[str, str]:
         "odd_effects": flat_rows(analysis.odd_effects),
         "difference_shares": flat_rows(analysis.difference_shares),
         "scanner": flat_rows(analysis.scanner),
-        "contact_groups": flat_rows(analysis.contacts),
+        "mark_groups": flat_rows(analysis.marks),
         "repeats": _repeat_rows(run),
     }
     for crowns, findings in ((WITH_ALL, analysis.findings), (WITHOUT_ODD, analysis.without_odd)):

@@ -195,10 +195,10 @@ def _comparing(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
             f"variance with Games–Howell comparisons {cite('welch_anova', 'games')} and by the "
             f"Kruskal–Wallis test with Dunn's comparisons {cite('kruskal', 'dunn')}."
         )
-    if analysis.contacts:
-        spots = len({(row.kind, row.contact) for row in analysis.contacts})
+    if analysis.marks:
+        spots = len({(row.kind, row.mark) for row in analysis.marks})
         yield (
-            f"At {count_words(spots, 'support contact')} the highest point above, or the lowest "
+            f"At {count_words(spots, 'support mark')} the highest point above, or the lowest "
             f"below, the surrounding surface was measured on every crown and described per group, "
             f"without tests."
         )

@@ -22,10 +22,10 @@ from ...study.plan_document import plan_document
 SCHEMA = 1
 """Version of ``study.json``; raised when a name changes or goes."""
 
-CONTACT_MEASURES = ("height_um", "surroundings_um", "area_mm2", "volume_mm3")
-"""What is told of a support contact; the stub's height, or negative the gouge's depth, first."""
+MARK_MEASURES = ("height_um", "surroundings_um", "area_mm2", "volume_mm3")
+"""What is told of a support mark; the stub's height, or negative the gouge's depth, first."""
 
-CONTACT_COLUMNS = "crown,group,contact,kind,verdict,measure,value,coverage"
+MARK_COLUMNS = "crown,group,mark,kind,verdict,measure,value,coverage"
 
 VERDICT_COLUMNS = (
     "area",
@@ -51,8 +51,8 @@ def study_tables(run: StudyRun) -> dict[str, str]:
 
     ``trueness``: crown × direction × area × measure. ``precision``: pair × frame × area ×
     measure. ``dispersion``: crown × area × measure, from the group's mean surface. ``parts``:
-    group × area. ``verdicts``: crown × area. ``contacts``, where the design has support
-    contacts: crown × contact × measure. ``margin``, where the design has a margin line: crown ×
+    group × area. ``verdicts``: crown × area. ``marks``, where the design has support
+    marks: crown × mark × measure. ``margin``, where the design has a margin line: crown ×
     measure of its margin profile. ``left_out``: scans that could not be used. Lengths in µm,
     shares from 0 to 1.
     """
@@ -77,7 +77,7 @@ def study_tables(run: StudyRun) -> dict[str, str]:
                 for found in crown.verdicts
             ),
         ),
-        **({"contacts": _table(CONTACT_COLUMNS, _contacts(run))} if _has_contacts(run) else {}),
+        **({"marks": _table(MARK_COLUMNS, _marks(run))} if _has_marks(run) else {}),
         **({"margin": _table(MARGIN_COLUMNS, _margin(run))} if _has_margin(run) else {}),
         "left_out": _table(
             "name,group,file,reason,remedy",
@@ -138,7 +138,7 @@ def _crown(crown: Crown) -> dict[str, Any]:
         "verdicts": plain(crown.verdicts),
         "unmatched": plain(crown.evidence.unmatched),
         "is_design": crown.evidence.is_design,
-        "contacts": plain(crown.contacts),
+        "marks": plain(crown.marks),
         "margin_profile": plain(crown.margin),
         "warnings": list(crown.warnings),
     }
@@ -176,15 +176,15 @@ def _dispersion(run: StudyRun) -> Iterator[list[object]]:
                 yield [crown.crown, crown.group, row.area, measure, value, row.coverage]
 
 
-def _has_contacts(run: StudyRun) -> bool:
-    return any(crown.contacts for crown in run.crowns)
+def _has_marks(run: StudyRun) -> bool:
+    return any(crown.marks for crown in run.crowns)
 
 
-def _contacts(run: StudyRun) -> Iterator[list[object]]:
+def _marks(run: StudyRun) -> Iterator[list[object]]:
     for crown in run.crowns:
-        for found in crown.contacts:
+        for found in crown.marks:
             about = [crown.name, crown.group, found.name, found.kind, found.verdict]
-            for measure in CONTACT_MEASURES:
+            for measure in MARK_MEASURES:
                 yield [*about, measure, float(getattr(found, measure)), found.coverage]
 
 

@@ -25,7 +25,7 @@ from .precision import precision_comparison_steps, precision_rows
 from .results.analysis import Findings, OddEffect, StudyAnalysis
 from .results.comparisons import Comparison, PrecisionComparison
 from .scanner import scanner_rows
-from .support_marks import contact_rows
+from .support_marks import mark_rows
 from .tolerances import tolerance_rows
 
 Aspect: TypeAlias = Literal["trueness", "precision"]
@@ -88,7 +88,7 @@ def analyse_study_steps(
         scanner=scanner,
         multiplicity=multiplicity_words(cohort),
         notes=general_notes(cohort, study),
-        contacts=contact_rows(cohort),
+        marks=mark_rows(cohort),
     )
 
 

@@ -8,7 +8,7 @@ from itertools import combinations
 
 import numpy as np
 
-from ...areas.support_marks import contact_of
+from ...areas.support_marks import mark_of
 from ...deviation.measures import AreaMeasures
 from ...mesh.triangle_mesh import FloatArray
 from ..measuring.results import Crown, Dispersion, Pair, StudyRun
@@ -88,12 +88,12 @@ class Cohort:
 def cohort_of(run: StudyRun) -> Cohort:
     """Return the whole cohort of a run: all groups with a crown, all areas that were found.
 
-    Single support contacts are areas too, but told in their own way; they are compared as areas
+    Single support marks are areas too, but told in their own way; they are compared as areas
     only if the plan names them.
     """
     present = {crown.group for crown in run.crowns}
     groups = tuple(group.name for group in run.plan.groups if group.name in present)
-    asked = run.plan.areas or tuple(a for a in run.area_set.areas if contact_of(a) is None)
+    asked = run.plan.areas or tuple(a for a in run.area_set.areas if mark_of(a) is None)
     return Cohort(
         plan=run.plan,
         groups=groups,

@@ -65,7 +65,7 @@ def general_notes(cohort: Cohort, run: StudyRun) -> tuple[str, ...]:
             ASSUMPTIONS_INFORM,
             ABSENCE,
         ]
-    if any(crown.contacts for crown in run.crowns):
+    if any(crown.marks for crown in run.crowns):
         notes.append(DESCRIBED_ONLY)
     notes += _margin_notes(cohort)
     notes += [*run.plan.notes, *_missing_areas(run), *_uncertain(cohort)]

@@ -1,4 +1,4 @@
-"""What is left of each support contact, crown by crown and described per group."""
+"""What is left of each support mark, crown by crown and described per group."""
 
 from __future__ import annotations
 
@@ -6,44 +6,44 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from ...deviation.support_marks import CLEAN, GOUGE, NOT_MEASURED, STUB, ContactResult
+from ...deviation.support_marks import CLEAN, GOUGE, NOT_MEASURED, STUB, MarkResult
 from .cohort import Cohort
-from .results.analysis import ContactRow
+from .results.analysis import MarkRow
 
 DESCRIBED_ONLY = (
-    "What is left of support contacts is described, not tested: that one group's stubs are higher "
+    "What is left of support marks is described, not tested: that one group's stubs are higher "
     "than another's is no proof that its way of production makes higher ones. A height that is the "
     "highest point of a spot is raised by scanner noise."
 )
 
 
-def contact_rows(cohort: Cohort) -> tuple[ContactRow, ...]:
-    """Describe every support contact in every group; empty without support contacts.
+def mark_rows(cohort: Cohort) -> tuple[MarkRow, ...]:
+    """Describe every support mark in every group; empty without support marks.
 
     Returns
     -------
-    tuple of ContactRow
-        By contact, then by group.
+    tuple of MarkRow
+        By mark, then by group.
     """
     names = dict.fromkeys(
         (found.kind, found.name)
         for crowns in cohort.crowns.values()
         for crown in crowns
-        for found in crown.contacts
+        for found in crown.marks
     )
     return tuple(
-        _row(group, [found for crown in cohort.crowns[group] for found in crown.contacts], key)
+        _row(group, [found for crown in cohort.crowns[group] for found in crown.marks], key)
         for key in names
         for group in cohort.groups
     )
 
 
-def _row(group: str, results: Iterable[ContactResult], key: tuple[str, str]) -> ContactRow:
+def _row(group: str, results: Iterable[MarkResult], key: tuple[str, str]) -> MarkRow:
     own = [found for found in results if (found.kind, found.name) == key]
     judged = [found for found in own if found.verdict != NOT_MEASURED]
     heights = np.array([found.height_um for found in judged])
-    return ContactRow(
-        contact=key[1],
+    return MarkRow(
+        mark=key[1],
         kind=key[0],
         group=group,
         n=len(judged),
@@ -60,7 +60,7 @@ def _row(group: str, results: Iterable[ContactResult], key: tuple[str, str]) -> 
     )
 
 
-def _count(results: Iterable[ContactResult], verdict: str) -> int:
+def _count(results: Iterable[MarkResult], verdict: str) -> int:
     return sum(found.verdict == verdict for found in results)
 
 

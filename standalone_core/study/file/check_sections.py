@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import get_args
 
-from ...areas.support_marks import CONTACT_KINDS
+from ...areas.support_marks import MARK_KINDS
 from ...mesh.units import MM_PER_UNIT
 from ...superimpose.settings import Loss, Start
 from .keys import Key, Section
@@ -139,15 +139,15 @@ SUPERIMPOSITION = Section(
     ),
 )
 
-CONTACT = Section(
-    "contacts.NAME",
-    "One table per spot where a printing support, a sprue or a connector touched the crown,\n"
+MARK = Section(
+    "marks.NAME",
+    "One table per spot where a printing support, a sprue or a holding bar touched the crown,\n"
     "beside those of the areas file. What is left of each is told crown by crown, and described\n"
     "per group.",
     (
         Key("centre_mm", Spot(), "", "Its middle on the design, in the design's frame.", True),
         Key("radius_mm", Number(), "", "How far it reaches along the surface, mm.", True),
-        Key("kind", Choice(CONTACT_KINDS), "", "What touched the crown; support if left out."),
+        Key("kind", Choice(MARK_KINDS), "", "What touched the crown; support if left out."),
     ),
 )
 
@@ -305,27 +305,27 @@ VERDICTS = Section(
             "Length of the margin along which more than 100 µm may be missing, in one run, mm.",
         ),
         Key(
-            "contact_um",
+            "mark_um",
             Number(low_open=False),
-            "check.contact.limit_um",
-            "Height of a stub, or depth of a gouge, from which a support contact has one, µm.",
+            "check.mark.limit_um",
+            "Height of a stub, or depth of a gouge, from which a support mark has one, µm.",
         ),
         Key(
             "patch_um",
             _LENGTH,
-            "check.exceedances.tolerance_um",
+            "check.patches.tolerance_um",
             "Limit of patches, µm; the whole crown's tolerance if left out.",
         ),
         Key(
             "min_patch_mm2",
             Number(low_open=False),
-            "check.exceedances.min_patch_mm2",
+            "check.patches.min_patch_mm2",
             "Smaller patches are left out, mm².",
         ),
         Key(
             "min_patch_share",
             _SHARE_OR_NONE,
-            "check.exceedances.min_area_share",
+            "check.patches.min_area_share",
             "Share of a patch that must lie in an area to be told there.",
         ),
     ),

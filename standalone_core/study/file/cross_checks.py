@@ -24,7 +24,7 @@ _NEED_MESIAL = ("contact_mesial", "contact_distal")
 _FEWEST_FOR_SPREAD = 3
 
 
-def check_together(values: Values, place: Place, contacts: Sequence[str] = ()) -> None:
+def check_together(values: Values, place: Place, marks: Sequence[str] = ()) -> None:
     """Note what does not go together, though each value is allowed by itself.
 
     Parameters
@@ -32,11 +32,11 @@ def check_together(values: Values, place: Place, contacts: Sequence[str] = ()) -
     values : mapping of table name to its values
     place : Place
         Of the whole file.
-    contacts : sequence of str
-        The areas of the file's own support contacts.
+    marks : sequence of str
+        The areas of the file's own support marks.
     """
     _check_areas_file_alone(values["areas"], place / "areas")
-    _check_area_names(values, place, contacts)
+    _check_area_names(values, place, marks)
     _check_primary(values["analysis"], place / "analysis")
     _check_scores(values["examiners"], place / "examiners")
 
@@ -102,10 +102,10 @@ def _check_areas_file_alone(given: Mapping[str, Any], place: Place) -> None:
             )
 
 
-def _check_area_names(values: Values, place: Place, contacts: Sequence[str]) -> None:
+def _check_area_names(values: Values, place: Place, marks: Sequence[str]) -> None:
     """Note areas that cannot exist, wherever a study file names one."""
     areas = values["areas"]
-    known: Iterable[str] = (*AREA_NAMES, *contacts, *([SUPPORTS] if contacts else []))
+    known: Iterable[str] = (*AREA_NAMES, *marks, *([SUPPORTS] if marks else []))
     if "file" in areas:
         known = (*known, *areas_in_file(areas["file"], place / "areas" / "file"))
     names = tuple(dict.fromkeys(known))

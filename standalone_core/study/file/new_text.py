@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ..plan import EVERY_AREA
-from .check_sections import CONTACT, TOLERANCES
+from .check_sections import MARK, TOLERANCES
 from .keys import NOT_SET, Key, Section
 from .study_sections import EQUIVALENCE, EXAMINERS, FACTS, GROUP, REPEATS, SETTINGS, TOP
 from .value_types import Choice, Direction, Flag, Kind, Names, Number
@@ -68,7 +68,7 @@ def study_text(study: NewStudy) -> str:
         REPEATS.name: {"file": study.repeats},
     }
     blocks += ["\n".join(_section(section, given.get(section.name, {}))) for section in SETTINGS]
-    blocks.append("\n".join(_contact_example()))
+    blocks.append("\n".join(_mark_example()))
     return "\n\n".join(blocks) + "\n"
 
 
@@ -136,12 +136,12 @@ def _section(section: Section, given: Mapping[str, Any]) -> Iterator[str]:
         yield from _key(key, given.get(key.name))
 
 
-def _contact_example() -> Iterator[str]:
-    """Write a support contact as a remark."""
-    yield from _remarks(CONTACT.help)
-    yield f"#[{CONTACT.name.replace('NAME', 'lingual')}]"
+def _mark_example() -> Iterator[str]:
+    """Write a support mark as a remark."""
+    yield from _remarks(MARK.help)
+    yield f"#[{MARK.name.replace('NAME', 'lingual')}]"
     examples = {"centre_mm": [1.2, -4.5, 3.0], "radius_mm": 0.5, "kind": "support"}
-    for key in CONTACT.keys:
+    for key in MARK.keys:
         yield from _remarks(key.help, indent="#   ")
         yield f"#{key.name} = {toml_text(examples[key.name])}"
 

@@ -17,8 +17,8 @@ from .keys import NOT_SET
 from .mistakes import Mistake, StudyFileError
 from .place import Place
 from .study_sections import SETTINGS, TOP
-from .support_marks import read_contacts
-from .tables import CONTACTS, GROUPS, Tables, read_tables
+from .support_marks import read_marks
+from .tables import GROUPS, MARKS, Tables, read_tables
 from .toml_lines import key_lines
 from .value_types import what_is_there
 
@@ -69,16 +69,16 @@ def read_study(path: str | Path) -> StudyPlan:
     tables = read_tables(document, place)
     design = tables.values[""].get("design")
     groups = read_groups(tables.groups, place / GROUPS, design)
-    contacts = read_contacts(tables.contacts, place / CONTACTS)
+    marks = read_marks(tables.marks, place / MARKS)
     pairs = landmark_pairs(tables.values, place / "superimposition")
-    check_together(tables.values, place, [contact.area_name for contact in contacts])
+    check_together(tables.values, place, [mark.area_name for mark in marks])
     if place.mistakes:
         raise StudyFileError(place.mistakes)
     changes = _changes(tables)
     if pairs is not None:
         changes["check.superimpose.landmarks_design_mm"] = pairs.design_mm.tolist()
         changes["check.superimpose.landmarks_scan_mm"] = pairs.scan_mm.tolist()
-    changes["check.contacts"] = contacts
+    changes["check.marks"] = marks
     changes |= {"path": file, "groups": groups, "notes": plan_notes(groups)}
     changes.setdefault("title", f"Study of {changes['design'].stem}")
     return _plan(changes, file)

@@ -7,7 +7,7 @@ from typing import get_args
 from ..plan import MEASURES, Lead
 from .check_sections import (
     AREAS,
-    CONTACT,
+    MARK,
     MEASURING,
     SCANNER,
     SUPERIMPOSITION,
@@ -19,11 +19,11 @@ from .value_types import Choice, Fact, File, Names, Number, Patterns, Text, Word
 
 __all__ = [
     "ANALYSIS",
-    "CONTACT",
     "EQUIVALENCE",
     "EXAMINERS",
     "FACTS",
     "GROUP",
+    "MARK",
     "REPEATS",
     "SETTINGS",
     "TOP",

@@ -9,11 +9,11 @@ from typing import Any
 from .keys import Section
 from .mistakes import nearest
 from .place import Place
-from .study_sections import CONTACT, GROUP, SETTINGS, TOP
+from .study_sections import GROUP, MARK, SETTINGS, TOP
 from .value_types import shown
 
 GROUPS = "groups"
-CONTACTS = "contacts"
+MARKS = "marks"
 _TABLES = {section.name: section for section in SETTINGS}
 
 
@@ -26,13 +26,13 @@ class Tables:
     values : mapping of section name to mapping of key to value
         Of :data:`SETTINGS` and the top of the file, whose name is empty; keys that are absent or
         cannot be used are left out.
-    groups, contacts : mapping of the name of a group or support contact to its table
+    groups, marks : mapping of the name of a group or support mark to its table
         As they are in the file.
     """
 
     values: Mapping[str, Mapping[str, Any]]
     groups: Mapping[str, Any]
-    contacts: Mapping[str, Any]
+    marks: Mapping[str, Any]
 
 
 def read_tables(document: Mapping[str, Any], place: Place) -> Tables:
@@ -53,7 +53,7 @@ def read_tables(document: Mapping[str, Any], place: Place) -> Tables:
     return Tables(
         values,
         _group_tables(document.get(GROUPS), place, GROUPS in hinted),
-        _contact_tables(document.get(CONTACTS, {}), place),
+        _mark_tables(document.get(MARKS, {}), place),
     )
 
 
@@ -95,7 +95,7 @@ def read_section(
 
 def _refuse_unknown_names(document: Mapping[str, Any], place: Place) -> set[str]:
     """Note what is unknown at the top of the file; return what it was probably meant for."""
-    known = {*_TABLES, GROUPS, CONTACTS}
+    known = {*_TABLES, GROUPS, MARKS}
     hints: set[str] = set()
     for name, given in document.items():
         if name in known or TOP.key(name):
@@ -114,12 +114,12 @@ def _unknown(name: str, given: Any, section: Section, place: Place) -> str:
     """Note a key that is unknown; return the one that it was probably meant for, if any."""
     names = [key.name for key in section.keys]
     close = nearest(name, names)
-    homes = [other for other in (TOP, GROUP, *SETTINGS, CONTACT) if other.key(name)]
+    homes = [other for other in (TOP, GROUP, *SETTINGS, MARK) if other.key(name)]
     if homes:
         close, remedy = "", f"It belongs {_where(homes[0])}."
     elif isinstance(given, dict) and not close:
         tables = ", ".join(f"[{table}]" for table in (*_TABLES, "groups.NAME"))
-        remedy = f"Tables are {tables} and [{CONTACT.name}]."
+        remedy = f"Tables are {tables} and [{MARK.name}]."
     elif close:
         remedy = f"Did you mean {close}?"
     else:
@@ -132,12 +132,12 @@ def _where(section: Section) -> str:
     return f"below [{section.name}]" if section.name else "above the first table"
 
 
-def _contact_tables(given: Any, place: Place) -> Mapping[str, Any]:
+def _mark_tables(given: Any, place: Place) -> Mapping[str, Any]:
     if isinstance(given, dict):
         return given
-    (place / CONTACTS).wrong(
-        "It is not a table of support contacts.",
-        "Write a table for each: [contacts.lingual], and centre_mm and radius_mm below.",
+    (place / MARKS).wrong(
+        "It is not a table of support marks.",
+        "Write a table for each: [marks.lingual], and centre_mm and radius_mm below.",
     )
     return {}
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from ...areas.area_set import AreaSet
 from ...deviation.margin_summary import MarginSummary
 from ...deviation.measures import AreaMeasures
-from ...deviation.support_marks import ContactResult
+from ...deviation.support_marks import MarkResult
 from ...deviation.verdict import ScanEvidence, Verdict
 from ...errors import AreaError
 from ...measure import CheckedMesh
@@ -44,8 +44,8 @@ class Crown:
         What the reader must know about this crown, as sentences.
     key : str
         Under which its deviations are kept; see :class:`~.keep.Kept`.
-    contacts : tuple of ContactResult
-        What is left of each support contact.
+    marks : tuple of MarkResult
+        What is left of each support mark.
     evidence : ScanEvidence
         What the verdicts need to know of the scan beside its measures.
     margin : MarginSummary or None
@@ -62,7 +62,7 @@ class Crown:
     verdicts: tuple[Verdict, ...]
     warnings: tuple[str, ...]
     key: str
-    contacts: tuple[ContactResult, ...] = ()
+    marks: tuple[MarkResult, ...] = ()
     evidence: ScanEvidence = field(default_factory=ScanEvidence)
     margin: MarginSummary | None = None
 

@@ -14,7 +14,7 @@ from ...areas.area_set import AreaSet
 from ...areas.files import areas_document
 from ...areas.support_marks import SUPPORTS
 from ...atomic import atomic_write
-from ...check import contacts_of, versions_used
+from ...check import marks_of, versions_used
 from ...check_settings import faces_to_fit, refuse_unknown_areas
 from ...errors import CuspwiseError, FileError, StudyError
 from ...measure import ReadyDesign, read_design, ready_design_steps
@@ -115,8 +115,7 @@ def run_study_steps(
     )
     plan = _with_scanner(plan, again_scans)
     own = tuple(
-        _with_contacts(judged(crown, plan.check.tolerances), ready, kept, plan)
-        for crown in measured
+        _with_marks(judged(crown, plan.check.tolerances), ready, kept, plan) for crown in measured
     )
     groups = {
         group.name: [crown for crown in own if crown.group == group.name] for group in plan.groups
@@ -251,14 +250,14 @@ def _nothing_usable(left_out: Sequence[LeftOut]) -> StudyError:
     )
 
 
-def _with_contacts(crown: Crown, ready: ReadyDesign, kept: Kept, plan: StudyPlan) -> Crown:
-    """Return a crown with what is left of each support contact of the design."""
+def _with_marks(crown: Crown, ready: ReadyDesign, kept: Kept, plan: StudyPlan) -> Crown:
+    """Return a crown with what is left of each support mark of the design."""
     if SUPPORTS not in ready.area_set.areas:
         return crown
     scan = load_scan(kept, crown.key, ready.evaluation, plan.check)
     assert scan is not None  # kept a moment ago
     args = scan.design_to_scan, ready.area_set, crown.superimposition, plan.check
-    return replace(crown, contacts=contacts_of(*args))
+    return replace(crown, marks=marks_of(*args))
 
 
 def _pair_steps(

@@ -19,7 +19,7 @@ def workers_design(design: Path, settings: CheckSettings, areas_file: Path) -> R
     design : pathlib.Path
     settings : CheckSettings
     areas_file : pathlib.Path
-        The study's areas, named after their content; they hold its support contacts too.
+        The study's areas, named after their content; they hold its support marks too.
     """
     return _ready(
         str(design),

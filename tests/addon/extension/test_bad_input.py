@@ -97,14 +97,12 @@ def test_a_design_of_a_library(
     assert crown.scan.cuspwise.state == "NONE"
 
 
-def test_contacts_and_areas_files_of_a_library_design(
-    crown: SimpleNamespace, tmp_path: Path
-) -> None:
+def test_marks_and_areas_files_of_a_library_design(crown: SimpleNamespace, tmp_path: Path) -> None:
     linked(crown, tmp_path / "library.blend", override=False)
     with pytest.raises(RuntimeError, match="Make it local"):
         call(crown, "save_areas", filepath=str(tmp_path / "areas.json"))
     with pytest.raises(RuntimeError, match="Make it local"):
-        call(crown, "mark_support_contact", location=(0.0, 0.0, 0.0))
+        call(crown, "mark_support", location=(0.0, 0.0, 0.0))
     assert not (tmp_path / "areas.json").exists()
 
 

@@ -20,7 +20,7 @@ JOBS = (
     "areas.FindAreas",
     "areas.ReadAreasFile",
     "areas.WriteAreasFile",
-    "contacts.MeasureContacts",
+    "marks.MeasureMarks",
 )
 
 
@@ -356,7 +356,7 @@ def test_the_steps_of_every_job_need_no_blender(
     bpy = checked.bpy
     assert bpy.ops.cuspwise.save_areas(filepath=str(tmp_path / "areas.json")) == {"FINISHED"}
     spot = checked.design.matrix_world @ checked.design.data.vertices[0].co
-    bpy.ops.cuspwise.mark_support_contact(location=spot)
+    bpy.ops.cuspwise.mark_support(location=spot)
     steps = {}
     for kind in JOBS:
         if kind == "deviation.CheckCrown":

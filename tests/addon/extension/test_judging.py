@@ -12,7 +12,7 @@ import pytest
 
 # Places and weights are kept in single precision; deviations and heights in full.
 REL = 2e-6
-JUDGED = ("measures", "verdicts", "exceedances", "unmatched", "warnings", "margin_profile")
+JUDGED = ("measures", "verdicts", "patches", "unmatched", "warnings", "margin_profile")
 
 
 def fresh(case: SimpleNamespace) -> dict[str, Any]:
@@ -24,7 +24,7 @@ def fresh(case: SimpleNamespace) -> dict[str, Any]:
     steps = inputs.check_input_steps(design, scan, inputs.choices_of(case.settings))
     result = case.part("standalone_core.progress").run(steps)
     document = case.part("standalone_core.report.check.document").check_document(result)
-    found: dict[str, Any] = case.part("addon.areas.support_marks").without_contacts(document)
+    found: dict[str, Any] = case.part("addon.areas.support_marks").without_marks(document)
     return found
 
 
@@ -126,7 +126,7 @@ def test_a_support_marked_afterwards_takes_its_surface_to_itself(
     before = store.result_of(spoilt.scan)["check"]
     assert highest() > 450.0
     place = spoilt_surfaces.post
-    done = spoilt.bpy.ops.cuspwise.mark_support_contact(location=place.tolist(), radius_mm=1.4)
+    done = spoilt.bpy.ops.cuspwise.mark_support(location=place.tolist(), radius_mm=1.4)
     assert done == {"FINISHED"}
     assert 100.0 < highest() < 450.0
     wanted = fresh(spoilt)
@@ -135,7 +135,7 @@ def test_a_support_marked_afterwards_takes_its_surface_to_itself(
     spoilt.settings.tolerance_whole_um = 9.0
     assert highest() < 450.0
     spoilt.settings.tolerance_whole_um = 25.0
-    assert spoilt.bpy.ops.cuspwise.remove_contact() == {"FINISHED"}
+    assert spoilt.bpy.ops.cuspwise.remove_mark() == {"FINISHED"}
     for name in JUDGED:
         assert_same(store.result_of(spoilt.scan)["check"][name], before[name], name)
 
@@ -192,7 +192,7 @@ def test_an_unmatched_patch_is_listed_and_framed_on_the_scan(spoilt: SimpleNames
     listed = spoilt.scan.cuspwise.patches
     numbers = [k for k, patch in enumerate(listed) if patch.unmatched]
     assert numbers
-    patches = spoilt.part("addon.check.store").result_of(spoilt.scan)["check"]["exceedances"]
+    patches = spoilt.part("addon.check.store").result_of(spoilt.scan)["check"]["patches"]
     spoilt.settings.shown = "DESIGN"
     for number in numbers:
         assert listed[number].seen_from == "scan"

@@ -351,12 +351,12 @@ def test_tolerances_change_verdicts_without_measuring(
     )
     assert checked.scan.cuspwise.result_id == before
     kept = store.result_of(checked.scan)
-    patches = kept["check"]["exceedances"]
+    patches = kept["check"]["patches"]
     assert kept["patch_limit_um"] == 8.0
-    assert len(patches) == pytest.approx(len(expected.exceedances), abs=2)
+    assert len(patches) == pytest.approx(len(expected.patches), abs=2)
     listed = extension.part("addon.check.store").PATCHES_LISTED
     assert len(checked.scan.cuspwise.patches) == min(len(patches), listed)
-    for found, wanted in zip(patches[:10], expected.exceedances, strict=False):
+    for found, wanted in zip(patches[:10], expected.patches, strict=False):
         assert found["peak_um"] == pytest.approx(wanted.peak_um, abs=0.05)
         assert found["area_mm2"] == pytest.approx(wanted.area_mm2, rel=0.02)
     assert set(kept["check"]["warnings"]) == set(expected.warnings)
@@ -423,7 +423,7 @@ def test_frame_patch(checked: SimpleNamespace, extension: SimpleNamespace) -> No
 
     checked.design.rotation_euler = Euler((0.3, 0.2, 0.1))
     checked.bpy.context.view_layer.update()
-    patches = extension.part("addon.check.store").result_of(checked.scan)["check"]["exceedances"]
+    patches = extension.part("addon.check.store").result_of(checked.scan)["check"]["patches"]
     for number in (0, len(patches) - 1):
         assert call(checked, "frame_patch", number=number) == {"FINISHED"}
         own = checked.design.matrix_world.inverted() @ checked.scene.cursor.location
@@ -469,7 +469,7 @@ def test_export_report(
     place = checked.scan.matrix_world.copy()
     checked.settings.tolerance_whole_um = 8.0
     assert call(checked, "export_report", directory=str(folder)) == {"FINISHED"}
-    names = {"check.html", "check.json", "measures.csv", "exceedances.csv"}
+    names = {"check.html", "check.json", "measures.csv", "patches.csv"}
     assert names <= {path.name for path in folder.iterdir()}
     with open(folder / "measures.csv", encoding="utf-8") as stream:
         rows = list(csv.DictReader(stream))

@@ -35,13 +35,13 @@ def size_by_corners(case: SimpleNamespace, group: str) -> float:
 
 
 def mark(case: SimpleNamespace, radius_mm: float = 0.6) -> np.ndarray:
-    """A support contact on the axial wall; where it is."""
-    contacts = case.part("addon.areas.support_marks")
+    """A support mark on the axial wall; where it is."""
+    marks = case.part("addon.areas.support_marks")
     depsgraph = case.bpy.context.evaluated_depsgraph_get()
-    target = contacts.target(case.design, case.scene, depsgraph)
+    target = marks.target(case.design, case.scene, depsgraph)
     points = np.array([v.co for v in case.design.data.vertices])
     centre = points[np.argmax(points[:, 0])]
-    contacts.mark(target, centre, radius_mm, "support")
+    marks.mark(target, centre, radius_mm, "support")
     return centre
 
 
@@ -88,7 +88,7 @@ def test_the_margin_line_is_the_curve(checked: SimpleNamespace) -> None:
     assert np.array_equal(line[0], line[-1])
 
 
-def test_contacts_are_circles_on_the_surface(checked: SimpleNamespace) -> None:
+def test_marks_are_circles_on_the_surface(checked: SimpleNamespace) -> None:
     """Also of a turned and enlarged design, whose radius is in mm of the scene."""
     centre = mark(checked)
     checked.design.rotation_euler = (0.4, -0.2, 1.0)
@@ -115,7 +115,7 @@ def test_the_key_names_what_is_seen(checked: SimpleNamespace) -> None:
     key = module.key_of(overlay_of(checked))
     assert [entry.words for entry in key] == [
         "intaglio", "occlusal", "axial walls", "margin", "fossae", "höchste Höcker",
-        "margin line", "support contacts",
+        "margin line", "support marks",
     ]  # fmt: skip
     assert [entry.mark for entry in key[-2:]] == ["line", "ring"]
     patches = [entry.colour for entry in key if entry.mark == "patch"]

@@ -1,4 +1,4 @@
-"""Support contacts: marked, assigned, painted, measured, renamed, kept."""
+"""Support marks: marked, assigned, painted, measured, renamed, kept."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def stub_place(extension: SimpleNamespace, number: int = 0) -> np.ndarray:
 
 
 def mark(case: SimpleNamespace, place: np.ndarray, **options: Any) -> None:
-    done = case.bpy.ops.cuspwise.mark_support_contact(location=place.tolist(), **options)
+    done = case.bpy.ops.cuspwise.mark_support(location=place.tolist(), **options)
     assert done == {"FINISHED"}
 
 
@@ -41,8 +41,8 @@ def rows(case: SimpleNamespace) -> dict[str, dict[str, Any]]:
 
 
 def core_row(case: SimpleNamespace, surfaces: SimpleNamespace, place: np.ndarray) -> Any:
-    """The same contact as the core measures it on what the check in Blender kept."""
-    contacts = case.part("standalone_core.deviation.support_marks")
+    """The same mark as the core measures it on what the check in Blender kept."""
+    marks = case.part("standalone_core.deviation.support_marks")
     supports = case.part("standalone_core.areas.support_marks")
     store = case.part("addon.check.store")
     kept = store.kept_of(case.scan)
@@ -50,8 +50,8 @@ def core_row(case: SimpleNamespace, surfaces: SimpleNamespace, place: np.ndarray
     evaluation = case.part("standalone_core.mesh.refine").evaluation_mesh(surfaces.design, 0.4)
     sides = {name: areas[name] for name in ("external", "intaglio")}
     area_set = case.part("standalone_core.areas.area_set").AreaSet(evaluation, sides)
-    spot = supports.SupportContact("1", tuple(place.tolist()), RADIUS_MM)
-    (found,) = contacts.measure_contacts(field, supports.with_supports(area_set, [spot]))
+    spot = supports.SupportMark("1", tuple(place.tolist()), RADIUS_MM)
+    (found,) = marks.measure_marks(field, supports.with_supports(area_set, [spot]))
     return found
 
 
@@ -59,29 +59,29 @@ def core_row(case: SimpleNamespace, surfaces: SimpleNamespace, place: np.ndarray
 
 
 def test_without_a_design_nothing_can_be_marked(empty: SimpleNamespace) -> None:
-    for name in ("mark_support_contact", "assign_contact_faces", "remove_contact"):
+    for name in ("mark_support", "assign_mark_faces", "remove_mark"):
         assert not getattr(empty.bpy.ops.cuspwise, name).poll()
     with pytest.raises(RuntimeError, match="Choose the design first"):
-        empty.bpy.ops.cuspwise.mark_support_contact()
+        empty.bpy.ops.cuspwise.mark_support()
 
 
 def test_polls_say_what_is_missing(crown: SimpleNamespace) -> None:
     ops = crown.bpy.ops.cuspwise
-    with pytest.raises(RuntimeError, match="Choose a support contact in the list"):
-        ops.remove_contact()
-    with pytest.raises(RuntimeError, match="Choose a support contact in the list"):
-        ops.frame_contact()
+    with pytest.raises(RuntimeError, match="Choose a support mark in the list"):
+        ops.remove_mark()
+    with pytest.raises(RuntimeError, match="Choose a support mark in the list"):
+        ops.frame_mark()
     with pytest.raises(RuntimeError, match="Check a scan first"):
-        ops.measure_contacts()
+        ops.measure_marks()
     with pytest.raises(RuntimeError, match="select faces in Edit Mode"):
-        ops.assign_contact_faces()
+        ops.assign_mark_faces()
 
 
 def test_an_implausible_size_is_refused(crown: SimpleNamespace) -> None:
     crown.design.scale = (90.0,) * 3
     crown.bpy.context.view_layer.update()
     with pytest.raises(RuntimeError, match="Choose the length of a unit"):
-        crown.bpy.ops.cuspwise.mark_support_contact(location=(0, 0, 0))
+        crown.bpy.ops.cuspwise.mark_support(location=(0, 0, 0))
     assert groups(crown) == []
 
 
@@ -107,7 +107,7 @@ def test_marked_before_the_check_it_has_a_row_after_it(
     store = crown.part("addon.check.store")
     kept = store.result_of(crown.scan)
     assert not [r for r in kept["check"]["measures"] if "support" in r["area"]]
-    assert not [p for p in kept["check"]["exceedances"] if "supports" in p["areas"]]
+    assert not [p for p in kept["check"]["patches"] if "supports" in p["areas"]]
     assert store.refresh(crown.scan, crown.scene, with_areas=True)
 
 
@@ -123,7 +123,7 @@ def test_marked_after_the_check_it_is_measured_at_once(
     assert row["volume_mm3"] == pytest.approx(expected.volume_mm3, rel=1e-4)
     assert row["reason"] == expected.reason
     assert checked.scan.cuspwise.state == "CURRENT"
-    assert not checked.scan.cuspwise.contacts_stale
+    assert not checked.scan.cuspwise.marks_stale
     store = checked.part("addon.check.store")
     assert store.refresh(checked.scan, checked.scene, with_areas=True)
     # Checked again, the same numbers come out.
@@ -146,15 +146,15 @@ def test_a_circle_between_the_vertices_is_measured_as_a_circle(
 def test_names_are_numbers_and_unique(crown: SimpleNamespace, extension: SimpleNamespace) -> None:
     place = stub_place(extension)
     mark(crown, place)
-    crown.settings.contact_kind = "connector"
+    crown.settings.mark_kind = "sprue"
     mark(crown, place)
     mark(crown, place, name="ü")
     mark(crown, place, name="ü")
     assert groups(crown) == [
         "Area: support: 1",
-        "Area: connector: 2",
-        "Area: connector: ü",
-        "Area: connector: ü 1",
+        "Area: sprue: 2",
+        "Area: sprue: ü",
+        "Area: sprue: ü 1",
     ]
 
 
@@ -165,7 +165,7 @@ def test_scale_of_the_scene_does_not_matter(
     empty.scene.cuspwise.unit = "m"
     case = SimpleNamespace(**vars(empty), design=design, scan=scan)
     place = stub_place(extension)
-    done = empty.bpy.ops.cuspwise.mark_support_contact(location=place / 1000, radius_mm=RADIUS_MM)
+    done = empty.bpy.ops.cuspwise.mark_support(location=place / 1000, radius_mm=RADIUS_MM)
     assert done == {"FINISHED"}
     assert empty.bpy.ops.cuspwise.check_crown() == {"FINISHED"}
     expected = core_row(case, surfaces, place)
@@ -175,9 +175,7 @@ def test_scale_of_the_scene_does_not_matter(
 # Editing --------------------------------------------------------------------------------------
 
 
-def test_selected_faces_make_a_contact(
-    checked: SimpleNamespace, extension: SimpleNamespace
-) -> None:
+def test_selected_faces_make_a_mark(checked: SimpleNamespace, extension: SimpleNamespace) -> None:
     bpy, design = checked.bpy, checked.design
     bpy.ops.object.select_all(action="DESELECT")
     design.hide_set(False)
@@ -186,24 +184,24 @@ def test_selected_faces_make_a_contact(
     bpy.ops.object.mode_set(mode="EDIT")
     bpy.ops.mesh.select_all(action="DESELECT")
     with pytest.raises(RuntimeError, match="Select some faces first"):
-        bpy.ops.cuspwise.assign_contact_faces()
+        bpy.ops.cuspwise.assign_mark_faces()
     bpy.ops.object.mode_set(mode="OBJECT")
     place = stub_place(extension)
     near = [p for p in design.data.polygons if np.linalg.norm(np.array(p.center) - place) < 0.7]
     for polygon in near:
         polygon.select = True
     bpy.ops.object.mode_set(mode="EDIT")
-    assert bpy.ops.cuspwise.assign_contact_faces() == {"FINISHED"}
+    assert bpy.ops.cuspwise.assign_mark_faces() == {"FINISHED"}
     assert design.mode == "EDIT"
     bpy.ops.object.mode_set(mode="OBJECT")
     assert groups(checked) == ["Area: support: 1"]
-    assert checked.scan.cuspwise.contacts_stale
-    assert bpy.ops.cuspwise.measure_contacts() == {"FINISHED"}
+    assert checked.scan.cuspwise.marks_stale
+    assert bpy.ops.cuspwise.measure_marks() == {"FINISHED"}
     assert rows(checked)["support: 1"]["verdict"] == "stub"
-    assert not checked.scan.cuspwise.contacts_stale
+    assert not checked.scan.cuspwise.marks_stale
 
 
-def test_a_painted_contact_counts_as_painted(
+def test_a_painted_mark_counts_as_painted(
     checked: SimpleNamespace, extension: SimpleNamespace
 ) -> None:
     bpy, design = checked.bpy, checked.design
@@ -214,9 +212,9 @@ def test_a_painted_contact_counts_as_painted(
     group.add(far, 1.0, "REPLACE")
     results = checked.part("addon.check.mark_results")
     assert not results.refresh(checked.scan)
-    assert checked.scan.cuspwise.contacts_stale
+    assert checked.scan.cuspwise.marks_stale
     bpy.ops.cuspwise.copy_table()  # warns, and copies what there is
-    assert bpy.ops.cuspwise.measure_contacts() == {"FINISHED"}
+    assert bpy.ops.cuspwise.measure_marks() == {"FINISHED"}
     after = rows(checked)["support: 1"]
     assert after["spot_mm2"] > 3 * before["spot_mm2"]
     assert checked.part("addon.areas.support_marks").circles(design) == {}
@@ -229,19 +227,19 @@ def test_renaming_keeps_numbers_and_circle(
     mark(checked, stub_place(extension), radius_mm=RADIUS_MM)
     mark(checked, stub_place(extension, 1), radius_mm=RADIUS_MM)
     height = rows(checked)["support: 2"]["height_um"]
-    data.contact_name = "distal"
-    data.contact_kind = "connector"
-    assert groups(checked) == ["Area: support: 1", "Area: connector: distal"]
-    assert rows(checked)["connector: distal"]["height_um"] == height
+    data.mark_name = "distal"
+    data.mark_kind = "sprue"
+    assert groups(checked) == ["Area: support: 1", "Area: sprue: distal"]
+    assert rows(checked)["sprue: distal"]["height_um"] == height
     assert data.contact_radius_mm == pytest.approx(RADIUS_MM)
-    assert (data.contact_name, data.contact_kind) == ("distal", "connector")
-    data.contact_name = "1"  # taken
-    assert data.contact_name == "1 1"
-    data.contact_name = "  "
-    assert data.contact_name == "1 1"
+    assert (data.mark_name, data.mark_kind) == ("distal", "sprue")
+    data.mark_name = "1"  # taken
+    assert data.mark_name == "1 1"
+    data.mark_name = "  "
+    assert data.mark_name == "1 1"
     # In Blender's own list: the numbers wait for a new measurement, the circle goes along.
-    design.vertex_groups["Area: connector: 1 1"].name = "Area: support: mine"
-    assert checked.bpy.ops.cuspwise.measure_contacts() == {"FINISHED"}
+    design.vertex_groups["Area: sprue: 1 1"].name = "Area: support: mine"
+    assert checked.bpy.ops.cuspwise.measure_marks() == {"FINISHED"}
     assert rows(checked)["support: mine"]["height_um"] == pytest.approx(height, abs=1e-6)
     assert data.contact_radius_mm == pytest.approx(RADIUS_MM)
 
@@ -252,20 +250,20 @@ def test_another_radius_is_measured_on_demand(
     mark(checked, stub_place(extension), radius_mm=RADIUS_MM)
     before = rows(checked)["support: 1"]["spot_mm2"]
     checked.design.cuspwise.contact_radius_mm = 1.3
-    assert checked.scan.cuspwise.contacts_stale
-    assert checked.bpy.ops.cuspwise.measure_contacts() == {"FINISHED"}
+    assert checked.scan.cuspwise.marks_stale
+    assert checked.bpy.ops.cuspwise.measure_marks() == {"FINISHED"}
     assert rows(checked)["support: 1"]["spot_mm2"] == pytest.approx(4 * before, rel=0.2)
 
 
 def test_removing_leaves_the_others(checked: SimpleNamespace, extension: SimpleNamespace) -> None:
     mark(checked, stub_place(extension), radius_mm=RADIUS_MM)
     mark(checked, stub_place(extension, 1), radius_mm=RADIUS_MM)
-    checked.design.cuspwise.contact_index = checked.design.vertex_groups["Area: support: 1"].index
-    assert checked.bpy.ops.cuspwise.remove_contact() == {"FINISHED"}
+    checked.design.cuspwise.mark_index = checked.design.vertex_groups["Area: support: 1"].index
+    assert checked.bpy.ops.cuspwise.remove_mark() == {"FINISHED"}
     assert groups(checked) == ["Area: support: 2"]
     assert list(rows(checked)) == ["support: 2"]
     assert checked.part("addon.areas.support_marks").chosen(checked.design) == "support: 2"
-    assert checked.bpy.ops.cuspwise.remove_contact() == {"FINISHED"}
+    assert checked.bpy.ops.cuspwise.remove_mark() == {"FINISHED"}
     assert rows(checked) == {}
 
 
@@ -274,12 +272,12 @@ def test_a_click_on_a_row_frames_it(checked: SimpleNamespace, extension: SimpleN
     mark(checked, place, radius_mm=RADIUS_MM)
     cursor = checked.scene.cursor
     cursor.location = (0.0, 0.0, 0.0)
-    checked.design.cuspwise.contact_index = checked.design.vertex_groups["Area: support: 1"].index
+    checked.design.cuspwise.mark_index = checked.design.vertex_groups["Area: support: 1"].index
     peak = np.array(rows(checked)["support: 1"]["peak_mm"])
     assert np.allclose(cursor.location, peak, atol=1e-4)
     assert np.linalg.norm(np.array(cursor.location) - place) < RADIUS_MM
     cursor.location = (0.0, 0.0, 0.0)
-    assert checked.bpy.ops.cuspwise.frame_contact() == {"FINISHED"}
+    assert checked.bpy.ops.cuspwise.frame_mark() == {"FINISHED"}
     assert np.allclose(cursor.location, peak, atol=1e-4)
 
 
@@ -302,11 +300,11 @@ def test_save_reload_rename_and_move(
     for obj in (design, scan):
         obj.location.x += 20.0
     bpy.context.view_layer.update()
-    assert bpy.ops.cuspwise.measure_contacts() == {"FINISHED"}
+    assert bpy.ops.cuspwise.measure_marks() == {"FINISHED"}
     assert rows(case)["support: 1"]["height_um"] == pytest.approx(row["height_um"], abs=0.05)
 
 
-def test_areas_files_carry_contacts(
+def test_areas_files_carry_marks(
     checked: SimpleNamespace, extension: SimpleNamespace, tmp_path: Path
 ) -> None:
     bpy, path = checked.bpy, tmp_path / "areas.json"
@@ -315,7 +313,7 @@ def test_areas_files_carry_contacts(
     assert bpy.ops.cuspwise.save_areas(filepath=str(path)) == {"FINISHED"}
     document = json.loads(path.read_text(encoding="utf-8"))
     assert {"support: 1", "supports"} <= set(document["areas"])
-    assert bpy.ops.cuspwise.remove_contact() == {"FINISHED"}
+    assert bpy.ops.cuspwise.remove_mark() == {"FINISHED"}
     assert bpy.ops.cuspwise.load_areas(filepath=str(path)) == {"FINISHED"}
     assert groups(checked) == ["Area: support: 1"]
     assert "Area: supports" not in checked.design.vertex_groups
@@ -325,7 +323,7 @@ def test_areas_files_carry_contacts(
     assert again["height_um"] == pytest.approx(row["height_um"], abs=0.2)
 
 
-def test_table_and_report_hold_the_contacts(
+def test_table_and_report_hold_the_marks(
     checked: SimpleNamespace, extension: SimpleNamespace, tmp_path: Path
 ) -> None:
     mark(checked, stub_place(extension), radius_mm=RADIUS_MM, name="lingual")
@@ -334,12 +332,12 @@ def test_table_and_report_hold_the_contacts(
     table = list(csv.reader(io.StringIO(text), delimiter="\t"))
     blank = table.index([])
     title, row = table[blank + 1], table[blank + 2]
-    assert title[:3] == ["support contact", "kind", "height above surroundings (µm)"]
+    assert title[:3] == ["support mark", "kind", "height above surroundings (µm)"]
     assert row[:2] == ["lingual", "printing support"]
     assert row[-1] == "stub"
     assert float(row[2]) == pytest.approx(rows(checked)["support: lingual"]["height_um"], abs=5e-3)
     assert checked.bpy.ops.cuspwise.export_report(directory=str(tmp_path)) == {"FINISHED"}
-    (found,) = csv.DictReader((tmp_path / "contacts.csv").open(encoding="utf-8"))
+    (found,) = csv.DictReader((tmp_path / "marks.csv").open(encoding="utf-8"))
     assert (found["name"], found["verdict"]) == ("lingual", "stub")
     assert float(found["height_um"]) == pytest.approx(float(row[2]), abs=0.2)
 
@@ -362,17 +360,17 @@ def test_the_panel_says_it_in_words(checked: SimpleNamespace, extension: SimpleN
     said = drawn(checked)
     assert "Stub" in said
     assert any(text.startswith("height +") for text in said)
-    checked.scan.cuspwise.contacts_stale = True
-    assert "Edited since: press Measure Contacts." in " ".join(drawn(checked))
+    checked.scan.cuspwise.marks_stale = True
+    assert "Edited since: press Measure Marks." in " ".join(drawn(checked))
     panel = checked.part("addon.panels.support_marks")
-    panel.ContactList.rows = rows(checked)
+    panel.MarkList.rows = rows(checked)
     assert panel._short(rows(checked)["support: 1"]).startswith("stub +")
 
 
-def test_old_results_without_contacts_are_read(checked: SimpleNamespace) -> None:
+def test_old_results_without_marks_are_read(checked: SimpleNamespace) -> None:
     store = checked.part("addon.check.store")
     kept = store.result_of(checked.scan)
-    del kept["check"]["contacts"], kept["made_with"]["contacts"]
+    del kept["check"]["marks"], kept["made_with"]["marks"]
     checked.scan.cuspwise.result = json.dumps(kept)
     assert rows(checked) == {}
     assert checked.part("addon.check.mark_results").refresh(checked.scan)
@@ -381,16 +379,16 @@ def test_old_results_without_contacts_are_read(checked: SimpleNamespace) -> None
 def test_every_control_explains_itself(crown: SimpleNamespace) -> None:
     ops = crown.bpy.ops.cuspwise
     for name in (
-        "mark_support_contact",
-        "assign_contact_faces",
-        "remove_contact",
-        "measure_contacts",
-        "frame_contact",
+        "mark_support",
+        "assign_mark_faces",
+        "remove_mark",
+        "measure_marks",
+        "frame_mark",
     ):
         assert len(getattr(ops, name).get_rna_type().description) > 50
     properties = crown.design.cuspwise.bl_rna.properties
-    for name in ("contact_index", "contact_name", "contact_kind", "contact_radius_mm"):
+    for name in ("mark_index", "mark_name", "mark_kind", "contact_radius_mm"):
         assert len(properties[name].description) > 20
     properties = crown.settings.bl_rna.properties
-    for name in ("contact_kind", "contact_radius_mm"):
+    for name in ("mark_kind", "contact_radius_mm"):
         assert len(properties[name].description) > 20

@@ -83,7 +83,7 @@ def test_sidebar_of_a_checked_crown(checked: SimpleNamespace) -> None:
         assert f"RMS {micrometres(row['rms_um'])} µm" in said
     assert "Whole crown: within tolerance" in notes
     assert "Intaglio" in notes  # no tolerance, no verdict
-    worst = kept["check"]["exceedances"][0]
+    worst = kept["check"]["patches"][0]
     assert micrometres(worst["peak_um"], signed=True, digits=0) in notes
     digits = 2 if worst["area_mm2"] < 10.0 else 1
     assert f"{worst['area_mm2']:.{digits}f} mm²" in notes

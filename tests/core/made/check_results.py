@@ -10,7 +10,7 @@ from cuspwise.standalone_core.areas.area_set import Area, AreaSet
 from cuspwise.standalone_core.check import CheckResult, CheckSettings
 from cuspwise.standalone_core.deviation.field import DeviationField
 from cuspwise.standalone_core.deviation.measures import measure_areas
-from cuspwise.standalone_core.deviation.patches import find_exceedances
+from cuspwise.standalone_core.deviation.patches import find_patches
 from cuspwise.standalone_core.deviation.verdict import judge, with_verdicts
 from cuspwise.standalone_core.measure import CheckedMesh
 from cuspwise.standalone_core.mesh.refine import evaluation_mesh
@@ -116,7 +116,7 @@ def make_result(name: str = "scan.stl", area: str = "chewing") -> CheckResult:
         design_to_scan=fields[0],
         scan_to_design=fields[1],
         measures=with_verdicts(measures, verdicts),
-        exceedances=find_exceedances(fields[0], area_set, 25.0, settings.exceedances),
+        patches=find_patches(fields[0], area_set, 25.0, settings.patches),
         verdicts=verdicts,
         warnings=("Coverage: only 0.0 % of intaglio was measured.",),
         seconds={"read": 0.1, "total": 0.5},

@@ -76,12 +76,12 @@ class OddCrown:
 
 
 @dataclass(frozen=True)
-class ContactRow:
-    """What is left of one support contact on the crowns of one group.
+class MarkRow:
+    """What is left of one support mark on the crowns of one group.
 
     Attributes
     ----------
-    contact, kind, group : str
+    mark, kind, group : str
     n : int
         Crowns on which it was measured; all else but ``not_measured`` is about them.
     not_measured, stubs, gouges, clean : int
@@ -94,7 +94,7 @@ class ContactRow:
         negative, missing there, mm³.
     """
 
-    contact: str
+    mark: str
     kind: str
     group: str
     n: int
@@ -241,8 +241,8 @@ class StudyAnalysis:
         Which p-values were corrected, how and over what, in words.
     notes : tuple of str
         What must be known to read the numbers, and what could not be computed and why.
-    contacts : tuple of ContactRow
-        Per support contact × group; described only, never tested.
+    marks : tuple of MarkRow
+        Per support mark × group; described only, never tested.
     """
 
     title: str
@@ -264,4 +264,4 @@ class StudyAnalysis:
     scanner: tuple[ScannerRow, ...]
     multiplicity: str
     notes: tuple[str, ...]
-    contacts: tuple[ContactRow, ...] = ()
+    marks: tuple[MarkRow, ...] = ()
