@@ -1,7 +1,7 @@
 """The Blender extension: reads objects, calls the core, writes attributes.
 
-Importing this package needs no Blender; ``register`` loads what does. :mod:`.pictures` stands
-alone: it draws the colour maps of a check in a process of its own.
+Importing this package needs no Blender; ``register`` loads what does. :mod:`.drawing.pictures`
+stands alone: it draws the colour maps of a check in a process of its own.
 """
 
 
@@ -11,7 +11,7 @@ def register() -> None:
 
     from . import operators, panels
     from .check import mark_results, store
-    from .drawing import captions, colour_map, legend, margin_overlay, overlay
+    from .drawing import captions, legend, margin_overlay, overlay
     from .properties import preferences, property_groups
 
     preferences.register()
@@ -22,7 +22,7 @@ def register() -> None:
     margin_overlay.register()
     legend.register()
     captions.register()
-    for handlers, function in _handlers(bpy, colour_map, mark_results, overlay, store):
+    for handlers, function in _handlers(bpy, mark_results, overlay, store):
         handlers.append(function)
 
 
@@ -33,12 +33,12 @@ def unregister() -> None:
     from . import operators, panels
     from .blender import job
     from .check import judging_meanwhile, mark_results, store
-    from .drawing import captions, colour_map, legend, margin_overlay, overlay
+    from .drawing import captions, legend, margin_overlay, overlay
     from .properties import preferences, property_groups
 
     job.stop_all(bpy.context)
     judging_meanwhile.stop()
-    for handlers, function in _handlers(bpy, colour_map, mark_results, overlay, store):
+    for handlers, function in _handlers(bpy, mark_results, overlay, store):
         if function in handlers:
             handlers.remove(function)
     captions.unregister()
@@ -51,9 +51,10 @@ def unregister() -> None:
     preferences.unregister()
 
 
-def _handlers(bpy, colour_map, mark_results, overlay, store):  # type: ignore[no-untyped-def]
+def _handlers(bpy, mark_results, overlay, store):  # type: ignore[no-untyped-def]
     """Return Blender's lists of handlers, each with the function that belongs in it."""
     from .check import judging_meanwhile
+    from .drawing import view_shading
     from .study import store as study_store
 
     handlers = bpy.app.handlers
@@ -61,9 +62,9 @@ def _handlers(bpy, colour_map, mark_results, overlay, store):  # type: ignore[no
         (handlers.depsgraph_update_post, store.notice_changes),
         (handlers.depsgraph_update_post, study_store.notice_changes),
         (handlers.depsgraph_update_post, mark_results.notice_painting),
-        (handlers.undo_post, colour_map.follow_undo),
-        (handlers.redo_post, colour_map.follow_undo),
-        (handlers.load_post, colour_map.forget_session),
+        (handlers.undo_post, view_shading.follow_undo),
+        (handlers.redo_post, view_shading.follow_undo),
+        (handlers.load_post, view_shading.forget_session),
         (handlers.undo_post, judging_meanwhile.follow),
         (handlers.redo_post, judging_meanwhile.follow),
         (handlers.depsgraph_update_post, overlay.notice_changes),

@@ -29,12 +29,12 @@ from importlib import import_module
 from typing import Any
 
 _HOMES = {
-    "AreaSettings": "areas.area_set",
-    "CheckSettings": "check",
+    "AreaSettings": "areas.settings",
+    "CheckSettings": "check_settings",
     "CuspwiseError": "errors",
     "SuperimposeSettings": "superimpose.settings",
     "SurfaceIndex": "surface.closest",
-    "Tolerances": "deviation.verdict",
+    "Tolerances": "deviation.tolerances",
     "TriangleMesh": "mesh.triangle_mesh",
     "check_files": "check:check",
     "check_meshes": "check",
@@ -51,7 +51,7 @@ _HOMES = {
     "repair_mesh": "mesh.repair",
     "save_areas": "areas.files",
     "superimpose_scan": "superimpose.superimposition:superimpose",
-    "write_check": "report.files",
+    "write_check": "report.check.output",
     "write_mesh": "mesh.write",
 }
 

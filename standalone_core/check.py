@@ -218,33 +218,39 @@ def _check_steps(
     measured = yield from scaled(measure_steps, 0.4, 0.95)
     yield Progress("Comparing with the tolerances", 0.95)
     with watch.stage("judge"):
-        profile = margin_profile(
-            *measured.fields,
-            ready.area_set,
-            measured.in_place,
-            settings.tolerances.limit_um("margin"),
-            scan_edge_mm=measured.scan.mesh.mean_edge_mm,
-        )
-        summary = None if profile is None else profile.summary
-        judgement = judge_deviations(
-            measured.fields,
-            ready.area_set,
-            measured.superimposition,
-            settings.tolerances,
-            evidence=ScanEvidence(
-                is_design=measured.is_design, layers=measured.layers, margin=summary
-            ),
-            patches=settings.patches,
-            weighted=settings.weighted,
-        )
-        marks = marks_of(
-            measured.design_to_scan, ready.area_set, measured.superimposition, settings
-        )
+        judged = _judge(ready, measured, settings)
+    return replace(judged, seconds=watch.seconds)
+
+
+def _judge(ready: ReadyDesign, measured: MeasuredScan, settings: CheckSettings) -> CheckResult:
+    """Hold what was measured against the tolerances."""
+    area_set, fit = ready.area_set, measured.superimposition
+    profile = margin_profile(
+        *measured.fields,
+        area_set,
+        measured.in_place,
+        settings.tolerances.limit_um("margin"),
+        scan_edge_mm=measured.scan.mesh.mean_edge_mm,
+    )
+    evidence = ScanEvidence(
+        is_design=measured.is_design,
+        layers=measured.layers,
+        margin=None if profile is None else profile.summary,
+    )
+    judgement = judge_deviations(
+        measured.fields,
+        area_set,
+        fit,
+        settings.tolerances,
+        evidence=evidence,
+        patches=settings.patches,
+        weighted=settings.weighted,
+    )
     return CheckResult(
-        design=design,
-        scan=scan,
-        area_set=ready.area_set,
-        superimposition=measured.superimposition,
+        design=ready.design,
+        scan=measured.scan,
+        area_set=area_set,
+        superimposition=fit,
         scan_in_place=measured.in_place,
         design_to_scan=measured.design_to_scan,
         scan_to_design=measured.scan_to_design,
@@ -255,11 +261,11 @@ def _check_steps(
         unmatched=judgement.unmatched,
         verdicts=judgement.verdicts,
         warnings=_warnings(ready, measured, judgement),
-        seconds=watch.seconds,
+        seconds={},
         versions=versions_used(),
-        settings=replace(settings, areas=ready.area_set.settings),
+        settings=replace(settings, areas=area_set.settings),
         judged_warnings=judgement.warnings,
-        marks=marks,
+        marks=marks_of(measured.design_to_scan, area_set, fit, settings),
         margin_profile=profile,
     )
 

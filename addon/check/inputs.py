@@ -58,7 +58,7 @@ class DesignInput:
     mesh: TriangleMesh
     checksum: str
     areas: groups.UserAreas
-    support_marks: tuple[SupportMark, ...] = ()
+    marks: tuple[SupportMark, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

@@ -91,7 +91,7 @@ class MeasuredMarks:
     """
 
     scan: bpy.types.Object
-    support_marks: tuple[MarkResult, ...]
+    marks: tuple[MarkResult, ...]
     areas: Mapping[str, Area]
     judgement: Judgement
 

@@ -108,7 +108,7 @@ class ShowGroupMap(bpy.types.Operator):
             self.report({"ERROR"}, problem)
             return {"CANCELLED"}
         stale = store.refresh(context.scene)
-        group_map.show(context.scene)
+        colour_map.show_group_map(context)
         if stale:
             self.report({"WARNING"}, f"The map is stale: {stale}")
         return {"FINISHED"}

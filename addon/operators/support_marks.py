@@ -95,9 +95,9 @@ class MarkSupport(MeasuresAfterwards, MarkPicking, bpy.types.Operator):
     bl_idname = identifiers.MARK_SUPPORT
     bl_label = "Mark Support"
     bl_description = (
-        "Click every place where a printing support, a sprue or a holding bar touched the crown. The "
-        "circle under the mouse shows how far it reaches; the wheel or a typed number changes its "
-        "radius. Enter, Esc or the right mouse button ends it; what was clicked stays"
+        "Click every place where a printing support, a sprue or a holding bar touched the "
+        "crown. The circle under the mouse shows how far it reaches; the wheel or a typed number "
+        "changes its radius. Enter, Esc or the right mouse button ends it; what was clicked stays"
     )
     bl_options = {"UNDO"}  # noqa: RUF012
 

@@ -8,7 +8,7 @@ from . import choices
 class CuspwisePreferences(bpy.types.AddonPreferences):
     """Defaults that a scene takes over when a design is first chosen in it."""
 
-    bl_idname = __package__.rpartition(".")[0]
+    bl_idname = __package__.rsplit(".", 2)[0]
 
     spacing_mm: choices.spacing()
     search_mm: choices.search()

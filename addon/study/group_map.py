@@ -1,6 +1,6 @@
 """A group's map on the design: attribute, colours, legend, and all as it was when it goes.
 
-Works through :mod:`.colour_map`, which colours one thing at a time: a scan's deviations or this.
+:mod:`.drawing.colour_map` decides which is shown: a scan's deviations or this.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.report.drawing.legend import Legend
 from ..blender import bridge
 from ..check import store
-from ..drawing import colour_map
+from ..drawing.painting import hide, paint
 from ..identifiers import SCENE_PROPERTIES, STUDY_ATTRIBUTE
 from . import legend as study_legend
 from . import store as study_store
@@ -61,13 +61,6 @@ def row_of(scene: bpy.types.Scene) -> dict[str, Any] | None:
     return next((row for row in rows if row["group"] == group), None)
 
 
-def show(scene: bpy.types.Scene) -> None:
-    """Put the chosen map on the design, in every way of viewing it."""
-    settings = getattr(scene, SCENE_PROPERTIES)
-    settings.study.shown = True
-    colour_map.turn_on(scene)
-
-
 def colour(scene: bpy.types.Scene) -> tuple[bpy.types.Object, ...]:
     """Colour the design by the chosen map; return what is coloured now."""
     design, found = study_store.design_of(scene), chosen_map(scene)
@@ -82,8 +75,8 @@ def colour(scene: bpy.types.Scene) -> tuple[bpy.types.Object, ...]:
     at_vertices = study_store.on_design(design, scale_mm, found.values)
     _write(design, scale_mm, found)
     colours = study_legend.colours_of(found.kind, at_vertices, found.limit, settings.palette)
-    colour_map.paint(design, colours)
-    colour_map.hide(design, False)
+    paint(design, colours)
+    hide(design, False)
     return (design,)
 
 
@@ -94,13 +87,13 @@ def settle(scene: bpy.types.Scene) -> None:
         data = store.data_of(scan)
         if scan.name in bpy.context.view_layer.objects and not scan.hide_get():
             data.study_hidden = True
-            colour_map.hide(scan, True)
+            hide(scan, True)
     if shown:
         return
     for obj in bpy.data.objects:
         if store.data_of(obj).study_hidden:
             store.data_of(obj).study_hidden = False
-            colour_map.hide(obj, False)
+            hide(obj, False)
         if obj.type == "MESH" and not obj.data.library:
             _drop(obj.data)
 

@@ -10,7 +10,6 @@ from scipy.spatial import cKDTree
 
 from ..errors import AreaError
 from ..mesh.geodesics import polyline_sources
-from ..mesh.graph import mesh_graph
 from ..mesh.refine import EvaluationMesh
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 from ..progress import Progress, Steps
@@ -63,7 +62,7 @@ def find_layout_steps(evaluation: EvaluationMesh, settings: AreaSettings) -> Ste
     """
     yield Progress("Looking for pieces and borders", 0.0)
     design = evaluation.design
-    piece = mesh_graph(design).piece_of_face
+    piece = design.graph.piece_of_face
     sizes = np.bincount(piece, weights=design.face_areas)
     in_main = piece == sizes.argmax()
     main = design if in_main.all() else TriangleMesh(design.vertices, design.faces[in_main])
@@ -77,7 +76,7 @@ def find_layout_steps(evaluation: EvaluationMesh, settings: AreaSettings) -> Ste
 def _remarks(main: TriangleMesh, layout: Layout, pieces: int) -> list[str]:
     """Say what was left aside."""
     remarks = []
-    loops = len(mesh_graph(main).border_loops)
+    loops = len(main.graph.border_loops)
     if layout.kind == "shell" and loops > 1:
         remarks.append(
             f"The shell has {loops} border loops; the longest is taken as the margin line, "
@@ -94,7 +93,7 @@ def _shell_layout(
     evaluation: EvaluationMesh, main: TriangleMesh, rows: IntArray, settings: AreaSettings
 ) -> Layout | None:
     """Layout of an open shell; None if no border loop is wide enough to be its opening."""
-    loops = mesh_graph(main).border_loops
+    loops = main.graph.border_loops
     if not loops:
         return None
     border = longest_loop(main, loops)

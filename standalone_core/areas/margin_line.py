@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.spatial import cKDTree
 
-from ..mesh.graph import mesh_graph, trace_loops
+from ..mesh.graph import trace_loops
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 from .area_set import MarginLine
 
@@ -37,7 +37,7 @@ def dividing_loop(mesh: TriangleMesh, external: BoolArray) -> IntArray | None:
         Vertices in order, the external surface to the left seen from outside; None if the two
         kinds of faces do not meet.
     """
-    graph = mesh_graph(mesh)
+    graph = mesh.graph
     outside = external[graph.face_pairs]
     sides = graph.inner_sides[outside & ~outside[:, ::-1]]
     loops = trace_loops(np.stack([graph.side_starts[sides], graph.side_ends[sides]], axis=1))

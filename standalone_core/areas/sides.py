@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..mesh.graph import mesh_graph
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 from .min_cut import cheapest_parting, enclosed_by, largest_part, without_islands
 from .settings import AreaSettings
@@ -49,7 +48,7 @@ def external_faces(
     covered = _covered(mesh, upward, surface_points, axis, settings.cover_mm)
     external = (~upward & (outward > settings.outward_share)) | (upward & ~covered)
     intaglio = (~upward & (outward < -settings.outward_share)) | (upward & covered)
-    pairs = mesh_graph(mesh).face_pairs
+    pairs = mesh.graph.face_pairs
     external = largest_part(external, pairs, mesh.face_areas)  # slopes of the roof look outward
     open_ = _with_unknown(pairs, ~external & ~intaglio)
     intaglio |= enclosed_by(intaglio, external, pairs[open_])  # the roof
@@ -122,7 +121,7 @@ def edge_turns(mesh: TriangleMesh, rows: IntArray) -> tuple[FloatArray, FloatArr
 
     ``rows`` says which of the graph's ``face_pairs``.
     """
-    graph = mesh_graph(mesh)
+    graph = mesh.graph
     side = graph.inner_sides[rows, 0]
     along = mesh.vertices[graph.side_ends[side]] - mesh.vertices[graph.side_starts[side]]
     length = np.linalg.norm(along, axis=1)

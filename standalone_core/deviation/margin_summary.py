@@ -210,68 +210,94 @@ class MarginLimits:
 
 def summarise(places: Places, found: MarginValues, limits: MarginLimits) -> MarginSummary:
     """Sum a profile up."""
-    edge_limit_um, counted = limits.edge_limit_um, found.counted
-    deviation_um, flash_um = found.deviation_um, found.flash_um
-    vertical_um, horizontal_um = found.vertical_um, found.horizontal_um
-    beyond = found.beyond(limits)
-    size = np.where(counted, np.abs(deviation_um), np.nan)
-    start, run = longest_run(
-        beyond, counted, gap=int(limits.gap_mm / places.step_mm + 1e-9), closed=places.closed
-    )
-    run_deg = _middle_deg(places, start, run)
-    is_open = found.open(limits)
-    open_start, open_run = longest_run(is_open, counted, gap=0, closed=places.closed)
-    open_deg = _middle_deg(places, open_start, open_run)
-    open_rows = np.arange(open_start, open_start + open_run) % len(places)
-    least_um = np.fmin(np.where(counted, deviation_um, np.nan), vertical_um)
-    unseen = ~counted & ~beyond
-    unseen_start, unseen_run = longest_run(unseen, ~unseen, gap=0, closed=places.closed)
-    unseen_deg = _middle_deg(places, unseen_start, unseen_run)
-    worst, flash = _first_largest(size), _first_largest(np.where(flash_um > 0, flash_um, np.nan))
-    short, long = _first_largest(-vertical_um), _first_largest(vertical_um)
-    values = deviation_um[counted]
-    seen = np.isfinite(vertical_um)
-    words = places.directions.words
     return MarginSummary(
         length_mm=places.length_mm,
         tolerance_um=limits.tolerance_um,
-        edge_limit_um=edge_limit_um,
-        counted_share=float(counted.mean()),
-        mean_um=_mean(values),
-        mean_abs_um=_mean(np.abs(values)),
-        p95_abs_um=_percentile(np.abs(values), 95.0),
-        beyond_mm=_length(places, beyond.sum()),
-        longest_mm=_length(places, run),
-        longest_deg=run_deg,
-        longest_words=words(run_deg),
-        worst_um=_at(deviation_um, worst),
-        worst_mm=_at(places.place_mm, worst),
-        worst_deg=_at(places.angle_deg, worst),
-        worst_words=words(_at(places.angle_deg, worst)),
-        vertical_um=_mean(vertical_um[seen]),
-        horizontal_um=_mean(horizontal_um[seen]),
-        short_um=_at(vertical_um, short),
-        short_deg=_at(places.angle_deg, short),
-        short_words=words(_at(places.angle_deg, short)),
-        long_um=_at(vertical_um, long),
-        long_deg=_at(places.angle_deg, long),
-        long_words=words(_at(places.angle_deg, long)),
-        short_mm=_length(places, (vertical_um < -edge_limit_um).sum()),
-        long_mm=_length(places, (vertical_um > edge_limit_um).sum()),
+        edge_limit_um=limits.edge_limit_um,
+        counted_share=float(found.counted.mean()),
         missing_limit_um=limits.missing_um,
         short_limit_um=limits.short_um,
-        missing_mm=_length(places, open_run),
-        missing_um=float(np.nanmin(least_um[open_rows])) if open_run else np.nan,
-        missing_deg=open_deg,
-        missing_words=words(open_deg),
-        unseen_mm=_length(places, unseen_run),
-        unseen_deg=unseen_deg,
-        unseen_words=words(unseen_deg),
-        flash_um=float(flash_um.max()),
-        flash_deg=_at(places.angle_deg, flash),
-        flash_words=words(_at(places.angle_deg, flash)),
-        flash_mm=_length(places, (flash_um > edge_limit_um).sum()),
+        **_deviations(places, found),
+        **_beyond(places, found, limits),
+        **_edges(places, found, limits.edge_limit_um),
+        **_open(places, found, limits),
+        **_flash(places, found, limits.edge_limit_um),
     )
+
+
+def _deviations(places: Places, found: MarginValues) -> dict[str, Any]:
+    """Sizes of the deviations that count, and the worst."""
+    values = found.deviation_um[found.counted]
+    worst = _first_largest(np.where(found.counted, np.abs(found.deviation_um), np.nan))
+    return {
+        "mean_um": _mean(values),
+        "mean_abs_um": _mean(np.abs(values)),
+        "p95_abs_um": _percentile(np.abs(values), 95.0),
+        "worst_um": _at(found.deviation_um, worst),
+        "worst_mm": _at(places.place_mm, worst),
+        **_named(places, "worst", _at(places.angle_deg, worst)),
+    }
+
+
+def _beyond(places: Places, found: MarginValues, limits: MarginLimits) -> dict[str, Any]:
+    """How far the line is beyond, and how far it was not seen."""
+    beyond, counted = found.beyond(limits), found.counted
+    gap = int(limits.gap_mm / places.step_mm + 1e-9)
+    longest = longest_run(beyond, counted, gap=gap, closed=places.closed)
+    unseen = ~counted & ~beyond
+    unseen_run = longest_run(unseen, ~unseen, gap=0, closed=places.closed)
+    return {
+        "beyond_mm": _length(places, beyond.sum()),
+        "longest_mm": _length(places, longest[1]),
+        **_named(places, "longest", _middle_deg(places, *longest)),
+        "unseen_mm": _length(places, unseen_run[1]),
+        **_named(places, "unseen", _middle_deg(places, *unseen_run)),
+    }
+
+
+def _edges(places: Places, found: MarginValues, limit_um: float) -> dict[str, Any]:
+    """How much longer and larger the edge is, and where it is longest and shortest."""
+    vertical_um = found.vertical_um
+    seen = np.isfinite(vertical_um)
+    short, long = _first_largest(-vertical_um), _first_largest(vertical_um)
+    return {
+        "vertical_um": _mean(vertical_um[seen]),
+        "horizontal_um": _mean(found.horizontal_um[seen]),
+        "short_um": _at(vertical_um, short),
+        **_named(places, "short", _at(places.angle_deg, short)),
+        "long_um": _at(vertical_um, long),
+        **_named(places, "long", _at(places.angle_deg, long)),
+        "short_mm": _length(places, (vertical_um < -limit_um).sum()),
+        "long_mm": _length(places, (vertical_um > limit_um).sum()),
+    }
+
+
+def _open(places: Places, found: MarginValues, limits: MarginLimits) -> dict[str, Any]:
+    """The longest run along which material is missing, and how much."""
+    start, run = longest_run(found.open(limits), found.counted, gap=0, closed=places.closed)
+    rows = np.arange(start, start + run) % len(places)
+    least_um = np.fmin(np.where(found.counted, found.deviation_um, np.nan), found.vertical_um)
+    return {
+        "missing_mm": _length(places, run),
+        "missing_um": float(np.nanmin(least_um[rows])) if run else np.nan,
+        **_named(places, "missing", _middle_deg(places, start, run)),
+    }
+
+
+def _flash(places: Places, found: MarginValues, limit_um: float) -> dict[str, Any]:
+    """The highest flash, and how far it is too high."""
+    flash_um = found.flash_um
+    highest = _first_largest(np.where(flash_um > 0, flash_um, np.nan))
+    return {
+        "flash_um": float(flash_um.max()),
+        **_named(places, "flash", _at(places.angle_deg, highest)),
+        "flash_mm": _length(places, (flash_um > limit_um).sum()),
+    }
+
+
+def _named(places: Places, name: str, angle_deg: float) -> dict[str, Any]:
+    """An angle, and what it is called."""
+    return {f"{name}_deg": angle_deg, f"{name}_words": places.directions.words(angle_deg)}
 
 
 def longest_run(

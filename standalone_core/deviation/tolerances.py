@@ -17,6 +17,9 @@ DEFAULT_MEAN_ABS_UM: Mapping[str, float] = MappingProxyType(
 
 COMMON_PRACTICE = "common practice, no source"
 
+JUDGED_BY = "mean_abs_um"
+"""The measure that tolerances limit."""
+
 COVERAGE_FACTOR = 1.645
 """A measure this many standard uncertainties from its limit lies beyond it with 95 % (one side of
 the normal distribution; the rule of ISO 14253-1, from memory)."""

@@ -1,7 +1,7 @@
 """Triangle surfaces: the data structure, files, health, evaluation points, neighbours."""
 
 from .files import MeshFile, read_mesh
-from .graph import MeshGraph, border_loops, border_vertices, mesh_graph
+from .graph import MeshGraph
 from .health import HealthReport, inspect_mesh
 from .refine import EvaluationMesh, evaluation_mesh
 from .repair import Repair, repair_mesh
@@ -15,11 +15,8 @@ __all__ = [
     "MeshGraph",
     "Repair",
     "TriangleMesh",
-    "border_loops",
-    "border_vertices",
     "evaluation_mesh",
     "inspect_mesh",
-    "mesh_graph",
     "read_mesh",
     "repair_mesh",
     "write_mesh",

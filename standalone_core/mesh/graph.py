@@ -9,13 +9,13 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
+from ..arrays import BoolArray, IntArray
 from .grouping import Groups, group_edges
-from .triangle_mesh import BoolArray, IntArray, TriangleMesh
 
 
 @dataclass(frozen=True, eq=False)
 class MeshGraph:
-    """Edges of a mesh and what lies along them; get it from ``mesh_graph``.
+    """Edges of a mesh and what lies along them; ``TriangleMesh.graph`` keeps it.
 
     Side ``3 f + k`` is the side of face ``f`` from its corner ``k`` to its corner ``(k+1) % 3``.
     Faces that name a vertex twice have no sides here: a surface does not continue through them.
@@ -134,13 +134,14 @@ class MeshGraph:
 
     @cached_property
     def border_loops(self) -> list[IntArray]:
-        """Border loops, see ``border_loops``."""
+        """Open borders as ordered vertex indices, the one with most vertices first.
+
+        A loop runs as its faces turn: the surface lies to its left, seen from outside. The first
+        vertex is not repeated at the end. Where a border touches itself in a vertex it is divided
+        there into loops that do not. A border that ends at a non-manifold edge comes as an open
+        line.
+        """
         return trace_loops(self.border_sides)
-
-
-def mesh_graph(mesh: TriangleMesh) -> MeshGraph:
-    """Return the graph of a mesh, computed once and kept with the mesh."""
-    return mesh.graph
 
 
 def components(pairs: IntArray, count: int) -> IntArray:
@@ -167,22 +168,6 @@ def _by_appearance(labels: IntArray) -> IntArray:
     number = np.empty(len(first), dtype=np.int64)
     number[np.argsort(first)] = np.arange(len(first))
     return number[inverse]
-
-
-def border_vertices(mesh: TriangleMesh) -> BoolArray:
-    """Return which vertices lie on an open border, (n,)."""
-    return mesh.graph.border_vertices
-
-
-def border_loops(mesh: TriangleMesh) -> list[IntArray]:
-    """Return the open borders as ordered vertex indices, the one with most vertices first.
-
-    A loop runs as its faces turn: the surface lies to its left, seen from outside. The first
-    vertex is not repeated at the end. Where a border touches itself in a vertex it is divided
-    there into loops that do not. A border that ends at a non-manifold edge comes as an open
-    line.
-    """
-    return mesh.graph.border_loops
 
 
 def trace_loops(sides: IntArray) -> list[IntArray]:

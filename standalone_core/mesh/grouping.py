@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from .triangle_mesh import BoolArray, FloatArray, IntArray
+from ..arrays import BoolArray, FloatArray, IntArray
 
 KeyArray = NDArray[np.uint64]
 

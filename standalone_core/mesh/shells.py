@@ -9,11 +9,15 @@ whoever made it knows from which side it was seen.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..arrays import BoolArray, FloatArray, IntArray
 from .graph import components
-from .triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+
+if TYPE_CHECKING:
+    from .triangle_mesh import TriangleMesh
 
 # A shell counts as closed for its orientation up to this share of openings in its area: a scan
 # with holes does, an outer shell of a crown without its inner surface (about a quarter) does not.

@@ -5,20 +5,18 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import MeshError
+from .graph import MeshGraph
+from .shells import Shells, find_shells
 
-if TYPE_CHECKING:
-    from .graph import MeshGraph
-    from .shells import Shells
+__all__ = ["BoolArray", "FloatArray", "IntArray", "TriangleMesh"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 Number = TypeVar("Number", np.float64, np.int64)
 
 
@@ -153,15 +151,11 @@ class TriangleMesh:
     @cached_property
     def graph(self) -> MeshGraph:
         """Edges, neighbours, pieces and borders; see ``mesh.graph``."""
-        from .graph import MeshGraph
-
         return MeshGraph(self.faces, len(self.vertices))
 
     @cached_property
     def shells(self) -> Shells:
         """Parts of one winding and which way they are turned; see ``mesh.shells``."""
-        from .shells import find_shells
-
         return find_shells(self)
 
     @property

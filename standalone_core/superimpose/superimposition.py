@@ -103,23 +103,32 @@ def superimpose_steps(
     early = yield from scaled(_early_steps(samples, start, prepared, chosen), 0.5, 0.55)
     if early is not None and early.hopeless:
         fit = yield from scaled(_ended_fit_steps(problem, early.best), 0.55, 0.9)
-        final, like = early.best, early.like
-        notes: tuple[str, ...] = (_ENDED,)
+        final, like, mirrored = early.best, early.like, early.mirrored
     else:
         fit = yield from scaled(_fit_steps(problem, start.best), 0.55, 0.9)
         final = measured(samples.points, prepared, chosen, fit.T_design_scan)
         like = likeness(samples, final, prepared, chosen)
-        notes = ()
-    if early is not None:
-        mirrored = early.mirrored
-    else:
-        mirrored = yield from scaled(_mirrored_steps(samples, final, prepared, chosen), 0.9, 1.0)
-    weak = weak_directions(fit.equations, chosen)
+        if early is not None:
+            mirrored = early.mirrored
+        else:
+            looking = _mirrored_steps(samples, final, prepared, chosen)
+            mirrored = yield from scaled(looking, 0.9, 1.0)
     others = tell_apart(final, start.others, samples.points, prepared)
     rivals = rival_poses(final, others, samples.points.mean(axis=0))
+    weak = weak_directions(fit.equations, chosen)
     evidence = Evidence(fit, final, mirrored, weak, rivals, like)
-    judgement = judge(evidence, chosen)
+    notes = (_ENDED,) if early is not None and early.hopeless else ()
     yield Progress("Superimposed", 1.0)
+    return _judged(
+        evidence, chosen, start.warnings + notes + _warnings(scan, problem, evidence, others)
+    )
+
+
+def _judged(
+    evidence: Evidence, settings: SuperimposeSettings, warnings: tuple[str, ...]
+) -> Superimposition:
+    """A superimposition with its verdict."""
+    fit, judgement = evidence.fit, judge(evidence, settings)
     return Superimposition(
         T_design_scan=fit.T_design_scan,
         rms_mm=fit.rms_mm,
@@ -129,13 +138,13 @@ def superimpose_steps(
         remaining_mm=fit.remaining_mm,
         share_used=fit.share_used,
         points_used=fit.points_used,
-        start=chosen.start,
-        weak_directions=weak,
-        rivals=rivals,
+        start=settings.start,
+        weak_directions=evidence.weak,
+        rivals=evidence.rivals,
         verdict=judgement.verdict,
         reason=judgement.reason,
-        warnings=start.warnings + notes + _warnings(scan, problem, evidence, others),
-        settings=chosen,
+        warnings=warnings,
+        settings=settings,
     )
 
 

@@ -12,7 +12,6 @@ from cuspwise.standalone_core.check import CheckResult, CheckSettings, check, ch
 from cuspwise.standalone_core.deviation.field import COUNTED, DeviationSettings
 from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.mesh.files import read_mesh
-from cuspwise.standalone_core.mesh.graph import border_vertices
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from scipy.spatial import cKDTree
@@ -46,7 +45,7 @@ def clipped(request: pytest.FixtureRequest, shared_meshes: Path) -> Clipped:
     removed = np.load(folder / "removed_mask.npy")
     scan = result.scan.mesh
     distance, nearest = cKDTree(scan.vertices).query(result.design.mesh.vertices)
-    kept = ~removed & (distance == 0.0) & ~border_vertices(scan)[nearest]
+    kept = ~removed & (distance == 0.0) & ~scan.graph.border_vertices[nearest]
     return Clipped(result, removed, kept)
 
 

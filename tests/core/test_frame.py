@@ -10,7 +10,7 @@ import cuspwise
 
 ROOT = Path(__file__).resolve().parents[2]
 CORE = ROOT / "standalone_core"
-SPEAKING = {"cli.py", "console.py", "__main__.py"}  # the only files that may talk to a terminal
+SPEAKING = {"main.py", "console.py", "__main__.py"}  # the only files that may talk to a terminal
 
 # Which package may import which: layers point one way.
 BELOW = {

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 import trimesh
 from cuspwise.standalone_core.mesh.files import read_mesh
-from cuspwise.standalone_core.mesh.graph import border_loops, border_vertices
 from cuspwise.standalone_core.mesh.grouping import Groups, group_points, group_triples
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 
@@ -49,8 +48,8 @@ def test_euler_characteristic_of_solids(name: str) -> None:
     graph = mesh.graph
     assert len(mesh.vertices) - len(graph.edges) + len(mesh) == euler
     assert (graph.edge_face_count == 2).all()
-    assert border_loops(mesh) == []
-    assert not border_vertices(mesh).any()
+    assert mesh.graph.border_loops == []
+    assert not mesh.graph.border_vertices.any()
     # trimesh as independent reference.
     assert set(map(tuple, graph.edges)) == set(map(tuple, source.edges_unique))
     pairs = np.sort(graph.face_pairs, axis=1)
@@ -67,13 +66,13 @@ def test_face_edges_join_faces_and_edges(name: str) -> None:
 
 def test_border_of_a_grid_runs_once_round_with_the_surface_on_its_left() -> None:
     mesh = _grid(5)
-    (loop,) = border_loops(mesh)
+    (loop,) = mesh.graph.border_loops
     assert len(loop) == 20
     x, y = mesh.vertices[loop, :2].T
     # Shoelace formula: 25 unit squares, counter-clockwise.
     assert 0.5 * np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y) == 25.0
     assert len(set(loop)) == 20
-    np.testing.assert_array_equal(np.flatnonzero(border_vertices(mesh)), np.sort(loop))
+    np.testing.assert_array_equal(np.flatnonzero(mesh.graph.border_vertices), np.sort(loop))
 
 
 def test_loops_agree_with_igl_on_a_grid_with_holes() -> None:
@@ -81,7 +80,7 @@ def test_loops_agree_with_igl_on_a_grid_with_holes() -> None:
     middle = mesh.triangles.mean(axis=1)[:, :2]
     hole = (np.abs(middle - [3, 3]) < 1).all(axis=1) | (np.abs(middle - [8, 7]) < 2).all(axis=1)
     mesh = mesh.kept(~hole)
-    loops = border_loops(mesh)
+    loops = mesh.graph.border_loops
     assert [len(loop) for loop in loops] == [48, 16, 8]
     longest = igl.boundary_loop(mesh.faces).tolist()
     # The same vertices in the same cyclic order.
@@ -94,7 +93,7 @@ def test_border_is_divided_where_it_touches_itself() -> None:
     mesh = TriangleMesh(
         [[0, 0, 0], [1, 0, 0], [1, 1, 0], [-1, 0, 0], [-1, -1, 0]], [[0, 1, 2], [0, 3, 4]]
     )
-    assert sorted(sorted(loop) for loop in border_loops(mesh)) == [[0, 1, 2], [0, 3, 4]]
+    assert sorted(sorted(loop) for loop in mesh.graph.border_loops) == [[0, 1, 2], [0, 3, 4]]
     assert mesh.graph.piece_of_face.tolist() == [0, 0]
     assert mesh.graph.border_of_side.max() == 0
 
@@ -103,8 +102,8 @@ def test_loops_of_mixed_winding_are_closed_all_the_same() -> None:
     mesh = _grid(4)
     faces = mesh.faces.copy()
     faces[::3] = faces[::3, ::-1]
-    (loop,) = border_loops(TriangleMesh(mesh.vertices, faces))
-    assert set(loop) == set(border_loops(mesh)[0])
+    (loop,) = TriangleMesh(mesh.vertices, faces).graph.border_loops
+    assert set(loop) == set(mesh.graph.border_loops[0])
 
 
 def test_three_faces_at_one_edge() -> None:
@@ -120,7 +119,7 @@ def test_face_with_a_vertex_twice_joins_nothing() -> None:
     assert mesh.graph.collapsed.tolist() == [False, True]
     assert mesh.graph.face_edges[1].tolist() == [-1, -1, -1]
     assert (mesh.graph.edge_face_count == 1).all()
-    assert len(border_loops(mesh)[0]) == 3
+    assert len(mesh.graph.border_loops[0]) == 3
 
 
 def test_mesh_without_faces_has_an_empty_graph() -> None:
@@ -152,7 +151,7 @@ def test_real_meshes_agree_with_igl_and_trimesh(shared_meshes: Path, name: str) 
     component = _igl(igl.vertex_components(mesh.faces))
     assert graph.piece_of_face.max() + 1 == len(np.unique(component[mesh.faces[:, 0]]))
     border = _igl(igl.is_border_vertex(mesh.faces))
-    np.testing.assert_array_equal(border_vertices(mesh), border)
+    np.testing.assert_array_equal(mesh.graph.border_vertices, border)
 
 
 # --- grouping --------------------------------------------------------------------------------

@@ -9,7 +9,6 @@ import pytest
 import trimesh
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.mesh.files import read_mesh
-from cuspwise.standalone_core.mesh.graph import border_loops
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 
@@ -36,7 +35,7 @@ def _assert_sound(evaluation: EvaluationMesh) -> None:
     assert _longest_edge(mesh) <= evaluation.spacing_mm
     np.testing.assert_array_equal(mesh.vertices[: len(design.vertices)], design.vertices)
     # Conforming: no vertex added on one side of an edge only would leave the borders alone.
-    assert len(border_loops(mesh)) == len(border_loops(design))
+    assert len(mesh.graph.border_loops) == len(design.graph.border_loops)
     euler = [
         len(m.vertices) - len(m.graph.edges) + np.count_nonzero(~m.graph.collapsed)
         for m in (mesh, design)

@@ -20,7 +20,6 @@ from cuspwise.standalone_core.mesh.intersections import self_intersections
 from cuspwise.standalone_core.mesh.repair import repair_mesh
 from cuspwise.standalone_core.records import plain
 from cuspwise.standalone_core.report.check.document import check_document
-from cuspwise.standalone_core.report.check.histogram import area_histograms
 from cuspwise.standalone_core.report.check.output import write_check
 from cuspwise.standalone_core.report.check.page import TEMPLATES
 from cuspwise.standalone_core.report.check.sentences import headline, patch_line
@@ -41,6 +40,7 @@ from cuspwise.standalone_core.report.drawing.deviation_colours import (
     refused_hex,
     unmeasured_colour,
 )
+from cuspwise.standalone_core.report.drawing.histogram import area_histograms
 from cuspwise.standalone_core.shares import share_words
 from made.check_results import Reader, make_result
 from made.colour_spaces import srgb_to_linear

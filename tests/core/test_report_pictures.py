@@ -166,6 +166,6 @@ def test_pictures_that_cannot_be_had_are_refused_before_work(
 
 def test_the_program_that_draws_is_where_it_is_sought() -> None:
     assert report_pictures.SCRIPT.is_file()
-    assert report_pictures.SCRIPT.parent.name == "addon"
+    assert report_pictures.SCRIPT.parents[1].name == "addon"
     source = report_pictures.SCRIPT.read_text(encoding="utf-8")
     assert "from ." not in source  # it runs alone

@@ -17,7 +17,7 @@ PICTURES = ("marks_1_marking", "marks_2_panel", "marks_3_chosen")
 
 @pytest.fixture(scope="module")
 def facts(show: Callable[[str, str, Sequence[str]], dict[str, Any]]) -> dict[str, Any]:
-    return show("mark_marks.py", "window_marks", PICTURES)
+    return show("mark_supports.py", "window_marks", PICTURES)
 
 
 def test_clicks_on_the_coloured_scan_mark_the_hidden_design(facts: dict[str, Any]) -> None:

@@ -14,11 +14,11 @@ from ...mesh.files import write_mesh
 from ...progress import Progress, Steps, run, scaled
 from ...staging import put_in_place, staging
 from ..drawing.deviation_colours import STANDARD, ColourArray, deviation_colours
+from ..drawing.histogram import area_histograms
 from ..drawing.legend import Legend, colour_limit_um, make_legend
 from ..drawing.pictures import NOT_INSTALLED, Pictures, can_draw, draw_pictures_steps
 from ..drawing.views import VIEW_NAMES, standard_views
 from .document import check_document
-from .histogram import area_histograms
 from .sentences import PICTURES_REMEDY, PICTURES_REMEDY_CHECKOUT
 from .tables import margin_profile_csv, marks_csv, measures_csv, patches_csv
 

@@ -26,10 +26,10 @@ from ...words.names import (
 )
 from ...words.text import NO_VALUE, micrometres
 from ..drawing.deviation_colours import PALETTES
+from ..drawing.histogram import Histogram
 from ..drawing.legend import Legend, number
 from ..drawing.pictures import Pictures
 from ..drawing.svg_layout import histogram_plot, legend_plot
-from .histogram import Histogram
 from .margin_plot import margin_plot
 from .margin_words import angle_words, margin_details, margin_line
 from .sentences import (
@@ -57,7 +57,7 @@ if TYPE_CHECKING:
 
     from ...check import CheckResult
 
-TEMPLATES = Path(__file__).resolve().parent / "templates"
+TEMPLATES = Path(__file__).resolve().parents[1] / "templates"
 PATCHES_SHOWN = 20
 
 

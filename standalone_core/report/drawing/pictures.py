@@ -21,7 +21,7 @@ from .deviation_colours import ColourArray, hex_colour
 from .legend import Legend
 from .views import View
 
-SCRIPT = Path(__file__).resolve().parents[2] / "addon" / "pictures.py"
+SCRIPT = Path(__file__).resolve().parents[3] / "addon" / "drawing" / "pictures.py"
 
 # Workbench is twice as fast, but ends the process where the machine has no EGL; Cycles needs none.
 ENGINES = ("BLENDER_WORKBENCH", "CYCLES")

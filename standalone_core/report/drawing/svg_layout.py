@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...shares import share_words
-from ..check.histogram import Histogram
 from .deviation_colours import STANDARD, hex_colour
+from .histogram import Histogram
 from .legend import Legend, legend_ticks, number
 
 WIDTH, HEIGHT = 340.0, 172.0

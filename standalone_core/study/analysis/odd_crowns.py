@@ -11,7 +11,7 @@ from ...words.text import capital, count_words
 from .cohort import Cohort, measured
 from .results.analysis import OddCrown
 
-JUDGED_BY = "rms_um"
+COMPARED_BY = "rms_um"
 """How far apart two crowns are in an area: a root mean square is a distance between maps."""
 
 ALWAYS = "whole"
@@ -39,7 +39,7 @@ def _judged(cohort: Cohort, group: str) -> list[OddCrown]:
     maps = {area: _pair_table(cohort, group, area) for area in areas}
     apart = not all(np.isnan(table).all() for table in maps.values())
     found = find_odd(
-        {} if apart else {area: cohort.values(group, area, JUDGED_BY) for area in areas},
+        {} if apart else {area: cohort.values(group, area, COMPARED_BY) for area in areas},
         maps=maps if apart else {},
         names=[crown.name for crown in crowns],
         false_alarms=cohort.plan.analysis.odd_false_alarm,
@@ -66,7 +66,7 @@ def sign_words(sign: Sign) -> str:
     if sign.of_map:
         what = f"{area}: its surface lies {value} from the others' mean"
     else:
-        what = f"{MEASURE_WORDS[JUDGED_BY]} ({area}) {value}"
+        what = f"{MEASURE_WORDS[COMPARED_BY]} ({area}) {value}"
     return (
         f"{what}, against a median of {_figures(sign.usual)} µm "
         f"({_figures(sign.low)} to {_figures(sign.high)})"
@@ -84,5 +84,5 @@ def _pair_table(cohort: Cohort, group: str, area: str) -> FloatArray:
     table = np.full((len(names), len(names)), np.nan)
     for pair in cohort.pairs[group]:
         i, j = names.index(pair.first), names.index(pair.second)
-        table[i, j] = table[j, i] = measured(pair.superimposed, area, JUDGED_BY)
+        table[i, j] = table[j, i] = measured(pair.superimposed, area, COMPARED_BY)
     return table

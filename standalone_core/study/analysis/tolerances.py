@@ -12,9 +12,6 @@ from ..measuring.results import Crown
 from .cohort import Cohort
 from .results.groups import ToleranceRow
 
-JUDGED_BY = "mean_abs_um"
-"""The measure that tolerances limit."""
-
 
 def tolerance_rows(cohort: Cohort) -> tuple[ToleranceRow, ...]:
     """Hold every group against the tolerance of every area.

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from ..analysis.tolerances import JUDGED_BY
+from ...deviation.tolerances import JUDGED_BY
 from .results import RepeatScan
 
 LEAST_FREEDOM = 4
