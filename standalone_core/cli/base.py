@@ -55,17 +55,25 @@ def say_error(error: CuspwiseError) -> None:
         for line in error.lines:
             messages.print(f"  {line}", markup=False, soft_wrap=True)
         return
-    messages.print(
-        f"{_subject(error)}: {error.reason} {error.remedy}", markup=False, soft_wrap=True
-    )
+    own = _own_options()
+    given = [own[name] for name in error.arguments if name in own]
+    about = own.get(error.subject, error.subject)
+    words = [
+        f"{about}: {error.reason} {error.remedy}",
+        *([f"({', '.join(given)})"] if given else []),
+    ]
+    messages.print(*words, markup=False, soft_wrap=True)
 
 
-def _subject(error: CuspwiseError) -> str:
-    """Return what an error is about: a setting by its option, where the command has that option."""
-    option = OPTION_OF.get(error.subject, "")
+def _own_options() -> dict[str, str]:
+    """Return the options of the running command by the names of what they set."""
     context = click.get_current_context(silent=True)
-    own = [] if context is None else [o for param in context.command.params for o in param.opts]
-    return option if option in own else error.subject
+    if context is None:
+        return {}
+    params = [param for param in context.command.params if isinstance(param, click.Option)]
+    own = {param.name: param.opts[0] for param in params if param.name is not None}
+    known = set(own.values())
+    return own | {name: option for name, option in OPTION_OF.items() if option in known}
 
 
 def options(*decorators: Callable[[Command], Command]) -> Callable[[Command], Command]:

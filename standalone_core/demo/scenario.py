@@ -146,7 +146,8 @@ def write_demo_steps(out: str | Path) -> Steps[DemoFiles]:
         raise FileError(
             f"The folder cannot be made: {problem.strerror}.",
             subject=folder,
-            remedy="Choose another folder with --out.",
+            remedy="Choose another folder.",
+            arguments=("out",),
         ) from problem
     case = yield from demo_case_steps()
     yield Progress("Writing the demo's meshes", 0.95)

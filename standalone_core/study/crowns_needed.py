@@ -149,9 +149,9 @@ def read_pilot(file: str | Path, area: str, measure: str) -> tuple[Spread, ...]:
         for row in crown["measures"]
         if row["direction"] == "design_to_scan"
     ]
-    _refuse_unknown(area, dict.fromkeys(row["area"] for _, row in rows), "--area")
+    _refuse_unknown(area, dict.fromkeys(row["area"] for _, row in rows), "area")
     lengths = [name for name in MEASURE_WORDS if name.endswith("_um")]
-    _refuse_unknown(measure, lengths, "--measure")
+    _refuse_unknown(measure, lengths, "measure")
     values: dict[str, list[float]] = {}
     for group, row in rows:
         if row["area"] == area and row[measure] is not None:

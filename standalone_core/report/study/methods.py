@@ -136,11 +136,10 @@ def _specimens(run: StudyRun, analysis: StudyAnalysis) -> Iterator[str]:
     if facts:
         yield f"Production: {'; '.join(facts)}."
     if run.left_out:
-        reasons = [f"{scan.name}: {scan.reason.rstrip('.')}" for scan in run.left_out]
+        reasons = [f"{scan.name}: {scan.reason}" for scan in run.left_out]
         yield (
             f"{_opening(len(run.left_out), 'scan')} could not be used and "
-            f"{'was' if len(run.left_out) == 1 else 'were'} left out "
-            f"({'; '.join(reasons)})."
+            f"{'was' if len(run.left_out) == 1 else 'were'} left out. {' '.join(reasons)}"
         )
 
 

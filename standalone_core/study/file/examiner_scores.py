@@ -13,7 +13,7 @@ from ...mesh.triangle_mesh import FloatArray
 from ...readable import readable
 from ..plan import ScoreScale, StudyPlan
 from .csv_rows import CsvFile, Row, read_csv, refuse_empty, refuse_repeated, whole_number
-from .mistakes import meant
+from .mistakes import suggestion
 from .value_types import listed, shown
 
 _NO_SCORE = ("", "nan", "na", "n/a", "-", "–")
@@ -225,7 +225,7 @@ class _CrownNames:
             )
         else:
             known = tuple(self.names.values())
-            remedy = meant(name, known) or f"Crowns are called {_some(known)}."
+            remedy = suggestion(name, known) or f"Crowns are called {_some(known)}."
             file.wrong(row.line, "crown", f"There is no crown called {shown(name)}.", remedy)
         return None
 

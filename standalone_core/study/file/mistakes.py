@@ -78,8 +78,8 @@ def in_order(mistakes: Iterable[Mistake]) -> tuple[Mistake, ...]:
     return tuple(sorted(found, key=lambda m: (files.index(m.file), m.line or 0)))
 
 
-def meant(word: str, known: Iterable[str]) -> str:
-    """Return what was probably meant as a question, or an empty text.
+def suggestion(word: str, known: Iterable[str]) -> str:
+    """Ask whether another word was meant; an empty text where none is near.
 
     Capitals, spaces and hyphens do not count, nor does a part that was left out or added.
     """

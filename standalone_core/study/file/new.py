@@ -100,13 +100,17 @@ def new_study(
         raise StudyError(reason, subject=root, remedy="Name the folder that holds the scans.")
     if target.is_dir():
         raise StudyError(
-            "It is a folder, not a file.", subject=target, remedy="Name a file with --out."
+            "It is a folder, not a file.",
+            subject=target,
+            remedy="Name a file.",
+            arguments=("out",),
         )
     if target.exists() and not force:
         raise StudyError(
             "It is there already.",
             subject=target,
-            remedy="Choose another name with --out, or replace it with --force.",
+            remedy="Choose another name, or replace it.",
+            arguments=("out", "force"),
         )
     found = _look(root, None if design is None else Path(design))
     text = study_text(_described(root, found, target.absolute().parent))
@@ -163,7 +167,10 @@ def _design(root: Path, given: Path | None, meshes: Sequence[Path]) -> Path:
     if given is not None:
         if not given.is_file():
             raise StudyError(
-                "There is no such file.", subject=given, remedy="Name the design with --design."
+                "There is no such file.",
+                subject=given,
+                remedy="Name the design.",
+                arguments=("design",),
             )
         return given
     found = [file for file in meshes if file.stem.casefold().startswith(_DESIGN)]
@@ -174,7 +181,7 @@ def _design(root: Path, given: Path | None, meshes: Sequence[Path]) -> Path:
         reason = f"{len(found)} files could be the design: {names}."
     else:
         reason = f"No mesh file in it has a name that starts with {_DESIGN}."
-    raise StudyError(reason, subject=root, remedy="Name the design with --design FILE.")
+    raise StudyError(reason, subject=root, remedy="Name the design.", arguments=("design",))
 
 
 def _table(root: Path, columns: set[str]) -> Path | None:

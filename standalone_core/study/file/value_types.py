@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
-from .mistakes import meant, nearest
+from .mistakes import nearest, suggestion
 from .place import Place
 
 
@@ -308,7 +308,7 @@ def read_texts(given: Any, place: Place, remedy: str) -> list[str] | None:
 
 def no_such(thing: str, word: str, known: Sequence[str], place: Place) -> None:
     """Note a name that is not known, with what was probably meant or all that are known."""
-    remedy = meant(word, known) or f"Choose from {', '.join(known)}."
+    remedy = suggestion(word, known) or f"Choose from {', '.join(known)}."
     place.wrong(f"There is no {thing} called {shown(word)}.", remedy)
 
 
@@ -325,7 +325,7 @@ def _like(file: Path) -> str:
         names = sorted(entry.name for entry in file.parent.iterdir())
     except OSError:
         return ""
-    return meant(file.name, names)
+    return suggestion(file.name, names)
 
 
 def shown(value: Any) -> str:
