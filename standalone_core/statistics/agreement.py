@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
+from ..arrays import FloatArray
 from ..errors import SettingError
 from .reasons import NO_REASON, Reason, because
-from .samples import FloatArray, check_share
+from .samples import check_share
 
 Weights = Literal["none", "linear", "quadratic"]
 

@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
+from ..arrays import FloatArray
 from .reasons import NO_REASON, Reason, because
-from .samples import FloatArray, as_sample, check_share
+from .samples import as_sample, check_share
 
 QUARTILES = "linear (type 7 of Hyndman & Fan 1996)"
 

@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
+from ..arrays import FloatArray, IntArray
 from ..errors import SettingError
 from .reasons import Reason, because
-from .samples import FloatArray, IntArray, check_share
+from .samples import check_share
 
 CATEGORIES_FACTOR = 1.41
 

@@ -9,9 +9,10 @@ from itertools import combinations
 import numpy as np
 from scipy import special, stats
 
+from ..arrays import FloatArray
 from .multiplicity import holm
 from .reasons import NO_REASON, Reason, because
-from .samples import FloatArray, Groups, Sample, as_samples, check_share, is_constant, too_few
+from .samples import Groups, Sample, as_samples, check_share, is_constant, too_few
 from .studentised_range import studentised_range_isf, studentised_range_sf
 
 

@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import SettingError
-from .samples import BoolArray, FloatArray, IntArray, check_positive, check_share
+from .samples import check_positive, check_share
 
 LEAST = 3
 """Fewer measured units tell nothing of what is usual."""

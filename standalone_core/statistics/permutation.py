@@ -17,9 +17,10 @@ from math import comb
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import FloatArray
 from ..errors import SettingError
 from .reasons import Reason, because
-from .samples import FloatArray, Groups, as_samples, check_share, is_constant, too_few
+from .samples import Groups, as_samples, check_share, is_constant, too_few
 from .welch import welch_test
 
 EXACT_SPLITS = 200_000

@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
+from ..arrays import FloatArray
 from .reasons import FIRST, NO_REASON, SECOND, Reason, because
-from .samples import FloatArray, Sample, as_sample, check_share, is_constant, too_few
+from .samples import Sample, as_sample, check_share, is_constant, too_few
 
 EXACT_PAIRS = 10_000
 """Up to this many pairs of units (100 a group) the distribution of U is computed exactly."""

@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special, stats
 
+from ..arrays import FloatArray, IntArray
 from ..errors import SettingError
-from .samples import FloatArray, IntArray, check_positive, check_share
+from .samples import check_positive, check_share
 
 MOST = 100_000
 """A plan that needs more units a group than this is refused."""

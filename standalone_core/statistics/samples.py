@@ -6,14 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from ..arrays import FloatArray
 from ..errors import SettingError
 from .reasons import NO_REASON, Reason, because
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 Groups = Mapping[str, ArrayLike]
 
 SAME_WITHIN = 1e-14

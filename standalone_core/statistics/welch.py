@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
+from ..arrays import FloatArray, IntArray
 from .reasons import FIRST, NO_REASON, SECOND, Reason, because
-from .samples import FloatArray, IntArray, Sample, as_sample, check_share, too_few
+from .samples import Sample, as_sample, check_share, too_few
 
 
 @dataclass(frozen=True)

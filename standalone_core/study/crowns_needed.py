@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from scipy import special
 
-from ..csv_text import csv_text
+from ..csv_text import cell_text, csv_text
 from ..errors import FileError, SettingError
 from ..records import plain
 from ..statistics.sample_size import SampleSize, size_for_difference, size_for_equivalence
@@ -195,7 +195,7 @@ def power_csv(rows: Iterable[SizeRow]) -> str:
         for name, size in (("pilot", row.size), ("upper limit", row.cautious)):
             if size is not None:
                 for n, power in zip(size.curve_n, size.curve_power, strict=True):
-                    table.append((row.first.group, row.second.group, name, n, f"{power:.5f}"))
+                    table.append((row.first.group, row.second.group, name, n, cell_text(power, 5)))
     return csv_text(table)
 
 

@@ -27,9 +27,9 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from ...arrays import FloatArray
 from ...errors import SettingError
 
-FloatArray = NDArray[np.float64]
 ColourArray = NDArray[np.uint8]
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import is_dataclass
 from typing import Any, TypeAlias
 
-from ...csv_text import csv_text
+from ...csv_text import cell_text, csv_text
 from ...readable import readable
 from ...records import fields_of
 from ...study.analysis.document import WRITERS
@@ -160,14 +160,6 @@ def _only(rows: Iterable[Any], keys: Sequence[str], part: str) -> list[Row]:
 def table_text(rows: Sequence[Mapping[str, object]]) -> str:
     """Write rows of the same fields as CSV: six digits, empty for no number, true or false."""
     columns = list(dict.fromkeys(name for row in rows for name in row))
-    return csv_text((columns, *([_text(row.get(name, "")) for name in columns] for row in rows)))
-
-
-def _text(value: object) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if value is None:
-        return ""
-    if isinstance(value, float):
-        return f"{value:.6g}" if math.isfinite(value) else ""
-    return str(value)
+    return csv_text(
+        (columns, *([cell_text(row.get(name, "")) for name in columns] for row in rows))
+    )
