@@ -9,6 +9,7 @@ import numpy as np
 from scipy.linalg import eigh
 
 from ..errors import SuperimpositionError
+from ..mesh.morton import curve_order
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
 from ..progress import Progress, Steps, scaled
 from .feet import (
@@ -24,7 +25,7 @@ from .feet import (
 from .frame import Frame
 from .prepared import PreparedDesign
 from .rigid import apply, box_corners, largest_displacement, motion, nearest_rotation
-from .sampling import morton_order, thinned
+from .sampling import thinned
 from .settings import SuperimposeSettings
 
 _SAMPLE_POINTS = 2_000
@@ -87,7 +88,7 @@ class FitProblem:
     @cached_property
     def order(self) -> IntArray:
         """The points along a space-filling curve, (n,)."""
-        return morton_order(self.points)
+        return curve_order(self.points)
 
     def thinned(self, count: int) -> FitProblem:
         """The same with ``count`` points, each standing for the same area."""

@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
+from cuspwise.standalone_core.mesh.morton import curve_order
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.superimpose import rigid
 from cuspwise.standalone_core.superimpose.frame import Frame
 from cuspwise.standalone_core.superimpose.rotations import even_rotations
-from cuspwise.standalone_core.superimpose.sampling import morton_order, surface_samples, thinned
+from cuspwise.standalone_core.superimpose.sampling import surface_samples, thinned
 from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
 
@@ -99,5 +100,5 @@ def test_thinned_points_stand_for_equal_weight():
     rng = np.random.default_rng(3)
     points = rng.uniform(size=(20_000, 3))
     weights = np.where(points[:, 0] < 0.5, 3.0, 1.0)
-    pick = thinned(weights, morton_order(points), 2000)
+    pick = thinned(weights, curve_order(points), 2000)
     assert np.mean(points[pick, 0] < 0.5) == pytest.approx(0.75, abs=0.01)
