@@ -94,7 +94,7 @@ pictures_option = click.option(
 )
 
 
-def wish(pictures: bool | None) -> PictureChoice:
+def picture_choice(pictures: bool | None) -> PictureChoice:
     """Return what ``--pictures`` and ``--no-pictures`` ask for."""
     if pictures is None:
         return "auto"

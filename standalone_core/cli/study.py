@@ -9,8 +9,8 @@ from pathlib import Path
 import click
 
 from ..readable import readable
-from .base import guarded, messages, path, pictures_option, say_written, screen, wish
-from .console import Stage
+from .base import guarded, messages, path, picture_choice, pictures_option, say_written, screen
+from .console import ProgressBar
 from .plan import plan as plan_command
 
 
@@ -118,16 +118,16 @@ def measure_study(
     with executor_of(workers, scheduler) as executor:
         repeats = [row.listed for row in listed]
         steps = run_study_steps(plan, folder, repeats=repeats, executor=executor)
-        run = Stage(messages).run(steps)
-        analysis = Stage(messages).run(analyse_study_steps(run, inputs.scores))
+        run = ProgressBar(messages).run(steps)
+        analysis = ProgressBar(messages).run(analyse_study_steps(run, inputs.scores))
         writing = write_study_steps(
             run,
             analysis,
             folder,
-            pictures=wish(pictures),
+            pictures=picture_choice(pictures),
             executor=executor if scheduler is None else None,  # a cluster need not have matplotlib
         )
-        written = Stage(messages).run(writing)
+        written = ProgressBar(messages).run(writing)
     if as_json:
         click.echo(json.dumps(study_document(run, analysis), indent=2, allow_nan=False))
     else:

@@ -13,14 +13,7 @@ from ..mesh.write import write_mesh
 from ..progress import Progress, Steps
 from .crown import DemoCrown, demo_crown
 from .production import ProducedCrown, produce
-from .production_errors import (
-    BallFill,
-    Layers,
-    ProductionErrors,
-    ScannerNoise,
-    Spot,
-    Wave,
-)
+from .production_errors import BallFill, Cap, Layers, ProductionErrors, ScannerNoise, Wave
 from .shape import Chip
 
 SEED = 2036
@@ -84,7 +77,7 @@ def printed_errors() -> ProductionErrors:
             Wave((1.0, 0.2, 0.3), 11.0, 12.0, 40.0),
             Wave((-0.3, 1.0, 0.1), 8.0, 8.0, 110.0),
         ),
-        spots=(Spot(262.0, 4.2, 0.55, 110.0), Spot(292.0, 3.4, 0.45, 85.0)),
+        spots=(Cap(262.0, 4.2, 0.55, 110.0), Cap(292.0, 3.4, 0.45, 85.0)),
         fills=(BallFill(0.9, 0.2),),
         layers=Layers(0.1, (0.17, 0.34, 0.92), 0.05),
         scale=(0.9988, 0.9988, 0.9988),
@@ -96,7 +89,7 @@ def milled_errors() -> ProductionErrors:
     """What is wrong with the milled crown; all sizes invented."""
     return ProductionErrors(
         waves=(Wave((0.2, 0.5, 1.0), 9.0, 6.0, 75.0),),
-        spots=(Spot(97.0, 4.4, 0.6, 130.0), Spot(184.0, 3.6, 0.4, -60.0)),
+        spots=(Cap(97.0, 4.4, 0.6, 130.0), Cap(184.0, 3.6, 0.4, -60.0)),
         fills=(BallFill(0.5, 1.0), BallFill(1.0, 1.0, "intaglio")),
         chips=(Chip(38.0, 1.2, 0.12),),
         noise=ScannerNoise(2.0),

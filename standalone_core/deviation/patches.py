@@ -22,7 +22,7 @@ KINDS = EXCESS, LACK = "excess", "lack"
 
 @dataclass(frozen=True)
 class PatchSettings:
-    """What counts as a patch worth telling.
+    """What counts as a patch that is reported.
 
     Attributes
     ----------

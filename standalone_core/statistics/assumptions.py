@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from scipy import stats
 
 from .reasons import NO_REASON, Reason, because
-from .samples import Groups, as_sample, as_samples, is_constant, too_few
+from .samples import GroupValues, as_sample, as_samples, is_constant, too_few
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,7 @@ class Assumptions:
     spread: BrownForsythe
 
 
-def check_assumptions(groups: Groups) -> Assumptions:
+def check_assumptions(groups: GroupValues) -> Assumptions:
     """Test every group for normality, and all together for equal spread."""
     return Assumptions(
         normality={name: shapiro_wilk(x) for name, x in groups.items()},
@@ -106,7 +106,7 @@ def shapiro_wilk(values: ArrayLike) -> ShapiroWilk:
     return ShapiroWilk(n=sample.n, w=float(test.statistic), p=float(test.pvalue), reason=NO_REASON)
 
 
-def brown_forsythe(groups: Groups) -> BrownForsythe:
+def brown_forsythe(groups: GroupValues) -> BrownForsythe:
     """Test whether groups are equally spread.
 
     A one-way analysis of variance of |x − median of its group|: Levene's test in the form of

@@ -12,7 +12,7 @@ from scipy import special, stats
 from ..arrays import FloatArray
 from .multiplicity import holm
 from .reasons import NO_REASON, Reason, because
-from .samples import Groups, Sample, as_samples, check_share, is_constant, too_few
+from .samples import GroupValues, Sample, as_samples, check_share, is_constant, too_few
 from .studentised_range import studentised_range_isf, studentised_range_sf
 
 
@@ -133,7 +133,7 @@ class ManyGroups:
     dunn: tuple[DunnPair, ...]
 
 
-def compare_many(groups: Groups, *, confidence: float = 0.95) -> ManyGroups:
+def compare_many(groups: GroupValues, *, confidence: float = 0.95) -> ManyGroups:
     """Compare several groups by means and by ranks.
 
     Parameters
@@ -163,7 +163,7 @@ def compare_many(groups: Groups, *, confidence: float = 0.95) -> ManyGroups:
     )
 
 
-def welch_anova(groups: Groups) -> AnovaTest:
+def welch_anova(groups: GroupValues) -> AnovaTest:
     """Compare means without assuming equal spreads.
 
     With w = n/s², W = Σw, x̃ = Σw x̄/W and c = Σ(1 − w/W)²/(n − 1):
@@ -185,7 +185,7 @@ def welch_anova(groups: Groups) -> AnovaTest:
     return AnovaTest(f, k - 1, df, float(stats.f.sf(f, k - 1, df)), NO_REASON)
 
 
-def kruskal_wallis(groups: Groups) -> KruskalWallis:
+def kruskal_wallis(groups: GroupValues) -> KruskalWallis:
     """Compare groups by the ranks of the pooled values.
 
     H = 12/(N(N + 1)) ΣR²/n − 3(N + 1), divided by 1 − Σ(t³ − t)/(N³ − N) for ties of t; against χ²
@@ -204,7 +204,7 @@ def kruskal_wallis(groups: Groups) -> KruskalWallis:
     return KruskalWallis(float(test.statistic), len(rows) - 1, float(test.pvalue), NO_REASON)
 
 
-def games_howell(groups: Groups, *, confidence: float = 0.95) -> tuple[GamesHowellPair, ...]:
+def games_howell(groups: GroupValues, *, confidence: float = 0.95) -> tuple[GamesHowellPair, ...]:
     """Compare every pair of means without assuming equal spreads.
 
     Welch's t of each pair against the studentised range of k means: p = P(q > |t|√2) with Welch's
@@ -219,7 +219,7 @@ def games_howell(groups: Groups, *, confidence: float = 0.95) -> tuple[GamesHowe
     )
 
 
-def dunn(groups: Groups) -> tuple[DunnPair, ...]:
+def dunn(groups: GroupValues) -> tuple[DunnPair, ...]:
     """Compare every pair of mean ranks in the pooled values.
 
     z = (R̄1 − R̄2)/√((N(N + 1)/12 − Σ(t³ − t)/(12(N − 1)))(1/n1 + 1/n2)), with Holm's correction

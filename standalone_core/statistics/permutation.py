@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from ..arrays import FloatArray
 from ..errors import SettingError
 from .reasons import Reason, because
-from .samples import Groups, as_samples, check_share, is_constant, too_few
+from .samples import GroupValues, as_samples, check_share, is_constant, too_few
 from .welch import welch_test
 
 EXACT_SPLITS = 200_000
@@ -72,7 +72,7 @@ class PrecisionTest:
 
 
 def compare_distances(
-    distances: Groups,
+    distances: GroupValues,
     *,
     rng: np.random.Generator,
     permutations: int = 9_999,

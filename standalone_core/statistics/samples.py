@@ -12,7 +12,7 @@ from ..arrays import FloatArray
 from ..errors import SettingError
 from .reasons import NO_REASON, Reason, because
 
-Groups = Mapping[str, ArrayLike]
+GroupValues = Mapping[str, ArrayLike]
 
 SAME_WITHIN = 1e-14
 """Values whose range is at most this share of the largest differ by rounding alone."""
@@ -76,7 +76,7 @@ def as_sample(values: ArrayLike, subject: str) -> Sample:
     return Sample(values=measured, missing=len(row) - len(measured))
 
 
-def as_samples(groups: Groups, *, at_least: int = 1) -> dict[str, Sample]:
+def as_samples(groups: GroupValues, *, at_least: int = 1) -> dict[str, Sample]:
     """Return the sample of every group, in the order given.
 
     Raises

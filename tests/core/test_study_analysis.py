@@ -15,7 +15,7 @@ from cuspwise.standalone_core.study.analysis.analyse import analyse_study, analy
 from cuspwise.standalone_core.study.analysis.document import analysis_document
 from cuspwise.standalone_core.study.analysis.notes import PRECISION_TERM
 from cuspwise.standalone_core.study.analysis.sentences import p_words
-from cuspwise.standalone_core.study.file.examiner_scores import ExaminerScores, Score
+from cuspwise.standalone_core.study.file.examiner_scores import CrownScore, ExaminerScores
 from cuspwise.standalone_core.study.measuring.results import LeftOut
 from cuspwise.standalone_core.study.plan import AnalysisPlan, ScoreScale
 from made.study_runs import AREAS, study, with_difference_map, with_repeats
@@ -305,7 +305,7 @@ GIVEN = np.minimum(GIVEN, 2)
 
 def scores_of(run, table=GIVEN, names=NAMES):
     rows = tuple(
-        Score(c.path, c.name, c.group, name, {"gap": None if x < 0 else int(x)})
+        CrownScore(c.path, c.name, c.group, name, {"gap": None if x < 0 else int(x)})
         for c, line in zip(run.crowns, table, strict=True)
         for name, x in zip(names, line, strict=True)
     )
