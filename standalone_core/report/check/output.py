@@ -98,7 +98,8 @@ def write_check(
     out_dir : str or pathlib.Path
         Made if it does not exist. Files of an earlier check in it are replaced.
     pictures : {"auto", "no", "yes"}
-        Whether to draw the six views: if Blender's module is there, never, or always (and fail without it).
+        Whether to draw the six views: if Blender's module is there, never, or always, and fail
+        without it.
     limit_um : float, optional
         Limit of the colours; chosen from the deviations if not given.
     palette : str

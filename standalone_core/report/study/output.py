@@ -55,7 +55,8 @@ def write_study(
     out : str or pathlib.Path
         Made if it does not exist. Files of an earlier report in it are replaced.
     pictures : {"auto", "no", "yes"}
-        Whether to draw the maps: if Blender's module is there, never, or always (and fail without it).
+        Whether to draw the maps: if Blender's module is there, never, or always, and fail
+        without it.
     executor : concurrent.futures.Executor, optional
         Who draws the figures; this process alone by default.
 
