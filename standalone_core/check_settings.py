@@ -34,7 +34,7 @@ class CheckSettings:
     areas : AreaSettings
         Thresholds of the automatic areas.
     areas_file : pathlib.Path or None
-        Areas saved for this very design, in place of the automatic ones.
+        Areas saved for this very design, instead of the automatic ones.
     superimpose : SuperimposeSettings
         How the scan is laid on the design.
     fit_areas : tuple of str
@@ -42,7 +42,7 @@ class CheckSettings:
     deviation : DeviationSettings
         Which points count.
     patches : PatchSettings
-        Which patches are told.
+        Which patches are listed.
     tolerances : Tolerances
         What is good enough.
     weighted : bool
@@ -51,6 +51,14 @@ class CheckSettings:
         Support marks beside those of the areas file.
     mark : MarkSettings
         When a support mark counts as a stub or a gouge.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> tolerances = cuspwise.Tolerances().changed({"margin": 12.0})
+    >>> settings = cuspwise.CheckSettings(spacing_mm=0.2, tolerances=tolerances)
+    >>> settings.tolerances.limit_um("margin"), settings.design_unit
+    (12.0, 'auto')
     """
 
     design_unit: str = "auto"

@@ -24,6 +24,7 @@ class CuspwiseError(Exception):
 
     Examples
     --------
+    >>> from cuspwise import CuspwiseError
     >>> str(CuspwiseError("It holds no triangles.", subject="a.stl", remedy="Export it again."))
     'a.stl: It holds no triangles. Export it again.'
     """

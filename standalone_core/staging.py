@@ -75,7 +75,7 @@ def _tidy(folder: Path) -> None:
 
 
 def put_in_place(
-    stage: Path, folder: Path, names: Iterable[str], stale: Iterable[str]
+    stage: Path, folder: Path, names: Iterable[str], outdated: Iterable[str]
 ) -> tuple[Path, ...]:
     """Move files from the stage to the folder; an interrupt waits until all are there.
 
@@ -84,7 +84,7 @@ def put_in_place(
     stage, folder : pathlib.Path
     names : iterable of str
         What to move, by its path from the stage; what is not there is passed over.
-    stale : iterable of str
+    outdated : iterable of str
         What belongs to earlier results, by its path from the folder: removed unless it was
         replaced, with the subfolders that are empty then.
 
@@ -102,7 +102,7 @@ def put_in_place(
     except KeyboardInterrupt:
         _move(waiting)
         raise
-    for name in stale:
+    for name in outdated:
         if folder / name not in written:
             (folder / name).unlink(missing_ok=True)
         if (folder / name).parent != folder:

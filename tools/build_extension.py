@@ -16,7 +16,14 @@ import sys
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
-SOURCES = ("__init__.py", "blender_manifest.toml", "LICENSE", "addon", "standalone_core")
+SOURCES = (
+    "__init__.py",
+    "__init__.pyi",
+    "blender_manifest.toml",
+    "LICENSE",
+    "addon",
+    "standalone_core",
+)
 
 # Blender 4.2 to 5.0 have Python 3.11, later ones 3.13.
 PYTHONS = ("3.11", "3.13")

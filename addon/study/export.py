@@ -21,7 +21,7 @@ from ...standalone_core.errors import CuspwiseError, FileError, StudyError
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.mesh.write import ply_bytes
 from ...standalone_core.progress import Progress, Steps, scaled
-from ...standalone_core.study.file.read import read_study
+from ...standalone_core.study.file.read import read_plan
 from ...standalone_core.study.plan import StudyPlan
 from ...standalone_core.superimpose.point_pairs import fit_point_pairs
 from ..areas import groups as area_groups
@@ -257,7 +257,7 @@ def export_steps(study: StudyInput) -> Steps[StudyPlan]:
         target = folder / file
         _make(target.parent)
         _write_changed(target, ply_bytes(study.meshes.pop(file)))
-    return read_study(folder / STUDY_FILE)
+    return read_plan(folder / STUDY_FILE)
 
 
 def areas_checksum(design: bpy.types.Object, areas: area_groups.UserAreas) -> str:

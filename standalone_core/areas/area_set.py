@@ -90,7 +90,7 @@ class AreaSet:
         In the order of :data:`AREA_NAMES`, then the user's own.
     margin_line : MarginLine or None
     insertion : (3,) float or None
-        Path of insertion, a unit vector to occlusal; None if it cannot be told.
+        Path of insertion, a unit vector to occlusal; None if it is not known.
     missing : Mapping of str to str
         Areas that were sought and not found, with the reason, in words.
     warnings : tuple of str
@@ -138,7 +138,7 @@ class AreaSet:
         return float(self.evaluation.weights_mm2[self[name].points].sum())
 
     def replaced(self, areas: Iterable[Area]) -> AreaSet:
-        """Return the set with these areas added, or put in place of those of the same name."""
+        """Return the set with these areas added; they replace those of the same name."""
         new = {area.name: area for area in areas}
         return AreaSet(
             evaluation=self.evaluation,

@@ -3,7 +3,7 @@
 A file names its points by their places. It belongs to a design that has the same vertices, in any
 order, and the same surface; each point at hand is then what the nearest point of the file is.
 Files without places (version 1, or written by hand) count on the order of the design's vertices,
-which its checksum tells.
+which its checksum shows.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ class Carrier:
         self._places = _places(document)
 
     def belongs(self) -> bool:
-        """Tell whether the file was made on the design at hand."""
+        """Return whether the file was made on the design at hand."""
         design = self._evaluation.design
         is_copy = self._document.get("design_checksum") == design.checksum
         if self._places is None:
@@ -88,7 +88,7 @@ class Carrier:
         return there if self._source is self._evaluation else there[self._nearest]
 
     def _holds_vertices(self, places: FloatArray) -> bool:
-        """Tell whether each of the design's vertices is one of the file's."""
+        """Return whether each of the design's vertices is one of the file's."""
         tree = cKDTree(places[: self._vertex_count])
         gaps = tree.query(self._evaluation.design.vertices, distance_upper_bound=MATCH_MM)[0]
         return bool(np.isfinite(gaps).all())

@@ -51,7 +51,7 @@ def completed_steps(held: AreaSet) -> Steps[AreaSet]:
 
 
 def _is_whole(held: AreaSet) -> bool:
-    """Tell whether nothing is left to be found."""
+    """Return whether nothing is left to be found."""
     return (
         {*held.areas, *held.missing}.issuperset(AREA_NAMES)
         and (held.margin_line is not None or "margin" in held.missing)

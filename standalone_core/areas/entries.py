@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 from ..errors import AreaError
 from .area_set import Area, MarginLine, Origin
 from .carry import REMEDY, Carrier, to_runs
+from .support_marks import new_area_name
 
 _FORMS = {"runs", "design_vertices", "centre_mm"}
 """How an entry may give its area."""
@@ -77,12 +78,21 @@ def read_areas(document: Mapping[str, Any], carry: Carrier) -> list[Area]:
     Raises
     ------
     AreaError
-        An entry cannot be used.
+        An entry cannot be used, or two are of the same area.
     """
     given = document.get("areas") or {}
     if not isinstance(given, Mapping):
         raise AreaError("Its areas are not entries with names.", subject="areas", remedy=REMEDY)
-    return [_read_area(str(name), entry, carry) for name, entry in given.items()]
+    named: dict[str, str] = {}
+    for name in map(str, given):
+        other = named.setdefault(new_area_name(name), name)
+        if other != name:
+            raise AreaError(
+                f"Areas {other} and {name} are the same: the one is the other's old name.",
+                subject=name,
+                remedy="Delete one of them, or give it another name.",
+            )
+    return [_read_area(name, given[own], carry) for name, own in named.items()]
 
 
 def _read_area(name: str, entry: Any, carry: Carrier) -> Area:

@@ -19,11 +19,11 @@
 
 ``runs`` are stretches of ``points_mm``, the evaluation points at the file's spacing, the design's
 vertices first. An area may be given by ``design_vertices`` instead, or as all that lies within a
-radius of a place along the surface; areas named ``support: …`` or ``sprue: …`` are support
-marks. The places, and not their order, tell the design: a file serves every copy of it, however
-vertices and triangles are sorted there. Every entry but the first two may be left out; a file
-without ``points_mm`` (all of version 1) counts on the order of vertices that ``design_checksum``
-tells, and on ``spacing_mm`` and ``point_count``.
+radius of a place along the surface; areas named ``support: …`` or ``sprue: …`` (in older files
+``connector: …``) are support marks. A file belongs to a design by the places, not by their order:
+it serves every copy of the design, however vertices and triangles are sorted there. Every entry but
+the first two may be left out; a file without ``points_mm`` (all of version 1) counts on the order
+of vertices by which ``design_checksum`` is made, and on ``spacing_mm`` and ``point_count``.
 
 What a file does not hold, neither as an area nor as ``missing``, is found automatically. What was
 changed in it is the user's, with no need to change anything else: an entry whose ``digest`` is
@@ -64,12 +64,25 @@ def save_areas(path: str | Path, area_set: AreaSet) -> Path:
     Parameters
     ----------
     path : str or pathlib.Path
+        JSON, whatever its ending.
     area_set : AreaSet
+
+    Returns
+    -------
+    pathlib.Path
+        The path written.
 
     Raises
     ------
     FileError
         The file cannot be written.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> evaluation = cuspwise.evaluation_mesh(cuspwise.demo_crown(edge_mm=0.5).mesh, 0.5)
+    >>> cuspwise.save_areas("areas.json", cuspwise.find_areas(evaluation)).name
+    'areas.json'
     """
     text = json.dumps(areas_document(area_set), ensure_ascii=False, allow_nan=False)
     return atomic_write(path, text + "\n")
@@ -98,11 +111,6 @@ def areas_document(area_set: AreaSet) -> dict[str, Any]:
 
 
 def load_areas(path: str | Path, evaluation: EvaluationMesh) -> AreaSet:
-    """Read an areas file for a design; see :func:`load_areas_steps`."""
-    return run(load_areas_steps(path, evaluation))
-
-
-def load_areas_steps(path: str | Path, evaluation: EvaluationMesh) -> Steps[AreaSet]:
     """Read an areas file for a design.
 
     Parameters
@@ -123,7 +131,21 @@ def load_areas_steps(path: str | Path, evaluation: EvaluationMesh) -> Steps[Area
         The file is not an areas file, is broken, or holds a line or a place off the surface.
     OtherDesignError
         It belongs to another design.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> evaluation = cuspwise.evaluation_mesh(cuspwise.demo_crown(edge_mm=0.5).mesh, 0.5)
+    >>> found = cuspwise.find_areas(evaluation)
+    >>> again = cuspwise.load_areas(cuspwise.save_areas("areas.json", found), evaluation)
+    >>> bool((again.areas["margin"].points == found.areas["margin"].points).all())
+    True
     """
+    return run(load_areas_steps(path, evaluation))
+
+
+def load_areas_steps(path: str | Path, evaluation: EvaluationMesh) -> Steps[AreaSet]:
+    """Read an areas file as :func:`load_areas` does, step by step."""
     yield Progress("Reading the areas", 0.0)
     document = _read(Path(path))
     try:
@@ -135,7 +157,7 @@ def load_areas_steps(path: str | Path, evaluation: EvaluationMesh) -> Steps[Area
 def areas_of_document_steps(
     document: Mapping[str, Any], evaluation: EvaluationMesh
 ) -> Steps[AreaSet]:
-    """Return the areas that the content of an areas file holds, as ``load_areas_steps`` does.
+    """Return the areas that the content of an areas file holds, as :func:`load_areas` does.
 
     ``points_mm`` may be an array.
 

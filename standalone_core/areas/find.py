@@ -6,8 +6,8 @@ import numpy as np
 
 from ..errors import AreaError
 from ..mesh.geodesics import geodesic_distance, polyline_sources
-from ..mesh.refine import EvaluationMesh
-from ..mesh.triangle_mesh import BoolArray, FloatArray
+from ..mesh.refine import EvaluationMesh, evaluation_mesh
+from ..mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
 from ..progress import Progress, Steps, run, scaled
 from .area_set import AREA_NAMES, Area, AreaSet
 from .contact_zones import contact_points
@@ -19,35 +19,52 @@ from .settings import AreaSettings
 Points = dict[str, BoolArray]
 
 NO_MESIAL = "The mesial direction is not given."
-NO_INSERTION = "Without a crown's cavity the path of insertion cannot be told, and it is not given."
+NO_INSERTION = (
+    "The path of insertion is not given, and without a crown's cavity it cannot be found."
+)
 
 
-def find_areas(evaluation: EvaluationMesh, settings: AreaSettings | None = None) -> AreaSet:
-    """Find the areas of a design; see :func:`find_areas_steps`."""
+def find_areas(
+    design: TriangleMesh | EvaluationMesh, settings: AreaSettings | None = None
+) -> AreaSet:
+    """Find path of insertion, margin line and areas of a crown, an outer shell or a solid.
+
+    Parameters
+    ----------
+    design : TriangleMesh or EvaluationMesh
+        With n vertices, faces turned outward. A mesh is split to the usual spacing first; give
+        :func:`~cuspwise.evaluation_mesh` for another one.
+    settings : AreaSettings, optional
+
+    Returns
+    -------
+    AreaSet
+        Each area as a mask (n',) of the evaluation points. What cannot be found is in
+        ``missing``, with the reason.
+
+    Raises
+    ------
+    AreaError
+        The design has no faces.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> design = cuspwise.demo_crown(edge_mm=0.4).mesh
+    >>> areas = cuspwise.find_areas(cuspwise.evaluation_mesh(design, spacing_mm=0.4))
+    >>> list(areas.areas)
+    ['whole', 'external', 'intaglio', 'occlusal', 'axial', 'margin', 'fossae']
+    >>> areas.missing["contact_mesial"]
+    'The mesial direction is not given.'
+    """
+    evaluation = evaluation_mesh(design) if isinstance(design, TriangleMesh) else design
     return run(find_areas_steps(evaluation, settings))
 
 
 def find_areas_steps(
     evaluation: EvaluationMesh, settings: AreaSettings | None = None
 ) -> Steps[AreaSet]:
-    """Find path of insertion, margin line and areas of a crown, an outer shell or a solid.
-
-    Parameters
-    ----------
-    evaluation : EvaluationMesh
-        The design; its faces turned outward.
-    settings : AreaSettings, optional
-
-    Returns
-    -------
-    AreaSet
-        What cannot be found is in ``missing``, with the reason.
-
-    Raises
-    ------
-    AreaError
-        The design has no faces.
-    """
+    """Find the areas as :func:`find_areas` does, step by step."""
     settings = settings or AreaSettings()
     if not len(evaluation.design):
         raise AreaError(

@@ -134,7 +134,7 @@ def evenly_inclined_axis(
     Returns
     -------
     (3,) float or None
-        None if the walls do not tell (no walls, or an answer far from the guess).
+        None if the walls do not show it (no walls, or an answer far from the guess).
     """
     refined = axis
     for _ in range(3):

@@ -56,7 +56,7 @@ class Layout:
 
 
 def find_layout_steps(evaluation: EvaluationMesh, settings: AreaSettings) -> Steps[Layout]:
-    """Tell a crown from a shell or a solid and find its path of insertion and margin line.
+    """Distinguish a crown from a shell or a solid and find its path of insertion and margin line.
 
     Only the design's largest piece is looked at; smaller pieces belong to no side.
     """
@@ -169,7 +169,7 @@ def _axis_remarks(
             return ()
         return (f"The path of insertion given is {turn:.0f}° off the axis of the cavity.",)
     if wall_axis is None:
-        return ("The path of insertion follows the cavity's mouth: its walls do not tell.",)
+        return ("The path of insertion follows the cavity's mouth: its walls do not show it.",)
     return ()
 
 

@@ -62,9 +62,15 @@ class AreaSettings:
         belongs to the intaglio.
     wall_share : float
         Faces of the intaglio whose normal has at most this component along the path of
-        insertion are its axial walls, which tell the path.
+        insertion are its axial walls, which show the path.
     sharp_edge_deg : float
         Turn at which an edge has become e times cheaper for the margin line to follow.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.AreaSettings(mesial_direction=(1, 0, 0)).mesial_direction
+    (1.0, 0.0, 0.0)
     """
 
     insertion: tuple[float, ...] | None = None

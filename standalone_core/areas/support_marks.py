@@ -7,8 +7,9 @@ Each is an area of its own, named by its kind and its name (``support: lingual``
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Literal, get_args
 
 import numpy as np
@@ -21,6 +22,8 @@ from .area_set import Area, AreaSet
 
 MarkKind = Literal["support", "sprue"]
 MARK_KINDS: tuple[MarkKind, ...] = get_args(MarkKind)
+OLD_KINDS: Mapping[str, MarkKind] = MappingProxyType({"connector": "sprue"})
+"""What files of earlier versions call a kind, and what it is called."""
 SUPPORTS = "supports"
 """The area that all support marks make up together."""
 
@@ -42,6 +45,13 @@ class SupportMark:
         How far it reaches along the surface, mm.
     kind : {"support", "sprue"}
         A printing support, or a sprue or a holding bar of a milling blank.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> mark = cuspwise.SupportMark("1", centre_mm=(4.2, 0.5, 3.0), radius_mm=0.5)
+    >>> mark.area_name, cuspwise.CheckSettings(marks=(mark,)).marks == (mark,)
+    ('support: 1', True)
     """
 
     name: str
@@ -61,7 +71,7 @@ class SupportMark:
             raise SettingError(
                 f"There is no kind {self.kind!r}.",
                 subject=f"mark {self.name}",
-                remedy=f"Give one of {', '.join(MARK_KINDS)}.",
+                remedy=f"Give {OLD_KINDS.get(self.kind) or ' or '.join(MARK_KINDS)}.",
             )
         if len(self.centre_mm) != 3 or not np.isfinite(self.centre_mm).all():
             raise SettingError(
@@ -101,8 +111,21 @@ def mark_of(area: str) -> tuple[MarkKind, str] | None:
     return None
 
 
+def new_area_name(name: str) -> str:
+    """Return what an area is called that a file of an earlier version may name.
+
+    >>> new_area_name("connector: 1"), new_area_name("support: 1"), new_area_name("margin")
+    ('sprue: 1', 'support: 1', 'margin')
+    """
+    for old, kind in OLD_KINDS.items():
+        own = name.removeprefix(old + _BETWEEN)
+        if own != name and own.strip():
+            return mark_area_name(kind, own)
+    return name
+
+
 def is_support(area: str) -> bool:
-    """Tell whether an area is a support mark, or all of them together."""
+    """Return whether an area is a support mark, or all of them together."""
     return area == SUPPORTS or mark_of(area) is not None
 
 

@@ -24,6 +24,7 @@ from .base import (
     screen,
 )
 from .console import ProgressBar
+from .old_names import Command
 from .settings import LOSSES, PALETTES, STARTS, area_settings, check_settings
 from .study import STUDY_COMMANDS
 from .targets import refuse_folder, refuse_overwriting
@@ -100,7 +101,7 @@ for study_command in STUDY_COMMANDS:
     main.add_command(study_command)
 
 
-@main.command()
+@main.command(cls=Command)
 @click.argument("design", type=path)
 @click.argument("scan", type=path)
 @click.option(
@@ -188,7 +189,8 @@ for study_command in STUDY_COMMANDS:
     "marks",
     multiple=True,
     metavar="NAME=X,Y,Z,RADIUS[,KIND]",
-    help="Where a support touched the crown, mm; KIND is support or sprue; repeatable.",
+    help="Where a support touched the crown, mm; KIND is support, or sprue for a sprue or holding "
+    "bar; repeatable.",
 )
 @click.option("--drop-debris", is_flag=True, help="Leave out small floating pieces.")
 @click.option("--unweighted", is_flag=True, help="Every point counts the same, whatever its area.")
@@ -217,7 +219,8 @@ def check(**given: Any) -> None:
         out = Path(f"{given['scan'].stem}_check")
     settings = check_settings(given)
     if out is not None:
-        refuse_folder(out, (given["design"], given["scan"], given["areas_file"]))
+        inputs = (given[name] for name in ("design", "scan", "areas_file", "landmarks"))
+        refuse_folder(out, inputs)
     result = ProgressBar(messages).run(check_steps(given["design"], given["scan"], settings))
     written: Iterable[Path] = ()
     if out is not None:
@@ -231,7 +234,7 @@ def check(**given: Any) -> None:
         say_written(written, out)
 
 
-@main.command()
+@main.command(cls=Command)
 @click.argument("design", type=path)
 @click.option("--out", type=path, metavar="FILE", help="Save the areas here (JSON).")
 @click.option("--unit", type=click.Choice(UNITS), default="auto", show_default=True)

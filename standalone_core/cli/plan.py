@@ -50,7 +50,7 @@ if TYPE_CHECKING:
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for scripts.")
 @guarded
 def plan(out: Path | None, as_json: bool, **given: Any) -> None:
-    """Tell how many crowns per group are needed, for a difference or for equivalence.
+    """Compute how many crowns per group are needed, for a difference or for equivalence.
 
     The spread between crowns comes from --sd, or from a pilot study with --from.
     """

@@ -108,18 +108,14 @@ def measure_study(
     from ..report.study.tables import study_document
     from ..report.study.terminal import study_view
     from ..study.analysis.analyse import analyse_study_steps
-    from ..study.file.inputs import read_study_inputs
+    from ..study.file.inputs import read_study
     from ..study.measuring.executors import executor_of
     from ..study.measuring.run import run_study_steps
 
-    inputs = read_study_inputs(study_file)
-    plan = inputs.plan
-    listed = () if inputs.repeats is None else inputs.repeats.rows
+    inputs = read_study(study_file)
     with executor_of(workers, scheduler) as executor:
-        repeats = [row.listed for row in listed]
-        steps = run_study_steps(plan, folder, repeats=repeats, executor=executor)
-        run = ProgressBar(messages).run(steps)
-        analysis = ProgressBar(messages).run(analyse_study_steps(run, inputs.scores))
+        run = ProgressBar(messages).run(run_study_steps(inputs, folder, executor=executor))
+        analysis = ProgressBar(messages).run(analyse_study_steps(run))
         writing = write_study_steps(
             run,
             analysis,

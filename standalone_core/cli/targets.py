@@ -14,9 +14,13 @@ RESULTS = (
     "measures.csv",
     "patches.csv",
     "marks.csv",
+    "margin_profile.csv",
     "deviation_design.ply",
     "deviation_scan.ply",
+    "exceedances.csv",
+    "contacts.csv",
 )
+"""What a check writes or, of an earlier one, removes."""
 
 
 def refuse_folder(folder: Path, inputs: Iterable[Path | None]) -> None:

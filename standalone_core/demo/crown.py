@@ -116,10 +116,22 @@ def demo_crown(
     rng : Generator, optional
         Jitters the vertices along their rings; none by default.
 
+    Returns
+    -------
+    DemoCrown
+        The mesh, mm, with its margin line, its directions and its true areas.
+
     Raises
     ------
     SettingError
         Edge length out of range.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> crown = cuspwise.demo_crown(edge_mm=0.5)
+    >>> cuspwise.inspect_mesh(crown.mesh).closed, crown.insertion.tolist()
+    (True, [0.0, 0.0, 1.0])
     """
     shape = CrownShape() if shape is None else shape
     grid = mesh_surface(

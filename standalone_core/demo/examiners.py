@@ -62,7 +62,7 @@ def examiners_scores(
 
     Returns
     -------
-    tuple of Score
+    tuple of FeltScore
         Crown by crown.
     """
     felt = sizes_to_feel(surfaces, areas)

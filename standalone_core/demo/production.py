@@ -53,7 +53,7 @@ def produce(
     errors: ProductionErrors,
     *,
     edge_mm: float = 0.1,
-    rng: np.random.Generator,
+    rng: np.random.Generator | None = None,
 ) -> ProducedCrown:
     """Produce a crown and scan it.
 
@@ -66,14 +66,29 @@ def produce(
     edge_mm : float
         Mean edge length of the scan. Its rows of edges do not follow the margin line, and its
         vertices are not the design's.
-    rng : Generator
-        For the scan's sampling, the noise, the debris and the pose, in this order.
+    rng : Generator, optional
+        For the scan's sampling, the noise, the debris and the pose, in this order; one that always
+        starts alike by default.
+
+    Returns
+    -------
+    ProducedCrown
+        The scan as a mesh, mm, with what is true about it.
 
     Raises
     ------
     SettingError
         Edge length out of range.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> design = cuspwise.demo_crown(edge_mm=0.5)
+    >>> scan = cuspwise.produce(design, cuspwise.ProductionErrors(offset_um=30), edge_mm=0.5)
+    >>> scan.mesh.name, scan.T_true_design_scan.shape
+    ('produced crown', (4, 4))
     """
+    rng = rng or np.random.default_rng(0)
     shape = crown if isinstance(crown, CrownShape) else crown.shape
     grid = mesh_surface(
         shape.points,

@@ -295,6 +295,15 @@ class ProductionErrors:
         Loose grains.
     any_pose : bool
         Whether the scan lies anywhere, as a scanner delivers it; else in the design's frame.
+
+    Examples
+    --------
+    A crown that is 0.2 % too small, and whose scan lies in the design's frame:
+
+    >>> import cuspwise
+    >>> errors = cuspwise.ProductionErrors(scale=(0.998, 0.998, 0.998), any_pose=False)
+    >>> errors.scale, errors.offset_um
+    ((0.998, 0.998, 0.998), 0.0)
     """
 
     offset_um: float = 0.0

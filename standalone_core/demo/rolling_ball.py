@@ -1,7 +1,7 @@
 """What a ball that rolls over a surface from outside leaves under it: the closing by a ball.
 
 A round tool of radius r cannot reach the bottom of an inside corner sharper than itself: the
-milled surface there is the ball's, not the design's. The same construction tells how deep a
+milled surface there is the ball's, not the design's. The same construction shows how deep a
 fossa is below what a round antagonist can touch.
 """
 

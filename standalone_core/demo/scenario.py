@@ -8,13 +8,13 @@ from pathlib import Path
 
 import numpy as np
 
-from ..errors import FileError
 from ..mesh.write import write_mesh
 from ..progress import Progress, Steps
 from .crown import DemoCrown, demo_crown
 from .production import ProducedCrown, produce
 from .production_errors import BallFill, Cap, Layers, ProductionErrors, ScannerNoise, Wave
 from .shape import Chip
+from .study_files import make_folder
 
 SEED = 2036
 EDGE_MM = 0.1
@@ -133,15 +133,7 @@ def write_demo_steps(out: str | Path) -> Steps[DemoFiles]:
         The folder cannot be made or written to.
     """
     folder = Path(out)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as problem:
-        raise FileError(
-            f"The folder cannot be made: {problem.strerror}.",
-            subject=folder,
-            remedy="Choose another folder.",
-            arguments=("out",),
-        ) from problem
+    make_folder(folder)
     case = yield from demo_case_steps()
     yield Progress("Writing the demo's meshes", 0.95)
     design = write_mesh(folder / "design.stl", case.design.mesh)

@@ -77,7 +77,7 @@ def write_study_case_steps(
     """
     folder = Path(out)
     for name in ("", *(group.name for group in GROUPS), "repeats"):
-        _make_folder(folder / name)
+        make_folder(folder / name)
     case = yield from scaled(study_case_steps(edge_mm, seed), 0.0, 0.2)
     design = write_mesh(folder / "design.stl", case.design.mesh)
     scans = [*case.scans, *case.repeats]
@@ -161,7 +161,8 @@ def _quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False)
 
 
-def _make_folder(folder: Path) -> None:
+def make_folder(folder: Path) -> None:
+    """Make a folder if it is not there; raises :class:`FileError` where that cannot be done."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as problem:

@@ -1,7 +1,7 @@
 """The three ways of production in the demo study and what goes wrong with each crown.
 
 Every way has errors that all its crowns share and a random part of each crown's own. All sizes
-are invented, so that the study has something to tell: no machine or material stands behind them.
+are invented, so that the study has something to show: no machine or material stands behind them.
 """
 
 from __future__ import annotations

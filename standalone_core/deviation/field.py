@@ -43,6 +43,12 @@ class DeviationSettings:
     max_normal_angle_deg : float
         A point counts only if its normal and the normal at its foot differ by at most this
         angle, degrees: keeps the outer side of a thin wall from being measured to the inner.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.DeviationSettings(search_mm=0.5)
+    DeviationSettings(search_mm=0.5, max_normal_angle_deg=60.0)
     """
 
     search_mm: float = 1.0
@@ -189,19 +195,19 @@ def measure_deviation_steps(
 
 def measure_deviation(
     mesh: TriangleMesh,
-    index: SurfaceIndex,
+    surface: TriangleMesh | SurfaceIndex,
     direction: Direction = "design_to_scan",
     settings: DeviationSettings | None = None,
 ) -> DeviationField:
-    """Measure the deviation at the vertices of a mesh from the surface of an index.
+    """Measure the signed deviation at the vertices of a mesh from another surface.
 
     Both surfaces lie in the design's frame.
 
     Parameters
     ----------
     mesh : TriangleMesh
-        Where to measure: the design's evaluation mesh, or the scan's own.
-    index : SurfaceIndex
+        Where to measure, n vertices: the design's evaluation mesh, or the scan's own.
+    surface : TriangleMesh or SurfaceIndex
         Measure to what: the superimposed scan, or the design's *evaluation mesh*, whose faces
         then say which areas a scan point lies in (those of the corner nearest to its foot).
     direction : {"design_to_scan", "scan_to_design"}
@@ -213,17 +219,39 @@ def measure_deviation(
     Returns
     -------
     DeviationField
+        ``deviation_mm`` (n,) and which of it counts.
 
     Raises
     ------
     SettingError
         An unknown direction.
+    MeshError
+        The surface has no faces.
 
     Notes
     -----
     The deviation is the distance to the nearest point of the other surface, not along the
-    normal; the two directions therefore differ wherever the surfaces are not parallel.
+    normal; the two directions therefore differ wherever the surfaces are not parallel. Its sign
+    is that of the angle-weighted pseudonormal at that point (Bærentzen & Aanæs, "Signed distance
+    computation using the angle weighted pseudonormal", IEEE TVCG 2005).
+
+    :func:`~cuspwise.check` also leaves out points whose match is not mutual, and finds scan
+    surface that has no counterpart on the design; what is measured here alone knows neither.
+
+    Examples
+    --------
+    A crown that is 100 µm too thick all around, scanned in the design's frame:
+
+    >>> import cuspwise
+    >>> import numpy as np
+    >>> design = cuspwise.demo_crown(edge_mm=0.4)
+    >>> errors = cuspwise.ProductionErrors(offset_um=100, any_pose=False)
+    >>> scan = cuspwise.produce(design, errors, edge_mm=0.4)
+    >>> found = cuspwise.measure_deviation(design.mesh, scan.mesh)
+    >>> round(float(np.nanmedian(found.deviation_mm)), 2)
+    0.1
     """
+    index = SurfaceIndex(surface) if isinstance(surface, TriangleMesh) else surface
     return run(measure_deviation_steps(mesh, index, direction, settings))
 
 
@@ -242,7 +270,7 @@ def counting_status(
 def normals_agree(
     normals: FloatArray, feet: ClosestPoints, surface: TriangleMesh, least_cosine: float
 ) -> BoolArray:
-    """Tell whether each point's normal agrees with the surface's at its foot, (n,).
+    """Return whether each point's normal agrees with the surface's at its foot, (n,).
 
     The surface's normal is the face's or, failing that, the one interpolated between the
     corners': at a sharp rim a point's normal lies between those of the two sides, which neither

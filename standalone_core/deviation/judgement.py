@@ -69,7 +69,7 @@ def judge_deviations(
     evidence : ScanEvidence, optional
         What is known of the scan beside its deviations; unmatched surface is found here.
     patches : PatchSettings, optional
-        Which patches are told.
+        Which patches are listed.
     weighted : bool
         Whether measures are weighted by area.
     """

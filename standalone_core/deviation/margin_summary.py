@@ -45,12 +45,12 @@ class Places(Protocol):
 
 @dataclass(frozen=True)
 class MarginSummary:
-    """A margin profile in numbers; NaN where there is none to tell.
+    """A margin profile in numbers; NaN where there is none.
 
     Every place stands for the same length of the line. A place is beyond if it counts and its
     deviation lies beyond the tolerance, or, whether it counts or not, if the edge there is longer
     or shorter by more than the limit for edges, or flash is higher than that: a margin that is
-    missing leaves little to count, and flash little deviation. Deviations are told of the places
+    missing leaves little to count, and flash little deviation. Deviations are those of the places
     that count, edges of those that show one.
 
     Attributes

@@ -129,7 +129,7 @@ def mutual(
     Notes
     -----
     Only long, aslant or outlying matches are looked at: O(those), two closest points for each
-    and four on the way. An end of an open scan cannot be told from a margin that is short there:
+    and four on the way. An end of an open scan looks like a margin that is short there:
     points nearest to an open border never count.
     """
     return run(mutual_steps(field, mesh, other, home))
@@ -266,7 +266,7 @@ def _aside(matches: _Matches, mesh: TriangleMesh) -> BoolArray:
 def _claimed(
     matches: _Matches, other: SurfaceIndex, home: SurfaceIndex, field: DeviationField
 ) -> BoolArray:
-    """Tell whether feet belong to other places of the first surface, (k,): nearer, facing alike."""
+    """Return whether feet belong to other, nearer places of the first surface that face alike."""
     feet = matches.feet
     back = home.closest(feet.foot, max_distance_mm=field.settings.search_mm)
     least = float(np.cos(np.radians(field.settings.max_normal_angle_deg)))

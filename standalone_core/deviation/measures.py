@@ -150,6 +150,18 @@ def measure_areas(
     -------
     tuple of AreaMeasures
         All areas of the first field in the area set's order, then those of the next.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> design = cuspwise.demo_crown(edge_mm=0.5)
+    >>> errors = cuspwise.ProductionErrors(offset_um=100, any_pose=False)
+    >>> scan = cuspwise.produce(design, errors, edge_mm=0.5)
+    >>> areas = cuspwise.find_areas(cuspwise.evaluation_mesh(design.mesh, 0.5))
+    >>> found = cuspwise.measure_deviation(areas.evaluation.mesh, scan.mesh)
+    >>> rows = cuspwise.measure_areas([found], areas)
+    >>> {row.area: round(row.median_um, -1) for row in rows}["whole"]
+    100.0
     """
     limits = tolerances_um or {}
     rows: list[AreaMeasures] = []

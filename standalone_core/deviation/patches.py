@@ -16,7 +16,7 @@ from .field import DeviationField
 from .places import areas_holding, place
 from .unmatched import UnmatchedPiece
 
-KINDS = EXCESS, LACK = "excess", "lack"
+KINDS = EXCESS, MISSING = "excess", "missing"
 """Material outside the design, and missing material."""
 
 
@@ -32,6 +32,12 @@ class PatchSettings:
         Smaller patches are left out (single noisy points), mm².
     min_area_share : float
         A patch is said to lie in an area that holds at least this share of it, 0 to 1.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.PatchSettings(tolerance_um=50)
+    PatchSettings(tolerance_um=50, min_patch_mm2=0.02, min_area_share=0.1)
     """
 
     tolerance_um: float | None = None
@@ -57,13 +63,13 @@ class Patch:
     Attributes
     ----------
     kind : str
-        ``excess`` (material outside the design) or ``lack``.
+        ``excess`` (material outside the design) or ``missing``.
     area_mm2 : float
         Surface of the design that it covers, mm².
     peak_um, mean_um : float
         Deviation farthest from zero, and area-weighted mean; signed, µm.
     volume_mm3 : float
-        Material in excess (or lacking) under the patch, Σ w·|d| from the design's surface, mm³:
+        Material in excess (or missing) under the patch, Σ w·|d| from the design's surface, mm³:
         first order in deviation over radius of curvature.
     centre_mm : (3,) tuple of float
         Area-weighted mean of its points, mm, in the design's frame.
@@ -124,6 +130,18 @@ def find_patches(
     ------
     SettingError
         A field that was not measured at the evaluation points.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> design = cuspwise.demo_crown(edge_mm=0.4)
+    >>> errors = cuspwise.ProductionErrors(offset_um=100, any_pose=False)
+    >>> scan = cuspwise.produce(design, errors, edge_mm=0.4)
+    >>> areas = cuspwise.find_areas(cuspwise.evaluation_mesh(design.mesh, 0.4))
+    >>> found = cuspwise.measure_deviation(areas.evaluation.mesh, scan.mesh)
+    >>> worst = cuspwise.find_patches(found, areas, tolerance_um=20)[0]
+    >>> worst.kind, round(worst.mean_um, -1), worst.areas[0]
+    ('excess', 100.0, 'external')
     """
     settings = settings or PatchSettings()
     if field.direction != "design_to_scan":
@@ -164,7 +182,7 @@ def find_in_both(
     Returns
     -------
     tuple of Patch
-        A patch seen from both sides is told once, as the design sees it, with the larger of the
+        A patch seen from both sides is listed once, as the design sees it, with the larger of the
         two peaks. The one with the largest peak first.
     """
     settings = settings or PatchSettings()

@@ -55,7 +55,10 @@ def about_scanner(rows: Sequence[AreaMeasures], scanner_um: float, sides: Sequen
     if not np.isfinite(scanner_um):
         return ""
     if NOT_DECIDABLE not in sides or OUTSIDE in sides:
-        return f"The scanner's standard uncertainty of {scanner_um:.2g} µm leaves it so with 95 %."
+        return (
+            f"That holds with 95 % confidence at the scanner's standard uncertainty of "
+            f"{scanner_um:.2g} µm."
+        )
     open_one = rows[list(sides).index(NOT_DECIDABLE)]
     spread = COVERAGE_FACTOR * scanner_um
     low, high = open_one.mean_abs_um - spread, open_one.mean_abs_um + spread
@@ -87,7 +90,7 @@ def about_unseen(margin: MarginSummary) -> str:
     """Say where the margin was not seen."""
     return (
         f"The margin was not measured along {margin.unseen_mm:.1f} of {margin.length_mm:.1f} mm "
-        f"({margin.unseen_words}): whether it is open there cannot be told."
+        f"({margin.unseen_words}): it may be open there."
     )
 
 
@@ -95,8 +98,8 @@ def about_layer(layer: LayerBeside) -> str:
     """Say that the scan has two layers of surface, where, and what to do."""
     return (
         f"The scan has two layers of surface over {layer.area_mm2:.1f} mm², about "
-        f"{layer.distance_um:.0f} µm apart, around {place_words(layer.place_mm)} mm: which of them "
-        f"is the crown cannot be told. Take one of them out of the scan."
+        f"{layer.distance_um:.0f} µm apart, around {place_words(layer.place_mm)} mm: it is not "
+        f"known which of them is the crown. Take one of them out of the scan."
     )
 
 

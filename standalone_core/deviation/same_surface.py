@@ -15,7 +15,7 @@ _SHARE = 0.9
 
 
 def is_same_surface(design: TriangleMesh, scan: TriangleMesh) -> bool:
-    """Tell whether a superimposed scan has the design's own vertices, or some of them.
+    """Return whether a superimposed scan has the design's own vertices, or some of them.
 
     A scanner places its points anywhere on a surface: that nine in ten of them fall on vertices
     of the design does not happen. So the file is the design, a moved copy, or a part of it.

@@ -1,7 +1,7 @@
 """What is left of each support mark: a stub that stands out, a gouge, or neither.
 
 A crown may be too large or too small around a mark (shrinkage, a form error), so that its
-own deviations say little about the stub. Everything here is told against the surroundings: the
+own deviations say little about the stub. Everything here is measured from the surroundings: the
 surface of the same side (external or intaglio) in a ring about the spot that holds no other
 mark. Their level is the area-weighted median of their deviations, which another stub or a
 scratch does not move; their spread is 1.4826 = 1/Φ⁻¹(3/4) times the area-weighted median distance
@@ -62,6 +62,12 @@ class MarkSettings:
         Least share of a spot that must have counted to call it clean, 0 to 1.
     min_ring_coverage : float
         Least share of the surroundings that must have counted for a level, 0 to 1.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.MarkSettings(limit_um=40.0).limit_um
+    40.0
     """
 
     limit_um: float = 25.0
@@ -325,19 +331,19 @@ def _judge(
     if doubts:
         return NOT_MEASURED, doubts
     limit = max(settings.limit_um, band_um)
-    told = f"the limit is {limit:.0f} µm"
+    bound = f"the limit is {limit:.0f} µm"
     if limit > settings.limit_um:
-        told += ", since its surroundings are no smoother"
+        bound += ", since its surroundings are no smoother"
     if height_um >= limit:
-        return STUB, f"Stands {height_um:.1f} µm above its surroundings; {told}."
+        return STUB, f"Stands {height_um:.1f} µm above its surroundings; {bound}."
     if height_um <= -limit:
-        return GOUGE, f"Lies {-height_um:.1f} µm below its surroundings; {told}."
+        return GOUGE, f"Lies {-height_um:.1f} µm below its surroundings; {bound}."
     if coverage < settings.min_coverage:
         return NOT_MEASURED, (
             f"Only {share_words(coverage, settings.min_coverage, digits=0)} of the spot were "
             f"measured; {limit_words(settings.min_coverage)} are needed to call it clean."
         )
-    return CLEAN, f"At most {abs(height_um):.1f} µm off its surroundings; {told}."
+    return CLEAN, f"At most {abs(height_um):.1f} µm off its surroundings; {bound}."
 
 
 def _remarks(coverage: float, beyond: bool, settings: MarkSettings) -> str:
@@ -348,14 +354,14 @@ def _remarks(coverage: float, beyond: bool, settings: MarkSettings) -> str:
         said += f" Only {measured} of the spot were measured:"
         said += " height, area and volume are at least these."
     if beyond:
-        said += " It goes on beyond the spot: mark it larger for all of its area and volume."
+        said += " It goes on beyond the spot: enlarge the mark for all of its area and volume."
     return said
 
 
 def _goes_on(
     seam: BoolArray, field: DeviationField, side: float, level: float, band: float
 ) -> bool:
-    """Tell whether what leaves the band in a spot does so in the seam around it as well."""
+    """Return whether what leaves the band in a spot does so in the seam around it as well."""
     counted = seam & field.counted
     out = side * (field.deviation_mm[counted] - level) > band
     weights = field.weights_mm2[counted]

@@ -54,6 +54,13 @@ class Tolerances:
         Standard uncertainty of an area's mean absolute deviation that comes from the scanner, µm,
         from repeated scans of one crown; ``default`` stands for the areas that are not named. An
         area without one is judged as this one scan shows it.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> tolerances = cuspwise.Tolerances().changed({"margin": 12.0, "occlusal": None})
+    >>> dict(tolerances.mean_abs_um)
+    {'whole': 25.0, 'margin': 12.0}
     """
 
     mean_abs_um: Mapping[str, float] = field(default_factory=lambda: DEFAULT_MEAN_ABS_UM)

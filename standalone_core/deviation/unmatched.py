@@ -30,9 +30,9 @@ do for a spread: in a scan of two layers half of the points lie on the second on
 _REACH = 2.0
 """The design is asked as far around a foot as this many times the height above it."""
 _MIN_PIECE_MM2 = 0.02
-"""Smaller pieces are told only if they are higher than their limit."""
+"""Smaller pieces are listed only if they are higher than their limit."""
 _SPECK_MM2 = 0.05
-"""A smaller piece beside the end of an open design is not told. Ours, no source."""
+"""A smaller piece beside the end of an open design is not listed. Ours, no source."""
 _MIN_SHARE = 0.1
 """A piece stands beside an area that holds at least this share of it."""
 
@@ -76,7 +76,7 @@ class UnmatchedPiece:
     n: int
 
     def beside(self, area: str) -> bool:
-        """Tell whether the piece stands beside an area; beside the whole if beside any."""
+        """Return whether the piece stands beside an area; beside the whole if beside any."""
         return bool(self.areas) if area == "whole" else area in self.areas
 
 
@@ -138,7 +138,7 @@ def _before_the_end(back: DeviationField, unmatched_mm: FloatArray) -> FloatArra
 
 
 def _past_the_end(back: DeviationField) -> BoolArray:
-    """Tell which points, (n,), lie past an open design's border: it says nothing of them."""
+    """Return which points, (n,), lie past an open design's border: it says nothing of them."""
     past = np.zeros(len(back), dtype=bool)
     end = back.status == ON_BORDER
     if back.faces is None or not end.any():
@@ -166,7 +166,7 @@ def _heights(back: DeviationField, design: SurfaceIndex) -> FloatArray:
 def _standing_out(
     height: FloatArray, point: IntArray, seen: FloatArray, design: TriangleMesh
 ) -> BoolArray:
-    """Tell which heights over design points exceed all that the design sees around, (k,)."""
+    """Return which heights over design points exceed all that the design sees around, (k,)."""
     standing = np.zeros(len(height), dtype=bool)
     waiting = np.arange(len(height))
     around, reach = seen, 0.0
@@ -197,7 +197,7 @@ def unmatched_pieces(
     area_set : AreaSet
         Surface beside a support mark is left out: it belongs to the mark.
     least_um : float
-        Pieces smaller than 0.02 mm² are told only if they are higher than this, µm, and more
+        Pieces smaller than 0.02 mm² are listed only if they are higher than this, µm, and more
         than a single point, which is no surface.
     """
     if back.unmatched_mm is None or back.faces is None:
@@ -224,7 +224,7 @@ def unmatched_pieces(
 
 
 def _loose(back: DeviationField, near: BoolArray) -> BoolArray:
-    """Tell which points belong to pieces of the scan that are not the crown itself, (n,)."""
+    """Return which points belong to pieces of the scan that are not the crown itself, (n,)."""
     assert back.faces is not None
     piece = components(np.vstack([back.faces[:, :2], back.faces[:, 1:]]), len(back))
     matched = np.where(near | (back.status == TOO_FAR), 0.0, back.weights_mm2)

@@ -285,7 +285,7 @@ def _about_settling(superimposition: Superimposition, tolerances: Tolerances) ->
 
 
 def _side(measure_um: float, limit_um: float, scanner_um: float) -> str:
-    """Return on which side of its limit a measure lies, as far as the scanner can tell."""
+    """Return on which side of its limit a measure lies, as far as the scanner shows it."""
     spread = COVERAGE_FACTOR * scanner_um if np.isfinite(scanner_um) else 0.0
     if measure_um + spread <= limit_um:
         return WITHIN
@@ -293,7 +293,7 @@ def _side(measure_um: float, limit_um: float, scanner_um: float) -> str:
 
 
 def is_too_much(piece: UnmatchedPiece, tolerances: Tolerances) -> bool:
-    """Tell whether a piece of unmatched surface is higher or larger than allowed."""
+    """Return whether a piece of unmatched surface is higher or larger than allowed."""
     higher = piece.height_um > tolerances.max_unmatched_um
     return higher or piece.area_mm2 > tolerances.max_unmatched_mm2
 

@@ -96,12 +96,25 @@ def read_mesh(path: str | Path, *, unit: str = "auto") -> MeshFile:
         Length unit of the file's numbers: "mm", "m", "inch", "um", "cm", "foot", or "auto":
         the one the file declares (3MF), else guessed from the size (see ``mesh.units``).
 
+    Returns
+    -------
+    MeshFile
+        Its ``mesh`` is in mm.
+
     Raises
     ------
     FileError
         Missing, truncated, damaged, too large, without triangles.
     SettingError
         Unknown unit.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> path = cuspwise.write_mesh("design.stl", cuspwise.demo_crown(edge_mm=0.5).mesh)
+    >>> found = cuspwise.read_mesh(path)
+    >>> found.format, found.unit, found.unit_guessed
+    ('binary STL', 'mm', True)
     """
     check_unit(unit)
     path = Path(path)

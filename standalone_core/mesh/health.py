@@ -91,8 +91,19 @@ class HealthReport:
 def inspect_mesh(mesh: TriangleMesh) -> HealthReport:
     """Examine a mesh; nothing is changed. O(m log m).
 
+    Parameters
+    ----------
+    mesh : TriangleMesh
+        With m faces.
+
+    Returns
+    -------
+    HealthReport
+        Counts, sizes in mm, mm² and mm³, and what is wrong in words.
+
     Examples
     --------
+    >>> from cuspwise import TriangleMesh, inspect_mesh
     >>> corners = [[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]]
     >>> report = inspect_mesh(TriangleMesh(corners, [[0, 2, 1], [0, 1, 3], [1, 2, 3], [0, 3, 2]]))
     >>> report.closed, report.pieces, round(report.volume_mm3, 6)

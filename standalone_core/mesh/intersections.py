@@ -1,6 +1,6 @@
 """Triangles of a mesh that pass through each other.
 
-Boxes in a binary tree, sorted along a Z-order curve, tell which triangles can meet; two triangles
+Boxes in a binary tree, sorted along a Z-order curve, show which triangles can meet; two triangles
 pass through each other if an edge of one has its ends on both sides of the other and crosses it
 within its outline. Triangles that share a vertex are not compared, and touching is not passing.
 """
@@ -18,7 +18,7 @@ from .health import counted, degenerate_faces
 from .morton import curve_order
 from .triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 
-# Beyond this many pairs a mesh is broken and their exact number tells nothing.
+# Beyond this many pairs a mesh is broken and their exact number says nothing.
 MAX_PAIRS = 1_000_000
 # Candidate pairs compared at most, for a mesh whose triangles lie all over each other.
 MAX_COMPARED = 20_000_000

@@ -252,7 +252,7 @@ def _shared_spans(
     """Return pairs of pieces, middles (k, 3), lengths and axes of lines within both, (k,) each.
 
     A piece counts on a line only if it is entered as often as it is left there: a line that
-    passes through a hole of a nearly closed one tells nothing about it.
+    passes through a hole of a nearly closed one says nothing about it.
     """
     stack = stack.kept(closed[stack.piece])
     key = np.unique(stack.found.line * piece_count + stack.piece, return_inverse=True)[1]

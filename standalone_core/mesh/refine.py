@@ -137,6 +137,14 @@ def evaluation_mesh(mesh: TriangleMesh, spacing_mm: float = SPACING_MM) -> Evalu
     ------
     SettingError
         The spacing is not positive, or asks for more than ``MAX_EVALUATION_FACES`` faces.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> triangle = cuspwise.TriangleMesh([[0, 0, 0], [1, 0, 0], [0, 1, 0]], [[0, 1, 2]])
+    >>> split = cuspwise.evaluation_mesh(triangle, spacing_mm=0.8)
+    >>> split.points.shape, float(split.weights_mm2.sum().round(6))
+    ((6, 3), 0.5)
     """
     if not 0 < spacing_mm < np.inf:
         raise SettingError(

@@ -64,10 +64,25 @@ def repair_mesh(mesh: TriangleMesh, *, drop_debris: bool = False) -> Repair:
     drop_debris : bool
         Drop the pieces that ``inspect_mesh`` counts as debris.
 
+    Returns
+    -------
+    Repair
+        The mended mesh, with what was done and what could not be.
+
     Raises
     ------
     MeshError
         No triangle with an area is left.
+
+    Examples
+    --------
+    A tetrahedron, one face of which looks inward:
+
+    >>> import cuspwise
+    >>> corners = [[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]]
+    >>> faces = [[0, 1, 2], [0, 1, 3], [1, 2, 3], [0, 3, 2]]
+    >>> cuspwise.repair_mesh(cuspwise.TriangleMesh(corners, faces)).actions
+    ('Mixed winding: turned 1 face to the sense of the larger area beside them.',)
     """
     health = inspect_mesh(mesh)
     actions: list[str] = []
@@ -140,7 +155,7 @@ def _seals(mesh: TriangleMesh, doubtful: BoolArray) -> BoolArray:
 
 
 def _turned(mesh: TriangleMesh, actions: list[str]) -> TriangleMesh:
-    """Turn faces so that every shell has one sense, outward where that can be told."""
+    """Turn faces so that every shell has one sense, outward where that is known."""
     shells = mesh.shells
     inward = shells.inward[shells.shell_of_face]
     turn = shells.turned ^ inward

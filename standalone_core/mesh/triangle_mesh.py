@@ -37,6 +37,13 @@ class TriangleMesh:
     ------
     MeshError
         Wrong shape, coordinates that are not finite, indices out of range.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> mesh = cuspwise.TriangleMesh([[0, 0, 0], [1, 0, 0], [0, 1, 0]], [[0, 1, 2]])
+    >>> len(mesh), mesh.area_mm2
+    (1, 0.5)
     """
 
     vertices: FloatArray

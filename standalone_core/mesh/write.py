@@ -48,6 +48,14 @@ def write_mesh(
         Unknown ending, values or colours that do not fit the vertices or the format.
     FileError
         It cannot be written.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> crown = cuspwise.demo_crown(edge_mm=0.5).mesh
+    >>> heights = {"height_mm": crown.vertices[:, 2]}
+    >>> cuspwise.write_mesh("crown.ply", crown, heights).name
+    'crown.ply'
     """
     target = Path(path)
     suffix = target.suffix.lower()

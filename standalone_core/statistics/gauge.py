@@ -38,7 +38,7 @@ class VarianceSource:
 class GaugeStudy:
     """Where the variance of repeated measurements comes from.
 
-    Standard deviations are in the unit of the values. What the study cannot tell is NaN, and
+    Standard deviations are in the unit of the values. What the study does not show is NaN, and
     ``notes`` say why.
 
     Attributes
@@ -64,7 +64,7 @@ class GaugeStudy:
     study_percent : float
         100 gauge/total.
     distinct_categories : int
-        1.41 part/gauge, rounded down, at least 1; 0 if it cannot be told.
+        1.41 part/gauge, rounded down, at least 1; 0 if it is not known.
     smallest_difference, smallest_low, smallest_high : float
         Two single measurements of one part by one operator differ by less than this with
         probability ``confidence``: z √2 repeatability (1.96 √2 = 2.77 at 95 %), with its interval.

@@ -14,7 +14,7 @@ from ..errors import SettingError
 from .samples import check_positive, check_share
 
 LEAST = 3
-"""Fewer measured units tell nothing of what is usual."""
+"""Fewer measured units show nothing of what is usual."""
 
 
 @dataclass(frozen=True)
@@ -130,7 +130,7 @@ def find_odd(
     far out (Bock, Diaconis, Huffer & Perlman 1987, Canadian Journal of Statistics 15: 387–395), so
     that the rule is careful; (Σλ)²/Σλ², which is usual (Box 1954, Annals of Mathematical Statistics
     25: 290–302), raises up to two and a half times the alarms allowed where one way outweighs many
-    small ones. A map tells more than a value of it: in a group of six, a unit eight times as far
+    small ones. A map shows more than a value of it: in a group of six, a unit eight times as far
     off as is usual is found in 16 % of groups by one value, but in 23 to 98 % by its map, as others
     differ in one way or in ten.
 

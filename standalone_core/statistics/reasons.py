@@ -21,14 +21,14 @@ WORDS: Mapping[str, str] = MappingProxyType(
         ),
         "nothing_measured": "Nothing was measured.",
         "nothing_in_group": "Nothing was measured in this group.",
-        "single_value": "A single value tells nothing of the spread: no SD and no interval.",
+        "single_value": "A single value shows no spread: no SD and no interval.",
         "no_spread": (
             "Neither group has any spread, so there is nothing to judge a difference by."
         ),
         "no_spread_in_pair": "Neither group has any spread.",
         "no_spread_in": "All values are the same in {groups}.",
         "all_same": "All values are the same.",
-        "all_same_groups": "All values are the same, so nothing tells the groups apart.",
+        "all_same_groups": "All values are the same, so ranks cannot compare the groups.",
         "all_same_mean": "All values are the same, so there is no interval of the mean.",
         "all_same_interval": "All values are the same, so there is no interval.",
         "all_same_next": "All values are the same, so nothing can be said of the next.",
@@ -48,9 +48,9 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "single_unit": "A single unit gives no interval.",
         "single_part": (
             "A single part was measured: how parts differ, and with it the share of the gauge in "
-            "the whole, cannot be told."
+            "the whole, is not known."
         ),
-        "single_operator": "One operator measured: how operators differ cannot be told.",
+        "single_operator": "One operator measured: how operators differ is not known.",
         "no_repeats": (
             "Nothing was repeated by the same operator: the repeatability holds what operators "
             "see differently from part to part."

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from scipy import special
 
+from ..areas.support_marks import new_area_name
 from ..csv_text import cell_text, csv_text
 from ..errors import FileError, SettingError
 from ..records import plain
@@ -28,7 +29,7 @@ ONE_GROUP, OTHER_GROUP = "first", "second"
 
 @dataclass(frozen=True)
 class Spread:
-    """Standard deviation between the crowns of a group: ``n`` is 0 if it was only told."""
+    """Standard deviation between the crowns of a group: ``n`` is 0 if it was only given."""
 
     group: str
     sd_um: float
@@ -108,6 +109,99 @@ class SizeRow:
     cautious: SampleSize | None
 
 
+@dataclass(frozen=True)
+class CrownsNeeded:
+    """How many crowns of each group a study needs.
+
+    Attributes
+    ----------
+    aim : Aim
+        What it is to show.
+    rows : tuple of SizeRow
+        Per pair of groups, with the power for each number of crowns.
+    """
+
+    aim: Aim
+    rows: tuple[SizeRow, ...]
+
+    @property
+    def n(self) -> int:
+        """Crowns per group that are enough for every pair of groups."""
+        return _largest(self.rows)
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """How many, and what that rests on."""
+        return size_sentences(self.rows, self.aim)
+
+
+def crowns_needed(
+    spread: float | tuple[float, float] | str | Path,
+    *,
+    difference_um: float | None = None,
+    equivalence_um: float | None = None,
+    true_difference_um: float = 0.0,
+    power: float = 0.8,
+    alpha: float = 0.05,
+    area: str = "margin",
+    measure: str = "mean_abs_um",
+) -> CrownsNeeded:
+    """Tell how many crowns per group a study needs, to find a difference or show equivalence.
+
+    The least n at which Welch's t test (two-sided), or the two one-sided tests of equivalence,
+    reach the power; formulas and sources at :mod:`.statistics.sample_size`. For a pilot, also with
+    the one-sided 80 % upper limit of each standard deviation (Browne, Statistics in Medicine 14,
+    1995: 1933–1940), since a pilot's spread is as often too small as too large.
+
+    Parameters
+    ----------
+    spread : float, (float, float), str or pathlib.Path
+        Standard deviation between crowns, µm, of both groups or of each; or the ``study.json`` of
+        a pilot.
+    difference_um : float, optional
+        A difference of means that is to be found if it is there, µm.
+    equivalence_um : float, optional
+        A margin, ± µm, that the difference is to be shown to lie within; exactly one of the two.
+    true_difference_um : float
+        For equivalence: the difference that may really be there, µm.
+    power, alpha : float
+        Chances of success, and of a false alarm, 0 to 1.
+    area, measure : str
+        Which measure of the pilot; deviations from design to scan.
+
+    Returns
+    -------
+    CrownsNeeded
+
+    Raises
+    ------
+    SettingError
+        A number outside what is allowed, no aim or two, an area or measure that the pilot has not.
+    FileError
+        The pilot cannot be read.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.crowns_needed(3.2, difference_um=5).n
+    8
+    >>> cuspwise.crowns_needed((3.2, 4.0), equivalence_um=5, power=0.9).n
+    13
+    """
+    aim = Aim(difference_um, equivalence_um, true_difference_um, power, alpha)
+    return CrownsNeeded(aim, plan_sizes(spreads_of(spread, area, measure), aim))
+
+
+def spreads_of(
+    spread: float | tuple[float, float] | str | Path, area: str, measure: str
+) -> tuple[Spread, ...]:
+    """Return the spreads that are told in numbers, or those of a pilot."""
+    if isinstance(spread, str | Path):
+        return read_pilot(spread, area, measure)
+    first, other = spread if isinstance(spread, tuple) else (spread, spread)
+    return Spread(ONE_GROUP, first), Spread(OTHER_GROUP, other)
+
+
 def plan_sizes(spreads: Iterable[Spread], aim: Aim) -> tuple[SizeRow, ...]:
     """Return the crowns per group for every pair of groups; one group counts for both.
 
@@ -144,11 +238,12 @@ def read_pilot(file: str | Path, area: str, measure: str) -> tuple[Spread, ...]:
     """
     crowns = _crowns(Path(file))
     rows = [
-        (crown["group"], row)
+        (crown["group"], {**row, "area": new_area_name(row["area"])})
         for crown in crowns
         for row in crown["measures"]
         if row["direction"] == "design_to_scan"
     ]
+    area = new_area_name(area)
     _refuse_unknown(area, dict.fromkeys(row["area"] for _, row in rows), "area")
     lengths = [name for name in MEASURE_WORDS if name.endswith("_um")]
     _refuse_unknown(measure, lengths, "measure")
@@ -171,8 +266,7 @@ def read_pilot(file: str | Path, area: str, measure: str) -> tuple[Spread, ...]:
 def size_sentences(rows: Iterable[SizeRow], aim: Aim) -> tuple[str, ...]:
     """Say how many crowns are needed, and what that rests on."""
     rows = tuple(rows)
-    most = max(row.size.n for row in rows)
-    sentences = [f"{count_words(most, 'crown')} per group are needed {aim.words}."]
+    sentences = [f"{count_words(_largest(rows), 'crown')} per group are needed {aim.words}."]
     cautious = [row.cautious.n for row in rows if row.cautious is not None]
     if cautious:
         sentences.append(
@@ -206,10 +300,14 @@ def sizes_document(rows: Iterable[SizeRow], aim: Aim) -> dict[str, Any]:
         "schema": "cuspwise plan",
         "schema_version": SIZES_SCHEMA_VERSION,
         "aim": plain(aim),
-        "crowns_per_group": max(row.size.n for row in rows),
+        "crowns_per_group": _largest(rows),
         "rows": plain(rows),
         "sentences": list(size_sentences(rows, aim)),
     }
+
+
+def _largest(rows: Iterable[SizeRow]) -> int:
+    return max(row.size.n for row in rows)
 
 
 def _row(first: Spread, second: Spread, aim: Aim) -> SizeRow:

@@ -62,6 +62,13 @@ class GroupPlan:
         One file per crown, sorted by name; at least one, none twice.
     facts : mapping of str to str
         How the crowns were produced, in free words: machine, material, …
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> from pathlib import Path
+    >>> cuspwise.GroupPlan("milled", "Milled", (Path("milled/m1.stl"),)).name
+    'milled'
     """
 
     name: str
@@ -109,6 +116,13 @@ class AnalysisPlan:
         Start of all random numbers.
     odd_false_alarm : float
         Chance of flagging a crown of a group in which none is odd.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> analysis = cuspwise.AnalysisPlan(lead="ranks", equivalence_um={"default": 5.0})
+    >>> analysis.equivalence_of("margin"), analysis.alpha
+    (5.0, 0.05)
     """
 
     lead: Lead = "welch"
@@ -195,7 +209,23 @@ class StudyPlan:
     scores : ScoreScale
         What the examiners' numbers mean.
     notes : tuple of str
-        What the reader should know about the plan, such as what one group alone cannot tell.
+        What the reader should know about the plan, such as what one group alone cannot show.
+
+    Examples
+    --------
+    A plan made in memory, and run without a study file:
+
+    >>> import cuspwise
+    >>> home = cuspwise.demo_study("trial").parent
+    >>> groups = [
+    ...     cuspwise.GroupPlan(name, name.title(), tuple(sorted((home / name).glob("*.stl"))))
+    ...     for name in ("milled", "printed")
+    ... ]
+    >>> plan = cuspwise.StudyPlan(
+    ...     None, "Two ways", "Which is truer?", home / "design.stl", tuple(groups)
+    ... )
+    >>> sorted(plan.crown_names().values())
+    ['m1', 'm2', 'p1', 'p2']
     """
 
     path: Path | None
@@ -214,7 +244,7 @@ class StudyPlan:
 
     @property
     def folder(self) -> Path:
-        """The folder that paths of the study are told from."""
+        """The folder that paths of the study start from."""
         return self.design.parent if self.path is None else self.path.parent
 
     @property

@@ -162,7 +162,7 @@ def _learnt(state: FitState, equations: NormalEquations) -> FloatArray:
 
     Gauss–Newton takes the design as flat around each foot. Where residuals are not small against
     the design's radii, as at a rim, that costs many steps; the change y of the gradient over the
-    last step s tells the missing curvature: C += v vᵀ/(vᵀ s) with v = y − (H + C) s (Dennis, Gay &
+    last step s gives the missing curvature: C += v vᵀ/(vᵀ s) with v = y − (H + C) s (Dennis, Gay &
     Welsch, ACM TOMS 7:348, 1981, and Nocedal & Wright, Numerical Optimization, 6.2; from memory).
     """
     if state.last is None or state.step_mm > _SECANT_FROM_MM or not equations.held:
@@ -265,7 +265,7 @@ def present_fit_steps(
 ) -> Steps[BestFit]:
     """Measure how scan points lie in a pose that is taken as it is.
 
-    ``iterations`` and ``step_mm`` tell of the fit that led to it: its steps and its last one.
+    ``iterations`` and ``step_mm`` are of the fit that led to it: its steps and its last one.
     """
     feet = yield from problem.feet_steps(pose)
     cut = _weighted(problem, feet)[0]
@@ -299,7 +299,7 @@ def fit_on_samples(
 
 
 def part_steps(part: FitProblem, state: FitState) -> Steps[FitState]:
-    """Fit on part of the points, until a step is so small that the whole has to tell more."""
+    """Fit on part of the points, until a step is so small that the whole is needed."""
     for number in range(_STAGE_ITERATIONS):
         share = 1.0 - 0.6**number
         feet = yield from scaled(part.feet_steps(state.pose), share, share)

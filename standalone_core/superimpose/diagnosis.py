@@ -129,7 +129,7 @@ class PoseJudgement:
 
 
 def judge(evidence: Evidence, settings: SuperimposeSettings) -> PoseJudgement:
-    """Decide what the superimposition is worth, the gravest finding first."""
+    """Judge the superimposition, the gravest finding first."""
     findings: tuple[tuple[Verdict, str], ...] = (
         ("mirrored", _mirrored(evidence, settings)),
         ("wrong_part", _wrong_part(evidence, settings)),
@@ -175,8 +175,8 @@ def _wrong_part(evidence: Evidence, settings: SuperimposeSettings) -> str:
     if explained_by(like.scale, settings):
         return f"The scan is in another size.{_size_hint(like, settings)}"
     return (
-        f"{_how_unlike(evidence)} It shows another part, or one that deviates too much to be told "
-        f"from another."
+        f"{_how_unlike(evidence)} It shows another part, or a crown that deviates so much that "
+        f"it may be another part."
     )
 
 
@@ -186,7 +186,7 @@ def _doubtful(evidence: Evidence, settings: SuperimposeSettings) -> str:
     hint = _size_hint(evidence.like, settings)
     if hint:
         return f"The scan is in another size.{hint}"
-    return f"{_how_unlike(evidence)} A bad crown and another part cannot be told apart here."
+    return f"{_how_unlike(evidence)} A bad crown and another part cannot be distinguished here."
 
 
 def is_doubtful(like: Likeness, settings: SuperimposeSettings) -> bool:

@@ -57,7 +57,7 @@ def read_landmarks(path: str | Path) -> LandmarkPairs:
     missing = [name for name in COLUMNS if not rows or name not in rows[0]]
     if missing:
         raise FileError(
-            f"It has no lines or lacks the columns {', '.join(missing)}.",
+            f"It has no lines, or these columns are missing: {', '.join(missing)}.",
             subject=file,
             remedy=f"Start it with the line {','.join(COLUMNS)}.",
         )

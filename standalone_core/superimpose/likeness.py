@@ -45,7 +45,7 @@ class Likeness:
     scan_overlap, design_overlap : float
         Share of the scan's, and of the design's, area that comes near the other.
     scale : Scale, optional
-        Told only where the typical distance raises doubt.
+        Given only where the typical distance raises doubt.
     """
 
     typical_mm: float
@@ -76,7 +76,7 @@ class Scale:
 def likeness(
     scan: SurfaceSamples, best: Candidate, design: PreparedDesign, settings: SuperimposeSettings
 ) -> Likeness:
-    """Tell how like the design a scan is in a pose whose distances are known."""
+    """Measure how like the design a scan is in a pose whose distances are known."""
     factor = reach_factor(settings)
     close = settings.close_mm * factor
     there = apply(inverse(best.T_design_scan), design.samples.every(len(scan)).points)

@@ -86,6 +86,15 @@ class SuperimposeSettings:
     least_overlap : float
         Either this share of the scan's area must lie within ``max_distance_mm`` of the design, or
         this share of the design's area within that of the scan.
+
+    Examples
+    --------
+    A scan that is to stay where it lies:
+
+    >>> import cuspwise
+    >>> settings = cuspwise.SuperimposeSettings(start="in_place", refine=False)
+    >>> settings.start, settings.loss
+    ('in_place', 'least_squares')
     """
 
     start: Start = "auto"

@@ -9,7 +9,7 @@ from ..mesh.triangle_mesh import BoolArray, TriangleMesh
 
 
 def border_features(mesh: TriangleMesh) -> BoolArray:
-    """Tell for each feature of each face whether it lies on an open border.
+    """Return for each feature of each face whether it lies on an open border.
 
     Returns
     -------

@@ -101,6 +101,14 @@ class SurfaceIndex:
         The mesh has no faces.
     SettingError
         ``threads`` is below 1.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> mesh = cuspwise.TriangleMesh([[0, 0, 0], [1, 0, 0], [0, 1, 0]], [[0, 1, 2]])
+    >>> found = cuspwise.SurfaceIndex(mesh).closest([[0.25, 0.25, 2.0]], signed=True)
+    >>> found.foot.round(6).tolist(), found.signed_mm.round(6).tolist()
+    ([[0.25, 0.25, 0.0]], [2.0])
     """
 
     def __init__(self, mesh: TriangleMesh, *, threads: int | None = None) -> None:
@@ -149,7 +157,7 @@ class SurfaceIndex:
         max_distance_mm : float
             Points farther than this from the surface get no foot; searching far is slow.
         signed : bool
-            Also tell the side, by the angle-weighted pseudonormal at the foot (Bærentzen & Aanæs,
+            Also give the side, by the angle-weighted pseudonormal at the foot (Bærentzen & Aanæs,
             "Signed distance computation using the angle weighted pseudonormal", IEEE TVCG 2005).
 
         Raises

@@ -284,5 +284,5 @@ def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
 
 
 def _inverse(values: FloatArray) -> FloatArray:
-    """1 / values; zero for zeros, and for squares too small to be told from them."""
+    """1 / values; zero for zeros, and for squares too small to be distinguished from them."""
     return np.divide(1.0, values, out=np.zeros_like(values), where=values > 1e-290)

@@ -21,7 +21,7 @@ FIRST, SECOND = 10, 32
 _REACH = 4.0
 """Pieces are never looked for beyond this many times the largest piece's radius."""
 _EVERY, _MOST = 16, 0.98
-"""Every 16th point tells how far the first round must reach to settle about this share of all."""
+"""Every 16th point shows how far the first round must reach to settle about this share of all."""
 
 
 class Nearby(NamedTuple):

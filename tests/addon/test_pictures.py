@@ -128,7 +128,7 @@ def test_six_views_of_a_ball(tmp_path: Path) -> None:
         [np.stack([k, k + 1, k + 40], -1), np.stack([k + 1, k + 41, k + 40], -1)]
     ).reshape(-1, 3)
     mesh = TriangleMesh(5.0 * points.reshape(-1, 3), faces)
-    values = 0.05 * mesh.vertices[:, 2] / 5.0  # excess on top, lack below
+    values = 0.05 * mesh.vertices[:, 2] / 5.0  # excess on top, missing below
     legend = make_legend(values, mesh.vertex_areas, limit_um=50.0, tolerance_um=25.0)
     views = standard_views((0, 0, 1), (1, 0, 0))
     result = run(draw_pictures_steps(mesh, deviation_colours(values, LIMIT_MM), views, legend))
@@ -146,4 +146,4 @@ def test_six_views_of_a_ball(tmp_path: Path) -> None:
     assert blue > 2 * red
     side = shots["mesial"][:, 580:620].mean(axis=1)
     assert side[200, 0] > side[200, 2]  # excess above
-    assert side[640, 2] > side[640, 0]  # lack below
+    assert side[640, 2] > side[640, 0]  # missing below

@@ -7,7 +7,9 @@ import importlib
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))  # the oracle
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+import peers
 import ratios  # sets the thread counts before numpy loads
 
 BENCHMARKS = ("closest", "superimpose", "check", "study")
@@ -22,6 +24,7 @@ def main() -> int:
     given = parser.parse_args()
     if given.only in LONG:
         return long_form(given.only)
+    peers.check()
     count = 0
     for name in [given.only] if given.only else BENCHMARKS:
         print(f"\n== {name}", flush=True)

@@ -24,6 +24,7 @@ from cuspwise.standalone_core.demo.production_errors import ProductionErrors, Sc
 from cuspwise.standalone_core.mesh.write import write_mesh
 from oracle.true_measures import NoiseModel
 from oracle.truth import truth_of
+from peers import installed
 from ratios import Row, alternate
 
 PEER = Path(__file__).with_name("open3d_pipeline.py")
@@ -51,7 +52,9 @@ class Pair:
 
 
 def run(short: bool) -> list[Row]:
-    """One row per size; the short form has the first size only."""
+    """One row per size, none without the peer; the short form has the first size only."""
+    if not installed("open3d"):
+        return []
     rows: list[Row] = []
     with tempfile.TemporaryDirectory() as folder:
         for name, edge_mm in list(EDGES_MM.items())[: 1 if short else None]:

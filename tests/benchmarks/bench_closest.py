@@ -8,7 +8,6 @@ open3d computes in float32.
 
 from __future__ import annotations
 
-import importlib.util
 from collections.abc import Callable
 
 import numpy as np
@@ -16,9 +15,9 @@ from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.demo.shape import CrownShape
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
+from peers import installed
 from ratios import THREADS, Row, alternate, seconds
 
-PEERS = {"open3d": "open3d", "libigl": "igl"}
 SIGNED_GOAL, UNSIGNED_GOAL, UNEVEN_GOAL = 1.2, 0.85, 0.7
 SEED = 7
 Work = Callable[[], object]
@@ -26,9 +25,6 @@ Work = Callable[[], object]
 
 def run(short: bool) -> list[Row]:
     """Queries on both references, build with one query, growth; the short form is a sample."""
-    for name, module in PEERS.items():
-        if importlib.util.find_spec(module) is None:
-            print(f"{name} is not installed: its rows are missing (pip install {name})")
     even, uneven = demo_crown(0.1).mesh, slivers()
     rows: list[Row] = []
     sizes = (250_000,) if short else (250_000, 1_000_000)
@@ -83,7 +79,7 @@ def signed_peers(
 ) -> dict[str, Work]:
     """What others offer for a signed distance by exact closest point."""
     peers: dict[str, Work] = {}
-    if importlib.util.find_spec("open3d"):
+    if installed("open3d"):
         scene, queries = open3d_scene(mesh), points.astype(np.float32)
 
         def by_open3d() -> object:
@@ -91,7 +87,7 @@ def signed_peers(
             return used.compute_signed_distance(queries, nthreads=int(THREADS)).numpy()
 
         peers["open3d signed (float32)"] = by_open3d
-    if importlib.util.find_spec("igl"):
+    if installed("libigl"):
         import igl
 
         peers["libigl signed, with build"] = lambda: igl.signed_distance(
@@ -103,14 +99,14 @@ def signed_peers(
 def plain_peers(mesh: TriangleMesh, points: np.ndarray) -> dict[str, Work]:
     """What others offer for the closest point without side."""
     peers: dict[str, Work] = {}
-    if importlib.util.find_spec("open3d"):
+    if installed("open3d"):
         scene, queries = open3d_scene(mesh), points.astype(np.float32)
 
         def by_open3d() -> object:
             return scene.compute_closest_points(queries, nthreads=int(THREADS))["points"].numpy()
 
         peers["open3d closest (float32)"] = by_open3d
-    if importlib.util.find_spec("igl"):
+    if installed("libigl"):
         import igl
 
         tree = igl.AABB()
@@ -166,7 +162,7 @@ def slivers(turns: int = 72, levels: int = 41) -> TriangleMesh:
 
 def difference(mesh: TriangleMesh, kind: str) -> str:
     """Largest difference to libigl on 100k points: near, far, and on edges and vertices."""
-    if importlib.util.find_spec("igl") is None:
+    if not installed("libigl"):
         return "libigl is missing: no differences measured"
     import igl
 

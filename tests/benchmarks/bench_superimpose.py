@@ -8,7 +8,6 @@ outside, its samples and lookup grid inside.
 
 from __future__ import annotations
 
-import importlib.util
 from dataclasses import replace
 
 import numpy as np
@@ -25,6 +24,7 @@ from cuspwise.standalone_core.superimpose.rigid import (
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from cuspwise.standalone_core.superimpose.superimposition import superimpose
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
+from peers import installed
 from ratios import THREADS, Row, alternate, seconds
 
 SEED = 3
@@ -35,8 +35,7 @@ FAR = motion(rotation_from_vector([1.3, -2.0, 0.7]), [30.0, -12.0, 55.0])
 
 def run(short: bool) -> list[Row]:
     """Best fit from near by and superimposition from anywhere."""
-    if importlib.util.find_spec("open3d") is None:
-        print("open3d is not installed: the best fit has no peer here (pip install open3d)")
+    if not installed("open3d"):
         return any_pose(1 if short else 5)
     return best_fit(2 if short else 5) + any_pose(2 if short else 5)
 

@@ -1,12 +1,30 @@
-"""Fixtures shared by the core's tests."""
+"""Two workers for a whole tier, and fixtures shared by the core's tests."""
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
 
+WORKERS = 2
 SHARED_MESHES = Path(__file__).resolve().parents[3] / "shared" / "meshes"
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_cmdline_main(config: pytest.Config) -> None:
+    """Share a whole tier between two processes; files or tests that were named run in this one.
+
+    Not an option of pyproject.toml: Blender's environments read that too and have no xdist.
+    """
+    option, is_worker = config.option, hasattr(config, "workerinput")
+    everything = config.args_source is pytest.Config.ArgsSource.TESTPATHS
+    undecided = getattr(option, "numprocesses", 0) is None and not option.usepdb
+    if everything and undecided and not is_worker:
+        option.numprocesses = WORKERS
+        option.dist = "worksteal"  # keeps most files together, and what they built
+        for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+            os.environ.setdefault(name, "1")
 
 
 @pytest.fixture(scope="session")

@@ -105,7 +105,7 @@ def test_cavities_that_no_crown_has_make_no_areas(name: str) -> None:
     for area in ("intaglio", "margin"):
         assert words in area_set.missing[area]
         assert area_set.missing[area] in area_set.warnings
-    assert "path of insertion cannot be told" in area_set.missing["axial"]
+    assert "cavity it cannot be found" in area_set.missing["axial"]
 
 
 def test_numbers_of_a_cavity_are_those_of_the_formula() -> None:

@@ -259,7 +259,7 @@ def test_solid_without_a_cavity_is_said_to_have_none() -> None:
     assert area_set.insertion is None
     assert "no cavity" in area_set.missing["intaglio"]
     assert "no cavity" in area_set.missing["margin"]
-    assert "path of insertion cannot be told" in area_set.missing["occlusal"]
+    assert "cavity it cannot be found" in area_set.missing["occlusal"]
     with pytest.raises(AreaError, match="no cavity"):
         area_set["intaglio"]
 

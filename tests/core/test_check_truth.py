@@ -25,6 +25,7 @@ from cuspwise.standalone_core.deviation.field import Direction
 from cuspwise.standalone_core.deviation.measures import AreaMeasures, measure_areas
 from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
+from made.tiers import slow
 from oracle.true_measures import NoiseModel, TrueMeasures
 from oracle.truth import Frame, truth_of
 
@@ -55,6 +56,7 @@ CASES: Mapping[str, tuple[Callable[[], ProductionErrors], Frame]] = {
     "printed": (printed_errors, "design"),
     "milled": (milled_errors, "best_fit"),
 }
+CROWNS = pytest.mark.parametrize("crown", ["printed", slow("milled")])
 EDGE_MM = 0.05
 NOISE_UM = 2.0
 RIM_UM = 1e3 * EDGE_MM**2 / (8 * 0.5 * CrownShape().rim_width_mm)
@@ -131,7 +133,7 @@ def _assert_true(found: AreaMeasures, truth: TrueMeasures) -> None:
 
 
 @pytest.mark.parametrize("direction", ["design_to_scan", "scan_to_design"])
-@pytest.mark.parametrize("crown", CASES)
+@CROWNS
 @pytest.mark.parametrize("area", AREAS)
 def test_every_measure_of_every_true_area(area: str, crown: str, direction: Direction) -> None:
     """With 2 µm scanner noise, on the areas as the formula has them."""
@@ -140,7 +142,7 @@ def test_every_measure_of_every_true_area(area: str, crown: str, direction: Dire
 
 
 @pytest.mark.parametrize("direction", ["design_to_scan", "scan_to_design"])
-@pytest.mark.parametrize("crown", CASES)
+@CROWNS
 @pytest.mark.parametrize("area", AREAS)
 def test_every_measure_of_every_found_area(area: str, crown: str, direction: Direction) -> None:
     """The same from end to end: the areas are those that were found on the mesh.

@@ -24,6 +24,7 @@ from cuspwise.standalone_core.demo.production_errors import ProductionErrors
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.mesh.write import write_mesh
+from made.tiers import slow
 
 EDGE_MM = 0.3
 OFFSET_UM = 20.0
@@ -256,11 +257,12 @@ def test_landmarks_file_names_its_faulty_line(files, tmp_path):
 
 
 @pytest.mark.skipif(os.name == "nt", reason="sends SIGINT")
-def test_an_interrupt_leaves_no_half_written_file(files, tmp_path):
-    """Stop the program at a dozen moments: what is there is whole, and nothing temporary stays."""
+@pytest.mark.parametrize("moments", [3, slow(9)])
+def test_an_interrupt_leaves_no_half_written_file(files, tmp_path, moments):
+    """Stop the program at some moments: what is there is whole, and nothing temporary stays."""
     command = [sys.executable, "-m", "cuspwise.standalone_core", "check"]
     stopped = 0
-    for wait in np.linspace(0.6, 3.0, 9):
+    for wait in np.linspace(0.6, 3.0, moments):
         out = tmp_path / f"at_{wait:.2f}"
         process = subprocess.Popen(
             [*command, *map(str, files), "--out", str(out), "--no-pictures"],
@@ -299,6 +301,18 @@ def test_inputs_are_never_replaced(files, tmp_path):
         assert "--out" in result.output or "another name" in result.output
     assert design.read_bytes() == files[0].read_bytes()
     assert scan.read_bytes() == b"a scan that is called like a result"
+
+
+@pytest.mark.parametrize("name", ["margin_profile.csv", "contacts.csv"])
+def test_landmarks_are_not_replaced_or_taken_for_older_results(files, tmp_path, name):
+    landmarks = tmp_path / name
+    points = "".join(f"{row},{row}\n" for row in ("0,0,0", "1,0,0", "0,1,0"))
+    landmarks.write_text(f"design_x,design_y,design_z,scan_x,scan_y,scan_z\n{points}")
+    given = ["--align", "landmarks", "--landmarks", landmarks]
+    result = call("check", *files, *given, "--out", tmp_path)
+    assert result.exit_code == 1
+    assert f"would replace {name}" in result.output
+    assert list(tmp_path.iterdir()) == [landmarks]
 
 
 def test_a_misspelt_tolerance_is_refused(files):

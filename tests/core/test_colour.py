@@ -144,14 +144,14 @@ def test_simulation_keeps_white(vision: str) -> None:
 
 @pytest.mark.parametrize("palette", list(deviation_colours.PALETTES))
 @pytest.mark.parametrize("vision", list(VISION))
-def test_excess_and_lack_are_told_apart(vision: str, palette: str) -> None:
-    # Every excess against every lack beyond a quarter of the limit: at least three just
+def test_excess_and_missing_material_are_told_apart(vision: str, palette: str) -> None:
+    # Every excess against all missing material beyond a quarter of the limit: at least three just
     # noticeable differences apart; the two ends at least ten.
-    lack = seen(np.linspace(-1.0, -0.25, 97), vision, palette)
+    missing = seen(np.linspace(-1.0, -0.25, 97), vision, palette)
     excess = seen(np.linspace(0.25, 1.0, 97), vision, palette)
-    gaps = np.linalg.norm(lack[:, None] - excess[None], axis=2)
+    gaps = np.linalg.norm(missing[:, None] - excess[None], axis=2)
     assert gaps.min() > 3.0 * JUST_NOTICEABLE
-    assert np.linalg.norm(lack[0] - excess[-1]) > 10.0 * JUST_NOTICEABLE
+    assert np.linalg.norm(missing[0] - excess[-1]) > 10.0 * JUST_NOTICEABLE
 
 
 @pytest.mark.parametrize("palette", DIVERGING)
@@ -209,14 +209,14 @@ def test_deviation_colours_are_centred_cut_and_grey(palette: str) -> None:
     assert deviation_colours.hex_colour(2.0, palette) == "#{:02x}{:02x}{:02x}".format(*rgb[1])
 
 
-def test_warm_is_excess_and_blue_is_lack() -> None:
-    excess, lack = deviation_colours.deviation_colours([0.1, -0.1], 0.1).astype(int)
+def test_warm_is_excess_and_blue_is_missing_material() -> None:
+    excess, missing = deviation_colours.deviation_colours([0.1, -0.1], 0.1).astype(int)
     assert excess[0] > 2 * excess[2]
-    assert lack[2] > 2 * lack[0]
+    assert missing[2] > 2 * missing[0]
 
 
-def test_a_print_without_colour_tells_excess_from_lack() -> None:
-    """The grey map has no hue; its lightness rises evenly from lack to excess."""
+def test_a_print_without_colour_tells_excess_from_missing_material() -> None:
+    """The grey map has no hue; its lightness rises evenly from missing material to excess."""
     lab = deviation_colours.map_oklab(POSITIONS, deviation_colours.GREY)
     assert np.abs(lab[:, 1:]).max() < 1e-12
     steps = np.diff(lab[:, 0])

@@ -13,6 +13,7 @@ from cuspwise.standalone_core.demo.quadrature import surface_nodes
 from cuspwise.standalone_core.demo.shape import CrownShape
 from cuspwise.standalone_core.demo.true_areas import TRUE_AREA_NAMES, AreaDefinition, TrueAreas
 from cuspwise.standalone_core.errors import AreaError
+from made.tiers import slow
 
 
 @pytest.fixture(scope="module")
@@ -120,14 +121,15 @@ def test_occlusal_is_what_faces_occlusal(crown):
         assert areas["occlusal"][(distance < 0.3) & (crown.s > 3.0)].all()
 
 
-def test_fossae_are_where_a_ball_cannot_come_near(crown):
+@pytest.mark.parametrize("count", [6, slow(30)])
+def test_fossae_are_where_a_ball_cannot_come_near(crown, count):
     """Drop the ball at every place of a fine lattice; see how near it comes."""
     definition = AreaDefinition()
     radius, limit = definition.fossa_ball_radius_mm, definition.fossa_gap_mm
     nodes = surface_nodes(crown.shape, 0.06)
     solid = nodes.points[crown.true_areas.contains("external", nodes.theta, nodes.s)]
     rng = np.random.default_rng(5)
-    places = rng.choice(np.flatnonzero(crown.vertex_areas["occlusal"]), 30, replace=False)
+    places = rng.choice(np.flatnonzero(crown.vertex_areas["occlusal"]), count, replace=False)
     step = np.arange(-radius, radius + 0.03, 0.06)
     offsets = np.stack([part.ravel() for part in np.meshgrid(step, step)], axis=1)
     offsets = offsets[np.hypot(*offsets.T) < 0.995 * radius]

@@ -134,9 +134,9 @@ def test_area_and_volume_agree_with_quadrature(crown):
     volume = np.sum(nodes.weights_mm2 * np.einsum("ij,ij->i", nodes.points, nodes.normals)) / 3.0
     assert np.abs(nodes.weights_mm2 @ nodes.normals).max() < 2e-3
     fine = [demo_crown(0.1).mesh, demo_crown(0.05).mesh]
-    lack = [area - mesh.area_mm2 for mesh in fine]
-    assert 0 < lack[1] < 0.15
-    assert lack[0] / lack[1] == pytest.approx(4.0, rel=0.1)
+    gap = [area - mesh.area_mm2 for mesh in fine]
+    assert 0 < gap[1] < 0.15
+    assert gap[0] / gap[1] == pytest.approx(4.0, rel=0.1)
     assert fine[1].volume_mm3 == pytest.approx(volume, rel=1e-4)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -30,10 +31,11 @@ from cuspwise.standalone_core.demo.study_scenario import (
 )
 from cuspwise.standalone_core.progress import run
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
-from cuspwise.standalone_core.study.file.inputs import read_study_inputs
+from cuspwise.standalone_core.study.file.inputs import read_study
 from cuspwise.standalone_core.study.measuring.executors import executor_of
 from cuspwise.standalone_core.study.measuring.run import run_study
-from oracle.study_truth import group_means, true_trueness
+from made.tiers import slow
+from oracle.study_truth import TrueTrueness, group_means, true_trueness
 
 COARSE_MM = 0.3
 
@@ -49,7 +51,7 @@ def case() -> StudyCase:
 
 
 def test_it_is_a_whole_study(files: StudyFiles) -> None:
-    inputs = read_study_inputs(files.study)
+    inputs = read_study(files.study)
     assert [group.name for group in inputs.plan.groups] == [group.name for group in GROUPS]
     assert [len(group.scans) for group in inputs.plan.groups] == [CROWNS] * len(GROUPS)
     assert not inputs.notes
@@ -79,16 +81,15 @@ def test_examiners_reject_the_spoiled_crown_both(files: StudyFiles) -> None:
     assert all(int(row["gap"]) == 2 for row in rows)
 
 
+@pytest.mark.slow  # 24 crowns and all their pairs
 def test_the_study_finds_what_was_made(files: StudyFiles, tmp_path: Path) -> None:
     """The spoiled crown alone is odd; the tilted way fails at the margin; examiners agree."""
-    inputs = read_study_inputs(files.study)
-    assert inputs.repeats is not None
-    repeats = [row.listed for row in inputs.repeats.rows]
+    inputs = read_study(files.study)
     with executor_of(2) as executor:
-        found = run_study(inputs.plan, tmp_path, repeats=repeats, executor=executor)
+        found = run_study(inputs, tmp_path, executor=executor)
     assert not found.left_out
     assert len(found.pairs) == len(GROUPS) * CROWNS * (CROWNS - 1) // 2
-    analysis = analyse_study(found, inputs.scores)
+    analysis = analyse_study(found)
     assert [crown.crown for crown in analysis.odd_crowns if crown.odd] == [SPOILED]
     assert analysis.without_odd is not None
     meets = {
@@ -106,31 +107,47 @@ def test_the_study_finds_what_was_made(files: StudyFiles, tmp_path: Path) -> Non
     assert analysis.scanner
 
 
-def test_true_trueness_is_recovered(case: StudyCase) -> None:
+@cache
+def truth_of_one(way: str) -> TrueTrueness:
+    """What the formulae say of one crown made in a way."""
+    made = study_case()
+    scan = next(scan for scan in made.scans if scan.crown == f"{way}/02")
+    (truth,) = true_trueness(made, [scan])
+    return truth
+
+
+WAYS = [group.name for group in GROUPS]
+QUICK = "tilted"
+
+
+@pytest.mark.parametrize("way", [way if way == QUICK else slow(way) for way in WAYS])
+def test_true_trueness_is_recovered(case: StudyCase, way: str) -> None:
     """One crown of each way, within 0.5 µm + 3 % of the truth by formula.
 
     Not of the fossae, whose found border differs from the true one: their (P90 − P10)/2 comes
     out up to 1.4 µm too large.
     """
-    scans = [next(s for s in case.scans if s.crown == f"{group.name}/02") for group in GROUPS]
-    truths = true_trueness(case, scans)
+    truth = truth_of_one(way)
     areas = AreaSettings(
         mesial_direction=tuple(DIRECTIONS.mesial), insertion=tuple(DIRECTIONS.insertion)
     )
     settings = CheckSettings(areas=areas, spacing_mm=SPACING_MM)
+    result = check_meshes(case.design.mesh, case.produced(truth.scan).mesh, settings)
     compared = 0
-    for truth in truths:
-        result = check_meshes(case.design.mesh, case.produced(truth.scan).mesh, settings)
-        for row in truth.measures:
-            if row.area == "fossae" or row.area not in result.area_set.areas:
-                continue
-            for measure in ("mean_abs_um", "rms_um", "half_p90_p10_um"):
-                found = getattr(result.measures_of(row.area), measure)
-                true = truth.value(row.area, measure)
-                assert found == pytest.approx(true, abs=0.5 + 0.03 * true), (row.area, measure)
-                compared += 1
-    assert compared >= 3 * 3 * 6
-    means = group_means(truths, "margin", "mean_abs_um")
+    for row in truth.measures:
+        if row.area == "fossae" or row.area not in result.area_set.areas:
+            continue
+        for measure in ("mean_abs_um", "rms_um", "half_p90_p10_um"):
+            found = getattr(result.measures_of(row.area), measure)
+            true = truth.value(row.area, measure)
+            assert found == pytest.approx(true, abs=0.5 + 0.03 * true), (row.area, measure)
+            compared += 1
+    assert compared >= 3 * 6
+
+
+@pytest.mark.slow  # the truth of three crowns
+def test_the_ways_differ_at_the_margin_as_they_were_made() -> None:
+    means = group_means([truth_of_one(way) for way in WAYS], "margin", "mean_abs_um")
     assert means["milled"] < means["upright"] < means["tilted"]
 
 

@@ -44,7 +44,7 @@ def tilt(angle_deg: float) -> np.ndarray:
     return motion
 
 
-def test_excess_is_positive_and_lack_negative_in_both_directions() -> None:
+def test_excess_is_positive_and_missing_material_negative_in_both_directions() -> None:
     design, larger, smaller = sphere(5.0), sphere(5.05), sphere(4.95)
     for scan, sign in ((larger, 1), (smaller, -1)):
         forward = measure_deviation(design, SurfaceIndex(scan), "design_to_scan")

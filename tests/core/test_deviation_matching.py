@@ -33,6 +33,7 @@ from cuspwise.standalone_core.superimpose.prepared import PreparedDesign
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
 from made.short_forms import TIP_MM, missing_from_thimble, missing_from_wedge, thimble, wedge
+from made.tiers import slow
 
 LOW_OUTSIDE = ((4.0, 0.0), (5.0, 0.8), (5.0, 1.6), (4.2, 2.4), (0.0, 2.6))
 LOW_INSIDE = ((4.0, 0.0), (3.7, 0.1), (3.65, 0.9), (0.0, 1.0))
@@ -96,7 +97,13 @@ def test_a_short_margin_counts_with_its_size(short_mm: float, quarter: bool) -> 
     assert -field.deviation_mm.min() == pytest.approx(short_mm, abs=1e-6)
 
 
-@pytest.mark.parametrize("quarter", [False, True], ids=["all round", "a quarter"])
+@pytest.mark.parametrize(
+    "quarter",
+    [
+        slow(False, id="all round"),
+        pytest.param(True, id="a quarter"),
+    ],
+)
 def test_a_margin_short_by_300_um_is_outside_with_place_and_length(quarter: bool) -> None:
     """An oval crown, which cannot be turned on itself: all of its margin counts, at full size.
 

@@ -94,7 +94,7 @@ def test_a_known_stub(sign: int) -> None:
     b, edge = a - h, a - t
     slope = a * (edge**2 - b**2) / 2 - (edge**3 - b**3) / 3
     volume = np.pi * b**2 * h + 2 * np.pi * slope
-    assert patch.kind == ("excess" if sign > 0 else "lack")
+    assert patch.kind == ("excess" if sign > 0 else "missing")
     # A ring of points stands for half a step (0.005 mm) on either side; the polygon of 128 sides
     # takes (π/128)²/6 · 4 of the areas.
     ring = 2 * 0.005 / edge + 5e-4
@@ -139,15 +139,15 @@ def test_patches_are_apart_by_sign_and_distance_and_come_worst_first() -> None:
     areas = area_set_of(sheet, occlusal=x > 0, axial=x <= 0, margin=y > 0)
     found = find_patches(field_of(sheet, d), areas, 25.0)
     assert [round(patch.peak_um) for patch in found] == [60, -50, 40, 30]
-    assert [patch.kind for patch in found] == ["excess", "lack", "excess", "excess"]
+    assert [patch.kind for patch in found] == ["excess", "missing", "excess", "excess"]
     assert found[0].areas[0] == "axial"
     assert found[1].areas == ("axial", "margin")
     assert set(found[2].areas) == {"occlusal", "margin"}
     assert [round(c, 1) for c in found[0].centre_mm] == [-1.0, 0.0, 0.0]
-    # Together they hold every point outside, and their lacks and excesses add up.
+    # Together they hold every point outside, and what is missing and what is in excess add up.
     (row,) = measure_areas([field_of(sheet, d)], area_set_of(sheet), {"whole": 25.0})
     assert sum(p.area_mm2 for p in found if p.kind == "excess") == pytest.approx(row.above_mm2)
-    assert sum(p.area_mm2 for p in found if p.kind == "lack") == pytest.approx(row.below_mm2)
+    assert sum(p.area_mm2 for p in found if p.kind == "missing") == pytest.approx(row.below_mm2)
 
 
 def test_patches_within_no_area_lie_in_the_whole() -> None:

@@ -106,7 +106,7 @@ def test_json_is_strict_and_says_where_the_numbers_come_from(
 
     text = (written / "check.json").read_text(encoding="utf-8")
     document = json.loads(text, parse_constant=refuse)
-    assert document["schema_version"] == 1
+    assert document["schema_version"] == 2
     assert document["T_design_scan"] == np.eye(4).tolist()
     assert document["design"]["checksum"] == result.design.mesh.checksum
     assert document["settings"]["tolerances"]["mean_abs_um"]["margin"] == 15.0

@@ -56,7 +56,7 @@ def test_surfaces_and_page_have_its_colours(
         assert hex_colour(end, palette) in page
         assert all(hex_colour(end, other) not in page for other in PALETTES if other != palette)
     chosen = PALETTES[palette]
-    assert f"µm, {chosen.lack}, over zero, {chosen.zero}, to +50 µm, {chosen.excess}" in page
+    assert f"µm, {chosen.missing}, over zero, {chosen.zero}, to +50 µm, {chosen.excess}" in page
 
 
 def test_an_unknown_palette_writes_nothing(result: CheckResult, tmp_path: Path) -> None:
@@ -77,8 +77,8 @@ def test_pictures_carry_its_legend(tmp_path: Path) -> None:
 def test_words_say_which_end_is_lighter() -> None:
     """In grey the ends differ by lightness alone, so their words must too."""
     grey = PALETTES["grey"]
-    assert grey.lack_lightness < grey.zero_lightness < grey.excess_lightness
-    assert (grey.lack, grey.zero, grey.excess) == ("dark grey", "grey", "nearly white")
+    assert grey.missing_lightness < grey.zero_lightness < grey.excess_lightness
+    assert (grey.missing, grey.zero, grey.excess) == ("dark grey", "grey", "nearly white")
 
 
 def test_the_option_offers_every_palette(

@@ -39,6 +39,8 @@ def test_writing_again_replaces_and_leaves_other_files_alone(tmp_path: Path) -> 
     (tmp_path / "pictures").mkdir()
     (tmp_path / "pictures" / "occlusal.png").write_bytes(b"of an earlier check")
     (tmp_path / "pictures" / "mine.png").write_bytes(b"mine")
+    for name in ("exceedances.csv", "contacts.csv"):  # what patches and marks were called
+        (tmp_path / name).write_text("of an earlier version", encoding="utf-8")
     for _ in range(2):
         files = write_check(make_result(), tmp_path, pictures="no")
     assert {p.name for p in files} == {

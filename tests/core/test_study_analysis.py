@@ -81,7 +81,7 @@ def test_precision_is_told_apart_from_that_of_the_standard(sound):
 def test_the_document_is_plain_json_with_every_part(sound):
     document = json.loads(json.dumps(analysis_document(sound), allow_nan=False))
     assert document["schema"] == "cuspwise study analysis"
-    assert document["schema_version"] == 1
+    assert document["schema_version"] == 2
     row = document["findings"]["comparisons"][0]
     assert {"outcome", "p_holm", "welch", "ranks", "effects", "equivalence", "sentence"} <= {*row}
     assert document["findings"]["trueness"][0]["summary"]["n"] == 8
@@ -303,18 +303,19 @@ GIVEN = np.random.default_rng(6).integers(0, 3, (24, 1)) + np.random.default_rng
 GIVEN = np.minimum(GIVEN, 2)
 
 
-def scores_of(run, table=GIVEN, names=NAMES):
+def scored(run, table=GIVEN, names=NAMES):
     rows = tuple(
         CrownScore(c.path, c.name, c.group, name, {"gap": None if x < 0 else int(x)})
         for c, line in zip(run.crowns, table, strict=True)
         for name, x in zip(names, line, strict=True)
     )
-    return ExaminerScores(Path("scores.csv"), ("gap",), tuple(names), rows, ScoreScale())
+    scores = ExaminerScores(Path("scores.csv"), ("gap",), tuple(names), rows, ScoreScale())
+    return replace(run, scores=scores)
 
 
 def test_examiners_equal_scikit_learn_statsmodels_and_scipy():
     run = study(SOUND, analysis=PLAN)
-    found = analyse_study(run, scores_of(run)).examiners
+    found = analyse_study(scored(run)).examiners
     (row,) = found.agreement
     for pair in row.pairs:
         a, b = (GIVEN[:, NAMES.index(name)] for name in (pair.first, pair.second))
@@ -344,7 +345,7 @@ def test_examiners_equal_scikit_learn_statsmodels_and_scipy():
 def test_clearly_worse_scores_are_told_with_their_deviation():
     run = study(PAIR, analysis=PLAN)
     table = np.repeat([[0, 0], [2, 2]], 8, axis=0)
-    found = analyse_study(run, scores_of(run, table, ("first", "second"))).examiners
+    found = analyse_study(scored(run, table, ("first", "second"))).examiners
     told = [row.sentence for row in found.comparisons]
     assert any("scores of Tilted are worse than those of Milled" in text for text in told)
     assert "worse scores go with a larger mean absolute deviation of the margin" in (
@@ -356,13 +357,13 @@ def test_clearly_worse_scores_are_told_with_their_deviation():
 def test_missing_and_single_scores():
     run = study(PAIR, analysis=PLAN)
     table = np.where(np.arange(48).reshape(16, 3) % 7 == 0, -1, GIVEN[:16])
-    found = analyse_study(run, scores_of(run, table)).examiners
+    found = analyse_study(scored(run, table)).examiners
     assert found.agreement[0].n == int((table >= 0).all(axis=1).sum())
     assert any(math.isnan(x) for row in found.crowns for _, x in row.scores)
-    alone = analyse_study(run, scores_of(run, GIVEN[:16, :1], ("first",))).examiners
+    alone = analyse_study(scored(run, GIVEN[:16, :1], ("first",))).examiners
     assert alone.agreement[0].pairs == ()
-    assert "agreement cannot be told" in alone.agreement[0].sentence
-    none = analyse_study(run, scores_of(run, np.full((16, 2), -1), ("first", "second")))
+    assert "no agreement can be computed" in alone.agreement[0].sentence
+    none = analyse_study(scored(run, np.full((16, 2), -1), ("first", "second")))
     assert none.examiners.agreement[0].n == 0
     json.dumps(analysis_document(none), allow_nan=False)
 

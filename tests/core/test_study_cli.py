@@ -15,16 +15,25 @@ from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise
 from cuspwise.standalone_core.mesh.write import write_mesh
+from made.tiers import slow
 
 EDGE_MM = 0.4
+AS_NEW = CheckSettings().spacing_mm
+"""What a study file that ``cuspwise new`` wrote asks for."""
 
 
 def call(*arguments: object) -> Result:
     return CliRunner().invoke(main, [str(part) for part in arguments])
 
 
+@pytest.fixture(scope="module", params=[EDGE_MM, slow(AS_NEW)], ids=str)
+def spacing_mm(request: pytest.FixtureRequest) -> float:
+    return float(request.param)
+
+
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def folder(tmp_path_factory: pytest.TempPathFactory, spacing_mm: float) -> Path:
+    """A design, crowns made in two ways, and the study file written for them."""
     folder = tmp_path_factory.mktemp("crowns")
     design = demo_crown(EDGE_MM)
     write_mesh(folder / "design.stl", design.mesh)
@@ -36,7 +45,19 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
             crown = produce(design, errors, edge_mm=EDGE_MM, rng=rng)
             write_mesh(folder / group / f"{k}.stl", crown.mesh)
     assert call("new", folder).exit_code == 0
+    if spacing_mm != AS_NEW:
+        file = folder / "study.toml"
+        text = file.read_text(encoding="utf-8")
+        assert text.count(f"\n#spacing_mm = {AS_NEW}\n") == 1
+        changed = text.replace(f"#spacing_mm = {AS_NEW}", f"spacing_mm = {spacing_mm}")
+        file.write_text(changed, encoding="utf-8")
     return folder
+
+
+@pytest.fixture(scope="module")
+def studied(folder: Path) -> Result:
+    """The study run into the folder beside its file."""
+    return call("study", folder / "study.toml", "--workers", 1)
 
 
 def rows(file: Path) -> list[dict[str, str]]:
@@ -44,19 +65,18 @@ def rows(file: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(stream))
 
 
-def test_a_study_writes_tidy_tables(folder: Path) -> None:
-    result = call("study", folder / "study.toml", "--workers", 1)
-    assert result.exit_code == 0, result.output
-    assert "Not a medical device" in result.output
+def test_a_study_writes_tidy_tables(folder: Path, studied: Result, spacing_mm: float) -> None:
+    assert studied.exit_code == 0, studied.output
+    assert "Not a medical device" in studied.output
     out = folder / "study_results"
     document = json.loads((out / "study.json").read_text(encoding="utf-8"))
-    assert document["analysis"]["verdict"][0]["sentence"] in " ".join(result.output.split())
+    assert document["analysis"]["verdict"][0]["sentence"] in " ".join(studied.output.split())
     assert [crown["group"] for crown in document["crowns"]] == ["milled"] * 2 + ["printed"] * 2
     true = rows(out / "tables" / "trueness.csv")
     keys = [(r["crown"], r["direction"], r["area"], r["measure"]) for r in true]
     assert len(set(keys)) == len(keys)
     scan = folder / "printed" / "1.stl"
-    single = check(folder / "design.stl", scan, CheckSettings())
+    single = check(folder / "design.stl", scan, CheckSettings(spacing_mm=spacing_mm))
     for area in ("whole", "margin"):
         for measure in ("mean_abs_um", "rms_um", "half_p90_p10_um"):
             (value,) = (
@@ -75,10 +95,13 @@ def test_a_study_writes_tidy_tables(folder: Path) -> None:
     assert {r["frame"] for r in pairs} == {"superimposed", "design"}
 
 
-def test_a_second_run_writes_the_same_bytes(folder: Path, tmp_path: Path) -> None:
-    first, second = tmp_path / "one", tmp_path / "two"
-    for out in (first, second, second):
-        assert call("study", folder / "study.toml", "--workers", 1, "--out", out).exit_code == 0
+def test_a_second_run_writes_the_same_bytes(folder: Path, studied: Result, tmp_path: Path) -> None:
+    """Measured anew in another folder, and once more from what is kept there."""
+    assert studied.exit_code == 0
+    first, second = folder / "study_results", tmp_path / "two"
+    for _ in range(2):
+        result = call("study", folder / "study.toml", "--workers", 1, "--out", second)
+        assert result.exit_code == 0
     listed = json.loads((first / "study.json").read_text(encoding="utf-8"))["files"]
     names = [name for name in listed if name != "report.html"]  # which tells its date
     assert {"study.json", "tables/trueness.csv", "tables/comparisons.csv"} <= set(names)
@@ -86,7 +109,8 @@ def test_a_second_run_writes_the_same_bytes(folder: Path, tmp_path: Path) -> Non
         assert (first / name).read_bytes() == (second / name).read_bytes()
 
 
-def test_a_bad_scan_is_left_out_and_told(folder: Path) -> None:
+def test_a_bad_scan_is_left_out_and_told(folder: Path, studied: Result) -> None:
+    assert studied.exit_code == 0
     bad = folder / "milled" / "bad.stl"
     bad.write_bytes(b"solid nothing")
     try:

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.csv_text import harmless
 from cuspwise.standalone_core.study.file.examiner_scores import read_scores
-from cuspwise.standalone_core.study.file.inputs import read_study_inputs
+from cuspwise.standalone_core.study.file.inputs import read_study
 from cuspwise.standalone_core.study.file.mistakes import StudyFileError
 from cuspwise.standalone_core.study.file.repeated_scans import read_repeats
 from cuspwise.standalone_core.study.plan import GroupPlan, StudyPlan
@@ -88,7 +88,7 @@ def test_missing_scores_are_reported(plan: StudyPlan):
     )
     (gap, *_) = (read_scores(table(plan, "crown,examiner,seating\none,Al,0\n"), plan).notes,)
     assert "Gap was not scored." in gap
-    assert "There is one examiner: agreement cannot be told." in gap
+    assert "There is one examiner: no agreement can be computed." in gap
 
 
 @pytest.mark.parametrize("separator", [";", "\t"])
@@ -186,12 +186,12 @@ def test_repeated_scans_come_by_crown_operator_and_trial(repeats: StudyPlan):
 def test_what_repeated_scans_cannot_tell_is_noted(repeats: StudyPlan):
     header, *rows = REPEATS.splitlines()
     one = read_repeats(table(repeats, "\n".join([header, *rows[:2]])), repeats)
-    assert one.notes == ("One operator made all repeated scans: reproducibility cannot be told.",)
+    assert one.notes == ("One operator made all repeated scans: reproducibility is not known.",)
     three = read_repeats(table(repeats, "\n".join([header, *rows[:3]])), repeats)
     assert not three.balanced
     assert three.notes == ("The operators did not scan every crown equally often.",)
     two = read_repeats(table(repeats, "\n".join([header, *rows[1:3]])), repeats)
-    assert two.notes == ("No operator scanned a crown twice: repeatability cannot be told.",)
+    assert two.notes == ("No operator scanned a crown twice: repeatability is not known.",)
 
 
 def test_every_mistake_of_repeated_scans_comes_with_its_line(repeats: StudyPlan):
@@ -215,14 +215,14 @@ def test_mistakes_of_both_tables_come_at_once(repeats: StudyPlan):
     )
     (folder / "scores.csv").write_text(SCORES)
     (folder / "repeats.csv").write_text(REPEATS)
-    inputs = read_study_inputs(folder / "study.toml")
+    inputs = read_study(folder / "study.toml")
     assert inputs.scores is not None
     assert inputs.repeats is not None
     assert inputs.notes == (*inputs.plan.notes, *inputs.scores.notes)
     (folder / "scores.csv").write_text(SCORES.replace("three,", "four,"))
     (folder / "repeats.csv").write_text(REPEATS.replace("Al,2", "Al,1"))
     with pytest.raises(StudyFileError) as caught:
-        read_study_inputs(folder / "study.toml")
+        read_study(folder / "study.toml")
     assert [line.split(" ")[0] for line in caught.value.lines] == [
         "scores.csv:6:",
         "repeats.csv:3:",

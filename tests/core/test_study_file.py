@@ -17,7 +17,7 @@ from cuspwise.standalone_core.cli.base import guarded
 from cuspwise.standalone_core.deviation.field import DeviationSettings
 from cuspwise.standalone_core.deviation.measures import AreaMeasures
 from cuspwise.standalone_core.study.file.mistakes import StudyFileError, nearest
-from cuspwise.standalone_core.study.file.read import read_study
+from cuspwise.standalone_core.study.file.read import read_plan
 from cuspwise.standalone_core.study.file.study_sections import SETTINGS
 from cuspwise.standalone_core.study.plan import MEASURES, AnalysisPlan, GroupPlan, StudyPlan
 from cuspwise.standalone_core.study.plan_document import plan_document
@@ -58,7 +58,7 @@ def write(folder: Path) -> Write:
 
 def mistakes(path: Path) -> tuple[str, ...]:
     with pytest.raises(StudyFileError) as caught:
-        read_study(path)
+        read_plan(path)
     return caught.value.lines
 
 
@@ -66,7 +66,7 @@ def mistakes(path: Path) -> tuple[str, ...]:
 
 
 def test_the_least_study_has_all_defaults(write: Write, folder: Path):
-    plan = read_study(write(GROUPS))
+    plan = read_plan(write(GROUPS))
     made = StudyPlan(
         path=folder / "study.toml",
         title="Study of design",
@@ -92,7 +92,7 @@ def test_the_least_study_has_all_defaults(write: Write, folder: Path):
 def test_every_setting_reaches_the_plan(write: Write, folder: Path):
     (folder / "scores.csv").touch()
     (folder / "repeats.csv").touch()
-    plan = read_study(
+    plan = read_plan(
         write("""\
 title = "Two ways"
 question = "Which one?"
@@ -192,7 +192,7 @@ def test_landmarks_come_from_their_file(write: Write, folder: Path):
     rows = "0,0,0,1,0,0\n1,0,0,2,0,0\n0,1,0,1,1,0\n"
     (folder / "pairs.csv").write_text(header + rows)
     fit = '[superimposition]\nstart = "landmarks"\nlandmarks = "pairs.csv"\n'
-    given = read_study(write(GROUPS + fit)).check.superimpose
+    given = read_plan(write(GROUPS + fit)).check.superimpose
     assert given.landmarks_scan_mm == ((1, 0, 0), (2, 0, 0), (1, 1, 0))
     (folder / "pairs.csv").write_text(header + "0,0,0,1,0,here\n")
     (line,) = mistakes(write(GROUPS + fit))
@@ -212,14 +212,14 @@ def test_areas_of_a_file_are_known(write: Write, folder: Path):
     document = {"format": "cuspwise areas", "areas": {"cusp tips": {}, "support: 1": {}}}
     (folder / "mine.json").write_text(json.dumps(document))
     text = GROUPS + '[areas]\nfile = "mine.json"\n[analysis]\nprimary_area = "cusp tips"\n'
-    plan = read_study(write(text + "[tolerances_um]\nsupports = 10\n"))
+    plan = read_plan(write(text + "[tolerances_um]\nsupports = 10\n"))
     assert plan.check.areas_file == folder / "mine.json"
     (line,) = mistakes(write(text + "[tolerances_um]\ncusptips = 10\n"))
     assert line.endswith('There is no area called "cusptips". Did you mean cusp tips?')
 
 
 def test_notes_tell_what_groups_cannot(write: Write):
-    plan = read_study(write('design = "design.stl"\n[groups.a]\nscans = "milled/crown_1.stl"\n'))
+    plan = read_plan(write('design = "design.stl"\n[groups.a]\nscans = "milled/crown_1.stl"\n'))
     assert len(plan.notes) == 2
     assert "nothing to compare" in plan.notes[0]
     assert "one crown" in plan.notes[1]
@@ -284,13 +284,13 @@ def test_damaged_files_end_in_mistakes_or_a_plan(write: Write):
             piece = text[start:stop]
             text[start:stop] = rng.choice([[], piece * 2, list(rng.choice('[]{}"=.#\n-1a'))])
         with suppress(StudyFileError):
-            assert isinstance(read_study(write("".join(text))), StudyPlan)
+            assert isinstance(read_plan(write("".join(text))), StudyPlan)
 
 
 def test_the_command_line_shows_one_mistake_a_line(write: Write, capsys: pytest.CaptureFixture):
     path = write(GROUPS + "[analysis]\nalpha = 2\nalpah = 1\n")
     with pytest.raises(SystemExit) as caught:
-        guarded(lambda: read_study(path) and None)()
+        guarded(lambda: read_plan(path) and None)()
     lines = capsys.readouterr().err.splitlines()
     assert caught.value.code == 1
     assert lines[0].endswith("There are 2 mistakes in it.")
@@ -300,7 +300,7 @@ def test_the_command_line_shows_one_mistake_a_line(write: Write, capsys: pytest.
 
 def test_an_error_with_mistakes_survives_pickling(write: Write):
     with pytest.raises(StudyFileError) as caught:
-        read_study(write(""))
+        read_plan(write(""))
     assert pickle.loads(pickle.dumps(caught.value)).mistakes == caught.value.mistakes
 
 
@@ -315,16 +315,16 @@ def test_suggestions_are_near_or_none():
 
 
 def test_a_study_that_moved_as_a_whole_has_the_same_document(write: Write, folder: Path):
-    document = plan_document(read_study(write(GROUPS)))
+    document = plan_document(read_plan(write(GROUPS)))
     assert document["design"] == "design.stl"
     assert document["groups"][0]["scans"][0] == "milled/crown_1.stl"
     assert json.loads(json.dumps(document, allow_nan=False)) == document
     moved = folder.with_name("moved")
     folder.rename(moved)
-    assert plan_document(read_study(moved / "study.toml")) == document
+    assert plan_document(read_plan(moved / "study.toml")) == document
 
 
 def test_crowns_have_short_names_that_differ(write: Write):
-    names = read_study(write(GROUPS)).crown_names()
+    names = read_plan(write(GROUPS)).crown_names()
     in_milled = ["milled/crown_1", "crown_2", "crown_10"]
     assert list(names.values()) == [*in_milled, "printed/crown_1", "crown_3", "crown_4"]

@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from made.small_studies import write_small_study, written
+from made.tiers import slow
 
 GROUPS = {"a": 3, "b": 2}
 ENTRIES = {"scan": 5, "pair": 4}
@@ -98,8 +99,12 @@ def test_it_says_no_time_of_day_outside_the_page(
     assert "seconds" not in json.loads(files["study.json"])
 
 
+MANY = int(os.environ.get("CUSPWISE_KILLS", "4"))
+
+
+@pytest.mark.parametrize("times", [1, slow(MANY, id="many")])
 def test_killed_at_random_moments_of_the_whole_run_it_goes_on_to_the_same_bytes(
-    study: Path, whole: tuple[dict[str, bytes], float], tmp_path: Path
+    study: Path, whole: tuple[dict[str, bytes], float], tmp_path: Path, times: int
 ) -> None:
     """Moments are spread over a run's time and over the files that it writes, with chance within.
 
@@ -107,7 +112,6 @@ def test_killed_at_random_moments_of_the_whole_run_it_goes_on_to_the_same_bytes(
     """
     files, seconds = whole
     rng = np.random.default_rng(int(os.environ.get("CUSPWISE_KILL_SEED", "3")))
-    times = int(os.environ.get("CUSPWISE_KILLS", "4"))
     shares = (np.arange(times) + rng.random(times)) / times
     total = len(files) + ENTRIES["scan"] * 2 + ENTRIES["pair"]
     stages: Counter[str] = Counter()

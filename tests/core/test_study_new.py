@@ -13,7 +13,7 @@ from cuspwise.standalone_core.errors import CuspwiseError
 from cuspwise.standalone_core.study.file.keys import Key
 from cuspwise.standalone_core.study.file.new import new_study
 from cuspwise.standalone_core.study.file.new_text import START_EQUIVALENCE_UM, toml_key, toml_text
-from cuspwise.standalone_core.study.file.read import read_study
+from cuspwise.standalone_core.study.file.read import read_plan
 from cuspwise.standalone_core.study.file.study_sections import SETTINGS
 from cuspwise.standalone_core.study.plan import StudyPlan
 
@@ -82,11 +82,11 @@ def test_every_setting_can_be_used_by_deleting_its_sign(folder: Path, table: str
     given = tomllib.loads("\n".join(lines))[table][key.name]
     for name in ("areas.json", "landmarks.csv", "examiners.csv", "repeats.csv"):
         (folder / name).write_text('{"format": "cuspwise areas"}')
-    before = read_study(path)
+    before = read_plan(path)
     path.write_text("\n".join(lines), encoding="utf-8")
     if key.name in ("landmarks", "start"):
         return  # only together
-    after = read_study(path)
+    after = read_plan(path)
     if key.default is not None:
         assert given == (list(key.default) if isinstance(key.default, tuple) else key.default)
         assert after == before

@@ -16,6 +16,8 @@ from cuspwise.standalone_core.demo.production_errors import ProductionErrors, Sc
 from cuspwise.standalone_core.errors import CuspwiseError, StudyError
 from cuspwise.standalone_core.mesh.write import write_mesh
 from cuspwise.standalone_core.records import plain
+from cuspwise.standalone_core.study.file.inputs import StudyInputs
+from cuspwise.standalone_core.study.file.repeated_scans import RepeatEntry, RepeatScans
 from cuspwise.standalone_core.study.measuring.executors import executor_of
 from cuspwise.standalone_core.study.measuring.results import StudyRun
 from cuspwise.standalone_core.study.measuring.run import run_study
@@ -193,8 +195,9 @@ def test_identical_crowns_do_not_vary(folder: Path, tmp_path: Path) -> None:
 
 def test_repeated_scans_are_measured(folder: Path) -> None:
     scans = plan_of(folder).groups[0].scans
-    rows = [("0", "x", "1", scans[0]), ("0", "y", "1", scans[1])]
-    found = run_study(plan_of(folder), folder / "out", repeats=rows)
+    rows = RepeatEntry(scans[0], "0", "x", 1), RepeatEntry(scans[1], "0", "y", 1)
+    repeats = RepeatScans(folder / "repeats.csv", rows)
+    found = run_study(StudyInputs(plan_of(folder), repeats=repeats), folder / "out")
     assert [(row.crown, row.operator) for row in found.repeats] == [("0", "x"), ("0", "y")]
     assert plain(found.repeats[0].scan.measures) == plain(found.crowns[0].measures)
 
@@ -214,7 +217,8 @@ def test_groups_and_scans_may_be_called_as_repeated_scans_are(
     named.write_bytes(scan.read_bytes())
     group = GroupPlan("repeats", "Repeats", (named, plan_of(folder).groups[0].scans[1]))
     plan = plan_of(folder, groups=(group,))
-    found = run_study(plan, folder / "out", repeats=[("0", "x", "1", scan)])
+    repeats = RepeatScans(folder / "repeats.csv", (RepeatEntry(scan, "0", "x", 1),))
+    found = run_study(StudyInputs(plan, repeats=repeats), folder / "out")
     assert [crown.name for crown in found.crowns] == ["repeat 1", "1"]
     assert found.maps["repeats"].n == 2
     assert len(found.pairs) == 1

@@ -21,7 +21,7 @@ from cuspwise.standalone_core.mesh.files import read_mesh
 from cuspwise.standalone_core.mesh.refine import evaluation_mesh
 from cuspwise.standalone_core.mesh.write import write_mesh
 from cuspwise.standalone_core.study.file.mistakes import StudyFileError
-from cuspwise.standalone_core.study.file.read import read_study
+from cuspwise.standalone_core.study.file.read import read_plan
 from cuspwise.standalone_core.study.measuring.run import run_study
 
 EDGE_MM, SPACING_MM = 0.2, 0.2
@@ -156,7 +156,7 @@ def test_marks_of_an_areas_file_reach_the_study(
     file = folder / "with_areas.toml"
     tail = TAIL.replace('"margin"]', '"margin", "supports"]') + '[areas]\nfile = "areas.json"\n'
     file.write_text(HEAD + spot_table(centre) + tail, encoding="utf-8")
-    crown = run_study(read_study(file), tmp_path).crowns[1]
+    crown = run_study(read_plan(file), tmp_path).crowns[1]
     assert [(c.kind, c.name) for c in crown.marks] == [
         ("sprue", "1"),
         ("support", "lingual"),
@@ -199,7 +199,7 @@ def test_mistakes_are_told_with_their_lines(
     write: Write, table: str, line: int, words: str
 ) -> None:
     with pytest.raises(StudyFileError) as caught:
-        read_study(write(HEAD + table + "\n"))
+        read_plan(write(HEAD + table + "\n"))
     (told,) = caught.value.lines
     assert told.startswith(f"mistaken.toml:{line}: ")
     assert words in told
@@ -210,7 +210,7 @@ def test_a_plan_holds_them_and_may_name_their_areas(
 ) -> None:
     tail = TAIL.replace('"margin"]', '"margin", "supports", "sprue: lingual"]')
     text = HEAD + spot_table(centre, kind="sprue") + tail + "[verdicts]\nmark_um = 40\n"
-    plan = read_study(write(text))
+    plan = read_plan(write(text))
     (spot,) = plan.check.marks
     assert (spot.area_name, spot.radius_mm) == ("sprue: lingual", RADIUS_MM + 0.1)
     assert spot.centre_mm == pytest.approx(centre)

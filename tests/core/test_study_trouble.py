@@ -15,6 +15,7 @@ from click.testing import CliRunner, Result
 from cuspwise.standalone_core.cli.main import main
 from cuspwise.standalone_core.report.study import output
 from made.small_studies import STUDY, write_small_study, written
+from made.tiers import slow
 
 HEAD = 'design = "design.stl"\n'
 SETTINGS = STUDY[STUDY.index("[analysis]") :]
@@ -84,10 +85,11 @@ class Disk:
         self._sync(stream)
 
 
+@pytest.mark.parametrize("early", [1, slow(3)])
 def test_a_disk_that_is_full_at_any_moment_loses_nothing(
-    file: Path, whole: Path, tmp_path: Path
+    file: Path, whole: Path, tmp_path: Path, early: int
 ) -> None:
-    """Some moments while scans and pairs are kept, some while the report is written."""
+    """Some moments while scans and pairs are kept, one while the report is written."""
     rng = np.random.default_rng(5)
     files = written(whole)
     with pytest.MonkeyPatch.context() as patch:
@@ -95,7 +97,7 @@ def test_a_disk_that_is_full_at_any_moment_loses_nothing(
         assert study(file, tmp_path / "counted").exit_code == 0
     kept = len(list((whole / "kept").iterdir()))
     assert count.writes > kept + 20
-    moments = [*rng.integers(0, kept, 2), rng.integers(kept, count.writes)]
+    moments = [*rng.integers(0, kept, early), rng.integers(kept, count.writes)]
     for number, moment in enumerate(moments):
         out = tmp_path / str(number)
         with pytest.MonkeyPatch.context() as patch:
@@ -147,7 +149,7 @@ def small_disk(tmp_path: Path) -> Iterator[Callable[[str], Path]]:
         subprocess.run(["umount", str(place)], check=True)
 
 
-@pytest.mark.parametrize("share", [0.3, 0.9])
+@pytest.mark.parametrize("share", [0.3, slow(0.9)])
 def test_a_disk_that_really_is_full(
     file: Path, whole: Path, small_disk: Callable[[str], Path], share: float
 ) -> None:

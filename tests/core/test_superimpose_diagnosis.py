@@ -13,6 +13,7 @@ from cuspwise.standalone_core.superimpose.prepared import PreparedDesign
 from cuspwise.standalone_core.superimpose.rigid import motion
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from cuspwise.standalone_core.superimpose.superimposition import superimpose
+from made.tiers import slow
 
 MIRROR = np.diag([-1.0, 1.0, 1.0, 1.0])
 
@@ -146,14 +147,20 @@ def test_a_mirrored_crown_is_called_mirrored(crown, design):
     assert np.linalg.det(found.T_design_scan[:3, :3]) == pytest.approx(1.0)
 
 
-@pytest.mark.parametrize("number", [11, 16, 36])
+@pytest.mark.parametrize("number", [16, *(slow(n) for n in (11, 36))])
 def test_mirrored_real_crowns(shared_meshes, number):
     crown = shapes.real_mesh(shared_meshes / "teeth" / f"sj_crown_FDI{number}.obj")
     found = superimpose(crown.moved(MIRROR), shapes.prepared(crown))
     assert found.verdict == "mirrored"
 
 
-@pytest.mark.parametrize(("scan", "design"), [(11, 16), (16, 11), (16, 36), (36, 16)])
+@pytest.mark.parametrize(
+    ("scan", "design"),
+    [
+        (16, 36),
+        *(slow(*two) for two in ((11, 16), (16, 11), (36, 16))),
+    ],
+)
 def test_another_tooth_is_called_a_wrong_part(shared_meshes, scan, design):
     teeth = shared_meshes / "teeth"
     crowns = [shapes.real_mesh(teeth / f"sj_crown_FDI{number}.obj") for number in (scan, design)]

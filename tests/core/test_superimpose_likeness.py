@@ -18,6 +18,7 @@ from cuspwise.standalone_core.superimpose.rigid import motion
 from cuspwise.standalone_core.superimpose.sampling import surface_samples
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from cuspwise.standalone_core.superimpose.superimposition import superimpose
+from made.tiers import slow
 
 POSE = shapes.random_poses(1, 5)[0]
 OTHER = CrownShape(
@@ -86,7 +87,13 @@ BAD_CROWNS = {
 }
 
 
-@pytest.mark.parametrize("what", BAD_CROWNS)
+QUICK = {"2 % too large", "worn by 1 mm", "60 % missing on one side"}
+
+
+@pytest.mark.parametrize(
+    "what",
+    [what if what in QUICK else slow(what) for what in BAD_CROWNS],
+)
 def test_a_bad_crown_is_not_a_wrong_part(crown, design, what):
     scan = BAD_CROWNS[what](shapes.with_form_error(crown, np.random.default_rng(0), 0.03, 0.002))
     found = superimpose(scan.moved(POSE), design)
@@ -151,7 +158,7 @@ def test_a_tooth_row_rebuilt_from_photographs(shared_meshes):
     assert any("ended early" in warning for warning in found.warnings)
 
 
-@pytest.mark.parametrize("factor", [0.75, 0.8, 1.25])
+@pytest.mark.parametrize("factor", [0.75, slow(0.8), 1.25])
 def test_a_forgotten_shrinkage_is_told_with_its_factor(crown, design, factor):
     found = superimpose(resized(crown, factor).moved(POSE), design)
     assert found.verdict == "wrong_part"

@@ -1,7 +1,7 @@
 """A moved copy comes back from any pose.
 
-The environment variable CUSPWISE_POSES says how many random poses are tried for each shape: 200 in
-CI, 20 without it, so that the tests stay quick.
+Quick tests try three random poses of each shape, slow ones as many as the environment variable
+CUSPWISE_POSES says: 200 in CI, 20 without it.
 """
 
 from __future__ import annotations
@@ -17,8 +17,10 @@ from cuspwise.standalone_core.mesh.files import read_mesh, write_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.superimpose.prepared import PreparedDesign
 from cuspwise.standalone_core.superimpose.superimposition import superimpose
+from made.tiers import slow
 
-POSES = int(os.environ.get("CUSPWISE_POSES", "20"))
+MANY = slow(int(os.environ.get("CUSPWISE_POSES", "20")), id="many")
+POSES = pytest.mark.parametrize("poses", [3, MANY])
 TEETH = ("sj_crown_FDI11.obj", "sj_crown_FDI16.obj", "sj_crown_FDI36.obj")
 
 
@@ -32,11 +34,13 @@ def demo_design() -> PreparedDesign:
     return shapes.prepared(demo_parts()["whole"])
 
 
-def check_poses(scan: TriangleMesh, design: PreparedDesign, seed: int, folder: Path) -> None:
+def check_poses(
+    scan: TriangleMesh, design: PreparedDesign, poses: int, seed: int, folder: Path
+) -> None:
     """Every pose comes back, from float64 arrays and through a binary STL file."""
     failed = []
     stl = folder / "scan.stl"
-    for number, pose in enumerate(shapes.random_poses(POSES, seed)):
+    for number, pose in enumerate(shapes.random_poses(poses, seed)):
         moved = scan.moved(pose)
         write_mesh(stl, moved)
         for source, mesh, bound_um in (
@@ -51,16 +55,18 @@ def check_poses(scan: TriangleMesh, design: PreparedDesign, seed: int, folder: P
 
 
 @pytest.mark.timeout(3600)
+@POSES
 @pytest.mark.parametrize("part", ["whole", "no intaglio", "a fifth missing"])
-def test_the_demo_crown_comes_back(tmp_path, part):
-    check_poses(demo_parts()[part], demo_design(), len(part), tmp_path)
+def test_the_demo_crown_comes_back(tmp_path, part, poses):
+    check_poses(demo_parts()[part], demo_design(), poses, len(part), tmp_path)
 
 
 @pytest.mark.timeout(3600)
+@POSES
 @pytest.mark.parametrize("name", TEETH)
-def test_real_closed_crowns_come_back(shared_meshes, tmp_path, name):
+def test_real_closed_crowns_come_back(shared_meshes, tmp_path, name, poses):
     crown = shapes.real_mesh(shared_meshes / "teeth" / name)
-    check_poses(crown, shapes.prepared(crown), int(name[-6:-4]), tmp_path)
+    check_poses(crown, shapes.prepared(crown), poses, int(name[-6:-4]), tmp_path)
 
 
 def test_a_scan_with_other_triangles_comes_back():

@@ -22,6 +22,7 @@ def both_ways(scan: TriangleMesh, design: SurfaceIndex, pose: np.ndarray) -> np.
     return np.concatenate([there, back])
 
 
+@pytest.mark.slow  # the whole check against the same figures is quick: test_check_real.py
 def test_tooth_row_against_the_published_figures(shared_meshes):
     """arch_pairs/case0 of 3D-Teeth-Reconstruction (MIT): RMSD 0.5061, ASSD 0.4375 mm published.
 
@@ -36,7 +37,7 @@ def test_tooth_row_against_the_published_figures(shared_meshes):
     test = shapes.real_mesh(folder / "case0_upper_test.obj")
     found = superimpose(test, reference, SuperimposeSettings(max_distance_mm=3.0))
     assert found.verdict == "doubtful"
-    assert "A bad crown and another part cannot be told apart" in found.reason
+    assert "A bad crown and another part cannot be distinguished" in found.reason
     assert found.converged
     assert found.warnings
     rigid = both_ways(test, reference, found.T_design_scan)
@@ -61,6 +62,7 @@ def hippo(shared_meshes, number: int) -> TriangleMesh:
     return shapes.real_mesh(path).moved(np.diag([100.0, 100.0, 100.0, 1.0]))
 
 
+@pytest.mark.slow  # three superimpositions of large scans
 def test_partly_overlapping_range_scans(shared_meshes):
     """hippo1 and hippo2 in their file poses, some 43° apart, about 70 % of area in common.
 

@@ -26,6 +26,7 @@ from made.scans import (
     with_short_margin,
     with_stub,
 )
+from made.tiers import slow
 
 SETTINGS = CheckSettings(
     spacing_mm=EDGE_MM,
@@ -55,7 +56,15 @@ def test_a_sound_crown_is_within_and_has_no_unmatched_surface() -> None:
     assert not any(v.contradiction for v in sound().verdicts)
 
 
-@pytest.mark.parametrize(("height_mm", "share"), [(0.3, 1.0), (0.5, 0.25), (0.15, 1.0), (1.0, 0.1)])
+@pytest.mark.parametrize(
+    ("height_mm", "share"),
+    [
+        (0.3, 1.0),
+        (0.5, 0.25),
+        slow(0.15, 1.0),
+        slow(1.0, 0.1),
+    ],
+)
 def test_flash_along_the_margin_is_outside_and_told(height_mm: float, share: float) -> None:
     """Its height less at most what the fit moves, its length, and its place on the rim."""
     result = checked(with_flash(sound_scan(), height_mm, share))
@@ -112,7 +121,7 @@ def test_a_margin_is_not_decidable_where_a_piece_of_it_was_not_scanned(
     assert (told in margin.reason) is (verdict == "not_decidable")
 
 
-@pytest.mark.parametrize("apart_mm", [0.01, 0.03])
+@pytest.mark.parametrize("apart_mm", [0.01, slow(0.03)])
 def test_a_second_layer_near_the_first_decides_nothing(apart_mm: float) -> None:
     """Too near to stand out from noise and form error, but still two layers."""
     result = checked(with_layer(sound_scan(), apart_mm))
@@ -121,7 +130,7 @@ def test_a_second_layer_near_the_first_decides_nothing(apart_mm: float) -> None:
     assert f"about {1e3 * apart_mm:.0f} µm apart" in result.verdicts[0].reason
 
 
-@pytest.mark.parametrize("apart_mm", [0.08, 0.3])
+@pytest.mark.parametrize("apart_mm", [0.08, slow(0.3)])
 def test_a_second_layer_decides_nothing(apart_mm: float) -> None:
     result = checked(with_layer(sound_scan(), apart_mm))
     assert set(verdicts(result).values()) == {"not_decidable"}
@@ -168,7 +177,7 @@ def post(scan: TriangleMesh, lean: float = 0.0) -> tuple[np.ndarray, np.ndarray]
     return at, np.cos(lean) * lingual + np.sin(lean) * crown.insertion
 
 
-@pytest.mark.parametrize("lean_deg", [0.0, 40.0])
+@pytest.mark.parametrize("lean_deg", [0.0, slow(40.0)])
 def test_a_post_is_outside_unless_a_support_mark_holds_it(lean_deg: float) -> None:
     at, along = post(sound_scan(), np.radians(lean_deg))
     scan = with_stub(sound_scan(), at, along, 0.6, 0.25)

@@ -19,7 +19,9 @@ if TYPE_CHECKING:
     from ...mesh.intersections import SelfIntersections
     from ...mesh.repair import Repair
 
+CHECK_SCHEMA_VERSION = 2
 SCHEMA_VERSION = 1
+"""Raised when a name changes or goes; the second one is that of areas and health."""
 
 
 def check_document(result: CheckResult) -> dict[str, Any]:
@@ -29,7 +31,7 @@ def check_document(result: CheckResult) -> dict[str, Any]:
     """
     return {
         "schema": "cuspwise check",
-        "schema_version": SCHEMA_VERSION,
+        "schema_version": CHECK_SCHEMA_VERSION,
         "versions": dict(result.versions),
         "sign": SIGN,
         "design": _surface(result.design),

@@ -39,6 +39,7 @@ FILES = (
 )
 MARKS_FILE = "marks.csv"  # only where there are support marks
 MARGIN_FILE = "margin_profile.csv"  # only where there is a margin line
+OLD_FILES = ("exceedances.csv", "contacts.csv")  # patches and marks of earlier versions
 PICTURE_FOLDER = "pictures"
 GET_PICTURES = f"Install it: {PICTURES_REMEDY}, from a checkout {PICTURES_REMEDY_CHECKOUT}."
 
@@ -69,7 +70,8 @@ def write_check_steps(
         for picture in drawn.pictures:
             atomic_write(stage / PICTURE_FOLDER / f"{picture.view.name}.png", picture.png)
         # Pictures, marks and margin of an earlier check would belong to other numbers.
-        written = put_in_place(stage, folder, _names(), stale=_names()[len(FILES) :])
+        earlier = (*_names()[len(FILES) :], *OLD_FILES)
+        written = put_in_place(stage, folder, _names(), outdated=earlier)
     if pictures == "yes" and not drawn.pictures:
         raise ReportError(
             f"{drawn.reason} All other files are in place.",
@@ -95,15 +97,16 @@ def write_check(
     Parameters
     ----------
     result : CheckResult
+        As :func:`~cuspwise.check` returns it.
     out_dir : str or pathlib.Path
         Made if it does not exist. Files of an earlier check in it are replaced.
     pictures : {"auto", "no", "yes"}
-        Whether to draw the six views: if Blender's module is there, never, or always, and fail
+        Whether to draw the six views: "auto" where Blender's module is there, "yes" fails
         without it.
     limit_um : float, optional
-        Limit of the colours; chosen from the deviations if not given.
-    palette : str
-        One of ``colour.PALETTES``: the colours of surfaces, pictures and page.
+        Limit of the colours, µm; chosen from the deviations if not given.
+    palette : {"standard", "strong", "grey"}
+        The colours of surfaces, pictures and page.
 
     Returns
     -------
@@ -120,6 +123,18 @@ def write_check(
     ReportError
         The folder cannot be written to, the disk is full, pictures were demanded and cannot be
         drawn.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> design = cuspwise.demo_crown(edge_mm=0.5)
+    >>> scan = cuspwise.produce(design, cuspwise.ProductionErrors(offset_um=30), edge_mm=0.5)
+    >>> result = cuspwise.check_meshes(
+    ...     design.mesh, scan.mesh, cuspwise.CheckSettings(spacing_mm=0.5)
+    ... )
+    >>> files = cuspwise.write_check(result, "crown_07", pictures="no")
+    >>> [file.name for file in files if file.suffix == ".html"]
+    ['check.html']
     """
     steps = write_check_steps(
         result, out_dir, pictures=pictures, limit_um=limit_um, palette=palette

@@ -117,7 +117,7 @@ def patch_line(result: CheckResult) -> str:
 
 
 def patch_kind(patch: Patch) -> str:
-    """Return what a patch is: excess, lack, or scan surface without a counterpart."""
+    """Return what a patch is: excess, missing, or scan surface without a counterpart."""
     return "unmatched" if patch.unmatched else patch.kind
 
 

@@ -41,11 +41,11 @@ class Palette:
     ----------
     title, words : str
         Its name, and what it is for, as people read them.
-    lack, zero, excess : str
+    missing, zero, excess : str
         The colours of missing material, of no deviation and of excess, in words.
-    zero_lightness, excess_lightness, lack_lightness : float
+    zero_lightness, excess_lightness, missing_lightness : float
         OKLab lightness at zero, at the positive and at the negative limit.
-    chroma, excess_hue_deg, lack_hue_deg, hue_turn_deg : float
+    chroma, excess_hue_deg, missing_hue_deg, hue_turn_deg : float
         Chroma and hues at the limits, and how far hue turns on the way from zero.
     unmeasured_lightness : float
         Of the neutral colour of what was not measured.
@@ -55,15 +55,15 @@ class Palette:
 
     title: str
     words: str
-    lack: str
+    missing: str
     zero: str
     excess: str
     zero_lightness: float
     excess_lightness: float
-    lack_lightness: float
+    missing_lightness: float
     chroma: float
     excess_hue_deg: float
-    lack_hue_deg: float
+    missing_hue_deg: float
     hue_turn_deg: float
     unmeasured_lightness: float
     refused_lightness: float
@@ -80,10 +80,10 @@ PALETTES: Mapping[str, Palette] = MappingProxyType(
             "brick red",
             zero_lightness=0.965,
             excess_lightness=0.44,
-            lack_lightness=0.44,
+            missing_lightness=0.44,
             chroma=0.165,
             excess_hue_deg=32.0,
-            lack_hue_deg=265.0,
+            missing_hue_deg=265.0,
             hue_turn_deg=45.0,
             unmeasured_lightness=0.55,
             refused_lightness=0.2,
@@ -96,10 +96,10 @@ PALETTES: Mapping[str, Palette] = MappingProxyType(
             "dark red",
             zero_lightness=0.965,
             excess_lightness=0.36,
-            lack_lightness=0.36,
+            missing_lightness=0.36,
             chroma=0.145,
             excess_hue_deg=28.0,
-            lack_hue_deg=270.0,
+            missing_hue_deg=270.0,
             hue_turn_deg=75.0,
             unmeasured_lightness=0.55,
             refused_lightness=0.2,
@@ -113,10 +113,10 @@ PALETTES: Mapping[str, Palette] = MappingProxyType(
             "nearly white",
             zero_lightness=0.61,
             excess_lightness=0.97,
-            lack_lightness=0.25,
+            missing_lightness=0.25,
             chroma=0.0,
             excess_hue_deg=0.0,
-            lack_hue_deg=0.0,
+            missing_hue_deg=0.0,
             hue_turn_deg=45.0,
             unmeasured_lightness=0.0,
             refused_lightness=0.0,
@@ -178,13 +178,13 @@ def map_oklab(position: ArrayLike, palette: str = STANDARD) -> FloatArray:
     share = np.abs(signed)
     chosen = _palette(palette)
     turn = np.radians(chosen.hue_turn_deg)
-    ends = np.where(signed >= 0.0, chosen.excess_lightness, chosen.lack_lightness)
+    ends = np.where(signed >= 0.0, chosen.excess_lightness, chosen.missing_lightness)
     lightness = chosen.zero_lightness + (ends - chosen.zero_lightness) * share
     chroma = chosen.chroma * np.sin(share * turn) / np.sin(turn)
     hue = np.where(
         signed >= 0.0,
         np.radians(chosen.excess_hue_deg) + (1.0 - share) * turn,
-        np.radians(chosen.lack_hue_deg) - (1.0 - share) * turn,
+        np.radians(chosen.missing_hue_deg) - (1.0 - share) * turn,
     )
     return np.stack([lightness, chroma * np.cos(hue), chroma * np.sin(hue)], axis=-1)
 

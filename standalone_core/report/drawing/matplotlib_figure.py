@@ -62,7 +62,7 @@ class Figure:
 
 
 def can_plot() -> bool:
-    """Tell whether matplotlib is installed, without loading it."""
+    """Return whether matplotlib is installed, without loading it."""
     return find_spec("matplotlib") is not None
 
 

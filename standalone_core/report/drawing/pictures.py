@@ -41,7 +41,7 @@ class Colouring:
     Attributes
     ----------
     name : str
-        Tells it from the others.
+        Distinguishes it from the others.
     colours : (n, 3) uint8
         sRGB at the vertices.
     views : tuple of View
@@ -91,7 +91,7 @@ class Pictures:
 
 
 def can_draw() -> bool:
-    """Tell whether Blender's module is installed, without loading it."""
+    """Return whether Blender's module is installed, without loading it."""
     return importlib.util.find_spec("bpy") is not None
 
 

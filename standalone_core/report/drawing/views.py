@@ -11,7 +11,7 @@ from ...arrays import FloatArray
 
 Vector = tuple[float, float, float]
 
-# Below this, the part of a unit vector across the path of insertion tells no direction.
+# Below this, the part of a unit vector across the path of insertion gives no direction.
 LEAST_ACROSS = 0.5
 
 VIEW_NAMES = ("occlusal", "cervical", "mesial", "distal", "side_1", "side_2", "side_3", "side_4")
@@ -51,7 +51,7 @@ def standard_views(
         To occlusal. Without it the views follow the file's axes and say so.
     mesial : (3,) array_like of float, optional
         Names the sides, unless it lies along the path of insertion. Which of the other two is
-        buccal it cannot tell.
+        buccal it does not know.
     has_intaglio : bool
         Name the view from below after the intaglio.
     """

@@ -8,14 +8,31 @@ from concurrent.futures import Executor
 from functools import partial
 from typing import TYPE_CHECKING, TypeAlias
 
+from ...errors import ReportError
 from ...statistics.equivalence import OUTCOME_WORDS
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.analysis.results.comparisons import Comparison
 from ...words.names import area_words, measure_words
 from ...words.text import micrometres
 from ..drawing.amount_colours import GroupStyle, group_style
-from ..drawing.matplotlib_figure import INK, SOFT, Figure, bare_axes, draw_figure
-from .sentences import crown_words, short_measure, shown, shown_factor, titles_of, unit_of, wrapped
+from ..drawing.matplotlib_figure import (
+    INK,
+    NO_MATPLOTLIB,
+    SOFT,
+    Figure,
+    bare_axes,
+    can_plot,
+    draw_figure,
+)
+from .sentences import (
+    crown_words,
+    short_measure,
+    shown,
+    shown_factor,
+    titles_of,
+    unit_of,
+    wrapped,
+)
 from .strips import LABEL_WIDTH, precision_figure, trueness_figure
 
 if TYPE_CHECKING:
@@ -31,6 +48,7 @@ def study_figures(analysis: StudyAnalysis, executor: Executor | None = None) -> 
     Parameters
     ----------
     analysis : StudyAnalysis
+        As :func:`~cuspwise.analyse_study` returns it.
     executor : concurrent.futures.Executor, optional
         Who draws, where there is matplotlib too; this process alone by default.
 
@@ -38,8 +56,26 @@ def study_figures(analysis: StudyAnalysis, executor: Executor | None = None) -> 
     ------
     Figure
         ``trueness_AREA``, ``precision_AREA``, ``equivalence_MEASURE``, ``parts``,
-        ``scores_ITEM_AREA_MEASURE``.
+        ``scores_ITEM_AREA_MEASURE``, each as SVG and PNG.
+
+    Raises
+    ------
+    ReportError
+        matplotlib is not installed.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> study = cuspwise.read_study(cuspwise.demo_study("trial"))
+    >>> analysis = cuspwise.analyse_study(cuspwise.run_study(study, "trial/results"))
+    >>> figure = next(cuspwise.study_figures(analysis))
+    >>> figure.name, figure.svg.count("<svg"), figure.png[1:4]
+    ('trueness_whole', 1, b'PNG')
     """
+    if not can_plot():
+        raise ReportError(
+            NO_MATPLOTLIB, subject="figures", remedy="Install it: pip install matplotlib."
+        )
     jobs = _jobs(analysis)
     if executor is None:
         drawn: Iterator[Figure | None] = (job() for job in jobs)

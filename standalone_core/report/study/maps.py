@@ -122,7 +122,7 @@ def study_maps(run: StudyRun, analysis: StudyAnalysis) -> StudyMaps:
     """Colour every map of a study.
 
     Means and differences share one symmetric scale over all groups; spread, worst crown and
-    share have one of their own each. A difference is coloured only where it is told from chance
+    share have one of their own each. A difference is coloured only where it is significant
     (q ≤ α): elsewhere it has the colour of zero.
 
     Parameters

@@ -50,12 +50,13 @@ def write_study(
     Parameters
     ----------
     study : StudyRun
+        As :func:`~cuspwise.run_study` returns it.
     analysis : StudyAnalysis
-        Of that run.
+        Of that run, by :func:`~cuspwise.analyse_study`.
     out : str or pathlib.Path
         Made if it does not exist. Files of an earlier report in it are replaced.
     pictures : {"auto", "no", "yes"}
-        Whether to draw the maps: if Blender's module is there, never, or always, and fail
+        Whether to draw the maps: "auto" where Blender's module is there, "yes" fails
         without it.
     executor : concurrent.futures.Executor, optional
         Who draws the figures; this process alone by default.
@@ -71,6 +72,16 @@ def write_study(
     ReportError
         The folder cannot be written to, the disk is full, pictures were demanded and cannot be
         drawn.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> study = cuspwise.read_study(cuspwise.demo_study("trial"))
+    >>> run = cuspwise.run_study(study, "trial/results")
+    >>> analysis = cuspwise.analyse_study(run)
+    >>> files = cuspwise.write_study(run, analysis, "trial/results", pictures="no")
+    >>> [file.name for file in files if file.suffix in (".html", ".json")]
+    ['report.html', 'study.json']
     """
     return run(write_study_steps(study, analysis, out, pictures=pictures, executor=executor))
 
@@ -107,8 +118,8 @@ def write_study_steps(
         atomic_write(stage / PAGE, study_page(study, analysis, art, written=_now()))
         names = _written(stage)
         atomic_write(stage / DOCUMENT, _json(_document(study, analysis, maps, names)))
-        # The document comes last: it tells the next run what this one has written.
-        written = put_in_place(stage, folder, (*names, DOCUMENT), stale=_earlier(folder))
+        # The document comes last: the next run reads in it what this one has written.
+        written = put_in_place(stage, folder, (*names, DOCUMENT), outdated=_earlier(folder))
     if pictures == "yes" and not drawn.pictures:
         raise ReportError(
             f"{drawn.reason} All other files are in place.",
@@ -197,7 +208,7 @@ def _written(stage: Path) -> list[str]:
 
 
 def _earlier(folder: Path) -> tuple[str, ...]:
-    """Return what an earlier report wrote here, as its own document tells; only our own places."""
+    """Return what an earlier report wrote here, as its document lists it; only our own places."""
     try:
         listed = json.loads((folder / DOCUMENT).read_text(encoding="utf-8"))["files"]
         names = [PurePosixPath(str(name)) for name in listed]

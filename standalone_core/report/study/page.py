@@ -41,7 +41,7 @@ from .sentences import (
 STATUS_SIGNS = {"good": "✓", "bad": "✗", "open": "?", "note": "•"}
 STATUS_WORDS = {"good": "yes", "bad": "no", "open": "undecided", "note": "note"}
 TONES = {"good": WITHIN, "bad": OUTSIDE, "open": NOT_DECIDABLE, "note": NO_TOLERANCE}
-MARKS = {"o": "●", "s": "■", "^": "▲", "D": "◆", "v": "▼", "P": "✚", "X": "✖", "*": "★"}
+SYMBOLS = {"o": "●", "s": "■", "^": "▲", "D": "◆", "v": "▼", "P": "✚", "X": "✖", "*": "★"}
 TOPICS = {
     "tolerance": "Does each way of production keep its tolerances?",
     "unmatched": "Whose scan has surface that the design has not?",
@@ -131,7 +131,7 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
         signs=STATUS_SIGNS,
         status_words=STATUS_WORDS,
         tones=TONES,
-        marks=MARKS,
+        symbols=SYMBOLS,
         heads=HEADS,
         isfinite=math.isfinite,
         unmeasured=unmeasured_hex(),

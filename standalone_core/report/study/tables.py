@@ -19,11 +19,11 @@ from ...study.measuring.results import Crown, StudyRun
 from ...study.plan import MEASURES
 from ...study.plan_document import plan_document
 
-SCHEMA = 1
+SCHEMA = 2
 """Version of ``study.json``; raised when a name changes or goes."""
 
 MARK_MEASURES = ("height_um", "surroundings_um", "area_mm2", "volume_mm3")
-"""What is told of a support mark; the stub's height, or negative the gouge's depth, first."""
+"""What is measured of a support mark; the stub's height, or negative the gouge's depth, first."""
 
 MARK_COLUMNS = "crown,group,mark,kind,verdict,measure,value,coverage"
 

@@ -17,7 +17,7 @@ from ...words.names import NO_TOLERANCE, area_words
 from ...words.text import micrometres
 from .sentences import opening_lines
 
-MARKS = {"good": "✓", "bad": "✗", "open": "?", "note": "·"}
+SIGNS = {"good": "✓", "bad": "✗", "open": "?", "note": "·"}
 
 CAUTION = (
     "Not a medical device: it supports, and never replaces, the judgement of a licensed "
@@ -35,7 +35,7 @@ def study_view(run: StudyRun, analysis: StudyAnalysis) -> RenderableType:
     analysis : StudyAnalysis
     """
     parts: list[RenderableType] = [Text(run.plan.title, style="bold")]
-    parts += [Text(f"{MARKS[line.status]} {line.sentence}") for line in opening_lines(analysis)]
+    parts += [Text(f"{SIGNS[line.status]} {line.sentence}") for line in opening_lines(analysis)]
     parts.append(groups_table(run, analysis.areas))
     texts = [f"Left out: {scan.name}: {scan.reason} {scan.remedy}" for scan in run.left_out]
     texts += list(run.warnings)

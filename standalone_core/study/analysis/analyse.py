@@ -9,7 +9,6 @@ from typing import Literal, TypeAlias
 from ...progress import Progress, Steps, run, scaled
 from ...statistics.equivalence import OUTCOME_WORDS
 from ...words.names import measured_in
-from ..file.examiner_scores import ExaminerScores
 from ..measuring.results import StudyRun
 from .answer import verdict_lines
 from .cohort import Cohort, cohort_of
@@ -32,26 +31,37 @@ Aspect: TypeAlias = Literal["trueness", "precision"]
 Rows: TypeAlias = Sequence[Comparison] | Sequence[PrecisionComparison]
 
 
-def analyse_study(study: StudyRun, scores: ExaminerScores | None = None) -> StudyAnalysis:
+def analyse_study(study: StudyRun) -> StudyAnalysis:
     """Describe and compare the groups of a study.
+
+    Each crown is one sample; all that is compared, and by which test, is in the plan. Welch's and
+    Mann–Whitney's test, their effect sizes and intervals, equivalence by two one-sided tests, and
+    precision by permuting crowns; see :mod:`.statistics` for formulas and sources.
 
     Parameters
     ----------
     study : StudyRun
-    scores : ExaminerScores, optional
-        As :func:`~.examiner_file.read_scores` reads them.
+        As :func:`~cuspwise.run_study` returns it, with the examiners' scores if there are any.
 
     Returns
     -------
     StudyAnalysis
-        The same for the same run and seed, whatever the order of its crowns.
+        Lengths in µm. The same for the same run and seed, whatever the order of its crowns. What
+        too few crowns cannot tell is NaN, with the reason beside it.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> study = cuspwise.read_study(cuspwise.demo_study("trial"))
+    >>> analysis = cuspwise.analyse_study(cuspwise.run_study(study, "trial/results"))
+    >>> (comparison,) = analysis.findings.primary
+    >>> comparison.first, comparison.second, round(comparison.difference), comparison.outcome
+    ('milled', 'printed', 12, 'undecided')
     """
-    return run(analyse_study_steps(study, scores))
+    return run(analyse_study_steps(study))
 
 
-def analyse_study_steps(
-    study: StudyRun, scores: ExaminerScores | None = None
-) -> Steps[StudyAnalysis]:
+def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
     """Do as :func:`analyse_study` does, step by step."""
     cohort = cohort_of(study)
     yield Progress("Describing the groups", 0.0)
@@ -84,7 +94,7 @@ def analyse_study_steps(
         parts=study.parts,
         difference_shares=difference_shares(cohort, study),
         difference_caveat=CAVEAT,
-        examiners=examiner_analysis(cohort, scores) if scores is not None else None,
+        examiners=None if study.scores is None else examiner_analysis(cohort, study.scores),
         scanner=scanner,
         multiplicity=multiplicity_words(cohort),
         notes=general_notes(cohort, study),

@@ -88,7 +88,7 @@ class Cohort:
 def cohort_of(run: StudyRun) -> Cohort:
     """Return the whole cohort of a run: all groups with a crown, all areas that were found.
 
-    Single support marks are areas too, but told in their own way; they are compared as areas
+    Single support marks are areas too, but described in their own way; they are compared as areas
     only if the plan names them.
     """
     present = {crown.group for crown in run.crowns}

@@ -30,7 +30,7 @@ def comparison_steps(cohort: Cohort, limits: ScannerLimits) -> Steps[tuple[Compa
     ----------
     cohort : Cohort
     limits : mapping of (area, measure) to float
-        Smallest difference that the scanner can show; may lack any.
+        Smallest difference that the scanner can show; missing where it is not known.
 
     Returns
     -------

@@ -60,7 +60,7 @@ def _shortcoming(described: Description, area: str) -> str:
     if described.missing:
         sentences.append(f"{count_words(described.missing, 'crown')} without a number.")
     if described.n == 1:
-        sentences.append("A single crown tells nothing about spread.")
+        sentences.append("A single crown shows no spread.")
     elif described.sd == 0.0:
         sentences.append("All crowns have the same number.")
     return " ".join(sentences)

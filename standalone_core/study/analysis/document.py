@@ -31,7 +31,7 @@ from .results.scores import (
     ScoreGroupRow,
 )
 
-ANALYSIS_SCHEMA_VERSION = 1
+ANALYSIS_SCHEMA_VERSION = 2
 
 CHI_SQUARED = "χ² approximation"
 

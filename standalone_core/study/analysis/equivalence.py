@@ -11,7 +11,7 @@ from ...statistics.equivalence import compare_with_margin, shift_with_margin
 from ..plan import AnalysisPlan, Lead
 from .results.comparisons import EquivalenceRow
 
-NO_MARGIN = "No margin is set for this area."
+NO_MARGIN = "No equivalence margin is set for this area."
 NO_LENGTH = "Margins are lengths, and this measure is a share."
 
 

@@ -169,7 +169,7 @@ def _kappa_words(kappa: float) -> str:
 def _agreement_sentence(scored: Scored, n: int, same: float, pairs: Sequence[KappaRow]) -> str:
     name = item_words(scored.item)
     if not pairs:
-        return f"{name}: one examiner, so agreement cannot be told."
+        return f"{name}: one examiner, so no agreement can be computed."
     if not n:
         return f"{name}: no crown was scored by all examiners."
     words = [

@@ -23,7 +23,7 @@ _SHOWN = 3  # areas that a reason names
 def odd_crowns(cohort: Cohort) -> tuple[OddCrown, ...]:
     """Judge every crown by its distance from the others in each area and as a whole.
 
-    Distances are those of pairs laid on each other, point by point: they tell more than a measure
+    Distances are those of pairs laid on each other, point by point: they show more than a measure
     of each crown, above all in small groups. Where no pair could be superimposed, the crowns'
     measures stand in. The plan's ``odd_false_alarm`` holds for each group and all areas together.
     """

@@ -52,7 +52,7 @@ def precision_comparison_steps(
     ----------
     cohort : Cohort
     limits : mapping of (area, measure) to float
-        Smallest difference that the scanner can show; may lack any.
+        Smallest difference that the scanner can show; missing where it is not known.
     """
     measures = [measure for measure in cohort.measures if measure in DISTANCES]
     wanted = list(product(cohort.group_pairs, cohort.areas, measures))

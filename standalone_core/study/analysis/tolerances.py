@@ -20,7 +20,7 @@ def tolerance_rows(cohort: Cohort) -> tuple[ToleranceRow, ...]:
     of its mean absolute deviations (the larger of both directions of each crown) lies within: then
     at least the plan's ``next_crown_content`` of all crowns made this way are within, with its
     ``confidence``. It *does not* if Wilson's interval of the share of crowns
-    within lies wholly below that content. Between the two it cannot be told from so few crowns.
+    within lies wholly below that content. Between the two so few crowns decide nothing.
     """
     return tuple(_row(cohort, group, area) for group in cohort.groups for area in cohort.areas)
 
@@ -91,7 +91,9 @@ def _sentence(
         f"{short_share(share.ci_high)})"
     )
     if ahead.reason:
-        return f"{where}: {counted}. What the next crown will be cannot be told: {ahead.reason}"
+        return (
+            f"{where}: {counted}. What the next crown will be cannot be predicted: {ahead.reason}"
+        )
     future = (
         f"{short_share(ahead.content)} of all crowns made this way lie below "
         f"{micrometres(ahead.limit)} µm, {short_share(ahead.confidence)} sure, if they are spread "

@@ -9,7 +9,7 @@ from typing import Any
 
 from ...areas.area_set import AREA_NAMES
 from ...areas.files import FORMAT
-from ...areas.support_marks import SUPPORTS, is_support
+from ...areas.support_marks import SUPPORTS, is_support, new_area_name
 from ...deviation.tolerances import ANY_AREA
 from ...errors import CuspwiseError
 from ...superimpose.landmarks import LandmarkPairs, read_landmarks
@@ -42,13 +42,13 @@ def check_together(values: Values, place: Place, marks: Sequence[str] = ()) -> N
 
 
 def plan_notes(groups: tuple[GroupPlan, ...]) -> tuple[str, ...]:
-    """Say what the groups at hand cannot tell."""
+    """Say what the groups at hand cannot show."""
     found: list[str] = []
     if len(groups) == 1:
         found.append("There is one group: trueness and precision, but nothing to compare it with.")
     for group in groups:
         if len(group.scans) == 1:
-            found.append(f"Group {group.name} has one crown, which tells nothing about spread.")
+            found.append(f"Group {group.name} has one crown, which shows no spread.")
         elif len(group.scans) < _FEWEST_FOR_SPREAD:
             found.append(f"Group {group.name} has only two crowns.")
     return tuple(found)
@@ -87,7 +87,7 @@ def areas_in_file(file: Path, place: Place) -> tuple[str, ...]:
         place.wrong(f"{file.name} is not an areas file.", "Make one with 'cuspwise areas'.")
         return ()
     areas = document.get("areas")
-    names = tuple(areas) if isinstance(areas, dict) else ()
+    names = tuple(map(new_area_name, areas)) if isinstance(areas, dict) else ()
     return (*names, SUPPORTS) if any(map(is_support, names)) else names
 
 

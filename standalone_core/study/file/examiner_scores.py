@@ -241,7 +241,7 @@ def _notes(
         f"{item.capitalize()} was not scored." for item in plan.scores.words if item not in items
     ]
     if len(examiners) == 1:
-        notes.append("There is one examiner: agreement cannot be told.")
+        notes.append("There is one examiner: no agreement can be computed.")
     names = plan.crown_names()
     for examiner in examiners:
         scored = {row.scan for row in rows if row.examiner == examiner}

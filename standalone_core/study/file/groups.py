@@ -135,7 +135,7 @@ def _refuse_name(name: str, before: list[str], place: Place) -> None:
         place.wrong("Repeated scans are called that.", "Give the group another name.")
     same = [other for other in before if other.casefold() == name.casefold()]
     if same:
-        place.wrong(f"Only capitals tell it from group {same[0]}.", "Give it another name.")
+        place.wrong(f"It differs from group {same[0]} by capitals only.", "Give it another name.")
 
 
 def group_name(words: str) -> str:

@@ -10,7 +10,7 @@ from typing import TypeVar
 from ..plan import StudyPlan
 from .examiner_scores import ExaminerScores, read_scores
 from .mistakes import Mistake, StudyFileError
-from .read import read_study
+from .read import read_plan
 from .repeated_scans import RepeatScans, read_repeats
 
 T = TypeVar("T")
@@ -38,24 +38,33 @@ class StudyInputs:
         return self.plan.notes + tuple(n for t in tables if t is not None for n in t.notes)
 
 
-def read_study_inputs(path: str | Path) -> StudyInputs:
-    """Read a study file, its examiners' scores and its list of repeated scans.
+def read_study(path: str | Path) -> StudyInputs:
+    """Read a study file, its examiners' scores and its list of repeated scans, all checked.
 
     Parameters
     ----------
     path : str or pathlib.Path
-        The study file.
+        The study file, TOML; paths in it start from its folder. The README lists its keys, and
+        :func:`~cuspwise.new_study` writes one.
 
     Returns
     -------
     StudyInputs
+        With all scans found; no mesh has been read.
 
     Raises
     ------
     StudyFileError
         With every mistake of the study file; or, if there is none, with those of all tables.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> study = cuspwise.read_study(cuspwise.demo_study("trial"))
+    >>> [(group.name, len(group.scans)) for group in study.plan.groups]
+    [('milled', 2), ('printed', 2)]
     """
-    plan = read_study(path)
+    plan = read_plan(path)
     mistakes: list[Mistake] = []
     scores = _read(read_scores, plan.examiners, plan, mistakes)
     repeats = _read(read_repeats, plan.repeats, plan, mistakes)

@@ -19,7 +19,7 @@ from .csv_rows import read_csv
 from .groups import group_name, matching, meshes_in, natural
 from .mistakes import StudyFileError
 from .new_text import NewGroup, NewStudy, study_text
-from .read import read_study
+from .read import read_plan
 from .study_sections import REPEATS
 from .value_types import listed
 
@@ -92,6 +92,14 @@ def new_study(
         there.
     FileError
         The file cannot be written.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> folder = cuspwise.demo_study("trial").parent
+    >>> written = cuspwise.new_study(folder, force=True)
+    >>> [(group.name, len(group.scans)) for group in written.plan.groups]
+    [('milled', 2), ('printed', 2)]
     """
     root = Path(folder)
     target = Path(out) if out is not None else root / STUDY_FILE
@@ -122,7 +130,7 @@ def new_study(
             subject=root,
             remedy="Rename it with letters, digits, - and _.",
         ) from problem
-    return WrittenStudy(target, read_study(target), found.left_out)
+    return WrittenStudy(target, read_plan(target), found.left_out)
 
 
 def _look(root: Path, design: Path | None) -> _Found:
@@ -204,13 +212,13 @@ def _listed_in(repeats: Path | None) -> set[str]:
         return set()
     try:
         rows = read_csv(repeats, ("file",), tuple(_REPEAT_COLUMNS)).rows
-    except StudyFileError:  # told with all its mistakes when the study is run
+    except StudyFileError:  # all its mistakes are listed when the study is run
         return set()
     return {os.path.realpath(repeats.parent / row.cells["file"]) for row in rows}
 
 
 def _described(root: Path, found: _Found, home: Path) -> NewStudy:
-    """Tell what was found by paths from the study file's folder."""
+    """Describe what was found by paths from the study file's folder."""
     names: list[str] = []
     for folder in found.groups:
         names.append(_new_name(group_name(folder), names))

@@ -171,7 +171,7 @@ def _allowed(key: Key) -> str:
 
 
 def _example(key: Key) -> Any:
-    """A value for a key without a default, to be put in place of."""
+    """Return a value for a key without a default, to be replaced by the user's own."""
     kind: Kind = key.kind
     if isinstance(kind, Direction):
         return [0.0, 0.0, 1.0] if key.name == "insertion" else [1.0, 0.0, 0.0]

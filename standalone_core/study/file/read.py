@@ -15,6 +15,7 @@ from .cross_checks import check_together, landmark_pairs, plan_notes
 from .groups import read_groups
 from .keys import NOT_SET
 from .mistakes import Mistake, StudyFileError
+from .old_names import with_new_names
 from .place import Place
 from .study_sections import SETTINGS, TOP
 from .support_marks import read_marks
@@ -44,7 +45,7 @@ _REMEDIES = (
 )
 
 
-def read_study(path: str | Path) -> StudyPlan:
+def read_plan(path: str | Path) -> StudyPlan:
     """Read a study file and check it as a whole.
 
     Parameters
@@ -65,7 +66,7 @@ def read_study(path: str | Path) -> StudyPlan:
     file = Path(path)
     text = _text(file)
     document = _document(file, text)
-    place = Place(file, key_lines(text))
+    document, place = with_new_names(document, Place(file, key_lines(text)))
     tables = read_tables(document, place)
     design = tables.values[""].get("design")
     groups = read_groups(tables.groups, place / GROUPS, design)
@@ -153,7 +154,7 @@ def _plan(changes: Mapping[str, Any], file: Path) -> StudyPlan:
 
 
 class _Branch(dict[str, Any]):
-    """Changes of one part of a plan, as told from a mapping that is a value."""
+    """Changes of one part of a plan, as distinct from a mapping that is a value."""
 
 
 def _changed(owner: Any, changes: Mapping[str, Any]) -> Any:

@@ -49,7 +49,7 @@ class RepeatScans:
     rows : tuple of RepeatEntry
         By crown and operator in the file's order, then by trial.
     notes : tuple of str
-        What the scans cannot tell.
+        What the scans cannot show.
     """
 
     path: Path
@@ -145,9 +145,9 @@ def _notes(rows: list[RepeatEntry]) -> tuple[str, ...]:
     scans = RepeatScans(Path(), tuple(rows))
     found: list[str] = []
     if len(scans.operators) == 1:
-        found.append("One operator made all repeated scans: reproducibility cannot be told.")
+        found.append("One operator made all repeated scans: reproducibility is not known.")
     if len(scans.rows) == len({(row.crown, row.operator) for row in rows}):
-        found.append("No operator scanned a crown twice: repeatability cannot be told.")
+        found.append("No operator scanned a crown twice: repeatability is not known.")
     elif not scans.balanced:
         found.append("The operators did not scan every crown equally often.")
     return tuple(found)

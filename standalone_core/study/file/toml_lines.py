@@ -1,4 +1,4 @@
-"""On which line of a TOML file each key and list item stands, which ``tomllib`` does not tell."""
+"""On which line of a TOML file each key and list item stands, which ``tomllib`` does not say."""
 
 from __future__ import annotations
 

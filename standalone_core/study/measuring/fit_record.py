@@ -22,7 +22,7 @@ def fit_record(fit: Superimposition) -> dict[str, Any]:
 
 
 def fit_from(record: Mapping[str, Any], settings: SuperimposeSettings) -> Superimposition:
-    """Return the superimposition that :func:`fit_record` told of."""
+    """Return the superimposition that :func:`fit_record` recorded."""
     values = dict(record)
     values["T_design_scan"] = np.asarray(values["T_design_scan"])
     values["warnings"] = tuple(values["warnings"])

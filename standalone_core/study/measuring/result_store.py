@@ -95,7 +95,7 @@ class Kept:
             return None
 
     def holds(self, key: str) -> bool:
-        """Tell whether an entry is there."""
+        """Return whether an entry is there."""
         return self.path(key).is_file()
 
     def tidy(self) -> None:

@@ -15,6 +15,7 @@ from ...errors import AreaError
 from ...measure import CheckedMesh
 from ...mesh.triangle_mesh import FloatArray, IntArray
 from ...superimpose.result import Superimposition
+from ..file.examiner_scores import ExaminerScores
 from ..plan import StudyPlan
 
 
@@ -270,6 +271,8 @@ class StudyRun:
         Crowns and pairs that were taken from an earlier run.
     seconds : mapping of str to float
         Time per stage; not part of any table.
+    scores : ExaminerScores or None
+        What examiners said of the crowns.
     """
 
     plan: StudyPlan
@@ -287,6 +290,7 @@ class StudyRun:
     versions: Mapping[str, str]
     reused: int
     seconds: Mapping[str, float]
+    scores: ExaminerScores | None = None
 
     def crowns_of(self, group: str) -> tuple[Crown, ...]:
         """Return a group's crowns."""

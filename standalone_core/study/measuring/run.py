@@ -20,6 +20,7 @@ from ...errors import CuspwiseError, FileError, StudyError
 from ...measure import ReadyDesign, read_design, ready_design_steps
 from ...progress import Progress, Steps, run, scaled
 from ...stopwatch import Stopwatch
+from ..file.inputs import StudyInputs
 from ..plan import StudyPlan
 from .crowns import Entry, Place, crown_from, judged, missing
 from .group_maps import difference_map, distance_from_mean, group_map, pairs_of, spread_parts
@@ -34,30 +35,15 @@ KEPT = "kept"
 REPEATS = "repeats"
 """What stands for the group of repeated scans."""
 
-_TOLD = 3  # scans whose reasons are told if none can be used
+_TOLD = 3  # scans whose reasons are given if none can be used
 
 J = TypeVar("J")
 
 
 def run_study(
-    plan: StudyPlan,
-    out: str | Path,
-    *,
-    repeats: Sequence[tuple[str, str, str, Path]] = (),
-    executor: Executor | None = None,
+    study: StudyInputs | StudyPlan, out: str | Path, *, executor: Executor | None = None
 ) -> StudyRun:
-    """Measure a study; see :func:`run_study_steps`."""
-    return run(run_study_steps(plan, out, repeats=repeats, executor=executor))
-
-
-def run_study_steps(
-    plan: StudyPlan,
-    out: str | Path,
-    *,
-    repeats: Sequence[tuple[str, str, str, Path]] = (),
-    executor: Executor | None = None,
-) -> Steps[StudyRun]:
-    """Measure a study step by step.
+    """Measure every crown of a study against the design, and every pair of a group.
 
     Every result is kept in ``out/kept`` as soon as it is there, under a checksum of all that it
     depends on: a second run does only what changed, and one that was stopped goes on. Results do
@@ -65,21 +51,44 @@ def run_study_steps(
 
     Parameters
     ----------
-    plan : StudyPlan
+    study : StudyInputs or StudyPlan
+        As :func:`~cuspwise.read_study` returns it; a plan made in memory has neither scores nor
+        repeated scans.
     out : str or pathlib.Path
         Folder of the results; made if it is not there.
-    repeats : sequence of (crown, operator, trial, file)
-        Repeated scans.
     executor : concurrent.futures.Executor, optional
-        Who measures; this process alone, in fine steps, by default. Its workers must see the
-        files under the same paths.
+        Who measures, such as a ``ProcessPoolExecutor``; this process alone by default. Its workers
+        must see the files under the same paths.
+
+    Returns
+    -------
+    StudyRun
+        Deviations in µm; maps have one value per evaluation point of the design, (p,).
 
     Raises
     ------
     CuspwiseError
         The design, its areas or none of the scans can be used, the results cannot be kept, or a
         worker died.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> study = cuspwise.read_study(cuspwise.demo_study("trial"))
+    >>> run = cuspwise.run_study(study, "trial/results")
+    >>> {crown.name: round(crown.measures_of("whole").mean_abs_um) for crown in run.crowns}
+    {'m1': 12, 'm2': 13, 'p1': 23, 'p2': 23}
     """
+    return run(run_study_steps(study, out, executor=executor))
+
+
+def run_study_steps(
+    study: StudyInputs | StudyPlan, out: str | Path, *, executor: Executor | None = None
+) -> Steps[StudyRun]:
+    """Measure a study as :func:`run_study` does, step by step."""
+    inputs = study if isinstance(study, StudyInputs) else StudyInputs(study)
+    plan = inputs.plan
+    repeats = () if inputs.repeats is None else tuple(r.listed for r in inputs.repeats.rows)
     watch = Stopwatch()
     kept = Kept(Path(out) / KEPT)
     kept.tidy()
@@ -141,6 +150,7 @@ def run_study_steps(
         versions=versions_used(),
         reused=reused + old,
         seconds=watch.seconds,
+        scores=inputs.scores,
     )
 
 
@@ -169,7 +179,7 @@ def _unused(name: str, taken: Collection[str]) -> str:
 
 
 def _place(plan: StudyPlan, kept: Kept, area_set: AreaSet) -> Place:
-    """Keep the areas, named after their content, and tell what all results depend on."""
+    """Keep the areas, named after their content, and return what all results depend on."""
     text = json.dumps(areas_document(area_set), ensure_ascii=False, allow_nan=False)
     areas = hashlib.sha256(text.encode()).hexdigest()[:32]
     file = kept.folder / f"areas-{areas}.json"
@@ -217,7 +227,7 @@ def _scan_steps(
 
 
 def _unusable(entry: Entry, problem: CuspwiseError) -> LeftOut:
-    """Tell a scan that cannot be used; raise what is not the scan's fault."""
+    """Return a scan that cannot be used, with the reason; raise what is not the scan's fault."""
     of_the_disk = isinstance(problem, FileError) and Path(problem.subject) != entry.job.scan
     if of_the_disk or isinstance(problem, StudyError):
         raise problem

@@ -10,7 +10,7 @@ from ...deviation.tolerances import JUDGED_BY
 from .results import RepeatScan
 
 LEAST_FREEDOM = 4
-"""Fewer repeats than five of one crown (or as many of several) tell too little. Ours, no source."""
+"""Fewer repeats than five of one crown (or as many of several) show too little. Ours, no source."""
 
 
 def scanner_uncertainty_um(repeats: Sequence[RepeatScan]) -> Mapping[str, float]:

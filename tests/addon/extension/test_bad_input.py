@@ -7,12 +7,9 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from calls import call
 
 ON_THE_DESIGN = ("check_crown", "superimpose", "measure_deviation", "find_areas")
-
-
-def call(case: SimpleNamespace, name: str, **options: Any) -> Any:
-    return getattr(case.bpy.ops.cuspwise, name)(**options)
 
 
 def _modifier(case: SimpleNamespace) -> None:

@@ -306,4 +306,4 @@ def make_scores(run: StudyRun) -> ExaminerScores:
 
 
 def make_analysis(run: StudyRun, *, scores: bool = True) -> StudyAnalysis:
-    return analyse_study(run, make_scores(run) if scores else None)
+    return analyse_study(replace(run, scores=make_scores(run)) if scores else run)

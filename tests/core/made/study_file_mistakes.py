@@ -133,7 +133,7 @@ scans = []
 --> part of a name: ["milled/*.stl"].
 
 [groups.Milled]
---> 6: groups.Milled: Only capitals tell it from group milled. Give it another name.
+--> 6: groups.Milled: It differs from group milled by capitals only. Give it another name.
 
 [groups."a/b"]
 --> 6: groups.a/b: "a/b" cannot be the name of a group. Give 1 to 40 letters, digits and

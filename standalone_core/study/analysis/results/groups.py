@@ -71,7 +71,7 @@ class ToleranceRow:
         Upper one-sided tolerance limit, µm: with its ``confidence`` at least the share
         ``content`` of all crowns made this way lies below it (normal model).
     meets : bool or None
-        Whether that limit lies within the tolerance; None if it cannot be told.
+        Whether that limit lies within the tolerance; None if it is not known.
     sentence : str
         The finding in plain words.
     """

@@ -193,7 +193,7 @@ class ScannerRow:
     found : GaugeStudy or None
         Parts are crowns; None where the scans allow no gauge study.
     reason : str
-        What could not be told, and why.
+        What could not be computed, and why.
     """
 
     area: str

@@ -1,0 +1,77 @@
+"""What a study asks for and refuses, and what it says before it runs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+from calls import call
+from studies import kept
+
+
+@pytest.mark.parametrize(
+    "name", ["copy_study_table", "show_group_map", "open_study_report", "copy_study_command"]
+)
+def test_asks_for_a_study(listed: SimpleNamespace, name: str) -> None:
+    with pytest.raises(RuntimeError, match="Run the study first"):
+        call(listed, name)
+
+
+def test_asks_for_a_design(listed: SimpleNamespace) -> None:
+    listed.settings.design = None
+    with pytest.raises(RuntimeError, match="Choose the design first"):
+        call(listed, "run_study")
+
+
+def test_asks_for_groups(listed: SimpleNamespace) -> None:
+    for item in listed.settings.scans:
+        item.group = "  "
+    with pytest.raises(RuntimeError, match="a group each"):
+        call(listed, "run_study")
+
+
+def test_asks_to_save_or_choose_a_folder(listed: SimpleNamespace) -> None:
+    for folder in ("", "//beside"):
+        listed.settings.study.folder = folder
+        with pytest.raises(RuntimeError, match=r"Save the \.blend, or choose a folder"):
+            call(listed, "run_study")
+
+
+def test_refuses_a_folder_that_holds_other_files(listed: SimpleNamespace) -> None:
+    listed.folder.mkdir()
+    own = listed.folder / "design.ply"
+    own.write_text("mine")
+    with pytest.raises(RuntimeError, match="It holds other files"):
+        call(listed, "run_study")
+    assert [file.name for file in listed.folder.iterdir()] == ["design.ply"]
+    assert own.read_text() == "mine"
+    assert kept(listed) is None
+
+
+def test_refuses_a_folder_that_cannot_be_made(listed: SimpleNamespace, tmp_path: Path) -> None:
+    (tmp_path / "a file").write_text("")
+    listed.settings.study.folder = str(tmp_path / "a file" / "study")
+    with pytest.raises(RuntimeError, match="cannot be made"):
+        call(listed, "run_study")
+
+
+def test_every_choice_explains_itself(extension: SimpleNamespace) -> None:
+    group = extension.part("addon.properties.study_choices").StudySettings
+    for name in group.__annotations__:
+        shown = group.bl_rna.properties[name]
+        assert shown.is_hidden or len(shown.description) > 15, name
+
+
+def test_says_who_takes_part_and_what_it_cannot_tell(listed: SimpleNamespace) -> None:
+    scene = listed.part("addon.study.scene")
+    lines = scene.listing_lines(scene.listing_of(listed.scene))
+    assert lines == ("4 crowns: 2 in Milled, 2 in Printed – tilted.",)
+    for item in list(listed.settings.scans)[1:]:
+        item.group = ""
+    listed.settings.scans[0].group = " milled "
+    lines = scene.listing_lines(scene.listing_of(listed.scene))
+    assert lines[0] == "1 crown: 1 in milled."
+    assert "3 scans have no group" in lines[1]
+    assert "nothing to compare" in lines[2]
+    assert "nothing about spread" in lines[3]
