@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
-from pathlib import PurePath
+from pathlib import Path, PurePath
 
 from .words.text import signed_number
 
@@ -25,6 +26,19 @@ def readable(name: str | PurePath) -> str:
         return text.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
     except UnicodeEncodeError:  # a surrogate that stands for no byte
         return text.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
+def way_from(folder: str | PurePath, path: Path) -> str | None:
+    """Return the way from a folder to a file, with ``/``; None where there is none.
+
+    Links on the way are followed, but the file's own name is kept. On another drive there is no
+    way.
+    """
+    place = os.path.join(os.path.realpath(path.parent), path.name)
+    try:
+        return Path(os.path.relpath(place, os.path.realpath(folder))).as_posix()
+    except ValueError:
+        return None
 
 
 def place_words(place: Sequence[float], digits: int = 1) -> str:

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import os
-from pathlib import Path
 from typing import Any
 
-from ..readable import readable
+from ..readable import readable, way_from
 from ..records import plain
 from .plan import StudyPlan
 
@@ -25,14 +23,7 @@ def plan_document(plan: StudyPlan) -> dict[str, Any]:
         where there is a way from there, so that a study that was moved as a whole has the same
         document; tuples are lists.
     """
-    folder = os.path.realpath(plan.folder)
-    document: dict[str, Any] = plain(plan, path=lambda path: _seen_from(path, folder))
+    document: dict[str, Any] = plain(
+        plan, path=lambda path: readable(way_from(plan.folder, path) or path.as_posix())
+    )
     return document
-
-
-def _seen_from(path: Path, folder: str) -> str:
-    place = os.path.join(os.path.realpath(path.parent), path.name)
-    try:
-        return readable(Path(os.path.relpath(place, folder)).as_posix())
-    except ValueError:  # on another drive
-        return readable(path.as_posix())

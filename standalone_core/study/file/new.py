@@ -12,7 +12,7 @@ from pathlib import Path
 from ...atomic import atomic_write
 from ...errors import StudyError
 from ...mesh.formats import SUFFIX_FORMATS
-from ...readable import readable
+from ...readable import readable, way_from
 from ...words.text import capital
 from ..plan import StudyPlan
 from .csv_rows import read_csv
@@ -228,10 +228,10 @@ def _described(root: Path, found: _Found, home: Path) -> NewStudy:
     )
     return NewStudy(
         title=_title(root.resolve().name) or "Study",
-        design=_told_from(found.design, home),
+        design=_named_from(found.design, home),
         groups=groups,
-        examiners=None if found.examiners is None else _told_from(found.examiners, home),
-        repeats=None if found.repeats is None else _told_from(found.repeats, home),
+        examiners=None if found.examiners is None else _named_from(found.examiners, home),
+        repeats=None if found.repeats is None else _named_from(found.repeats, home),
     )
 
 
@@ -252,10 +252,10 @@ def _patterns(files: Sequence[Path], home: Path) -> tuple[str, ...]:
     for folder in dict.fromkeys(file.parent for file in files):
         for suffix in dict.fromkeys(f.suffix for f in files if f.parent == folder):
             mine = [f for f in files if f.parent == folder and f.suffix == suffix]
-            pattern = f"{glob.escape(_told_from(folder, home))}/*{suffix}"
+            pattern = f"{glob.escape(_named_from(folder, home))}/*{suffix}"
             matched = {os.path.realpath(f) for f in matching(pattern, home)}
             exact = matched == {os.path.realpath(f) for f in mine}
-            patterns += [pattern] if exact else [_told_from(file, home) for file in mine]
+            patterns += [pattern] if exact else [_named_from(file, home) for file in mine]
     return tuple(dict.fromkeys(pattern.removeprefix("./") for pattern in patterns))
 
 
@@ -264,7 +264,7 @@ def _title(name: str) -> str:
     return capital(words)
 
 
-def _told_from(path: Path, home: Path) -> str:
+def _named_from(path: Path, home: Path) -> str:
     """Path from a folder, with ``/``; as it is where there is no way, on another drive."""
     if readable(path) != str(path):
         raise StudyError(
@@ -272,8 +272,4 @@ def _told_from(path: Path, home: Path) -> str:
             subject=path,
             remedy="Rename it.",
         )
-    place = os.path.join(os.path.realpath(path.parent), path.name)
-    try:
-        return Path(os.path.relpath(place, os.path.realpath(home))).as_posix()
-    except ValueError:
-        return path.absolute().as_posix()
+    return way_from(home, path) or path.absolute().as_posix()
