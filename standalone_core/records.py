@@ -33,6 +33,11 @@ def fields_of(value: Any, writers: Writers | None = None) -> dict[str, Any]:
     return {field.name: getattr(value, field.name) for field in fields(value)}
 
 
+def with_tuples(record: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a record from JSON, its lists as the tuples that they were."""
+    return {k: tuple(value) if isinstance(value, list) else value for k, value in record.items()}
+
+
 def plain(
     value: Any, writers: Writers | None = None, path: Callable[[Path], str] | None = None
 ) -> Any:

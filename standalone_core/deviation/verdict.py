@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
+from ..records import with_tuples
 from ..shares import limit_words, share_words
 from ..superimpose.result import Superimposition
 from ..words.names import DOUBT_WORDS, NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN
@@ -92,6 +94,21 @@ class Verdict:
     scanner_um: float = np.nan
     contradiction: bool = False
     caveat: str = ""
+
+
+def evidence_from(
+    is_design: bool,
+    layers: Iterable[Mapping[str, Any]],
+    margin: Mapping[str, Any] | None,
+    unmatched: Iterable[Mapping[str, Any]] = (),
+) -> ScanEvidence:
+    """Return a scan's evidence from plain data, as JSON holds its parts."""
+    return ScanEvidence(
+        is_design=is_design,
+        unmatched=tuple(UnmatchedPiece(**with_tuples(piece)) for piece in unmatched),
+        layers=tuple(LayerBeside(**with_tuples(layer)) for layer in layers),
+        margin=None if margin is None else MarginSummary(**margin),
+    )
 
 
 def judge(

@@ -5,20 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 from ...areas.area_set import AreaSet
 from ...check import CheckSettings
 from ...deviation.judgement import scan_warnings
-from ...deviation.layers_beside import LayerBeside
-from ...deviation.margin_summary import MarginSummary
 from ...deviation.measures import AreaMeasures
 from ...deviation.tolerances import Tolerances
-from ...deviation.unmatched import UnmatchedPiece
-from ...deviation.verdict import ScanEvidence, judge, with_verdicts
+from ...deviation.verdict import evidence_from, judge, with_verdicts
 from ...errors import CuspwiseError
+from ...records import with_tuples
 from .fit_record import fit_from
-from .result_store import Kept, file_checksum, with_tuples
+from .result_store import Kept, file_checksum
 from .results import Crown, LeftOut
 from .scan_job import ScanJob, rows_key, scan_key
 
@@ -108,7 +105,9 @@ def crown_from(entry: Entry, kept: Kept, area_set: AreaSet) -> Crown | LeftOut |
             "Check that the file shows a crown made from this design; look at it with 'check'.",
         )
     rows = tuple(AreaMeasures(**with_tuples(row)) for row in record["measures"])
-    evidence = _evidence(record)
+    evidence = evidence_from(
+        record["is_design"], record["layers"], record["margin"], record["unmatched"]
+    )
     warnings = list(record["notes"])
     if fit.verdict != "good":
         warnings.append(f"Superimposition: {fit.reason}")
@@ -135,14 +134,6 @@ def judged(crown: Crown, tolerances: Tolerances) -> Crown:
     """Return a crown judged by tolerances."""
     verdicts = judge(crown.measures, crown.superimposition, tolerances, crown.evidence)
     return replace(crown, measures=with_verdicts(crown.measures, verdicts), verdicts=verdicts)
-
-
-def _evidence(record: Mapping[str, Any]) -> ScanEvidence:
-    """Return what is kept of a scan beside its measures."""
-    pieces = [UnmatchedPiece(**with_tuples(piece)) for piece in record["unmatched"]]
-    layers = [LayerBeside(**with_tuples(layer)) for layer in record["layers"]]
-    margin = None if record["margin"] is None else MarginSummary(**record["margin"])
-    return ScanEvidence(record["is_design"], tuple(pieces), tuple(layers), margin)
 
 
 def missing(entries: Mapping[str, Entry], kept: Kept) -> dict[str, Entry]:

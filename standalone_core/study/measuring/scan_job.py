@@ -21,9 +21,10 @@ from ...measure import ReadyDesign, measure_scan_steps, read_scan
 from ...mesh.refine import EvaluationMesh, evaluation_mesh
 from ...mesh.triangle_mesh import TriangleMesh
 from ...progress import Progress, Steps, run, scaled
+from ...records import with_tuples
 from ...superimpose.result import Superimposition
 from .fit_record import fit_from, fit_record
-from .result_store import Kept, key_of, with_tuples
+from .result_store import Kept, key_of
 from .worker_design import workers_design
 
 
