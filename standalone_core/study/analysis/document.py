@@ -50,19 +50,16 @@ def analysis_document(analysis: StudyAnalysis) -> Record:
     }
 
 
+def _named(found: object | None, **names: str) -> Record:
+    """Return some attributes of a result by other names; NaN where there is no result."""
+    return {key: np.nan if found is None else getattr(found, name) for key, name in names.items()}
+
+
 def _description(found: Description) -> Record:
     return {
-        "n": found.n,
-        "missing": found.missing,
-        "mean": found.mean,
-        "sd": found.sd,
-        "mean_low": found.ci_low,
-        "mean_high": found.ci_high,
-        "median": found.median,
-        "q1": found.q1,
-        "q3": found.q3,
-        "minimum": found.min,
-        "maximum": found.max,
+        **_named(found, n="n", missing="missing", mean="mean", sd="sd"),
+        **_named(found, mean_low="ci_low", mean_high="ci_high", median="median"),
+        **_named(found, q1="q1", q3="q3", minimum="min", maximum="max"),
     }
 
 
@@ -192,16 +189,9 @@ def _conclusion(row: Contrast) -> Record:
 
 
 def _welch(found: TwoGroups) -> Record:
+    names = {"difference": "difference", "low": "ci_low", "high": "ci_high"}
     test = found.welch
-    return {
-        "difference": test.difference,
-        "low": test.ci_low,
-        "high": test.ci_high,
-        "t": test.t,
-        "df": test.df,
-        "p_value": test.p,
-        "reason": str(test.reason),
-    }
+    return {**_named(test, **names, t="t", df="df", p_value="p"), "reason": str(test.reason)}
 
 
 def _ranks(found: TwoGroups) -> Record:
@@ -221,48 +211,29 @@ def _ranks(found: TwoGroups) -> Record:
 def _effects(found: TwoGroups) -> Record:
     g, delta = found.hedges_g, found.cliff_delta
     return {
-        "hedges_g": g.g,
-        "hedges_low": g.ci_low,
-        "hedges_high": g.ci_high,
-        "cliff_delta": delta.delta,
-        "cliff_low": delta.ci_low,
-        "cliff_high": delta.ci_high,
+        **_named(g, hedges_g="g", hedges_low="ci_low", hedges_high="ci_high"),
+        **_named(delta, cliff_delta="delta", cliff_low="ci_low", cliff_high="ci_high"),
     }
 
 
 def _equivalence(row: EquivalenceRow) -> Record:
-    return {
-        "margin": row.margin,
-        "low": row.low,
-        "high": row.high,
-        "level": row.level,
-        "p_value": row.p_value,
-        "p_holm": row.p_holm,
-        "equivalent": row.equivalent,
-        "reason": row.reason,
-        "lead": row.lead,
-    }
+    names = ("margin", "low", "high", "level", "p_value", "p_holm", "equivalent", "reason", "lead")
+    return {name: getattr(row, name) for name in names}
 
 
 def _overall(row: OverallRow) -> Record:
     anova = None if row.found is None else row.found.welch_anova
     kruskal = None if row.found is None else row.found.kruskal_wallis
-    leading = anova if row.lead == "welch" else kruskal
     return {
         "area": row.area,
         "measure": row.measure,
         "groups": () if row.found is None else tuple(row.found.n),
         "lead": row.lead,
-        "p_value": np.nan if leading is None else leading.p,
+        **_named(anova if row.lead == "welch" else kruskal, p_value="p"),
         "p_holm": row.corrected.p_holm,
         "primary": row.primary,
-        "welch_f": np.nan if anova is None else anova.f,
-        "welch_df1": np.nan if anova is None else anova.df_between,
-        "welch_df2": np.nan if anova is None else anova.df_within,
-        "welch_p": np.nan if anova is None else anova.p,
-        "kruskal_h": np.nan if kruskal is None else kruskal.h,
-        "kruskal_df": np.nan if kruskal is None else kruskal.df,
-        "kruskal_p": np.nan if kruskal is None else kruskal.p,
+        **_named(anova, welch_f="f", welch_df1="df_between", welch_df2="df_within", welch_p="p"),
+        **_named(kruskal, kruskal_h="h", kruskal_df="df", kruskal_p="p"),
         "post_hoc": tuple(_post_hoc(*pair) for pair in row.pairs),
         "sentence": row.sentence,
         "reason": row.reason,
@@ -285,31 +256,19 @@ def _post_hoc(means: GamesHowellPair, ranks: DunnPair) -> Record:
 
 
 def _odd_crown(row: OddCrown) -> Record:
-    return {
-        "crown": row.crown,
-        "group": row.group,
-        "odd": row.odd,
-        "score": row.score,
-        "limit": row.limit,
-        "reason": row.reason,
-    }
+    names = ("crown", "group", "odd", "score", "limit", "reason")
+    return {name: getattr(row, name) for name in names}
 
 
 def _kappa(row: KappaRow) -> Record:
-    plain_kappa, weighted = row.plain, row.weighted
     return {
         "first": row.first,
         "second": row.second,
-        "n": plain_kappa.n,
-        "percent": plain_kappa.percent,
-        "kappa": plain_kappa.kappa,
-        "kappa_low": plain_kappa.ci_low,
-        "kappa_high": plain_kappa.ci_high,
-        "weighted": weighted.kappa,
-        "weighted_low": weighted.ci_low,
-        "weighted_high": weighted.ci_high,
+        **_named(row.plain, n="n", percent="percent"),
+        **_named(row.plain, kappa="kappa", kappa_low="ci_low", kappa_high="ci_high"),
+        **_named(row.weighted, weighted="kappa", weighted_low="ci_low", weighted_high="ci_high"),
         "words": row.words,
-        "reason": str(plain_kappa.reason),
+        "reason": str(row.plain.reason),
     }
 
 
@@ -321,9 +280,7 @@ def _agreement(row: AgreementRow) -> Record:
         "n": row.n,
         "percent": row.percent,
         "pairs": row.pairs,
-        "fleiss": np.nan if fleiss is None else fleiss.kappa,
-        "fleiss_low": np.nan if fleiss is None else fleiss.ci_low,
-        "fleiss_high": np.nan if fleiss is None else fleiss.ci_high,
+        **_named(fleiss, fleiss="kappa", fleiss_low="ci_low", fleiss_high="ci_high"),
         "sentence": row.sentence,
         "reason": "There is one examiner." if fleiss is None else str(fleiss.reason),
     }
@@ -363,11 +320,7 @@ def _correlation(row: ScoreCorrelation) -> Record:
         "item": row.item,
         "area": row.area,
         "measure": row.measure,
-        "n": row.found.n,
-        "rho": row.found.rho,
-        "low": row.found.ci_low,
-        "high": row.found.ci_high,
-        "p_value": row.found.p,
+        **_named(row.found, n="n", rho="rho", low="ci_low", high="ci_high", p_value="p"),
         "sentence": row.sentence,
         "reason": str(row.found.reason),
     }
@@ -375,16 +328,13 @@ def _correlation(row: ScoreCorrelation) -> Record:
 
 def _scanner(row: ScannerRow) -> Record:
     found = row.found
+    counts = {"crowns": "parts", "operators": "operators", "trials": "trials"}
+    spreads = {name: name for name in ("repeatability", "reproducibility", "gauge")}
     return {
         "area": row.area,
         "measure": row.measure,
-        "crowns": 0 if found is None else found.parts,
-        "operators": 0 if found is None else found.operators,
-        "trials": 0 if found is None else found.trials,
-        "repeatability": np.nan if found is None else found.repeatability,
-        "reproducibility": np.nan if found is None else found.reproducibility,
-        "gauge": np.nan if found is None else found.gauge,
-        "crown_sd": np.nan if found is None else found.part,
+        **(dict.fromkeys(counts, 0) if found is None else _named(found, **counts)),
+        **_named(found, **spreads, crown_sd="part"),
         "study_share": np.nan if found is None else found.study_percent / 100,
         "categories": 0 if found is None else found.distinct_categories,
         "smallest_difference": row.smallest_difference,
