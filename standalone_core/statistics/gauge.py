@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -153,14 +154,7 @@ def gauge_study(
     pooled = "interaction" in sources and (r == 1 or interaction_p > pool_above)
     error = _pooled_error(sources, pooled)
     raw = _components(sources, error, pooled, cube.shape)
-    component = {name: float(np.maximum(value, 0.0)) for name, value in raw.items()}  # keeps NaN
     clamped = tuple(name for name, value in raw.items() if value < 0)
-    repeat = error.mean_square
-    across = component["operator"] + component["interaction"]
-    gauge = repeat + (0.0 if np.isnan(across) else across)
-    total = gauge + component["part"]
-    low, high = _sd_interval(repeat, error.df, confidence)
-    factor = float(stats.norm.ppf(0.5 + confidence / 2)) * 2**0.5
     return GaugeStudy(
         parts=p,
         operators=o,
@@ -169,25 +163,39 @@ def gauge_study(
         sources=tuple(sources.values()),
         pooled=pooled,
         interaction_p=interaction_p,
-        repeatability=repeat**0.5,
-        reproducibility=float(np.sqrt(across)),
-        gauge=gauge**0.5,
-        part=float(np.sqrt(component["part"])),
-        total=float(np.sqrt(total)),
-        repeatability_df=error.df,
-        repeatability_low=low,
-        repeatability_high=high,
-        contribution_percent=100 * gauge / total if total > 0 else np.nan,
-        study_percent=100 * (gauge / total) ** 0.5 if total > 0 else np.nan,
-        distinct_categories=_categories(component["part"], gauge),
-        smallest_difference=factor * repeat**0.5,
-        smallest_low=factor * low,
-        smallest_high=factor * high,
-        smallest_difference_operators=factor * gauge**0.5 if o > 1 else np.nan,
+        **_spreads(raw, error, confidence),
         confidence=confidence,
         clamped=clamped,
-        notes=_notes(cube.shape, clamped, repeat),
+        notes=_notes(cube.shape, clamped, error.mean_square),
     )
+
+
+def _spreads(raw: dict[str, float], error: VarianceSource, confidence: float) -> dict[str, Any]:
+    """Return the standard deviations of a study and what follows from them, by its fields."""
+    component = {name: float(np.maximum(value, 0.0)) for name, value in raw.items()}  # keeps NaN
+    repeat = error.mean_square
+    across = component["operator"] + component["interaction"]
+    gauge = repeat + (0.0 if np.isnan(across) else across)
+    total = gauge + component["part"]
+    low, high = _sd_interval(repeat, error.df, confidence)
+    factor = float(stats.norm.ppf(0.5 + confidence / 2)) * 2**0.5
+    return {
+        "repeatability": repeat**0.5,
+        "reproducibility": float(np.sqrt(across)),
+        "gauge": gauge**0.5,
+        "part": float(np.sqrt(component["part"])),
+        "total": float(np.sqrt(total)),
+        "repeatability_df": error.df,
+        "repeatability_low": low,
+        "repeatability_high": high,
+        "contribution_percent": 100 * gauge / total if total > 0 else np.nan,
+        "study_percent": 100 * (gauge / total) ** 0.5 if total > 0 else np.nan,
+        "distinct_categories": _categories(component["part"], gauge),
+        "smallest_difference": factor * repeat**0.5,
+        "smallest_low": factor * low,
+        "smallest_high": factor * high,
+        "smallest_difference_operators": np.nan if np.isnan(across) else factor * gauge**0.5,
+    }
 
 
 def _cube(values: ArrayLike, parts: list[Hashable], operators: list[Hashable]) -> FloatArray:

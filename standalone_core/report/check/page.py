@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import is_dataclass
 from datetime import datetime
 from pathlib import Path
@@ -87,12 +87,7 @@ def check_page(
     str
         HTML that needs no other file and no network. Every text in it is escaped.
     """
-    by_direction: dict[str, list[AreaMeasures]] = {}
-    for row in result.measures:
-        if mark_of(row.area):
-            continue  # they have a table of their own
-        by_direction.setdefault(row.direction, []).append(row)
-    profile = result.margin_profile
+    by_direction = _by_direction(result.measures)
     forward = {row.area: row for row in by_direction.get("design_to_scan", [])}
     return (
         page_environment()
@@ -124,14 +119,35 @@ def check_page(
             patch_limit_um=patch_limit_um(result),
             patches_shown=PATCHES_SHOWN,
             marks_line=marks_line(result.marks),
-            margin_line="" if profile is None else margin_line(profile.summary),
-            margin_details=() if profile is None else margin_details(profile.summary),
-            margin_angles="" if profile is None else angle_words(profile.directions),
-            margin_missing=why_no_margin_profile(result.area_set),
-            margin_plot=None if profile is None else margin_plot(profile, legend.palette),
+            **_margin_part(result, legend.palette),
             unmatched_lines=unmatched_lines(result),
         )
     )
+
+
+def _by_direction(measures: Iterable[AreaMeasures]) -> dict[str, list[AreaMeasures]]:
+    """Return the rows of each direction, without support marks: they have a table of their own."""
+    rows: dict[str, list[AreaMeasures]] = {}
+    for row in measures:
+        if not mark_of(row.area):
+            rows.setdefault(row.direction, []).append(row)
+    return rows
+
+
+def _margin_part(result: CheckResult, palette: str) -> dict[str, Any]:
+    """Return what the page shows of the margin line."""
+    missing = {"margin_missing": why_no_margin_profile(result.area_set)}
+    profile = result.margin_profile
+    if profile is None:
+        nothing = {"margin_line": "", "margin_details": (), "margin_angles": ""}
+        return {**missing, **nothing, "margin_plot": None}
+    return {
+        **missing,
+        "margin_line": margin_line(profile.summary),
+        "margin_details": margin_details(profile.summary),
+        "margin_angles": angle_words(profile.directions),
+        "margin_plot": margin_plot(profile, palette),
+    }
 
 
 def page_environment() -> Environment:

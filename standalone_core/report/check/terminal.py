@@ -251,6 +251,11 @@ def areas_table(area_set: AreaSet) -> RenderableType:
             area.origin,
             Text(area.note),
         )
+    return Group(table, _lines(_about_areas(area_set)))
+
+
+def _about_areas(area_set: AreaSet) -> list[str]:
+    """Say what was found of a design beside its areas, and what is missing."""
     lines = []
     if area_set.margin_line is not None:
         shape = "closed" if area_set.margin_line.closed else "open"
@@ -263,8 +268,7 @@ def areas_table(area_set: AreaSet) -> RenderableType:
         lines.append(
             f"No {area_words(name)}: {why}" + (f" Give it with {option}." if option else "")
         )
-    lines += area_set.warnings
-    return Group(table, _lines(lines))
+    return [*lines, *area_set.warnings]
 
 
 def health_table(

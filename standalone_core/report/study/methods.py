@@ -180,8 +180,8 @@ def _measuring(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
 
 
 def _comparing(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
-    plan, findings = analysis.settings, analysis.findings
-    level = short_share(plan.confidence)
+    findings = analysis.findings
+    level = short_share(analysis.settings.confidence)
     yield (
         f"The crown was the unit of analysis. Results are described as mean and standard deviation "
         f"with {level} confidence intervals, and as median and quartiles."
@@ -207,6 +207,13 @@ def _comparing(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
             f"equality of spread by that of Brown and Forsythe {cite('brown')}, for "
             f"information only."
         )
+    yield from _precision_and_tolerances(run, analysis, cite, level)
+
+
+def _precision_and_tolerances(
+    run: StudyRun, analysis: StudyAnalysis, cite: _Citations, level: str
+) -> Iterator[str]:
+    plan, findings = analysis.settings, analysis.findings
     tested = [row for row in findings.precision_comparisons if row.found.permutations]
     if tested:
         most = max(row.found.permutations for row in tested)

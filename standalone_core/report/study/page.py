@@ -8,6 +8,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
@@ -37,6 +38,9 @@ from .sentences import (
     titles_of,
     unit_of,
 )
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
 
 STATUS_SIGNS = {"good": "✓", "bad": "✗", "open": "?", "note": "•"}
 STATUS_WORDS = {"good": "yes", "bad": "no", "open": "undecided", "note": "note"}
@@ -113,6 +117,37 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
     str
         HTML that needs no other file and no network. Every text in it is escaped.
     """
+    figures = {figure.name: figure for figure in art.figures}
+    page: str = (
+        _environment()
+        .get_template("study.html")
+        .render(
+            run=run,
+            analysis=analysis,
+            written=written,
+            titles=titles_of(analysis),
+            styles={name: group_style(k) for k, name in enumerate(analysis.groups)},
+            answer=[
+                (head, lines)
+                for kind, head in TOPICS.items()
+                if (lines := [line for line in opening_lines(analysis) if line.kind == kind])
+            ],
+            more=[line for line in analysis.verdict if line not in opening_lines(analysis)],
+            areas=area_parts(run, analysis, figures),
+            figures=figures,
+            inline={name: Markup(figure.inline) for name, figure in figures.items()},
+            art=art,
+            shots=_shots(art.pictures),
+            margins=margin_rows(run, analysis),
+            methods=methods_text(run, analysis),
+            settings=[row for row in setting_rows(plan_document(run.plan)) if row[1] != "none"],
+        )
+    )
+    return page
+
+
+def _environment() -> Environment:
+    """Return what fills the page, with the words of studies."""
     environment = page_environment()
     environment.filters.update(
         shown=shown,
@@ -136,28 +171,7 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
         isfinite=math.isfinite,
         unmeasured=unmeasured_hex(),
     )
-    figures = {figure.name: figure for figure in art.figures}
-    return environment.get_template("study.html").render(
-        run=run,
-        analysis=analysis,
-        written=written,
-        titles=titles_of(analysis),
-        styles={name: group_style(k) for k, name in enumerate(analysis.groups)},
-        answer=[
-            (head, lines)
-            for kind, head in TOPICS.items()
-            if (lines := [line for line in opening_lines(analysis) if line.kind == kind])
-        ],
-        more=[line for line in analysis.verdict if line not in opening_lines(analysis)],
-        areas=area_parts(run, analysis, figures),
-        figures=figures,
-        inline={name: Markup(figure.inline) for name, figure in figures.items()},
-        art=art,
-        shots=_shots(art.pictures),
-        margins=margin_rows(run, analysis),
-        methods=methods_text(run, analysis),
-        settings=[row for row in setting_rows(plan_document(run.plan)) if row[1] != "none"],
-    )
+    return environment
 
 
 def area_parts(
