@@ -210,11 +210,11 @@ def test_a_missing_number_is_counted_and_told():
     values = {"a": {"margin": [10.0, math.nan, 11.0, 12.0]}, "b": {"margin": [20.0, 21.0, 19.0]}}
     found = analyse_study(study(values, analysis=PLAN))
     row = next(r for r in found.findings.trueness if r.group == "a")
-    assert (row.summary.found.n, row.summary.found.missing) == (3, 1)
+    assert (row.summary.description.n, row.summary.description.missing) == (3, 1)
     tolerance = next(r for r in found.findings.tolerances if r.group == "a")
     assert (tolerance.share.n, tolerance.undecided) == (3, 1)
     assert any("1 crown could not be judged" in note for note in found.findings.notes)
-    assert found.findings.comparisons[0].found.n_b == 3
+    assert found.findings.comparisons[0].tests.n_b == 3
 
 
 def test_an_area_that_one_crown_lacks_altogether():
@@ -227,8 +227,8 @@ def test_an_area_that_one_crown_lacks_altogether():
     )
     found = analyse_study(replace(run, crowns=(less, *run.crowns[1:])))
     row = next(r for r in found.findings.trueness if (r.group, r.area) == ("milled", "margin"))
-    assert row.summary.found.missing == 1
-    assert found.findings.comparisons[0].found.n_b == 7
+    assert row.summary.description.missing == 1
+    assert found.findings.comparisons[0].tests.n_b == 7
 
 
 def test_an_area_that_the_design_lacks_is_told():
@@ -259,8 +259,8 @@ def test_the_scanner_is_that_of_a_one_way_analysis_for_one_operator():
     found = analyse_study(with_repeats(study(PAIR, analysis=PLAN), table))
     row = next(r for r in found.scanner if (r.area, r.measure) == ("margin", "mean_abs_um"))
     sd = table.reshape(5, 3).var(axis=1, ddof=1).mean() ** 0.5
-    assert (row.found.parts, row.found.operators, row.found.trials) == (5, 1, 3)
-    assert row.found.repeatability == pytest.approx(sd)
+    assert (row.gauge.parts, row.gauge.operators, row.gauge.trials) == (5, 1, 3)
+    assert row.gauge.repeatability == pytest.approx(sd)
     assert row.smallest_difference == pytest.approx(stats.norm.ppf(0.975) * 2**0.5 * sd)
     missing = next(r for r in found.scanner if r.area == "whole")
     assert math.isnan(missing.smallest_difference)
@@ -278,7 +278,7 @@ def test_repeats_of_a_crown_with_a_lost_scan_are_left_out_of_the_scanners_row():
     run = with_repeats(study(PAIR, analysis=PLAN), table)
     found = analyse_study(replace(run, repeats=run.repeats[1:]))
     row = next(r for r in found.scanner if r.area == "margin")
-    assert row.found.parts == 3
+    assert row.gauge.parts == 3
     assert "Without complete repeated scans of crown 0." in row.reason
 
 
@@ -336,7 +336,7 @@ def test_examiners_equal_scikit_learn_statsmodels_and_scipy():
     (correlation,) = found.correlations
     margin = [x for values in SOUND.values() for x in values["margin"]]
     expected = pingouin.corr(median.ravel(), margin, method="spearman").iloc[0]
-    assert correlation.found.rho == pytest.approx(expected["r"])
+    assert correlation.correlation.rho == pytest.approx(expected["r"])
     assert len(found.crowns) == 24
     assert found.crowns[0].measured == pytest.approx(SOUND["milled"]["margin"][0])
     assert [sum(row.counts) for row in found.groups] == [8, 8, 8]

@@ -52,11 +52,13 @@ def test_descriptions_are_those_of_scipy_and_keep_the_values():
     x = 1.25 * np.array(THREE["tilted"]["margin"])
     low, high = stats.t.interval(0.95, 7, x.mean(), stats.sem(x))
     assert got.summary.values == pytest.approx(tuple(x))
-    assert (got.summary.found.mean, got.summary.found.sd) == pytest.approx(
+    assert (got.summary.description.mean, got.summary.description.sd) == pytest.approx(
         (x.mean(), x.std(ddof=1))
     )
-    assert (got.summary.found.ci_low, got.summary.found.ci_high) == pytest.approx((low, high))
-    assert (got.summary.found.q1, got.summary.found.q3) == pytest.approx(
+    assert (got.summary.description.ci_low, got.summary.description.ci_high) == pytest.approx(
+        (low, high)
+    )
+    assert (got.summary.description.q1, got.summary.description.q3) == pytest.approx(
         tuple(np.percentile(x, [25, 75]))
     )
     assert got.crowns[0] == "tilted_0"
@@ -67,8 +69,8 @@ def test_assumptions_are_those_of_scipy():
     got = next(row for row in rows if (row.area, row.measure) == ("whole", "mean_abs_um"))
     values = [THREE[name]["whole"] for name in THREE]
     levene = stats.levene(*values, center="median")
-    assert (got.found.spread.f, got.found.spread.p) == pytest.approx(tuple(levene))
-    for test, x in zip(got.found.normality.values(), values, strict=True):
+    assert (got.tests.spread.f, got.tests.spread.p) == pytest.approx(tuple(levene))
+    for test, x in zip(got.tests.normality.values(), values, strict=True):
         assert (test.w, test.p) == pytest.approx(tuple(stats.shapiro(x)))
 
 
@@ -77,18 +79,18 @@ def test_two_groups_equal_scipy_and_pingouin():
     a, b = TWO["milled"]["whole"], TWO["tilted"]["whole"]
     welch = stats.ttest_ind(b, a, equal_var=False)
     interval = welch.confidence_interval(0.95)
-    assert (got.found.welch.t, got.found.welch.p) == pytest.approx((welch.statistic, welch.pvalue))
+    assert (got.tests.welch.t, got.tests.welch.p) == pytest.approx((welch.statistic, welch.pvalue))
     assert (got.low, got.high) == pytest.approx((interval.low, interval.high))
     assert got.difference == pytest.approx(np.mean(b) - np.mean(a))
     ranks = stats.mannwhitneyu(b, a, method="exact")
-    assert (got.found.mann_whitney.u, got.found.mann_whitney.p) == pytest.approx(
+    assert (got.tests.mann_whitney.u, got.tests.mann_whitney.p) == pytest.approx(
         (ranks.statistic, ranks.pvalue)
     )
-    assert got.found.shift.estimate == pytest.approx(np.median(np.subtract.outer(b, a)))
+    assert got.tests.shift.estimate == pytest.approx(np.median(np.subtract.outer(b, a)))
     # pingouin's J is the approximation 1 − 3/(4 df − 1): 0.94545 for 14, exactly 0.94531.
     g = pingouin.compute_effsize(b, a, eftype="hedges")
-    assert got.found.hedges_g.g == pytest.approx(g, rel=3e-4)
-    assert got.found.cliff_delta.delta == pytest.approx(2 * ranks.statistic / 64 - 1)
+    assert got.tests.hedges_g.g == pytest.approx(g, rel=3e-4)
+    assert got.tests.cliff_delta.delta == pytest.approx(2 * ranks.statistic / 64 - 1)
 
 
 def test_equivalence_is_that_of_statsmodels():
@@ -135,8 +137,8 @@ def test_three_groups_equal_pingouin_and_scipy():
     table = {"um": np.concatenate(values), "group": np.repeat(list(THREE), 8)}
 
     welch = pingouin.welch_anova(pandas.DataFrame(table), dv="um", between="group").iloc[0]
-    assert got.found.welch_anova.f == pytest.approx(float(welch["F"]), rel=1e-4)
-    kruskal = got.found.kruskal_wallis
+    assert got.tests.welch_anova.f == pytest.approx(float(welch["F"]), rel=1e-4)
+    kruskal = got.tests.kruskal_wallis
     assert (kruskal.h, kruskal.p) == pytest.approx(tuple(stats.kruskal(*values)))
     howell = stats.tukey_hsd(*values, equal_var=False) if _has_unequal_tukey() else None
     written = fields_of(got, WRITERS)["post_hoc"]
@@ -147,7 +149,7 @@ def test_three_groups_equal_pingouin_and_scipy():
         if howell is not None:
             assert means.p == pytest.approx(howell.pvalue[i, j], rel=1e-4)
     assert got.primary
-    assert got.corrected.p_holm == got.found.welch_anova.p
+    assert got.corrected.p_holm == got.tests.welch_anova.p
     assert got.sentence.startswith("Margin, mean absolute deviation: at least one of Milled, ")
 
 
@@ -162,8 +164,8 @@ def test_two_groups_have_no_overall_test():
 def test_ranks_lead_when_the_plan_says_so():
     row = compare(TWO, AnalysisPlan(lead="ranks"))[0]
     assert row.lead == "ranks"
-    assert row.p_value == row.found.mann_whitney.p
-    shift = row.found.shift
+    assert row.p_value == row.tests.mann_whitney.p
+    shift = row.tests.shift
     assert (row.difference, row.low, row.high) == (shift.estimate, shift.ci_low, shift.ci_high)
     assert "Mann–Whitney test" in row.sentence
 
@@ -274,19 +276,19 @@ def test_precision_is_described_over_pairs_and_compared_over_crowns():
     assert row.superimposed.n == row.design_frame.n == 28
     assert row.design_frame.mean == pytest.approx(1.25 * apart.mean())
     assert row.superimposed.max == pytest.approx(0.9 * 1.25 * apart.max())
-    assert row.dispersion.found.n == 8
+    assert row.dispersion.description.n == 8
     # On a line the spatial median is the median; between the two middle crowns all are equal.
     distances = crown_distances(cohort, "tilted", "margin", "rms_um")
     assert distances.sum() == pytest.approx(
         0.9 * 1.25 * np.abs(x - np.median(x)).sum() * (8 / 7) ** 0.5, rel=1e-6
     )
     rows = run(precision_comparison_steps(cohort, {}))
-    assert [[len(d) for d in r.found.distances.values()] for r in rows] == [[8, 8]] * 6
-    assert all(r.found.exact and r.found.permutations == 12870 for r in rows)
+    assert [[len(d) for d in r.test.distances.values()] for r in rows] == [[8, 8]] * 6
+    assert all(r.test.exact and r.test.permutations == 12870 for r in rows)
     expected = multipletests([r.p_value for r in rows], method="holm")[1]
     assert [r.corrected.p_holm for r in rows] == pytest.approx(list(expected))
     found = next(r for r in rows if (r.first, r.second, r.area) == ("milled", "tilted", "margin"))
-    means = found.found.dispersion
+    means = found.test.dispersion
     assert found.difference == pytest.approx(means["tilted"] - means["milled"])
     assert means["tilted"] == pytest.approx(distances.mean())
 

@@ -214,10 +214,10 @@ def _precision_and_tolerances(
     run: StudyRun, analysis: StudyAnalysis, cite: _Citations, level: str
 ) -> Iterator[str]:
     plan, findings = analysis.settings, analysis.findings
-    tested = [row for row in findings.precision_comparisons if row.found.permutations]
+    tested = [row for row in findings.precision_comparisons if row.test.permutations]
     if tested:
-        most = max(row.found.permutations for row in tested)
-        exact = "all" if all(row.found.exact for row in tested) else "up to"
+        most = max(row.test.permutations for row in tested)
+        exact = "all" if all(row.test.exact for row in tested) else "up to"
         yield (
             f"Precision was compared by permuting crowns between groups ({exact} {most:,} "
             f"relabellings), because pairs of crowns are not independent."
@@ -309,7 +309,7 @@ def _two_groups(analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
 def _repeats_and_examiners(
     run: StudyRun, analysis: StudyAnalysis, cite: _Citations
 ) -> Iterator[str]:
-    rows = [row.found for row in analysis.scanner if row.found is not None and not row.reason]
+    rows = [row.gauge for row in analysis.scanner if row.gauge is not None and not row.reason]
     if run.repeats and rows:
         first = rows[0]
         yield (

@@ -68,7 +68,7 @@ def _true_panels(analysis: StudyAnalysis, area: str) -> list[Panel]:
         rows = [
             row
             for row in analysis.findings.trueness
-            if (row.area, row.measure) == (area, measure) and row.summary.found.n
+            if (row.area, row.measure) == (area, measure) and row.summary.description.n
         ]
         strips = tuple(
             _strip(analysis, row.group, row.crowns, row.summary, measure) for row in rows
@@ -86,7 +86,7 @@ def _precision_panels(analysis: StudyAnalysis, area: str) -> list[Panel]:
         rows = [
             row
             for row in analysis.findings.precision
-            if (row.area, row.measure) == (area, measure) and row.dispersion.found.n
+            if (row.area, row.measure) == (area, measure) and row.dispersion.description.n
         ]
         strips = tuple(
             _strip(analysis, row.group, names[row.group], row.dispersion, measure) for row in rows
@@ -144,7 +144,7 @@ def _range(panels: Sequence[Panel]) -> tuple[float, float]:
     for panel in panels:
         factor = shown_factor(panel.measure)
         for strip in panel.strips:
-            crowns, found = strip.summary.values, strip.summary.found
+            crowns, found = strip.summary.values, strip.summary.description
             values += [factor * value for value in (*crowns, found.ci_high)]
         values.append(panel.limit)
     finite = [value for value in values if math.isfinite(value)]
@@ -154,7 +154,7 @@ def _range(panels: Sequence[Panel]) -> tuple[float, float]:
 
 
 def _draw_strip(axes: Axes, row: int, strip: Strip) -> None:
-    factor, found = shown_factor(strip.measure), strip.summary.found
+    factor, found = shown_factor(strip.measure), strip.summary.description
     values = factor * np.asarray(strip.summary.values, dtype=np.float64)
     if found.n > 1:
         left, width = factor * found.q1, factor * (found.q3 - found.q1)
@@ -217,7 +217,7 @@ def _strip_alt(title: str, panels: Sequence[Panel]) -> str:
             f"{strip.title} mean {shown(found.mean, panel.measure)}, {found.n} crowns from "
             f"{shown(found.min, panel.measure)} to {shown(found.max, panel.measure)}"
             for strip in panel.strips
-            for found in (strip.summary.found,)
+            for found in (strip.summary.description,)
         )
         parts.append(f"{panel.title}: {groups}.")
     return f"{title}, one point per crown. {' '.join(parts)}"

@@ -70,16 +70,16 @@ def _compared(cohort: Cohort, first: str, second: str, area: str, measure: str) 
     """Return a comparison before its p-values are corrected."""
     plan = cohort.plan.analysis
     a, b = cohort.values(first, area, measure), cohort.values(second, area, measure)
-    found = compare_two(b, a, confidence=plan.confidence)
+    tests = compare_two(b, a, confidence=plan.confidence)
     # The statistics are told of the second group first, since differences are second minus first.
     called = {FIRST: cohort.title(second), SECOND: cohort.title(first)}
-    why = found.welch.reason if plan.lead == "welch" else found.mann_whitney.reason
+    why = tests.welch.reason if plan.lead == "welch" else tests.mann_whitney.reason
     return Comparison(
         area=area,
         measure=measure,
         first=first,
         second=second,
-        found=found,
+        tests=tests,
         lead=plan.lead,
         primary=is_primary(plan, area, measure),
         corrected=Corrected(np.nan, 0),

@@ -49,7 +49,7 @@ def _trueness(cohort: Cohort, group: str, area: str, measure: str) -> TruenessRo
         measure=measure,
         crowns=tuple(crown.name for crown in cohort.crowns[group]),
         summary=described,
-        reason=_shortcoming(described.found, area),
+        reason=_shortcoming(described.description, area),
     )
 
 

@@ -50,27 +50,27 @@ def analysis_document(analysis: StudyAnalysis) -> Record:
     }
 
 
-def _named(found: object | None, **names: str) -> Record:
+def _named(result: object | None, **names: str) -> Record:
     """Return some attributes of a result by other names; NaN where there is no result."""
-    return {key: np.nan if found is None else getattr(found, name) for key, name in names.items()}
+    return {key: np.nan if result is None else getattr(result, name) for key, name in names.items()}
 
 
-def _description(found: Description) -> Record:
+def _description(result: Description) -> Record:
     return {
-        **_named(found, n="n", missing="missing", mean="mean", sd="sd"),
-        **_named(found, mean_low="ci_low", mean_high="ci_high", median="median"),
-        **_named(found, q1="q1", q3="q3", minimum="min", maximum="max"),
+        **_named(result, n="n", missing="missing", mean="mean", sd="sd"),
+        **_named(result, mean_low="ci_low", mean_high="ci_high", median="median"),
+        **_named(result, q1="q1", q3="q3", minimum="min", maximum="max"),
     }
 
 
-def _pairs(found: Description) -> Record:
+def _pairs(result: Description) -> Record:
     """Return a description of pairs, which share crowns: no interval, no quartiles."""
-    whole = _description(found)
+    whole = _description(result)
     return {name: whole[name] for name in ("n", "missing", "mean", "sd", "minimum", "maximum")}
 
 
 def _summary(summary: Summary) -> Record:
-    return {**_description(summary.found), "values": summary.values}
+    return {**_description(summary.description), "values": summary.values}
 
 
 def _precision_row(row: PrecisionRow) -> Record:
@@ -110,14 +110,14 @@ def _assumptions(row: AssumptionRow) -> Record:
     return {
         "area": row.area,
         "measure": row.measure,
-        "normality": _normality(row.found),
-        "brown_forsythe_f": row.found.spread.f,
-        "brown_forsythe_p": row.found.spread.p,
-        "reason": str(row.found.spread.reason),
+        "normality": _normality(row.tests),
+        "brown_forsythe_f": row.tests.spread.f,
+        "brown_forsythe_p": row.tests.spread.p,
+        "reason": str(row.tests.spread.reason),
     }
 
 
-def _normality(found: Assumptions) -> tuple[Record, ...]:
+def _normality(result: Assumptions) -> tuple[Record, ...]:
     return tuple(
         {
             "group": group,
@@ -126,45 +126,45 @@ def _normality(found: Assumptions) -> tuple[Record, ...]:
             "p_value": test.p,
             "reason": str(test.reason),
         }
-        for group, test in found.normality.items()
+        for group, test in result.normality.items()
     )
 
 
 def _comparison(row: Comparison) -> Record:
-    found = row.found
+    tests = row.tests
     return {
         **_groups(row),
-        "n_first": found.n_b,
-        "n_second": found.n_a,
-        "mean_first": found.mean_b,
-        "mean_second": found.mean_a,
+        "n_first": tests.n_b,
+        "n_second": tests.n_a,
+        "mean_first": tests.mean_b,
+        "mean_second": tests.mean_a,
         **_difference(row),
         "lead": row.lead,
         "p_value": row.p_value,
         "p_holm": row.corrected.p_holm,
         "family": row.corrected.family,
         "primary": row.primary,
-        "welch": _welch(found),
-        "ranks": _ranks(found),
-        "effects": _effects(found),
+        "welch": _welch(tests),
+        "ranks": _ranks(tests),
+        "effects": _effects(tests),
         **_conclusion(row),
     }
 
 
 def _precision_comparison(row: Precision) -> Record:
-    found = row.found
+    test = row.test
     return {
         **_groups(row),
-        "n_first": len(found.distances[row.first]),
-        "n_second": len(found.distances[row.second]),
-        "mean_first": found.dispersion[row.first],
-        "mean_second": found.dispersion[row.second],
+        "n_first": len(test.distances[row.first]),
+        "n_second": len(test.distances[row.second]),
+        "mean_first": test.dispersion[row.first],
+        "mean_second": test.dispersion[row.second],
         **_difference(row),
         "p_value": row.p_value,
         "p_holm": row.corrected.p_holm,
         "family": row.corrected.family,
-        "permutations": found.permutations,
-        "exact": found.exact,
+        "permutations": test.permutations,
+        "exact": test.exact,
         **_conclusion(row),
     }
 
@@ -188,14 +188,14 @@ def _conclusion(row: Contrast) -> Record:
     }
 
 
-def _welch(found: TwoGroups) -> Record:
+def _welch(result: TwoGroups) -> Record:
     names = {"difference": "difference", "low": "ci_low", "high": "ci_high"}
-    test = found.welch
+    test = result.welch
     return {**_named(test, **names, t="t", df="df", p_value="p"), "reason": str(test.reason)}
 
 
-def _ranks(found: TwoGroups) -> Record:
-    test, shift = found.mann_whitney, found.shift
+def _ranks(result: TwoGroups) -> Record:
+    test, shift = result.mann_whitney, result.shift
     reasons = dict.fromkeys(str(reason) for reason in (test.reason, shift.reason) if reason)
     return {
         "u": test.u,
@@ -208,8 +208,8 @@ def _ranks(found: TwoGroups) -> Record:
     }
 
 
-def _effects(found: TwoGroups) -> Record:
-    g, delta = found.hedges_g, found.cliff_delta
+def _effects(result: TwoGroups) -> Record:
+    g, delta = result.hedges_g, result.cliff_delta
     return {
         **_named(g, hedges_g="g", hedges_low="ci_low", hedges_high="ci_high"),
         **_named(delta, cliff_delta="delta", cliff_low="ci_low", cliff_high="ci_high"),
@@ -222,12 +222,12 @@ def _equivalence(row: EquivalenceRow) -> Record:
 
 
 def _overall(row: OverallRow) -> Record:
-    anova = None if row.found is None else row.found.welch_anova
-    kruskal = None if row.found is None else row.found.kruskal_wallis
+    anova = None if row.tests is None else row.tests.welch_anova
+    kruskal = None if row.tests is None else row.tests.kruskal_wallis
     return {
         "area": row.area,
         "measure": row.measure,
-        "groups": () if row.found is None else tuple(row.found.n),
+        "groups": () if row.tests is None else tuple(row.tests.n),
         "lead": row.lead,
         **_named(anova if row.lead == "welch" else kruskal, p_value="p"),
         "p_holm": row.corrected.p_holm,
@@ -320,25 +320,25 @@ def _correlation(row: ScoreCorrelation) -> Record:
         "item": row.item,
         "area": row.area,
         "measure": row.measure,
-        **_named(row.found, n="n", rho="rho", low="ci_low", high="ci_high", p_value="p"),
+        **_named(row.correlation, n="n", rho="rho", low="ci_low", high="ci_high", p_value="p"),
         "sentence": row.sentence,
-        "reason": str(row.found.reason),
+        "reason": str(row.correlation.reason),
     }
 
 
 def _scanner(row: ScannerRow) -> Record:
-    found = row.found
+    gauge = row.gauge
     counts = {"crowns": "parts", "operators": "operators", "trials": "trials"}
     spreads = {name: name for name in ("repeatability", "reproducibility", "gauge")}
     return {
         "area": row.area,
         "measure": row.measure,
-        **(dict.fromkeys(counts, 0) if found is None else _named(found, **counts)),
-        **_named(found, **spreads, crown_sd="part"),
-        "study_share": np.nan if found is None else found.study_percent / 100,
-        "categories": 0 if found is None else found.distinct_categories,
+        **(dict.fromkeys(counts, 0) if gauge is None else _named(gauge, **counts)),
+        **_named(gauge, **spreads, crown_sd="part"),
+        "study_share": np.nan if gauge is None else gauge.study_percent / 100,
+        "categories": 0 if gauge is None else gauge.distinct_categories,
         "smallest_difference": row.smallest_difference,
-        "clamped": () if found is None else found.clamped,
+        "clamped": () if gauge is None else gauge.clamped,
         "reason": row.reason,
     }
 

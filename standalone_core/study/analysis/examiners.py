@@ -246,6 +246,6 @@ def _correlation(
         item=item,
         area=area,
         measure=BESIDE_MEASURE,
-        found=found,
+        correlation=found,
         sentence=sentence,
     )

@@ -97,7 +97,7 @@ def reasons_of(findings: Findings) -> tuple[str, ...]:
             places.setdefault(row.reason, []).append(where)
     notes = [f"Not compared: {_some(where)}. {why}" for why, where in places.items()]
     for trueness in findings.trueness:
-        if trueness.summary.found.missing:
+        if trueness.summary.description.missing:
             where = f"{trueness.group}, {area_words(trueness.area)}"
             notes.append(f"{where}: {trueness.reason}")
     for tolerance in findings.tolerances:

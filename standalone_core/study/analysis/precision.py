@@ -140,7 +140,7 @@ def _compared(
     plan = cohort.plan.analysis
     a, b = (crown_distances(cohort, group, area, measure) for group in (first, second))
     key = zlib.crc32("/".join((first, second, area, measure)).encode())
-    found = compare_distances(
+    test = compare_distances(
         {second: b, first: a},
         rng=np.random.default_rng([plan.seed, key]),
         permutations=plan.resamples,
@@ -151,9 +151,9 @@ def _compared(
         measure=measure,
         first=first,
         second=second,
-        found=found,
+        test=test,
         corrected=Corrected(np.nan, 0),
         equivalence=equivalence_row(b, a, plan, area, measure),
         outcome="not_computed",
-        reason=str(found.reason),
+        reason=str(test.reason),
     )

@@ -46,7 +46,7 @@ class OddCrown:
     Attributes
     ----------
     crown, group : str
-    found : OddUnit or None
+    unit : OddUnit or None
         None if the group is too small. A flagged crown stays in all results; those without it
         are shown beside.
     reason : str
@@ -56,23 +56,23 @@ class OddCrown:
 
     crown: str
     group: str
-    found: OddUnit | None
+    unit: OddUnit | None
     reason: str
 
     @property
     def odd(self) -> bool:
         """Whether it is flagged."""
-        return self.found is not None and self.found.odd
+        return self.unit is not None and self.unit.odd
 
     @property
     def score(self) -> float:
         """Robust distance from its group; NaN if it could not be judged."""
-        return math.nan if self.found is None else self.found.score
+        return math.nan if self.unit is None else self.unit.score
 
     @property
     def limit(self) -> float:
         """Where the flag begins."""
-        return math.nan if self.found is None else self.found.limit
+        return math.nan if self.unit is None else self.unit.limit
 
 
 @dataclass(frozen=True)

@@ -41,7 +41,7 @@ class EquivalenceRow:
         Of the interval that is to be drawn against the margin: 1 − 2α.
     lead : "welch" or "ranks"
         Whether means were tested, or the shift by ranks.
-    found : Equivalence, ShiftWithin or None
+    test : Equivalence, ShiftWithin or None
         None where nothing was tested.
     untested : str
         Why not; empty otherwise.
@@ -55,7 +55,7 @@ class EquivalenceRow:
     margin: float
     level: float
     lead: Lead = "welch"
-    found: Equivalence | ShiftWithin | None = None
+    test: Equivalence | ShiftWithin | None = None
     untested: str = ""
     p_holm: float = np.nan
     equivalent: bool = False
@@ -63,22 +63,22 @@ class EquivalenceRow:
     @property
     def low(self) -> float:
         """Lower end of the interval at ``level``."""
-        return np.nan if self.found is None else _with_interval(self.found).ci_low
+        return np.nan if self.test is None else _with_interval(self.test).ci_low
 
     @property
     def high(self) -> float:
         """Upper end of the interval at ``level``."""
-        return np.nan if self.found is None else _with_interval(self.found).ci_high
+        return np.nan if self.test is None else _with_interval(self.test).ci_high
 
     @property
     def p_value(self) -> float:
         """The larger of the two one-sided tests' p."""
-        return np.nan if self.found is None else self.found.p_equivalence
+        return np.nan if self.test is None else self.test.p_equivalence
 
     @property
     def reason(self) -> str:
         """Why there is no such test."""
-        return self.untested if self.found is None else str(self.found.reason)
+        return self.untested if self.test is None else str(self.test.reason)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -147,7 +147,7 @@ class Comparison(Contrast):
 
     Attributes
     ----------
-    found : TwoGroups
+    tests : TwoGroups
         Of ``second`` against ``first``.
     lead : "welch" or "ranks"
         The test that decides, by means or by ranks with the Hodges–Lehmann shift; chosen in the
@@ -156,19 +156,19 @@ class Comparison(Contrast):
         Whether this is the plan's primary comparison.
     """
 
-    found: TwoGroups
+    tests: TwoGroups
     lead: Lead
     primary: bool
 
     @property
     def leading(self) -> WelchTest | Shift:
         """The leading test's difference of means, or shift."""
-        return self.found.welch if self.lead == "welch" else self.found.shift
+        return self.tests.welch if self.lead == "welch" else self.tests.shift
 
     @property
     def p_value(self) -> float:
         """Of the leading test, as it is."""
-        return self.found.welch.p if self.lead == "welch" else self.found.mann_whitney.p
+        return self.tests.welch.p if self.lead == "welch" else self.tests.mann_whitney.p
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -177,23 +177,23 @@ class PrecisionComparison(Contrast):
 
     Attributes
     ----------
-    found : PrecisionTest
+    test : PrecisionTest
         Of the distances of a group's crowns from the group's middle (spatial median), from its
         pairs superimposed crown on crown: smaller is more precise. A pair's distance is about
         √2 times it. Second group first; Welch's interval of the distances is approximate.
     """
 
-    found: PrecisionTest
+    test: PrecisionTest
 
     @property
     def leading(self) -> PrecisionTest:
         """The test by permuting crowns."""
-        return self.found
+        return self.test
 
     @property
     def p_value(self) -> float:
         """Of that test, as it is."""
-        return self.found.p
+        return self.test.p
 
 
 @dataclass(frozen=True)
@@ -205,7 +205,7 @@ class OverallRow:
     area, measure : str
     lead : "welch" or "ranks"
     primary : bool
-    found : ManyGroups or None
+    tests : ManyGroups or None
         None where fewer than three groups have enough crowns. Its pairs are first minus second.
     corrected : Corrected
         The leading test's p-value, corrected over areas × measures.
@@ -217,7 +217,7 @@ class OverallRow:
     measure: str
     lead: Lead
     primary: bool
-    found: ManyGroups | None
+    tests: ManyGroups | None
     corrected: Corrected
     sentence: str
     reason: str = ""
@@ -225,9 +225,9 @@ class OverallRow:
     @property
     def pairs(self) -> tuple[tuple[GamesHowellPair, DunnPair], ...]:
         """Every two groups after the overall test, corrected over the pairs."""
-        if self.found is None:
+        if self.tests is None:
             return ()
-        return tuple(zip(self.found.games_howell, self.found.dunn, strict=True))
+        return tuple(zip(self.tests.games_howell, self.tests.dunn, strict=True))
 
 
 def _with_interval(found: Equivalence | ShiftWithin) -> Equivalence | Shift:

@@ -22,12 +22,12 @@ class Summary:
     ----------
     values : tuple of float
         In the crowns' order, NaN where missing.
-    found : Description
+    description : Description
         With Student's interval of the mean at the plan's confidence.
     """
 
     values: tuple[float, ...]
-    found: Description
+    description: Description
 
 
 @dataclass(frozen=True)
@@ -94,13 +94,13 @@ class AssumptionRow:
     Attributes
     ----------
     area, measure : str
-    found : Assumptions
+    tests : Assumptions
         Shapiro and Wilk's test of every group, and Brown and Forsythe's of all.
     """
 
     area: str
     measure: str
-    found: Assumptions
+    tests: Assumptions
 
 
 @dataclass(frozen=True)

@@ -145,7 +145,7 @@ class ScoreCorrelation:
     Attributes
     ----------
     item, area, measure : str
-    found : RankCorrelation
+    correlation : RankCorrelation
         Of the crowns' median scores with what was measured, all groups together.
     sentence : str
     """
@@ -153,7 +153,7 @@ class ScoreCorrelation:
     item: str
     area: str
     measure: str
-    found: RankCorrelation
+    correlation: RankCorrelation
     sentence: str
 
 
@@ -190,7 +190,7 @@ class ScannerRow:
     Attributes
     ----------
     area, measure : str
-    found : GaugeStudy or None
+    gauge : GaugeStudy or None
         Parts are crowns; None where the scans allow no gauge study.
     reason : str
         What could not be computed, and why.
@@ -198,7 +198,7 @@ class ScannerRow:
 
     area: str
     measure: str
-    found: GaugeStudy | None
+    gauge: GaugeStudy | None
     reason: str = ""
 
     @property
@@ -207,7 +207,7 @@ class ScannerRow:
 
         By any two operators: z √2 gauge; with one operator z √2 repeatability.
         """
-        if self.found is None:
+        if self.gauge is None:
             return np.nan
-        between_operators = self.found.smallest_difference_operators
-        return self.found.smallest_difference if np.isnan(between_operators) else between_operators
+        between_operators = self.gauge.smallest_difference_operators
+        return self.gauge.smallest_difference if np.isnan(between_operators) else between_operators
