@@ -4,25 +4,28 @@ Importing this package needs no Blender; ``register`` loads what does. :mod:`.dr
 stands alone: it draws the colour maps of a check in a process of its own.
 """
 
+from __future__ import annotations
+
+from typing import Any
+
 
 def register() -> None:
     """Register properties, operators, panels, the legend and the watch on changes."""
     import bpy
 
     from . import operators, panels
-    from .check import mark_results, store
     from .drawing import captions, legend, margin_overlay, overlay
-    from .properties import preferences, property_groups
+    from .properties import preferences, registration
 
     preferences.register()
-    property_groups.register()
+    registration.register()
     for cls in (*operators.CLASSES, *panels.CLASSES):
         bpy.utils.register_class(cls)
     overlay.register()
     margin_overlay.register()
     legend.register()
     captions.register()
-    for handlers, function in _handlers(bpy, mark_results, overlay, store):
+    for handlers, function in _handlers():
         handlers.append(function)
 
 
@@ -32,13 +35,13 @@ def unregister() -> None:
 
     from . import operators, panels
     from .blender import job
-    from .check import judging_meanwhile, mark_results, store
+    from .check import judging_meanwhile
     from .drawing import captions, legend, margin_overlay, overlay
-    from .properties import preferences, property_groups
+    from .properties import preferences, registration
 
     job.stop_all(bpy.context)
     judging_meanwhile.stop()
-    for handlers, function in _handlers(bpy, mark_results, overlay, store):
+    for handlers, function in _handlers():
         if function in handlers:
             handlers.remove(function)
     captions.unregister()
@@ -47,23 +50,26 @@ def unregister() -> None:
     overlay.unregister()
     for cls in reversed((*operators.CLASSES, *panels.CLASSES)):
         bpy.utils.unregister_class(cls)
-    property_groups.unregister()
+    registration.unregister()
     preferences.unregister()
 
 
-def _handlers(bpy, mark_results, overlay, store):  # type: ignore[no-untyped-def]
+def _handlers() -> tuple[tuple[list[Any], Any], ...]:
     """Return Blender's lists of handlers, each with the function that belongs in it."""
-    from .check import judging_meanwhile
-    from .drawing import view_shading
-    from .study import store as study_store
+    import bpy
 
-    handlers = bpy.app.handlers
+    from .check import judging_meanwhile, mark_results, old_files, store
+    from .drawing import overlay, view_shading
+    from .study import study_store
+
+    handlers: Any = bpy.app.handlers
     return (
         (handlers.depsgraph_update_post, store.notice_changes),
         (handlers.depsgraph_update_post, study_store.notice_changes),
         (handlers.depsgraph_update_post, mark_results.notice_painting),
         (handlers.undo_post, view_shading.follow_undo),
         (handlers.redo_post, view_shading.follow_undo),
+        (handlers.load_post, old_files.take_over),
         (handlers.load_post, view_shading.forget_session),
         (handlers.undo_post, judging_meanwhile.follow),
         (handlers.redo_post, judging_meanwhile.follow),

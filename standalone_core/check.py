@@ -22,6 +22,7 @@ from .deviation.support_marks import MarkResult, measure_marks
 from .deviation.unmatched import UnmatchedPiece
 from .deviation.verdict import ScanEvidence, Verdict, doubt_about
 from .measure import (
+    AreaFinder,
     CheckedMesh,
     MeasuredScan,
     ReadyDesign,
@@ -173,8 +174,8 @@ def check(
     -------
     CheckResult
         Measures in µm, places in mm in the design's frame. Positive is material outside the
-        design. The formulas stand at :class:`~cuspwise.AreaMeasures`, those of the verdict and
-        their sources at :class:`~cuspwise.Tolerances`.
+        design. The formulas stand at :class:`~cuspwise.AreaMeasures`, the limits and their sources
+        at :class:`~cuspwise.Tolerances`.
 
     Raises
     ------
@@ -188,6 +189,12 @@ def check(
         The scan cannot be laid on the design.
     MeshError
         No triangle with an area is left.
+
+    Notes
+    -----
+    An area is within its tolerance if its mean absolute deviation is at or below the limit seen
+    from either side, and nothing else speaks against it; with the scanner's standard uncertainty u
+    given, if it is at or below the limit − 1.645 u (the decision rule of ISO 14253-1, from memory).
 
     Examples
     --------
@@ -214,15 +221,15 @@ def check_meshes_steps(
     scan: TriangleMesh,
     settings: CheckSettings | None = None,
     *,
-    area_set: AreaSet | None = None,
+    find_areas: AreaFinder | None = None,
 ) -> Steps[CheckResult]:
     """Check two meshes in memory as :func:`check_meshes` does, step by step.
 
-    ``area_set`` takes the place of automatic areas and areas file; its evaluation mesh is that of
-    the repaired design.
+    ``find_areas`` takes the place of automatic areas and areas file; see
+    :func:`.measure.area_steps`.
     """
     settings = settings or CheckSettings()
-    return (yield from _check_steps(design, scan, settings, Stopwatch(), area_set))
+    return (yield from _check_steps(design, scan, settings, Stopwatch(), find_areas))
 
 
 def check_meshes(
@@ -265,24 +272,26 @@ def _check_steps(
     scan_input: MeshFile | TriangleMesh,
     settings: CheckSettings,
     watch: Stopwatch,
-    area_set: AreaSet | None = None,
+    find_areas: AreaFinder | None = None,
 ) -> Steps[CheckResult]:
     yield Progress("Looking for faults", 0.0)
     with watch.stage("repair"):
         design = checked_surface(design_input, settings)
         scan = checked_surface(scan_input, settings)
-    ready_steps = ready_design_steps(design, settings, area_set=area_set, watch=watch)
+    ready_steps = ready_design_steps(design, settings, find_areas=find_areas, watch=watch)
     ready = yield from scaled(ready_steps, 0.1, 0.4)
     refuse_unknown_areas(ready.area_set, settings.tolerances)
     measure_steps = measure_scan_steps(scan, ready, settings, watch=watch)
     measured = yield from scaled(measure_steps, 0.4, 0.95)
     yield Progress("Comparing with the tolerances", 0.95)
     with watch.stage("judge"):
-        judged = _judge(ready, measured, settings)
+        judged = _judge(ready, scan, measured, settings)
     return replace(judged, seconds=watch.seconds)
 
 
-def _judge(ready: ReadyDesign, measured: MeasuredScan, settings: CheckSettings) -> CheckResult:
+def _judge(
+    ready: ReadyDesign, scan: CheckedMesh, measured: MeasuredScan, settings: CheckSettings
+) -> CheckResult:
     """Hold what was measured against the tolerances."""
     area_set, fit = ready.area_set, measured.superimposition
     profile = margin_profile(
@@ -290,7 +299,7 @@ def _judge(ready: ReadyDesign, measured: MeasuredScan, settings: CheckSettings) 
         area_set,
         measured.in_place,
         settings.tolerances.limit_um("margin"),
-        scan_edge_mm=measured.scan.mesh.mean_edge_mm,
+        scan_edge_mm=measured.mesh.mean_edge_mm,
     )
     evidence = ScanEvidence(
         is_design=measured.is_design,
@@ -308,7 +317,7 @@ def _judge(ready: ReadyDesign, measured: MeasuredScan, settings: CheckSettings) 
     )
     return CheckResult(
         design=ready.design,
-        scan=measured.scan,
+        scan=scan,
         area_set=area_set,
         superimposition=fit,
         scan_in_place=measured.in_place,
@@ -346,7 +355,7 @@ def _warnings(ready: ReadyDesign, measured: MeasuredScan, judgement: Judgement) 
     """Gather what the reader must know before trusting the numbers, each once."""
     fit = measured.superimposition
     found = [f"Design: {text}" for text in ready.design.notes]
-    found += [f"Scan: {text}" for text in measured.scan.notes]
+    found += [f"Scan: {text}" for text in measured.notes]
     if fit.verdict != "good":
         found.append(f"Superimposition: {fit.reason}")
     found += [f"Superimposition: {text}" for text in fit.warnings]

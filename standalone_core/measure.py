@@ -6,9 +6,10 @@ scan is superimposed on it and measured both ways. What the deviations mean is s
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeAlias
 
 from .areas.area_set import AreaSet
 from .areas.files import load_areas_steps
@@ -21,6 +22,7 @@ from .deviation.matching import mutual_steps
 from .deviation.same_surface import is_same_surface
 from .deviation.unmatched import with_unmatched
 from .mesh.files import MeshFile, read_mesh
+from .mesh.layers import DoubleLayer
 from .mesh.refine import EvaluationMesh, evaluation_mesh
 from .mesh.repair import Repair, repair_mesh
 from .mesh.triangle_mesh import TriangleMesh
@@ -30,6 +32,9 @@ from .superimpose.prepared import PreparedDesign
 from .superimpose.result import Superimposition
 from .superimpose.superimposition import superimpose_steps
 from .surface.closest import SurfaceIndex
+
+AreaFinder: TypeAlias = Callable[[EvaluationMesh], Steps[AreaSet]]
+"""Finds the areas of a design on its evaluation points, in place of areas file and rules."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,7 +91,12 @@ class MeasuredScan:
 
     Attributes
     ----------
-    scan : CheckedMesh
+    mesh : TriangleMesh
+        The scan as it was used: repaired, in its own frame.
+    notes : tuple of str
+        What reading and repairing it found, as sentences.
+    double_layers : tuple of DoubleLayer
+        Second layers of its surface, in its own frame.
     superimposition : Superimposition
     in_place : EvaluationMesh
         The superimposed scan, in the design's frame; the first vertices are the scan's own.
@@ -94,10 +104,12 @@ class MeasuredScan:
     is_design : bool
         Whether the scan is no scan but the design's own surface.
     layers : tuple of LayerBeside
-        Second layers of its surface.
+        The same second layers, with the areas of the design that they lie over.
     """
 
-    scan: CheckedMesh
+    mesh: TriangleMesh
+    notes: tuple[str, ...]
+    double_layers: tuple[DoubleLayer, ...]
     superimposition: Superimposition
     in_place: EvaluationMesh
     design_to_scan: DeviationField
@@ -141,7 +153,7 @@ def ready_design_steps(
     design: CheckedMesh,
     settings: CheckSettings,
     *,
-    area_set: AreaSet | None = None,
+    find_areas: AreaFinder | None = None,
     threads: int | None = None,
     watch: Stopwatch | None = None,
 ) -> Steps[ReadyDesign]:
@@ -151,8 +163,8 @@ def ready_design_steps(
     ----------
     design : CheckedMesh
     settings : CheckSettings
-    area_set : AreaSet, optional
-        In place of automatic areas and areas file; its evaluation mesh is that of the design.
+    find_areas : function, optional
+        See :func:`area_steps`.
     threads : int, optional
         For the index; all processors by default. Results do not depend on it.
     watch : Stopwatch, optional
@@ -164,8 +176,8 @@ def ready_design_steps(
         Areas that cannot be found or loaded.
     """
     watch = watch or Stopwatch()
-    if area_set is None:
-        area_set = yield from watch.timed("areas", area_steps(design, settings), 0.0, 0.9)
+    finding = area_steps(design, settings, find_areas)
+    area_set = yield from watch.timed("areas", finding, 0.0, 0.9)
     area_set = with_supports(area_set, settings.marks)
     yield Progress("Indexing the design", 0.9)
     with watch.stage("index"):
@@ -173,10 +185,23 @@ def ready_design_steps(
     return ReadyDesign(design, area_set, PreparedDesign(index))
 
 
-def area_steps(design: CheckedMesh, settings: CheckSettings) -> Steps[AreaSet]:
-    """Place a design's evaluation points and find its areas, or load them."""
+def area_steps(
+    design: CheckedMesh, settings: CheckSettings, find_areas: AreaFinder | None = None
+) -> Steps[AreaSet]:
+    """Place a design's evaluation points and find its areas, or load them.
+
+    Parameters
+    ----------
+    design : CheckedMesh
+    settings : CheckSettings
+    find_areas : function, optional
+        Takes the evaluation points and returns steps that end with the areas, in place of the
+        settings' areas file and of the automatic areas.
+    """
     yield Progress("Placing the evaluation points", 0.0)
     evaluation = evaluation_mesh(design.mesh, settings.spacing_mm)
+    if find_areas is not None:
+        return (yield from scaled(find_areas(evaluation), 0.2, 1.0))
     if settings.areas_file is not None:
         loading = load_areas_steps(settings.areas_file, evaluation)
         return (yield from scaled(loading, 0.2, 1.0))
@@ -246,5 +271,16 @@ def measure_scan_steps(
     with watch.stage("measure"):
         backward = with_unmatched(backward, forward, ready.prepared.index)
         same = is_same_surface(ready.design.mesh, moved)
-        layers = layers_beside(scan.repair.layers, fit.T_design_scan, ready.area_set)
-    return MeasuredScan(scan, fit, in_place, forward, backward, same, layers)
+        doubled = scan.repair.layers
+        layers = layers_beside(doubled, fit.T_design_scan, ready.area_set)
+    return MeasuredScan(
+        mesh=scan.mesh,
+        notes=tuple(scan.notes),
+        double_layers=doubled,
+        superimposition=fit,
+        in_place=in_place,
+        design_to_scan=forward,
+        scan_to_design=backward,
+        is_design=same,
+        layers=layers,
+    )

@@ -6,8 +6,9 @@ drives it to the end. The command line, the add-on and the tests drive the same 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Generator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeAlias, TypeVar
 
 T = TypeVar("T")
@@ -23,10 +24,20 @@ class Progress:
         What is being done now, in words for the user ("Superimposing").
     fraction : float
         Share done, from 0 to 1; never decreasing within one piece of work.
+    left_s : float or None
+        How long the rest will take, s, as far as that is known.
     """
 
     label: str
     fraction: float
+    left_s: float | None = None
+
+    @property
+    def text(self) -> str:
+        """What is being done, and how long it will still take."""
+        if self.left_s is None:
+            return self.label
+        return f"{self.label}; {time_words(self.left_s)} left"
 
 
 Steps: TypeAlias = Generator[Progress, None, T]
@@ -63,4 +74,20 @@ def scaled(steps: Steps[T], start: float, stop: float) -> Steps[T]:
         except StopIteration as end:
             result: T = end.value
             return result
-        yield Progress(progress.label, start + (stop - start) * progress.fraction)
+        yield replace(progress, fraction=start + (stop - start) * progress.fraction)
+
+
+def time_words(seconds: float) -> str:
+    """Return a time that is only known roughly in words, rounded up.
+
+    Examples
+    --------
+    >>> time_words(95.0)
+    'about 2 min'
+    """
+    if seconds <= 50:
+        return f"about {10 * max(1, math.ceil(seconds / 10))} s"
+    minutes = math.ceil(seconds / 60)
+    if minutes < 60:
+        return f"about {minutes} min"
+    return f"about {minutes // 60} h {minutes % 60} min"

@@ -1,4 +1,4 @@
-"""Names that any text, table or terminal can hold, and places in words."""
+"""Names that any text, table or terminal can hold, and places and sizes in words."""
 
 from __future__ import annotations
 
@@ -51,3 +51,14 @@ def place_words(place: Sequence[float], digits: int = 1) -> str:
     """
     inner = ", ".join(signed_number(value + 0.0, f".{digits}f") for value in place)
     return f"({inner})"
+
+
+def size_words(count: int) -> str:
+    """Return a count of bytes in words.
+
+    Examples
+    --------
+    >>> size_words(12_300), size_words(461_900_000), size_words(2_340_000_000)
+    ('0.1 MB', '461.9 MB', '2.3 GB')
+    """
+    return f"{count / 1e9:.1f} GB" if count >= 1e9 else f"{max(0.1, count / 1e6):.1f} MB"

@@ -1,4 +1,4 @@
-"""Marking support marks with the mouse: a circle under it, the wheel, typed radii."""
+"""Making support marks with the mouse: a circle under it, the wheel, typed radii."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ import numpy as np
 from mathutils import Vector
 
 from ...standalone_core.errors import CuspwiseError
-from ..blender import bridge
+from ..blender import frames
 from ..blender.picking import Hit, PickingOperator, hit_under_mouse
+from ..blender.session import Answer, scene_of, settings_of, show_status, ui_scale
 from ..check import store
 from ..drawing import captions, circle, colour_map
-from ..identifiers import SCENE_PROPERTIES
 from ..properties.mark_choices import KINDS, LARGEST_MM, SMALLEST_MM
 from . import support_marks
 
@@ -20,23 +20,25 @@ KIND_TITLES = {key: title for key, title, _ in KINDS}
 
 
 class MarkPicking(PickingOperator):
-    """Base of the operator that marks marks; it gives ``target`` and ``marked``."""
+    """Base of the operator that makes marks; it gives ``target`` and ``marked``."""
 
     target: support_marks.Target
 
-    def marked(self, context: bpy.types.Context) -> set[str]:
-        """Do what follows once marks were marked; return what ``modal`` answers."""
+    def marked(self, context: bpy.types.Context) -> Answer:
+        """Do what follows once marks were made; return what ``modal`` answers."""
         raise NotImplementedError
 
-    def start_marking(self, context: bpy.types.Context) -> set[str]:
+    def start_marking(self, context: bpy.types.Context) -> Answer:
         """Wait for clicks; show the circle and those there are."""
         answer = self.start_picking(context)
         if answer != {"RUNNING_MODAL"}:
             return answer
-        self._typed, self._mouse, self._under = "", None, None
+        self._typed = ""
+        self._mouse: tuple[int, int] | None = None
+        self._under: list[Vector] | None = None
         self._areas: list[str] = []
-        self._settings = getattr(context.scene, SCENE_PROPERTIES)
-        self._scale_mm = bridge.scene_scale_mm(self.target.design, context.scene)
+        self._settings = settings_of(context)
+        self._scale_mm = frames.scene_scale_mm(self.target.design, scene_of(context))
         self._list_circles()
         space = bpy.types.SpaceView3D
         self._handlers = [
@@ -48,13 +50,13 @@ class MarkPicking(PickingOperator):
 
     def objects(self, context: bpy.types.Context) -> tuple[bpy.types.Object, ...]:
         """Return the design, and the scan that lies on it, whichever are shown."""
-        design, scan = self.target.design, colour_map.selected_scan(context.scene)
+        design, scan = self.target.design, colour_map.selected_scan(scene_of(context))
         if scan is None or store.data_of(scan).design != design:
             return (design,)
         lies = store.data_of(scan).state in ("CURRENT", "PLACED")
         return (design, scan) if lies else (design,)
 
-    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> Answer:
         """Follow the mouse; change the radius by the wheel or by typing."""
         if event.type == "MOUSEMOVE":
             self._follow(context, event)
@@ -69,14 +71,14 @@ class MarkPicking(PickingOperator):
         return self._end(context) if answer == {"FINISHED"} else answer
 
     def picked(self, context: bpy.types.Context, hit: Hit) -> None:
-        """Mark a mark where the surface was clicked."""
+        """Make a mark where the surface was clicked."""
         place = self._on_design(hit)
         if place is None:
             return
         settings = self._settings
         try:
             area = support_marks.mark(
-                self.target, np.array(place), settings.contact_radius_mm, settings.mark_kind
+                self.target, np.array(place), settings.mark_radius_mm, settings.mark_kind
             )
         except CuspwiseError as error:
             self.report({"WARNING"}, str(error))
@@ -96,7 +98,7 @@ class MarkPicking(PickingOperator):
         self._handlers = []
         super().cancel(context)
 
-    def _end(self, context: bpy.types.Context) -> set[str]:
+    def _end(self, context: bpy.types.Context) -> Answer:
         if not self._areas:
             return {"CANCELLED"}
         self.report({"INFO"}, f"Marked {', '.join(self._areas)}.")
@@ -108,7 +110,7 @@ class MarkPicking(PickingOperator):
         if kind in ("WHEELUPMOUSE", "WHEELDOWNMOUSE") and not (event.ctrl or event.alt):
             factor = STEP if kind == "WHEELUPMOUSE" else 1.0 / STEP
             self._typed = ""
-            settings.contact_radius_mm *= factor
+            settings.mark_radius_mm *= factor
         elif event.unicode and event.unicode in "0123456789.,":
             self._type(self._typed + event.unicode.replace(",", "."))
         elif kind == "BACK_SPACE":
@@ -134,7 +136,7 @@ class MarkPicking(PickingOperator):
         except ValueError:
             return
         if SMALLEST_MM <= radius <= LARGEST_MM:
-            self._settings.contact_radius_mm = radius
+            self._settings.mark_radius_mm = radius
 
     def _take_last_back(self) -> None:
         if self._areas:
@@ -152,7 +154,7 @@ class MarkPicking(PickingOperator):
 
     @property
     def _radius_mm(self) -> float:
-        return float(self._settings.contact_radius_mm)
+        return float(self._settings.mark_radius_mm)
 
     def _on_design(self, hit: Hit) -> Vector | None:
         """Return the place of the design under a place of either surface, in its coordinates."""
@@ -179,16 +181,17 @@ class MarkPicking(PickingOperator):
     def _say(self, context: bpy.types.Context) -> None:
         title = KIND_TITLES[self._settings.mark_kind]
         radius = f"{self._typed}_" if self._typed else f"{self._radius_mm:.2f}"
-        context.workspace.status_text_set(
+        show_status(
+            context,
             f"Click: mark a {title.lower()}   Wheel or type: radius {radius} mm   K: kind   "
-            f"Backspace: take back ({len(self._areas)} marked)   Enter or Esc: done"
+            f"Backspace: take back ({len(self._areas)} marked)   Enter or Esc: done",
         )
         self._area.tag_redraw()
 
     def _draw_circles(self) -> None:
         if bpy.context.area != self._area:
             return
-        scale = bpy.context.preferences.system.ui_scale
+        scale = ui_scale(bpy.context)
         circle.draw_circles([corners for _, corners in self._there], circle.FAINT, scale)
         if self._under:
             circle.draw_circles([self._under], circle.LIGHT, scale)
@@ -196,7 +199,7 @@ class MarkPicking(PickingOperator):
     def _draw_words(self) -> None:
         if bpy.context.area != self._area or self._mouse is None or not self._under:
             return
-        scale = bpy.context.preferences.system.ui_scale
+        scale = ui_scale(bpy.context)
         radius = f"{self._typed}_" if self._typed else f"{self._radius_mm:.2f}"
         words = f"radius {radius} mm"
         x, y = self._mouse

@@ -1,7 +1,7 @@
 """Support marks on the design: vertex groups, so that Blender's own tools edit them.
 
 A mark is an area whose vertex group is named “Area: support: …” or “Area: sprue: …”. One
-that was marked as a circle keeps centre and radius beside its group and is measured as exactly
+that was made as a circle keeps centre and radius beside its group and is measured as exactly
 that circle, however coarse the mesh is; once the group or the mesh is edited, the group counts.
 """
 
@@ -24,18 +24,19 @@ from ...standalone_core.areas.support_marks import (
     mark_of,
 )
 from ...standalone_core.errors import AreaError
-from ...standalone_core.mesh.repair import repair_mesh
+from ...standalone_core.measure import checked_surface
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
-from ..blender import bridge
+from ..blender import bridge, frames
+from ..blender.session import mesh_of
 from ..identifiers import AREA_GROUP_PREFIX, OBJECT_PROPERTIES
-from . import groups as area_groups
+from . import area_groups
 
 NAME_LENGTH = 40  # Blender cuts the names of vertex groups off at 63 bytes, prefix and all
 
 
 @dataclass(frozen=True, eq=False)
 class Target:
-    """A design made ready to have marks marked on it.
+    """A design made ready for marking.
 
     Attributes
     ----------
@@ -58,7 +59,7 @@ class Target:
 
 
 def target(design: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) -> Target:
-    """Read a design to mark marks on it.
+    """Read a design to make marks on it.
 
     Raises
     ------
@@ -66,10 +67,10 @@ def target(design: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) -> 
         What is wrong with it and what to do.
     """
     bridge.check_usable(design)
-    local_to_mm = bridge.frame_of(design, scene).local_to_mm(design)
+    local_to_mm = frames.frame_of(design, scene).local_to_mm(design)
     as_read = bridge.read_mesh_object(design, local_to_mm, depsgraph)
-    repaired = repair_mesh(as_read).mesh
-    return Target(design, local_to_mm, as_read, repaired, bridge.checksum(design.data))
+    repaired = checked_surface(as_read).mesh
+    return Target(design, local_to_mm, as_read, repaired, bridge.checksum(mesh_of(design)))
 
 
 # What there is -------------------------------------------------------------------------------
@@ -98,7 +99,7 @@ def chosen(design: bpy.types.Object) -> str | None:
 
 
 def circles(design: bpy.types.Object) -> dict[str, dict[str, Any]]:
-    """Return what is kept of the marks marked as circles, by area name, fresh or not.
+    """Return what is kept of the marks made as circles, by area name, fresh or not.
 
     ``centre`` in the object's own coordinates, ``radius_mm``, and the fingerprints of ``mesh``
     and ``vertices`` that tell whether the mark still is that circle.
@@ -147,7 +148,7 @@ def _circle_of(
     groups: Mapping[str, np.ndarray],
 ) -> dict[str, Any] | None:
     """Return the circle that a group is as it was written, also under another name."""
-    now = area_groups.fingerprint(vertices)
+    now = bridge.fingerprint(vertices)
     if area in kept:
         return kept[area] if kept[area]["vertices"] == now else None
     # Renamed in Blender's own list of vertex groups.
@@ -156,7 +157,7 @@ def _circle_of(
 
 
 def middle_mm(
-    design: bpy.types.Object, area: str, frame: bridge.Frame
+    design: bpy.types.Object, area: str, frame: frames.Frame
 ) -> tuple[float, float, float] | None:
     """Return the middle of a mark in the frame, mm; None if it holds no vertex."""
     circle = circles(design).get(area)
@@ -166,7 +167,7 @@ def middle_mm(
         vertices = area_groups.read_groups(design)[area]
         if not len(vertices):
             return None
-        centre = bridge.positions(design.data)[vertices].astype(np.float64).mean(axis=0)
+        centre = bridge.positions(mesh_of(design))[vertices].astype(np.float64).mean(axis=0)
     x, y, z = (frame.local_to_mm(design) @ np.append(centre, 1.0))[:3].tolist()
     return x, y, z
 
@@ -179,16 +180,16 @@ def checksum(design: bpy.types.Object, groups: Mapping[str, np.ndarray] | None =
     if groups is None:
         groups = area_groups.read_groups(design) if names(design) else {}
     kept = circles(design)
-    told = []
+    parts = []
     for area, vertices in sorted(groups.items()):
         if mark_of(area):
             circle = _circle_of(area, vertices, kept, groups)
-            told.append([area_groups.fingerprint(vertices), circle])
-    return area_groups.fingerprint(np.frombuffer(json.dumps(told).encode(), np.uint8)) * bool(told)
+            parts.append([bridge.fingerprint(vertices), circle])
+    return bridge.fingerprint(np.frombuffer(json.dumps(parts).encode(), np.uint8)) * bool(parts)
 
 
 def without_marks(document: dict[str, Any]) -> dict[str, Any]:
-    """Return a check's document in which marks are told by their own rows alone.
+    """Return a check's document in which marks have their own rows alone.
 
     They can then be marked, renamed and measured anew without touching anything else.
     """
@@ -212,7 +213,7 @@ def _without_marks(names: Iterable[str]) -> list[str]:
 
 
 def mark(on: Target, centre: np.ndarray, radius_mm: float, kind: MarkKind, name: str = "") -> str:
-    """Mark a round mark; return its area name.
+    """Make a round mark; return its area name.
 
     Parameters
     ----------
@@ -236,7 +237,7 @@ def mark(on: Target, centre: np.ndarray, radius_mm: float, kind: MarkKind, name:
 
 
 def resize(on: Target, area: str, radius_mm: float) -> None:
-    """Give a mark that was marked as a circle another radius."""
+    """Give a mark that was made as a circle another radius."""
     _write_circle(on, area, np.array(circles(on.design)[area]["centre"]), radius_mm)
 
 
@@ -292,13 +293,13 @@ def forget_edited_circles(design: bpy.types.Object, groups: Mapping[str, np.ndar
         _keep_circles(design, fresh)
 
 
-def unique_name(design: bpy.types.Object, wish: str = "") -> str:
-    """Return a name that no mark of the design has: the wish, or a number."""
+def unique_name(design: bpy.types.Object, wanted: str = "") -> str:
+    """Return a name that no mark of the design has: the one wanted, or a number."""
     taken = {found[1] for name in names(design) if (found := mark_of(name))}
-    wish = wish.strip()
-    if wish and wish not in taken:
-        return wish
-    stem = f"{wish} " if wish else ""
+    wanted = wanted.strip()
+    if wanted and wanted not in taken:
+        return wanted
+    stem = f"{wanted} " if wanted else ""
     return next(f"{stem}{k}" for k in range(1, len(taken) + 2) if f"{stem}{k}" not in taken)
 
 
@@ -318,7 +319,7 @@ def _write_circle(on: Target, area: str, centre: np.ndarray, radius_mm: float) -
         "centre": [float(x) for x in centre],
         "radius_mm": float(f"{radius_mm:.6g}"),  # Blender keeps float32
         "mesh": on.checksum,
-        "vertices": area_groups.fingerprint(vertices),
+        "vertices": bridge.fingerprint(vertices),
     }
     _keep_circles(on.design, kept)
 

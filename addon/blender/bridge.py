@@ -1,111 +1,17 @@
-"""Between Blender's objects and the core's arrays: meshes, units, frames, attributes.
-
-The core works in the *design's frame*: the design object's place and turn taken away, its scale
-left in, lengths in mm. A mirror or uneven scale is therefore part of the shape, as it is on the
-screen, and moving design and scan together changes nothing.
-"""
+"""Between Blender's meshes and the core's arrays: vertices, triangles, attributes, checksums."""
 
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import bpy
 import numpy as np
-from mathutils import Matrix
 
-from ...standalone_core.errors import MeshError, SettingError
+from ...standalone_core.errors import MeshError
 from ...standalone_core.mesh.grouping import group_points
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
-from ..identifiers import SCENE_PROPERTIES
-from .units import mm_per_unit
-
-# What writing a pose may lose to the single precision of Blender's matrices, mm per mm.
-POSE_PRECISION = 4e-6
-
-
-@dataclass(frozen=True, eq=False)
-class Frame:
-    """The design's frame.
-
-    Attributes
-    ----------
-    scale_mm : float
-        Millimetres per unit of the scene.
-    world_design : (4, 4) float
-        Rigid motion from the design's frame to the world, both in units of the scene.
-    """
-
-    scale_mm: float
-    world_design: np.ndarray
-
-    @property
-    def to_world_mm(self) -> np.ndarray:
-        """Rigid motion (4, 4) from the frame to the world, both in mm: where an export lies."""
-        motion = self.world_design.copy()
-        motion[:3, 3] *= self.scale_mm
-        return motion
-
-    def local_to_mm(self, obj: bpy.types.Object) -> np.ndarray:
-        """Return the (4, 4) that takes an object's own coordinates to the frame, in mm."""
-        motion = np.linalg.inv(self.world_design) @ matrix_of(obj)
-        motion[:3] *= self.scale_mm
-        return motion
-
-    def world_of(self, local_to_mm: np.ndarray) -> np.ndarray:
-        """Return the world matrix of an object with this place in the frame."""
-        motion = np.array(local_to_mm, dtype=np.float64)
-        motion[:3] /= self.scale_mm
-        world: np.ndarray = self.world_design @ motion
-        return world
-
-
-def matrix_of(obj: bpy.types.Object) -> np.ndarray:
-    """Return an object's world matrix, (4, 4) float64."""
-    return np.array(obj.matrix_world, dtype=np.float64)
-
-
-def frame_of(design: bpy.types.Object, scene: bpy.types.Scene) -> Frame:
-    """Return the frame of a design.
-
-    Raises
-    ------
-    SettingError
-        The length of a unit cannot be told, or the object's scale is zero.
-    """
-    world = matrix_of(design)
-    u, stretch, v = np.linalg.svd(world[:3, :3])
-    if not stretch.min() > 0.0:
-        raise SettingError(
-            "Its scale is zero in some direction.",
-            subject=design.name,
-            remedy="Give the object a scale other than zero.",
-        )
-    turn = u @ v
-    rigid = np.eye(4)
-    # The turn of a mirrored object: the mirror stays in the shape.
-    rigid[:3, :3] = turn if np.linalg.det(turn) > 0 else -turn
-    rigid[:3, 3] = world[:3, 3]
-    return Frame(scene_scale_mm(design, scene), rigid)
-
-
-def scene_scale_mm(design: bpy.types.Object, scene: bpy.types.Scene) -> float:
-    """Return the millimetres in a unit of the scene, judged by the design's size if need be."""
-    units = scene.unit_settings
-    choice = getattr(scene, SCENE_PROPERTIES).unit
-    try:
-        return mm_per_unit(choice, units.system, units.scale_length, longest_side(design))
-    except SettingError as error:
-        raise SettingError(error.reason, subject=design.name, remedy=error.remedy) from error
-
-
-def longest_side(obj: bpy.types.Object) -> float:
-    """Return the longest side of an object's own bounding box under its scale, in units."""
-    corners = np.array(obj.bound_box, dtype=np.float64)
-    stretch = np.linalg.norm(matrix_of(obj)[:3, :3], axis=0)
-    return float(((corners.max(axis=0) - corners.min(axis=0)) * stretch).max())
-
+from .session import mesh_of
 
 # Reading -------------------------------------------------------------------------------------
 
@@ -118,7 +24,7 @@ def check_usable(obj: bpy.types.Object) -> None:
     MeshError
         With what to do about it.
     """
-    name, data = obj.name, obj.data
+    name, data = obj.name, mesh_of(obj)
     if obj.type != "MESH":
         raise MeshError("It is not a mesh.", subject=name, remedy="Choose a mesh object.")
     if obj.library or data.library or obj.override_library or data.override_library:
@@ -148,7 +54,7 @@ def read_mesh_object(
         The object cannot be measured, with what to do about it.
     """
     check_usable(obj)
-    mesh = obj.data
+    mesh = mesh_of(obj)
     points = positions(mesh)
     if not np.isfinite(points).all():
         raise MeshError(
@@ -165,7 +71,7 @@ def positions(mesh: bpy.types.Mesh) -> np.ndarray:
     """Return a mesh's vertices in its own coordinates, (n, 3) float32."""
     points = np.empty(3 * len(mesh.vertices), dtype=np.float32)
     if len(points):
-        mesh.attributes["position"].data.foreach_get("vector", points)
+        values_of(mesh, "position").foreach_get("vector", points)
     return points.reshape(-1, 3)
 
 
@@ -188,7 +94,7 @@ def _corners(mesh: bpy.types.Mesh) -> np.ndarray:
     corners = np.empty(len(mesh.loops), dtype=np.int32)
     if len(corners):
         # Twenty times as fast as the loops' own "vertex_index".
-        mesh.attributes[".corner_vert"].data.foreach_get("value", corners)
+        values_of(mesh, ".corner_vert").foreach_get("value", corners)
     return corners
 
 
@@ -211,13 +117,13 @@ def edges_of(mesh: bpy.types.Mesh) -> np.ndarray:
 def _refuse_modifiers(
     obj: bpy.types.Object, points: np.ndarray, depsgraph: bpy.types.Depsgraph
 ) -> None:
-    if not obj.modifiers and not obj.data.shape_keys:
+    if not obj.modifiers and not mesh_of(obj).shape_keys:
         return
-    shown = obj.evaluated_get(depsgraph).data
+    shown = mesh_of(obj.evaluated_get(depsgraph))
     if len(shown.vertices) == len(points) and np.array_equal(positions(shown), points):
         return
     causes = [modifier.name for modifier in obj.modifiers if modifier.show_viewport]
-    causes += ["shape keys"] if obj.data.shape_keys else []
+    causes += ["shape keys"] if mesh_of(obj).shape_keys else []
     raise MeshError(
         f"Its surface as shown differs from its own mesh ({', '.join(causes) or 'modifiers'}).",
         subject=obj.name,
@@ -231,6 +137,11 @@ def checksum(mesh: bpy.types.Mesh) -> str:
     for part in (positions(mesh), _corners(mesh), _starts(mesh)):
         digest.update(np.ascontiguousarray(part).tobytes())
     return digest.hexdigest()
+
+
+def fingerprint(values: np.ndarray) -> str:
+    """Return a short checksum of numbers."""
+    return hashlib.blake2b(np.ascontiguousarray(values).tobytes(), digest_size=12).hexdigest()
 
 
 def carried_to(points_mm: np.ndarray, source_mm: np.ndarray, values: np.ndarray) -> np.ndarray:
@@ -263,11 +174,11 @@ def new_mesh(
     mesh = bpy.data.meshes.new(name)
     mesh.vertices.add(len(points))
     flat = np.ascontiguousarray(points, dtype=np.float32).ravel()
-    mesh.attributes["position"].data.foreach_set("vector", flat)
+    values_of(mesh, "position").foreach_set("vector", flat)
     if faces is not None:
         mesh.loops.add(faces.size)
         corners = np.ascontiguousarray(faces, dtype=np.int32).ravel()
-        mesh.attributes[".corner_vert"].data.foreach_set("value", corners)
+        values_of(mesh, ".corner_vert").foreach_set("value", corners)
         mesh.polygons.add(len(faces))
         mesh.polygons.foreach_set("loop_start", np.arange(0, faces.size, 3, dtype=np.int32))
     if edges is not None:
@@ -278,7 +189,15 @@ def new_mesh(
     return mesh
 
 
-def write_attribute(mesh: bpy.types.Mesh, name: str, kind: str, values: np.ndarray) -> None:
+def values_of(mesh: bpy.types.Mesh, name: str) -> Any:
+    """Return the values of an attribute, of whatever type it is."""
+    attribute: Any = mesh.attributes[name]
+    return attribute.data
+
+
+def write_attribute(
+    mesh: bpy.types.Mesh, name: str, kind: Literal["FLOAT", "INT"], values: np.ndarray
+) -> None:
     """Write one value per vertex; ``kind`` is Blender's name of the type ("FLOAT", "INT")."""
     present = mesh.attributes.get(name)
     if present is not None and (present.domain, present.data_type) != ("POINT", kind):
@@ -287,7 +206,7 @@ def write_attribute(mesh: bpy.types.Mesh, name: str, kind: str, values: np.ndarr
     if present is None:
         mesh.attributes.new(name, kind, "POINT")
     # Fetched by name again: adding an attribute moves the others in memory.
-    mesh.attributes[name].data.foreach_set(
+    values_of(mesh, name).foreach_set(
         "value", np.ascontiguousarray(values, dtype=np.float32 if kind == "FLOAT" else np.int32)
     )
 
@@ -319,39 +238,3 @@ def read_array(data: bpy.types.ID, name: str) -> np.ndarray | None:
     """Return an array kept with a datablock, (k,); None if there is none."""
     kept = data.get(name)
     return None if kept is None else np.array(memoryview(kept))
-
-
-def place(obj: bpy.types.Object, world: np.ndarray, view_layer: bpy.types.ViewLayer) -> None:
-    """Give an object a world matrix; its vertices stay as they are.
-
-    Raises
-    ------
-    SettingError
-        The object cannot be placed there (a constraint, a parent with an uneven scale); it is
-        then where it was.
-    """
-    before = obj.matrix_basis.copy()
-    obj.matrix_world = Matrix(world.tolist())
-    view_layer.update()
-    if displacement(obj, matrix_of(obj), world) <= POSE_PRECISION * _reach(obj, world):
-        return
-    obj.matrix_basis = before
-    view_layer.update()
-    raise SettingError(
-        "It cannot be moved to where it fits: a constraint, driver or parent holds it.",
-        subject=obj.name,
-        remedy="Clear its constraints and parent (keep the transform), or apply its scale.",
-    )
-
-
-def displacement(obj: bpy.types.Object, one: np.ndarray, other: np.ndarray) -> float:
-    """Return how far apart two matrices put the corners of an object's box, at most."""
-    corners = np.column_stack([np.array(obj.bound_box, dtype=np.float64), np.ones(8)])
-    return float(np.linalg.norm((corners @ (one - other).T)[:, :3], axis=1).max())
-
-
-def _reach(obj: bpy.types.Object, world: np.ndarray) -> float:
-    """Return the largest length that rounding is relative to: box and place of an object."""
-    corners = np.column_stack([np.array(obj.bound_box, dtype=np.float64), np.ones(8)])
-    own = np.abs(corners[:, :3]).max() * np.abs(world[:3, :3]).max()
-    return float(max(np.abs(corners @ world.T).max(), own, np.abs(world[:3, 3]).max()))

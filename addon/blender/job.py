@@ -9,7 +9,6 @@ same operator runs to its end in ``execute``, without a thread.
 
 from __future__ import annotations
 
-import inspect
 import time
 from contextlib import suppress
 from typing import Any
@@ -19,6 +18,7 @@ import bpy
 from ...standalone_core.errors import CuspwiseError, SettingError
 from ...standalone_core.progress import Progress, Steps, run, scaled
 from ..identifiers import JOB_PROPERTIES
+from .session import Answer, OperatorBase, manager_of, show_status
 from .worker import AbandonedError, Worker
 
 TICK_S = 0.02
@@ -40,7 +40,7 @@ LOOKING = {
 _under_way: list[JobOperator] = []
 
 
-class JobOperator:
+class JobOperator(OperatorBase):
     """Base of operators with long work; a subclass gives ``start`` and ``finish``.
 
     Attributes
@@ -71,9 +71,9 @@ class JobOperator:
         """Write the result, in steps if it takes longer than a tick; return what is told."""
         raise NotImplementedError
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context: bpy.types.Context) -> Answer:
         """Run to the end."""
-        self._worker, self._working, self._writing = None, False, False
+        self._prepare()
         try:
             said = run(self._all_steps(context, in_thread=False))
         except CuspwiseError as error:
@@ -82,25 +82,29 @@ class JobOperator:
         self.report({"INFO"}, said)
         return {"FINISHED"}
 
-    def invoke(self, context: bpy.types.Context, _event: bpy.types.Event) -> set[str]:
+    def _prepare(self) -> None:
+        self._worker: Worker[Any] | None = None
+        self._working = self._writing = False
+
+    def invoke(self, context: bpy.types.Context, _event: bpy.types.Event) -> Answer:
         """Start the timer; in the background, run to the end."""
         if bpy.app.background:
             return self.execute(context)
         self.begin(context)
-        context.window_manager.modal_handler_add(self)
+        manager_of(context).modal_handler_add(self)
         return {"RUNNING_MODAL"}
 
     def begin(self, context: bpy.types.Context) -> None:
         """Start the timer; whoever calls this hands every event to ``modal``."""
-        self._worker, self._working, self._writing = None, False, False
+        self._prepare()
         self._steps = self._all_steps(context, in_thread=True)
-        manager = context.window_manager
+        manager = manager_of(context)
         self._timer = manager.event_timer_add(TICK_S, window=context.window)
         manager.progress_begin(0, 100)
         _under_way.append(self)
         _show(context, Progress(f"{self.bl_label}", 0.0))
 
-    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> Answer:
         """Look how far the work is, or read or write for a moment; Esc ends it."""
         if self not in _under_way:
             return {"CANCELLED"}  # by stop_all
@@ -110,7 +114,7 @@ class JobOperator:
             return {"PASS_THROUGH"} if event.type in LOOKING else {"RUNNING_MODAL"}
         return self._tick(context)
 
-    def _tick(self, context: bpy.types.Context) -> set[str]:
+    def _tick(self, context: bpy.types.Context) -> Answer:
         """Go on for a moment; tell Blender whether that was the end."""
         try:
             progress = self._take_steps()
@@ -138,11 +142,10 @@ class JobOperator:
         if self._writing:
             _run_out(self._steps)  # half a result would be worse than none
         self._steps.close()
-        context.window_manager.event_timer_remove(self._timer)
-        context.window_manager.progress_end()
-        getattr(context.window_manager, JOB_PROPERTIES).running = False
-        if context.workspace:
-            context.workspace.status_text_set(None)
+        manager_of(context).event_timer_remove(self._timer)
+        manager_of(context).progress_end()
+        getattr(manager_of(context), JOB_PROPERTIES).running = False
+        show_status(context, None)
         _redraw(context, {"WINDOW", "UI"})
 
     def _take_steps(self) -> Progress:
@@ -156,7 +159,7 @@ class JobOperator:
             progress = next(self._steps)
         return progress
 
-    def _escape(self, context: bpy.types.Context) -> set[str]:
+    def _escape(self, context: bpy.types.Context) -> Answer:
         if self._writing:
             return {"RUNNING_MODAL"}
         if self.writes_files and self._worker is not None:
@@ -164,7 +167,7 @@ class JobOperator:
             return {"RUNNING_MODAL"}
         return self._cancelled(context)
 
-    def _cancelled(self, context: bpy.types.Context) -> set[str]:
+    def _cancelled(self, context: bpy.types.Context) -> Answer:
         self.cancel(context)
         self.report({"INFO"}, f"{self.bl_label} cancelled; {self.after_cancel}.")
         return {"CANCELLED"}
@@ -194,28 +197,26 @@ class JobOperator:
         self._writing = True
         try:
             said = self.finish(context, result)
-            if inspect.isgenerator(said):
-                said = yield from said
+            return said if isinstance(said, str) else (yield from said)
         finally:
             self._writing = False
-        return said
 
     def _in_thread(self, work: Steps[Any]) -> Steps[Any]:
         """Have steps taken in a thread; tell at each tick how far it is."""
-        self._worker = Worker(work)
+        self._worker = worker = Worker(work)
         self._working = True
         try:
-            while not self._worker.ended:
-                yield self._worker.progress
-            return self._worker.result()
+            while not worker.ended:
+                yield worker.progress
+            return worker.result()
         finally:
             self._working = False
-            self._worker.abandon()
+            worker.abandon()
 
 
 def is_running(context: bpy.types.Context) -> bool:
     """Tell whether a job is under way."""
-    return bool(getattr(context.window_manager, JOB_PROPERTIES).running)
+    return bool(getattr(manager_of(context), JOB_PROPERTIES).running)
 
 
 def stop_all(context: bpy.types.Context) -> None:
@@ -230,20 +231,19 @@ def _run_out(steps: Steps[str]) -> None:
 
 
 def _show(context: bpy.types.Context, progress: Progress, *, can_cancel: bool = True) -> None:
-    state = getattr(context.window_manager, JOB_PROPERTIES)
+    state = getattr(manager_of(context), JOB_PROPERTIES)
     percent = round(100 * progress.fraction)
-    if (state.running, state.label, round(100 * state.fraction)) == (True, progress.label, percent):
+    if (state.running, state.label, round(100 * state.fraction)) == (True, progress.text, percent):
         return  # drawing anew at every tick would take the time of the work
-    state.running, state.label, state.fraction = True, progress.label, progress.fraction
-    context.window_manager.progress_update(percent)
-    if context.workspace:
-        hint = "   Esc: Cancel" if can_cancel else ""
-        context.workspace.status_text_set(f"{progress.label} …{hint}")
+    state.running, state.label, state.fraction = True, progress.text, progress.fraction
+    manager_of(context).progress_update(percent)
+    hint = "   Esc: Cancel" if can_cancel else ""
+    show_status(context, f"{progress.text} …{hint}")
     _redraw(context, {"UI"})
 
 
 def _redraw(context: bpy.types.Context, regions: set[str]) -> None:
-    for window in context.window_manager.windows:
+    for window in manager_of(context).windows:
         for area in window.screen.areas:
             if area.type == "VIEW_3D":
                 for region in area.regions:

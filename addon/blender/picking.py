@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, cast
 
 import bpy
 from bpy_extras import view3d_utils
 from mathutils import Vector
 
 from .job import LOOKING
+from .session import Answer, OperatorBase, manager_of, show_status, window_of
 
 COVERING = ("UI", "TOOLS", "HEADER", "TOOL_HEADER", "ASSET_SHELF", "ASSET_SHELF_HEADER")
 
@@ -42,7 +43,7 @@ def hit_under_mouse(
     region = free_region(area, event)
     if region is None:
         return None
-    view = area.spaces.active.region_3d
+    view: Any = cast(bpy.types.SpaceView3D, area.spaces.active).region_3d
     place = (event.mouse_x - region.x, event.mouse_y - region.y)
     origin = view3d_utils.region_2d_to_origin_3d(region, view, place)
     along = view3d_utils.region_2d_to_vector_3d(region, view, place)
@@ -74,7 +75,7 @@ def free_region(area: bpy.types.Area, event: Any) -> bpy.types.Region | None:
     return next((region for region in over if region.type == "WINDOW"), None)
 
 
-class PickingOperator:
+class PickingOperator(OperatorBase):
     """Base of operators that pick with the mouse until Enter or the right button ends them.
 
     A subclass gives ``objects`` (what may be picked), ``picked`` (what a click does) and
@@ -95,18 +96,18 @@ class PickingOperator:
         """Undo the clicks of this time."""
         raise NotImplementedError
 
-    def start_picking(self, context: bpy.types.Context) -> set[str]:
+    def start_picking(self, context: bpy.types.Context) -> Answer:
         """Wait for clicks from now on."""
         if context.area is None or context.area.type != "VIEW_3D":
             self.report({"ERROR"}, "Start this in a 3D view.")
             return {"CANCELLED"}
         self._area, self._count = context.area, 0
-        context.window_manager.modal_handler_add(self)
-        context.workspace.status_text_set(self.help_text)
-        context.window.cursor_modal_set("CROSSHAIR")
+        manager_of(context).modal_handler_add(self)
+        show_status(context, self.help_text)
+        window_of(context).cursor_modal_set("CROSSHAIR")
         return {"RUNNING_MODAL"}
 
-    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> Answer:
         """Take clicks; everything that only looks goes on."""
         if event.type == "ESC" and event.value == "PRESS":
             self.take_back()
@@ -125,6 +126,6 @@ class PickingOperator:
 
     def cancel(self, context: bpy.types.Context) -> None:
         """Stop waiting for clicks; Blender calls this too when the window closes."""
-        context.workspace.status_text_set(None)
-        context.window.cursor_modal_restore()
+        show_status(context, None)
+        window_of(context).cursor_modal_restore()
         self._area.tag_redraw()

@@ -10,22 +10,30 @@ from typing import Any
 import bpy
 import numpy as np
 
+from ...standalone_core import measure
 from ...standalone_core.areas.area_set import AreaSet
 from ...standalone_core.areas.completion import completed_steps
 from ...standalone_core.areas.files import areas_of_document_steps, load_areas_steps, save_areas
 from ...standalone_core.areas.support_marks import SupportMark, with_supports
 from ...standalone_core.check import CheckResult, CheckSettings, check_meshes_steps
+from ...standalone_core.check_settings import faces_to_fit
 from ...standalone_core.deviation.field import DeviationSettings
 from ...standalone_core.deviation.tolerances import ANY_AREA, Tolerances
 from ...standalone_core.errors import AreaError, OtherDesignError
-from ...standalone_core.mesh.refine import evaluation_mesh
-from ...standalone_core.mesh.repair import repair_mesh
+from ...standalone_core.measure import (
+    AreaFinder,
+    checked_surface,
+    ready_design_steps,
+    superimpose_scan_steps,
+)
+from ...standalone_core.mesh.refine import EvaluationMesh
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.progress import Progress, Steps, run, scaled
+from ...standalone_core.superimpose.result import Superimposition
 from ...standalone_core.superimpose.settings import SuperimposeSettings
-from ..areas import groups, support_marks
-from ..blender import bridge
-from ..identifiers import SCENE_PROPERTIES
+from ..areas import area_groups, support_marks
+from ..blender import bridge, frames
+from ..blender.session import mesh_of, scene_of, settings_of
 from . import landmarks
 
 TOLERANCE_AREAS = ("whole", "occlusal", "margin")
@@ -40,7 +48,7 @@ class DesignInput:
     Attributes
     ----------
     design : bpy.types.Object
-    frame : bridge.Frame
+    frame : frames.Frame
     local_to_mm : (4, 4) float
         From the object's own coordinates to the frame, mm.
     mesh : TriangleMesh
@@ -49,15 +57,15 @@ class DesignInput:
         Of the object's own mesh.
     areas : area_groups.UserAreas
     marks : tuple of SupportMark
-        The support marks that were marked as circles, in the frame.
+        The support marks that were made as circles, in the frame.
     """
 
     design: bpy.types.Object
-    frame: bridge.Frame
+    frame: frames.Frame
     local_to_mm: np.ndarray
     mesh: TriangleMesh
     checksum: str
-    areas: groups.UserAreas
+    areas: area_groups.UserAreas
     marks: tuple[SupportMark, ...] = ()
 
 
@@ -96,14 +104,14 @@ def read_design_steps(
 ) -> Steps[DesignInput]:
     """Read a design as :func:`read_design` does, step by step."""
     if design is None:
-        design = getattr(context.scene, SCENE_PROPERTIES).design
+        design = settings_of(context).design
     bridge.check_usable(design)
-    areas = yield from scaled(groups.user_areas_steps(design), 0.0, 0.8)
+    areas = yield from scaled(area_groups.user_areas_steps(design), 0.0, 0.8)
     yield Progress("Reading the design", 0.8)
-    checksum = bridge.checksum(design.data)
+    checksum = bridge.checksum(mesh_of(design))
     yield Progress("Reading the design", 0.9)
     depsgraph = context.evaluated_depsgraph_get()  # brings matrices up to date
-    frame = bridge.frame_of(design, context.scene)
+    frame = frames.frame_of(design, scene_of(context))
     local_to_mm = frame.local_to_mm(design)
     return DesignInput(
         design=design,
@@ -119,7 +127,7 @@ def read_design_steps(
 def read_scan(
     context: bpy.types.Context,
     scan: bpy.types.Object,
-    frame: bridge.Frame,
+    frame: frames.Frame,
     local_to_mm: np.ndarray | None = None,
 ) -> ScanInput:
     """Read a scan where it lies, or where it lay."""
@@ -129,13 +137,13 @@ def read_scan(
 def read_scan_steps(
     context: bpy.types.Context,
     scan: bpy.types.Object,
-    frame: bridge.Frame,
+    frame: frames.Frame,
     local_to_mm: np.ndarray | None = None,
 ) -> Steps[ScanInput]:
     """Read a scan as :func:`read_scan` does, step by step."""
     bridge.check_usable(scan)
     yield Progress("Reading the scan", 0.0)
-    checksum = bridge.checksum(scan.data)
+    checksum = bridge.checksum(mesh_of(scan))
     yield Progress("Reading the scan", 0.5)
     depsgraph = context.evaluated_depsgraph_get()
     where = frame.local_to_mm(scan) if local_to_mm is None else local_to_mm
@@ -146,7 +154,7 @@ def read_scan_steps(
 def read_both_steps(context: bpy.types.Context) -> Steps[tuple[DesignInput, ScanInput]]:
     """Read the scene's design, and the scan chosen in its list, step by step."""
     design = yield from scaled(read_design_steps(context), 0.0, 0.7)
-    settings = getattr(context.scene, SCENE_PROPERTIES)
+    settings = settings_of(context)
     scan = settings.scans[settings.scan_index].scan
     return design, (yield from scaled(read_scan_steps(context, scan, design.frame), 0.7, 1.0))
 
@@ -194,10 +202,10 @@ def check_choices(
     SuperimpositionError
         Too few landmarks.
     """
-    choices = choices_of(getattr(context.scene, SCENE_PROPERTIES))
+    choices = choices_of(settings_of(context))
     if choices["start"] == "landmarks":
         on_scan, on_design = landmarks.pairs_mm(
-            design.design, scan.scan, design.frame, context.scene
+            design.design, scan.scan, design.frame, scene_of(context)
         )
         choices |= {"landmarks_scan_mm": on_scan, "landmarks_design_mm": on_design}
     return choices
@@ -244,50 +252,91 @@ def check_input_steps(
     design: DesignInput, scan: ScanInput, choices: Mapping[str, Any]
 ) -> Steps[CheckResult]:
     """Check a scan, with the areas that somebody made in place of the automatic ones."""
+    find_areas = area_finder(design) if design.areas else None
     settings = check_settings(choices)
-    area_set = None
-    if design.areas:
-        area_set = yield from scaled(area_steps(design, choices), 0.0, 0.2)
-    checking = check_meshes_steps(design.mesh, scan.mesh, settings, area_set=area_set)
-    return (yield from scaled(checking, 0.2 if area_set else 0.0, 1.0))
+    return check_meshes_steps(design.mesh, scan.mesh, settings, find_areas=find_areas)
+
+
+def superimpose_input_steps(
+    design: DesignInput, scan: ScanInput, choices: Mapping[str, Any]
+) -> Steps[Superimposition]:
+    """Lay a scan on its design, on the areas that were chosen for it.
+
+    Raises
+    ------
+    AreaError
+        The area chosen is empty.
+    """
+    yield Progress("Looking for faults", 0.0)
+    settings = check_settings(choices)
+    design_surface, scan_surface = checked_surface(design.mesh), checked_surface(scan.mesh)
+    find_areas = area_finder(design) if settings.fit_areas else _no_area_steps
+    readying = ready_design_steps(design_surface, settings, find_areas=find_areas)
+    ready = yield from scaled(readying, 0.05, 0.45)
+    faces = faces_to_fit(ready.area_set, settings.fit_areas)
+    if faces is not None and not faces.any():
+        raise AreaError(
+            "It is empty.",
+            subject=settings.fit_areas[0],
+            remedy="Superimpose on the whole crown instead.",
+        )
+    return (yield from scaled(superimpose_scan_steps(scan_surface, ready, settings), 0.45, 1.0))
+
+
+def _no_area_steps(evaluation: EvaluationMesh) -> Steps[AreaSet]:
+    yield from ()
+    return AreaSet(evaluation=evaluation, areas={})
 
 
 def area_steps(design: DesignInput, choices: Mapping[str, Any]) -> Steps[AreaSet]:
     """Find the areas of a design, keeping those that somebody made."""
     yield Progress("Looking for faults", 0.0)
-    mesh = repair_mesh(design.mesh).mesh
-    yield Progress("Placing the evaluation points", 0.1)
-    evaluation = evaluation_mesh(mesh, choices["spacing_mm"])
-    held, loaded = AreaSet(evaluation=evaluation, areas={}), False
-    if design.areas.document is not None:
-        reading = areas_of_document_steps(design.areas.document, evaluation)
-        try:
-            held = yield from scaled(reading, 0.2, 0.4)
-            loaded = True
-        except AreaError:
-            pass  # The design was changed since: its vertex groups go on by themselves.
-    own = groups.own_areas(design.areas, evaluation, design.mesh, with_loaded=not loaded)
-    line = groups.own_margin_line(design.areas, design.local_to_mm)
-    held = replace(held, margin_line=line or held.margin_line).replaced(own)
-    completed = yield from scaled(completed_steps(held), 0.4, 1.0)
-    return with_supports(completed, design.marks)
+    finding = measure.area_steps(
+        checked_surface(design.mesh), check_settings(choices), area_finder(design)
+    )
+    return (yield from scaled(finding, 0.1, 1.0))
+
+
+def area_finder(design: DesignInput) -> AreaFinder:
+    """Return what finds the areas of a design that nobody made, and keeps the others."""
+
+    def steps(evaluation: EvaluationMesh) -> Steps[AreaSet]:
+        held, loaded = AreaSet(evaluation=evaluation, areas={}), False
+        if design.areas.document is not None:
+            reading = areas_of_document_steps(design.areas.document, evaluation)
+            try:
+                held = yield from scaled(reading, 0.0, 0.3)
+                loaded = True
+            except AreaError:
+                pass  # The design was changed since: its vertex groups go on by themselves.
+        own = area_groups.own_areas(design.areas, evaluation, design.mesh, with_loaded=not loaded)
+        line = area_groups.own_margin_line(design.areas, design.local_to_mm)
+        held = replace(held, margin_line=line or held.margin_line).replaced(own)
+        completed = yield from scaled(completed_steps(held), 0.3, 1.0)
+        return with_supports(completed, design.marks)
+
+    return steps
 
 
 def load_areas_file_steps(
     design: DesignInput, path: Path, choices: Mapping[str, Any]
 ) -> Steps[AreaSet]:
     """Read an areas file made where the design lies in the scene, or in its own frame."""
-    yield Progress("Looking for faults", 0.0)
-    evaluation = evaluation_mesh(repair_mesh(design.mesh).mesh, choices["spacing_mm"])
     there = design.frame.to_world_mm
-    reading = load_areas_steps(path, evaluation.moved(there))
-    try:
-        loaded = yield from scaled(reading, 0.2, 0.6)
-        return loaded.moved(np.linalg.inv(there), evaluation)
-    except OtherDesignError:
-        if np.allclose(there, np.eye(4)):
-            raise
-    return (yield from scaled(load_areas_steps(path, evaluation), 0.6, 1.0))
+
+    def steps(evaluation: EvaluationMesh) -> Steps[AreaSet]:
+        reading = load_areas_steps(path, evaluation.moved(there))
+        try:
+            loaded = yield from scaled(reading, 0.0, 0.5)
+            return loaded.moved(np.linalg.inv(there), evaluation)
+        except OtherDesignError:
+            if np.allclose(there, np.eye(4)):
+                raise
+        return (yield from scaled(load_areas_steps(path, evaluation), 0.5, 1.0))
+
+    yield Progress("Looking for faults", 0.0)
+    finding = measure.area_steps(checked_surface(design.mesh), check_settings(choices), steps)
+    return (yield from scaled(finding, 0.1, 1.0))
 
 
 def save_areas_file_steps(

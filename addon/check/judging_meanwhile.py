@@ -12,6 +12,7 @@ from typing import Any
 import bpy
 
 from ..blender import job
+from ..blender.session import persistent, scene_of
 from ..blender.worker import Worker
 from ..drawing import colour_map, overlay
 from ..identifiers import SCENE_PROPERTIES
@@ -52,7 +53,7 @@ def stop() -> None:
         _under_way.pop().worker.abandon()
 
 
-@bpy.app.handlers.persistent
+@persistent
 def follow(scene: Any, _depsgraph: Any = None) -> None:
     """Judge anew after undo and redo, which may bring results back that were judged otherwise."""
     if isinstance(scene, bpy.types.Scene) and not bpy.app.background:
@@ -61,7 +62,7 @@ def follow(scene: Any, _depsgraph: Any = None) -> None:
 
 def _look() -> float | None:
     """Start the next scan, or keep what the thread found; answer when to look again."""
-    scene = bpy.context.scene
+    scene = scene_of(bpy.context)
     if job.is_running(bpy.context):
         return QUIET_S
     if _under_way:

@@ -1,6 +1,6 @@
 """The points of a result, kept as a mesh of points and edges: what it takes to judge them anew.
 
-Judging by other tolerances, and measuring support marks marked later, need what was measured at
+Judging by other tolerances, and measuring support marks made later, need what was measured at
 every point of design and scan, and the areas. The design's points are the mesh; what belongs to
 them lies in its attributes, and the scan's side in arrays that the mesh carries.
 """
@@ -252,20 +252,20 @@ def read_profile(mesh: bpy.types.Mesh | None, kept: Mapping[str, Any]) -> Margin
     arrays["points_mm"] = arrays["points_mm"].reshape(-1, 3)
     for name in ("counted", "edge_seen"):
         arrays[name] = arrays[name].astype(bool)
-    told, found = kept["check"]["margin_profile"], kept["directions"]
+    document, found = kept["check"]["margin_profile"], kept["directions"]
     profile = MarginProfile(
         **arrays,
         beyond=np.zeros_like(arrays["counted"]),
-        step_mm=told["step_mm"],
-        closed=told["closed"],
+        step_mm=document["step_mm"],
+        closed=document["closed"],
         directions=Directions(
             np.array(found["zero"]),
             np.array(found["quarter"]),
             found["zero_name"],
             _number(found["buccal_deg"]),
         ),
-        summary=MarginSummary(**_numbers_of(MarginSummary, told)),
-        settings=MarginProfileSettings(**told["settings"]),
+        summary=MarginSummary(**_numbers_of(MarginSummary, document)),
+        settings=MarginProfileSettings(**document["settings"]),
     )
     return profile.with_tolerance(profile.summary.tolerance_um)
 

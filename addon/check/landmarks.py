@@ -7,7 +7,7 @@ import numpy as np
 from mathutils import Vector
 
 from ...standalone_core.errors import SuperimpositionError
-from ..blender import bridge
+from ..blender import frames
 from ..identifiers import LANDMARK_NAME, OBJECT_PROPERTIES
 
 FEWEST_PAIRS = 3
@@ -68,7 +68,7 @@ def pair_count(design: bpy.types.Object, scan: bpy.types.Object, scene: bpy.type
 
 
 def pairs_mm(
-    design: bpy.types.Object, scan: bpy.types.Object, frame: bridge.Frame, scene: bpy.types.Scene
+    design: bpy.types.Object, scan: bpy.types.Object, frame: frames.Frame, scene: bpy.types.Scene
 ) -> tuple[list[list[float]], list[list[float]]]:
     """Return the paired places on scan and design in the design's frame, (k, 3) each, mm.
 
@@ -91,6 +91,6 @@ def pairs_mm(
     )
 
 
-def _place_mm(mark: bpy.types.Object, frame: bridge.Frame) -> list[float]:
+def _place_mm(mark: bpy.types.Object, frame: frames.Frame) -> list[float]:
     place: np.ndarray = frame.local_to_mm(mark)[:3, 3]
     return [float(x) for x in place]

@@ -1,6 +1,6 @@
 """What was measured at the support marks: kept with each scan's result, measured anew alone.
 
-The deviations at all points are kept, so that a mark marked after the check has its numbers
+The deviations at all points are kept, so that a mark made after the check has its numbers
 without checking again.
 """
 
@@ -24,24 +24,20 @@ from ...standalone_core.areas.support_marks import (
     mark_of,
     with_supports,
 )
+from ...standalone_core.check import CheckSettings, marks_of
 from ...standalone_core.deviation.field import DeviationField
 from ...standalone_core.deviation.judgement import Judgement
-from ...standalone_core.deviation.support_marks import (
-    MarkResult,
-    MarkSettings,
-    measure_marks,
-)
-from ...standalone_core.deviation.tolerances import Tolerances
-from ...standalone_core.deviation.verdict import doubt_about
+from ...standalone_core.deviation.support_marks import MarkResult
 from ...standalone_core.errors import MeshError
+from ...standalone_core.measure import checked_surface
 from ...standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
-from ...standalone_core.mesh.repair import repair_mesh
 from ...standalone_core.progress import Progress, Steps
 from ...standalone_core.records import plain
 from ...standalone_core.superimpose.result import Superimposition
-from ..areas import groups, support_marks
+from ..areas import area_groups, support_marks
+from ..blender.session import persistent
 from . import judging, store
-from .inputs import DesignInput, tolerances_of
+from .inputs import DesignInput, check_settings
 from .kept_points import KeptPoints
 
 SAME_MM = 1e-3  # points of single precision at the same place
@@ -58,22 +54,15 @@ class KeptScan:
         The scan's.
     points : KeptPoints
     superimposition : Superimposition
-    tolerances : Tolerances
-    spacing_mm : float
+    settings : CheckSettings
+        That the scan was measured and judged with.
     """
 
     scan: bpy.types.Object
     name: str
     points: KeptPoints
     superimposition: Superimposition
-    tolerances: Tolerances
-    spacing_mm: float
-
-    @property
-    def doubt(self) -> str:
-        """Why its position cannot be trusted; empty if it can."""
-        most_um = self.tolerances.max_unsettled_share * MarkSettings().limit_um
-        return doubt_about(self.superimposition, most_um)
+    settings: CheckSettings
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,14 +86,14 @@ class MeasuredMarks:
 
 
 def rows(scan: bpy.types.Object, design: bpy.types.Object) -> dict[str, dict[str, Any]]:
-    """Return what is kept of a scan's marks on a design, by area name; lacking numbers None."""
+    """Return what is kept of a scan's marks on a design, by area name; missing numbers None."""
     if store.data_of(scan).design != design:
         return {}
     kept = store.result_of(scan)
     return rows_of(kept) if kept else {}
 
 
-def rows_of(kept: dict[str, Any]) -> dict[str, dict[str, Any]]:
+def rows_of(kept: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
     """Return the marks of a kept result by area name."""
     found = kept["check"].get("marks", ())
     return {mark_area_name(row["kind"], row["name"]): row for row in found}
@@ -126,40 +115,43 @@ def read(scans: Iterable[bpy.types.Object]) -> list[KeptScan]:
         kept, points = store.result_of(scan), store.kept_of(scan)
         if kept is None or points is None:
             continue
-        fit, tolerances = judging.superimposition_kept(kept), tolerances_of(kept["choices"])
-        spacing_mm = kept["choices"]["spacing_mm"]
-        found.append(KeptScan(scan, scan.name, points, fit, tolerances, spacing_mm))
+        fit, settings = judging.superimposition_kept(kept), check_settings(kept["choices"])
+        found.append(KeptScan(scan, scan.name, points, fit, settings))
     return found
 
 
 def measure_steps(design: DesignInput, scans: Iterable[KeptScan]) -> Steps[list[MeasuredMarks]]:
     """Measure the marks of a design by the deviations kept of scans."""
     yield Progress("Placing the evaluation points", 0.0)
-    mesh = repair_mesh(design.mesh).mesh
+    mesh = checked_surface(design.mesh).mesh
     evaluations: dict[float, EvaluationMesh] = {}
     found = []
     for kept in scans:
-        if kept.spacing_mm not in evaluations:
-            evaluations[kept.spacing_mm] = evaluation_mesh(mesh, kept.spacing_mm)
+        spacing_mm = kept.settings.spacing_mm
+        if spacing_mm not in evaluations:
+            evaluations[spacing_mm] = evaluation_mesh(mesh, spacing_mm)
         yield Progress("Measuring the support marks", 0.5)
-        evaluation = evaluations[kept.spacing_mm]
-        if not _same_points(kept.points.there, evaluation):
-            raise MeshError(
-                "Its points are no longer those of the design.",
-                subject=kept.name,
-                remedy="Check the crown again.",
-            )
-        without = {
-            name: area for name, area in kept.points.area_set.areas.items() if not is_support(name)
-        }
-        marked = {area.name: area for area in _mark_areas(design, evaluation)}
-        area_set = with_supports(AreaSet(evaluation, {**without, **marked}), design.marks)
-        rows = measure_marks(kept.points.there, area_set, doubt=kept.doubt)
+        area_set = _with_marks(kept, design, evaluations[spacing_mm])
+        rows = marks_of(kept.points.there, area_set, kept.superimposition, kept.settings)
         yield Progress("Judging anew", 0.8)
         points = replace(kept.points, area_set=replace(kept.points.area_set, areas=area_set.areas))
-        judgement = judging.judge_kept(points, kept.superimposition, kept.tolerances)
+        judgement = judging.judge_kept(points, kept.superimposition, kept.settings.tolerances)
         found.append(MeasuredMarks(kept.scan, rows, points.area_set.areas, judgement))
     return found
+
+
+def _with_marks(kept: KeptScan, design: DesignInput, evaluation: EvaluationMesh) -> AreaSet:
+    """Return the areas that a scan was measured with, the marks those of now."""
+    if not _same_points(kept.points.there, evaluation):
+        raise MeshError(
+            "Its points are no longer those of the design.",
+            subject=kept.name,
+            remedy="Check the crown again.",
+        )
+    areas = kept.points.area_set.areas
+    without = {name: area for name, area in areas.items() if not is_support(name)}
+    marked = {area.name: area for area in _mark_areas(design, evaluation)}
+    return with_supports(AreaSet(evaluation, {**without, **marked}), design.marks)
 
 
 def keep(found: MeasuredMarks, checksum: str) -> None:
@@ -171,7 +163,7 @@ def keep(found: MeasuredMarks, checksum: str) -> None:
     kept["made_with"]["marks"] = checksum
     judging.keep_mark_areas(found.scan, kept, found.areas)
     judging.keep_judgement(found.scan, kept, found.judgement)
-    store.data_of(found.scan).marks_stale = False
+    store.data_of(found.scan).marks_out_of_date = False
 
 
 def renamed(design: bpy.types.Object, old: str, new: str) -> None:
@@ -182,7 +174,7 @@ def renamed(design: bpy.types.Object, old: str, new: str) -> None:
             continue
         kept = store.result_of(scan)
         row = rows_of(kept).get(old) if kept else None
-        if row is not None:
+        if kept is not None and row is not None:
             row["kind"], row["name"] = found
             kept["areas"] = [new if name == old else name for name in kept["areas"]]
             store.data_of(scan).result = json.dumps(kept)
@@ -193,10 +185,10 @@ def refresh(scan: bpy.types.Object) -> bool:
     kept, design = store.result_of(scan), store.data_of(scan).design
     if kept is None or design is None:
         return False
-    stale = support_marks.checksum(design) != kept["made_with"].get("marks", "")
-    if store.data_of(scan).marks_stale != stale:
-        store.data_of(scan).marks_stale = stale
-    return not stale
+    out_of_date = support_marks.checksum(design) != kept["made_with"].get("marks", "")
+    if store.data_of(scan).marks_out_of_date != out_of_date:
+        store.data_of(scan).marks_out_of_date = out_of_date
+    return not out_of_date
 
 
 def number(value: float | None) -> float:
@@ -204,19 +196,19 @@ def number(value: float | None) -> float:
     return math.nan if value is None else value
 
 
-@bpy.app.handlers.persistent
+@persistent
 def notice_painting(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
     """Mark marks edited while their group is painted: comparing groups would be slow."""
     for update in depsgraph.updates:
-        design = update.id.original
+        design = update.id.original if update.id else None
         if not isinstance(design, bpy.types.Object) or not update.is_updated_geometry:
             continue
         if design.mode != "WEIGHT_PAINT" or design.vertex_groups.active is None:
             continue
         if support_marks.mark_of_group(design.vertex_groups.active):
             for scan in measured_scans(design, scene):
-                if not store.data_of(scan).marks_stale:
-                    store.data_of(scan).marks_stale = True
+                if not store.data_of(scan).marks_out_of_date:
+                    store.data_of(scan).marks_out_of_date = True
 
 
 def _same_points(field: DeviationField, evaluation: EvaluationMesh) -> bool:
@@ -231,7 +223,7 @@ def _mark_areas(design: DesignInput, evaluation: EvaluationMesh) -> list[Area]:
 
     Circles are put in their place afterwards.
     """
-    own = groups.own_areas(design.areas, evaluation, design.mesh, with_loaded=True)
+    own = area_groups.own_areas(design.areas, evaluation, design.mesh, with_loaded=True)
     document = design.areas.document
     if document is not None:
         carry = Carrier(document, evaluation)

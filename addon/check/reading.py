@@ -12,8 +12,9 @@ from mathutils.interpolate import poly_3d_calc
 
 from ...standalone_core.words.names import area_words
 from ...standalone_core.words.text import micrometres
-from ..areas import groups as area_groups
-from ..blender import bridge
+from ..areas import area_groups
+from ..blender import bridge, frames
+from ..blender.session import mesh_of
 from ..identifiers import AREA_GROUP_PREFIX, deviation_attribute, unmatched_attribute
 from . import store
 
@@ -56,7 +57,7 @@ class Reading:
 
 
 def read_at(
-    obj: bpy.types.Object, local: Vector, face: int, scan: bpy.types.Object, frame: bridge.Frame
+    obj: bpy.types.Object, local: Vector, face: int, scan: bpy.types.Object, frame: frames.Frame
 ) -> Reading:
     """Read a place on a coloured surface, between its vertices if need be.
 
@@ -70,15 +71,15 @@ def read_at(
         Polygon that it lies on.
     scan : bpy.types.Object
         Whose result is read.
-    frame : bridge.Frame
+    frame : frames.Frame
         The design's.
     """
-    mesh = obj.data
+    mesh = mesh_of(obj)
     corners = list(mesh.polygons[face].vertices)
-    weights = poly_3d_calc([mesh.vertices[k].co for k in corners], local)
+    weights = poly_3d_calc([mesh.vertices[k].co[:] for k in corners], local)
     near = [(k, weight) for k, weight in zip(corners, weights, strict=True) if weight > 1e-9]
     result_id = store.data_of(scan).result_id
-    values = mesh.attributes[deviation_attribute(result_id)].data
+    values = bridge.values_of(mesh, deviation_attribute(result_id))
     deviation = sum(weight * values[k].value for k, weight in near)
     place = frame.local_to_mm(obj) @ np.append(np.array(local, dtype=np.float64), 1.0)
     x, y, z = place[:3].tolist()
@@ -117,7 +118,7 @@ def _areas_at(design: bpy.types.Object, world: Vector) -> tuple[str, ...]:
     found, place, _normal, face = design.closest_point_on_mesh(local)
     if not found:
         return ()
-    corners = [design.data.vertices[k] for k in design.data.polygons[face].vertices]
+    corners = [mesh_of(design).vertices[k] for k in mesh_of(design).polygons[face].vertices]
     nearest = min(corners, key=lambda vertex: (vertex.co - place).length)
     groups = [
         design.vertex_groups[member.group].name

@@ -3,8 +3,8 @@
 The scan object carries the result as text (the same document as ``check.json``, with what is
 needed to repeat the check), the measured points as a mesh of points only, and its deviations as
 an attribute of its mesh; the design carries one attribute per scan. All of it goes with the
-object through saving, renaming, copying and appending. A result is stale once a mesh, the pose or
-the edited areas differ from those it was made with.
+object through saving, renaming, copying and appending. A result is out of date once a mesh, the
+pose or the edited areas differ from those it was made with.
 """
 
 from __future__ import annotations
@@ -28,8 +28,9 @@ from ...standalone_core.records import plain
 from ...standalone_core.report.check.document import check_document
 from ...standalone_core.report.check.sentences import patch_limit_um, superimposition_lines
 from ...standalone_core.superimpose.result import Superimposition
-from ..areas import groups, support_marks
-from ..blender import bridge
+from ..areas import area_groups, support_marks
+from ..blender import bridge, frames
+from ..blender.session import mesh_of, persistent
 from ..identifiers import (
     OBJECT_PROPERTIES,
     SCENE_PROPERTIES,
@@ -40,7 +41,7 @@ from . import kept_points
 from .inputs import DesignInput, ScanInput
 from .kept_points import KeptPoints
 
-VERSION = 3
+VERSION = 4
 PATCHES_LISTED = 200
 AREAS_EDITED = "The areas were edited."
 MOVED_UM = 0.05  # a pose that differs by more than this (and single precision) was moved
@@ -118,16 +119,25 @@ def keep_steps(
     data = data_of(scan.scan)
     forget(scan.scan, scene)
     result_id = uuid.uuid4().hex[:8]
-    for part, read, values, source in (
-        (design.design, design.mesh, result.design_to_scan.deviation_mm, result.design.mesh),
-        (scan.scan, scan.mesh, result.scan_to_design.deviation_mm, result.scan.mesh),
-    ):
-        own = values[: len(source.vertices)]
-        carried = bridge.carried_to(read.vertices, source.vertices, own)
-        bridge.write_attribute(part.data, deviation_attribute(result_id), "FLOAT", carried)
+    _write_deviations(design, scan, result, result_id)
     yield Progress("Keeping the result", 0.6)
     _write_unmatched(scan, result, result_id)
-    kept = {
+    kept = _kept(design, scan, result, choices)
+    data.design = design.design
+    data.result_id = result_id
+    data.result_points = points
+    data.result = json.dumps(kept)
+    list_patches(scan.scan, kept)
+    keep_superimposition(scan.scan, result.superimposition)
+    data.marks_out_of_date = False
+    _set_state(scan.scan, "CURRENT", "")
+
+
+def _kept(
+    design: DesignInput, scan: ScanInput, result: CheckResult, choices: Mapping[str, Any]
+) -> dict[str, Any]:
+    """Return a result and what it was made with, as plain data."""
+    return {
         "version": VERSION,
         "choices": dict(choices),
         **kept_points.document(result),
@@ -144,14 +154,6 @@ def keep_steps(
         },
         "check": support_marks.without_marks(check_document(result)),
     }
-    data.design = design.design
-    data.result_id = result_id
-    data.result_points = points
-    data.result = json.dumps(kept)
-    list_patches(scan.scan, kept)
-    keep_superimposition(scan.scan, result.superimposition)
-    data.marks_stale = False
-    _set_state(scan.scan, "CURRENT", "")
 
 
 def keep_superimposition(scan: bpy.types.Object, found: Superimposition) -> None:
@@ -185,11 +187,24 @@ def forget(scan: bpy.types.Object, scene: bpy.types.Scene) -> None:
     if not result_id or any(data_of(o).result_id == result_id for o in bpy.data.objects):
         return
     for obj in (scan, design):
-        if obj is not None and obj.type == "MESH" and not obj.data.library:
+        if obj is not None and obj.type == "MESH" and not mesh_of(obj).library:
             for name in (deviation_attribute(result_id), unmatched_attribute(result_id)):
-                bridge.drop_attribute(obj.data, name)
+                bridge.drop_attribute(mesh_of(obj), name)
     if points is not None and points.users == 0:
         bpy.data.meshes.remove(points)
+
+
+def _write_deviations(
+    design: DesignInput, scan: ScanInput, result: CheckResult, result_id: str
+) -> None:
+    """Write the deviations of both directions to the vertices that they were measured at."""
+    for part, read, values, source in (
+        (design.design, design.mesh, result.design_to_scan.deviation_mm, result.design.mesh),
+        (scan.scan, scan.mesh, result.scan_to_design.deviation_mm, result.scan.mesh),
+    ):
+        own = values[: len(source.vertices)]
+        carried = bridge.carried_to(read.vertices, source.vertices, own)
+        bridge.write_attribute(mesh_of(part), deviation_attribute(result_id), "FLOAT", carried)
 
 
 def _write_unmatched(scan: ScanInput, result: CheckResult, result_id: str) -> None:
@@ -199,7 +214,7 @@ def _write_unmatched(scan: ScanInput, result: CheckResult, result_id: str) -> No
         return
     own = height[: len(source.vertices)]
     carried = bridge.carried_to(scan.mesh.vertices, source.vertices, own)
-    bridge.write_attribute(scan.scan.data, unmatched_attribute(result_id), "FLOAT", carried)
+    bridge.write_attribute(mesh_of(scan.scan), unmatched_attribute(result_id), "FLOAT", carried)
 
 
 # What was measured ---------------------------------------------------------------------------
@@ -233,7 +248,7 @@ def list_patches(scan: bpy.types.Object, kept: Mapping[str, Any]) -> None:
         patch.unmatched, patch.seen_from = found["unmatched"], found["seen_from"]
 
 
-# Staleness -----------------------------------------------------------------------------------
+# Out of date or not ---------------------------------------------------------------------------
 
 
 def refresh(scan: bpy.types.Object, scene: bpy.types.Scene, *, with_areas: bool = False) -> bool:
@@ -250,28 +265,28 @@ def refresh(scan: bpy.types.Object, scene: bpy.types.Scene, *, with_areas: bool 
     if kept is None:
         unknown = bool(data_of(scan).result)
         if unknown:
-            _set_state(scan, "STALE", "It was measured with another version; check again.")
-        elif data_of(scan).state in ("CURRENT", "STALE"):
+            _set_state(scan, "OUT_OF_DATE", "It was measured with another version; check again.")
+        elif data_of(scan).state in ("CURRENT", "OUT_OF_DATE"):
             _set_state(scan, "NONE", "")
         return False
-    reason = _why_stale(scan, scene, kept["made_with"], with_areas)
-    _set_state(scan, "STALE" if reason else "CURRENT", reason)
+    reason = _why_out_of_date(scan, scene, kept["made_with"], with_areas)
+    _set_state(scan, "OUT_OF_DATE" if reason else "CURRENT", reason)
     return not reason
 
 
-def refresh_areas(scan: bpy.types.Object, areas: groups.UserAreas) -> bool:
-    """Mark a scan's result stale if the areas, as they were read, are others now.
+def refresh_areas(scan: bpy.types.Object, areas: area_groups.UserAreas) -> bool:
+    """Mark a scan's result out of date if the areas, as they were read, are others now.
 
     Return whether they still are those that it was measured with.
     """
     kept = result_of(scan)
     same = kept is not None and areas.checksum == kept["made_with"]["areas"]
     if not same:
-        _set_state(scan, "STALE", AREAS_EDITED)
+        _set_state(scan, "OUT_OF_DATE", AREAS_EDITED)
     return same
 
 
-def _why_stale(
+def _why_out_of_date(
     scan: bpy.types.Object, scene: bpy.types.Scene, then: Mapping[str, Any], with_areas: bool
 ) -> str:
     """Return why a result no longer belongs to what is shown; empty if it does."""
@@ -281,16 +296,16 @@ def _why_stale(
     if design.mode == "EDIT" or scan.mode == "EDIT":
         return str(data_of(scan).state_reason)
     for obj, kind in ((scan, "scan"), (design, "design")):
-        if bridge.checksum(obj.data) != then[kind]:
+        if bridge.checksum(mesh_of(obj)) != then[kind]:
             return f"The {kind}'s mesh was changed."
     try:
-        moved = _why_misplaced(scan, design, bridge.frame_of(design, scene), then)
+        moved = _why_misplaced(scan, design, frames.frame_of(design, scene), then)
     except CuspwiseError as error:
         return error.reason
     if moved:
         return moved
     if with_areas:
-        edited = groups.user_areas(design).checksum != then["areas"]
+        edited = area_groups.user_areas(design).checksum != then["areas"]
     else:
         edited = data_of(scan).state_reason == AREAS_EDITED
     return AREAS_EDITED if edited else ""
@@ -299,23 +314,23 @@ def _why_stale(
 def _why_misplaced(
     scan: bpy.types.Object,
     design: bpy.types.Object,
-    frame: bridge.Frame,
+    frame: frames.Frame,
     then: Mapping[str, Any],
 ) -> str:
     """Return what moved or changed its size; empty if nothing did."""
     before, now = np.array(then["design_linear"]), frame.local_to_mm(design)[:3, :3]
-    if np.abs(now - before).max() > bridge.POSE_PRECISION * np.abs(before).max():
+    if np.abs(now - before).max() > frames.POSE_PRECISION * np.abs(before).max():
         return "The design's scale or unit was changed."
     place, here = np.array(then["scan_after"]), frame.local_to_mm(scan)
-    slack = MOVED_UM / 1e3 + bridge.POSE_PRECISION * _largest(scan, design, frame)
-    if bridge.displacement(scan, here, place) > slack:
+    slack = MOVED_UM / 1e3 + frames.POSE_PRECISION * _largest(scan, design, frame)
+    if frames.displacement(scan, here, place) > slack:
         return "Scan or design was moved."
     return ""
 
 
-def _largest(scan: bpy.types.Object, design: bpy.types.Object, frame: bridge.Frame) -> float:
+def _largest(scan: bpy.types.Object, design: bpy.types.Object, frame: frames.Frame) -> float:
     """Return the largest coordinate that single precision is relative to, mm."""
-    places = [np.abs(bridge.matrix_of(obj)[:3, 3]).max() for obj in (scan, design)]
+    places = [np.abs(frames.matrix_of(obj)[:3, 3]).max() for obj in (scan, design)]
     return frame.scale_mm * float(max(places))
 
 
@@ -328,9 +343,9 @@ def _set_state(scan: bpy.types.Object, state: str, reason: str) -> None:
         data.state_reason = reason
 
 
-@bpy.app.handlers.persistent
+@persistent
 def notice_changes(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
-    """Mark results stale when their scan or design was moved or edited."""
+    """Mark results out of date when their scan or design was moved or edited."""
     touched = {
         update.id.original
         for update in depsgraph.updates

@@ -85,13 +85,10 @@ def reasons(
 
 
 def back_line(row: Mapping[str, Any]) -> str:
-    """Say the measures of an area from scan to design; empty if it has none."""
+    """Say mean absolute and RMS of an area from scan to design; empty if it has none."""
     if not math.isfinite(row["mean_abs_um"]):
         return ""
-    return (
-        f"from scan: mean |d| {micrometres(row['mean_abs_um'])} · "
-        f"RMS {micrometres(row['rms_um'])} µm"
-    )
+    return f"from scan: {micrometres(row['mean_abs_um'])} · RMS {micrometres(row['rms_um'])} µm"
 
 
 def unmatched_line(verdict: Verdict) -> str:

@@ -8,6 +8,7 @@ import bpy
 from bpy_extras.view3d_utils import location_3d_to_region_2d
 from mathutils import Vector
 
+from ..blender.session import eye_of, layer_of, region_of, ui_scale, view_of
 from ..identifiers import OBJECT_PROPERTIES
 from .legend_layout import TEXT_SIZE
 
@@ -30,7 +31,7 @@ def captions_of(context: bpy.types.Context) -> list[tuple[Vector, str]]:
     """Return where in the world each caption stands that is to be seen, and its words."""
     return [
         (obj.matrix_world.translation, caption)
-        for obj in context.view_layer.objects
+        for obj in layer_of(context).objects
         if obj.type == "EMPTY"
         and (caption := getattr(obj, OBJECT_PROPERTIES).caption)
         and obj.visible_get()
@@ -61,10 +62,10 @@ def draw_words(text: str, x: float, y: float, scale: float) -> None:
 
 def _draw() -> None:
     context = bpy.context
-    if not context.space_data.overlay.show_overlays:
+    if not view_of(context).overlay.show_overlays:
         return
-    scale = context.preferences.system.ui_scale
+    scale = ui_scale(context)
     for world, text in captions_of(context):
-        place = location_3d_to_region_2d(context.region, context.region_data, world)
+        place = location_3d_to_region_2d(region_of(context), eye_of(context), world)
         if place is not None:
             draw_words(text, place.x + 9 * scale, place.y + 6 * scale, scale)

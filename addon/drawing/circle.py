@@ -9,6 +9,8 @@ from typing import Any
 import bpy
 from mathutils import Vector
 
+from .graphics import batch_for, graphics
+
 CORNERS = 48
 RIM_WIDTH, LINE_WIDTH = 5.0, 2.5
 DARK, LIGHT = (0.0, 0.0, 0.0, 0.9), (1.0, 0.85, 0.2, 1.0)
@@ -39,8 +41,8 @@ def circle_on(obj: bpy.types.Object, centre: Vector, radius: float) -> list[Vect
     to_local = to_world.inverted_safe()
     middle = to_world @ centre
     across = (to_local.transposed().to_3x3() @ normal).normalized()
-    first = across.orthogonal().normalized()
-    second = across.cross(first)
+    first: Any = across.orthogonal().normalized()
+    second: Any = across.cross(first)
     corners = []
     for k in range(CORNERS):
         turn = 2.0 * math.pi * k / CORNERS
@@ -63,18 +65,17 @@ def draw_circles(
 
 def line_batch(points: Sequence[Any]) -> Any:
     """Return an open line, ready to be drawn by :func:`draw_lines`."""
-    import gpu
-    from gpu_extras.batch import batch_for_shader
+    gpu = graphics()
 
     shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
-    return batch_for_shader(shader, "LINE_STRIP", {"pos": points})
+    return batch_for(shader, "LINE_STRIP", {"pos": points})
 
 
 def draw_lines(
     batches: Iterable[Any], colour: tuple[float, float, float, float], width: float
 ) -> None:
     """Draw lines of one colour, their width in pixels."""
-    import gpu
+    gpu = graphics()
 
     shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
     shader.uniform_float("viewportSize", gpu.state.viewport_get()[2:])

@@ -16,6 +16,7 @@ import numpy as np
 from ...standalone_core.report.drawing.deviation_colours import deviation_colours
 from ...standalone_core.report.drawing.legend import Legend, colour_limit_um, make_legend
 from ..blender import bridge
+from ..blender.session import mesh_of, scene_of, settings_of
 from ..check import store
 from ..identifiers import SCENE_PROPERTIES, deviation_attribute
 from ..study import group_map
@@ -51,14 +52,14 @@ def legend_of(scene: bpy.types.Scene) -> Legend:
 
 def show(context: bpy.types.Context) -> None:
     """Colour the selected scan and its design, in every way of viewing them."""
-    getattr(context.scene, SCENE_PROPERTIES).study.shown = False
-    _turn_on(context.scene)
+    settings_of(context).study.shown = False
+    _turn_on(scene_of(context))
 
 
 def show_group_map(context: bpy.types.Context) -> None:
     """Put the study's chosen map on the design, in every way of viewing it."""
-    getattr(context.scene, SCENE_PROPERTIES).study.shown = True
-    _turn_on(context.scene)
+    settings_of(context).study.shown = True
+    _turn_on(scene_of(context))
 
 
 def _turn_on(scene: bpy.types.Scene) -> None:
@@ -108,7 +109,7 @@ def _colour_scan(scene: bpy.types.Scene) -> tuple[bpy.types.Object, ...]:
     data = store.data_of(scan)
     shown = tuple(o for o in (scan, data.design) if store.is_in(o, scene))
     for obj in shown:
-        values = bridge.read_attribute(obj.data, deviation_attribute(data.result_id))
+        values = bridge.read_attribute(mesh_of(obj), deviation_attribute(data.result_id))
         if values is not None:
             paint(obj, deviation_colours(values, limit_um / 1e3, settings.palette))
         hide(obj, _is_hidden(obj, scan, settings.shown))

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import bpy
 import numpy as np
 
 from ...standalone_core.errors import CuspwiseError, SettingError
 from ..areas import support_marks
-from ..blender import bridge
+from ..blender import frames
+from ..blender.session import scene_of, settings_of, view_of
 from ..check import mark_results, store
-from ..identifiers import SCENE_PROPERTIES
 from . import colour_map
 
 VIEW_DISTANCE_MM = 12.0  # near enough that a patch of half a millimetre is seen
@@ -28,7 +30,7 @@ def frame_patch(context: bpy.types.Context, scan: bpy.types.Object, number: int)
         frame = _frame(context, scan)
     except CuspwiseError as error:
         return str(error)
-    settings = getattr(context.scene, SCENE_PROPERTIES)
+    settings = settings_of(context)
     if patches[number]["seen_from"] == "scan" and settings.shown == "DESIGN":
         settings.shown = "SCAN"  # the design does not show it
     _go(context, frame, np.array(patches[number]["peak_mm"]))
@@ -40,10 +42,10 @@ def frame_mark(context: bpy.types.Context, design: bpy.types.Object, area: str) 
 
     Its peak where the chosen scan was measured there, else its middle.
     """
-    scan = colour_map.selected_scan(context.scene)
+    scan = colour_map.selected_scan(scene_of(context))
     row = mark_results.rows(scan, design).get(area) if scan else None
     try:
-        frame = bridge.frame_of(design, context.scene)
+        frame = frames.frame_of(design, scene_of(context))
     except CuspwiseError as error:
         return str(error)
     place = row["peak_mm"] if row else support_marks.middle_mm(design, area, frame)
@@ -53,23 +55,23 @@ def frame_mark(context: bpy.types.Context, design: bpy.types.Object, area: str) 
     return ""
 
 
-def _go(context: bpy.types.Context, frame: bridge.Frame, place_mm: np.ndarray) -> None:
+def _go(context: bpy.types.Context, frame: frames.Frame, place_mm: np.ndarray) -> None:
     """Put the 3D cursor on a place of the design's frame, and the context's view, if it is one."""
     place = np.append(place_mm / frame.scale_mm, 1.0)
     world = (frame.world_design @ place)[:3]
-    context.scene.cursor.location = world
+    scene_of(context).cursor.location = world
     if context.space_data is not None and context.space_data.type == "VIEW_3D":
-        view = context.space_data.region_3d
+        view: Any = view_of(context).region_3d
         view.view_location = world
         view.view_distance = min(view.view_distance, VIEW_DISTANCE_MM / frame.scale_mm)
 
 
-def _frame(context: bpy.types.Context, scan: bpy.types.Object) -> bridge.Frame:
+def _frame(context: bpy.types.Context, scan: bpy.types.Object) -> frames.Frame:
     design = store.data_of(scan).design
-    if not store.is_in(design, context.scene):
+    if not store.is_in(design, scene_of(context)):
         raise SettingError(
             "Its design is not in this scene.",
             subject=scan.name,
             remedy="Bring the design back, or check against another one.",
         )
-    return bridge.frame_of(design, context.scene)
+    return frames.frame_of(design, scene_of(context))

@@ -6,11 +6,12 @@ from typing import Any
 
 import bpy
 
+from ..blender.session import area_of, scene_of, ui_scale, view_of
 from ..check import store
 from ..identifiers import SCENE_PROPERTIES
-from ..study import group_map
-from ..study import store as study_store
+from ..study import group_map, study_store
 from . import colour_map, margin_overlay, overlay
+from .graphics import batch_for, graphics
 from .legend_layout import TITLE, LegendLayout, lay_out, rgb
 from .overlay_key import lay_out_key
 from .profile_parts import BEYOND, HEAD
@@ -32,26 +33,26 @@ def unregister() -> None:
 
 def layout_for(context: bpy.types.Context) -> LegendLayout:
     """Return what is drawn in the context's 3D view."""
-    left, bottom, height = _free_part(context.area)
+    left, bottom, height = _free_part(area_of(context))
     place = {"left": left, "bottom": bottom, "height": height}
-    scale = context.preferences.system.ui_scale
+    scale = ui_scale(context)
     entries = overlay.key_shown(context)
     if entries is not None:
         note = "" if entries else "No areas yet: press Find Areas"
         return lay_out_key(entries, **place, scale=scale, width_of=_width_of, note=note)
-    scene = context.scene
+    scene = scene_of(context)
     scan = colour_map.selected_scan(scene)
     settings = getattr(scene, SCENE_PROPERTIES)
     line = margin_overlay.shown_scan(context) is not None
     if not (settings.show_colours or line) or settings.shown_limit_um <= 0.0:
         return LegendLayout()
-    if not context.space_data.overlay.show_overlays:
+    if not view_of(context).overlay.show_overlays:
         return LegendLayout()
     if settings.study.shown:
         return _of_study(scene, place, scale)
     if scan is None:
         return LegendLayout()
-    note = "Stale: check again" if store.data_of(scan).state == "STALE" else ""
+    note = "Out of date: check again" if store.data_of(scan).state == "OUT_OF_DATE" else ""
     heads = (TITLE, HEAD, BEYOND) if line else (TITLE,)
     legend = colour_map.legend_of(scene)
     return lay_out(legend, **place, scale=scale, width_of=_width_of, note=note, heads=heads)
@@ -62,7 +63,7 @@ def _of_study(scene: bpy.types.Scene, place: dict[str, float], scale: float) -> 
     if found is None:
         return LegendLayout()
     legend, heads = found
-    note = "Stale: run it again" if study_store.why_stale(scene) else ""
+    note = "Out of date: run it again" if study_store.why_out_of_date(scene) else ""
     return lay_out(legend, **place, scale=scale, width_of=_width_of, note=note, heads=heads)
 
 
@@ -106,10 +107,11 @@ def _draw() -> None:
 
 
 def _draw_boxes(layout: LegendLayout) -> None:
-    import gpu
-    from gpu_extras.batch import batch_for_shader
+    gpu = graphics()
 
-    points, colours, corners = [], [], []
+    points: list[tuple[float, float]] = []
+    colours: list[tuple[float, ...]] = []
+    corners: list[tuple[int, int, int]] = []
     for box in layout.boxes:
         first = len(points)
         points += [
@@ -121,7 +123,7 @@ def _draw_boxes(layout: LegendLayout) -> None:
         colours += [(*rgb(box.colour), box.opacity)] * 4
         corners += [(first, first + 1, first + 2), (first, first + 2, first + 3)]
     shader = gpu.shader.from_builtin("FLAT_COLOR")
-    batch = batch_for_shader(
+    batch = batch_for(
         shader, "TRIS", {"pos": [(*p, 0.0) for p in points], "color": colours}, indices=corners
     )
     gpu.state.blend_set("ALPHA")

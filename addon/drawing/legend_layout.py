@@ -80,7 +80,7 @@ def lay_out(
     width_of : function
         Width of a text written at a size, both in pixels.
     note : str
-        One more line on top, such as a warning that results are stale.
+        One more line on top, such as a warning that results are out of date.
     heads : sequence of str
         What the colours show, and of what, a line each.
     """

@@ -14,10 +14,12 @@ import numpy as np
 from mathutils import Matrix
 
 from ...standalone_core.errors import CuspwiseError
-from ..blender import bridge
+from ..blender import frames
+from ..blender.session import scene_of, settings_of, ui_scale, view_of
 from ..check import store
 from ..identifiers import SCENE_PROPERTIES
 from . import circle, colour_map, overlay
+from .graphics import batch_for, graphics
 from .profile_parts import ProfileLine, profile_line
 
 WIDTH, RIM, BEYOND_RIM = 6.0, 9.0, 14.0
@@ -44,16 +46,16 @@ def unregister() -> None:
 
 def shown_scan(context: bpy.types.Context) -> bpy.types.Object | None:
     """Return the scan whose margin is drawn in the context's 3D view; None if none is."""
-    settings = getattr(context.scene, SCENE_PROPERTIES)
+    settings = settings_of(context)
     if not settings.show_margin or settings.show_areas or settings.study.shown:
         return None
-    if not context.space_data.overlay.show_overlays:
+    if not view_of(context).overlay.show_overlays:
         return None
-    scan = colour_map.selected_scan(context.scene)
+    scan = colour_map.selected_scan(scene_of(context))
     design = store.data_of(scan).design if scan is not None else None
-    if scan is None or not store.is_in(design, context.scene):
+    if scan is None or design is None or not store.is_in(design, scene_of(context)):
         return None
-    seen = any(obj.visible_get(viewport=context.space_data) for obj in (scan, design))
+    seen = any(obj.visible_get(viewport=view_of(context)) for obj in (scan, design))
     return scan if seen and store.data_of(scan).result_points is not None else None
 
 
@@ -85,8 +87,7 @@ def _batches(scan: bpy.types.Object, scene: bpy.types.Scene) -> _Batches:
 
 
 def _made(look: tuple[Any, ...], line: ProfileLine | None) -> _Batches:
-    import gpu
-    from gpu_extras.batch import batch_for_shader
+    gpu = graphics()
 
     if line is None:
         return _Batches(look)
@@ -98,28 +99,28 @@ def _made(look: tuple[Any, ...], line: ProfileLine | None) -> _Batches:
     beyond = line.points_mm[line.beyond].reshape(-1, 3)
     return _Batches(
         look,
-        line=batch_for_shader(flat, "LINES", {"pos": ends, "color": rgba}),
-        rim=batch_for_shader(plain, "LINES", {"pos": ends}),
-        beyond=batch_for_shader(plain, "LINES", {"pos": beyond}) if len(beyond) else None,
+        line=batch_for(flat, "LINES", {"pos": ends, "color": rgba}),
+        rim=batch_for(plain, "LINES", {"pos": ends}),
+        beyond=batch_for(plain, "LINES", {"pos": beyond}) if len(beyond) else None,
     )
 
 
 def _draw() -> None:
-    import gpu
+    gpu = graphics()
 
     context = bpy.context
     scan = shown_scan(context)
     if scan is None:
         return
-    batches, design = _batches(scan, context.scene), store.data_of(scan).design
+    batches, design = _batches(scan, scene_of(context)), store.data_of(scan).design
     if batches.line is None:
         return
     try:
-        frame = bridge.frame_of(design, context.scene)
+        frame = frames.frame_of(design, scene_of(context))
     except CuspwiseError:
         return
     to_world = Matrix(frame.world_of(np.eye(4)).tolist())
-    scale = context.preferences.system.ui_scale
+    scale = ui_scale(context)
     masked = gpu.state.depth_mask_get()
     gpu.state.depth_test_set("LESS_EQUAL")
     gpu.state.depth_mask_set(False)
@@ -137,7 +138,7 @@ def _draw() -> None:
 
 
 def _draw_coloured(batch: Any, width: float) -> None:
-    import gpu
+    gpu = graphics()
 
     shader = gpu.shader.from_builtin("POLYLINE_FLAT_COLOR")
     shader.uniform_float("viewportSize", gpu.state.viewport_get()[2:])

@@ -22,12 +22,22 @@ from ...standalone_core.areas.area_set import AREA_NAMES
 from ...standalone_core.areas.support_marks import SUPPORTS, is_support
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.words.names import area_words
-from ..areas import groups as area_groups
-from ..areas import support_marks
-from ..blender import bridge
+from ..areas import area_groups, margin_curve, support_marks
+from ..blender import bridge, frames
+from ..blender.session import (
+    eye_of,
+    manager_of,
+    mesh_of,
+    persistent,
+    scene_of,
+    settings_of,
+    ui_scale,
+    view_of,
+)
 from ..check import store
 from ..identifiers import OBJECT_PROPERTIES, SCENE_PROPERTIES
 from . import circle, colour_map
+from .graphics import graphics
 from .legend_layout import rgb
 from .overlay_key import KeyEntry
 from .overlay_parts import MARGIN_LINE_COLOUR, SUPPORT_COLOUR, Patches, area_patches
@@ -104,16 +114,17 @@ def shown_design(context: bpy.types.Context) -> bpy.types.Object | None:
 
     The design need not be seen itself where a scan lies in its place.
     """
-    settings = getattr(context.scene, SCENE_PROPERTIES)
-    if not settings.show_areas or not context.space_data.overlay.show_overlays:
+    settings = settings_of(context)
+    if not settings.show_areas or not view_of(context).overlay.show_overlays:
         return None
-    design, scan = settings.design, colour_map.selected_scan(context.scene)
-    if not store.is_in(design, context.scene) or design.type != "MESH":
+    design: bpy.types.Object = settings.design
+    scan = colour_map.selected_scan(scene_of(context))
+    if not store.is_in(design, scene_of(context)) or design.type != "MESH":
         return None
     seen = [design]
     if scan is not None and store.data_of(scan).design == design:
         seen.append(scan)
-    if any(obj.visible_get(viewport=context.space_data) for obj in seen):
+    if any(obj.visible_get(viewport=view_of(context)) for obj in seen):
         return design
     return None
 
@@ -127,12 +138,12 @@ def read(design: bpy.types.Object, scene: bpy.types.Scene) -> Overlay:
     hidden = set(hidden_areas(design))
     if SUPPORTS in hidden:
         hidden |= {name for name in groups if is_support(name)}
-    mesh = design.data
+    mesh = mesh_of(design)
     mesh.calc_loop_triangles()
     faces = np.empty(3 * len(mesh.loop_triangles), dtype=np.int32)
     mesh.loop_triangles.foreach_get("vertices", faces)
     patches = area_patches(bridge.positions(mesh), faces.reshape(-1, 3), groups, hidden)
-    line = None if "margin" in hidden else area_groups.closed_margin_line(design)
+    line = None if "margin" in hidden else margin_curve.closed(design)
     return Overlay(patches, line, _circles(design, scene, hidden))
 
 
@@ -141,7 +152,7 @@ def _circles(
 ) -> tuple[np.ndarray, ...]:
     """Return the circles of the marks that are circles, in the design's own coordinates."""
     try:
-        scale_mm = bridge.scene_scale_mm(design, scene)
+        scale_mm = frames.scene_scale_mm(design, scene)
     except CuspwiseError:
         return ()
     there = set(support_marks.names(design)) - hidden
@@ -186,7 +197,7 @@ class _Batches:
     """An overlay on the graphics card."""
 
     def __init__(self, overlay: Overlay, look: tuple[str, ...]) -> None:
-        import gpu
+        gpu = graphics()
 
         self.look = look
         self.key = key_of(overlay)
@@ -221,7 +232,7 @@ def _draw() -> None:
         return
     batches, look = _kept.get(design.name_full), _look_of(design)
     if batches is None or batches.look != look:
-        batches = _kept[design.name_full] = _Batches(read(design, context.scene), look)
+        batches = _kept[design.name_full] = _Batches(read(design, scene_of(context)), look)
     _draw_batches(context, design, batches)
 
 
@@ -232,7 +243,7 @@ def _look_of(design: bpy.types.Object) -> tuple[str, ...]:
 
 
 def _draw_batches(context: bpy.types.Context, design: bpy.types.Object, batches: _Batches) -> None:
-    import gpu
+    gpu = graphics()
 
     masked = gpu.state.depth_mask_get()
     gpu.state.depth_test_set("LESS_EQUAL")
@@ -240,7 +251,7 @@ def _draw_batches(context: bpy.types.Context, design: bpy.types.Object, batches:
         with placed(context, design, design.matrix_world, 1.0):
             _draw_patches(design, batches)
         gpu.state.depth_mask_set(False)
-        scale = context.preferences.system.ui_scale
+        scale = ui_scale(context)
         # Each a little before the other, or they would flicker through one another.
         for ahead, width in ((1.15, circle.RIM_WIDTH), (1.3, circle.LINE_WIDTH)):
             rim = width == circle.RIM_WIDTH
@@ -255,7 +266,7 @@ def _draw_batches(context: bpy.types.Context, design: bpy.types.Object, batches:
 
 def _draw_patches(design: bpy.types.Object, batches: _Batches) -> None:
     """Draw the pieces that look towards the eye; they hide those behind them."""
-    import gpu
+    gpu = graphics()
 
     mirrored = design.matrix_world.determinant() < 0.0
     opacity = OPACITY if design.mode == "OBJECT" else EDITED_OPACITY
@@ -275,7 +286,7 @@ def placed(
     context: bpy.types.Context, design: bpy.types.Object, to_world: Matrix, ahead: float
 ) -> Iterator[None]:
     """Draw in coordinates of one's own, nearer to the eye by a part of ``AHEAD``."""
-    import gpu
+    gpu = graphics()
 
     with gpu.matrix.push_pop():
         view = gpu.matrix.get_model_view_matrix()
@@ -285,8 +296,8 @@ def placed(
 
 def _nearer(context: bpy.types.Context, design: bpy.types.Object, ahead: float) -> Matrix:
     """Return what brings things nearer to the eye without changing where they are seen."""
-    region = context.region_data
-    step = ahead * AHEAD * bridge.longest_side(design)
+    region = eye_of(context)
+    step = ahead * AHEAD * frames.longest_side(design)
     if not region.is_perspective:
         return Matrix.Translation((0.0, 0.0, step))
     away = max((region.view_matrix @ design.matrix_world.translation).length, 2.0 * step)
@@ -305,13 +316,13 @@ def refresh() -> None:
 
 def redraw() -> None:
     """Draw every 3D view anew."""
-    for window in bpy.context.window_manager.windows:
+    for window in manager_of(bpy.context).windows:
         for area in window.screen.areas:
             if area.type == "VIEW_3D":
                 area.tag_redraw()
 
 
-@bpy.app.handlers.persistent
+@persistent
 def notice_changes(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
     """Read anew, once it is quiet, what was edited or painted."""
     settings = getattr(scene, SCENE_PROPERTIES)
@@ -320,9 +331,10 @@ def notice_changes(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> No
     own = (settings.design, settings.design.data)
     line = store.data_of(settings.design).margin_line
     for update in depsgraph.updates:
-        changed = update.is_updated_geometry and update.id.original in own
+        touched = update.id.original if update.id else None
+        changed = update.is_updated_geometry and touched in own
         # The line may be moved as a whole; it also moves with the design, whose scale may change.
-        if changed or (line is not None and update.id.original == line):
+        if changed or (line is not None and touched == line):
             _changed_at[:] = [time.monotonic()]
             if not bpy.app.timers.is_registered(_when_quiet):
                 bpy.app.timers.register(_when_quiet, first_interval=QUIET_S)
@@ -339,7 +351,7 @@ def _when_quiet() -> float | None:
     return None
 
 
-@bpy.app.handlers.persistent
+@persistent
 def forget(_scene: Any, _depsgraph: Any = None) -> None:
     """Read anew after undo, redo or the opening of a file."""
     _kept.clear()

@@ -5,31 +5,35 @@ Materials are laid over at the object, never taken off its mesh.
 
 from __future__ import annotations
 
+from typing import Any
+
 import bpy
 import numpy as np
 
 from ...standalone_core.report.drawing.deviation_colours import ColourArray
 from ..blender import bridge
+from ..blender.session import layer_of, mesh_of
 from ..check import store
 from ..identifiers import COLOUR_ATTRIBUTE, COLOUR_MATERIAL
 
 
 def paint(obj: bpy.types.Object, rgb: ColourArray) -> None:
     """Lay colours over an object, (n, 3) uint8 at its vertices, and keep what was there."""
-    mesh, data = obj.data, store.data_of(obj)
+    mesh, data = mesh_of(obj), store.data_of(obj)
+    layers: Any = mesh.color_attributes
     if not data.coloured:
-        active = mesh.color_attributes.active_color
+        active = layers.active_color
         data.colour_before = active.name if active else ""
         data.hidden_before = obj.hide_get()
         _cover(obj)
         data.coloured = True
-    if COLOUR_ATTRIBUTE not in mesh.color_attributes:
-        mesh.color_attributes.new(COLOUR_ATTRIBUTE, "BYTE_COLOR", "POINT")
+    if COLOUR_ATTRIBUTE not in layers:
+        layers.new(COLOUR_ATTRIBUTE, "BYTE_COLOR", "POINT")
     colours = np.ones((len(rgb), 4), dtype=np.float32)
     np.multiply(rgb, np.float32(1 / 255), out=colours[:, :3], casting="unsafe")
     # Fetched by name again: adding an attribute moves the others in memory.
-    mesh.color_attributes[COLOUR_ATTRIBUTE].data.foreach_set("color_srgb", colours.ravel())
-    mesh.color_attributes.active_color_name = COLOUR_ATTRIBUTE
+    layers[COLOUR_ATTRIBUTE].data.foreach_set("color_srgb", colours.ravel())
+    layers.active_color_name = COLOUR_ATTRIBUTE
     mesh.update()
 
 
@@ -38,7 +42,7 @@ def _cover(obj: bpy.types.Object) -> None:
     data = store.data_of(obj)
     data.slots_before.clear()
     if not obj.material_slots:
-        obj.data.materials.append(None)
+        mesh_of(obj).materials.append(None)
         # A slot that was not there before is told by an entry without a link.
         data.slots_before.add()
     else:
@@ -59,15 +63,15 @@ def uncover(obj: bpy.types.Object) -> None:
         slot.material = before.material if before.link == "OBJECT" else None
         slot.link = before.link or "DATA"
     added = len(data.slots_before) == 1 and not data.slots_before[0].link
-    if added and list(obj.data.materials) == [None]:
-        obj.data.materials.clear()
+    if added and list(mesh_of(obj).materials) == [None]:
+        mesh_of(obj).materials.clear()
     data.slots_before.clear()
     data.coloured = False
     hide(obj, data.hidden_before)
-    if obj.type == "MESH" and not obj.data.library:
-        bridge.drop_attribute(obj.data, COLOUR_ATTRIBUTE)
-        if data.colour_before in obj.data.color_attributes:
-            obj.data.color_attributes.active_color_name = data.colour_before
+    if obj.type == "MESH" and not mesh_of(obj).library:
+        bridge.drop_attribute(mesh_of(obj), COLOUR_ATTRIBUTE)
+        if data.colour_before in mesh_of(obj).color_attributes:
+            mesh_of(obj).color_attributes.active_color_name = data.colour_before
     data.colour_before = ""
     material = bpy.data.materials.get(COLOUR_MATERIAL)
     if material is not None and material.users == 0:
@@ -77,7 +81,7 @@ def uncover(obj: bpy.types.Object) -> None:
 def hide(obj: bpy.types.Object, hidden: bool) -> None:
     """Hide an object in the views, or show it."""
     # An object outside the present view layer can neither be hidden nor shown.
-    if obj.name in bpy.context.view_layer.objects and obj.hide_get() != hidden:
+    if obj.name in layer_of(bpy.context).objects and obj.hide_get() != hidden:
         obj.hide_set(hidden)
 
 
@@ -89,7 +93,8 @@ def _material() -> bpy.types.Material:
     material = bpy.data.materials.new(COLOUR_MATERIAL)
     if bpy.app.version < (5, 0, 0):  # later, every material has nodes
         material.use_nodes = True
-    nodes, links = material.node_tree.nodes, material.node_tree.links
+    tree: Any = material.node_tree
+    nodes, links = tree.nodes, tree.links
     nodes.clear()
     colour = nodes.new("ShaderNodeVertexColor")
     colour.layer_name = COLOUR_ATTRIBUTE

@@ -59,14 +59,14 @@ class Stage:
     def __init__(self, job: dict[str, Any], surface: dict[str, np.ndarray]) -> None:
         import bpy
 
-        self.bpy = bpy
+        self.bpy: Any = bpy
         self.job = job
         self.surface = surface
         self.bare = job["legend"] is None
         self.top = BARE_TOP_PX if self.bare else TITLE_PX
         self.base = BARE_BASE_PX if self.bare else LEGEND_PX
         bpy.ops.wm.read_factory_settings(use_empty=True)
-        self.scene = bpy.context.scene
+        self.scene: Any = bpy.context.scene
         self.font = self._load_font()
         self.material = self._make_material()
         self._set_up_rendering()

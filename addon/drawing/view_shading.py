@@ -11,18 +11,20 @@ from typing import Any
 
 import bpy
 
+from ..blender.session import manager_of, persistent
 from ..identifiers import JOB_PROPERTIES, SCENE_PROPERTIES
 
 
 def change_views(scene: bpy.types.Scene) -> dict[str, Any]:
     """Show vertex colours in solid mode and plain colours in renders; return what was there."""
+    colours: Any = scene.view_settings
     before: dict[str, Any] = {
-        "view_transform": scene.view_settings.view_transform,
-        "look": scene.view_settings.look,
+        "view_transform": colours.view_transform,
+        "look": colours.look,
         "solid": {key: space.shading.color_type for key, space in _spaces()},
     }
-    scene.view_settings.view_transform = "Standard"
-    scene.view_settings.look = "None"
+    colours.view_transform = "Standard"
+    colours.look = "None"
     _show_vertex_colours(before["solid"])
     return before
 
@@ -30,8 +32,9 @@ def change_views(scene: bpy.types.Scene) -> dict[str, Any]:
 def restore_views(scene: bpy.types.Scene, before: dict[str, Any]) -> None:
     """Shade all views and renders as they were before ``change_views``."""
     _restore_solid(before["solid"])
-    scene.view_settings.view_transform = before["view_transform"]
-    scene.view_settings.look = before["look"]
+    colours: Any = scene.view_settings
+    colours.view_transform = before["view_transform"]
+    colours.look = before["look"]
 
 
 def _show_vertex_colours(before: dict[str, str]) -> None:
@@ -48,10 +51,10 @@ def _restore_solid(before: dict[str, str]) -> None:
 
 
 def _session() -> Any:
-    return getattr(bpy.context.window_manager, JOB_PROPERTIES)
+    return getattr(manager_of(bpy.context), JOB_PROPERTIES)
 
 
-@bpy.app.handlers.persistent
+@persistent
 def follow_undo(scene: bpy.types.Scene, _depsgraph: bpy.types.Depsgraph | None = None) -> None:
     """Shade the views as the scene asks for after undo or redo."""
     settings, kept = getattr(scene, SCENE_PROPERTIES), _session().solid_before
@@ -61,13 +64,13 @@ def follow_undo(scene: bpy.types.Scene, _depsgraph: bpy.types.Depsgraph | None =
         _show_vertex_colours(json.loads(settings.views_before)["solid"])
 
 
-@bpy.app.handlers.persistent
+@persistent
 def forget_session(_path: str) -> None:
     """Forget the views of the file before, when another is opened."""
     _session().solid_before = ""
 
 
-def _spaces() -> list[tuple[str, bpy.types.SpaceView3D]]:
+def _spaces() -> list[tuple[str, Any]]:
     """Return every 3D view of every screen, with a key that stays the same when saved."""
     return [
         (f"{screen.name}/{number}", area.spaces.active)

@@ -1,16 +1,20 @@
 """Find the areas of the design, load and save them."""
 
+from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
 
 import bpy
 from bpy_extras.io_utils import ExportHelper, ImportHelper
 
 from ...standalone_core.areas.support_marks import SUPPORTS, is_support
 from ...standalone_core.errors import AreaError
+from ...standalone_core.progress import Steps
 from ...standalone_core.words.names import area_words
 from .. import identifiers
-from ..areas import groups
+from ..areas import area_groups
 from ..blender.job import JobOperator
+from ..blender.session import Answer, our_operators, scene_of, settings_of
 from ..check import inputs, store
 from ..drawing import colour_map, overlay
 from . import ready
@@ -29,32 +33,32 @@ class FindAreas(JobOperator, bpy.types.Operator):
     bl_options = {"UNDO"}  # noqa: RUF012
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design."""
         return ready.has_design(cls, context)
 
-    def read(self, context):
+    def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read the design."""
         self._design = yield from inputs.read_design_steps(context)
 
-    def start(self, context):
+    def start(self, context: bpy.types.Context) -> Steps[Any]:
         """Find its areas with the choices of now."""
-        settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
+        settings = settings_of(context)
         return inputs.area_steps(self._design, inputs.choices_of(settings))
 
-    def finish(self, context, result):
+    def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
         """Write groups and curve."""
         read = self._design
-        yield from groups.write_areas_steps(
+        yield from area_groups.write_areas_steps(
             read.design, result, read.mesh, read.local_to_mm, read.areas
         )
-        _mark_stale(context.scene, read.design)
+        _mark_out_of_date(scene_of(context), read.design)
         names = (name for name in result.areas if name != "whole" and not is_support(name))
         found = [area_words(name) for name in names]
         return f"Found {', '.join(found)}." if found else "No areas were found."
 
 
-class LoadAreas(bpy.types.Operator, ImportHelper):
+class LoadAreas(bpy.types.Operator, ImportHelper):  # type: ignore[misc]
     """Choose an areas file, then read it."""
 
     bl_idname = identifiers.LOAD_AREAS
@@ -64,20 +68,22 @@ class LoadAreas(bpy.types.Operator, ImportHelper):
         "command line made. They replace the areas that are there"
     )
 
+    if TYPE_CHECKING:
+        filepath: str  # of the file dialogue's base
     filename_ext = ".json"
     filter_glob: bpy.props.StringProperty(default="*.json", options={"HIDDEN"})
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design."""
         return ready.has_design(cls, context)
 
-    def execute(self, _context):
+    def execute(self, _context: bpy.types.Context) -> Answer:
         """Hand over to the job: a file dialogue cannot go on as one."""
-        return _hand_over(bpy.ops.cuspwise.read_areas_file, self.filepath)
+        return _hand_over(our_operators().read_areas_file, self.filepath)
 
 
-class SaveAreas(bpy.types.Operator, ExportHelper):
+class SaveAreas(bpy.types.Operator, ExportHelper):  # type: ignore[misc]
     """Choose where the areas go, then write them."""
 
     bl_idname = identifiers.SAVE_AREAS
@@ -87,32 +93,36 @@ class SaveAreas(bpy.types.Operator, ExportHelper):
         "this design, here and on the command line. What was not found yet is found first"
     )
 
+    if TYPE_CHECKING:
+        filepath: str  # of the file dialogue's base
     filename_ext = ".json"
     filter_glob: bpy.props.StringProperty(default="*.json", options={"HIDDEN"})
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design."""
         return ready.has_design(cls, context)
 
-    def execute(self, _context):
+    def execute(self, _context: bpy.types.Context) -> Answer:
         """Hand over to the job: a file dialogue cannot go on as one."""
-        return _hand_over(bpy.ops.cuspwise.write_areas_file, self.filepath)
+        return _hand_over(our_operators().write_areas_file, self.filepath)
 
 
 class AreasFileJob(JobOperator):
-    """Base of the jobs that work on an areas file."""
+    """Base of the jobs that work on an areas file; a subclass gives ``steps``."""
+
+    steps: Callable[[inputs.DesignInput, Path, Mapping[str, Any]], Steps[Any]]
 
     filepath: bpy.props.StringProperty(
         name="File", description="The areas file to read or write", subtype="FILE_PATH"
     )
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design."""
         return ready.has_design(cls, context)
 
-    def read(self, context):
+    def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read the design."""
         if not self.filepath:
             raise AreaError(
@@ -120,9 +130,9 @@ class AreasFileJob(JobOperator):
             )
         self._design = yield from inputs.read_design_steps(context)
 
-    def start(self, context):
+    def start(self, context: bpy.types.Context) -> Steps[Any]:
         """Work on the file with the choices of now."""
-        choices = inputs.choices_of(getattr(context.scene, identifiers.SCENE_PROPERTIES))
+        choices = inputs.choices_of(settings_of(context))
         return self.steps(self._design, Path(bpy.path.abspath(self.filepath)), choices)
 
 
@@ -136,11 +146,11 @@ class ReadAreasFile(AreasFileJob, bpy.types.Operator):
 
     steps = staticmethod(inputs.load_areas_file_steps)
 
-    def finish(self, context, result):
+    def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
         """Write groups and curve in place of those that are there."""
         read = self._design
-        yield from groups.replace_areas_steps(read.design, result, read.mesh, read.local_to_mm)
-        _mark_stale(context.scene, read.design)
+        yield from area_groups.replace_areas_steps(read.design, result, read.mesh, read.local_to_mm)
+        _mark_out_of_date(scene_of(context), read.design)
         names = ", ".join(area_words(name) for name in result.areas if name != "whole")
         return f"Loaded {names}."
 
@@ -156,7 +166,7 @@ class WriteAreasFile(AreasFileJob, bpy.types.Operator):
     writes_files = True
     steps = staticmethod(inputs.save_areas_file_steps)
 
-    def finish(self, _context, result):
+    def finish(self, _context: bpy.types.Context, result: Any) -> str:
         """Say what was written."""
         path, area_set = result
         return f"Saved {len(area_set.areas)} areas to {path}."
@@ -178,28 +188,28 @@ class ToggleArea(bpy.types.Operator):
     )
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design."""
         return ready.has_design(cls, context)
 
-    def execute(self, context):
-        """Remember the wish on the design."""
-        design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
-        if self.area != SUPPORTS and self.area not in groups.names(design):
+    def execute(self, context: bpy.types.Context) -> Answer:
+        """Remember the choice on the design."""
+        design = settings_of(context).design
+        if self.area != SUPPORTS and self.area not in area_groups.names(design):
             self.report({"ERROR"}, f"{design.name} has no area {self.area!r}. Find Areas first.")
             return {"CANCELLED"}
         overlay.toggle_area(design, self.area)
         return {"FINISHED"}
 
 
-def _hand_over(job, path):
+def _hand_over(job: Any, path: str) -> Answer:
     if bpy.app.background:
-        return job(filepath=path)
+        return cast(Answer, job(filepath=path))
     job("INVOKE_DEFAULT", filepath=path)
     return {"FINISHED"}
 
 
-def _mark_stale(scene, design):
+def _mark_out_of_date(scene: bpy.types.Scene, design: bpy.types.Object) -> None:
     """Mark the results of a design's scans whose areas are others now."""
     for scan in store.listed_scans(scene):
         if store.data_of(scan).design == design:

@@ -3,6 +3,7 @@
 import bpy
 
 from .. import identifiers
+from ..blender.session import Answer, scene_of, settings_of
 from ..drawing import colour_map
 from . import ready
 
@@ -20,17 +21,17 @@ class ShowColourMap(bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a result that is not shown yet."""
         if not ready.has_result(cls, context):
             return False
-        settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
+        settings = settings_of(context)
         if settings.show_colours and not settings.study.shown:
             cls.poll_message_set("The colour map is shown already")
             return False
         return True
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> Answer:
         """Colour both surfaces."""
         colour_map.show(context)
         return {"FINISHED"}
@@ -45,16 +46,16 @@ class RemoveColourMap(bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for colours to remove."""
-        if not getattr(context.scene, identifiers.SCENE_PROPERTIES).show_colours:
+        if not settings_of(context).show_colours:
             cls.poll_message_set("No colour map is shown")
             return False
         return ready.no_job(cls, context)
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> Answer:
         """Take the colours off."""
-        colour_map.remove(context.scene)
+        colour_map.remove(scene_of(context))
         return {"FINISHED"}
 
 

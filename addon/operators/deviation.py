@@ -1,12 +1,15 @@
 """Measure: all at once from wherever the scan lies, or as it lies now."""
 
+from typing import Any
+
 import bpy
 
-from ...standalone_core.progress import Progress, scaled
+from ...standalone_core.progress import Progress, Steps, scaled
 from ...standalone_core.report.check.sentences import headline
 from .. import identifiers
-from ..areas import groups
+from ..areas import area_groups
 from ..blender.job import JobOperator
+from ..blender.session import scene_of, settings_of
 from ..check import inputs, store
 from ..drawing import colour_map
 from . import ready
@@ -17,33 +20,33 @@ class CheckOperator(JobOperator):
     """Base of the two operators that measure."""
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design and a scan."""
         return ready.has_both(cls, context)
 
-    def choices(self, context):
+    def choices(self, context: bpy.types.Context) -> dict[str, Any]:
         """Return what to check with."""
         return inputs.check_choices(context, self._design, self._scan)
 
-    def read(self, context):
+    def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read both surfaces, and the areas that somebody edited."""
         self._design, self._scan = yield from inputs.read_both_steps(context)
 
-    def start(self, context):
+    def start(self, context: bpy.types.Context) -> Steps[Any]:
         """Check with the choices of now."""
         self._choices = self.choices(context)
         return inputs.check_input_steps(self._design, self._scan, self._choices)
 
-    def finish(self, context, result):
+    def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
         """Move the scan, keep the result, show it."""
         yield Progress("Writing the result", 0.0)
         design = self._design
         move_scan(context, design, self._scan, result.superimposition)
-        writing = groups.write_areas_steps(
+        writing = area_groups.write_areas_steps(
             design.design, result.area_set, design.mesh, design.local_to_mm, design.areas
         )
         yield from scaled(writing, 0.0, 0.5)
-        keeping = store.keep_steps(design, self._scan, result, self._choices, context.scene)
+        keeping = store.keep_steps(design, self._scan, result, self._choices, scene_of(context))
         yield from scaled(keeping, 0.5, 0.9)
         yield Progress("Showing the colours", 0.9)
         colour_map.show(context)
@@ -73,9 +76,9 @@ class MeasureDeviation(CheckOperator, bpy.types.Operator):
     )
     bl_options = {"UNDO"}  # noqa: RUF012
 
-    def choices(self, context):
+    def choices(self, context: bpy.types.Context) -> dict[str, Any]:
         """Leave the scan where it is."""
-        settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
+        settings = settings_of(context)
         return {**inputs.choices_of(settings), "start": "in_place", "refine": False}
 
 

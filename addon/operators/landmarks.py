@@ -5,10 +5,10 @@ from mathutils import Vector
 
 from ...standalone_core.errors import CuspwiseError
 from .. import identifiers
-from ..blender import bridge
-from ..blender.picking import PickingOperator
+from ..blender import frames
+from ..blender.picking import Hit, PickingOperator
+from ..blender.session import Answer, scene_of, settings_of
 from ..check import landmarks
-from ..drawing import colour_map
 from . import ready
 
 
@@ -40,18 +40,18 @@ class PickLandmarks(PickingOperator, bpy.types.Operator):
     )
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design and a scan."""
         return ready.has_both(cls, context)
 
-    def invoke(self, context, _event):
+    def invoke(self, context: bpy.types.Context, _event: bpy.types.Event) -> Answer:
         """Pick with the mouse; in the background, take the place given."""
         if bpy.app.background:
             return self.execute(context)
-        self._added = []
+        self._added: list[bpy.types.Object] = []
         return self.start_picking(context)
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> Answer:
         """Put one landmark at the place given."""
         self._added = []
         try:
@@ -61,26 +61,26 @@ class PickLandmarks(PickingOperator, bpy.types.Operator):
             return {"CANCELLED"}
         return {"FINISHED"}
 
-    def objects(self, context):
+    def objects(self, context: bpy.types.Context) -> tuple[bpy.types.Object, ...]:
         """Return design and scan."""
-        settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
-        return settings.design, colour_map.selected_scan(context.scene)
+        settings = settings_of(context)
+        return settings.design, ready.chosen_scan(context)
 
-    def picked(self, context, hit):
+    def picked(self, context: bpy.types.Context, hit: Hit) -> None:
         """Put a landmark where the surface was clicked."""
         try:
             self._add(context, hit.obj, hit.world)
         except CuspwiseError as error:
             self.report({"WARNING"}, str(error))
 
-    def take_back(self):
+    def take_back(self) -> None:
         """Delete this time's landmarks."""
         landmarks.remove_landmarks(self._added)
 
-    def _add(self, context, obj, world):
+    def _add(self, context: bpy.types.Context, obj: bpy.types.Object, world: Vector) -> None:
         design = self.objects(context)[0]
-        scale_mm = bridge.scene_scale_mm(design, context.scene)
-        self._added.append(landmarks.add_landmark(obj, world, context.scene, scale_mm))
+        scale_mm = frames.scene_scale_mm(design, scene_of(context))
+        self._added.append(landmarks.add_landmark(obj, world, scene_of(context), scale_mm))
 
 
 class RemoveLandmarks(bpy.types.Operator):
@@ -92,7 +92,7 @@ class RemoveLandmarks(bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for landmarks."""
         if not ready.has_both(cls, context):
             return False
@@ -101,16 +101,16 @@ class RemoveLandmarks(bpy.types.Operator):
             return False
         return True
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> Answer:
         """Delete them."""
         landmarks.remove_landmarks(_all_landmarks(context))
         return {"FINISHED"}
 
 
-def _all_landmarks(context):
-    settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
-    both = (settings.design, colour_map.selected_scan(context.scene))
-    return [m for obj in both for m in landmarks.landmarks_of(obj, context.scene).values()]
+def _all_landmarks(context: bpy.types.Context) -> list[bpy.types.Object]:
+    settings = settings_of(context)
+    both = (settings.design, ready.chosen_scan(context))
+    return [m for obj in both for m in landmarks.landmarks_of(obj, scene_of(context)).values()]
 
 
 CLASSES = (PickLandmarks, RemoveLandmarks)

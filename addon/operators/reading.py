@@ -5,10 +5,11 @@ from mathutils import Vector
 
 from ...standalone_core.errors import CuspwiseError
 from .. import identifiers
-from ..blender import bridge
-from ..blender.picking import PickingOperator, hit_under_mouse
+from ..blender import frames
+from ..blender.picking import Hit, PickingOperator, hit_under_mouse
+from ..blender.session import Answer, scene_of, settings_of, ui_scale
 from ..check import reading, store
-from ..drawing import captions, colour_map
+from ..drawing import captions
 from . import ready
 
 
@@ -38,24 +39,25 @@ class ReadValue(PickingOperator, bpy.types.Operator):
     )
 
     @classmethod
-    def poll(cls, context):
-        """Ask for a result that is not stale."""
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Ask for a result that is not out of date."""
         if not ready.has_result(cls, context):
             return False
-        if getattr(context.scene, identifiers.SCENE_PROPERTIES).study.shown:
+        if settings_of(context).study.shown:
             cls.poll_message_set("A group's map is shown; press Show Colour Map first")
             return False
-        data = store.data_of(colour_map.selected_scan(context.scene))
+        data = store.data_of(ready.chosen_scan(context))
         if data.state != "CURRENT":
             cls.poll_message_set(f"{data.state_reason} Check again first")
             return False
         return True
 
-    def invoke(self, context, _event):
+    def invoke(self, context: bpy.types.Context, _event: bpy.types.Event) -> Answer:
         """Read under the mouse; in the background, at the place given."""
         if bpy.app.background:
             return self.execute(context)
-        self._labels, self._shown = [], None
+        self._labels: list[bpy.types.Object] = []
+        self._shown: tuple[str, int, int] | None = None
         answer = self.start_picking(context)
         if answer == {"RUNNING_MODAL"}:
             self._handler = bpy.types.SpaceView3D.draw_handler_add(
@@ -63,7 +65,7 @@ class ReadValue(PickingOperator, bpy.types.Operator):
             )
         return answer
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> Answer:
         """Leave one label at the place given."""
         self._labels = []
         scan, design = self.objects(context)
@@ -77,7 +79,7 @@ class ReadValue(PickingOperator, bpy.types.Operator):
         self._label(context, obj, place, face)
         return {"FINISHED"}
 
-    def modal(self, context, event):
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> Answer:
         """Follow the mouse."""
         if event.type == "MOUSEMOVE":
             hit = hit_under_mouse(self._area, event, self.objects(context))
@@ -89,33 +91,37 @@ class ReadValue(PickingOperator, bpy.types.Operator):
             self._area.tag_redraw()
         return super().modal(context, event)
 
-    def cancel(self, context):
+    def cancel(self, context: bpy.types.Context) -> None:
         """Stop drawing beside the mouse."""
         bpy.types.SpaceView3D.draw_handler_remove(self._handler, "WINDOW")
         super().cancel(context)
 
-    def objects(self, context):
+    def objects(self, context: bpy.types.Context) -> tuple[bpy.types.Object, ...]:
         """Return scan and design."""
-        scan = colour_map.selected_scan(context.scene)
+        scan = ready.chosen_scan(context)
         return scan, store.data_of(scan).design
 
-    def picked(self, context, hit):
+    def picked(self, context: bpy.types.Context, hit: Hit) -> None:
         """Leave a label."""
         self._label(context, hit.obj, hit.local, hit.face)
 
-    def take_back(self):
+    def take_back(self) -> None:
         """Delete this time's labels."""
         for label in self._labels:
             bpy.data.objects.remove(label)
 
-    def _read(self, context, obj, local, face):
+    def _read(
+        self, context: bpy.types.Context, obj: bpy.types.Object, local: Vector, face: int
+    ) -> reading.Reading:
         scan, design = self.objects(context)
-        return reading.read_at(obj, local, face, scan, bridge.frame_of(design, context.scene))
+        return reading.read_at(obj, local, face, scan, frames.frame_of(design, scene_of(context)))
 
-    def _label(self, context, obj, local, face):
+    def _label(
+        self, context: bpy.types.Context, obj: bpy.types.Object, local: Vector, face: int
+    ) -> None:
         try:
             read = self._read(context, obj, local, face)
-            scale_mm = bridge.scene_scale_mm(self.objects(context)[1], context.scene)
+            scale_mm = frames.scene_scale_mm(self.objects(context)[1], scene_of(context))
         except CuspwiseError as error:
             self.report({"WARNING"}, str(error))
             return
@@ -123,11 +129,11 @@ class ReadValue(PickingOperator, bpy.types.Operator):
         x, y, z = read.place_mm
         self.report({"INFO"}, f"{read.words} at {x:.2f}, {y:.2f}, {z:.2f} mm")
 
-    def _draw(self):
+    def _draw(self) -> None:
         if self._shown is None or bpy.context.area != self._area:
             return
         words, x, y = self._shown
-        scale = bpy.context.preferences.system.ui_scale
+        scale = ui_scale(bpy.context)
         captions.draw_words(words, x + 16 * scale, y + 12 * scale, scale)
 
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
 import bpy
 
 from ..blender import job
+from ..blender.session import scene_of, settings_of
 from ..check import store
 from ..drawing import colour_map
-from ..identifiers import SCENE_PROPERTIES
 
 
 def no_job(operator: Any, context: bpy.types.Context) -> bool:
@@ -24,11 +24,11 @@ def has_design(operator: Any, context: bpy.types.Context) -> bool:
     """Tell whether a design can be worked on."""
     if not no_job(operator, context):
         return False
-    design = getattr(context.scene, SCENE_PROPERTIES).design
+    design = settings_of(context).design
     if design is None:
         operator.poll_message_set("Choose the design first")
         return False
-    if not store.is_in(design, context.scene):
+    if not store.is_in(design, scene_of(context)):
         operator.poll_message_set("The design was deleted; choose another one")
         return False
     return _not_edited(operator, design)
@@ -38,10 +38,10 @@ def has_scan(operator: Any, context: bpy.types.Context) -> bool:
     """Tell whether a scan is chosen in the list."""
     if not no_job(operator, context):
         return False
-    if not getattr(context.scene, SCENE_PROPERTIES).scans:
+    if not settings_of(context).scans:
         operator.poll_message_set("Import or add a scan first")
         return False
-    scan = colour_map.selected_scan(context.scene)
+    scan = colour_map.selected_scan(scene_of(context))
     if scan is None:
         operator.poll_message_set("Choose a scan in the list that still is in the scene")
         return False
@@ -52,8 +52,8 @@ def has_both(operator: Any, context: bpy.types.Context) -> bool:
     """Tell whether there are a design and a scan that are not the same object."""
     if not (has_design(operator, context) and has_scan(operator, context)):
         return False
-    settings = getattr(context.scene, SCENE_PROPERTIES)
-    if settings.design == colour_map.selected_scan(context.scene):
+    settings = settings_of(context)
+    if settings.design == colour_map.selected_scan(scene_of(context)):
         operator.poll_message_set("Design and scan are the same object; choose another design")
         return False
     return True
@@ -63,11 +63,16 @@ def has_result(operator: Any, context: bpy.types.Context) -> bool:
     """Tell whether the chosen scan has been measured."""
     if not has_scan(operator, context):
         return False
-    scan = colour_map.selected_scan(context.scene)
+    scan = colour_map.selected_scan(scene_of(context))
     if scan is None or not store.data_of(scan).result:
         operator.poll_message_set("Check the scan first")
         return False
     return True
+
+
+def chosen_scan(context: bpy.types.Context) -> bpy.types.Object:
+    """Return the scan chosen in the list, which ``poll`` has asked for."""
+    return cast(bpy.types.Object, colour_map.selected_scan(scene_of(context)))
 
 
 def _not_edited(operator: Any, obj: bpy.types.Object) -> bool:

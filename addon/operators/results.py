@@ -1,7 +1,9 @@
 """Numbers out: to the clipboard, or as the same files that the command line writes."""
 
 import math
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any, cast
 
 import bpy
 import numpy as np
@@ -9,14 +11,16 @@ import numpy as np
 from ...standalone_core.csv_text import csv_text
 from ...standalone_core.deviation.support_marks import MARK_WORDS
 from ...standalone_core.errors import ReportError
-from ...standalone_core.progress import Progress, scaled
+from ...standalone_core.progress import Progress, Steps, scaled
 from ...standalone_core.report.check.output import write_check_steps
 from ...standalone_core.report.check.sentences import SHORT_VERDICTS
 from ...standalone_core.words.names import MARK_KIND_WORDS, area_words
 from .. import identifiers
 from ..blender.job import JobOperator
+from ..blender.session import Answer, manager_of, our_operators, scene_of, settings_of
 from ..check import inputs, mark_results, store
-from ..drawing import colour_map, framing
+from ..check.inputs import DesignInput, ScanInput
+from ..drawing import framing
 from . import ready
 
 COLUMNS = (
@@ -44,7 +48,7 @@ MARK = (
 )
 
 
-def table_text(kept):
+def table_text(kept: Mapping[str, Any]) -> str:
     """Return a result's measures, and its support marks, as tab-separated text with headers."""
     titles = (title for _, title, _ in (*COLUMNS, *BOTH_SIDES))
     table = [["area", *titles, "verdict", "reason", "caveat"]]
@@ -55,11 +59,11 @@ def table_text(kept):
         numbers += [_number(getattr(found, name), digits) for name, _, digits in BOTH_SIDES]
         words = [SHORT_VERDICTS[found.verdict], found.reason, found.caveat]
         table.append([area_words(row["area"]), *numbers, *words])
-    found = mark_results.rows_of(kept).values()
-    if found:
+    marks = mark_results.rows_of(kept).values()
+    if marks:
         table.append([])
         table.append(["support mark", "kind", *(title for _, title, _ in MARK), "verdict"])
-    for row in found:
+    for row in marks:
         values = [mark_results.number(row[name]) for name, _, _ in MARK]
         numbers = [_number(v, digits) for v, (_, _, digits) in zip(values, MARK, strict=True)]
         kind, verdict = MARK_KIND_WORDS[row["kind"]], MARK_WORDS[row["verdict"]]
@@ -83,19 +87,19 @@ class FramePatch(bpy.types.Operator):
     )
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a result whose design is there."""
         if not ready.has_result(cls, context):
             return False
-        design = store.data_of(colour_map.selected_scan(context.scene)).design
-        if not store.is_in(design, context.scene):
+        design = store.data_of(ready.chosen_scan(context)).design
+        if not store.is_in(design, scene_of(context)):
             cls.poll_message_set("The design is not in this scene")
             return False
         return True
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> Answer:
         """Go there."""
-        scan = colour_map.selected_scan(context.scene)
+        scan = ready.chosen_scan(context)
         problem = framing.frame_patch(context, scan, self.number)
         if problem:
             self.report({"ERROR"}, problem)
@@ -114,21 +118,23 @@ class CopyTable(bpy.types.Operator):
     )
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a result."""
         return ready.has_result(cls, context)
 
-    def execute(self, context):
-        """Copy, and say so if the numbers are stale."""
-        scan = colour_map.selected_scan(context.scene)
+    def execute(self, context: bpy.types.Context) -> Answer:
+        """Copy, and say so if the result is out of date."""
+        scan = ready.chosen_scan(context)
         kept = store.result_of(scan)
         if kept is None:
             self.report({"ERROR"}, f"{scan.name}: measured with another version; check again.")
             return {"CANCELLED"}
-        context.window_manager.clipboard = table_text(kept)
-        if not store.refresh(scan, context.scene, with_areas=True):
+        manager_of(context).clipboard = table_text(kept)
+        if not store.refresh(scan, scene_of(context), with_areas=True):
             why = store.data_of(scan).state_reason
-            self.report({"WARNING"}, f"Copied stale numbers of {scan.name}: {why}")
+            self.report(
+                {"WARNING"}, f"Copied the table of {scan.name}, which is out of date: {why}"
+            )
         elif not mark_results.refresh(scan):
             why = "support marks were edited since; press Measure Marks."
             self.report({"WARNING"}, f"Copied the table of {scan.name}, but its {why}")
@@ -153,21 +159,21 @@ class ExportReport(bpy.types.Operator):
     filter_folder: bpy.props.BoolProperty(default=True, options={"HIDDEN"})
 
     @classmethod
-    def poll(cls, context):
-        """Ask for a result that is not stale."""
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Ask for a result that is not out of date."""
         return _can_export(cls, context)
 
-    def invoke(self, context, _event):
+    def invoke(self, context: bpy.types.Context, _event: bpy.types.Event) -> Answer:
         """Ask for the folder."""
-        context.window_manager.fileselect_add(self)
+        manager_of(context).fileselect_add(self)
         return {"RUNNING_MODAL"}
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> Answer:
         """Hand over to the job: a file dialogue cannot go on as one."""
         del context
-        write = bpy.ops.cuspwise.write_report
+        write = our_operators().write_report
         if bpy.app.background:
-            return write(directory=self.directory)
+            return cast(Answer, write(directory=self.directory))
         write("INVOKE_DEFAULT", directory=self.directory)
         return {"FINISHED"}
 
@@ -185,44 +191,44 @@ class WriteReport(JobOperator, bpy.types.Operator):
     )
 
     @classmethod
-    def poll(cls, context):
-        """Ask for a result that is not stale."""
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Ask for a result that is not out of date."""
         return _can_export(cls, context)
 
     writes_files = True
 
-    def read(self, context):
+    def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read both surfaces as they lay when they were measured."""
         if not self.directory:
             raise ReportError(
                 "No folder was given.", subject="Folder", remedy="Choose a folder to write to."
             )
-        scan = colour_map.selected_scan(context.scene)
+        scan = ready.chosen_scan(context)
         kept = store.result_of(scan)
-        if kept is None or not store.refresh(scan, context.scene):
-            raise _stale(scan)
+        if kept is None or not store.refresh(scan, scene_of(context)):
+            raise _out_of_date(scan)
         yield Progress("Reading the design", 0.0)
         self._design = yield from inputs.read_design_steps(context, store.data_of(scan).design)
         if not store.refresh_areas(scan, self._design.areas):
-            raise _stale(scan)
+            raise _out_of_date(scan)
         before = np.array(kept["made_with"]["scan_before"])
         self._scan = yield from inputs.read_scan_steps(context, scan, self._design.frame, before)
         self._choices = kept["choices"]
 
-    def start(self, context):
+    def start(self, context: bpy.types.Context) -> Steps[Any]:
         """Repeat the check and write its files."""
-        settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
+        settings = settings_of(context)
         limit_um = None if settings.limit_is_automatic else float(f"{settings.limit_um:.6g}")
         folder = Path(bpy.path.abspath(self.directory))
         colours = {"limit_um": limit_um, "palette": settings.palette}
         return _report_steps(self._design, self._scan, self._choices, folder, colours)
 
-    def finish(self, _context, result):
+    def finish(self, _context: bpy.types.Context, result: Any) -> str:
         """Say what was written."""
         return f"Wrote {len(result)} files to {result[0].parent}."
 
 
-def _stale(scan):
+def _out_of_date(scan: bpy.types.Object) -> ReportError:
     return ReportError(
         store.data_of(scan).state_reason,
         subject=scan.name,
@@ -230,23 +236,29 @@ def _stale(scan):
     )
 
 
-def _can_export(operator, context):
+def _can_export(operator: Any, context: bpy.types.Context) -> bool:
     if not ready.has_result(operator, context):
         return False
-    data = store.data_of(colour_map.selected_scan(context.scene))
-    if data.state == "STALE":
+    data = store.data_of(ready.chosen_scan(context))
+    if data.state == "OUT_OF_DATE":
         operator.poll_message_set(f"{data.state_reason} Check again first")
         return False
     return True
 
 
-def _report_steps(design, scan, choices, folder, colours):
+def _report_steps(
+    design: DesignInput,
+    scan: ScanInput,
+    choices: Mapping[str, Any],
+    folder: Path,
+    colours: Mapping[str, Any],
+) -> Steps[tuple[Path, ...]]:
     result = yield from scaled(inputs.check_input_steps(design, scan, choices), 0.0, 0.8)
     files = write_check_steps(result, folder, pictures="no", **colours)
     return (yield from scaled(files, 0.8, 1.0))
 
 
-def _number(value, digits):
+def _number(value: float, digits: int) -> str:
     return f"{value:.{digits}f}" if math.isfinite(value) else ""
 
 

@@ -1,17 +1,21 @@
 """The study of all listed scans: run it, read it, see it on the design."""
 
 import webbrowser
+from pathlib import Path
+from typing import Any
 
 import bpy
 
 from ...standalone_core.errors import CuspwiseError
-from ...standalone_core.progress import scaled
+from ...standalone_core.progress import Steps, scaled
 from ...standalone_core.report.study.output import PAGE, write_study_steps
 from ...standalone_core.study.measuring.run import run_study_steps
 from .. import identifiers
 from ..blender.job import JobOperator
+from ..blender.session import Answer, manager_of, scene_of
 from ..drawing import colour_map
-from ..study import export, group_map, scene, store, summary
+from ..study import export, group_map, study_scene, study_store, summary
+from ..study.export import StudyInput
 from ..study.file import RESULTS, STUDY_FILE
 from . import ready
 
@@ -31,22 +35,22 @@ class RunStudy(JobOperator, bpy.types.Operator):
     after_cancel = "nothing was changed here, and what was measured is kept in the folder"
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design, scans with groups and a folder."""
         return ready.has_design(cls, context) and _can_run(cls, context)
 
-    def read(self, context):
+    def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read design and scans, one at a step."""
         self._read = yield from export.read_steps(context)
 
-    def start(self, _context):
+    def start(self, _context: bpy.types.Context) -> Steps[Any]:
         """Return the steps of the whole study."""
         return _study_steps(self._read)
 
-    def finish(self, context, result):
+    def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
         """Keep the results on the design."""
-        yield from store.keep_steps(self._read, result)
-        colour_map.refresh(context.scene)
+        yield from study_store.keep_steps(self._read, result)
+        colour_map.refresh(scene_of(context))
         left = len(result.run.left_out) + len(self._read.unreadable)
         said = f"Measured {len(result.run.crowns)} crowns"
         said += f"; {left} left out" if left else ""
@@ -64,17 +68,19 @@ class CopyStudyTable(bpy.types.Operator):
     )
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a study."""
         return _has_study(cls, context)
 
-    def execute(self, context):
-        """Copy, and say so if the numbers are stale."""
-        kept = store.study_of(context.scene)
-        context.window_manager.clipboard = summary.table_text(kept)
-        stale = store.refresh(context.scene)
-        if stale:
-            self.report({"WARNING"}, f"Copied stale numbers: {stale}")
+    def execute(self, context: bpy.types.Context) -> Answer:
+        """Copy, and say so if the numbers are out of date."""
+        kept = study_store.kept_study(scene_of(context))
+        manager_of(context).clipboard = summary.table_text(kept)
+        reason = study_store.refresh(scene_of(context))
+        if reason:
+            self.report(
+                {"WARNING"}, f"Copied the table of the study, which is out of date: {reason}"
+            )
         else:
             self.report({"INFO"}, "Copied the table of the study.")
         return {"FINISHED"}
@@ -92,25 +98,25 @@ class ShowGroupMap(bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a study that holds the chosen map."""
         if not _has_study(cls, context):
             return False
-        if group_map.row_of(context.scene) is None:
-            cls.poll_message_set(group_map.problem_with(context.scene))
+        if group_map.row_of(scene_of(context)) is None:
+            cls.poll_message_set(group_map.problem_with(scene_of(context)))
             return False
         return True
 
-    def execute(self, context):
-        """Colour the design; say so if the study is stale."""
-        problem = group_map.problem_with(context.scene)
+    def execute(self, context: bpy.types.Context) -> Answer:
+        """Colour the design; say so if the study is out of date."""
+        problem = group_map.problem_with(scene_of(context))
         if problem:
             self.report({"ERROR"}, problem)
             return {"CANCELLED"}
-        stale = store.refresh(context.scene)
+        reason = study_store.refresh(scene_of(context))
         colour_map.show_group_map(context)
-        if stale:
-            self.report({"WARNING"}, f"The map is stale: {stale}")
+        if reason:
+            self.report({"WARNING"}, f"The map is out of date: {reason}")
         return {"FINISHED"}
 
 
@@ -122,16 +128,16 @@ class OpenStudyReport(bpy.types.Operator):
     bl_description = "Open the page that the last run of the study wrote, in the web browser"
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a study."""
         return _has_study(cls, context)
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> Answer:
         """Open it, if it is still there."""
-        folder = store.folder_of(context.scene)
+        folder = study_store.folder_of(scene_of(context))
         page = None if folder is None else folder / RESULTS / PAGE
         if page is None or not page.is_file():
-            where = store.study_of(context.scene)["folder"]
+            where = study_store.kept_study(scene_of(context))["folder"]
             self.report({"ERROR"}, f"{where}: the report is no longer there. Run the study again.")
             return {"CANCELLED"}
         if not bpy.app.background:
@@ -151,29 +157,29 @@ class CopyStudyCommand(bpy.types.Operator):
     )
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a study."""
         return _has_study(cls, context)
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> Answer:
         """Copy it."""
-        folder = store.folder_of(context.scene)
+        folder = study_store.folder_of(scene_of(context))
         if folder is None:
-            where = store.study_of(context.scene)["folder"]
+            where = study_store.kept_study(scene_of(context))["folder"]
             self.report({"ERROR"}, f"{where}: the study is no longer there. Run it again.")
             return {"CANCELLED"}
         command = command_for(folder)
-        context.window_manager.clipboard = command
+        manager_of(context).clipboard = command
         self.report({"INFO"}, f"Copied: {command}")
         return {"FINISHED"}
 
 
-def command_for(folder):
+def command_for(folder: Path) -> str:
     """Return the command line that runs the study in a folder."""
     return f'cuspwise study "{folder / STUDY_FILE}"'
 
 
-def _study_steps(read):
+def _study_steps(read: StudyInput) -> Steps[summary.Outcome]:
     """Write the files, measure, compare and report; touches nothing of Blender's."""
     # scipy.stats takes as long to load as all the rest of the extension.
     from ...standalone_core.study.analysis.analyse import analyse_study_steps
@@ -187,25 +193,25 @@ def _study_steps(read):
     return summary.Outcome(run, analysis, len(written))
 
 
-def _can_run(operator, context):
-    if not scene.listing_of(context.scene).groups:
+def _can_run(operator: Any, context: bpy.types.Context) -> bool:
+    if not study_scene.listing_of(scene_of(context)).groups:
         operator.poll_message_set("Give the scans in the list a group each first")
         return False
     try:
-        scene.folder_of(context.scene)
+        study_scene.folder_of(scene_of(context))
     except CuspwiseError as error:
         operator.poll_message_set(error.remedy)
         return False
     return True
 
 
-def _has_study(operator, context):
+def _has_study(operator: Any, context: bpy.types.Context) -> bool:
     if not ready.no_job(operator, context):
         return False
-    if store.is_of_another_version(context.scene):
+    if study_store.is_of_another_version(scene_of(context)):
         operator.poll_message_set("The study was made with another version; run it again")
         return False
-    if store.study_of(context.scene) is None:
+    if study_store.study_of(scene_of(context)) is None:
         operator.poll_message_set("Run the study first")
         return False
     return True

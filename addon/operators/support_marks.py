@@ -1,16 +1,19 @@
-"""Mark support marks on the design, measure them, take them away."""
+"""Make support marks on the design, measure them, take them away."""
+
+from typing import Any
 
 import bpy
 import numpy as np
 from mathutils import Vector
 
 from ...standalone_core.errors import CuspwiseError
-from ...standalone_core.progress import Progress
+from ...standalone_core.progress import Progress, Steps
 from .. import identifiers
 from ..areas import support_marks
 from ..areas.mark_picking import MarkPicking
 from ..blender import bridge
 from ..blender.job import JobOperator
+from ..blender.session import Answer, OperatorBase, manager_of, scene_of, settings_of
 from ..check import inputs, mark_results, store
 from ..drawing import colour_map, framing
 from ..properties import mark_choices
@@ -22,19 +25,19 @@ class MarksJob(JobOperator):
 
     bl_label = "Measure Marks"
 
-    def read(self, context):
+    def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read the design, its marks and the deviations kept."""
         self._design = yield from inputs.read_design_steps(context)
         self._kept = []
-        for scan in mark_results.measured_scans(self._design.design, context.scene):
+        for scan in mark_results.measured_scans(self._design.design, scene_of(context)):
             yield Progress("Reading the deviations", 1.0)
             self._kept += mark_results.read([scan])
 
-    def start(self, _context):
+    def start(self, _context: bpy.types.Context) -> Steps[Any]:
         """Measure the marks of every scan."""
         return mark_results.measure_steps(self._design, self._kept)
 
-    def finish(self, context, result):
+    def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
         """Keep the numbers with the scans."""
         groups = self._design.areas.groups
         support_marks.forget_edited_circles(self._design.design, groups)
@@ -42,46 +45,47 @@ class MarksJob(JobOperator):
         for found in result:
             mark_results.keep(found, checksum)
             yield Progress("Keeping the numbers", 0.5)
-        colour_map.refresh(context.scene)
+        colour_map.refresh(scene_of(context))
         count = len(support_marks.names(self._design.design))
         scans = ", ".join(found.scan.name for found in result)
         return f"Measured {count} support mark{'' if count == 1 else 's'} of {scans}."
 
 
-class MeasuresAfterwards:
+class MeasuresAfterwards(OperatorBase):
     """Base of operators that change marks: the numbers follow in the same step of undo."""
 
-    _measuring = None
+    _measuring: MarksJob | None = None
 
-    def measure_now(self, context):
+    def measure_now(self, context: bpy.types.Context) -> Answer:
         """Measure the marks by the deviations kept, if there are any."""
         if _has_measured(context):
-            job = MarksJob()
+            job: Any = MarksJob()
             job.report = self.report
             job.execute(context)
         return {"FINISHED"}
 
-    def measure_meanwhile(self, context):
+    def measure_meanwhile(self, context: bpy.types.Context) -> Answer:
         """Measure while the window goes on; return what ``modal`` or ``invoke`` answers."""
         if not _has_measured(context):
             return {"FINISHED"}
-        self._measuring = MarksJob()
-        self._measuring.report = self.report
-        self._measuring.begin(context)
+        job: Any = MarksJob()
+        job.report = self.report
+        job.begin(context)
+        self._measuring = job
         return {"RUNNING_MODAL"}
 
-    def modal(self, context, event):
-        """Go on measuring; if that is cancelled, what was changed stays, its numbers stale."""
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> Answer:
+        """Go on measuring; where that is cancelled, what was changed stays, numbers out of date."""
         if self._measuring is None:
             return super().modal(context, event)
         answer = self._measuring.modal(context, event)
         if answer != {"CANCELLED"}:
             return answer
-        design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
-        mark_choices.mark_edited(design, context.scene)
+        design = settings_of(context).design
+        mark_choices.mark_edited(design, scene_of(context))
         return {"FINISHED"}
 
-    def cancel(self, context):
+    def cancel(self, context: bpy.types.Context) -> None:
         """Stop; Blender calls this when the window closes."""
         if self._measuring is None:
             super().cancel(context)
@@ -122,11 +126,11 @@ class MarkSupport(MeasuresAfterwards, MarkPicking, bpy.types.Operator):
     )
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design."""
         return ready.has_design(cls, context)
 
-    def invoke(self, context, _event):
+    def invoke(self, context: bpy.types.Context, _event: bpy.types.Event) -> Answer:
         """Pick with the mouse; in the background, take the place given."""
         if bpy.app.background:
             return self.execute(context)
@@ -137,16 +141,16 @@ class MarkSupport(MeasuresAfterwards, MarkPicking, bpy.types.Operator):
             return {"CANCELLED"}
         return self.start_marking(context)
 
-    def execute(self, context):
-        """Mark one mark at the place given."""
-        settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
+    def execute(self, context: bpy.types.Context) -> Answer:
+        """Make one mark at the place given."""
+        settings = settings_of(context)
         try:
             on = _target(context)
             place = _nearest(on.design, Vector(self.location))
             area = support_marks.mark(
                 on,
                 np.array(place),
-                self.radius_mm or settings.contact_radius_mm,
+                self.radius_mm or settings.mark_radius_mm,
                 settings.mark_kind,
                 self.name,
             )
@@ -156,7 +160,7 @@ class MarkSupport(MeasuresAfterwards, MarkPicking, bpy.types.Operator):
         self.report({"INFO"}, f"Marked {area}.")
         return self.measure_now(context)
 
-    def marked(self, context):
+    def marked(self, context: bpy.types.Context) -> Answer:
         """Measure what was marked, once the picking ends."""
         return self.measure_meanwhile(context)
 
@@ -173,12 +177,12 @@ class AssignMarkFaces(bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for the design in edit mode."""
         if not ready.no_job(cls, context):
             return False
-        design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
-        if not store.is_in(design, context.scene):
+        design = settings_of(context).design
+        if not store.is_in(design, scene_of(context)):
             cls.poll_message_set("Choose the design first")
             return False
         if context.active_object != design or design.mode != "EDIT":
@@ -186,9 +190,9 @@ class AssignMarkFaces(bpy.types.Operator):
             return False
         return True
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> Answer:
         """Read the selection and write the vertex group, which edit mode does not allow."""
-        settings = getattr(context.scene, identifiers.SCENE_PROPERTIES)
+        settings = settings_of(context)
         design = settings.design
         bpy.ops.object.mode_set(mode="OBJECT")
         try:
@@ -204,7 +208,7 @@ class AssignMarkFaces(bpy.types.Operator):
         if not len(vertices):
             self.report({"ERROR"}, f"{design.name}: no face is selected. Select some faces first.")
             return {"CANCELLED"}
-        mark_choices.mark_edited(design, context.scene)
+        mark_choices.mark_edited(design, scene_of(context))
         self.report({"INFO"}, f"Made {area} of {len(vertices)} vertices.")
         return {"FINISHED"}
 
@@ -218,30 +222,31 @@ class RemoveMark(MeasuresAfterwards, bpy.types.Operator):
     bl_options = {"UNDO"}  # noqa: RUF012
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a mark."""
         return _has_mark(cls, context)
 
-    def invoke(self, context, _event):
+    def invoke(self, context: bpy.types.Context, _event: bpy.types.Event) -> Answer:
         """Delete it, and measure the others while the window goes on."""
         if bpy.app.background:
             return self.execute(context)
         self._remove(context)
         answer = self.measure_meanwhile(context)
         if answer == {"RUNNING_MODAL"}:
-            context.window_manager.modal_handler_add(self)
+            manager_of(context).modal_handler_add(self)
         return answer
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> Answer:
         """Delete group, circle and numbers."""
         self._remove(context)
         return self.measure_now(context)
 
-    def _remove(self, context):
-        design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
+    def _remove(self, context: bpy.types.Context) -> None:
+        design = settings_of(context).design
         area = support_marks.chosen(design)
-        support_marks.remove(design, area)
-        self.report({"INFO"}, f"Removed {area}.")
+        if area is not None:
+            support_marks.remove(design, area)
+            self.report({"INFO"}, f"Removed {area}.")
 
 
 class MeasureMarks(MarksJob, bpy.types.Operator):
@@ -257,13 +262,15 @@ class MeasureMarks(MarksJob, bpy.types.Operator):
     bl_options = {"UNDO"}  # noqa: RUF012
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a mark and a measured scan."""
         if not ready.has_design(cls, context):
             return False
-        design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
-        if not mark_results.measured_scans(design, context.scene):
-            cls.poll_message_set("Check a scan first; stale results must be checked again")
+        design = settings_of(context).design
+        if not mark_results.measured_scans(design, scene_of(context)):
+            cls.poll_message_set(
+                "Check a scan first; one that is out of date must be checked again"
+            )
             return False
         return True
 
@@ -280,47 +287,48 @@ class FrameMark(bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a mark."""
         return _has_mark(cls, context)
 
-    def execute(self, context):
+    def execute(self, context: bpy.types.Context) -> Answer:
         """Go there."""
-        design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
-        problem = framing.frame_mark(context, design, support_marks.chosen(design))
+        design = settings_of(context).design
+        area = support_marks.chosen(design)
+        problem = framing.frame_mark(context, design, area) if area else ""
         if problem:
             self.report({"ERROR"}, problem)
             return {"CANCELLED"}
         return {"FINISHED"}
 
 
-def _has_measured(context):
-    design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
-    return bool(mark_results.measured_scans(design, context.scene))
+def _has_measured(context: bpy.types.Context) -> bool:
+    design = settings_of(context).design
+    return bool(mark_results.measured_scans(design, scene_of(context)))
 
 
-def _has_mark(operator, context):
+def _has_mark(operator: Any, context: bpy.types.Context) -> bool:
     if not ready.has_design(operator, context):
         return False
-    if support_marks.chosen(getattr(context.scene, identifiers.SCENE_PROPERTIES).design) is None:
+    if support_marks.chosen(settings_of(context).design) is None:
         operator.poll_message_set("Choose a support mark in the list, or mark one")
         return False
     return True
 
 
-def _target(context):
-    design = getattr(context.scene, identifiers.SCENE_PROPERTIES).design
-    return support_marks.target(design, context.scene, context.evaluated_depsgraph_get())
+def _target(context: bpy.types.Context) -> support_marks.Target:
+    design = settings_of(context).design
+    return support_marks.target(design, scene_of(context), context.evaluated_depsgraph_get())
 
 
-def _nearest(design, world):
+def _nearest(design: bpy.types.Object, world: Vector) -> Vector:
     found, place, _normal, _face = design.closest_point_on_mesh(
         design.matrix_world.inverted_safe() @ world
     )
     return place if found else Vector((np.nan,) * 3)
 
 
-def _selected(mesh):
+def _selected(mesh: bpy.types.Mesh) -> np.ndarray:
     """Return the vertices of the selected faces."""
     faces = np.empty(len(mesh.polygons), dtype=bool)
     mesh.polygons.foreach_get("select", faces)

@@ -1,10 +1,13 @@
 """The sidebar, from top to bottom as the work goes."""
 
-from . import sidebar, study, support_marks
+from . import areas, deviation, results, scans, study, superimpose, support_marks
 
 CLASSES = (
-    *(cls for cls in sidebar.CLASSES if cls is not sidebar.ResultsPanel),
+    *scans.CLASSES,
+    *superimpose.CLASSES,
+    *areas.CLASSES,
+    *deviation.CLASSES,
     *study.CLASSES,
-    sidebar.ResultsPanel,
+    *results.CLASSES,
     *support_marks.CLASSES,
 )

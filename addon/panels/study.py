@@ -1,17 +1,24 @@
 """The study in the sidebar: what is asked, the answer, the table, the maps."""
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import bpy
 
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.report.study.sentences import mean_and_sd, unit_of
 from .. import identifiers
-from ..study import group_map, store, summary
-from ..study import scene as study_scene
-from .base import SidebarPanel, draw_job, say, settings_of
+from ..blender.session import scene_of, settings_of
+from ..study import group_map, study_scene, study_store, summary
+from .base import SidebarPanel, draw_job, say
 
-STATUS_ICONS = {"good": "CHECKMARK", "bad": "CANCEL", "open": "QUESTION", "note": "INFO"}
+STATUS_ICONS: dict[str, Any] = {
+    "good": "CHECKMARK",
+    "bad": "CANCEL",
+    "open": "QUESTION",
+    "note": "INFO",
+}
 LINES_SHOWN = 6
 
 
@@ -22,49 +29,31 @@ class StudyPanel(SidebarPanel, bpy.types.Panel):
     bl_label = "Study"
     bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """Draw what takes part, the button and the answer."""
-        layout, scene = self.layout, context.scene
+        layout, scene = self.layout, scene_of(context)
         for number, line in enumerate(study_scene.listing_lines(study_scene.listing_of(scene))):
             say(layout, context, line, "ERROR" if number else "INFO")
         chosen = settings_of(context).study
         layout.prop(chosen, "folder")
         _draw_folder(layout, context)
+        _draw_question(layout, context)
         draw_job(layout, context)
         main = layout.column()
         main.scale_y = 1.4
         main.operator(identifiers.RUN_STUDY, icon="PLAY")
-        kept = store.study_of(scene)
+        kept = study_store.study_of(scene)
         if kept is None:
-            other = store.is_of_another_version(scene)
+            other = study_store.is_of_another_version(scene)
             words = "Made with another version; run it again." if other else "Not run yet."
             say(layout, context, words)
             return
-        stale = store.why_stale(scene)
-        if stale:
-            say(layout, context, f"Stale: {stale} Run the study again.", "ERROR")
+        reason = study_store.why_out_of_date(scene)
+        if reason:
+            say(layout, context, f"Out of date: {reason} Run the study again.", "ERROR")
         for line in kept["opening"]:
             say(layout, context, line["sentence"], STATUS_ICONS[line["status"]])
         _draw_left_out(layout, context, kept)
-
-
-class StudyQuestionPanel(SidebarPanel, bpy.types.Panel):
-    """What the study is to answer."""
-
-    bl_idname = "CUSPWISE_PT_study_question"
-    bl_parent_id = StudyPanel.bl_idname
-    bl_label = "Question"
-    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
-
-    def draw(self, context):
-        """Draw the choices to be made before the crowns are measured."""
-        layout, chosen = self.layout, settings_of(context).study
-        say(layout, context, "Choose these before the crowns are measured, and leave them then.")
-        column = layout.column()
-        column.prop(chosen, "primary_area")
-        column.prop(chosen, "primary_measure")
-        column.prop(chosen, "equivalence_um")
-        say(layout, context, "Tolerances and points: under Deviation. Start: under Superimpose.")
 
 
 class StudyTablePanel(SidebarPanel, bpy.types.Panel):
@@ -75,14 +64,14 @@ class StudyTablePanel(SidebarPanel, bpy.types.Panel):
     bl_label = "Table"
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a study."""
-        return store.study_of(context.scene) is not None
+        return study_store.study_of(scene_of(context)) is not None
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """Draw the groups side by side in one area by one measure."""
         layout, chosen = self.layout, settings_of(context).study
-        kept = store.study_of(context.scene)
+        kept = study_store.kept_study(scene_of(context))
         layout.prop(chosen, "area")
         layout.prop(chosen, "measure")
         _draw_table(layout, context, kept, chosen.area, chosen.measure)
@@ -98,14 +87,14 @@ class StudyMapPanel(SidebarPanel, bpy.types.Panel):
     bl_label = "Map on the Design"
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a study."""
-        return store.study_of(context.scene) is not None
+        return study_store.study_of(scene_of(context)) is not None
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """Draw the choice of the map, and its colours."""
         layout, settings = self.layout, settings_of(context)
-        chosen, kept = settings.study, store.study_of(context.scene)
+        chosen, kept = settings.study, study_store.kept_study(scene_of(context))
         layout.prop(chosen, "map_kind")
         difference = chosen.map_kind == "difference"
         layout.prop(chosen, "map_pair" if difference else "map_group")
@@ -114,8 +103,8 @@ class StudyMapPanel(SidebarPanel, bpy.types.Panel):
             _draw_colours(layout, settings)
         else:
             layout.operator(identifiers.SHOW_GROUP_MAP, icon="SHADING_RENDERED")
-        if group_map.row_of(context.scene) is None:
-            say(layout, context, f"{group_map.problem_with(context.scene)}.", "ERROR")
+        if group_map.row_of(scene_of(context)) is None:
+            say(layout, context, f"{group_map.problem_with(scene_of(context))}.", "ERROR")
         elif difference:
             say(layout, context, kept["caveat"], "INFO")
 
@@ -128,30 +117,49 @@ class StudyReportPanel(SidebarPanel, bpy.types.Panel):
     bl_label = "Report"
 
     @classmethod
-    def poll(cls, context):
+    def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a study."""
-        return store.study_of(context.scene) is not None
+        return study_store.study_of(scene_of(context)) is not None
 
-    def draw(self, context):
+    def draw(self, context: bpy.types.Context) -> None:
         """Draw the ways to the report."""
-        layout, kept = self.layout, store.study_of(context.scene)
+        layout, kept = self.layout, study_store.kept_study(scene_of(context))
         layout.operator(identifiers.OPEN_STUDY_REPORT, icon="URL")
-        folder = store.folder_of(context.scene)
+        folder = study_store.folder_of(scene_of(context))
         where = f"{kept['folder']}, which is gone" if folder is None else _where(folder)
         say(layout, context, f"Page, tables and study file are in {where}.")
         say(
             layout,
             context,
-            "Figures and pictures of the maps need libraries that Blender lacks: the command line "
-            "adds them, from the same files.",
+            "Figures and pictures of the maps need libraries that are missing in Blender: the "
+            "command line adds them, from the same files.",
         )
         layout.operator(identifiers.COPY_STUDY_COMMAND, icon="CONSOLE")
 
 
-def _draw_folder(layout, context):
+def _draw_question(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
+    """Draw what the study is to answer, which is chosen before the crowns are measured."""
+    header, body = layout.panel("cuspwise_study_question", default_closed=True)
+    header.label(text="Study Question")
+    if body is None:
+        return
+    chosen = settings_of(context).study
+    say(body, context, "Choose these before the crowns are measured, and leave them then.")
+    column = body.column()
+    column.prop(chosen, "primary_area")
+    column.prop(chosen, "primary_measure")
+    column.prop(chosen, "equivalence_um")
+    say(
+        body,
+        context,
+        "Tolerances and Measuring Points: under Deviation. Start From: under Superimpose.",
+    )
+
+
+def _draw_folder(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
     """Say where the study goes, where nothing was chosen."""
     try:
-        folder = study_scene.folder_of(context.scene)
+        folder = study_scene.folder_of(scene_of(context))
     except CuspwiseError as error:
         say(layout, context, error.remedy, "ERROR")
         return
@@ -159,7 +167,7 @@ def _draw_folder(layout, context):
         say(layout, context, f"Goes to {_where(folder)}.")
 
 
-def _where(folder):
+def _where(folder: Path) -> str:
     """Say where a folder is, in few words if it lies beside the .blend."""
     saved = bpy.data.filepath
     if saved and Path(saved).parent == folder.parent:
@@ -167,7 +175,9 @@ def _where(folder):
     return str(folder)
 
 
-def _draw_left_out(layout, context, kept):
+def _draw_left_out(
+    layout: bpy.types.UILayout, context: bpy.types.Context, kept: dict[str, Any]
+) -> None:
     """Say which scans are not in the numbers, and what else must be known about them."""
     for row in kept["left_out"][:LINES_SHOWN]:
         words = f"Left out: {row['name']} ({row['group']}). {row['reason']} {row['remedy']}"
@@ -185,7 +195,13 @@ def _draw_left_out(layout, context, kept):
             say(box, context, f"{len(warnings) - LINES_SHOWN} more are in the report.")
 
 
-def _draw_table(layout, context, kept, area, measure):
+def _draw_table(
+    layout: bpy.types.UILayout,
+    context: bpy.types.Context,
+    kept: dict[str, Any],
+    area: str,
+    measure: str,
+) -> None:
     """Draw two lines per group, since four columns would not fit a sidebar."""
     titles = {group["name"]: group["title"] for group in kept["groups"]}
     box = layout.box()
@@ -200,13 +216,15 @@ def _draw_table(layout, context, kept, area, measure):
     say(box, context, "Mean ± SD; precision over all pairs of the group.")
 
 
-def _draw_row(column, cells):
+def _draw_row(column: bpy.types.UILayout, cells: Sequence[str]) -> None:
     split = column.split(factor=0.5)
     for text in cells:
         split.label(text=text)
 
 
-def _draw_sentences(layout, context, kept, chosen):
+def _draw_sentences(
+    layout: bpy.types.UILayout, context: bpy.types.Context, kept: dict[str, Any], chosen: Any
+) -> None:
     """Say what the numbers of this area and measure mean."""
     wanted = (chosen.area, chosen.measure)
     said = ""
@@ -220,7 +238,7 @@ def _draw_sentences(layout, context, kept, chosen):
             say(layout, context, row["reason"], "ERROR")
 
 
-def _draw_colours(layout, settings):
+def _draw_colours(layout: bpy.types.UILayout, settings: Any) -> None:
     """Draw the limits and the palette, where the map has a choice of them."""
     if settings.study.map_kind != "share":
         layout.prop(settings, "limit_is_automatic")
@@ -233,7 +251,6 @@ def _draw_colours(layout, settings):
 
 CLASSES = (
     StudyPanel,
-    StudyQuestionPanel,
     StudyTablePanel,
     StudyMapPanel,
     StudyReportPanel,

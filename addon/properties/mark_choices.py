@@ -9,6 +9,7 @@ import bpy
 from ...standalone_core.areas.support_marks import MARK_KINDS, mark_of
 from ...standalone_core.errors import CuspwiseError
 from ..areas import support_marks
+from ..blender.session import scene_of
 from ..check import mark_results
 from ..drawing import framing
 from ..identifiers import OBJECT_PROPERTIES
@@ -21,12 +22,12 @@ KINDS = (
     ),
     (
         "sprue",
-        "Sprue or Connector",
-        "A sprue, or the sprue that held a milled crown in its blank, was cut off here",
+        "Sprue or Holding Bar",
+        "A sprue, or the bar that held a milled crown in its blank, was cut off here",
     ),
 )
 SMALLEST_MM, LARGEST_MM = 0.05, 5.0
-RADIUS_OPTIONS = {
+RADIUS_OPTIONS: dict[str, Any] = {
     "min": SMALLEST_MM,
     "max": LARGEST_MM,
     "soft_max": 2.0,
@@ -147,14 +148,14 @@ def _set_radius(data: Any, value: float) -> None:
         return
     context = bpy.context
     try:
-        on = support_marks.target(design, context.scene, context.evaluated_depsgraph_get())
+        on = support_marks.target(design, scene_of(context), context.evaluated_depsgraph_get())
         support_marks.resize(on, area, value)
     except CuspwiseError:
         return  # The design cannot be read just now: the circle stays as it was.
-    mark_edited(design, context.scene)
+    mark_edited(design, scene_of(context))
 
 
 def mark_edited(design: bpy.types.Object, scene: bpy.types.Scene) -> None:
     """Say on every measured scan that its marks were edited."""
     for scan in mark_results.measured_scans(design, scene):
-        getattr(scan, OBJECT_PROPERTIES).marks_stale = True
+        getattr(scan, OBJECT_PROPERTIES).marks_out_of_date = True

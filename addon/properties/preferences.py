@@ -1,7 +1,10 @@
 """The extension's preferences: what a new scene starts with."""
 
+from typing import Any
+
 import bpy
 
+from ..blender.session import preferences_of
 from . import choices
 
 
@@ -21,12 +24,12 @@ class CuspwisePreferences(bpy.types.AddonPreferences):
     max_missing_mm: choices.missing_margin()
     palette: choices.palette()
 
-    def draw(self, _context):
+    def draw(self, _context: bpy.types.Context) -> None:
         """Draw the preferences."""
         layout = self.layout
         layout.use_property_split = True
         layout.label(text="Scenes in which a design is chosen from now on start with:")
-        column = layout.column(heading="Points")
+        column = layout.column(heading="Measuring Points")
         column.prop(self, "spacing_mm")
         column.prop(self, "search_mm")
         column = layout.column(heading="Tolerances")
@@ -42,17 +45,17 @@ class CuspwisePreferences(bpy.types.AddonPreferences):
         )
 
 
-def preferences():
+def preferences() -> Any:
     """Return the preferences; None where the extension is not enabled as one."""
-    addon = bpy.context.preferences.addons.get(CuspwisePreferences.bl_idname)
+    addon = preferences_of(bpy.context).addons.get(CuspwisePreferences.bl_idname)
     return addon.preferences if addon else None
 
 
-def register():
+def register() -> None:
     """Register the preferences."""
     bpy.utils.register_class(CuspwisePreferences)
 
 
-def unregister():
+def unregister() -> None:
     """Unregister the preferences."""
     bpy.utils.unregister_class(CuspwisePreferences)

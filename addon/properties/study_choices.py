@@ -7,9 +7,9 @@ import bpy
 from ...standalone_core.study.plan import USUAL_MEASURES
 from ...standalone_core.words.names import area_words, measure_words
 from ...standalone_core.words.text import capital
+from ..blender.session import scene_of, settings_of
 from ..drawing import colour_map
-from ..identifiers import SCENE_PROPERTIES
-from ..study import store
+from ..study import study_store
 
 # Blender 4.5 warns of paths from the .blend where it is not told of them; 4.2 does not know how.
 RELATIVE = {"PATH_SUPPORTS_BLEND_RELATIVE"} if bpy.app.version >= (4, 5, 0) else set()
@@ -37,9 +37,9 @@ NOTHING = ("none", "–", "Run the study first", 0)
 _held: dict[str, list[Item]] = {}
 
 
-def _offered(scene: bpy.types.ID, name: str) -> list[tuple[str, str, str]]:
+def _offered(scene: Any, name: str) -> list[tuple[str, str, str]]:
     """Return what the kept study offers for a choice: key, title, tooltip."""
-    kept = store.study_of(scene)
+    kept = study_store.study_of(scene)
     if kept is None:
         return []
     if name == "area":
@@ -78,8 +78,8 @@ def _choice(name: str, title: str, description: str, update: Any = None) -> Any:
 
 
 def _map_chosen(_settings: Any, context: bpy.types.Context) -> None:
-    if getattr(context.scene, SCENE_PROPERTIES).study.shown:
-        colour_map.refresh(context.scene)
+    if settings_of(context).study.shown:
+        colour_map.refresh(scene_of(context))
 
 
 class StudySettings(bpy.types.PropertyGroup):

@@ -24,13 +24,13 @@ from ...standalone_core.progress import Progress, Steps, scaled
 from ...standalone_core.study.file.read import read_plan
 from ...standalone_core.study.plan import StudyPlan
 from ...standalone_core.superimpose.point_pairs import fit_point_pairs
-from ..areas import groups as area_groups
-from ..areas import support_marks
-from ..blender import bridge
+from ..areas import area_groups, support_marks
+from ..blender import bridge, frames
+from ..blender.session import scene_of
 from ..check import inputs, landmarks
 from ..check.inputs import DesignInput
 from ..identifiers import SCENE_PROPERTIES
-from . import scene as study_scene
+from . import study_scene
 from .file import (
     AREAS,
     DESIGN,
@@ -122,7 +122,7 @@ def read_steps(context: bpy.types.Context) -> Steps[StudyInput]:
     CuspwiseError
         The design cannot be used, there is no scan that can, or no folder to write to.
     """
-    scene = context.scene
+    scene = scene_of(context)
     folder = study_scene.folder_of(scene)
     refuse_foreign(folder)
     listing = study_scene.listing_of(scene)
@@ -160,7 +160,7 @@ def read_steps(context: bpy.types.Context) -> Steps[StudyInput]:
 def file_matrix(
     scan: bpy.types.Object,
     design: bpy.types.Object,
-    frame: bridge.Frame,
+    frame: frames.Frame,
     start: str,
     scene: bpy.types.Scene,
 ) -> np.ndarray:
@@ -186,7 +186,7 @@ def shape_matrix(obj: bpy.types.Object, scale_mm: float) -> np.ndarray:
     Of the polar decomposition; rounded, so that it does not depend on the turn by the single
     precision of Blender's matrices.
     """
-    linear = bridge.matrix_of(obj)[:3, :3] * scale_mm
+    linear = frames.matrix_of(obj)[:3, :3] * scale_mm
     _, stretch, v = np.linalg.svd(linear)
     shape = (v.T * stretch) @ v
     if np.linalg.det(linear) < 0:
@@ -218,7 +218,7 @@ def _read_scan_steps(
     design, start = found.design, found.choices["start"]
     try:
         read = yield from inputs.read_scan_steps(context, scan, design.frame, np.eye(4))
-        matrix = file_matrix(scan, design.design, design.frame, start, context.scene)
+        matrix = file_matrix(scan, design.design, design.frame, start, scene_of(context))
     except CuspwiseError as error:
         problem = {"reason": error.reason, "remedy": error.remedy}
         found.unreadable.append({"name": scan.name, "group": title, **problem})

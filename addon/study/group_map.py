@@ -13,12 +13,12 @@ import numpy as np
 
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.report.drawing.legend import Legend
-from ..blender import bridge
+from ..blender import bridge, frames
+from ..blender.session import layer_of, mesh_of
 from ..check import store
 from ..drawing.painting import hide, paint
 from ..identifiers import SCENE_PROPERTIES, STUDY_ATTRIBUTE
-from . import legend as study_legend
-from . import store as study_store
+from . import map_legend, study_store
 from .summary import POINT_WEIGHT
 
 LONGEST_NAME = 60  # bytes of an attribute's name; Blender keeps a few more
@@ -68,13 +68,13 @@ def colour(scene: bpy.types.Scene) -> tuple[bpy.types.Object, ...]:
         return ()
     settings = getattr(scene, SCENE_PROPERTIES)
     settings.shown_limit_um = found.limit
-    settings.share_clipped, settings.share_unmeasured = study_legend.shares(
+    settings.share_clipped, settings.share_unmeasured = map_legend.shares(
         found.kind, found.values, found.weights, found.limit
     )
-    scale_mm = bridge.scene_scale_mm(design, scene)
+    scale_mm = frames.scene_scale_mm(design, scene)
     at_vertices = study_store.on_design(design, scale_mm, found.values)
     _write(design, scale_mm, found)
-    colours = study_legend.colours_of(found.kind, at_vertices, found.limit, settings.palette)
+    colours = map_legend.colours_of(found.kind, at_vertices, found.limit, settings.palette)
     paint(design, colours)
     hide(design, False)
     return (design,)
@@ -85,7 +85,7 @@ def settle(scene: bpy.types.Scene) -> None:
     shown = getattr(scene, SCENE_PROPERTIES).study.shown
     for scan in store.listed_scans(scene) if shown else ():
         data = store.data_of(scan)
-        if scan.name in bpy.context.view_layer.objects and not scan.hide_get():
+        if scan.name in layer_of(bpy.context).objects and not scan.hide_get():
             data.study_hidden = True
             hide(scan, True)
     if shown:
@@ -94,8 +94,8 @@ def settle(scene: bpy.types.Scene) -> None:
         if store.data_of(obj).study_hidden:
             store.data_of(obj).study_hidden = False
             hide(obj, False)
-        if obj.type == "MESH" and not obj.data.library:
-            _drop(obj.data)
+        if obj.type == "MESH" and not mesh_of(obj).library:
+            _drop(mesh_of(obj))
 
 
 def legend_of(scene: bpy.types.Scene) -> tuple[Legend, tuple[str, ...]] | None:
@@ -105,9 +105,9 @@ def legend_of(scene: bpy.types.Scene) -> tuple[Legend, tuple[str, ...]] | None:
     if row is None or kept is None or settings.shown_limit_um <= 0.0:
         return None
     limit = float(f"{settings.shown_limit_um:.6g}")
-    legend = study_legend.legend_for(row["kind"], limit, kept["tolerance_um"], settings.palette)
-    legend = study_legend.with_shares(legend, settings.share_clipped, settings.share_unmeasured)
-    return legend, study_legend.heads(row["kind"], row["title"])
+    legend = map_legend.legend_for(row["kind"], limit, kept["tolerance_um"], settings.palette)
+    legend = map_legend.with_shares(legend, settings.share_clipped, settings.share_unmeasured)
+    return legend, map_legend.heads(row["kind"], row["title"])
 
 
 def chosen_map(scene: bpy.types.Scene) -> ChosenMap | None:
@@ -120,9 +120,9 @@ def chosen_map(scene: bpy.types.Scene) -> ChosenMap | None:
     q = study_store.map_of(design, row["q"]) if "q" in row else None
     if raw is None or weights is None:
         return None
-    told = raw if q is None else study_legend.only_significant(raw, q, kept["alpha"])
+    shown = raw if q is None else map_legend.only_significant(raw, q, kept["alpha"])
     limit = _limit(scene, kept, row["kind"], weights)
-    return ChosenMap(row["kind"], row["title"], told, raw, q, weights, limit)
+    return ChosenMap(row["kind"], row["title"], shown, raw, q, weights, limit)
 
 
 def _limit(scene: bpy.types.Scene, kept: dict[str, Any], kind: str, weights: np.ndarray) -> float:
@@ -134,12 +134,12 @@ def _limit(scene: bpy.types.Scene, kept: dict[str, Any], kind: str, weights: np.
     names = [row["attribute"] for row in kept["maps"] if row["kind"] == alike]
     maps = [study_store.map_of(design, name) for name in names] if design is not None else []
     found = [values for values in maps if values is not None]
-    return study_legend.common_limit(kind, found, weights, kept["tolerance_um"])
+    return map_legend.common_limit(kind, found, weights, kept["tolerance_um"])
 
 
 def _write(design: bpy.types.Object, scale_mm: float, found: ChosenMap) -> None:
     """Write the map to the design's vertices, in the place of another one."""
-    _drop(design.data)
+    _drop(mesh_of(design))
     unit = "" if found.kind == "share" else "_mm"
     parts = [(f"{found.kind}{unit}", found.raw)]
     if found.q is not None:
@@ -147,7 +147,7 @@ def _write(design: bpy.types.Object, scale_mm: float, found: ChosenMap) -> None:
     for words, values in parts:
         name = _cut(f"{STUDY_ATTRIBUTE} {words}: {found.title}")
         carried = study_store.on_design(design, scale_mm, values)
-        bridge.write_attribute(design.data, name, "FLOAT", carried)
+        bridge.write_attribute(mesh_of(design), name, "FLOAT", carried)
 
 
 def _cut(name: str) -> str:
@@ -170,7 +170,7 @@ def problem_with(scene: bpy.types.Scene) -> str:
             return "Differences need two groups of two or more crowns"
         return "This group has too few crowns for that map"
     try:
-        bridge.scene_scale_mm(design, scene)
+        frames.scene_scale_mm(design, scene)
     except CuspwiseError as error:
         return f"{error.reason} {error.remedy}"
     return ""

@@ -23,6 +23,11 @@ class ProgressBar:
     ----------
     console : rich.console.Console
         Where the bar goes; nothing is drawn where it is not a terminal.
+
+    Attributes
+    ----------
+    latest : str
+        What was done last, for a reader who stopped it.
     """
 
     def __init__(self, console: Console) -> None:
@@ -30,9 +35,11 @@ class ProgressBar:
         self._started = time.monotonic()
         self._bar: Bar | None = None
         self._task = TaskID(0)
+        self.latest = ""
 
     def run(self, steps: Steps[T], prefix: str = "") -> T:
         """Drive ``steps`` to their end; on an interrupt close them first, so they tidy up."""
+        self._started = time.monotonic()
         try:
             while True:
                 try:
@@ -45,6 +52,7 @@ class ProgressBar:
             self._close()
 
     def _show(self, progress: Progress, prefix: str) -> None:
+        self.latest = progress.label
         if not self._console.is_terminal:
             return
         if self._bar is None:
@@ -60,7 +68,7 @@ class ProgressBar:
             )
             self._bar.start()
             self._task = self._bar.add_task(prefix, total=1.0)
-        label = f"{prefix}: {progress.label}" if prefix else progress.label
+        label = f"{prefix}: {progress.text}" if prefix else progress.text
         self._bar.update(self._task, completed=progress.fraction, description=label)
 
     def _close(self) -> None:

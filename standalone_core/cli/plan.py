@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     "pilot",
     type=path,
     metavar="FILE",
-    help="study.json of a pilot, for the standard deviations of its groups.",
+    help="study.json of a pilot, or its folder, for the standard deviations of its groups.",
 )
 @click.option("--area", default="margin", show_default=True, help="Area of the pilot.")
 @click.option("--measure", default="mean_abs_um", show_default=True, help="Its measure.")

@@ -5,13 +5,36 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from ..readable import readable
-from .base import guarded, messages, path, picture_choice, pictures_option, say_written, screen
+from ..errors import FileError
+from ..progress import Steps, scaled
+from ..readable import readable, size_words
+from .base import (
+    INTERRUPTED,
+    guarded,
+    messages,
+    path,
+    picture_choice,
+    pictures_option,
+    say_written,
+    screen,
+)
 from .console import ProgressBar
 from .plan import plan as plan_command
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
+    from ..report.check.output import PictureChoice
+    from ..study.analysis.results.analysis import StudyAnalysis
+    from ..study.file.inputs import StudyInputs
+    from ..study.measuring.results import StudyRun
+
+_MEASURED, _ANALYSED = 0.85, 0.87
+"""How much of a study is done once it is measured, and once it is analysed."""
 
 
 @click.command()
@@ -71,26 +94,27 @@ def new(folder: Path, design: Path | None, out: Path | None, force: bool) -> Non
     metavar="ADDRESS",
     help="Measure on the Dask cluster of this scheduler; its workers must see the same files.",
 )
+@click.option(
+    "--keep/--no-keep",
+    default=True,
+    help="Keep what was measured for the next run, or drop it once the results are written.",
+)
 @pictures_option
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for scripts.")
 @guarded
-def study(
-    study_file: Path,
-    out: Path | None,
-    workers: int | None,
-    scheduler: str | None,
-    pictures: bool | None,
-    as_json: bool,
-) -> None:
+def study(study_file: Path, out: Path | None, **given: Any) -> None:
     """Measure every crown of the study file STUDY against the design and against its group.
 
-    Answers in words and writes report.html, study.json with all statistics, tables, figures and
-    coloured surfaces. What is measured is kept beside them, so that a run that was stopped goes
-    on, and a second one does only what changed.
+    STUDY may be a folder with a study.toml. Answers in words and writes report.html, study.json
+    with all statistics, tables, figures and coloured surfaces. What is measured is kept beside
+    them, up to 6 MB a crown, so that a run that was stopped goes on, and a second one does only
+    what changed; 'cuspwise tidy' drops it.
     """
-    folder = out or study_file.with_name(f"{study_file.stem}_results")
-    left_out = measure_study(study_file, folder, workers, scheduler, pictures, as_json=as_json)
-    if left_out:
+    from ..study.file.read import study_file_of
+
+    file = study_file_of(study_file)
+    folder = out or file.with_name(f"{file.stem}_results")
+    if measure_study(file, folder, **given):
         sys.exit(1)
 
 
@@ -101,29 +125,29 @@ def measure_study(
     scheduler: str | None = None,
     pictures: bool | None = None,
     *,
+    keep: bool = True,
     as_json: bool = False,
 ) -> int:
     """Run a study, write and show its results; return how many scans were left out."""
-    from ..report.study.output import write_study_steps
     from ..report.study.tables import study_document
     from ..report.study.terminal import study_view
-    from ..study.analysis.analyse import analyse_study_steps
     from ..study.file.inputs import read_study
     from ..study.measuring.executors import executor_of
-    from ..study.measuring.run import run_study_steps
+    from ..study.measuring.result_store import KEPT, drop_kept
 
     inputs = read_study(study_file)
-    with executor_of(workers, scheduler) as executor:
-        run = ProgressBar(messages).run(run_study_steps(inputs, folder, executor=executor))
-        analysis = ProgressBar(messages).run(analyse_study_steps(run))
-        writing = write_study_steps(
-            run,
-            analysis,
-            folder,
-            pictures=picture_choice(pictures),
-            executor=executor if scheduler is None else None,  # a cluster need not have matplotlib
-        )
-        written = ProgressBar(messages).run(writing)
+    stage = ProgressBar(messages)
+    try:
+        with executor_of(workers, scheduler) as executor:
+            # A cluster need not have matplotlib.
+            drawing = executor if scheduler is None else None
+            steps = _study_steps(inputs, folder, executor, drawing, picture_choice(pictures))
+            run, analysis, written = stage.run(steps)
+    except KeyboardInterrupt:
+        _say_stopped(folder, stage.latest)
+        sys.exit(INTERRUPTED)
+    if not keep:
+        drop_kept(folder / KEPT)
     if as_json:
         click.echo(json.dumps(study_document(run, analysis), indent=2, allow_nan=False))
     else:
@@ -131,8 +155,79 @@ def measure_study(
         for note in inputs.notes:
             screen.print(f"  {note}", markup=False)
         say_written(written, folder)
+        _say_kept(folder)
     return len(run.left_out)
 
 
-STUDY_COMMANDS: tuple[click.Command, ...] = (new, study, plan_command)
+def _study_steps(
+    inputs: StudyInputs,
+    folder: Path,
+    executor: Executor | None,
+    drawing: Executor | None,
+    pictures: PictureChoice,
+) -> Steps[tuple[StudyRun, StudyAnalysis, tuple[Path, ...]]]:
+    """Measure, analyse and write a study."""
+    from ..report.study.output import write_study_steps
+    from ..study.analysis.analyse import analyse_study_steps
+    from ..study.measuring.run import run_study_steps
+
+    run = yield from scaled(run_study_steps(inputs, folder, executor=executor), 0.0, _MEASURED)
+    analysis = yield from scaled(analyse_study_steps(run), _MEASURED, _ANALYSED)
+    writing = write_study_steps(run, analysis, folder, pictures=pictures, executor=drawing)
+    written = yield from scaled(writing, _ANALYSED, 1.0)
+    return run, analysis, written
+
+
+def _say_kept(folder: Path) -> None:
+    """Say where what was measured is kept, and how much room it takes."""
+    from ..study.measuring.result_store import KEPT, kept_bytes
+
+    size = kept_bytes(folder / KEPT)
+    if size:
+        screen.print(
+            f"Kept for the next run in {readable(folder / KEPT)}: {size_words(size)}. "
+            f"'cuspwise tidy {readable(folder)}' drops it.",
+            markup=False,
+        )
+
+
+def _say_stopped(folder: Path, latest: str) -> None:
+    """Say what is kept of a study that was stopped, and how to go on."""
+    from ..study.measuring.result_store import KEPT, kept_bytes
+
+    messages.print(f"Stopped{f' at: {latest}' if latest else ''}.", markup=False)
+    if any((folder / KEPT).glob("scan-*")):
+        size = size_words(kept_bytes(folder / KEPT))
+        messages.print(
+            f"What was measured before is kept in {readable(folder / KEPT)} ({size}): the same "
+            f"command goes on from there. 'cuspwise tidy {readable(folder)}' drops it.",
+            markup=False,
+        )
+    else:
+        messages.print("No scan had been measured yet; nothing half-written is left behind.")
+
+
+@click.command()
+@click.argument("folder", type=path)
+@guarded
+def tidy(folder: Path) -> None:
+    """Drop what a study keeps for its next run; its report, tables and figures stay.
+
+    FOLDER is the study's folder or that of its results. What was dropped is measured anew when
+    the study runs again.
+    """
+    from ..study.measuring.result_store import drop_kept, kept_folders
+
+    found = kept_folders(folder)
+    if not found:
+        raise FileError(
+            "Nothing that a study keeps lies there.",
+            subject=folder,
+            remedy="Name the folder of a study or of its results.",
+        )
+    for kept in found:
+        screen.print(f"Dropped {size_words(drop_kept(kept))}: {readable(kept)}", markup=False)
+
+
+STUDY_COMMANDS: tuple[click.Command, ...] = (new, study, plan_command, tidy)
 """All commands of this file, which ``cli.py`` adds to the command line."""

@@ -26,6 +26,8 @@ CAUTIOUS = 0.8
 
 ONE_GROUP, OTHER_GROUP = "first", "second"
 
+DOCUMENT = "study.json"
+
 
 @dataclass(frozen=True)
 class Spread:
@@ -146,7 +148,7 @@ def crowns_needed(
     area: str = "margin",
     measure: str = "mean_abs_um",
 ) -> CrownsNeeded:
-    """Tell how many crowns per group a study needs, to find a difference or show equivalence.
+    """Compute how many crowns per group a study needs, to find a difference or show equivalence.
 
     The least n at which Welch's t test (two-sided), or the two one-sided tests of equivalence,
     reach the power; formulas and sources at :mod:`.statistics.sample_size`. For a pilot, also with
@@ -195,7 +197,7 @@ def crowns_needed(
 def spreads_of(
     spread: float | tuple[float, float] | str | Path, area: str, measure: str
 ) -> tuple[Spread, ...]:
-    """Return the spreads that are told in numbers, or those of a pilot."""
+    """Return the spreads that are given as numbers, or those of a pilot."""
     if isinstance(spread, str | Path):
         return read_pilot(spread, area, measure)
     first, other = spread if isinstance(spread, tuple) else (spread, spread)
@@ -225,7 +227,7 @@ def read_pilot(file: str | Path, area: str, measure: str) -> tuple[Spread, ...]:
     Parameters
     ----------
     file : str or pathlib.Path
-        ``study.json`` of a study's results.
+        ``study.json`` of a study's results, their folder, or the study's.
     area, measure : str
         Deviations from design to scan; the measure in µm.
 
@@ -236,7 +238,7 @@ def read_pilot(file: str | Path, area: str, measure: str) -> tuple[Spread, ...]:
     SettingError
         There is no such area or measure, or no group has two crowns with it.
     """
-    crowns = _crowns(Path(file))
+    crowns = _crowns(_document_of(Path(file)))
     rows = [
         (crown["group"], {**row, "area": new_area_name(row["area"])})
         for crown in crowns
@@ -328,6 +330,14 @@ def _size(sd_a: float, sd_b: float, aim: Aim) -> SampleSize:
         power=aim.power,
         alpha=aim.alpha,
     )
+
+
+def _document_of(named: Path) -> Path:
+    """Return the document that is named, or that of the folder named."""
+    if not named.is_dir():
+        return named
+    places = (named / DOCUMENT, named / "study_results" / DOCUMENT)
+    return next((file for file in places if file.is_file()), places[0])
 
 
 def _crowns(file: Path) -> list[Mapping[str, Any]]:

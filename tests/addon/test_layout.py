@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from cuspwise.addon.blender.units import UNIT_CHOICES, mm_per_unit, unit_words
 from cuspwise.addon.drawing.legend_layout import TITLE, LegendLayout, lay_out
-from cuspwise.addon.panels.line_breaks import wrapped
+from cuspwise.addon.drawing.line_breaks import wrapped
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.report.drawing.deviation_colours import hex_colour
 from cuspwise.standalone_core.report.drawing.legend import Legend, make_legend
@@ -52,7 +52,7 @@ def test_everything_lies_on_the_ground_and_in_the_view(height: float, scale: flo
 
 
 def test_no_words_overlap() -> None:
-    made = layout(500.0, note="Stale: check again")
+    made = layout(500.0, note="Out of date: check again")
     lines = sorted(made.words, key=lambda w: w.baseline)
     for one, other in pairwise(lines):
         assert other.baseline - one.baseline >= one.size

@@ -195,12 +195,8 @@ def test_a_crown_is_not_compared_through_the_wall_of_another() -> None:
     _, second = measured(evaluation.mesh, low_scan(3.0, outside_only=False))
     first = PreparedDesign(SurfaceIndex(low_scan(5.0, outside_only=True)))
     settings = CheckSettings(superimpose=AS_IT_LIES)
-    field, _ = pair_job._superimposed(
-        SimpleNamespace(design_to_scan=second),
-        first,
-        SimpleNamespace(evaluation=evaluation, areas={}),
-        SimpleNamespace(first=SimpleNamespace(settings=settings)),
-    )
+    areas = SimpleNamespace(evaluation=evaluation, areas={})
+    field, _ = pair_job.superimposed(second, first, areas, settings)
     assert (field.status == NOT_MUTUAL).any()
     assert not field.counted[~on_the_outside(evaluation.points)].any()
     # Two kinds of noise, 3 and 5 µm on meshes of one spacing, remain.

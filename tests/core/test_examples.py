@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import doctest
 import importlib
+import re
+import shutil
 from pathlib import Path
 
 import cuspwise
 import pytest
 
 ROOT = Path(cuspwise.__file__).parent
+README = Path(__file__).resolve().parents[2] / "README.md"
 FINDER = doctest.DocTestFinder(recurse=False)
+WITH_EXAMPLES = [one for one in cuspwise.__all__ if ">>> " in getattr(cuspwise, one).__doc__]
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -49,7 +53,23 @@ def test_the_examples_of_a_module_run(name: str) -> None:
     assert any(example.examples for example in found)
 
 
-@pytest.mark.parametrize("name", cuspwise.__all__)
+@pytest.mark.parametrize("name", WITH_EXAMPLES)
 def test_a_public_example_runs_where_nothing_is_imported_yet(name: str) -> None:
     for example in FINDER.find(getattr(cuspwise, name), name, globs={}):
         _run(example)
+
+
+@pytest.mark.slow
+def test_the_readmes_python_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """On the small demo study, whose first crown is the scan."""
+    cuspwise.demo_study(tmp_path)
+    shutil.copy(tmp_path / "milled" / "m1.stl", tmp_path / "scan.stl")
+    monkeypatch.chdir(tmp_path)
+    blocks = re.findall(
+        r"^```python\n(.*?)^```", README.read_text("utf-8"), re.DOTALL | re.MULTILINE
+    )
+    assert blocks
+    for block in blocks:
+        exec(block, {})
+    assert (tmp_path / "study_results" / "report.html").is_file()
+    assert (tmp_path / "crown_07" / "check.html").is_file()

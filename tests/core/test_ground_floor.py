@@ -12,31 +12,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from cuspwise.standalone_core import csv_text as csv_module
 from cuspwise.standalone_core import errors as errors_module
-from cuspwise.standalone_core import readable as readable_module
-from cuspwise.standalone_core import shares as shares_module
 from cuspwise.standalone_core.csv_text import as_meant, csv_text, harmless
 from cuspwise.standalone_core.errors import FileError, SettingError
 from cuspwise.standalone_core.readable import readable
 from cuspwise.standalone_core.shares import limit_words, share_words, short_share
-from cuspwise.standalone_core.statistics import reasons as reasons_module
-from cuspwise.standalone_core.words import names as names_module
-from cuspwise.standalone_core.words import text as text_module
 
 FORMULAS = ["=1+1", "+cmd|' /C calc'!A0", "-2+3", "@SUM(A1)", "\t=1", "\r=1", "＝1", "-crown"]
-
-
-@pytest.mark.parametrize(
-    "module",
-    [csv_module, names_module, readable_module, reasons_module, shares_module, text_module],
-)
-def test_the_examples_are_true(module) -> None:
-    import doctest
-
-    assert doctest.testmod(module).failed == 0
-    assert doctest.testmod(module).attempted > 0
-
 
 # --- names -----------------------------------------------------------------------------------
 

@@ -45,13 +45,15 @@ ALLOWED = (
     r"\b(?:active_color(?:_name)?|color_(?:attributes|mode|srgb|type))\b",
     r"\b(?:BYTE|FLAT|UNIFORM|POLYLINE_FLAT|POLYLINE_UNIFORM)_COLOR\b",
     r"\bblf\.color\b",
+    r"\binitializer(?==)",
     r"\"color\"(?=[:,])",
     r"\[\"Color\"\]",
     r"ShaderNodeVertexColor",
     r"align=\"CENTER\"",
     r"\.center\b",
     r"\.normalized\(\)",
-    # Python, its packages, its test runner.
+    # Python, its packages, its tools.
+    r"--no-color-output",
     r"\bcapitalize\b",
     r"\bparametrize\b",
     r"\bcolorspacious\b",

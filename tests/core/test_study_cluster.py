@@ -47,6 +47,7 @@ def _kill_after_the_first_scan(kept: Path, pid: int) -> None:
     os.kill(pid, signal.SIGKILL)
 
 
+@pytest.mark.slow  # of this computer's own workers, one is killed in test_study_run.py
 def test_a_killed_worker_costs_nothing_but_time(plan: StudyPlan, tmp_path: Path) -> None:
     alone = run_study(plan, tmp_path / "alone")
     with LocalCluster(

@@ -112,6 +112,18 @@ def test_another_tolerance_measures_no_scan_anew(whole: StudyRun, folder: Path) 
     )
 
 
+def test_other_weights_leave_no_old_number(whole: StudyRun, folder: Path) -> None:
+    """Pairs hold measures of areas too; what was kept with the weights is not taken for theirs."""
+    plan = plan_of(folder, check=replace(SETTINGS, weighted=False))
+    again = run_study(plan, folder / "out")
+    assert again.reused == 0
+    assert numbers(again) == numbers(run_study(plan, folder / "unweighted"))
+    assert numbers(again) != numbers(whole)
+    for pair, before in zip(again.pairs, whole.pairs, strict=True):
+        assert {row.weighted for row in pair.superimposed} == {False}
+        assert pair.superimposed[0].rms_um != before.superimposed[0].rms_um
+
+
 def test_other_processes_give_the_same_bytes(whole: StudyRun, folder: Path) -> None:
     with executor_of(2) as executor:
         assert isinstance(executor, Executor)

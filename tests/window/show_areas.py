@@ -1,62 +1,32 @@
-"""Runs inside a real window: the areas overlay, edited, on a light theme, scaled.
+"""Runs inside a real window: the areas overlay, edited, on a light theme, scaled."""
 
-Steps are taken by a timer, since a picture shows what was drawn after the script last gave up
-control. ``facts.json`` tells the test what the state was at each step.
-"""
-
-import importlib
-import json
-import os
-import subprocess
 import time
-import traceback
 from pathlib import Path
 
 import bpy
 import numpy as np
+from driver import (
+    FACTS,
+    area_and,
+    click,
+    clicked,
+    design,
+    look_at,
+    open_tab,
+    part,
+    picture,
+    printed_errors,
+    run,
+    scan,
+    start_check,
+    view,
+    wait_for_job,
+)
 from mathutils import Euler
 
-OUT = Path(os.environ["GUI_OUT"])
-PACKAGE = next(name for name in bpy.context.preferences.addons.keys() if name.endswith("cuspwise"))  # noqa: SIM118
-FACTS = {}
 DRAWN_MS, READ, READ_BEFORE, TRIES = [], [], [], []
 # Titles of panels in a window of 1400 × 1000, the lower one first: it moves when the other closes.
 AREAS_TITLE, SCANS_TITLE = (912, 457), (926, 97)
-EDGES_MM = 0.2
-
-
-def part(name):
-    """A module of the extension."""
-    return importlib.import_module(f"{PACKAGE}.{name}")
-
-
-def picture(name):
-    """Photograph the screen."""
-    subprocess.run([os.environ["GUI_SHOT"], f"{name}.png"], check=True)
-
-
-def area_and(kind):
-    """The 3D view's area and its region of a kind."""
-    screen = bpy.context.window_manager.windows[0].screen
-    area = next(a for a in screen.areas if a.type == "VIEW_3D")
-    return area, next(r for r in area.regions if r.type == kind)
-
-
-def view():
-    """Context of the 3D view."""
-    area, region = area_and("WINDOW")
-    window = bpy.context.window_manager.windows[0]
-    return bpy.context.temp_override(window=window, area=area, region=region)
-
-
-def scan():
-    """The scan's object."""
-    return bpy.context.scene.cuspwise.scans[0].scan
-
-
-def design():
-    """The design's object."""
-    return bpy.context.scene.cuspwise.design
 
 
 def key():
@@ -71,75 +41,23 @@ def seen_of(name):
     return {p.area: len(p.triangles) for p in READ[-1].patches.patches}.get(name, 0)
 
 
-def type_later(*commands):
-    """Let xdotool work in a process of its own: the window must see the pointer rest."""
-    subprocess.Popen(["sh", "-c", "; ".join(["sleep 0.5", *commands])])
-
-
-# Steps: each returns the seconds to wait before the next, or None to be called again soon.
-
-
-def prepare():
-    """The demo's design and its printed scan, checked."""
-    for obj in list(bpy.data.objects):
-        bpy.data.objects.remove(obj)
-    demo = part("standalone_core.demo.crown").demo_crown(EDGES_MM)
-    produced = part("standalone_core.demo.production").produce(
-        demo,
-        part("standalone_core.demo.scenario").printed_errors(),
-        edge_mm=EDGES_MM,
-        rng=np.random.default_rng(3),
-    )
-    new_mesh = part("addon.blender.bridge").new_mesh
-    for name, mesh in (("Design", demo.mesh), ("Scan", produced.mesh)):
-        obj = bpy.data.objects.new(name, new_mesh(name, mesh.vertices, mesh.faces))
-        bpy.context.scene.collection.objects.link(obj)
-        obj.select_set(name == "Scan")
-    settings = bpy.context.scene.cuspwise
-    settings.design = bpy.data.objects["Design"]
-    settings.spacing_mm = 0.2
-    with view():
-        bpy.ops.cuspwise.add_scans()
-        bpy.ops.cuspwise.check_crown("INVOKE_DEFAULT")
-    return 1.0
-
-
-def wait_for_check():
-    """Wait for the job's end."""
-    return None if running() else 1.0
-
-
-def running():
-    """Whether a job is under way."""
-    return bpy.context.window_manager.cuspwise_job.running
-
-
 def look():
     """Two marks, seen from the lingual side and a little from above; the tab in front."""
     marks = part("addon.areas.support_marks")
     target = marks.target(design(), bpy.context.scene, bpy.context.evaluated_depsgraph_get())
     shape = part("standalone_core.demo.shape").CrownShape()
-    for spot in part("standalone_core.demo.scenario").printed_errors().spots[:2]:
+    for spot in printed_errors().spots[:2]:
         place = shape.points(np.array(np.deg2rad(spot.angle_deg)), np.array(spot.s_mm))
         marks.mark(target, place, 0.5, "support")
-    with view():
-        bpy.ops.object.select_all(action="DESELECT")
-        bpy.ops.view3d.view_axis(type="FRONT")
-        scan().select_set(True)
-        bpy.ops.view3d.view_selected()
-        scan().select_set(False)
-    area, region = area_and("UI")
+    look_at(scan(), "FRONT")
+    area, _region = area_and("UI")
     area.spaces.active.region_3d.view_rotation = Euler((1.1, 0.0, 0.3)).to_quaternion()
-    area.spaces.active.show_region_ui = True
-    region.active_panel_category = "Cuspwise"
-    return 1.5
+    return open_tab()
 
 
 def open_panel():
     """Open the areas' panel and close the one above it."""
-    click = "sleep 0.7 mousedown 1 sleep 0.2 mouseup 1 sleep 0.7"
-    type_later(*(f"xdotool mousemove {x} {y} {click}" for x, y in (AREAS_TITLE, SCANS_TITLE)))
-    return 5.0
+    return click(AREAS_TITLE, SCANS_TITLE)
 
 
 def turn_on():
@@ -258,10 +176,11 @@ def end():
 
 
 STEPS = [
-    prepare,
-    wait_for_check,
+    start_check,
+    wait_for_job,
     look,
     open_panel,
+    clicked,
     turn_on,
     shown,
     edit,
@@ -276,22 +195,4 @@ STEPS = [
 ]
 
 
-def step():
-    """Take the next step."""
-    try:
-        wait = STEPS[0]()
-    except Exception:
-        FACTS["error"] = traceback.format_exc()
-        traceback.print_exc()
-        wait = -1.0
-    if wait is None:
-        return 0.3
-    STEPS.pop(0)
-    if wait >= 0.0 and STEPS:
-        return wait
-    (OUT / "facts.json").write_text(json.dumps(FACTS, indent=1), encoding="utf-8")
-    (OUT / "done").touch()
-    return None
-
-
-bpy.app.timers.register(step, first_interval=1.0)
+run(STEPS)

@@ -21,7 +21,7 @@ PICTURES = (
     "study_6_mean",
     "study_7_share",
     "study_8_difference",
-    "study_9_stale",
+    "study_9_out_of_date",
 )
 
 
@@ -38,7 +38,7 @@ def test_a_click_starts_and_esc_keeps_what_is_measured(facts: dict[str, Any]) ->
 
 def test_the_second_run_goes_to_its_end(facts: dict[str, Any]) -> None:
     assert facts["groups"] == {"Milled": 3, "Printed upright": 3, "Printed tilted": 3}
-    assert facts["stale"] == ""
+    assert facts["out_of_date"] == ""
     assert facts["report"] is True
 
 

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 pytestmark = pytest.mark.timeout(600)
-PICTURES = ("1_imported", "2_running", "3_checked", "4_reading", "5_table", "6_stale")
+PICTURES = ("1_imported", "2_running", "3_checked", "4_reading", "5_table", "6_out_of_date")
 
 
 @pytest.fixture(scope="module")
@@ -45,7 +45,7 @@ def test_a_click_leaves_a_label(facts: dict[str, Any]) -> None:
 
 
 def test_moving_is_noticed(facts: dict[str, Any]) -> None:
-    assert facts["stale"] == {"state": "STALE", "reason": "Scan or design was moved."}
+    assert facts["out_of_date"] == {"state": "OUT_OF_DATE", "reason": "Scan or design was moved."}
 
 
 def test_views_and_materials_come_back(facts: dict[str, Any]) -> None:

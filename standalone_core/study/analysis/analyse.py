@@ -47,7 +47,7 @@ def analyse_study(study: StudyRun) -> StudyAnalysis:
     -------
     StudyAnalysis
         Lengths in µm. The same for the same run and seed, whatever the order of its crowns. What
-        too few crowns cannot tell is NaN, with the reason beside it.
+        too few crowns do not show is NaN, with the reason beside it.
 
     Examples
     --------

@@ -13,10 +13,11 @@ from ...areas.support_marks import SUPPORTS, is_support, new_area_name
 from ...deviation.tolerances import ANY_AREA
 from ...errors import CuspwiseError
 from ...superimpose.landmarks import LandmarkPairs, read_landmarks
+from ...words.text import listed
 from ..plan import EVERY_AREA, GroupPlan
 from .keys import NOT_SET
 from .place import Place
-from .value_types import listed, no_such
+from .value_types import no_such
 
 Values = Mapping[str, Mapping[str, Any]]
 

@@ -11,10 +11,11 @@ import numpy as np
 
 from ...mesh.triangle_mesh import FloatArray
 from ...readable import readable
+from ...words.text import listed
 from ..plan import ScoreScale, StudyPlan
 from .csv_rows import CsvFile, Row, read_csv, refuse_empty, refuse_repeated, whole_number
 from .mistakes import suggestion
-from .value_types import listed, shown
+from .value_types import shown
 
 _NO_SCORE = ("", "nan", "na", "n/a", "-", "–")
 _MOST_NAMED = 5

@@ -44,8 +44,8 @@ def read_study(path: str | Path) -> StudyInputs:
     Parameters
     ----------
     path : str or pathlib.Path
-        The study file, TOML; paths in it start from its folder. The README lists its keys, and
-        :func:`~cuspwise.new_study` writes one.
+        The study file, TOML, or a folder with a ``study.toml``; paths in it start from its folder.
+        The README lists its keys, and :func:`~cuspwise.new_study` writes one.
 
     Returns
     -------

@@ -13,17 +13,15 @@ from ...atomic import atomic_write
 from ...errors import StudyError
 from ...mesh.formats import SUFFIX_FORMATS
 from ...readable import readable, way_from
-from ...words.text import capital
+from ...words.text import capital, listed
 from ..plan import StudyPlan
 from .csv_rows import read_csv
 from .groups import group_name, matching, meshes_in, natural
 from .mistakes import StudyFileError
 from .new_text import NewGroup, NewStudy, study_text
-from .read import read_plan
+from .read import STUDY_FILE, read_plan
 from .study_sections import REPEATS
-from .value_types import listed
 
-STUDY_FILE = "study.toml"
 _RESULTS = ("study.json", "check.json", "kept")  # whose folder holds results, not scans
 _DESIGN = "design"
 _EXAMINER_COLUMNS = {"crown", "examiner"}

@@ -23,6 +23,9 @@ from .tables import GROUPS, MARKS, Tables, read_tables
 from .toml_lines import key_lines
 from .value_types import what_is_there
 
+STUDY_FILE = "study.toml"
+"""Name of the study file of a folder."""
+
 _ERROR_LINE = re.compile(r" ?\(at (?:line (\d+), column \d+|end of document)\)")
 _REMEDIES = (
     (
@@ -45,13 +48,20 @@ _REMEDIES = (
 )
 
 
+def study_file_of(path: str | Path) -> Path:
+    """Return a study file: the one named, or ``study.toml`` of the folder named."""
+    named = Path(path)
+    return named / STUDY_FILE if named.is_dir() else named
+
+
 def read_plan(path: str | Path) -> StudyPlan:
     """Read a study file and check it as a whole.
 
     Parameters
     ----------
     path : str or pathlib.Path
-        A TOML file; paths in it are relative to its folder. The README lists its keys.
+        A TOML file, or a folder with a ``study.toml``; paths in it are relative to its folder.
+        The README lists its keys.
 
     Returns
     -------
@@ -63,7 +73,7 @@ def read_plan(path: str | Path) -> StudyPlan:
     StudyFileError
         With every mistake in the file: its line, what is allowed, what was probably meant.
     """
-    file = Path(path)
+    file = study_file_of(path)
     text = _text(file)
     document = _document(file, text)
     document, place = with_new_names(document, Place(file, key_lines(text)))

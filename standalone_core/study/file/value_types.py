@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
+from ...words.text import capital, listed
 from .mistakes import nearest, suggestion
 from .place import Place
 
@@ -301,7 +302,7 @@ def read_texts(given: Any, place: Place, remedy: str) -> list[str] | None:
     good = True
     for index, item in enumerate(given):
         if not isinstance(item, str):
-            (place / index).wrong(f"{_capital(shown(item))} is not a text.", "Put it in quotes.")
+            (place / index).wrong(f"{capital(shown(item))} is not a text.", "Put it in quotes.")
             good = False
     return [item.strip() for item in given] if good else None
 
@@ -348,20 +349,9 @@ def _time_or_number(value: Any) -> str:
     return shown(value) if isinstance(value, (bool, int, float)) else str(value)
 
 
-def listed(words: Sequence[str], joint: str = "and") -> str:
-    """Join words as a sentence lists them."""
-    if len(words) < 2:
-        return "".join(words)
-    return f"{', '.join(words[:-1])} {joint} {words[-1]}"
-
-
 def _float(number: float) -> float:
     """Return a number as float, also a whole one with more digits than a float can hold."""
     try:
         return float(number)
     except OverflowError:
         return math.inf if number > 0 else -math.inf
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

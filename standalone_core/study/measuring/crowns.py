@@ -1,133 +1,64 @@
-"""The scans of a study: which there are, which are measured already, and what came of them."""
+"""What came of the scans of a study: crowns, judged from what is kept of them."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from pathlib import Path
+from dataclasses import replace
 
-from ...areas.area_set import AreaSet
-from ...check import CheckSettings
 from ...deviation.judgement import scan_warnings
 from ...deviation.measures import AreaMeasures
+from ...deviation.support_marks import MarkResult
 from ...deviation.tolerances import Tolerances
-from ...deviation.verdict import evidence_from, judge, with_verdicts
-from ...errors import CuspwiseError
+from ...deviation.verdict import ScanEvidence, evidence_from, judge, with_verdicts
 from ...records import with_tuples
+from ...superimpose.result import Superimposition
 from .fit_record import fit_from
-from .result_store import Kept, file_checksum
+from .result_store import ResultStore, still_kept
 from .results import Crown, LeftOut
-from .scan_job import ScanJob, rows_key, scan_key
+from .scan_job import ScanJob
 
 _USELESS = ("wrong_part", "mirrored")
 """Superimpositions that say that the scan does not show this crown."""
 
 
-@dataclass(frozen=True)
-class Entry:
-    """One scan of the study.
-
-    Attributes
-    ----------
-    name, group : str
-    sha256 : str
-        Checksum of the file's content.
-    job : ScanJob
-        What is to be done for it.
-    """
-
-    name: str
-    group: str
-    sha256: str
-    job: ScanJob
-
-
-@dataclass(frozen=True)
-class Place:
-    """Where a study's results are kept, and what all of them depend on.
-
-    Attributes
-    ----------
-    kept : Kept
-    design, areas_file : pathlib.Path
-        The design; the study's areas as they are kept.
-    design_sha256, areas, fit_areas : str
-        Checksums of the design's file, of the areas, and of those that are fitted on.
-    settings : CheckSettings
-    """
-
-    kept: Kept
-    design: Path
-    areas_file: Path
-    design_sha256: str
-    areas: str
-    fit_areas: str
-    settings: CheckSettings
-
-    def entry(self, name: str, group: str, scan: Path) -> Entry | LeftOut:
-        """Return a scan's entry, or why it cannot be read."""
-        try:
-            sha256 = file_checksum(scan)
-        except CuspwiseError as problem:
-            return LeftOut(name, group, scan, problem.reason, problem.remedy)
-        key = scan_key(sha256, self.design_sha256, self.settings, self.fit_areas)
-        job = ScanJob(
-            scan=scan.resolve(),
-            key=key,
-            rows_key=rows_key(key, self.areas, self.settings),
-            design=self.design.resolve(),
-            areas_file=self.areas_file.resolve(),
-            folder=self.kept.folder.resolve(),
-            settings=self.settings,
-        )
-        return Entry(name, group, sha256, job)
-
-
-def crown_from(entry: Entry, kept: Kept, area_set: AreaSet) -> Crown | LeftOut | None:
-    """Return what is kept of a scan, judged.
+def crown_from(job: ScanJob, store: ResultStore) -> Crown | LeftOut:
+    """Return what is kept of a measured scan, judged.
 
     Returns
     -------
-    Crown, LeftOut or None
-        ``LeftOut`` for a scan that does not show this crown; None if nothing is kept.
+    Crown or LeftOut
+        ``LeftOut`` for a scan that does not show this crown.
+
+    Raises
+    ------
+    StudyError
+        What was kept is gone.
     """
-    found = kept.load(entry.job.rows_key)
-    if found is None or not kept.holds(entry.job.key):
-        return None
-    record, settings = found[0], entry.job.settings
-    fit = fit_from(record["superimposition"], settings.superimpose)
+    scan, _ = still_kept(store.load(job.key, ()))
+    fit = fit_from(scan["superimposition"], job.settings.superimpose)
     if fit.verdict in _USELESS:
-        return LeftOut(
-            entry.name,
-            entry.group,
-            entry.job.scan,
-            fit.reason,
-            "Check that the file shows a crown made from this design; look at it with 'check'.",
-        )
+        remedy = "Check that the file shows a crown made from this design; look at it with 'check'."
+        return LeftOut(job.name, job.group, job.scan, fit.reason, remedy)
+    record, _ = still_kept(store.load(job.rows_key))
     rows = tuple(AreaMeasures(**with_tuples(row)) for row in record["measures"])
     evidence = evidence_from(
-        record["is_design"], record["layers"], record["margin"], record["unmatched"]
+        scan["is_design"], record["layers"], record["margin"], record["unmatched"]
     )
-    warnings = list(record["notes"])
-    if fit.verdict != "good":
-        warnings.append(f"Superimposition: {fit.reason}")
-    warnings += [f"Superimposition: {text}" for text in fit.warnings]
-    warnings += scan_warnings(rows, evidence, settings.tolerances)
     crown = Crown(
-        name=entry.name,
-        group=entry.group,
-        path=entry.job.scan,
-        sha256=entry.sha256,
-        triangles=record["triangles"],
+        name=job.name,
+        group=job.group,
+        path=job.scan,
+        sha256=job.sha256,
+        triangles=scan["triangles"],
         superimposition=fit,
         measures=rows,
         verdicts=(),
-        warnings=tuple(dict.fromkeys(warnings)),
-        key=entry.job.key,
+        warnings=_warnings(scan["notes"], fit, rows, evidence, job.settings.tolerances),
+        key=job.key,
+        marks=tuple(MarkResult(**with_tuples(row)) for row in record["marks"]),
         evidence=evidence,
         margin=evidence.margin,
     )
-    return judged(crown, settings.tolerances)
+    return judged(crown, job.settings.tolerances)
 
 
 def judged(crown: Crown, tolerances: Tolerances) -> Crown:
@@ -136,10 +67,17 @@ def judged(crown: Crown, tolerances: Tolerances) -> Crown:
     return replace(crown, measures=with_verdicts(crown.measures, verdicts), verdicts=verdicts)
 
 
-def missing(entries: Mapping[str, Entry], kept: Kept) -> dict[str, Entry]:
-    """Return the entries that have still to be measured."""
-    return {
-        name: entry
-        for name, entry in entries.items()
-        if kept.load(entry.job.rows_key) is None or not kept.holds(entry.job.key)
-    }
+def _warnings(
+    notes: list[str],
+    fit: Superimposition,
+    rows: tuple[AreaMeasures, ...],
+    evidence: ScanEvidence,
+    tolerances: Tolerances,
+) -> tuple[str, ...]:
+    """Return what the reader must know about a crown, each once."""
+    warnings = [f"Scan: {text}" for text in notes]
+    if fit.verdict != "good":
+        warnings.append(f"Superimposition: {fit.reason}")
+    warnings += [f"Superimposition: {text}" for text in fit.warnings]
+    warnings += scan_warnings(rows, evidence, tolerances)
+    return tuple(dict.fromkeys(warnings))

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
+import threading
 from collections.abc import Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from multiprocessing.connection import Connection
 
+from ...atomic import end_process
 from ...errors import SettingError
 
 
@@ -43,14 +47,47 @@ def executor_of(
     if count == 1:
         yield None
         return
+    with _processes(count) as executor:
+        yield executor
+
+
+@contextmanager
+def _processes(count: int) -> Iterator[Executor]:
+    """Lend processes that end with this one, and at once if it gives up its work.
+
+    They hold one end of a pipe whose other end nobody but this process has: however it ends, they
+    notice.
+    """
     # Started afresh, not forked: a forked process would inherit locks that other threads hold.
-    pool = ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"))
+    context = multiprocessing.get_context("spawn")
+    listening, held = context.Pipe(duplex=False)
+    pool = ProcessPoolExecutor(
+        count, mp_context=context, initializer=_start_worker, initargs=(listening,)
+    )
     try:
         for _ in range(count):  # so that they have started when the first work comes
             pool.submit(_load)
         yield pool
+    except BaseException:
+        held.close()  # what they work at is not wanted any more
+        raise
     finally:
         pool.shutdown(cancel_futures=True)
+        held.close()
+        listening.close()
+
+
+def _start_worker(listening: Connection) -> None:
+    """Leave Ctrl-C to the main process, and watch it from a thread, whatever the work is."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with, args=(listening,), daemon=True).start()
+
+
+def _end_with(listening: Connection) -> None:
+    """End this process as soon as the other end of the pipe is closed."""
+    with suppress(EOFError, OSError):
+        listening.recv()
+    end_process(1)
 
 
 def _load() -> None:

@@ -2,19 +2,56 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 from scipy.special import stdtr
 
 from ...areas.area_set import AreaSet
+from ...check_settings import CheckSettings
 from ...deviation.field import DeviationField
 from ...deviation.measures import AreaMeasures, measure_areas
+from ...measure import ReadyDesign
 from ...mesh.triangle_mesh import FloatArray
+from ...progress import Progress, Steps
 from ...statistics.multiplicity import benjamini_hochberg
 from .pair_job import difference
-from .results import DifferenceMap, GroupMap, SpreadParts
+from .result_store import ResultStore, still_kept
+from .results import Crown, DifferenceMap, Dispersion, GroupMap, SpreadParts
+from .scan_job import load_deviations
+
+
+def map_groups_steps(
+    groups: Mapping[str, Sequence[Crown]],
+    ready: ReadyDesign,
+    store: ResultStore,
+    settings: CheckSettings,
+) -> Steps[tuple[dict[str, GroupMap], tuple[Dispersion, ...]]]:
+    """Map every group that has a crown, and measure its crowns' distances from the mean surface.
+
+    Holds one group's deviations at a time: 9 bytes for each point and crown.
+    """
+    maps: dict[str, GroupMap] = {}
+    rows: list[Dispersion] = []
+    points, limit_um = len(ready.evaluation.points), settings.tolerances.limit_um("whole")
+    for number, (name, crowns) in enumerate(groups.items()):
+        yield Progress("Mapping groups", number / len(groups))
+        if not crowns:
+            continue
+        fields = [
+            still_kept(load_deviations(store, crown.key, ready.evaluation, settings))
+            for crown in crowns
+        ]
+        deviations = (field.deviation_mm for field in fields)
+        maps[name] = group_map(name, deviations, limit_um, points)
+        for crown, field in zip(crowns, fields, strict=True) if len(crowns) > 1 else ():
+            yield Progress("Mapping groups", (number + 0.5) / len(groups))
+            measures = distance_from_mean(
+                field, maps[name], ready.area_set, weighted=settings.weighted
+            )
+            rows.append(Dispersion(crown.name, name, measures))
+    return maps, tuple(rows)
 
 
 def group_map(

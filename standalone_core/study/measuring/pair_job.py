@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...areas.area_set import AreaSet
-from ...check_settings import faces_to_fit
+from ...check_settings import CheckSettings, faces_to_fit
 from ...deviation.field import (
     COUNTED,
     NOT_MUTUAL,
@@ -30,10 +30,9 @@ from ...superimpose.near_fit import NearFit, near_fit
 from ...superimpose.prepared import PreparedDesign
 from ...superimpose.rigid import apply, rotation_angle_deg, turned
 from ...surface.closest import SurfaceIndex
-from .result_store import Kept, key_of
-from .results import Pair
-from .scan_job import KeptScan, ScanJob, load_scan, moved_scan
-from .worker_design import workers_design
+from .result_store import ResultStore, key_of, still_kept
+from .results import Crown, Pair
+from .scan_job import ScanJob, load_deviations, load_surface
 
 
 @dataclass(frozen=True)
@@ -46,53 +45,55 @@ class PairJob:
         The crown whose whole surface the others are measured from; kept already.
     seconds : tuple of str
         Keys of the others, kept already.
-    areas : str
-        Checksum of the areas and of how they are weighted, which the measures depend on.
     """
 
     first: ScanJob
     seconds: tuple[str, ...]
-    areas: str
-
-    def key(self, second: str) -> str:
-        """Return under which the pair with ``second`` is kept."""
-        return key_of("pair", self.first.key, second, self.areas)
 
 
-def compare_and_keep(job: PairJob) -> int:
+def pair_key(first: ScanJob, second: str) -> str:
+    """Return under which the pair of a crown with another, of key ``second``, is kept."""
+    return key_of("pair", first.key, second, first.study.areas, first.settings.weighted)
+
+
+def compare_and_keep(job: PairJob) -> None:
     """Compare one crown with the others in a worker process and keep the results."""
-    ready = workers_design(job.first.design, job.first.settings, job.first.areas_file)
-    return run(compare_and_keep_steps(job, ready, threads=1))
+    run(compare_and_keep_steps(job, job.first.study.workers_design(), threads=1))
 
 
 def compare_and_keep_steps(
     job: PairJob, ready: ReadyDesign, threads: int | None = None
-) -> Steps[int]:
-    """Do as :func:`compare_and_keep` does, step by step; return the count of pairs."""
-    kept, settings = Kept(job.first.folder), job.first.settings
+) -> Steps[None]:
+    """Do as :func:`compare_and_keep` does, step by step.
+
+    Raises
+    ------
+    StudyError
+        What was kept of a crown is gone.
+    """
+    first, settings = job.first, job.first.settings
+    store = ResultStore(first.study.folder)
     yield Progress("Indexing a crown", 0.0)
-    first = load_scan(kept, job.first.key, ready.evaluation, settings)
-    assert first is not None  # pairs are made of crowns that are kept
-    surface = moved_scan(job.first, first.superimposition)
+    surface = still_kept(load_surface(store, first))
+    field = still_kept(load_deviations(store, first.key, ready.evaluation, settings))
     target = PreparedDesign(SurfaceIndex(surface, threads=threads))
     for done, key in enumerate(job.seconds):
         yield Progress("Comparing crowns", (done + 0.5) / (len(job.seconds) + 0.5))
-        second = load_scan(kept, key, ready.evaluation, settings)
-        assert second is not None
-        kept.save(job.key(key), _compared(first, second, target, ready.area_set, job), {})
-    return len(job.seconds)
+        loaded = load_deviations(store, key, ready.evaluation, settings, feet=True)
+        record = _compared(field, still_kept(loaded), target, ready.area_set, settings)
+        store.save(pair_key(first, key), record, {})
 
 
-def load_pair(kept: Kept, key: str, group: str, first: str, second: str) -> Pair | None:
+def load_pair(store: ResultStore, key: str, first: Crown, second: Crown) -> Pair | None:
     """Return what was kept of a pair; None if there is nothing that can be read."""
-    entry = kept.load(key)
+    entry = store.load(key)
     if entry is None:
         return None
     record = entry[0]
     return Pair(
-        group=group,
-        first=first,
-        second=second,
+        group=first.group,
+        first=first.name,
+        second=second.name,
         superimposed=tuple(AreaMeasures(**row) for row in record["superimposed"]),
         design_frame=tuple(AreaMeasures(**row) for row in record["design_frame"]),
         shift_um=record["shift_um"],
@@ -109,30 +110,49 @@ def difference(first: DeviationField, deviation_mm: FloatArray) -> DeviationFiel
 
 
 def _compared(
-    first: KeptScan,
-    second: KeptScan,
+    first: DeviationField,
+    second: DeviationField,
     target: PreparedDesign,
     area_set: AreaSet,
-    job: PairJob,
+    settings: CheckSettings,
 ) -> dict[str, Any]:
-    weighted = job.first.settings.weighted
-    apart = difference(first.design_to_scan, second.design_to_scan.deviation_mm)
-    in_design_frame = measure_areas([apart], area_set, weighted=weighted)
+    apart = difference(first, second.deviation_mm)
+    in_design_frame = measure_areas([apart], area_set, weighted=settings.weighted)
     record: dict[str, Any] = {"design_frame": _rows(in_design_frame), "superimposed": []}
     try:
-        field, motion = _superimposed(second, target, area_set, job)
+        field, motion = superimposed(second, target, area_set, settings)
     except SuperimpositionError as problem:
         return {**record, "shift_um": np.nan, "turn_deg": np.nan, "reason": problem.reason}
-    rows = measure_areas([field], area_set, weighted=weighted)
+    rows = measure_areas([field], area_set, weighted=settings.weighted)
     return {**record, "superimposed": _rows(rows), **motion, "reason": ""}
 
 
-def _superimposed(
-    second: KeptScan, target: PreparedDesign, area_set: AreaSet, job: PairJob
+def superimposed(
+    second: DeviationField, target: PreparedDesign, area_set: AreaSet, settings: CheckSettings
 ) -> tuple[DeviationField, Mapping[str, float]]:
-    """Lay the second crown's points on the first crown and measure there."""
-    evaluation, settings = area_set.evaluation, job.first.settings
-    counted = second.design_to_scan.counted
+    """Lay the second crown's points on the first crown and measure there.
+
+    Parameters
+    ----------
+    second : DeviationField
+        Of the second crown at the design's points, with its feet.
+    target : PreparedDesign
+        The first crown's surface, where it was laid on the design.
+    area_set : AreaSet
+    settings : CheckSettings
+
+    Returns
+    -------
+    DeviationField, mapping
+        Deviations of the first crown from the second, and how far the second was moved.
+
+    Raises
+    ------
+    SuperimpositionError
+        The two crowns cannot be laid on each other.
+    """
+    evaluation = area_set.evaluation
+    counted = second.counted
     carried = _carried(second, evaluation)
     used = counted & (carried.vertex_areas > 0)
     faces = faces_to_fit(area_set, settings.fit_areas)
@@ -147,9 +167,9 @@ def _superimposed(
     status = counting_status(normals, fit.closest, target.index.mesh, settings.deviation)
     status = np.where(counted, status, NOT_MUTUAL).astype(np.uint8)
     status = _through_no_wall(status, fit, carried.moved(T), target.index, settings.deviation)
-    status = np.where(counted, status, second.design_to_scan.status).astype(np.uint8)
+    status = np.where(counted, status, second.status).astype(np.uint8)
     field = replace(
-        second.design_to_scan,
+        second,
         deviation_mm=np.where(status == COUNTED, -fit.signed_mm, np.nan),
         status=status,
         foot_mm=None,
@@ -179,9 +199,9 @@ def _through_no_wall(
     return run(through_no_wall_steps(field, crown, target)).status
 
 
-def _carried(scan: KeptScan, evaluation: EvaluationMesh) -> TriangleMesh:
+def _carried(field: DeviationField, evaluation: EvaluationMesh) -> TriangleMesh:
     """Return a crown's surface as its points nearest to the design's, joined as those are."""
-    field, faces = scan.design_to_scan, evaluation.mesh.faces
+    faces = evaluation.mesh.faces
     assert field.foot_mm is not None  # it was measured
     counted = field.counted
     vertices = np.where(counted[:, None], field.foot_mm, evaluation.points)

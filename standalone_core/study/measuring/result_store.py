@@ -5,35 +5,56 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import re
 import time
 import zipfile
-from collections.abc import Mapping
-from contextlib import suppress
+import zlib
+from collections.abc import Collection, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
+from numpy.lib.npyio import NpzFile
 from numpy.typing import NDArray
 
 from ...atomic import atomic_write
 from ...check import versions_used
-from ...errors import FileError
+from ...errors import FileError, StudyError
 
-FORMAT = 3
+KEPT = "kept"
+"""Folder of kept results inside a study's folder of results."""
+
+FORMAT = 4
 """Raised when what is kept changes; older content is then measured anew."""
 
 _ABANDONED_S = 3600.0
 """A temporary file of this age belongs to a run that was killed."""
+_OURS = re.compile(r"(scan|rows|pair|areas)-[0-9a-f]{32}\.npz|areas-[0-9a-f]{32}\.json|\..+\.tmp")
+"""Files that a study keeps; formats below 4 kept areas as JSON."""
+_RECORD, _ARRAYS = "record", "arrays"
+_UNREADABLE = (
+    OSError,
+    ValueError,
+    KeyError,
+    TypeError,
+    EOFError,
+    RuntimeError,  # NotImplementedError among them: bits that name a way of packing are flipped
+    zipfile.BadZipFile,
+    zlib.error,
+)
 
 Arrays = Mapping[str, NDArray[Any]]
+Loaded = TypeVar("Loaded")
 
 
-class Kept:
+class ResultStore:
     """A folder of results under the checksum of all that they depend on.
 
-    Every entry is one file, written whole or not at all: a record (JSON) and arrays. An entry
-    that cannot be read counts as not there, and is made again.
+    Every entry is one file, written whole or not at all: a record (JSON) and arrays, each under
+    a checksum of its own. An entry that cannot be read, is damaged or is of another format counts
+    as not there, and is made again.
 
     Parameters
     ----------
@@ -70,13 +91,12 @@ class Kept:
         record : mapping
             What JSON can hold; NaN and infinity are allowed.
         arrays : mapping of str to array
-            Not of objects.
+            Not of objects. Whole numbers are packed; the last digits of others are chance, which
+            hardly packs.
         """
-        buffer = io.BytesIO()
-        text = np.frombuffer(json.dumps(record).encode(), dtype=np.uint8)
-        np.savez(buffer, record=text, **arrays)  # type: ignore[arg-type]
+        content = {"format": FORMAT, _RECORD: record, _ARRAYS: sorted(arrays)}
         try:
-            atomic_write(self.path(key), buffer.getvalue())
+            atomic_write(self.path(key), _packed(content, arrays))
         except FileError as problem:
             raise FileError(
                 problem.reason,
@@ -85,18 +105,42 @@ class Kept:
                 "was measured before is kept.",
             ) from problem
 
-    def load(self, key: str) -> tuple[dict[str, Any], dict[str, NDArray[Any]]] | None:
-        """Return an entry's record and arrays; None if there is none that can be read."""
+    def load(
+        self, key: str, names: Collection[str] | None = None
+    ) -> tuple[dict[str, Any], dict[str, NDArray[Any]]] | None:
+        """Return an entry's record and arrays; None if there is none that can be read.
+
+        Parameters
+        ----------
+        key : str
+        names : collection of str, optional
+            The arrays to read; all by default.
+        """
         try:
-            with np.load(self.path(key), allow_pickle=False) as file:
-                arrays = {name: file[name] for name in file.files}
-            return json.loads(arrays.pop("record").tobytes()), arrays
-        except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+            with self._opened(key) as (file, content):
+                if content["format"] != FORMAT:
+                    return None
+                wanted = content[_ARRAYS] if names is None else names
+                return content[_RECORD], {name: file[name] for name in wanted}
+        except _UNREADABLE:
             return None
 
     def holds(self, key: str) -> bool:
-        """Return whether an entry is there."""
-        return self.path(key).is_file()
+        """Return whether an entry is there, whole and of this format."""
+        try:
+            with self._opened(key) as (_, content), zipfile.ZipFile(self.path(key)) as file:
+                names = {f"{name}.npy" for name in (_RECORD, *content[_ARRAYS])}
+                complete = names == set(file.namelist()) and file.testzip() is None
+                return complete and content["format"] == FORMAT
+        except _UNREADABLE:
+            return False
+
+    @contextmanager
+    def _opened(self, key: str) -> Iterator[tuple[NpzFile, dict[str, Any]]]:
+        """Open an entry, and read what it says about itself."""
+        # numpy leaves a file open that is none of its own, if it is to open it.
+        with self.path(key).open("rb") as stream, np.load(stream, allow_pickle=False) as file:
+            yield file, json.loads(file[_RECORD].tobytes())
 
     def tidy(self) -> None:
         """Remove what killed runs left half-written."""
@@ -105,6 +149,98 @@ class Kept:
             with suppress(OSError):
                 if file.stat().st_mtime < before:
                     file.unlink()
+
+
+def still_kept(loaded: Loaded | None) -> Loaded:
+    """Return what was loaded of a result that was kept a moment ago.
+
+    Raises
+    ------
+    StudyError
+        It is gone.
+    """
+    if loaded is None:
+        raise StudyError(
+            "A result that was kept a moment ago is gone.",
+            subject="study",
+            remedy="Leave the folder of results alone while a study runs, and run it again.",
+        )
+    return loaded
+
+
+def kept_folders(named: Path) -> list[Path]:
+    """Return the folders of kept results that somebody means.
+
+    Parameters
+    ----------
+    named : pathlib.Path
+        The folder itself, that of a study's results, that of the study, or a study file.
+    """
+    named = named.resolve()
+    if named.is_file():
+        near = [named.with_name(f"{named.stem}_results") / KEPT]
+    else:
+        near = [named, named / KEPT, *sorted(named.glob(f"*_results/{KEPT}"))]
+    return [folder for folder in near if folder.name == KEPT and any(_kept_files(folder))]
+
+
+def kept_bytes(folder: Path) -> int:
+    """Return the size of the kept results in a folder, bytes."""
+    return sum(file.stat().st_size for file in _kept_files(folder))
+
+
+def drop_kept(folder: Path) -> int:
+    """Remove the kept results in a folder, and the folder if nothing else is in it.
+
+    Returns
+    -------
+    int
+        The bytes that were freed.
+
+    Raises
+    ------
+    FileError
+        A file cannot be removed.
+    """
+    freed = 0
+    for file in list(_kept_files(folder)):
+        size = file.stat().st_size
+        try:
+            file.unlink()
+        except OSError as problem:
+            raise FileError(
+                f"It cannot be removed ({problem.strerror}).",
+                subject=file,
+                remedy="Make the folder writable, or remove it by hand: it can be measured again.",
+            ) from problem
+        freed += size
+    with suppress(OSError):  # something else lies in it
+        folder.rmdir()
+    return freed
+
+
+def _kept_files(folder: Path) -> Iterator[Path]:
+    """Yield the files that a study keeps, and no others."""
+    if folder.is_dir():
+        yield from (file for file in folder.iterdir() if _OURS.fullmatch(file.name))
+
+
+def _packed(content: Mapping[str, Any], arrays: Arrays) -> bytes:
+    """Return a record and arrays as the bytes of an .npz file, the same for the same content."""
+    text = np.frombuffer(json.dumps(content).encode(), dtype=np.uint8)
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as file:
+        for name, array in {_RECORD: text, **arrays}.items():
+            member = io.BytesIO()
+            np.lib.format.write_array(member, array, allow_pickle=False)
+            whole = array.dtype.kind in "iu"
+            file.writestr(
+                zipfile.ZipInfo(f"{name}.npy"),
+                member.getbuffer(),
+                zipfile.ZIP_DEFLATED if whole else zipfile.ZIP_STORED,
+                compresslevel=1 if whole else None,
+            )
+    return buffer.getvalue()
 
 
 def key_of(kind: str, *parts: object) -> str:

@@ -44,7 +44,7 @@ class Crown:
     warnings : tuple of str
         What the reader must know about this crown, as sentences.
     key : str
-        Under which its deviations are kept; see :class:`~.keep.Kept`.
+        Under which its deviations are kept; see :class:`~.result_store.ResultStore`.
     marks : tuple of MarkResult
         What is left of each support mark.
     evidence : ScanEvidence

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -10,240 +12,271 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...areas.area_set import AreaSet
+from ...check import marks_of
 from ...check_settings import CheckSettings
 from ...deviation.field import DeviationField
 from ...deviation.judgement import pieces_of
-from ...deviation.layers_beside import LayerBeside
+from ...deviation.layers_beside import layers_beside
 from ...deviation.margin_profile import MarginProfileSettings, margin_profile
-from ...deviation.margin_summary import MarginSummary
 from ...deviation.measures import measure_areas
-from ...measure import ReadyDesign, measure_scan_steps, read_scan
+from ...measure import MeasuredScan, ReadyDesign, measure_scan_steps, read_scan
+from ...mesh.layers import DoubleLayer
 from ...mesh.refine import EvaluationMesh, evaluation_mesh
-from ...mesh.triangle_mesh import TriangleMesh
+from ...mesh.triangle_mesh import FloatArray, TriangleMesh
 from ...progress import Progress, Steps, run, scaled
 from ...records import with_tuples
-from ...superimpose.result import Superimposition
 from .fit_record import fit_from, fit_record
-from .result_store import Kept, key_of
+from .result_store import ResultStore, file_checksum, key_of
 from .worker_design import workers_design
+
+_SURFACE = ("vertices", "faces")
+_FORWARD = ("deviation_mm", "status")
+
+
+@dataclass(frozen=True)
+class StudyDependencies:
+    """What all results of a study depend on, and where they are kept.
+
+    Attributes
+    ----------
+    folder : pathlib.Path
+        Of the kept results.
+    design : pathlib.Path
+    design_sha256 : str
+        Checksum of its file.
+    areas : str
+        Under which the areas are kept, which tells their content.
+    fit_areas : str
+        Checksum of those that are fitted on; empty for the whole crown.
+    settings : CheckSettings
+    """
+
+    folder: Path
+    design: Path
+    design_sha256: str
+    areas: str
+    fit_areas: str
+    settings: CheckSettings
+
+    def workers_design(self) -> ReadyDesign:
+        """Return the design, made ready in a worker process once and for all."""
+        return workers_design(self.design, self.settings, self.folder, self.areas)
 
 
 @dataclass(frozen=True)
 class ScanJob:
-    """What a worker needs to measure one scan.
+    """One scan of a study: all that a worker needs to measure it.
 
     Attributes
     ----------
+    name, group : str
     scan : pathlib.Path
-    key : str
-        Under which the deviations are kept.
-    rows_key : str
-        Under which the measures of the areas are kept.
-    design, areas_file, folder : pathlib.Path
-        The design, the study's areas, and the folder of kept results.
-    settings : CheckSettings
+    sha256 : str
+        Checksum of the file's content.
+    study : StudyDependencies
     """
 
+    name: str
+    group: str
     scan: Path
-    key: str
-    rows_key: str
-    design: Path
-    areas_file: Path
-    folder: Path
-    settings: CheckSettings
+    sha256: str
+    study: StudyDependencies
+
+    @property
+    def settings(self) -> CheckSettings:
+        """The study's settings."""
+        return self.study.settings
+
+    @cached_property
+    def key(self) -> str:
+        """Under which the deviations are kept: all that they depend on, not the tolerances."""
+        settings = self.settings
+        return key_of(
+            "scan",
+            self.sha256,
+            self.study.design_sha256,
+            self.study.fit_areas,
+            [settings.design_unit, settings.scan_unit, settings.spacing_mm, settings.drop_debris],
+            settings.superimpose,
+            settings.deviation,
+        )
+
+    @cached_property
+    def rows_key(self) -> str:
+        """Under which the measures of the areas are kept."""
+        tolerances = self.settings.tolerances
+        return key_of(
+            "rows",
+            self.key,
+            self.study.areas,
+            [dict(tolerances.mean_abs_um), tolerances.max_unmatched_um],
+            self.settings.weighted,
+            MarginProfileSettings(),
+            self.settings.mark,
+            tolerances.max_unsettled_share,
+        )
 
 
-@dataclass(frozen=True, eq=False)
-class KeptScan:
-    """What a study keeps of a measured scan, before any area or tolerance is looked at.
+def scan_job(name: str, group: str, scan: Path, study: StudyDependencies) -> ScanJob:
+    """Return what is to be done for a scan.
 
-    Attributes
-    ----------
-    triangles : int
-        Of the scan, after repair.
-    edge_mm : float
-        Mean length of its edges, mm.
-    notes : tuple of str
-        What reading and repairing found, as sentences.
-    superimposition : Superimposition
-    design_to_scan, scan_to_design : DeviationField
-        Of the first also the feet, which pairs are made of.
-    is_design : bool
-        Whether the scan is no scan but the design's own surface.
-    layers : tuple of LayerBeside
-        Second layers of its surface.
+    Raises
+    ------
+    FileError
+        It cannot be read.
     """
-
-    triangles: int
-    edge_mm: float
-    notes: tuple[str, ...]
-    superimposition: Superimposition
-    design_to_scan: DeviationField
-    scan_to_design: DeviationField
-    is_design: bool
-    layers: tuple[LayerBeside, ...]
+    return ScanJob(name, group, scan.resolve(), file_checksum(scan), study)
 
 
-def scan_key(sha256: str, design_sha256: str, settings: CheckSettings, fit_areas: str) -> str:
-    """Name a scan's result after all that it depends on, which tolerances are not.
-
-    Parameters
-    ----------
-    sha256, design_sha256 : str
-        Checksums of the two files.
-    settings : CheckSettings
-    fit_areas : str
-        Checksum of the areas that the superimposition runs on; empty for the whole crown.
-    """
-    return key_of(
-        "scan",
-        sha256,
-        design_sha256,
-        fit_areas,
-        [settings.design_unit, settings.scan_unit, settings.spacing_mm, settings.drop_debris],
-        settings.superimpose,
-        settings.deviation,
-    )
-
-
-def rows_key(key: str, areas: str, settings: CheckSettings) -> str:
-    """Name a scan's measures after its deviations, the areas and the tolerances."""
-    limits = [dict(settings.tolerances.mean_abs_um), settings.tolerances.max_unmatched_um]
-    return key_of("rows", key, areas, limits, settings.weighted, MarginProfileSettings())
-
-
-def measure_and_keep(job: ScanJob) -> str:
-    """Measure one scan in a worker process, keep the results and return its key.
+def measure_and_keep(job: ScanJob) -> None:
+    """Measure one scan in a worker process and keep the results.
 
     Raises
     ------
     CuspwiseError
         The scan cannot be used.
     """
-    ready = workers_design(job.design, job.settings, job.areas_file)
-    return run(measure_and_keep_steps(job, ready, threads=1))
+    run(measure_and_keep_steps(job, job.study.workers_design(), threads=1))
 
 
 def measure_and_keep_steps(
     job: ScanJob, ready: ReadyDesign, threads: int | None = None
-) -> Steps[str]:
+) -> Steps[None]:
     """Do as :func:`measure_and_keep` does, step by step, with a design that is ready already."""
-    kept = Kept(job.folder)
-    measured = load_scan(kept, job.key, ready.evaluation, job.settings)
+    store = ResultStore(job.study.folder)
+    measured = load_scan(store, job, ready)
     if measured is None:
-        measured = yield from scaled(_measured_steps(job, ready, threads), 0.0, 0.9)
-        _keep(kept, job.key, measured)
+        yield Progress("Reading the scan", 0.0)
+        scan = read_scan(job.scan, job.settings)
+        steps = measure_scan_steps(scan, ready, job.settings, threads=threads)
+        measured = yield from scaled(steps, 0.1, 0.9)
+        _save_scan(store, job.key, measured)
     yield Progress("Measuring the areas", 0.9)
-    fields = measured.design_to_scan, measured.scan_to_design
-    tolerances = job.settings.tolerances.mean_abs_um
-    rows = measure_areas(fields, ready.area_set, tolerances, weighted=job.settings.weighted)
-    pieces = pieces_of(fields, ready.area_set, job.settings.tolerances)
-    margin = _margin(measured, ready, job.settings)
-    record = {
-        **_about(measured),
+    store.save(job.rows_key, _rows(measured, ready.area_set, job.settings), {})
+
+
+def _rows(measured: MeasuredScan, area_set: AreaSet, settings: CheckSettings) -> dict[str, Any]:
+    """Return what depends on areas and tolerances, as JSON can hold it."""
+    tolerances = settings.tolerances
+    rows = measure_areas(
+        measured.fields, area_set, tolerances.mean_abs_um, weighted=settings.weighted
+    )
+    margin = margin_profile(
+        *measured.fields,
+        area_set,
+        measured.in_place,
+        tolerances.limit_um("margin"),
+        scan_edge_mm=measured.mesh.mean_edge_mm,
+    )
+    marks = marks_of(measured.design_to_scan, area_set, measured.superimposition, settings)
+    return {
         "measures": [asdict(row) for row in rows],
-        "unmatched": [asdict(piece) for piece in pieces],
-        "margin": None if margin is None else asdict(margin),
+        "unmatched": [asdict(piece) for piece in pieces_of(measured.fields, area_set, tolerances)],
+        "layers": [asdict(layer) for layer in measured.layers],
+        "margin": None if margin is None else asdict(margin.summary),
+        "marks": [asdict(mark) for mark in marks],
     }
-    kept.save(job.rows_key, record, {})
-    return job.key
 
 
-def _margin(
-    measured: KeptScan, ready: ReadyDesign, settings: CheckSettings
-) -> MarginSummary | None:
-    """Return what the scan's margin profile comes to; None without a margin line."""
-    back = measured.scan_to_design
-    assert back.faces is not None  # measured
-    scan = evaluation_mesh(TriangleMesh(back.points_mm, back.faces), settings.spacing_mm)
-    tolerance_um = settings.tolerances.limit_um("margin")
-    profile = margin_profile(
-        measured.design_to_scan,
-        back,
-        ready.area_set,
-        scan,
-        tolerance_um,
-        scan_edge_mm=measured.edge_mm,
-    )
-    return None if profile is None else profile.summary
+def _save_scan(store: ResultStore, key: str, measured: MeasuredScan) -> None:
+    """Keep a scan before any area or tolerance is looked at.
 
-
-def _measured_steps(job: ScanJob, ready: ReadyDesign, threads: int | None) -> Steps[KeptScan]:
-    yield Progress("Reading the scan", 0.0)
-    scan = read_scan(job.scan, job.settings)
-    steps = measure_scan_steps(scan, ready, job.settings, threads=threads)
-    measured = yield from scaled(steps, 0.1, 1.0)
-    return KeptScan(
-        triangles=len(scan.mesh),
-        edge_mm=scan.mesh.mean_edge_mm,
-        notes=tuple(f"Scan: {text}" for text in scan.notes),
-        superimposition=measured.superimposition,
-        design_to_scan=measured.design_to_scan,
-        scan_to_design=measured.scan_to_design,
-        is_design=measured.is_design,
-        layers=measured.layers,
-    )
-
-
-def moved_scan(job: ScanJob, fit: Superimposition) -> TriangleMesh:
-    """Read a scan again and lay it on the design as it was laid before."""
-    return read_scan(job.scan, job.settings).mesh.moved(fit.T_design_scan)
-
-
-def _keep(kept: Kept, key: str, measured: KeptScan) -> None:
+    What follows from the rest in no time is left out: places and areas of the points.
+    """
     there, back = measured.design_to_scan, measured.scan_to_design
     assert there.foot_mm is not None  # both were measured
-    assert back.faces is not None
     assert back.unmatched_mm is not None
     standing = np.flatnonzero(np.isfinite(back.unmatched_mm))
+    record = {
+        "triangles": len(measured.mesh),
+        "notes": list(measured.notes),
+        "double_layers": [asdict(layer) for layer in measured.double_layers],
+        "superimposition": fit_record(measured.superimposition),
+        "is_design": measured.is_design,
+    }
     arrays: dict[str, NDArray[Any]] = {
+        "vertices": _short(measured.mesh.vertices),
+        "faces": measured.mesh.faces.astype(np.int32),
         "deviation_mm": there.deviation_mm,
         "status": there.status,
         "foot_mm": there.foot_mm,
-        "back_points_mm": back.points_mm,
         "back_deviation_mm": back.deviation_mm,
         "back_status": back.status,
-        "back_faces": back.faces.astype(np.int32),
-        "back_area_point": back.area_point,
+        "back_area_point": back.area_point.astype(np.int32),
         "back_unmatched_point": standing.astype(np.int32),
         "back_unmatched_mm": back.unmatched_mm[standing],
     }
-    kept.save(key, _about(measured), arrays)
+    store.save(key, record, arrays)
 
 
-def _about(measured: KeptScan) -> dict[str, Any]:
-    return {
-        "triangles": measured.triangles,
-        "edge_mm": measured.edge_mm,
-        "notes": list(measured.notes),
-        "superimposition": fit_record(measured.superimposition),
-        "is_design": measured.is_design,
-        "layers": [asdict(layer) for layer in measured.layers],
-    }
+def _short(values: FloatArray) -> NDArray[np.floating[Any]]:
+    """Return values in half the space where that loses nothing: most files hold float32."""
+    short = values.astype(np.float32)
+    return short if np.array_equal(short, values) else values
 
 
-def load_scan(
-    kept: Kept, key: str, evaluation: EvaluationMesh, settings: CheckSettings
-) -> KeptScan | None:
-    """Return what was kept of a scan; None if there is nothing that can be read."""
-    entry = kept.load(key)
+def load_scan(store: ResultStore, job: ScanJob, ready: ReadyDesign) -> MeasuredScan | None:
+    """Return a scan as it was measured; None if there is nothing that can be read."""
+    entry = store.load(job.key)
     if entry is None:
         return None
     record, arrays = entry
-    return KeptScan(
-        triangles=record["triangles"],
-        edge_mm=record["edge_mm"],
+    fit = fit_from(record["superimposition"], job.settings.superimpose)
+    layers = tuple(DoubleLayer(**with_tuples(layer)) for layer in record["double_layers"])
+    mesh = TriangleMesh(arrays["vertices"], arrays["faces"], job.scan.name)
+    in_place = evaluation_mesh(mesh.moved(fit.T_design_scan), job.settings.spacing_mm)
+    if len(in_place.points) != len(arrays["back_status"]):
+        return None  # another machine's last digit decided where an edge was split
+    return MeasuredScan(
+        mesh=mesh,
         notes=tuple(record["notes"]),
-        superimposition=fit_from(record["superimposition"], settings.superimpose),
-        design_to_scan=_forward(arrays, evaluation, settings),
-        scan_to_design=_backward(arrays, settings),
+        double_layers=layers,
+        superimposition=fit,
+        in_place=in_place,
+        design_to_scan=_forward(arrays, ready.evaluation, job.settings),
+        scan_to_design=_backward(arrays, in_place, job.settings),
         is_design=record["is_design"],
-        layers=tuple(LayerBeside(**with_tuples(layer)) for layer in record["layers"]),
+        layers=layers_beside(layers, fit.T_design_scan, ready.area_set),
     )
 
 
+def load_surface(store: ResultStore, job: ScanJob) -> TriangleMesh | None:
+    """Return a kept scan's surface where it was laid on the design; None if there is none."""
+    entry = store.load(job.key, _SURFACE)
+    if entry is None:
+        return None
+    record, arrays = entry
+    fit = fit_from(record["superimposition"], job.settings.superimpose)
+    mesh = TriangleMesh(arrays["vertices"], arrays["faces"], job.scan.name)
+    return mesh.moved(fit.T_design_scan)
+
+
+def load_deviations(
+    store: ResultStore,
+    key: str,
+    evaluation: EvaluationMesh,
+    settings: CheckSettings,
+    *,
+    feet: bool = False,
+) -> DeviationField | None:
+    """Return a kept scan's deviations at the design's points; None if there are none.
+
+    Parameters
+    ----------
+    store : ResultStore
+    key : str
+        Of the scan.
+    evaluation : EvaluationMesh
+    settings : CheckSettings
+    feet : bool
+        Whether to read the feet too.
+    """
+    entry = store.load(key, (*_FORWARD, "foot_mm") if feet else _FORWARD)
+    return None if entry is None else _forward(entry[1], evaluation, settings)
+
+
 def _forward(
-    arrays: dict[str, NDArray[Any]], evaluation: EvaluationMesh, settings: CheckSettings
+    arrays: Mapping[str, NDArray[Any]], evaluation: EvaluationMesh, settings: CheckSettings
 ) -> DeviationField:
     return DeviationField(
         direction="design_to_scan",
@@ -253,28 +286,29 @@ def _forward(
         weights_mm2=evaluation.weights_mm2,
         area_point=np.arange(len(evaluation.points)),
         settings=settings.deviation,
-        foot_mm=arrays["foot_mm"],
+        foot_mm=arrays.get("foot_mm"),
     )
 
 
-def _backward(arrays: dict[str, NDArray[Any]], settings: CheckSettings) -> DeviationField:
-    scan = TriangleMesh(arrays["back_points_mm"], arrays["back_faces"])
-    unmatched = np.full(len(scan.vertices), np.nan)
+def _backward(
+    arrays: Mapping[str, NDArray[Any]], in_place: EvaluationMesh, settings: CheckSettings
+) -> DeviationField:
+    unmatched = np.full(len(in_place.points), np.nan)
     unmatched[arrays["back_unmatched_point"]] = arrays["back_unmatched_mm"]
     return DeviationField(
         direction="scan_to_design",
-        points_mm=scan.vertices,
+        points_mm=in_place.points,
         deviation_mm=arrays["back_deviation_mm"],
         status=arrays["back_status"],
-        weights_mm2=scan.vertex_areas,
-        area_point=arrays["back_area_point"],
+        weights_mm2=in_place.weights_mm2,
+        area_point=arrays["back_area_point"].astype(np.int64),
         settings=settings.deviation,
-        faces=scan.faces,
+        faces=in_place.mesh.faces,
         unmatched_mm=unmatched,
     )
 
 
-def areas_of(area_set: AreaSet, names: tuple[str, ...]) -> str:
+def areas_checksum(area_set: AreaSet, names: tuple[str, ...]) -> str:
     """Return a checksum of the points of some areas; empty for none."""
     if not names:
         return ""

@@ -13,13 +13,13 @@ SAME_UM = 0.01
 
 
 def kept(case: SimpleNamespace) -> dict[str, Any]:
-    return case.part("addon.study.store").study_of(case.scene)
+    return case.part("addon.study.study_store").study_of(case.scene)
 
 
-def stale(case: SimpleNamespace) -> str:
-    """Why the study is stale, after Blender has taken note of changes."""
+def out_of_date(case: SimpleNamespace) -> str:
+    """Why the study is out of date, after Blender has taken note of changes."""
     case.bpy.context.view_layer.update()
-    return case.part("addon.study.store").why_stale(case.scene)
+    return case.part("addon.study.study_store").why_out_of_date(case.scene)
 
 
 def core_run(case: SimpleNamespace, file: Path, out: Path) -> Any:

@@ -67,7 +67,7 @@ def test_edited_groups_are_used_and_survive(
     design.vertex_groups.remove(design.vertex_groups["Area: occlusal"])
     assert bpy.ops.cuspwise.find_areas() == {"FINISHED"}
     assert len(members(design, "Area: occlusal")) != len(top)
-    assert checked.scan.cuspwise.state == "STALE"
+    assert checked.scan.cuspwise.state == "OUT_OF_DATE"
 
 
 def test_an_edited_margin_line_moves_the_band(
@@ -175,7 +175,7 @@ def test_areas_of_the_command_line_count_in_blender(
     assert "Area: tips" in crown.settings.design.vertex_groups
 
 
-def test_loading_replaces_and_makes_stale(checked: SimpleNamespace, tmp_path: Path) -> None:
+def test_loading_replaces_and_makes_out_of_date(checked: SimpleNamespace, tmp_path: Path) -> None:
     bpy, path = checked.bpy, tmp_path / "areas.json"
     checked.design.vertex_groups.new(name="Area: mine").add([1, 2, 3], 1.0, "REPLACE")
     assert bpy.ops.cuspwise.save_areas(filepath=str(path)) == {"FINISHED"}
@@ -184,7 +184,7 @@ def test_loading_replaces_and_makes_stale(checked: SimpleNamespace, tmp_path: Pa
     assert bpy.ops.cuspwise.load_areas(filepath=str(path)) == {"FINISHED"}
     assert "Area: other" not in checked.design.vertex_groups
     assert sorted(members(checked.design, "Area: mine")) == [1, 2, 3]
-    assert checked.scan.cuspwise.state == "STALE"
+    assert checked.scan.cuspwise.state == "OUT_OF_DATE"
 
 
 def test_area_files_are_refused_with_a_reason(crown: SimpleNamespace, tmp_path: Path) -> None:

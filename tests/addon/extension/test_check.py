@@ -106,8 +106,8 @@ def test_units(
     """The millimetres are the same; the numbers too."""
     scale = units(empty.scene)
     design, scan = extension.set_up(surfaces, scale)
-    bridge = extension.part("addon.blender.bridge")
-    mm = bridge.scene_scale_mm(design, empty.scene)
+    frames = extension.part("addon.blender.frames")
+    mm = frames.scene_scale_mm(design, empty.scene)
     assert mm * scale == pytest.approx(1.0, rel=1e-6)
     assert empty.bpy.ops.cuspwise.check_crown() == {"FINISHED"}
     assert_agrees(extension, scan, reference)

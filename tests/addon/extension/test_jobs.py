@@ -20,7 +20,7 @@ JOBS = (
     "areas.FindAreas",
     "areas.ReadAreasFile",
     "areas.WriteAreasFile",
-    "marks.MeasureMarks",
+    "support_marks.MeasureMarks",
 )
 
 
@@ -360,7 +360,7 @@ def test_the_steps_of_every_job_need_no_blender(
     steps = {}
     for kind in JOBS:
         if kind == "deviation.CheckCrown":
-            edit_an_area(checked)  # the report before it wants one that is not stale
+            edit_an_area(checked)  # the report before it wants one that is not out of date
         steps[kind] = steps_of(checked, kind, tmp_path)
     bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
     with pytest.raises(ReferenceError):
@@ -379,7 +379,7 @@ def test_the_steps_of_every_job_need_no_blender(
 
 def edit_an_area(case: SimpleNamespace) -> None:
     """Have one of somebody's own to carry."""
-    area_groups = case.part("addon.areas.groups")
+    area_groups = case.part("addon.areas.area_groups")
     inside = area_groups.read_groups(case.design)["occlusal"]
     case.design.vertex_groups["Area: occlusal"].remove(inside[:20].tolist())
     assert "occlusal" in area_groups.user_areas(case.design).vertices

@@ -163,7 +163,7 @@ def test_reading_says_what_is_unmatched(spoilt: SimpleNamespace) -> None:
     store = spoilt.part("addon.check.store")
     kept = store.result_of(spoilt.scan)
     highest = kept["check"]["unmatched"][0]
-    frame = spoilt.part("addon.blender.bridge").frame_of(spoilt.design, spoilt.scene)
+    frame = spoilt.part("addon.blender.frames").frame_of(spoilt.design, spoilt.scene)
     world = frame.world_design @ np.append(np.array(highest["peak_mm"]) / frame.scale_mm, 1.0)
     done = spoilt.bpy.ops.cuspwise.read_value(on="SCAN", location=world[:3].tolist())
     assert done == {"FINISHED"}
@@ -280,7 +280,7 @@ def test_the_margin_is_drawn_where_it_lies(spoilt: SimpleNamespace) -> None:
     spoilt.design.rotation_euler = Euler((0.3, 0.2, 0.1))
     spoilt.design.location = (4.0, 5.0, 6.0)
     spoilt.bpy.context.view_layer.update()
-    frame = spoilt.part("addon.blender.bridge").frame_of(spoilt.design, spoilt.scene)
+    frame = spoilt.part("addon.blender.frames").frame_of(spoilt.design, spoilt.scene)
     places = np.column_stack([profile.points_mm, np.ones(len(profile))])
     world = places @ frame.world_of(np.eye(4)).T
     inverse = spoilt.design.matrix_world.inverted()

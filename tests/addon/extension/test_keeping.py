@@ -1,4 +1,4 @@
-"""Results stay with their object and are called stale once they no longer belong to it."""
+"""Results stay with their object and are called out of date once they no longer belong to it."""
 
 from __future__ import annotations
 
@@ -64,7 +64,7 @@ def test_a_copy_keeps_the_results_and_its_own_state(checked: SimpleNamespace) ->
     assert bpy.ops.cuspwise.add_scans() == {"FINISHED"}
     assert state(checked, copy) == "CURRENT"
     copy.location.z += 0.1
-    assert state(checked, copy) == "STALE"
+    assert state(checked, copy) == "OUT_OF_DATE"
     assert state(checked, checked.scan) == "CURRENT"
     # Measured anew, the copy leaves the original's attributes alone.
     name = f"deviation_mm {checked.scan.cuspwise.result_id}"
@@ -152,9 +152,11 @@ def _change_unit(case: SimpleNamespace) -> None:
         (_change_unit, "unit"),
     ],
 )
-def test_changes_make_results_stale(checked: SimpleNamespace, change: Any, words: str) -> None:
+def test_changes_make_results_out_of_date(
+    checked: SimpleNamespace, change: Any, words: str
+) -> None:
     change(checked)
-    assert state(checked) == "STALE"
+    assert state(checked) == "OUT_OF_DATE"
     assert words in checked.scan.cuspwise.state_reason
 
 
@@ -170,7 +172,7 @@ def test_moving_both_together_does_not(checked: SimpleNamespace) -> None:
 def test_moving_back_makes_current_again(checked: SimpleNamespace) -> None:
     place = checked.scan.matrix_basis.copy()
     _move_scan(checked)
-    assert state(checked) == "STALE"
+    assert state(checked) == "OUT_OF_DATE"
     checked.scan.matrix_basis = place
     assert state(checked) == "CURRENT"
 
@@ -192,7 +194,7 @@ def test_selecting_hiding_and_recolouring_do_not(checked: SimpleNamespace) -> No
     assert state(checked) == "CURRENT"
 
 
-def test_edited_areas_make_results_stale(checked: SimpleNamespace) -> None:
+def test_edited_areas_make_results_out_of_date(checked: SimpleNamespace) -> None:
     store = checked.part("addon.check.store")
     group = checked.design.vertex_groups["Area: occlusal"]
     assert store.refresh(checked.scan, checked.scene, with_areas=True)
@@ -238,10 +240,10 @@ def test_undo_and_redo(crown: SimpleNamespace) -> None:
     assert shading(bpy) == shaded
 
 
-def test_a_result_of_another_version_is_stale(checked: SimpleNamespace) -> None:
+def test_a_result_of_another_version_is_out_of_date(checked: SimpleNamespace) -> None:
     store = checked.part("addon.check.store")
     checked.scan.cuspwise.result = json.dumps({"version": 99})
     assert not store.refresh(checked.scan, checked.scene)
-    assert checked.scan.cuspwise.state == "STALE"
+    assert checked.scan.cuspwise.state == "OUT_OF_DATE"
     with pytest.raises(RuntimeError, match="another version"):
         checked.bpy.ops.cuspwise.copy_table()

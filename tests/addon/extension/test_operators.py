@@ -27,11 +27,11 @@ def test_superimpose_and_restore(crown: SimpleNamespace) -> None:
     crown.settings.start = "in_place"
     assert call(crown, "superimpose") == {"FINISHED"}
     assert np.abs(np.array(crown.scan.matrix_world) - np.array(placed)).max() < 1e-4
-    assert call(crown, "restore_pose") == {"FINISHED"}
+    assert call(crown, "restore_position") == {"FINISHED"}
     assert crown.scan.matrix_world == place
     assert crown.scan.cuspwise.state == "NONE"
     with pytest.raises(RuntimeError, match="has not been superimposed"):
-        call(crown, "restore_pose")
+        call(crown, "restore_position")
 
 
 def test_superimpose_on_an_area(
@@ -48,7 +48,7 @@ def test_superimpose_on_an_area(
     kept = json.loads(crown.scan.cuspwise.superimposition)
     assert kept["rms_um"] == pytest.approx(1e3 * expected.superimposition.rms_mm, abs=0.01)
     # From the same pose again: which points belong to an area depends a little on the start.
-    assert call(crown, "restore_pose") == {"FINISHED"}
+    assert call(crown, "restore_position") == {"FINISHED"}
     assert call(crown, "check_crown") == {"FINISHED"}
     store = extension.part("addon.check.store")
     found = store.rows_of(store.result_of(crown.scan))[0]

@@ -16,7 +16,7 @@ NEED_SCAN = (
     "check_crown",
     "superimpose",
     "measure_deviation",
-    "restore_pose",
+    "restore_position",
 )
 NEED_RESULT = (
     "read_value",
@@ -47,7 +47,7 @@ def test_every_operator_explains_itself(extension: SimpleNamespace) -> None:
 def test_every_choice_explains_itself(extension: SimpleNamespace) -> None:
     """In the scene, on objects, in lists, in the preferences, and each item of an enumeration."""
     groups = [
-        *extension.part("addon.properties.property_groups").CLASSES,
+        *extension.part("addon.properties.registration").CLASSES,
         extension.part("addon.properties.preferences").CuspwisePreferences,
     ]
     for group in groups:

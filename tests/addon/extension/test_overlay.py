@@ -49,7 +49,7 @@ def test_every_piece_has_the_size_that_its_area_was_measured_with(
     checked: SimpleNamespace, surfaces: SimpleNamespace
 ) -> None:
     """What lies below others is less by them; all pieces together are the crown."""
-    known = checked.part("addon.areas.groups").found_areas(checked.design)["size_mm2"]
+    known = checked.part("addon.areas.area_groups").found_areas(checked.design)["size_mm2"]
     drawn = sizes(overlay_of(checked))
     assert "external" not in drawn  # made up of occlusal surface and axial walls
     assert sum(drawn.values()) == pytest.approx(surfaces.design.area_mm2, rel=1e-5)

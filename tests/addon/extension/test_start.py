@@ -1,4 +1,4 @@
-"""What enabling the extension costs each start of Blender."""
+"""What enabling the extension costs each start of Blender, and what scripts find then."""
 
 from __future__ import annotations
 
@@ -42,3 +42,9 @@ def test_enabling_loads_nothing_that_only_some_jobs_need(
     )
     assert "loaded:" in ran.stdout, ran.stderr
     assert ran.stdout.partition("loaded:")[2].strip() == ""
+
+
+def test_scripts_in_blender_find_the_public_names(extension: SimpleNamespace) -> None:
+    package = sys.modules[extension.part("addon").__name__.rpartition(".")[0]]
+    assert package.crowns_needed(3.2, difference_um=5.0).n == 8
+    assert set(package.__all__) >= {"check", "run_study", "CuspwiseError"}

@@ -24,7 +24,7 @@ def test_triangles_are_those_that_blender_shows(crown: SimpleNamespace, with_squ
 
 def test_groups_in_steps_are_whole(crown: SimpleNamespace, monkeypatch: pytest.MonkeyPatch) -> None:
     """Ends of steps inside, at the ends, and beyond them; written anew over what was there."""
-    area_groups = crown.part("addon.areas.groups")
+    area_groups = crown.part("addon.areas.area_groups")
     count = len(crown.design.data.vertices)
     monkeypatch.setattr(area_groups, "READ_AT_ONCE", count // 3)
     monkeypatch.setattr(area_groups, "WRITTEN_AT_ONCE", count // 7)
@@ -41,7 +41,7 @@ def test_areas_that_stay_the_same_are_not_written(
     checked: SimpleNamespace, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """But one that was deleted is there again."""
-    area_groups = checked.part("addon.areas.groups")
+    area_groups = checked.part("addon.areas.area_groups")
     before = area_groups.read_groups(checked.design)
     checked.design.vertex_groups.remove(checked.design.vertex_groups["Area: occlusal"])
     written, write = [], area_groups.write_group_steps

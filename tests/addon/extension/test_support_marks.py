@@ -103,7 +103,7 @@ def test_marked_before_the_check_it_has_a_row_after_it(
         assert row[name] == pytest.approx(getattr(expected, name), abs=0.01)
     for name in ("area_mm2", "volume_mm3", "coverage"):
         assert row[name] == pytest.approx(getattr(expected, name), rel=1e-4)
-    # The other rows, patches and staleness do not know of it.
+    # The other rows, the patches and the result's state do not know of it.
     store = crown.part("addon.check.store")
     kept = store.result_of(crown.scan)
     assert not [r for r in kept["check"]["measures"] if "support" in r["area"]]
@@ -115,7 +115,7 @@ def test_marked_after_the_check_it_is_measured_at_once(
     checked: SimpleNamespace, extension: SimpleNamespace, surfaces: SimpleNamespace
 ) -> None:
     place = stub_place(extension)
-    checked.settings.contact_radius_mm = RADIUS_MM
+    checked.settings.mark_radius_mm = RADIUS_MM
     mark(checked, place, name="lingual")
     row = rows(checked)["support: lingual"]
     expected = core_row(checked, surfaces, place)
@@ -123,7 +123,7 @@ def test_marked_after_the_check_it_is_measured_at_once(
     assert row["volume_mm3"] == pytest.approx(expected.volume_mm3, rel=1e-4)
     assert row["reason"] == expected.reason
     assert checked.scan.cuspwise.state == "CURRENT"
-    assert not checked.scan.cuspwise.marks_stale
+    assert not checked.scan.cuspwise.marks_out_of_date
     store = checked.part("addon.check.store")
     assert store.refresh(checked.scan, checked.scene, with_areas=True)
     # Checked again, the same numbers come out.
@@ -195,10 +195,10 @@ def test_selected_faces_make_a_mark(checked: SimpleNamespace, extension: SimpleN
     assert design.mode == "EDIT"
     bpy.ops.object.mode_set(mode="OBJECT")
     assert groups(checked) == ["Area: support: 1"]
-    assert checked.scan.cuspwise.marks_stale
+    assert checked.scan.cuspwise.marks_out_of_date
     assert bpy.ops.cuspwise.measure_marks() == {"FINISHED"}
     assert rows(checked)["support: 1"]["verdict"] == "stub"
-    assert not checked.scan.cuspwise.marks_stale
+    assert not checked.scan.cuspwise.marks_out_of_date
 
 
 def test_a_painted_mark_counts_as_painted(
@@ -212,7 +212,7 @@ def test_a_painted_mark_counts_as_painted(
     group.add(far, 1.0, "REPLACE")
     results = checked.part("addon.check.mark_results")
     assert not results.refresh(checked.scan)
-    assert checked.scan.cuspwise.marks_stale
+    assert checked.scan.cuspwise.marks_out_of_date
     bpy.ops.cuspwise.copy_table()  # warns, and copies what there is
     assert bpy.ops.cuspwise.measure_marks() == {"FINISHED"}
     after = rows(checked)["support: 1"]
@@ -231,7 +231,7 @@ def test_renaming_keeps_numbers_and_circle(
     data.mark_kind = "sprue"
     assert groups(checked) == ["Area: support: 1", "Area: sprue: distal"]
     assert rows(checked)["sprue: distal"]["height_um"] == height
-    assert data.contact_radius_mm == pytest.approx(RADIUS_MM)
+    assert data.mark_radius_mm == pytest.approx(RADIUS_MM)
     assert (data.mark_name, data.mark_kind) == ("distal", "sprue")
     data.mark_name = "1"  # taken
     assert data.mark_name == "1 1"
@@ -241,7 +241,7 @@ def test_renaming_keeps_numbers_and_circle(
     design.vertex_groups["Area: sprue: 1 1"].name = "Area: support: mine"
     assert checked.bpy.ops.cuspwise.measure_marks() == {"FINISHED"}
     assert rows(checked)["support: mine"]["height_um"] == pytest.approx(height, abs=1e-6)
-    assert data.contact_radius_mm == pytest.approx(RADIUS_MM)
+    assert data.mark_radius_mm == pytest.approx(RADIUS_MM)
 
 
 def test_another_radius_is_measured_on_demand(
@@ -249,8 +249,8 @@ def test_another_radius_is_measured_on_demand(
 ) -> None:
     mark(checked, stub_place(extension), radius_mm=RADIUS_MM)
     before = rows(checked)["support: 1"]["spot_mm2"]
-    checked.design.cuspwise.contact_radius_mm = 1.3
-    assert checked.scan.cuspwise.marks_stale
+    checked.design.cuspwise.mark_radius_mm = 1.3
+    assert checked.scan.cuspwise.marks_out_of_date
     assert checked.bpy.ops.cuspwise.measure_marks() == {"FINISHED"}
     assert rows(checked)["support: 1"]["spot_mm2"] == pytest.approx(4 * before, rel=0.2)
 
@@ -296,7 +296,7 @@ def test_save_reload_rename_and_move(
     design.name = "Entwurf"
     case = SimpleNamespace(bpy=bpy, part=checked.part, design=design, scan=scan)
     assert rows(case)["support: 1"] == row
-    assert design.cuspwise.contact_radius_mm == pytest.approx(RADIUS_MM)
+    assert design.cuspwise.mark_radius_mm == pytest.approx(RADIUS_MM)
     for obj in (design, scan):
         obj.location.x += 20.0
     bpy.context.view_layer.update()
@@ -360,7 +360,7 @@ def test_the_panel_says_it_in_words(checked: SimpleNamespace, extension: SimpleN
     said = drawn(checked)
     assert "Stub" in said
     assert any(text.startswith("height +") for text in said)
-    checked.scan.cuspwise.marks_stale = True
+    checked.scan.cuspwise.marks_out_of_date = True
     assert "Edited since: press Measure Marks." in " ".join(drawn(checked))
     panel = checked.part("addon.panels.support_marks")
     panel.MarkList.rows = rows(checked)
@@ -387,8 +387,8 @@ def test_every_control_explains_itself(crown: SimpleNamespace) -> None:
     ):
         assert len(getattr(ops, name).get_rna_type().description) > 50
     properties = crown.design.cuspwise.bl_rna.properties
-    for name in ("mark_index", "mark_name", "mark_kind", "contact_radius_mm"):
+    for name in ("mark_index", "mark_name", "mark_kind", "mark_radius_mm"):
         assert len(properties[name].description) > 20
     properties = crown.settings.bl_rna.properties
-    for name in ("mark_kind", "contact_radius_mm"):
+    for name in ("mark_kind", "mark_radius_mm"):
         assert len(properties[name].description) > 20

@@ -17,6 +17,11 @@ class Layout:
 
     row = column = box = split = grid_flow = _part
 
+    def panel(self, name: str, *, default_closed: bool = False) -> tuple[Layout, Layout]:
+        """An open part of a panel."""
+        del name, default_closed
+        return self._part(), self._part()
+
     def label(self, *, text: str = "", icon: str = "NONE") -> None:
         icons = self.bpy.types.UILayout.bl_rna.functions["label"].parameters["icon"].enum_items
         assert icon in icons
@@ -90,7 +95,7 @@ def test_sidebar_of_a_checked_crown(checked: SimpleNamespace) -> None:
     assert "The scan lies on its design." in said
     checked.scan.location.x += 1.0
     checked.bpy.context.view_layer.update()
-    assert "Stale: Scan or design was moved." in " ".join(drawn(checked))
+    assert "Out of date: Scan or design was moved." in " ".join(drawn(checked))
 
 
 def test_sidebar_says_why_a_crown_is_outside(spoilt: SimpleNamespace) -> None:
@@ -104,7 +109,7 @@ def test_sidebar_says_why_a_crown_is_outside(spoilt: SimpleNamespace) -> None:
     assert "Margin: outside tolerance" in notes
     assert "The scan has surface that the design has not." in said
     for verdict in verdicts.values():
-        assert f"from scan: mean |d| {verdict.back_mean_abs_um:.1f} · RMS" in said
+        assert f"from scan: {verdict.back_mean_abs_um:.1f} · RMS" in said
     piece = verdicts["margin"]
     assert f"unmatched {piece.unmatched_mm2:.2f} mm², {piece.unmatched_um:.0f} µm high" in notes
     assert verdicts["margin"].caveat in said
@@ -168,3 +173,10 @@ def test_sidebar_of_an_implausible_size(crown: SimpleNamespace) -> None:
     crown.design.scale = (90.0, 90.0, 90.0)
     crown.bpy.context.view_layer.update()
     assert "Choose the length of a unit" in " ".join(drawn(crown))
+
+
+def test_the_study_question_stands_above_the_button(empty: SimpleNamespace) -> None:
+    """It is to be answered before the crowns are measured."""
+    notes = drawn(empty)
+    assert notes.index("Study Question") < notes.index("equivalence_um")
+    assert notes.index("equivalence_um") < notes.index("cuspwise.run_study")

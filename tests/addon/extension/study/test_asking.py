@@ -64,7 +64,7 @@ def test_every_choice_explains_itself(extension: SimpleNamespace) -> None:
 
 
 def test_says_who_takes_part_and_what_it_cannot_tell(listed: SimpleNamespace) -> None:
-    scene = listed.part("addon.study.scene")
+    scene = listed.part("addon.study.study_scene")
     lines = scene.listing_lines(scene.listing_of(listed.scene))
     assert lines == ("4 crowns: 2 in Milled, 2 in Printed – tilted.",)
     for item in list(listed.settings.scans)[1:]:

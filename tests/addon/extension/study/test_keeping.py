@@ -1,4 +1,4 @@
-"""The study kept with the file, and what makes it stale."""
+"""The study kept with the file, and what makes it out of date."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ from typing import Any
 
 import pytest
 from calls import call
-from studies import edit_design, kept, opened, stale
+from studies import edit_design, kept, opened, out_of_date
 
 
 def test_a_saved_file_holds_everything(studied: SimpleNamespace, tmp_path: Path) -> None:
     before = kept(studied)
-    assert stale(studied) == ""
+    assert out_of_date(studied) == ""
     for item in studied.settings.scans:
         item.scan.name = f"neu {item.scan.name}"
     studied.design.name = studied.design.data.name = "Entwurf – größer"
@@ -22,8 +22,8 @@ def test_a_saved_file_holds_everything(studied: SimpleNamespace, tmp_path: Path)
     studied.bpy.ops.wm.save_as_mainfile(filepath=str(again_path))
     again = opened(studied.part, again_path)
     assert kept(again) == before
-    assert stale(again) == ""
-    assert again.part("addon.study.store").refresh(again.scene) == ""
+    assert out_of_date(again) == ""
+    assert again.part("addon.study.study_store").refresh(again.scene) == ""
     assert call(again, "show_group_map") == {"FINISHED"}
 
 
@@ -40,7 +40,7 @@ def test_undo_brings_the_study_before_back(studied: SimpleNamespace) -> None:
     scene = bpy.context.scene
     assert scene.cuspwise.design.cuspwise.study == before
     again = SimpleNamespace(bpy=bpy, part=studied.part, scene=scene)
-    assert stale(again) == ""
+    assert out_of_date(again) == ""
     assert call(again, "show_group_map") == {"FINISHED"}
 
 
@@ -54,7 +54,7 @@ def test_appended_with_its_design(studied: SimpleNamespace) -> None:
     scene.cuspwise.design = target.objects[0]
     again = SimpleNamespace(bpy=bpy, part=studied.part, scene=scene)
     assert kept(again) == before
-    assert "no longer in the list" in stale(again)
+    assert "no longer in the list" in out_of_date(again)
     assert call(again, "show_group_map") == {"FINISHED"}
 
 
@@ -121,16 +121,16 @@ def _tolerance(case: SimpleNamespace) -> None:
         (_tolerance, "tolerances"),
     ],
 )
-def test_changes_make_it_stale(studied: SimpleNamespace, change: Any, words: str) -> None:
-    assert stale(studied) == ""
+def test_changes_make_it_out_of_date(studied: SimpleNamespace, change: Any, words: str) -> None:
+    assert out_of_date(studied) == ""
     change(studied)
-    assert words in stale(studied)
+    assert words in out_of_date(studied)
 
 
 def test_edited_areas_are_noticed_where_it_counts(studied: SimpleNamespace) -> None:
     group = studied.design.vertex_groups.new(name="Area: mine")
     group.add([0, 1, 2], 1.0, "REPLACE")
-    assert "areas" in studied.part("addon.study.store").refresh(studied.scene)
+    assert "areas" in studied.part("addon.study.study_store").refresh(studied.scene)
 
 
 def test_comparisons_are_said_in_a_line(studied: SimpleNamespace) -> None:

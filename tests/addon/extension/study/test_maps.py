@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 from calls import call
-from studies import SAME_UM, core_run, edit_design, kept, opened, stale
+from studies import SAME_UM, core_run, edit_design, kept, opened, out_of_date
 
 
 def attributes(case: SimpleNamespace) -> dict[str, np.ndarray]:
@@ -119,7 +119,7 @@ def test_removing_brings_everything_back(studied: SimpleNamespace) -> None:
     assert all(item.scan.hide_get() for item in studied.settings.scans)
     assert not studied.design.hide_get()
     assert studied.scene.view_settings.view_transform == "Standard"
-    assert stale(studied) == ""
+    assert out_of_date(studied) == ""
     assert call(studied, "remove_colour_map") == {"FINISHED"}
     assert [item.scan.hide_get() for item in studied.settings.scans].count(True) == 1
     assert hidden.hide_get()
@@ -149,7 +149,7 @@ def test_a_map_of_a_changed_design_says_so(studied: SimpleNamespace) -> None:
     ((_, values),) = attributes(studied).items()
     assert np.isnan(values[3])
     assert np.isfinite(values).sum() > 0.9 * len(values)
-    assert stale(studied) == "The design's mesh was changed."
+    assert out_of_date(studied) == "The design's mesh was changed."
 
 
 def test_nothing_of_it_stays_when_the_folder_goes(studied: SimpleNamespace, tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from calls import call
-from studies import CROWNS, GROUPS, SAME_UM, core_run, kept, stale
+from studies import CROWNS, GROUPS, SAME_UM, core_run, kept, out_of_date
 
 
 def test_the_files_give_the_same_numbers_again(studied: SimpleNamespace, tmp_path: Path) -> None:
@@ -64,17 +64,17 @@ def test_a_second_run_does_only_what_changed(studied: SimpleNamespace) -> None:
     studied.scan.location = (5.0, 6.0, 7.0)
     studied.scan.rotation_euler = (0.3, 1.2, -2.0)
     studied.design.location.x += 3.0
-    assert stale(studied) == ""
+    assert out_of_date(studied) == ""
     other = studied.settings.scans[1].scan
     other.data.vertices[5].co.x += 0.05
     other.data.update()
-    assert stale(studied) == f"{other.name}: its mesh was changed."
+    assert out_of_date(studied) == f"{other.name}: its mesh was changed."
     assert call(studied, "run_study") == {"FINISHED"}
     changed = [file.name for file, when in written.items() if file.stat().st_mtime_ns != when]
     assert changed == [f"{other.name}.ply"]
     new = set(studied.folder.rglob("scan-*.npz")) - written.keys()
     assert len(new) == 1
-    assert stale(studied) == ""
+    assert out_of_date(studied) == ""
 
 
 def test_scale_mirror_and_unit_give_the_same_numbers(
@@ -94,7 +94,7 @@ def test_scale_mirror_and_unit_give_the_same_numbers(
     studied.scan.data.transform(Matrix.Diagonal((-1.0, 1.0, 1.0, 1.0)))
     studied.scan.data.flip_normals()
     studied.scan.scale.x = -0.1
-    assert "mesh was changed" in stale(studied)
+    assert "mesh was changed" in out_of_date(studied)
     studied.settings.study.folder = str(tmp_path / "in metres")
     assert call(studied, "run_study") == {"FINISHED"}
     for old, new in zip(before, kept(studied)["rows"], strict=True):
@@ -124,14 +124,14 @@ def test_starts_from_where_the_scans_lie(listed: SimpleNamespace, start: str) ->
     assert call(listed, "run_study") == {"FINISHED"}
     automatic = kept(listed)["rows"][0]["mean"]
     settings.start = start
-    assert stale(listed).startswith("Another setting was chosen since: start")
+    assert out_of_date(listed).startswith("Another setting was chosen since: start")
     assert call(listed, "run_study") == {"FINISHED"}
     assert 'start = "in_place"' in (listed.folder / "study.toml").read_text(encoding="utf-8")
     assert kept(listed)["rows"][0]["mean"] == pytest.approx(automatic, abs=0.05)
-    assert stale(listed) == ""
+    assert out_of_date(listed) == ""
     scan.location.x += 0.01
     # Its landmarks go with it, and lay it where it was laid before.
-    assert ("moved" in stale(listed)) == (start == "in_place")
+    assert ("moved" in out_of_date(listed)) == (start == "in_place")
 
 
 def test_edited_areas_and_tolerances_take_part(listed: SimpleNamespace) -> None:
@@ -170,7 +170,7 @@ def test_a_bad_scan_is_left_out_with_its_reason(listed: SimpleNamespace) -> None
         "Milled": 1,
         "Printed – tilted": 1,
     }
-    assert stale(listed) == ""
+    assert out_of_date(listed) == ""
 
 
 def test_no_usable_scan_at_all(listed: SimpleNamespace) -> None:

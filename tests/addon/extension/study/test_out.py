@@ -11,7 +11,7 @@ from types import SimpleNamespace
 
 import pytest
 from calls import call
-from studies import CROWNS, kept, stale
+from studies import CROWNS, kept, out_of_date
 
 
 def test_the_table_is_copied(studied: SimpleNamespace) -> None:
@@ -37,7 +37,7 @@ def test_the_report_is_the_command_lines(studied: SimpleNamespace) -> None:
     document = json.loads((results / "study.json").read_text(encoding="utf-8"))
     assert len(document["files"]) > 8
     assert call(studied, "copy_study_command") == {"FINISHED"}
-    folder = studied.part("addon.study.store").folder_of(studied.scene)
+    folder = studied.part("addon.study.study_store").folder_of(studied.scene)
     command = studied.part("addon.operators.study").command_for(folder)
     assert command == f'cuspwise study "{folder / "study.toml"}"'
     assert (folder / "study.toml").is_file()
@@ -76,10 +76,10 @@ def test_crowns_with_unmatched_surface_are_named(
     bad = [line["sentence"] for line in kept(empty)["opening"] if line["status"] == "bad"]
     (named,) = [text for text in bad if text.startswith("Spoilt: ")]
     assert "The scan has surface that the design has not" in named
-    assert not stale(empty)
+    assert not out_of_date(empty)
     settings.max_unmatched_um = 95.0
-    assert "height of unmatched scan surface" in stale(empty)
+    assert "height of unmatched scan surface" in out_of_date(empty)
     settings.max_unmatched_um, settings.max_missing_mm = 90.0, 0.5
-    assert "length of missing margin" in stale(empty)
+    assert "length of missing margin" in out_of_date(empty)
     settings.max_missing_mm, settings.scanner_um = 0.7, 0.0
-    assert "scanner's uncertainty" in stale(empty)
+    assert "scanner's uncertainty" in out_of_date(empty)

@@ -7,60 +7,46 @@ What the same drawing costs without a job is told too: a gap is the job's only w
 Nothing is asserted: other work on the machine lengthens every gap.
 """
 
-import importlib
-import json
 import os
 import time
-import traceback
-from pathlib import Path
 
 import bpy
 import numpy as np
+from driver import (
+    FACTS,
+    add,
+    clear,
+    demo_crown,
+    look_at_all,
+    part,
+    printed_errors,
+    produced,
+    run,
+    scan,
+    settings,
+    view,
+    wait_for_job,
+)
 
-OUT = Path(os.environ["GUI_OUT"])
-PACKAGE = next(name for name in bpy.context.preferences.addons.keys() if name.endswith("cuspwise"))  # noqa: SIM118
 EDGE_MM = 0.073  # 190 000 triangles
 SCAN_EDGE_MM = float(os.environ.get("CUSPWISE_SCAN_EDGE_MM", EDGE_MM))  # 0.0225: two millions
 ROUNDS = 2  # the second finds areas and colours of the first
 IDLE_S = 3.0
-FACTS: dict = {}
 CALLS: list = []  # of each call of modal: when it began, time and processor time, doing what, label
 BEATS: list = []
 
 
-def part(name):
-    """A module of the extension."""
-    return importlib.import_module(f"{PACKAGE}.{name}")
-
-
-def view():
-    """Context of the 3D view."""
-    window = bpy.context.window_manager.windows[0]
-    area = next(a for a in window.screen.areas if a.type == "VIEW_3D")
-    region = next(r for r in area.regions if r.type == "WINDOW")
-    return bpy.context.temp_override(window=window, area=area, region=region)
-
-
 def prepare():
     """Design and scan, and a watch on the calls of ``modal``."""
-    for obj in list(bpy.data.objects):
-        bpy.data.objects.remove(obj)
-    made = part("standalone_core.demo.crown").demo_crown(EDGE_MM)
-    errors = part("standalone_core.demo.scenario").printed_errors()
-    produced = part("standalone_core.demo.production").produce(
-        made, errors, edge_mm=SCAN_EDGE_MM, rng=np.random.default_rng(3)
-    )
-    FACTS["triangles"] = [len(made.mesh.faces), len(produced.mesh.faces)]
-    for name, mesh in (("Design", made.mesh), ("Scan", produced.mesh)):
-        made_mesh = part("addon.blender.bridge").new_mesh(name, mesh.vertices, mesh.faces)
-        obj = bpy.data.objects.new(name, made_mesh)
-        bpy.context.scene.collection.objects.link(obj)
-        obj.select_set(name == "Scan")
-    bpy.context.scene.cuspwise.design = bpy.data.objects["Design"]
+    clear()
+    demo = demo_crown(EDGE_MM)
+    mesh = produced(demo, printed_errors(), edge_mm=SCAN_EDGE_MM).mesh
+    FACTS["triangles"] = [len(demo.mesh.faces), len(mesh.faces)]
+    settings().design = add("Design", demo.mesh.vertices, demo.mesh.faces)
+    add("Scan", mesh.vertices, mesh.faces).select_set(True)
     with view():
         bpy.ops.cuspwise.add_scans()
-        bpy.ops.view3d.view_selected()
-        bpy.ops.object.select_all(action="DESELECT")
+    look_at_all()
     watch(part("addon.blender.job").JobOperator)
     return 2.0
 
@@ -95,11 +81,6 @@ def start():
     return 0.0
 
 
-def wait():
-    """Wait for the job's end."""
-    return None if bpy.context.window_manager.cuspwise_job.running else 0.0
-
-
 def note():
     """Note what was measured."""
     calls = np.array([call[:3] for call in CALLS])
@@ -117,7 +98,7 @@ def note():
     inside = [beat for beat in BEATS if calls[0, 0] <= beat <= calls[-1, :2].sum()]
     found["between beats"] = spread(np.diff(inside))
     FACTS.setdefault("rounds", []).append(found)
-    FACTS["state"] = bpy.context.scene.cuspwise.scans[0].scan.cuspwise.state
+    FACTS["state"] = scan().cuspwise.state
     return 2.0
 
 
@@ -174,26 +155,8 @@ def beat():
     return 0.005
 
 
-STEPS = [prepare, rest, redraw, drawn, *(ROUNDS * [start, wait, note]), end]
+STEPS = [prepare, rest, redraw, drawn, *(ROUNDS * [start, wait_for_job, note]), end]
 
 
-def step():
-    """Take the next step."""
-    try:
-        pause = STEPS[0]()
-    except Exception:
-        FACTS["error"] = traceback.format_exc()
-        traceback.print_exc()
-        pause = -1.0
-    if pause is None:
-        return 0.3
-    STEPS.pop(0)
-    if pause >= 0.0 and STEPS:
-        return pause
-    (OUT / "ticks.json").write_text(json.dumps(FACTS, indent=1), encoding="utf-8")
-    (OUT / "done").touch()
-    return None
-
-
-bpy.app.timers.register(step, first_interval=1.0)
+run(STEPS, "ticks.json")
 bpy.app.timers.register(beat, first_interval=1.0)

@@ -19,7 +19,9 @@ from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.progress import Progress, Steps, run
 from ...standalone_core.words.names import area_words
 from ..blender import bridge
-from ..identifiers import AREA_GROUP_PREFIX, AREA_POINTS_NAME, MARGIN_LINE_NAME, OBJECT_PROPERTIES
+from ..blender.session import mesh_of
+from ..identifiers import AREA_GROUP_PREFIX, AREA_POINTS_NAME, OBJECT_PROPERTIES
+from . import margin_curve
 
 AREAS_VERSION = 1
 INSIDE = 0.5  # a vertex of at least this weight lies in the area
@@ -65,9 +67,9 @@ class UserAreas:
         for name, vertices in sorted(self.groups.items()):
             if mark_of(name):
                 continue  # measured anew by themselves
-            digest.update(f"{name}:{fingerprint(vertices)};".encode())
+            digest.update(f"{name}:{bridge.fingerprint(vertices)};".encode())
         if self.margin_line is not None:
-            digest.update(fingerprint(self.margin_line).encode())
+            digest.update(bridge.fingerprint(self.margin_line).encode())
         return digest.hexdigest()
 
 
@@ -102,10 +104,10 @@ def user_areas_steps(design: bpy.types.Object) -> Steps[UserAreas]:
     edited = {
         name: vertices
         for name, vertices in groups.items()
-        if fingerprints.get(name) != fingerprint(vertices)
+        if fingerprints.get(name) != bridge.fingerprint(vertices)
     }
-    line = _read_margin_line(design)
-    if line is not None and (known is None or known["margin_line"] == fingerprint(line)):
+    line = margin_curve.read(design)
+    if line is not None and (known is None or known["margin_line"] == bridge.fingerprint(line)):
         line = None
     document = _loaded_document(design, groups.keys() - edited.keys())
     held = () if document is None else document["areas"].keys() & groups.keys()
@@ -229,14 +231,14 @@ def write_areas_steps(
             mesh.vertices, area_set.evaluation.design.vertices, inside.astype(float)
         )
         vertices = np.flatnonzero(carried >= INSIDE)
-        written, group = fingerprint(vertices), group_name(name)
+        written, group = bridge.fingerprint(vertices), group_name(name)
         if written != fingerprints.get(name) or group not in design.vertex_groups:
             yield from write_group_steps(design, group, vertices)
         fingerprints[name] = written
     line = None if known is None else known["margin_line"]
     if edited.margin_line is None and area_set.margin_line is not None:
         points = _to_local(area_set.margin_line.points_mm, local_to_mm)
-        line = _write_margin_line(design, points, area_set.margin_line.closed)
+        line = margin_curve.write(design, points, area_set.margin_line.closed)
     document = {
         "version": AREAS_VERSION,
         "fingerprints": fingerprints,
@@ -264,10 +266,10 @@ def read_groups_steps(design: bpy.types.Object) -> Steps[dict[str, np.ndarray]]:
         if group.name.startswith(AREA_GROUP_PREFIX)
     }
     found: dict[str, list[int]] = {name: [] for name in names.values()}
-    count = len(design.data.vertices) if names else 0
+    count = len(mesh_of(design).vertices) if names else 0
     for begin in range(0, count, READ_AT_ONCE):
         yield Progress("Reading the areas", begin / count)
-        for vertex in design.data.vertices[begin : begin + READ_AT_ONCE]:
+        for vertex in mesh_of(design).vertices[begin : begin + READ_AT_ONCE]:
             for member in vertex.groups:
                 if member.group in names and member.weight >= INSIDE:
                     found[names[member.group]].append(vertex.index)
@@ -280,18 +282,6 @@ def names(design: bpy.types.Object) -> list[str]:
     return [area_name(group) for group in groups]
 
 
-def closed_margin_line(design: bpy.types.Object) -> np.ndarray | None:
-    """Return the margin line as it is drawn, (k, 3), in the design's own coordinates.
-
-    Its end is its beginning where it is closed; None if there is none.
-    """
-    points = _read_margin_line(design)
-    if points is None:
-        return None
-    spline = getattr(design, OBJECT_PROPERTIES).margin_line.data.splines[0]
-    return np.concatenate([points, points[:1]]) if spline.use_cyclic_u else points
-
-
 def write_group(design: bpy.types.Object, name: str, vertices: np.ndarray) -> None:
     """Make a vertex group hold exactly these vertices."""
     run(write_group_steps(design, name, vertices))
@@ -299,74 +289,22 @@ def write_group(design: bpy.types.Object, name: str, vertices: np.ndarray) -> No
 
 def write_group_steps(design: bpy.types.Object, name: str, vertices: np.ndarray) -> Steps[None]:
     """Write as :func:`write_group` does, step by step."""
-    told = Progress("Writing the areas", 0.0)
+    progress = Progress("Writing the areas", 0.0)
     if name in design.vertex_groups:
-        count = len(design.data.vertices)
+        count = len(mesh_of(design).vertices)
         for begin in range(0, count, WRITTEN_AT_ONCE):
             end = min(begin + WRITTEN_AT_ONCE, count)
             design.vertex_groups[name].remove(range(begin, end))
-            yield told
+            yield progress
     else:
         design.vertex_groups.new(name=name)
     for begin in range(0, len(vertices), WRITTEN_AT_ONCE):
         part = vertices[begin : begin + WRITTEN_AT_ONCE].tolist()
         design.vertex_groups[name].add(part, 1.0, "REPLACE")
-        yield told
-
-
-def _write_margin_line(design: bpy.types.Object, points: np.ndarray, closed: bool) -> str:
-    """Write the line as a curve that follows the design; return its fingerprint."""
-    properties = getattr(design, OBJECT_PROPERTIES)
-    line = properties.margin_line
-    if line is None or line.type != "CURVE":
-        line = bpy.data.objects.new(
-            MARGIN_LINE_NAME, bpy.data.curves.new(MARGIN_LINE_NAME, "CURVE")
-        )
-        line.show_in_front = True
-        properties.margin_line = line
-    if not line.users_collection:
-        for collection in design.users_collection:
-            collection.objects.link(line)
-    line.parent = design
-    line.matrix_parent_inverse.identity()
-    line.matrix_basis.identity()
-    line.data.dimensions = "3D"
-    line.data.splines.clear()
-    spline = line.data.splines.new("POLY")
-    spline.points.add(len(points) - 1)
-    spline.points.foreach_set("co", np.column_stack([points, np.ones(len(points))]).ravel())
-    spline.use_cyclic_u = closed
-    written = _read_margin_line(design)
-    return "" if written is None else fingerprint(written)
-
-
-def _read_margin_line(design: bpy.types.Object) -> np.ndarray | None:
-    """Return the points of the margin line in the design's own coordinates, (k, 3)."""
-    line = getattr(design, OBJECT_PROPERTIES).margin_line
-    if line is None or line.type != "CURVE" or not line.users_collection or not line.data.splines:
-        return None
-    spline = line.data.splines[0]
-    points = spline.bezier_points if spline.type == "BEZIER" else spline.points
-    if len(points) < 3:
-        return None
-    size = 3 if spline.type == "BEZIER" else 4
-    flat = np.empty(size * len(points), dtype=np.float32)
-    points.foreach_get("co", flat)
-    own = flat.reshape(-1, size)[:, :3].astype(np.float64)
-    if line.parent == design:
-        to_design = np.array(line.matrix_parent_inverse @ line.matrix_basis, dtype=np.float64)
-    else:
-        to_design = np.linalg.inv(bridge.matrix_of(design)) @ bridge.matrix_of(line)
-    local: np.ndarray = own @ to_design[:3, :3].T + to_design[:3, 3]
-    return local
+        yield progress
 
 
 def _to_local(points_mm: np.ndarray, local_to_mm: np.ndarray) -> np.ndarray:
     back = np.linalg.inv(local_to_mm)
     local: np.ndarray = points_mm @ back[:3, :3].T + back[:3, 3]
     return local
-
-
-def fingerprint(values: np.ndarray) -> str:
-    """Return a short checksum of numbers."""
-    return hashlib.blake2b(np.ascontiguousarray(values).tobytes(), digest_size=12).hexdigest()

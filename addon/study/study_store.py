@@ -2,7 +2,8 @@
 
 The design carries numbers and sentences as text and its maps as a mesh of points only; every scan
 carries which of the study's scans it is. All of it goes with the objects through saving, renaming
-and appending. A study is stale once a scan, a group, the design or a setting is another one.
+and appending. A study is out of date once a scan, a group, the design or a setting
+is another one.
 """
 
 from __future__ import annotations
@@ -12,19 +13,19 @@ from collections.abc import Mapping
 from contextlib import suppress
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import bpy
 import numpy as np
 
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Progress, Steps
-from ..areas import groups
-from ..blender import bridge
+from ..areas import area_groups
+from ..blender import bridge, frames
+from ..blender.session import mesh_of, persistent
 from ..check import store
 from ..identifiers import SCENE_PROPERTIES, STUDY_MESH_NAME
-from . import export
-from . import scene as study_scene
+from . import export, study_scene
 from .export import ScanEntry, StudyInput
 from .file import STUDY_FILE
 from .summary import Outcome, map_values, summary
@@ -61,6 +62,11 @@ def study_of(scene: bpy.types.Scene) -> dict[str, Any] | None:
         return None
     kept = _read(text)
     return kept if kept.get("version") == VERSION else None
+
+
+def kept_study(scene: bpy.types.Scene) -> dict[str, Any]:
+    """Return the study kept on the scene's design, which ``poll`` has asked for."""
+    return cast(dict[str, Any], study_of(scene))
 
 
 def is_of_another_version(scene: bpy.types.Scene) -> bool:
@@ -122,7 +128,7 @@ def on_design(design: bpy.types.Object, scale_mm: float, values: np.ndarray) -> 
     """
     mesh = store.data_of(design).study_points
     shape = export.shape_matrix(design, scale_mm)[:3, :3]
-    own = bridge.positions(design.data).astype(np.float64) @ shape.T
+    own = bridge.positions(mesh_of(design)).astype(np.float64) @ shape.T
     points = bridge.positions(mesh).astype(np.float64)
     # As it was written: equal coordinates tell which vertex is which point.
     return bridge.carried_to(own.astype(np.float32).astype(np.float64), points, values)
@@ -143,10 +149,10 @@ def folder_of(scene: bpy.types.Scene) -> Path | None:
     return next((folder for folder in folders if (folder / STUDY_FILE).is_file()), None)
 
 
-# Staleness -----------------------------------------------------------------------------------
+# Out of date or not ---------------------------------------------------------------------------
 
 
-def why_stale(scene: bpy.types.Scene) -> str:
+def why_out_of_date(scene: bpy.types.Scene) -> str:
     """Say why the kept study no longer belongs to the scene; empty if it does.
 
     Looks at the list and the settings, and at what was noticed about the meshes; cheap enough for
@@ -160,23 +166,23 @@ def why_stale(scene: bpy.types.Scene) -> str:
 
 
 def refresh(scene: bpy.types.Scene) -> str:
-    """Look at everything, meshes and areas too; return why the study is stale, empty if not."""
+    """Look at meshes and areas too; return why the study is out of date, empty if not."""
     kept, design = study_of(scene), design_of(scene)
     if kept is None or design is None:
         return ""
     reason = _why_other_design(design, scene, kept)
-    areas = export.areas_checksum(design, groups.user_areas(design))
+    areas = export.areas_checksum(design, area_groups.user_areas(design))
     if not reason and areas != kept["made_with"]["areas"]:
         reason = store.AREAS_EDITED
     for scan in store.listed_scans(scene):
         reason = reason or _why_other_scan(scan, design, scene, kept)
     _note(design, reason)
-    return why_stale(scene)
+    return why_out_of_date(scene)
 
 
-@bpy.app.handlers.persistent
+@persistent
 def notice_changes(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
-    """Mark the study stale when its design or a scan of it was edited, or moved if that counts."""
+    """Note when the study's design or a scan of it was edited, or moved if that counts."""
     kept, design = study_of(scene), design_of(scene)
     if kept is None or design is None or store.data_of(design).study_reason:
         return
@@ -232,14 +238,14 @@ def _why_other_design(
 ) -> str:
     if design.mode == "EDIT":
         return ""
-    if bridge.checksum(design.data) != kept["made_with"]["design"]:
+    if bridge.checksum(mesh_of(design)) != kept["made_with"]["design"]:
         return "The design's mesh was changed."
     try:
-        scale_mm = bridge.scene_scale_mm(design, scene)
+        scale_mm = frames.scene_scale_mm(design, scene)
     except CuspwiseError as error:
         return error.reason
     then = np.array(kept["made_with"]["shape"])
-    if np.abs(_shape(design, scale_mm) - then).max() > bridge.POSE_PRECISION * np.abs(then).max():
+    if np.abs(_shape(design, scale_mm) - then).max() > frames.POSE_PRECISION * np.abs(then).max():
         return "The design's scale or unit was changed."
     return ""
 
@@ -253,16 +259,16 @@ def _why_other_scan(
     entry = kept["made_with"]["scans"].get(store.data_of(scan).study_entry)
     if entry is None or scan.mode == "EDIT":
         return ""
-    if bridge.checksum(scan.data) != entry["checksum"]:
+    if bridge.checksum(mesh_of(scan)) != entry["checksum"]:
         return f"{scan.name}: its mesh was changed."
     start = kept["choices"]["start"]
     try:
-        frame = bridge.frame_of(design, scene)
+        frame = frames.frame_of(design, scene)
         now = export.file_matrix(scan, design, frame, start, scene)
     except CuspwiseError as error:
         return f"{scan.name}: {error.reason}"
-    slack = SAME_MM + bridge.POSE_PRECISION * max(np.abs(now).max(), 10.0)
-    if bridge.displacement(scan, now, np.array(entry["matrix"])) > slack:
+    slack = SAME_MM + frames.POSE_PRECISION * max(np.abs(now).max(), 10.0)
+    if frames.displacement(scan, now, np.array(entry["matrix"])) > slack:
         where = "its scale was changed" if start == "auto" else "it or the design was moved"
         return f"{scan.name}: {where}."
     return ""

@@ -1,0 +1,72 @@
+"""The panel of the deviation: measure it, show it, say what is good enough."""
+
+import bpy
+
+from .. import identifiers
+from ..blender.session import settings_of
+from ..properties import choices
+from .base import SidebarPanel
+
+
+class DeviationPanel(SidebarPanel, bpy.types.Panel):
+    """Measure and show."""
+
+    bl_idname = "CUSPWISE_PT_deviation"
+    bl_label = "Deviation"
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw measuring, colours and limits."""
+        layout, settings = self.layout, settings_of(context)
+        layout.operator(identifiers.MEASURE_DEVIATION)
+        if settings.show_colours:
+            layout.operator(identifiers.REMOVE_COLOUR_MAP)
+        if settings.show_colours and not settings.study.shown:
+            layout.row().prop(settings, "shown", expand=True)
+        else:
+            layout.operator(identifiers.SHOW_COLOUR_MAP)
+        layout.operator(identifiers.READ_VALUE)
+        layout.prop(settings, "limit_is_automatic")
+        row = layout.row()
+        row.enabled = not settings.limit_is_automatic
+        row.prop(settings, "limit_um")
+        layout.prop(settings, "palette")
+
+
+class TolerancesPanel(SidebarPanel, bpy.types.Panel):
+    """What is good enough."""
+
+    bl_idname = "CUSPWISE_PT_tolerances"
+    bl_parent_id = DeviationPanel.bl_idname
+    bl_label = "Tolerances"
+    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw the tolerances."""
+        settings = settings_of(context)
+        column = self.layout.column(align=True)
+        for area in ("whole", "occlusal", "margin"):
+            column.prop(settings, f"tolerance_{area}_um")
+        self.layout.prop(settings, choices.MISSING)
+        self.layout.prop(settings, "scanner_um")
+        column = self.layout.column(align=True)
+        column.label(text="Unmatched scan surface:")
+        for name in choices.UNMATCHED:
+            column.prop(settings, name)
+
+
+class PointsPanel(SidebarPanel, bpy.types.Panel):
+    """Where is measured."""
+
+    bl_idname = "CUSPWISE_PT_points"
+    bl_parent_id = DeviationPanel.bl_idname
+    bl_label = "Measuring Points"
+    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw the settings of the points."""
+        column = self.layout.column(align=True)
+        column.prop(settings_of(context), "spacing_mm")
+        column.prop(settings_of(context), "search_mm")
+
+
+CLASSES = (DeviationPanel, TolerancesPanel, PointsPanel)

@@ -1,0 +1,169 @@
+"""What is kept on an object: results of a scan, areas and marks of a design, looks before."""
+
+from typing import Any
+
+import bpy
+
+from ..drawing import framing
+from . import mark_choices
+
+STATES = (
+    ("NONE", "Not measured", "Nothing has been done with this scan yet", "MESH_DATA", 0),
+    ("PLACED", "Superimposed", "The scan lies on its design; not measured yet", "SNAP_ON", 1),
+    ("CURRENT", "Measured", "The results belong to what is shown", "CHECKMARK", 2),
+    (
+        "OUT_OF_DATE",
+        "Out of Date",
+        "Something changed since it was measured; check again",
+        "ERROR",
+        3,
+    ),
+)
+
+
+def _patch_chosen(data: Any, context: bpy.types.Context) -> None:
+    framing.frame_patch(context, data.id_data, data.patch_index)
+
+
+class SlotBefore(bpy.types.PropertyGroup):
+    """A material slot as it was before the colour map."""
+
+    link: bpy.props.StringProperty(
+        description="Whether the slot's material belonged to the object or to its mesh"
+    )
+    material: bpy.props.PointerProperty(
+        description="The material that comes back with Remove Colour Map",
+        type=bpy.types.Material,
+    )
+
+
+class PatchItem(bpy.types.PropertyGroup):
+    """One row of the list of patches outside the tolerance."""
+
+    peak_um: bpy.props.FloatProperty(
+        name="Peak (µm)", description="The patch's largest deviation, with its sign, in µm"
+    )
+    area_mm2: bpy.props.FloatProperty(
+        name="Size (mm²)", description="How much of the surface lies beyond the tolerance, in mm²"
+    )
+    where: bpy.props.StringProperty(
+        name="Where", description="The areas that the patch lies in, the largest share first"
+    )
+    unmatched: bpy.props.BoolProperty(
+        name="Unmatched",
+        description="Whether the patch is scan surface without a counterpart on the design",
+    )
+    seen_from: bpy.props.StringProperty(
+        name="Seen From", description="Whether it is seen from the design, the scan, or both"
+    )
+
+
+class ObjectData(bpy.types.PropertyGroup):
+    """What Cuspwise knows about an object; goes with it through renaming, copying, appending."""
+
+    design: bpy.props.PointerProperty(
+        name="Design",
+        description="The design that this scan was laid on or measured against",
+        type=bpy.types.Object,
+    )
+    state: bpy.props.EnumProperty(
+        name="State", description="What has been done with this scan", items=STATES
+    )
+    state_reason: bpy.props.StringProperty(
+        name="Reason", description="Why the scan's results are out of date"
+    )
+    file_notes: bpy.props.StringProperty(
+        name="File", description="Size, unit and faults of the file that was imported"
+    )
+    superimposition: bpy.props.StringProperty(
+        description="How well the scan lies on its design, as kept by Cuspwise"
+    )
+    pose_before: bpy.props.StringProperty(
+        description=(
+            "Where the scan lay before it was superimposed; Restore Position goes back there"
+        )
+    )
+    result_id: bpy.props.StringProperty(
+        description="Number of the result; the attributes with its deviations end in it"
+    )
+    result: bpy.props.StringProperty(description="The result in full, as kept by Cuspwise")
+    result_points: bpy.props.PointerProperty(
+        description="The points that were measured, with their deviations", type=bpy.types.Mesh
+    )
+    patches: bpy.props.CollectionProperty(
+        name="Patches",
+        description="Connected patches of the surface beyond the tolerance, the worst first",
+        type=PatchItem,
+    )
+    patch_index: bpy.props.IntProperty(
+        name="Patch",
+        description="Click a patch outside the tolerance to bring its worst place into view",
+        update=_patch_chosen,
+    )
+    areas: bpy.props.StringProperty(
+        description="What is known of the areas that were found on this design"
+    )
+    hidden_areas: bpy.props.StringProperty(
+        description="The areas of this design that Show Areas leaves out"
+    )
+    areas_document: bpy.props.StringProperty(
+        description="The areas file that was loaded for this design"
+    )
+    area_points: bpy.props.PointerProperty(
+        description="The places of the points in the areas file that was loaded",
+        type=bpy.types.Mesh,
+    )
+    mark_circles: bpy.props.StringProperty(
+        description="Middle and radius of the support marks that were marked as circles"
+    )
+    mark_index: mark_choices.index()
+    mark_quiet: bpy.props.BoolProperty(
+        description="Whether a mark is chosen without bringing it into view"
+    )
+    mark_name: mark_choices.name()
+    mark_kind: mark_choices.kind()
+    mark_radius_mm: mark_choices.radius()
+    marks_out_of_date: bpy.props.BoolProperty(
+        description="Whether support marks were edited since they were measured on this scan"
+    )
+    landmark: bpy.props.IntProperty(
+        name="Landmark", description="Number of the pair that this landmark belongs to; 0: none"
+    )
+    caption: bpy.props.StringProperty(
+        name="Caption", description="The words that stand beside this landmark or label"
+    )
+    margin_line: bpy.props.PointerProperty(
+        name="Margin Line",
+        description="The curve that is this design's margin line; edit it to move the margin",
+        type=bpy.types.Object,
+    )
+    coloured: bpy.props.BoolProperty(
+        description="Whether the object shows the colours of its deviations"
+    )
+    hidden_before: bpy.props.BoolProperty(
+        description="Whether the object was hidden before the colour map"
+    )
+    slots_before: bpy.props.CollectionProperty(
+        description="The object's materials before the colour map", type=SlotBefore
+    )
+    colour_before: bpy.props.StringProperty(
+        description="The mesh's active colour attribute before the colour map"
+    )
+    study: bpy.props.StringProperty(
+        description="The study's results, as kept by Cuspwise on its design"
+    )
+    study_points: bpy.props.PointerProperty(
+        description="The points that the study was measured at", type=bpy.types.Mesh
+    )
+    study_reason: bpy.props.StringProperty(
+        name="Reason", description="Why the study's results are out of date"
+    )
+    study_entry: bpy.props.StringProperty(
+        description="What the study holds of this scan, as kept by Cuspwise"
+    )
+    study_hidden: bpy.props.BoolProperty(
+        description="Whether the scan is hidden while a map of the study is shown"
+    )
+
+
+CLASSES = (SlotBefore, PatchItem, ObjectData)

@@ -1,0 +1,186 @@
+"""What a scene chooses: design, scans, how they are superimposed, measured and shown."""
+
+from typing import Any
+
+import bpy
+
+from ..blender.session import scene_of
+from ..blender.units import AUTO, UNIT_CHOICES
+from ..check import judging_meanwhile
+from ..drawing import colour_map, overlay
+from . import choices, mark_choices
+from .defaults import take_defaults
+from .study_choices import StudySettings
+
+STARTS = (
+    ("auto", "Any Position", "Find the position without a first guess"),
+    ("landmarks", "Landmarks", "Start from the pairs of landmarks on design and scan"),
+    ("in_place", "Present Position", "Start from where the scan lies now"),
+)
+
+SHOWN = (
+    ("SCAN", "Scan", "Show the coloured scan alone; the design would shine through it"),
+    ("DESIGN", "Design", "Show the coloured design alone"),
+    ("BOTH", "Both", "Show both, one inside the other"),
+)
+
+FIT_AREAS = (
+    ("whole", "Whole Crown", "Lay the scan on the whole design"),
+    ("external", "External", "Lay the scan on the external surface only"),
+    ("intaglio", "Intaglio", "Lay the scan on the intaglio (inner surface) only"),
+    ("occlusal", "Occlusal", "Lay the scan on the occlusal surface only"),
+    ("axial", "Axial Walls", "Lay the scan on the axial walls only"),
+    ("margin", "Margin", "Lay the scan on the band along the margin line only"),
+)
+
+
+def _is_mesh(_settings: Any, obj: bpy.types.Object) -> bool:
+    return obj.type == "MESH"
+
+
+def _design_chosen(_settings: Any, context: bpy.types.Context) -> None:
+    take_defaults(scene_of(context))
+
+
+def _tolerances_changed(_settings: Any, context: bpy.types.Context) -> None:
+    judging_meanwhile.judge(scene_of(context))
+    colour_map.refresh(scene_of(context))
+
+
+def _colours_changed(_settings: Any, context: bpy.types.Context) -> None:
+    colour_map.refresh(scene_of(context))
+
+
+def _overlay_changed(settings: Any, _context: bpy.types.Context) -> None:
+    if settings.show_areas:
+        settings.show_margin = False  # one key is shown at a time
+    overlay.refresh()
+
+
+def _margin_changed(settings: Any, _context: bpy.types.Context) -> None:
+    if settings.show_margin:
+        settings.show_areas = False
+    overlay.redraw()
+
+
+class ScanItem(bpy.types.PropertyGroup):
+    """One row of the list of scans."""
+
+    scan: bpy.props.PointerProperty(
+        name="Scan", description="The scan of one produced crown", type=bpy.types.Object
+    )
+    group: bpy.props.StringProperty(
+        name="Group", description="Crowns produced the same way share a group"
+    )
+
+
+class SceneSettings(bpy.types.PropertyGroup):
+    """Choices that belong to a scene."""
+
+    prepared: bpy.props.BoolProperty(
+        description="Whether this scene has taken over the defaults of the preferences",
+        options={"HIDDEN"},
+    )
+    design: bpy.props.PointerProperty(
+        name="Design",
+        description="The modelled crown that was sent to production; the reference",
+        type=bpy.types.Object,
+        poll=_is_mesh,
+        update=_design_chosen,
+    )
+    scans: bpy.props.CollectionProperty(
+        name="Scans", description="The scans to be measured against the design", type=ScanItem
+    )
+    scan_index: bpy.props.IntProperty(
+        name="Scan", description="The scan to work on", update=_colours_changed
+    )
+    unit: bpy.props.EnumProperty(
+        name="Unit",
+        description="How long one unit of this scene is; results are in µm whatever it is",
+        items=UNIT_CHOICES,
+        default=AUTO,
+    )
+    start: bpy.props.EnumProperty(
+        name="Start From",
+        description="The position that the superimposition starts from",
+        items=STARTS,
+    )
+    fit_area: bpy.props.EnumProperty(
+        name="Fit On",
+        description="The part of the design that the scan is laid on",
+        items=FIT_AREAS,
+    )
+    spacing_mm: choices.spacing()
+    search_mm: choices.search()
+    tolerance_whole_um: choices.tolerance("tolerance_whole_um", _tolerances_changed)
+    tolerance_occlusal_um: choices.tolerance("tolerance_occlusal_um", _tolerances_changed)
+    tolerance_margin_um: choices.tolerance("tolerance_margin_um", _tolerances_changed)
+    scanner_um: choices.scanner(_tolerances_changed)
+    max_unmatched_um: choices.unmatched_height(_tolerances_changed)
+    max_unmatched_mm2: choices.unmatched_area(_tolerances_changed)
+    max_missing_mm: choices.missing_margin(_tolerances_changed)
+    palette: choices.palette(_colours_changed)
+    shown: bpy.props.EnumProperty(
+        name="Show",
+        description="Which of the two surfaces to look at",
+        items=SHOWN,
+        update=_colours_changed,
+    )
+    limit_is_automatic: bpy.props.BoolProperty(
+        name="Automatic Limit",
+        description="Choose the limit of the colours from the deviations, rounded",
+        default=True,
+        update=_colours_changed,
+    )
+    limit_um: bpy.props.FloatProperty(
+        name="Limit (µm)",
+        description="The colours run from − this to + this deviation, µm",
+        default=50.0,
+        min=1.0,
+        soft_max=1000.0,
+        precision=1,
+        step=500,
+        update=_colours_changed,
+    )
+    mark_kind: mark_choices.next_kind()
+    mark_radius_mm: mark_choices.next_radius()
+    show_areas: bpy.props.BoolProperty(
+        name="Show Areas",
+        description=(
+            "Draw the areas over the crown, each in a colour of its own, with the margin line and "
+            "the circles of support marks. A key takes the place of the deviations' legend. "
+            "Nothing of the scene is changed"
+        ),
+        update=_overlay_changed,
+    )
+    show_margin: bpy.props.BoolProperty(
+        name="Show Margin Line",
+        description=(
+            "Draw the margin line over the crown, coloured by its own deviation place by place, "
+            "with a yellow rim where it is beyond its limits. Nothing of the scene is changed"
+        ),
+        update=_margin_changed,
+    )
+    study: bpy.props.PointerProperty(
+        name="Study",
+        description="Choices about the study of all listed scans",
+        type=StudySettings,
+    )
+    show_colours: bpy.props.BoolProperty(
+        description="Whether the colour map is shown", options={"HIDDEN"}
+    )
+    views_before: bpy.props.StringProperty(
+        description="How the views were shaded before the colour map", options={"HIDDEN"}
+    )
+    shown_limit_um: bpy.props.FloatProperty(
+        description="Deviation at the ends of the colours shown, µm", options={"HIDDEN"}
+    )
+    share_clipped: bpy.props.FloatProperty(
+        description="Share of the surface beyond the colours' limit", options={"HIDDEN"}
+    )
+    share_unmeasured: bpy.props.FloatProperty(
+        description="Share of the surface that was not measured", options={"HIDDEN"}
+    )
+
+
+CLASSES = (ScanItem, SceneSettings)
