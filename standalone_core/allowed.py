@@ -14,7 +14,8 @@ from numbers import Real
 from types import MappingProxyType
 from typing import Any, Protocol
 
-from .suggestion import meant, nearest
+from .suggestion import nearest, suggestion
+from .words.text import listed
 
 
 class NotAllowed(Exception):  # noqa: N818 - never leaves this package: an error names its subject
@@ -315,7 +316,7 @@ def not_texts(given: Any, remedy: str) -> Iterator[NotAllowed]:
 
 def no_such(thing: str, word: str, known: Sequence[str], at: str | int | None = None) -> NotAllowed:
     """Say that a name is not known, and what was probably meant or all that are known."""
-    remedy = meant(word, known) or f"Choose from {', '.join(known)}."
+    remedy = suggestion(word, known) or f"Choose from {', '.join(known)}."
     return NotAllowed(f"There is no {thing} called {shown(word)}.", remedy, at)
 
 
@@ -338,13 +339,6 @@ def _shown_parts(value: Any) -> str:
     parts = list(value)
     inside = ", ".join(shown(item) for item in parts[:4])
     return f"the list [{inside}{', …' if len(parts) > 4 else ''}]"
-
-
-def listed(words: Sequence[str], joint: str = "and") -> str:
-    """Join words as a sentence lists them."""
-    if len(words) < 2:
-        return "".join(words)
-    return f"{', '.join(words[:-1])} {joint} {words[-1]}"
 
 
 def as_float(number: Any) -> float:

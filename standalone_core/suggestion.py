@@ -8,7 +8,7 @@ from difflib import get_close_matches
 _SHORTEST = 3  # one letter more or less makes too many words of two
 
 
-def meant(word: str, known: Iterable[str]) -> str:
+def suggestion(word: str, known: Iterable[str]) -> str:
     """Return what was probably meant as a question, or an empty text.
 
     Capitals, spaces and hyphens do not count, nor does a part that was left out or added.

@@ -20,7 +20,7 @@ from ...standalone_core.deviation.judgement import Judgement, judge_deviations
 from ...standalone_core.deviation.margin_profile import MarginProfile
 from ...standalone_core.deviation.tolerances import Tolerances
 from ...standalone_core.progress import Progress, Steps, run
-from ...standalone_core.report.check.document import plain
+from ...standalone_core.records import plain
 from ...standalone_core.superimpose.result import Superimposition
 from ...standalone_core.superimpose.settings import SuperimposeSettings
 from ..areas import support_marks

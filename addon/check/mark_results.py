@@ -33,7 +33,7 @@ from ...standalone_core.errors import MeshError
 from ...standalone_core.measure import checked_surface
 from ...standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
 from ...standalone_core.progress import Progress, Steps
-from ...standalone_core.report.check.document import plain
+from ...standalone_core.records import plain
 from ...standalone_core.superimpose.result import Superimposition
 from ..areas import area_groups, support_marks
 from ..blender.session import persistent

@@ -13,7 +13,8 @@ from ...standalone_core.deviation.support_marks import (
     NOT_MEASURED,
     STUB,
 )
-from ...standalone_core.report.check.sentences import micrometres, percent
+from ...standalone_core.shares import share_words
+from ...standalone_core.words.text import micrometres
 from .. import identifiers
 from ..areas import support_marks
 from ..blender.session import scene_of, settings_of
@@ -145,7 +146,7 @@ def _draw_chosen(
     area_mm2 = micrometres(number(found["area_mm2"]), digits=2)
     volume = micrometres(number(found["volume_mm3"]), signed=True, digits=4)
     box.label(text=f"area {area_mm2} mm² · volume {volume} mm³")
-    box.label(text=f"coverage {percent(number(found['coverage']))}")
+    box.label(text=f"coverage {share_words(number(found['coverage']))}")
     say(box, context, found["reason"])
 
 

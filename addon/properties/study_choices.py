@@ -4,10 +4,10 @@ from typing import Any
 
 import bpy
 
-from ...standalone_core.report.check.sentences import area_words
-from ...standalone_core.report.study.sentences import measure_words, opened
 from ...standalone_core.setting import declared_in
 from ...standalone_core.study.plan import USUAL_MEASURES, AnalysisPlan
+from ...standalone_core.words.names import area_words, measure_words
+from ...standalone_core.words.text import capital
 from ..blender.session import scene_of, settings_of
 from ..drawing import colour_map
 from ..study import study_store
@@ -34,8 +34,8 @@ MAP_KINDS = (
         "Mean of one group minus mean of another, coloured where it is told from chance",
     ),
 )
-MAIN_AREAS = [(n, opened(area_words(n)), "Compare the groups here") for n in PRIMARY_AREAS]
-MAIN_MEASURES = [(n, opened(measure_words(n)), "Compare the groups by it") for n in USUAL_MEASURES]
+MAIN_AREAS = [(n, capital(area_words(n)), "Compare the groups here") for n in PRIMARY_AREAS]
+MAIN_MEASURES = [(n, capital(measure_words(n)), "Compare the groups by it") for n in USUAL_MEASURES]
 NOTHING = ("none", "–", "Run the study first", 0)
 # Blender does not hold on to the texts of items that a function returns; without this they go.
 _held: dict[str, list[Item]] = {}
@@ -47,9 +47,9 @@ def _offered(scene: Any, name: str) -> list[tuple[str, str, str]]:
     if kept is None:
         return []
     if name == "area":
-        return [(n, opened(area_words(n)), "Numbers of this area") for n in kept["areas"]]
+        return [(n, capital(area_words(n)), "Numbers of this area") for n in kept["areas"]]
     if name == "measure":
-        return [(n, opened(measure_words(n)), "Numbers of this measure") for n in kept["measures"]]
+        return [(n, capital(measure_words(n)), "Numbers of this measure") for n in kept["measures"]]
     kind = "mean" if name == "map_group" else "difference"
     rows = [row for row in kept["maps"] if row["kind"] == kind]
     return [(row["group"], row["title"], "Show this map") for row in rows]

@@ -14,8 +14,17 @@ import click
 from ..length_units import UNIT
 from ..readable import readable
 from ..version import VERSION
-from .base import guarded, messages, options, path, pictures_option, say_written, screen, wish
-from .console import Stage
+from .base import (
+    guarded,
+    messages,
+    options,
+    path,
+    picture_choice,
+    pictures_option,
+    say_written,
+    screen,
+)
+from .console import ProgressBar
 from .setting_options import OLD_OPTIONS, force_option, old_options, setting_option
 from .settings import (
     CHECK_KEYS,
@@ -130,12 +139,12 @@ def check(**given: Any) -> None:
     if out is not None:
         inputs = (given[name] for name in ("design", "scan", "areas_file", "landmarks"))
         refuse_folder(out, inputs)
-    result = Stage(messages).run(check_steps(given["design"], given["scan"], settings))
+    result = ProgressBar(messages).run(check_steps(given["design"], given["scan"], settings))
     written: Iterable[Path] = ()
     if out is not None:
-        drawing = wish(given["pictures"])
+        drawing = picture_choice(given["pictures"])
         steps = write_check_steps(result, out, pictures=drawing, palette=given["palette"])
-        written = Stage(messages).run(steps)
+        written = ProgressBar(messages).run(steps)
     if given["as_json"]:
         click.echo(json.dumps(check_document(result), indent=2, allow_nan=False))
     elif out is not None:
@@ -162,7 +171,7 @@ def areas(design: Path, out: Path | None, as_json: bool, **given: Any) -> None:
         refuse_overwriting(out, (design,))
     settings = design_settings(given)
     surface = read_design(design, settings)
-    found = Stage(messages).run(area_steps(surface, settings))
+    found = ProgressBar(messages).run(area_steps(surface, settings))
     if out is not None:
         save_areas(out, found)
     if as_json:
@@ -229,7 +238,7 @@ def demo(out: Path, checks: bool, pictures: bool | None) -> None:
     if checks:
         _demo_checks(out, pictures)
         return
-    files = Stage(messages).run(write_study_case_steps(out))
+    files = ProgressBar(messages).run(write_study_case_steps(out))
     screen.print(files.text)
     measure_study(files.study, out / "study_results", pictures=pictures)
 
@@ -242,15 +251,15 @@ def _demo_checks(out: Path, pictures: bool | None) -> None:
     from ..demo.scenario import write_demo_steps
     from ..report.check.output import write_check_steps
 
-    scenario = Stage(messages).run(write_demo_steps(out))
+    scenario = ProgressBar(messages).run(write_demo_steps(out))
     screen.print(scenario.text)
     settings = CheckSettings(areas=AreaSettings(mesial_direction=tuple(DIRECTIONS.mesial)))
     for scan in scenario.scans:
         screen.rule(readable(scan.stem))
-        result = Stage(messages).run(check_steps(scenario.design, scan, settings))
+        result = ProgressBar(messages).run(check_steps(scenario.design, scan, settings))
         folder = out / f"{scan.stem}_check"
-        steps = write_check_steps(result, folder, pictures=wish(pictures))
-        written = Stage(messages).run(steps)
+        steps = write_check_steps(result, folder, pictures=picture_choice(pictures))
+        written = ProgressBar(messages).run(steps)
         _show(result)
         say_written(written, folder)
 

@@ -107,12 +107,13 @@ def _table(rows: tuple[SizeRow, ...]) -> Table:
 
 def _write(rows: tuple[SizeRow, ...], aim: Aim, out: Path) -> tuple[str, ...]:
     """Write the power curve; as pictures only where matplotlib is installed."""
-    from ..report.study.power_figure import can_draw, draw_power
+    from ..report.drawing.matplotlib_figure import can_plot
+    from ..report.study.power_figure import draw_power
     from ..staging import put_in_place, staging
     from ..study.crowns_needed import power_csv
 
     files = {"power.csv": power_csv(rows).encode()}
-    if can_draw():
+    if can_plot():
         files |= {f"power.{kind}": draw_power(rows, aim, kind) for kind in ("svg", "png")}
     else:
         messages.print("Without matplotlib no picture is drawn: pip install matplotlib")

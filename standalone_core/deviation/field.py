@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from ..areas.area_set import Area
 from ..errors import SettingError
+from ..mesh.morton import curve_order
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 from ..progress import Progress, Steps, run
 from ..surface.closest import ClosestPoints, SurfaceIndex
-from ..surface.morton import morton_codes, sorting_order
 from .settings import DeviationSettings
 
 Direction = Literal["design_to_scan", "scan_to_design"]
@@ -130,7 +130,7 @@ def measure_deviation_steps(
     status = np.full(count, TOO_FAR, dtype=np.uint8)
     area_point = np.arange(count) if direction == "design_to_scan" else np.full(count, -1)
     sign = -1.0 if direction == "design_to_scan" else 1.0
-    order = _order_in_space(mesh)
+    order = curve_order(mesh.vertices)
     for start in range(0, count, _POINTS_PER_STEP):
         yield Progress("Measuring", start / count)
         part = order[start : start + _POINTS_PER_STEP]
@@ -215,13 +215,6 @@ def measure_deviation(
     """
     index = SurfaceIndex(surface) if isinstance(surface, TriangleMesh) else surface
     return run(measure_deviation_steps(mesh, index, direction, settings))
-
-
-def _order_in_space(mesh: TriangleMesh) -> IntArray:
-    """Return an order of the vertices in which neighbours are near: searching is then quick."""
-    low, high = mesh.bounds
-    size = float((high - low).max())
-    return sorting_order(morton_codes(mesh.vertices, low, size if size > 0 else 1.0))
 
 
 def counting_status(

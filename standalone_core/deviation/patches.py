@@ -12,7 +12,7 @@ from ..areas.margin_line import length_near_mm
 from ..errors import SettingError
 from ..mesh.patches import connected_patches
 from ..mesh.triangle_mesh import BoolArray, IntArray
-from .field import NORMALS_DISAGREE, DeviationField
+from .field import DeviationField
 from .places import areas_holding, place
 from .settings import PatchSettings
 from .unmatched import UnmatchedPiece
@@ -159,8 +159,12 @@ def find_in_both(
     if back.faces is None:
         return _worst_first(patches)
     patch_at = {kind: _patch_around(seen, kind, there, design_faces) for kind in KINDS}
-    matched = back if back.unmatched_mm is None else _without(back, np.isfinite(back.unmatched_mm))
-    for kind, points in _found(matched, back.faces, tolerance_um, settings):
+    matched = (
+        back.counted
+        if back.unmatched_mm is None
+        else back.counted & ~np.isfinite(back.unmatched_mm)
+    )
+    for kind, points in _found(back, back.faces, tolerance_um, settings, matched):
         patch = _describe(kind, points, back, area_set, settings)
         below = patch_at[kind][back.area_point[points]]
         if (below < 0).all():
@@ -172,11 +176,19 @@ def find_in_both(
 
 
 def _found(
-    field: DeviationField, faces: IntArray, tolerance_um: float, settings: PatchSettings
+    field: DeviationField,
+    faces: IntArray,
+    tolerance_um: float,
+    settings: PatchSettings,
+    taken: BoolArray | None = None,
 ) -> list[tuple[str, IntArray]]:
-    """Return the kind and the points of every patch that is large enough."""
+    """Return the kind and the points of every patch that is large enough.
+
+    ``taken`` says which points may be in a patch, (n,); those that count if it is left out.
+    """
     limit = tolerance_um if settings.patch_um is None else settings.patch_um
-    deviation_um = 1e3 * np.where(field.counted, field.deviation_mm, 0.0)
+    taken = field.counted if taken is None else taken
+    deviation_um = 1e3 * np.where(taken, field.deviation_mm, 0.0)
     outside = dict(zip(KINDS, (deviation_um > limit, deviation_um < -limit), strict=True))
     return [
         (kind, points)
@@ -199,13 +211,6 @@ def _patch_around(
     for corner in faces.T:
         np.maximum.at(around, corner, widest)
     return np.where(inside >= 0, inside, around)
-
-
-def _without(field: DeviationField, points: BoolArray) -> DeviationField:
-    """Return a field in which some points do not count."""
-    status = field.status.copy()
-    status[points & field.counted] = NORMALS_DISAGREE
-    return replace(field, status=status)
 
 
 def _with_view_from_scan(patch: Patch, from_scan: Patch) -> Patch:

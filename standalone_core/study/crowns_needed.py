@@ -12,13 +12,13 @@ from typing import Any
 import numpy as np
 
 from ..areas.support_marks import new_area_name
-from ..csv_text import csv_text
+from ..csv_text import cell_text, csv_text
 from ..errors import FileError, SettingError
-from ..report.check.document import plain
-from ..report.check.sentences import area_words
+from ..records import plain
 from ..statistics.sample_size import SampleSize, size_for_difference, size_for_equivalence
+from ..words.names import MEASURE_WORDS, area_words
+from ..words.text import count_words
 from .aim import CAUTIOUS, Aim, Spread
-from .analysis.sentences import MEASURE_WORDS, count_words
 
 SIZES_SCHEMA_VERSION = 1
 ONE_GROUP, OTHER_GROUP = "first", "second"
@@ -180,9 +180,9 @@ def read_pilot(file: str | Path, area: str, measure: str) -> tuple[Spread, ...]:
         if row["direction"] == "design_to_scan"
     ]
     area = new_area_name(area)
-    _refuse_unknown(area, dict.fromkeys(row["area"] for _, row in rows), "--area")
+    _refuse_unknown(area, dict.fromkeys(row["area"] for _, row in rows), "area")
     lengths = [name for name in MEASURE_WORDS if name.endswith("_um")]
-    _refuse_unknown(measure, lengths, "--measure")
+    _refuse_unknown(measure, lengths, "measure")
     values: dict[str, list[float]] = {}
     for group, row in rows:
         if row["area"] == area and row[measure] is not None:
@@ -225,7 +225,7 @@ def power_csv(rows: Iterable[SizeRow]) -> str:
         for name, size in (("pilot", row.size), ("upper limit", row.cautious)):
             if size is not None:
                 for n, power in zip(size.curve_n, size.curve_power, strict=True):
-                    table.append((row.first.group, row.second.group, name, n, f"{power:.5f}"))
+                    table.append((row.first.group, row.second.group, name, n, cell_text(power, 5)))
     return csv_text(table)
 
 

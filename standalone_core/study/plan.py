@@ -8,11 +8,12 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Literal, get_args
 
-from ..allowed import Choice, Names, Number, PerArea, Text, listed
+from ..allowed import Choice, Names, Number, PerArea, Text
 from ..check_settings import CheckSettings
 from ..errors import SettingError
 from ..readable import readable
 from ..setting import Rule, check_fields, refuse_implausible, setting
+from ..words.text import listed
 
 Lead = Literal["welch", "ranks"]
 

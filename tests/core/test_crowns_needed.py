@@ -133,7 +133,7 @@ def test_the_command_prints_a_table_and_writes_the_curve(tmp_path):
 
 def test_the_command_without_matplotlib_writes_the_table_and_says_so(tmp_path, monkeypatch):
     monkeypatch.setattr(
-        "cuspwise.standalone_core.report.study.power_figure.find_spec", lambda name: None
+        "cuspwise.standalone_core.report.drawing.matplotlib_figure.find_spec", lambda name: None
     )
     found = run("--sd", 3.2, "--difference", 5, "--out", tmp_path / "curve")
     assert [file.name for file in (tmp_path / "curve").iterdir()] == ["power.csv"]

@@ -11,17 +11,16 @@ import pytest
 from cuspwise.standalone_core.deviation.margin_summary import MarginSummary
 from cuspwise.standalone_core.deviation.measures import AreaMeasures
 from cuspwise.standalone_core.deviation.reasons import about_pieces
-from cuspwise.standalone_core.deviation.tolerances import COMMON_PRACTICE, Tolerances
-from cuspwise.standalone_core.deviation.unmatched import UnmatchedPiece
-from cuspwise.standalone_core.deviation.verdict import (
+from cuspwise.standalone_core.deviation.tolerances import (
+    COMMON_PRACTICE,
     COVERAGE_FACTOR,
-    VERDICT_WORDS,
-    ScanEvidence,
-    judge,
-    with_verdicts,
+    Tolerances,
 )
+from cuspwise.standalone_core.deviation.unmatched import UnmatchedPiece
+from cuspwise.standalone_core.deviation.verdict import ScanEvidence, judge, with_verdicts
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.report.check.sentences import headline
+from cuspwise.standalone_core.words.names import VERDICT_WORDS
 from scipy.stats import norm
 
 GOOD = SimpleNamespace(verdict="good", reason="The pose is well held.")

@@ -14,14 +14,15 @@ import pytest
 import trimesh
 from cuspwise.standalone_core.check import CheckResult
 from cuspwise.standalone_core.deviation.field import NOT_MUTUAL, STATUS_WORDS
-from cuspwise.standalone_core.deviation.verdict import Tolerances
+from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.mesh.files import read_mesh
 from cuspwise.standalone_core.mesh.intersections import self_intersections
 from cuspwise.standalone_core.mesh.repair import repair_mesh
-from cuspwise.standalone_core.report.check.document import check_document, plain
+from cuspwise.standalone_core.records import plain
+from cuspwise.standalone_core.report.check.document import check_document
 from cuspwise.standalone_core.report.check.output import write_check
 from cuspwise.standalone_core.report.check.page import TEMPLATES
-from cuspwise.standalone_core.report.check.sentences import headline, patch_line, percent
+from cuspwise.standalone_core.report.check.sentences import headline, patch_line
 from cuspwise.standalone_core.report.check.tables import (
     PATCH_COLUMNS,
     measures_csv,
@@ -37,11 +38,12 @@ from cuspwise.standalone_core.report.drawing.deviation_colours import (
     deviation_colours,
     refused_colour,
     refused_hex,
-    srgb_to_linear,
     unmeasured_colour,
 )
 from cuspwise.standalone_core.report.drawing.histogram import area_histograms
+from cuspwise.standalone_core.shares import share_words
 from made.check_results import Reader, make_result
+from made.colour_spaces import srgb_to_linear
 from rich.console import Console
 
 HOSTILE = "<script>alert('x')</script>\"&zähne·牙.stl"
@@ -297,7 +299,7 @@ def test_headline_is_decided_by_the_worst() -> None:
     ]
     assert headline([within]).title == "Within tolerance: whole crown"
     assert headline([replace(first, verdict="no_tolerance")]).verdict == "no_tolerance"
-    assert percent(0.89997) == "89.9 %"
+    assert share_words(0.89997) == "89.9 %"
 
 
 def test_peaks_are_told_beside_the_means(result: CheckResult) -> None:

@@ -15,7 +15,8 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.check import CheckResult
 from cuspwise.standalone_core.deviation.measures import measure_areas
-from cuspwise.standalone_core.deviation.verdict import Tolerances, judge, with_verdicts
+from cuspwise.standalone_core.deviation.tolerances import Tolerances
+from cuspwise.standalone_core.deviation.verdict import judge, with_verdicts
 from cuspwise.standalone_core.errors import ReportError
 from cuspwise.standalone_core.report.check import output as report_files
 from cuspwise.standalone_core.report.check.output import write_check, write_check_steps

@@ -16,7 +16,7 @@ from cuspwise.standalone_core.areas.support_marks import SupportMark
 from cuspwise.standalone_core.check import CheckSettings, check
 from cuspwise.standalone_core.cli.main import main
 from cuspwise.standalone_core.demo.production import produce
-from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise, Spot
+from cuspwise.standalone_core.demo.production_errors import Cap, ProductionErrors, ScannerNoise
 from cuspwise.standalone_core.mesh.files import read_mesh
 from cuspwise.standalone_core.mesh.refine import evaluation_mesh
 from cuspwise.standalone_core.mesh.write import write_mesh
@@ -57,7 +57,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for group, heights in HEIGHTS_UM.items():
         (folder / group).mkdir()
         for k, height in enumerate(heights):
-            spots = (Spot(ANGLE_DEG, S_MM, RADIUS_MM, height),) if height else ()
+            spots = (Cap(ANGLE_DEG, S_MM, RADIUS_MM, height),) if height else ()
             errors = ProductionErrors(spots=spots, noise=ScannerNoise(1.0))
             crown = produce(design, errors, edge_mm=EDGE_MM, rng=rng)
             write_mesh(folder / group / f"{k}.stl", crown.mesh)

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from ...allowed import listed, no_such
+from ...allowed import no_such
 from ...areas.area_set import AREA_NAMES
 from ...areas.files import FORMAT
 from ...areas.support_marks import SUPPORTS, is_support, new_area_name
@@ -15,6 +15,7 @@ from ...deviation.tolerances import ANY_AREA
 from ...errors import CuspwiseError, SettingError
 from ...setting import changed
 from ...superimpose.landmarks import LandmarkPairs, read_landmarks
+from ...words.text import listed
 from ..plan import EVERY_AREA, GroupPlan
 from .check_sections import FORCE
 from .keys import NOT_SET

@@ -8,7 +8,7 @@ from typing import Any, Protocol
 
 from ...allowed import Allowed, Names, NotAllowed, Number, Text, not_texts, shown
 from ...setting import Setting
-from ...suggestion import meant
+from ...suggestion import suggestion
 from .place import Place
 
 
@@ -161,7 +161,7 @@ def _like(file: Path) -> str:
         names = sorted(entry.name for entry in file.parent.iterdir())
     except OSError:
         return ""
-    return meant(file.name, names)
+    return suggestion(file.name, names)
 
 
 def _time_or_number(value: Any) -> str:

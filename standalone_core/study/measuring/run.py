@@ -26,7 +26,7 @@ from .results import Crown, LeftOut, RepeatScan, StudyRun
 from .scan_job import ScanJob, StudyDependencies, areas_checksum
 from .worker_design import keep_areas
 
-REPEATED = "repeats"
+REPEAT_GROUP = "repeats"
 """What stands for the group of repeated scans."""
 
 _READY, _MEASURED = 0.05, 0.95
@@ -208,7 +208,7 @@ def _listed_again(plan: StudyPlan, repeats: Sequence[RepeatRow]) -> list[tuple[s
     """Return the same of every repeated scan."""
     taken = plan.crown_names().values()
     return [
-        (_unused(f"repeat {number}", taken), REPEATED, row[3])
+        (_unused(f"repeat {number}", taken), REPEAT_GROUP, row[3])
         for number, row in enumerate(repeats, start=1)
     ]
 

@@ -25,8 +25,9 @@ from ...mesh.layers import DoubleLayer
 from ...mesh.refine import EvaluationMesh, evaluation_mesh
 from ...mesh.triangle_mesh import FloatArray, TriangleMesh
 from ...progress import Progress, Steps, run, scaled
+from ...records import with_tuples
 from .fit_record import fit_from, fit_record
-from .result_store import ResultStore, file_checksum, key_of, with_tuples
+from .result_store import ResultStore, file_checksum, key_of
 from .worker_design import workers_design
 
 _SURFACE = ("vertices", "faces")

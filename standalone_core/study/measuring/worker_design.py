@@ -21,7 +21,8 @@ from ...check_settings import CheckSettings
 from ...measure import ReadyDesign, read_design, ready_design_steps
 from ...mesh.refine import EvaluationMesh
 from ...progress import Steps, run
-from .result_store import ResultStore, key_of, still_kept, with_tuples
+from ...records import with_tuples
+from .result_store import ResultStore, key_of, still_kept
 
 
 def workers_design(design: Path, settings: CheckSettings, folder: Path, areas: str) -> ReadyDesign:
