@@ -10,7 +10,7 @@ from bpy_extras.io_utils import ExportHelper, ImportHelper
 from ...standalone_core.areas.support_marks import SUPPORTS, is_support
 from ...standalone_core.errors import AreaError
 from ...standalone_core.progress import Steps
-from ...standalone_core.report.check.sentences import area_words
+from ...standalone_core.words.names import area_words
 from .. import identifiers
 from ..areas import area_groups
 from ..blender.job import JobOperator
