@@ -14,7 +14,7 @@ from ...standalone_core.deviation.support_marks import (
     STUB,
 )
 from ...standalone_core.shares import share_words
-from ...standalone_core.words.text import micrometres
+from ...standalone_core.words.text import capital, micrometres
 from .. import identifiers
 from ..areas import support_marks
 from ..blender.session import scene_of, settings_of
@@ -141,7 +141,7 @@ def _draw_chosen(
         micrometres(number(found[key]), signed=True) for key in ("height_um", "peak_um")
     )
     what = "depth" if number(found["height_um"]) < 0 else "height"
-    box.label(text=MARK_WORDS[found["verdict"]].capitalize(), icon=ICONS[found["verdict"]])
+    box.label(text=capital(MARK_WORDS[found["verdict"]]), icon=ICONS[found["verdict"]])
     box.label(text=f"{what} {height} µm · from design {peak} µm")
     area_mm2 = micrometres(number(found["area_mm2"]), digits=2)
     volume = micrometres(number(found["volume_mm3"]), signed=True, digits=4)

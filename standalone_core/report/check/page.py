@@ -29,7 +29,7 @@ from ..drawing.deviation_colours import PALETTES
 from ..drawing.histogram import Histogram
 from ..drawing.legend import Legend, number
 from ..drawing.pictures import Pictures
-from ..drawing.svg_layout import histogram_plot, legend_plot
+from ..drawing.svg_layout import Plot, histogram_plot, legend_plot
 from .margin_plot import margin_plot
 from .margin_words import angle_words, margin_details, margin_line
 from .sentences import (
@@ -101,15 +101,7 @@ def check_page(
             legend=legend,
             legend_plot=legend_plot(legend),
             palette=PALETTES[legend.palette],
-            histograms=[
-                (
-                    h,
-                    forward[h.area],
-                    histogram_plot(h, forward[h.area].tolerance_um, legend.palette),
-                )
-                for h in histograms
-                if h.area in forward
-            ],
+            histograms=_with_plots(histograms, forward, legend.palette),
             pictures=[(p.view, base64.b64encode(p.png).decode("ascii")) for p in pictures.pictures],
             pictures_reason=pictures.reason,
             superimposition=superimposition_lines(result.superimposition),
@@ -123,6 +115,17 @@ def check_page(
             unmatched_lines=unmatched_lines(result),
         )
     )
+
+
+def _with_plots(
+    histograms: Iterable[Histogram], rows: Mapping[str, AreaMeasures], palette: str
+) -> list[tuple[Histogram, AreaMeasures, Plot]]:
+    """Return the histograms of areas with a row, each with that row and its plot."""
+    return [
+        (h, rows[h.area], histogram_plot(h, rows[h.area].tolerance_um, palette))
+        for h in histograms
+        if h.area in rows
+    ]
 
 
 def _by_direction(measures: Iterable[AreaMeasures]) -> dict[str, list[AreaMeasures]]:

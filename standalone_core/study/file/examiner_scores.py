@@ -13,7 +13,7 @@ from ...allowed import shown
 from ...mesh.triangle_mesh import FloatArray
 from ...readable import readable
 from ...suggestion import suggestion
-from ...words.text import listed
+from ...words.text import capital, listed
 from ..plan import ScoreScale, StudyPlan
 from .csv_rows import CsvFile, Row, read_csv, refuse_empty, refuse_repeated, whole_number
 
@@ -238,9 +238,7 @@ def _key(name: str) -> str:
 def _notes(
     rows: Sequence[CrownScore], items: Sequence[str], examiners: Sequence[str], plan: StudyPlan
 ) -> tuple[str, ...]:
-    notes = [
-        f"{item.capitalize()} was not scored." for item in plan.scores.words if item not in items
-    ]
+    notes = [f"{capital(item)} was not scored." for item in plan.scores.words if item not in items]
     if len(examiners) == 1:
         notes.append("There is one examiner: no agreement can be computed.")
     names = plan.crown_names()
