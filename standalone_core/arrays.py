@@ -1,4 +1,4 @@
-"""The kinds of arrays that the whole core speaks of."""
+"""The kinds of arrays that the whole core speaks of, and rows of unequal length."""
 
 from __future__ import annotations
 
@@ -8,3 +8,26 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
+
+
+def ragged(counts: IntArray) -> tuple[IntArray, IntArray]:
+    """Number the items of rows of unequal length.
+
+    Parameters
+    ----------
+    counts : (n,) int
+        Items of each row.
+
+    Returns
+    -------
+    row, place : (Σ counts,) int
+        The row of every item, and its place within that row.
+
+    Examples
+    --------
+    >>> row, place = ragged(np.array([2, 0, 3]))
+    >>> row.tolist(), place.tolist()
+    ([0, 0, 2, 2, 2], [0, 1, 0, 1, 2])
+    """
+    row = np.repeat(np.arange(len(counts)), counts)
+    return row, np.arange(len(row)) - np.repeat(np.cumsum(counts) - counts, counts)

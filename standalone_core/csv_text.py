@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import math
 import re
 from collections.abc import Iterable
 
@@ -44,6 +45,30 @@ def csv_text(rows: Iterable[Iterable[object]], separator: str = ",") -> str:
     writer = csv.writer(lines, delimiter=separator, lineterminator=_LINE_END)
     writer.writerows([harmless("" if cell is None else str(cell)) for cell in row] for row in rows)
     return "".join(lines.written)
+
+
+def cell_text(value: object, digits: int | None = None) -> str:
+    """Write a cell: nothing for what does not exist, true or false, numbers cut to what counts.
+
+    Parameters
+    ----------
+    value : object
+    digits : int, optional
+        After the point of a number; six figures otherwise.
+
+    Examples
+    --------
+    >>> cell_text(1.23456, 3), cell_text(1234567.0), cell_text(float("nan")), cell_text(True)
+    ('1.235', '1.23457e+06', '', 'true')
+    """
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        form = ".6g" if digits is None else f".{digits}f"
+        return f"{value:{form}}" if math.isfinite(value) else ""
+    return str(value)
 
 
 class _Lines:

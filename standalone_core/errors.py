@@ -18,6 +18,9 @@ class CuspwiseError(Exception):
         The file, object or argument that it is about.
     remedy : str
         What the reader can do about it, as a full sentence.
+    arguments : tuple of str
+        Names of the arguments that the remedy asks for; whoever knows how a user gives them, as
+        the command line does, says so beside it.
 
     Examples
     --------
@@ -26,18 +29,23 @@ class CuspwiseError(Exception):
     'a.stl: It holds no triangles. Export it again.'
     """
 
-    def __init__(self, reason: str, *, subject: str | Path, remedy: str) -> None:
+    def __init__(
+        self, reason: str, *, subject: str | Path, remedy: str, arguments: tuple[str, ...] = ()
+    ) -> None:
         self.reason = readable(reason)
         self.subject = readable(subject)
         self.remedy = readable(remedy)
+        self.arguments = arguments
         super().__init__(f"{self.subject}: {self.reason} {self.remedy}")
 
     def __reduce__(self) -> tuple[object, ...]:
-        return _rebuild, (type(self), self.reason, self.subject, self.remedy)
+        return _rebuild, (type(self), self.reason, self.subject, self.remedy, self.arguments)
 
 
-def _rebuild(kind: type[CuspwiseError], reason: str, subject: str, remedy: str) -> CuspwiseError:
-    return kind(reason, subject=subject, remedy=remedy)
+def _rebuild(
+    kind: type[CuspwiseError], reason: str, subject: str, remedy: str, arguments: tuple[str, ...]
+) -> CuspwiseError:
+    return kind(reason, subject=subject, remedy=remedy, arguments=arguments)
 
 
 class FileError(CuspwiseError):

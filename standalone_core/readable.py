@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
-from pathlib import PurePath
+from pathlib import Path, PurePath
+
+from .words.text import signed_number
 
 
 def readable(name: str | PurePath) -> str:
@@ -25,6 +28,19 @@ def readable(name: str | PurePath) -> str:
         return text.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
+def way_from(folder: str | PurePath, path: Path) -> str | None:
+    """Return the way from a folder to a file, with ``/``; None where there is none.
+
+    Links on the way are followed, but the file's own name is kept. On another drive there is no
+    way.
+    """
+    place = os.path.join(os.path.realpath(path.parent), path.name)
+    try:
+        return Path(os.path.relpath(place, os.path.realpath(folder))).as_posix()
+    except ValueError:
+        return None
+
+
 def place_words(place: Sequence[float], digits: int = 1) -> str:
     """Return coordinates in words, without their unit.
 
@@ -33,7 +49,7 @@ def place_words(place: Sequence[float], digits: int = 1) -> str:
     >>> place_words((1.2, -0.34, 0.0)), place_words((1.2, -0.34, 0.0), digits=2)
     ('(1.2, −0.3, 0.0)', '(1.20, −0.34, 0.00)')
     """
-    inner = ", ".join(f"{value + 0.0:.{digits}f}".replace("-", "−") for value in place)
+    inner = ", ".join(signed_number(value + 0.0, f".{digits}f") for value in place)
     return f"({inner})"
 
 

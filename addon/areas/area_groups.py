@@ -17,7 +17,7 @@ from ...standalone_core.areas.support_marks import SUPPORTS, is_support, mark_of
 from ...standalone_core.mesh.refine import EvaluationMesh
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.progress import Progress, Steps, run
-from ...standalone_core.report.check.sentences import area_words
+from ...standalone_core.words.names import area_words
 from ..blender import bridge
 from ..blender.session import mesh_of
 from ..identifiers import AREA_GROUP_PREFIX, AREA_POINTS_NAME, OBJECT_PROPERTIES

@@ -12,13 +12,12 @@ import numpy as np
 
 from ...standalone_core import measure
 from ...standalone_core.areas.area_set import AreaSet
+from ...standalone_core.areas.chosen import faces_to_fit
 from ...standalone_core.areas.completion import completed_steps
 from ...standalone_core.areas.files import areas_of_document_steps, load_areas_steps, save_areas
-from ...standalone_core.areas.support_marks import SupportMark, with_supports
-from ...standalone_core.check import CheckResult, CheckSettings, check_meshes_steps
-from ...standalone_core.check_settings import faces_to_fit
-from ...standalone_core.deviation.field import DeviationSettings
-from ...standalone_core.deviation.tolerances import ANY_AREA, Tolerances
+from ...standalone_core.areas.mark_discs import with_supports
+from ...standalone_core.areas.support_marks import SupportMark
+from ...standalone_core.check import CheckResult, check_meshes_steps
 from ...standalone_core.errors import AreaError, OtherDesignError
 from ...standalone_core.measure import (
     AreaFinder,
@@ -30,15 +29,11 @@ from ...standalone_core.mesh.refine import EvaluationMesh
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.progress import Progress, Steps, run, scaled
 from ...standalone_core.superimpose.result import Superimposition
-from ...standalone_core.superimpose.settings import SuperimposeSettings
 from ..areas import area_groups, support_marks
 from ..blender import bridge, frames
 from ..blender.session import mesh_of, scene_of, settings_of
 from . import landmarks
-
-TOLERANCE_AREAS = ("whole", "occlusal", "margin")
-JUDGING_NUMBERS = ("scanner_um", "max_unmatched_um", "max_unmatched_mm2", "max_missing_mm")
-JUDGING = ("tolerances_um", *JUDGING_NUMBERS)
+from .scene_choices import check_settings, choices_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,39 +154,6 @@ def read_both_steps(context: bpy.types.Context) -> Steps[tuple[DesignInput, Scan
     return design, (yield from scaled(read_scan_steps(context, scan, design.frame), 0.7, 1.0))
 
 
-def choices_of(settings: Any) -> dict[str, Any]:
-    """Return the scene's choices as plain data, to be kept with a result."""
-    return {
-        "start": settings.start,
-        "refine": True,
-        "fit_area": settings.fit_area,
-        "spacing_mm": float(f"{settings.spacing_mm:.6g}"),
-        "search_mm": float(f"{settings.search_mm:.6g}"),
-        **judging_choices(settings),
-    }
-
-
-def judging_choices(settings: Any) -> dict[str, Any]:
-    """Return the scene's choices that a result is judged by, as plain data.
-
-    ``scanner_um`` is one number for all areas; 0 where it was not given.
-    """
-    numbers = {name: float(f"{getattr(settings, name):.6g}") for name in JUDGING_NUMBERS}
-    return {"tolerances_um": tolerances_um(settings), **numbers}
-
-
-def tolerances_of(choices: Mapping[str, Any]) -> Tolerances:
-    """Return the core's tolerances."""
-    scanner_um = choices["scanner_um"]
-    return Tolerances(
-        choices["tolerances_um"],
-        max_unmatched_um=choices["max_unmatched_um"],
-        max_unmatched_mm2=choices["max_unmatched_mm2"],
-        max_missing_mm=choices["max_missing_mm"],
-        scanner_um={ANY_AREA: scanner_um} if scanner_um > 0.0 else {},
-    )
-
-
 def check_choices(
     context: bpy.types.Context, design: DesignInput, scan: ScanInput
 ) -> dict[str, Any]:
@@ -209,43 +171,6 @@ def check_choices(
         )
         choices |= {"landmarks_scan_mm": on_scan, "landmarks_design_mm": on_design}
     return choices
-
-
-def tolerances_um(settings: Any) -> dict[str, float]:
-    """Return the scene's tolerances, µm; areas without one are left out."""
-    chosen = {
-        # Blender keeps float32: 0.1 would come back as 0.10000000149.
-        area: float(f"{getattr(settings, f'tolerance_{area}_um'):.6g}")
-        for area in TOLERANCE_AREAS
-    }
-    return {area: limit for area, limit in chosen.items() if limit > 0.0}
-
-
-def superimpose_settings(choices: Mapping[str, Any]) -> SuperimposeSettings:
-    """Return the core's settings for a superimposition."""
-    return SuperimposeSettings(
-        start=choices["start"],
-        landmarks_scan_mm=choices.get("landmarks_scan_mm"),
-        landmarks_design_mm=choices.get("landmarks_design_mm"),
-        refine=choices["refine"],
-        look_for_rivals=choices["refine"],
-    )
-
-
-def fit_areas(choices: Mapping[str, Any]) -> tuple[str, ...]:
-    """Return the areas that the superimposition runs on; none for the whole crown."""
-    return () if choices["fit_area"] == "whole" else (choices["fit_area"],)
-
-
-def check_settings(choices: Mapping[str, Any]) -> CheckSettings:
-    """Return the core's settings for a check."""
-    return CheckSettings(
-        spacing_mm=choices["spacing_mm"],
-        superimpose=superimpose_settings(choices),
-        fit_areas=fit_areas(choices),
-        deviation=DeviationSettings(search_mm=choices["search_mm"]),
-        tolerances=tolerances_of(choices),
-    )
 
 
 def check_input_steps(

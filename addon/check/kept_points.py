@@ -16,12 +16,12 @@ import numpy as np
 
 from ...standalone_core.areas.area_set import Area, AreaSet, MarginLine
 from ...standalone_core.check import CheckResult
-from ...standalone_core.deviation.field import DeviationField, DeviationSettings
-from ...standalone_core.deviation.layers_beside import LayerBeside
+from ...standalone_core.deviation.field import DeviationField
 from ...standalone_core.deviation.margin_directions import Directions
-from ...standalone_core.deviation.margin_profile import MarginProfile, MarginProfileSettings
+from ...standalone_core.deviation.margin_profile import MarginProfile
 from ...standalone_core.deviation.margin_summary import MarginSummary
-from ...standalone_core.deviation.verdict import ScanEvidence
+from ...standalone_core.deviation.settings import DeviationSettings, MarginProfileSettings
+from ...standalone_core.deviation.verdict import ScanEvidence, evidence_from
 from ...standalone_core.mesh.refine import EvaluationMesh
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ..blender import bridge
@@ -217,22 +217,13 @@ def made(found: Raw, kept: Mapping[str, Any]) -> KeptPoints:
 
 def _evidence(document: Mapping[str, Any]) -> ScanEvidence:
     """Return what a result's document says of the scan."""
-    layers = [
-        LayerBeside(
-            layer["area_mm2"],
-            layer["distance_um"],
-            tuple(layer["place_mm"]),
-            tuple(layer["areas"]),
-        )
-        for layer in document["layers"]
-    ]
     margin = document["margin_profile"]
-    summary = None if margin["reason"] else _summary(margin)
-    return ScanEvidence(is_design=document["is_design"], layers=tuple(layers), margin=summary)
+    summary = None if margin["reason"] else _numbers_of(MarginSummary, margin)
+    return evidence_from(document["is_design"], document["layers"], summary)
 
 
-def _summary(document: Mapping[str, Any]) -> MarginSummary:
-    return MarginSummary(**{f.name: _number(document[f.name]) for f in fields(MarginSummary)})
+def _numbers_of(kind: type, document: Mapping[str, Any]) -> dict[str, Any]:
+    return {field.name: _number(document[field.name]) for field in fields(kind)}
 
 
 def _made_scan(found: Raw, settings: DeviationSettings) -> DeviationField:
@@ -274,7 +265,7 @@ def read_profile(mesh: bpy.types.Mesh | None, kept: Mapping[str, Any]) -> Margin
             found["zero_name"],
             _number(found["buccal_deg"]),
         ),
-        summary=_summary(document),
+        summary=MarginSummary(**_numbers_of(MarginSummary, document)),
         settings=MarginProfileSettings(**document["settings"]),
     )
     return profile.with_tolerance(profile.summary.tolerance_um)

@@ -10,7 +10,8 @@ import numpy as np
 from mathutils import Vector
 from mathutils.interpolate import poly_3d_calc
 
-from ...standalone_core.report.check.sentences import area_words, micrometres
+from ...standalone_core.words.names import area_words
+from ...standalone_core.words.text import micrometres
 from ..areas import area_groups
 from ..blender import bridge, frames
 from ..blender.session import mesh_of

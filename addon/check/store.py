@@ -24,7 +24,8 @@ from ...standalone_core.deviation.margin_profile import MarginProfile
 from ...standalone_core.deviation.verdict import Verdict
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Progress, Steps, run
-from ...standalone_core.report.check.document import check_document, plain
+from ...standalone_core.records import plain
+from ...standalone_core.report.check.document import check_document
 from ...standalone_core.report.check.sentences import patch_limit_um, superimposition_lines
 from ...standalone_core.superimpose.result import Superimposition
 from ..areas import area_groups, support_marks

@@ -11,8 +11,10 @@ from typing import Any
 from ...standalone_core.deviation.reasons import beside_limit
 from ...standalone_core.deviation.tolerances import Tolerances
 from ...standalone_core.deviation.unmatched import UnmatchedPiece
-from ...standalone_core.deviation.verdict import NOT_DECIDABLE, OUTSIDE, Verdict, is_too_much
-from ...standalone_core.report.check.sentences import area_words, headline, micrometres
+from ...standalone_core.deviation.verdict import Verdict, is_too_much
+from ...standalone_core.report.check.sentences import headline
+from ...standalone_core.words.names import NOT_DECIDABLE, OUTSIDE, area_words
+from ...standalone_core.words.text import capital, micrometres
 
 
 @dataclass(frozen=True)
@@ -102,10 +104,6 @@ def patch_lines(patch: Mapping[str, Any]) -> tuple[str, ...]:
     along = f", {patch['margin_mm']:.1f} mm along the margin" if patch["margin_mm"] >= 0.05 else ""
     where = ", ".join(area_words(name) for name in patch["areas"]) + along
     if patch["unmatched"]:
-        return (f"Unmatched: scan surface that the design has not. {_capital(where)}.",)
+        return (f"Unmatched: scan surface that the design has not. {capital(where)}.",)
     seen = {"scan": "Seen from the scan only. ", "design": "Seen from the design only. "}
-    return (f"{seen.get(patch['seen_from'], '')}{_capital(where)}.",)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+    return (f"{seen.get(patch['seen_from'], '')}{capital(where)}.",)

@@ -35,7 +35,7 @@ class Box:
 
 
 @dataclass(frozen=True)
-class Words:
+class TextLine:
     """A line of text: where its left end and baseline lie, its size in points."""
 
     left: float
@@ -50,7 +50,7 @@ class LegendLayout:
     """All that is drawn, from back to front; empty where the view is too small for it."""
 
     boxes: tuple[Box, ...] = ()
-    words: tuple[Words, ...] = ()
+    words: tuple[TextLine, ...] = ()
 
 
 def lay_out(
@@ -139,7 +139,7 @@ class Sketch:
     def __init__(self, left: float, bottom: float, scale: float) -> None:
         self.left, self.bottom, self.scale = left, bottom, scale
         self.boxes: list[Box] = []
-        self.words: list[Words] = []
+        self.words: list[TextLine] = []
 
     def box(
         self,
@@ -162,7 +162,7 @@ class Sketch:
     def text(self, left: float, baseline: float, text: str, size: float, colour: str = INK) -> None:
         """Add a line of words."""
         x, y = self.left + left * self.scale, self.bottom + baseline * self.scale
-        self.words.append(Words(x, y, text, size * self.scale, colour))
+        self.words.append(TextLine(x, y, text, size * self.scale, colour))
 
     def on_ground(self, height: float, width_of: Callable[[str, float], float]) -> LegendLayout:
         """Return all on a dark ground of this height, as wide as the words need."""

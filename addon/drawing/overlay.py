@@ -21,7 +21,7 @@ from mathutils import Matrix, Vector
 from ...standalone_core.areas.area_set import AREA_NAMES
 from ...standalone_core.areas.support_marks import SUPPORTS, is_support
 from ...standalone_core.errors import CuspwiseError
-from ...standalone_core.report.check.sentences import area_words
+from ...standalone_core.words.names import area_words
 from ..areas import area_groups, margin_curve, support_marks
 from ..blender import bridge, frames
 from ..blender.session import (

@@ -13,7 +13,8 @@ from ...standalone_core.deviation.support_marks import MARK_WORDS
 from ...standalone_core.errors import ReportError
 from ...standalone_core.progress import Progress, Steps, scaled
 from ...standalone_core.report.check.output import write_check_steps
-from ...standalone_core.report.check.sentences import MARK_KIND_WORDS, SHORT_VERDICTS, area_words
+from ...standalone_core.report.check.sentences import SHORT_VERDICTS
+from ...standalone_core.words.names import MARK_KIND_WORDS, area_words
 from .. import identifiers
 from ..blender.job import JobOperator
 from ..blender.session import Answer, manager_of, our_operators, scene_of, settings_of

@@ -9,8 +9,9 @@ from bpy_extras.io_utils import ImportHelper
 from mathutils import Matrix
 
 from ...standalone_core.errors import CuspwiseError
+from ...standalone_core.length_units import MM_PER_UNIT, UNIT_NAMES
 from ...standalone_core.mesh.files import MeshFile, read_mesh
-from ...standalone_core.mesh.units import MM_PER_UNIT, UNIT_NAMES
+from ...standalone_core.words.text import capital
 from .. import identifiers
 from ..blender import bridge, frames
 from ..blender.session import Answer, scene_of, settings_of
@@ -23,7 +24,7 @@ from . import ready
 SUFFIXES = ("stl", "ply", "obj", "off")
 FILE_UNITS = (
     ("auto", "Automatic", "What the file says, or what its size makes likely"),
-    *((unit, words.capitalize(), f"The file is in {words}") for unit, words in UNIT_NAMES.items()),
+    *((unit, capital(words), f"The file is in {words}") for unit, words in UNIT_NAMES.items()),
 )
 
 

@@ -8,8 +8,9 @@ import numpy as np
 from mathutils import Matrix
 
 from ...standalone_core.progress import Steps
-from ...standalone_core.report.check.sentences import SUPERIMPOSITION_WORDS, micrometres
+from ...standalone_core.report.check.sentences import SUPERIMPOSITION_WORDS
 from ...standalone_core.superimpose.result import Superimposition
+from ...standalone_core.words.text import micrometres
 from .. import identifiers
 from ..blender import frames
 from ..blender.job import JobOperator

@@ -7,7 +7,8 @@ import bpy
 
 from ...standalone_core.areas.area_set import AREA_NAMES
 from ...standalone_core.areas.support_marks import SUPPORTS, is_support
-from ...standalone_core.report.check.sentences import area_words
+from ...standalone_core.words.names import area_words
+from ...standalone_core.words.text import listed
 from .. import identifiers
 from ..areas import area_groups
 from ..blender.session import scene_of, settings_of
@@ -48,7 +49,7 @@ def _draw_areas(
     layout.prop(settings, "show_areas", icon="HIDE_OFF" if settings.show_areas else "HIDE_ON")
     sizes = {} if known is None else known["size_mm2"]
     column = layout.column(align=True)
-    for name in _listed(names, sizes):
+    for name in _in_order(names, sizes):
         row = column.row(align=True)
         if settings.show_areas and name == "whole":
             row.label(icon="BLANK1")
@@ -69,12 +70,12 @@ def _draw_areas(
     )
 
 
-def _listed(names: Iterable[str], sizes: Mapping[str, float]) -> list[str]:
+def _in_order(names: Iterable[str], sizes: Mapping[str, float]) -> list[str]:
     """Return the areas in their usual order, then the user's own; all supports are one."""
     own = [name for name in names if name not in AREA_NAMES and not is_support(name)]
-    listed = [name for name in AREA_NAMES if name in names or name in sizes]
+    usual = [name for name in AREA_NAMES if name in names or name in sizes]
     supports = [SUPPORTS] if any(is_support(name) for name in names) else []
-    return [*listed, *own, *supports]
+    return [*usual, *own, *supports]
 
 
 def _draw_found(
@@ -84,7 +85,7 @@ def _draw_found(
         say(layout, context, f"Margin line: {known['margin_length_mm']:.2f} mm long.")
     missing = known["missing"]
     for why in dict.fromkeys(missing.values()):
-        names = " and ".join(area_words(name) for name in missing if missing[name] == why)
+        names = listed([area_words(name) for name in missing if missing[name] == why])
         say(layout, context, f"No {names}: {why}")
     if missing:
         say(layout, context, "What is missing can be painted as a vertex group of that name.")

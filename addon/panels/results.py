@@ -7,20 +7,22 @@ from typing import Any
 import bpy
 
 from ...standalone_core.deviation.margin_profile import MarginProfile
-from ...standalone_core.deviation.verdict import (
+from ...standalone_core.deviation.verdict import Verdict
+from ...standalone_core.report.check.margin_words import margin_details, margin_line
+from ...standalone_core.shares import share_words
+from ...standalone_core.words.names import (
     NO_TOLERANCE,
     NOT_DECIDABLE,
     OUTSIDE,
     VERDICT_WORDS,
     WITHIN,
-    Verdict,
+    area_words,
 )
-from ...standalone_core.report.check.margin_words import margin_details, margin_line
-from ...standalone_core.report.check.sentences import area_words, micrometres, percent
+from ...standalone_core.words.text import capital, micrometres
 from .. import identifiers
 from ..blender.session import scene_of, settings_of
 from ..check import judging, kept_points, store, verdict_lines
-from ..check.inputs import judging_choices, tolerances_of
+from ..check.scene_choices import judging_choices, tolerances_of, why_unusual
 from ..drawing import colour_map
 from .base import SidebarPanel, say
 
@@ -81,7 +83,9 @@ class ResultsPanel(SidebarPanel, bpy.types.Panel):
         if data.state == "OUT_OF_DATE":
             say(layout, context, f"Out of date: {data.state_reason} Check again.", "ERROR")
         if judging.is_behind(kept, judging_choices(settings_of(context))):
-            say(layout, context, "Comparing with the new limits; below is what was before.", "TIME")
+            unusual = why_unusual(judging_choices(settings_of(context)))
+            words = unusual or "Comparing with the new limits; below is what was before."
+            say(layout, context, words, "ERROR" if unusual else "TIME")
         _draw_verdicts(layout, context, kept)
         profile = kept_points.read_profile(data.result_points, kept)
         if profile is not None:
@@ -129,7 +133,7 @@ def _draw_area(
     """Draw the numbers of one area line by line: a row of seven would not fit a sidebar."""
     box = layout.box().column(align=True)
     name = area_words(row["area"])
-    title = f"{name[:1].upper()}{name[1:]}"
+    title = capital(name)
     if verdict.verdict not in ("", NO_TOLERANCE):
         title += f": {VERDICT_WORDS[verdict.verdict]}"
     box.label(text=title, icon=VERDICT_ICONS.get(verdict.verdict, "NONE"))
@@ -147,9 +151,9 @@ def _draw_area(
     unmatched = verdict_lines.unmatched_line(verdict)
     if unmatched:
         box.label(text=unmatched)
-    last = f"coverage {percent(row['coverage'])}"
+    last = f"coverage {share_words(row['coverage'])}"
     if math.isfinite(row["within_tolerance"]):
-        last = f"{percent(row['within_tolerance'])} in ±{row['tolerance_um']:g} µm · {last}"
+        last = f"{share_words(row['within_tolerance'])} in ±{row['tolerance_um']:g} µm · {last}"
     box.label(text=last)
     if row["reason"] and verdict.verdict != NOT_DECIDABLE:
         say(box, context, row["reason"], "ERROR")

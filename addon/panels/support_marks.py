@@ -13,12 +13,14 @@ from ...standalone_core.deviation.support_marks import (
     NOT_MEASURED,
     STUB,
 )
-from ...standalone_core.report.check.sentences import micrometres, percent
+from ...standalone_core.shares import share_words
+from ...standalone_core.words.text import capital, micrometres
 from .. import identifiers
 from ..areas import support_marks
 from ..blender.session import scene_of, settings_of
 from ..check import mark_results, store
 from ..check.mark_results import number
+from ..check.scene_choices import MARK_LIMITS
 from ..drawing import colour_map
 from .areas import AreasPanel
 from .base import SidebarPanel, say
@@ -100,6 +102,21 @@ class MarksPanel(SidebarPanel, bpy.types.Panel):
         layout.operator(identifiers.MEASURE_MARKS, icon="FILE_REFRESH")
 
 
+class MarkLimitsPanel(SidebarPanel, bpy.types.Panel):
+    """When a support mark counts as a stub or a gouge."""
+
+    bl_idname = "CUSPWISE_PT_mark_limits"
+    bl_parent_id = MarksPanel.bl_idname
+    bl_label = "Stub or Gouge"
+    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw the limits."""
+        column = self.layout.column()
+        for name in MARK_LIMITS:
+            column.prop(settings_of(context).support_marks, name)
+
+
 def _draw_chosen(
     layout: bpy.types.UILayout,
     context: bpy.types.Context,
@@ -124,12 +141,12 @@ def _draw_chosen(
         micrometres(number(found[key]), signed=True) for key in ("height_um", "peak_um")
     )
     what = "depth" if number(found["height_um"]) < 0 else "height"
-    box.label(text=MARK_WORDS[found["verdict"]].capitalize(), icon=ICONS[found["verdict"]])
+    box.label(text=capital(MARK_WORDS[found["verdict"]]), icon=ICONS[found["verdict"]])
     box.label(text=f"{what} {height} µm · from design {peak} µm")
     area_mm2 = micrometres(number(found["area_mm2"]), digits=2)
     volume = micrometres(number(found["volume_mm3"]), signed=True, digits=4)
     box.label(text=f"area {area_mm2} mm² · volume {volume} mm³")
-    box.label(text=f"coverage {percent(number(found['coverage']))}")
+    box.label(text=f"coverage {share_words(number(found['coverage']))}")
     say(box, context, found["reason"])
 
 
@@ -156,4 +173,4 @@ def _short(found: Mapping[str, Any] | None) -> str:
     return f"{words} {micrometres(number(found['height_um']), signed=True, digits=0)} µm"
 
 
-CLASSES = (MarkList, MarksPanel)
+CLASSES = (MarkList, MarksPanel, MarkLimitsPanel)

@@ -120,7 +120,7 @@ def chosen_map(scene: bpy.types.Scene) -> ChosenMap | None:
     q = study_store.map_of(design, row["q"]) if "q" in row else None
     if raw is None or weights is None:
         return None
-    shown = raw if q is None else map_legend.told_from_chance(raw, q, kept["alpha"])
+    shown = raw if q is None else map_legend.only_significant(raw, q, kept["alpha"])
     limit = _limit(scene, kept, row["kind"], weights)
     return ChosenMap(row["kind"], row["title"], shown, raw, q, weights, limit)
 

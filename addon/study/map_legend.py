@@ -154,6 +154,6 @@ def colours_of(kind: str, values: np.ndarray, limit: float, palette: str) -> Col
     return amount_colours(values * unit_factor(kind), limit)
 
 
-def told_from_chance(difference: np.ndarray, q: np.ndarray, alpha: float) -> np.ndarray:
+def only_significant(difference: np.ndarray, q: np.ndarray, alpha: float) -> np.ndarray:
     """Return a difference where it is told from chance, 0 where not, NaN where not tested."""
     return np.where(np.isfinite(difference), np.where(q <= alpha, difference, 0.0), np.nan)

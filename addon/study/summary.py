@@ -10,19 +10,19 @@ from typing import Any
 import numpy as np
 
 from ...standalone_core.csv_text import csv_text
-from ...standalone_core.report.check.document import plain
-from ...standalone_core.report.check.sentences import area_words
+from ...standalone_core.records import plain
 from ...standalone_core.report.study.sentences import (
-    measure_words,
     opening_lines,
     shown,
     shown_factor,
     titles_of,
     unit_of,
 )
+from ...standalone_core.statistics.equivalence import OUTCOME_WORDS
 from ...standalone_core.study.analysis.results.analysis import StudyAnalysis
-from ...standalone_core.study.analysis.sentences import OUTCOME_WORDS, interval_words
+from ...standalone_core.study.analysis.sentences import interval_words
 from ...standalone_core.study.measuring.results import StudyRun
+from ...standalone_core.words.names import area_words, measure_words
 
 POINT_WEIGHT = "weight_mm2"
 MAPS_MM = ("mean", "sd", "worst")
@@ -151,9 +151,9 @@ def _rows(analysis: StudyAnalysis) -> list[dict[str, Any]]:
                 "group": row.group,
                 "area": row.area,
                 "measure": row.measure,
-                "n": row.summary.n,
-                "mean": row.summary.mean,
-                "sd": row.summary.sd,
+                "n": row.summary.description.n,
+                "mean": row.summary.description.mean,
+                "sd": row.summary.description.sd,
                 "reason": row.reason,
                 "pairs": found.n if found else 0,
                 "pair_mean": found.mean if found else math.nan,

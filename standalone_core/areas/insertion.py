@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import ConvexHull, QhullError, cKDTree
 
+from ..arrays import ragged
 from ..mesh.triangle_mesh import FloatArray, IntArray, TriangleMesh
 
 _HULL_POINTS = 8_000  # of a crown: one every 0.2 mm, enough for the mouth
@@ -83,8 +84,7 @@ def _hull_samples(facets: FloatArray) -> tuple[FloatArray, IntArray, FloatArray]
     cross = np.cross(facets[:, 1] - facets[:, 0], facets[:, 2] - facets[:, 0])
     areas = 0.5 * np.linalg.norm(cross, axis=1)
     counts = np.clip(np.ceil(areas / _SAMPLE_MM2), 1, _SAMPLES_PER_FACET).astype(np.int64)
-    facet = np.repeat(np.arange(len(facets)), counts)
-    place = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+    facet, place = ragged(counts)
     u, v = (0.5 + place / _PLASTIC) % 1.0, (0.5 + place / _PLASTIC**2) % 1.0
     outside = u + v > 1.0
     u, v = np.where(outside, 1.0 - u, u), np.where(outside, 1.0 - v, v)

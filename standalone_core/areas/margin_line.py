@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.spatial import cKDTree
 
+from ..arrays import ragged
 from ..mesh.graph import trace_loops
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 from .area_set import MarginLine
@@ -65,8 +66,7 @@ def length_near_mm(line: MarginLine, points: FloatArray, within_mm: float = 0.25
     legs = np.diff(ring, axis=0)
     lengths = np.linalg.norm(legs, axis=1)
     parts = np.maximum(np.ceil(lengths / _PLACES_MM).astype(np.int64), 1)
-    leg = np.repeat(np.arange(len(legs)), parts)
-    number = np.arange(len(leg)) - np.repeat(np.cumsum(parts) - parts, parts)
+    leg, number = ragged(parts)
     places = ring[leg] + ((number + 0.5) / parts[leg])[:, None] * legs[leg]
     if not len(points):
         return 0.0

@@ -15,7 +15,6 @@ from rich.console import Console
 from ..errors import CuspwiseError
 from ..readable import readable
 from ..study.file.mistakes import StudyFileError
-from .settings import OPTION_OF
 
 if TYPE_CHECKING:
     from ..report.check.output import PictureChoice
@@ -55,17 +54,23 @@ def say_error(error: CuspwiseError) -> None:
         for line in error.lines:
             messages.print(f"  {line}", markup=False, soft_wrap=True)
         return
-    messages.print(
-        f"{_subject(error)}: {error.reason} {error.remedy}", markup=False, soft_wrap=True
-    )
+    own = _own_options()
+    given = [own[name] for name in error.arguments if name in own]
+    about = own.get(error.subject, error.subject)
+    words = [
+        f"{about}: {error.reason} {error.remedy}",
+        *([f"({', '.join(given)})"] if given else []),
+    ]
+    messages.print(*words, markup=False, soft_wrap=True)
 
 
-def _subject(error: CuspwiseError) -> str:
-    """Return what an error is about: a setting by its option, where the command has that option."""
-    option = OPTION_OF.get(error.subject, "")
+def _own_options() -> dict[str, str]:
+    """Return the options of the running command by the names of what they set."""
     context = click.get_current_context(silent=True)
-    own = [] if context is None else [o for param in context.command.params for o in param.opts]
-    return option if option in own else error.subject
+    if context is None:
+        return {}
+    params = [param for param in context.command.params if isinstance(param, click.Option)]
+    return {param.name: param.opts[0] for param in params if param.name is not None}
 
 
 def options(*decorators: Callable[[Command], Command]) -> Callable[[Command], Command]:
@@ -86,7 +91,7 @@ pictures_option = click.option(
 )
 
 
-def wish(pictures: bool | None) -> PictureChoice:
+def picture_choice(pictures: bool | None) -> PictureChoice:
     """Return what ``--pictures`` and ``--no-pictures`` ask for."""
     if pictures is None:
         return "auto"

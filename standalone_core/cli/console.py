@@ -16,7 +16,7 @@ T = TypeVar("T")
 SHOW_AFTER_S = 1.0  # work that ends sooner shows no bar
 
 
-class Stage:
+class ProgressBar:
     """Drives steps and shows a bar on standard error once they take longer than a second.
 
     Parameters

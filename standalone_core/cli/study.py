@@ -17,12 +17,12 @@ from .base import (
     guarded,
     messages,
     path,
+    picture_choice,
     pictures_option,
     say_written,
     screen,
-    wish,
 )
-from .console import Stage
+from .console import ProgressBar
 from .plan import plan as plan_command
 
 if TYPE_CHECKING:
@@ -136,12 +136,12 @@ def measure_study(
     from ..study.measuring.result_store import KEPT, drop_kept
 
     inputs = read_study(study_file)
-    stage = Stage(messages)
+    stage = ProgressBar(messages)
     try:
         with executor_of(workers, scheduler) as executor:
             # A cluster need not have matplotlib.
             drawing = executor if scheduler is None else None
-            steps = _study_steps(inputs, folder, executor, drawing, wish(pictures))
+            steps = _study_steps(inputs, folder, executor, drawing, picture_choice(pictures))
             run, analysis, written = stage.run(steps)
     except KeyboardInterrupt:
         _say_stopped(folder, stage.latest)

@@ -29,7 +29,7 @@ LIMITS_UM: Mapping[str, tuple[float, float]] = {
 
 
 @dataclass(frozen=True)
-class Score:
+class FeltScore:
     """What one examiner felt at one crown: 0 is best.
 
     Attributes
@@ -48,7 +48,7 @@ class Score:
 
 def examiners_scores(
     surfaces: Mapping[str, ProducedSurface], areas: TrueAreas, rng: np.random.Generator
-) -> tuple[Score, ...]:
+) -> tuple[FeltScore, ...]:
     """Let both examiners score every crown.
 
     Parameters
@@ -62,12 +62,12 @@ def examiners_scores(
 
     Returns
     -------
-    tuple of Score
+    tuple of FeltScore
         Crown by crown.
     """
     felt = sizes_to_feel(surfaces, areas)
     return tuple(
-        Score(crown, examiner, **{item: _score(item, size, bias, rng) for item, size in sizes})
+        FeltScore(crown, examiner, **{item: _score(item, size, bias, rng) for item, size in sizes})
         for crown, sizes in ((crown, tuple(row.items())) for crown, row in felt.items())
         for examiner, bias in EXAMINERS.items()
     )

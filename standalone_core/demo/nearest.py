@@ -30,7 +30,7 @@ class ParametricSurface(Protocol):
 
 
 @dataclass(frozen=True, eq=False)
-class Feet:
+class NearestPoints:
     """Nearest points.
 
     Attributes
@@ -59,7 +59,7 @@ def nearest_feet(
     theta: FloatArray,
     s: FloatArray,
     sample: SurfaceSample | None = None,
-) -> Feet:
+) -> NearestPoints:
     """Find the nearest point of the surface for each query.
 
     Newton's method on the squared distance from the given first guess. With a sample of the
@@ -93,7 +93,7 @@ def nearest_feet(
     offset = queries - points
     sign = np.sign(np.einsum("ij,ij->i", offset, normals))
     distance = np.linalg.norm(offset, axis=1)
-    return Feet(theta, s, sign * distance, normals, int((~settled).sum()))
+    return NearestPoints(theta, s, sign * distance, normals, int((~settled).sum()))
 
 
 @dataclass(frozen=True, eq=False)

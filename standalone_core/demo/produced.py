@@ -9,7 +9,7 @@ import numpy as np
 
 from ..mesh.triangle_mesh import FloatArray
 from .periodic import PeriodicTable
-from .production_errors import Bend, Layers, ProductionErrors, Spot, Wave
+from .production_errors import Bend, Cap, Layers, ProductionErrors, Wave
 from .rolling_ball import ball_tables
 from .shape import CrownShape
 
@@ -93,7 +93,7 @@ def _wave(wave: Wave, points: FloatArray) -> FloatArray:
     return value
 
 
-def _spot(spot: Spot, s: FloatArray, points: FloatArray, shape: CrownShape) -> FloatArray:
+def _spot(spot: Cap, s: FloatArray, points: FloatArray, shape: CrownShape) -> FloatArray:
     centre = shape.points(np.array(np.deg2rad(spot.angle_deg)), np.array(spot.s_mm))
     share = np.sum((points - centre) ** 2, axis=-1) / spot.radius_mm**2
     same_side = np.sign(s) == np.sign(spot.s_mm)

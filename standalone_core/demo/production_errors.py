@@ -62,7 +62,7 @@ class Wave:
 
 
 @dataclass(frozen=True)
-class Spot:
+class Cap:
     """A support stub (positive) or a gouge (negative): a smooth cap.
 
     Along the normal by ``height (1 - r²/R²)³`` inside the radius R about its centre.
@@ -271,7 +271,7 @@ class ProductionErrors:
         The same along every normal.
     waves : tuple of Wave
         Smooth form error.
-    spots : tuple of Spot
+    spots : tuple of Cap
         Support stubs and gouges.
     bends : tuple of Bend
         Bent parts of the margin.
@@ -308,7 +308,7 @@ class ProductionErrors:
 
     offset_um: float = 0.0
     waves: tuple[Wave, ...] = ()
-    spots: tuple[Spot, ...] = ()
+    spots: tuple[Cap, ...] = ()
     bends: tuple[Bend, ...] = ()
     fills: tuple[BallFill, ...] = ()
     layers: Layers | None = None

@@ -7,6 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from ..arrays import ragged
 from ..mesh.triangle_mesh import FloatArray
 from .produced import ProducedSurface
 from .shape import CrownShape
@@ -55,8 +56,7 @@ def surface_nodes(surface: CrownShape | ProducedSurface, spacing_mm: float) -> N
     rings = shape.points(turn[:, None], rows[None, :])
     length = np.linalg.norm(np.diff(rings, axis=0), axis=2).sum(axis=0)
     counts = np.maximum(8, np.ceil(length / spacing_mm)).astype(np.int64)
-    row = np.repeat(np.arange(len(rows)), counts)
-    place = np.arange(len(row)) - np.repeat(np.cumsum(counts) - counts, counts)
+    row, place = ragged(counts)
     stagger = (row * 0.6180339887498949) % 1.0
     theta = TURN * (place + stagger) / counts[row]
     s = rows[row]

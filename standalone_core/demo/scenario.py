@@ -9,17 +9,10 @@ from pathlib import Path
 import numpy as np
 
 from ..mesh.write import write_mesh
-from ..progress import Progress, Steps, run
+from ..progress import Progress, Steps
 from .crown import DemoCrown, demo_crown
 from .production import ProducedCrown, produce
-from .production_errors import (
-    BallFill,
-    Layers,
-    ProductionErrors,
-    ScannerNoise,
-    Spot,
-    Wave,
-)
+from .production_errors import BallFill, Cap, Layers, ProductionErrors, ScannerNoise, Wave
 from .shape import Chip
 from .study_files import make_folder
 
@@ -84,7 +77,7 @@ def printed_errors() -> ProductionErrors:
             Wave((1.0, 0.2, 0.3), 11.0, 12.0, 40.0),
             Wave((-0.3, 1.0, 0.1), 8.0, 8.0, 110.0),
         ),
-        spots=(Spot(262.0, 4.2, 0.55, 110.0), Spot(292.0, 3.4, 0.45, 85.0)),
+        spots=(Cap(262.0, 4.2, 0.55, 110.0), Cap(292.0, 3.4, 0.45, 85.0)),
         fills=(BallFill(0.9, 0.2),),
         layers=Layers(0.1, (0.17, 0.34, 0.92), 0.05),
         scale=(0.9988, 0.9988, 0.9988),
@@ -96,7 +89,7 @@ def milled_errors() -> ProductionErrors:
     """What is wrong with the milled crown; all sizes invented."""
     return ProductionErrors(
         waves=(Wave((0.2, 0.5, 1.0), 9.0, 6.0, 75.0),),
-        spots=(Spot(97.0, 4.4, 0.6, 130.0), Spot(184.0, 3.6, 0.4, -60.0)),
+        spots=(Cap(97.0, 4.4, 0.6, 130.0), Cap(184.0, 3.6, 0.4, -60.0)),
         fills=(BallFill(0.5, 1.0), BallFill(1.0, 1.0, "intaglio")),
         chips=(Chip(38.0, 1.2, 0.12),),
         noise=ScannerNoise(2.0),
@@ -104,7 +97,15 @@ def milled_errors() -> ProductionErrors:
 
 
 def demo_case_steps(edge_mm: float = EDGE_MM, seed: int = SEED) -> Steps[DemoCase]:
-    """Make the demo's meshes as :func:`demo_case` does, step by step."""
+    """Make the demo's design and its two produced crowns, with what is true about them.
+
+    Parameters
+    ----------
+    edge_mm : float
+        Mean edge length of all three meshes.
+    seed : int
+        For sampling, noise and poses of the scans.
+    """
     yield Progress("Designing the demo crown", 0.0)
     design = demo_crown(edge_mm)
     produced: dict[str, ProducedCrown] = {}
@@ -116,19 +117,6 @@ def demo_case_steps(edge_mm: float = EDGE_MM, seed: int = SEED) -> Steps[DemoCas
         rng = np.random.default_rng([seed, len(produced)])
         produced[name] = produce(design, errors, edge_mm=edge_mm, rng=rng)
     return DemoCase(design, produced)
-
-
-def demo_case(edge_mm: float = EDGE_MM, seed: int = SEED) -> DemoCase:
-    """Make the demo's design and its two produced crowns, with what is true about them.
-
-    Parameters
-    ----------
-    edge_mm : float
-        Mean edge length of all three meshes.
-    seed : int
-        For sampling, noise and poses of the scans.
-    """
-    return run(demo_case_steps(edge_mm, seed))
 
 
 def write_demo_steps(out: str | Path) -> Steps[DemoFiles]:

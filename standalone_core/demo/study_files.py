@@ -169,5 +169,6 @@ def make_folder(folder: Path) -> None:
         raise FileError(
             f"The folder cannot be made: {problem.strerror}.",
             subject=folder,
-            remedy="Choose another folder with --out.",
+            remedy="Choose another folder.",
+            arguments=("out",),
         ) from problem

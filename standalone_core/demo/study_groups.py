@@ -14,10 +14,10 @@ import numpy as np
 from .production_errors import (
     BallFill,
     Bend,
+    Cap,
     Layers,
     ProductionErrors,
     ScannerNoise,
-    Spot,
     Vector3,
     Wave,
 )
@@ -56,7 +56,7 @@ def milled(rng: np.random.Generator) -> ProductionErrors:
     return ProductionErrors(
         offset_um=float(rng.normal(0.5, 0.3)),
         waves=(Wave((0.2, 0.5, 1.0), 9.0, _about(rng, 6.0), 75.0), random_wave(rng, 3.0)),
-        spots=(Spot(97.0, 4.4, 0.6, _about(rng, 120.0)),),
+        spots=(Cap(97.0, 4.4, 0.6, _about(rng, 120.0)),),
         fills=(BallFill(0.4, _about(rng, 1.0, 0.02)), BallFill(0.8, 1.0, "intaglio")),
         scale=_scale(rng, 1.0, 0.0001),
         noise=ScannerNoise(NOISE_UM),
@@ -72,7 +72,7 @@ def upright(rng: np.random.Generator) -> ProductionErrors:
     return ProductionErrors(
         waves=(Wave((1.0, 0.2, 0.3), 11.0, _about(rng, 9.0), 40.0), random_wave(rng, 3.0)),
         spots=tuple(
-            Spot(angle, s, 0.45, _about(rng, height))
+            Cap(angle, s, 0.45, _about(rng, height))
             for angle, s, height in ((248.0, 4.2, 80.0), (268.0, 3.6, 95.0), (290.0, 4.0, 75.0))
         ),
         fills=(BallFill(0.9, _about(rng, 0.2)),),
@@ -94,7 +94,7 @@ def tilted(rng: np.random.Generator) -> ProductionErrors:
             random_wave(rng, 4.0),
         ),
         spots=tuple(
-            Spot(angle, 1.3, 0.5, _about(rng, 90.0)) for angle in (62.0, 84.0, 106.0, 128.0)
+            Cap(angle, 1.3, 0.5, _about(rng, 90.0)) for angle in (62.0, 84.0, 106.0, 128.0)
         ),
         bends=(
             Bend(95.0, 5.0, 1.8, _about(rng, 115.0)),
@@ -113,7 +113,7 @@ def spoiled(errors: ProductionErrors) -> ProductionErrors:
         errors,
         bends=(*errors.bends, Bend(268.0, 3.5, 2.0, -150.0), Bend(225.0, 3.0, 1.8, 90.0)),
         chips=(*errors.chips, Chip(250.0, 1.6, 0.15)),
-        spots=(*errors.spots, Spot(262.0, 1.6, 0.5, -120.0)),
+        spots=(*errors.spots, Cap(262.0, 1.6, 0.5, -120.0)),
     )
 
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from ..progress import Progress, Steps, run
 from .crown import DemoCrown, demo_crown
-from .examiners import Score, examiners_scores
+from .examiners import FeltScore, examiners_scores
 from .produced import ProducedSurface
 from .production import ProducedCrown, produce
 from .production_errors import ProductionErrors, Wave
@@ -77,7 +77,7 @@ class StudyCase:
         One per crown, group by group.
     repeats : tuple of DemoScan
         Repeated scans of one of the crowns.
-    scores : tuple of Score
+    scores : tuple of FeltScore
         What two examiners felt.
     edge_mm : float
         Mean edge length of design and scans.
@@ -86,7 +86,7 @@ class StudyCase:
     design: DemoCrown
     scans: tuple[DemoScan, ...]
     repeats: tuple[DemoScan, ...]
-    scores: tuple[Score, ...]
+    scores: tuple[FeltScore, ...]
     edge_mm: float
 
     def surface(self, scan: DemoScan) -> ProducedSurface:

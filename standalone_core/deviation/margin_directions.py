@@ -18,6 +18,7 @@ LEAST_ACROSS = 0.1
 _OCTANT_DEG = 45.0
 
 Zero = Literal["mesial", "x", "y"]
+_JOINED: Mapping[str, str] = {"mesial": "mesio", "distal": "disto"}  # before another direction
 ZERO_WORDS: Mapping[Zero, str] = {"mesial": "mesial", "x": "the x axis", "y": "the y axis"}
 
 
@@ -57,7 +58,7 @@ class Directions:
         known = (self.zero_name == "mesial") + math.isfinite(self.buccal_deg)
         if known == 2 and names:
             first, *rest = names
-            return f"{first.removesuffix('al')}o{rest[0]}" if rest else first
+            return f"{_JOINED[first]}{rest[0]}" if rest else first
         return self._one_known(angle_deg)
 
     def _one_known(self, angle_deg: float) -> str:

@@ -12,48 +12,13 @@ from ..areas.margin_line import length_near_mm
 from ..errors import SettingError
 from ..mesh.patches import connected_patches
 from ..mesh.triangle_mesh import BoolArray, IntArray
-from .field import NORMALS_DISAGREE, DeviationField
+from .field import DeviationField
 from .places import areas_holding, place
+from .settings import PatchSettings
 from .unmatched import UnmatchedPiece
 
 KINDS = EXCESS, MISSING = "excess", "missing"
 """Material outside the design, and missing material."""
-
-
-@dataclass(frozen=True)
-class PatchSettings:
-    """What counts as a patch worth telling.
-
-    Attributes
-    ----------
-    tolerance_um : float or None
-        Deviations beyond ± this are outside, µm; None takes the whole crown's tolerance.
-    min_patch_mm2 : float
-        Smaller patches are left out (single noisy points), mm².
-    min_area_share : float
-        A patch is said to lie in an area that holds at least this share of it, 0 to 1.
-
-    Examples
-    --------
-    >>> import cuspwise
-    >>> cuspwise.PatchSettings(tolerance_um=50)
-    PatchSettings(tolerance_um=50, min_patch_mm2=0.02, min_area_share=0.1)
-    """
-
-    tolerance_um: float | None = None
-    min_patch_mm2: float = 0.02
-    min_area_share: float = 0.1
-
-    def __post_init__(self) -> None:
-        """Refuse negative numbers."""
-        for name in ("tolerance_um", "min_patch_mm2", "min_area_share"):
-            value = getattr(self, name)
-            if value is not None and not 0 <= value < np.inf:
-                raise SettingError(
-                    f"A value of {value:g} is not allowed.",
-                    subject=name,
-                    remedy="Give a number of 0 or more.",
-                )
 
 
 @dataclass(frozen=True)
@@ -186,7 +151,7 @@ def find_in_both(
         two peaks. The one with the largest peak first.
     """
     settings = settings or PatchSettings()
-    limit = tolerance_um if settings.tolerance_um is None else settings.tolerance_um
+    limit = tolerance_um if settings.patch_um is None else settings.patch_um
     design_faces = area_set.evaluation.mesh.faces
     seen = _found(there, design_faces, tolerance_um, settings)
     patches = [_describe(kind, points, there, area_set, settings) for kind, points in seen]
@@ -194,8 +159,12 @@ def find_in_both(
     if back.faces is None:
         return _worst_first(patches)
     patch_at = {kind: _patch_around(seen, kind, there, design_faces) for kind in KINDS}
-    matched = back if back.unmatched_mm is None else _without(back, np.isfinite(back.unmatched_mm))
-    for kind, points in _found(matched, back.faces, tolerance_um, settings):
+    matched = (
+        back.counted
+        if back.unmatched_mm is None
+        else back.counted & ~np.isfinite(back.unmatched_mm)
+    )
+    for kind, points in _found(back, back.faces, tolerance_um, settings, matched):
         patch = _describe(kind, points, back, area_set, settings)
         below = patch_at[kind][back.area_point[points]]
         if (below < 0).all():
@@ -207,11 +176,19 @@ def find_in_both(
 
 
 def _found(
-    field: DeviationField, faces: IntArray, tolerance_um: float, settings: PatchSettings
+    field: DeviationField,
+    faces: IntArray,
+    tolerance_um: float,
+    settings: PatchSettings,
+    taken: BoolArray | None = None,
 ) -> list[tuple[str, IntArray]]:
-    """Return the kind and the points of every patch that is large enough."""
-    limit = tolerance_um if settings.tolerance_um is None else settings.tolerance_um
-    deviation_um = 1e3 * np.where(field.counted, field.deviation_mm, 0.0)
+    """Return the kind and the points of every patch that is large enough.
+
+    ``taken`` says which points may be in a patch, (n,); those that count if it is left out.
+    """
+    limit = tolerance_um if settings.patch_um is None else settings.patch_um
+    taken = field.counted if taken is None else taken
+    deviation_um = 1e3 * np.where(taken, field.deviation_mm, 0.0)
     outside = dict(zip(KINDS, (deviation_um > limit, deviation_um < -limit), strict=True))
     return [
         (kind, points)
@@ -234,13 +211,6 @@ def _patch_around(
     for corner in faces.T:
         np.maximum.at(around, corner, widest)
     return np.where(inside >= 0, inside, around)
-
-
-def _without(field: DeviationField, points: BoolArray) -> DeviationField:
-    """Return a field in which some points do not count."""
-    status = field.status.copy()
-    status[points & field.counted] = NORMALS_DISAGREE
-    return replace(field, status=status)
 
 
 def _with_view_from_scan(patch: Patch, from_scan: Patch) -> Patch:
@@ -285,7 +255,7 @@ def _describe(
     peak = int(np.argmax(np.abs(d)))
     on_design = field.direction == "design_to_scan"
     below = field.area_point[points]
-    areas = areas_holding(below, weights, area_set, settings.min_area_share)
+    areas = areas_holding(below, weights, area_set, settings.min_patch_share)
     return Patch(
         kind=kind,
         area_mm2=area,

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..readable import place_words
+from ..words.names import DIRECTION_WORDS, NOT_DECIDABLE, OUTSIDE
+from ..words.text import signed_number
 from .layers_beside import LayerBeside
 from .margin_summary import MarginSummary
 from .measures import AreaMeasures
@@ -14,24 +16,24 @@ from .tolerances import COVERAGE_FACTOR
 from .unmatched import UnmatchedPiece
 
 _PIECES_TOLD = 2
-_SEEN = {"design_to_scan": "from design to scan", "scan_to_design": "from scan to design"}
 
 
 def about_directions(rows: Sequence[AreaMeasures], limit_um: float) -> str:
     """Say how the mean absolute deviations of one or both directions lie to their limit."""
     first = rows[0]
-    start = f"Mean absolute deviation {beside_limit(first.mean_abs_um, limit_um)} µm"
+    size = f"{beside_limit(first.mean_abs_um, limit_um)} µm"
+    relation = f"{_relation(first, limit_um)} the limit of {limit_um:g} µm"
     if len(rows) == 1:
-        return f"{start}, {_relation(first, limit_um)} the limit of {limit_um:g} µm."
+        return f"Mean absolute deviation {size}, {relation}."
     second = rows[1]
-    other = f"{beside_limit(second.mean_abs_um, limit_um)} µm {_SEEN[second.direction]}"
+    other = f"{beside_limit(second.mean_abs_um, limit_um)} µm {DIRECTION_WORDS[second.direction]}"
     if _relation(first, limit_um) == _relation(second, limit_um):
-        return f"{start} ({other}), {_relation(first, limit_um)} the limit of {limit_um:g} µm."
+        return f"Mean absolute deviation {size} ({other}), {relation}."
     over = max(rows, key=lambda row: row.mean_abs_um)
     return (
-        f"The two directions contradict each other: {start[0].lower()}{start[1:]} "
-        f"{_SEEN[first.direction]}, {_relation(first, limit_um)} the limit of {limit_um:g} µm, but "
-        f"{other}, {_relation(second, limit_um)} it{_where(over)}."
+        f"The two directions contradict each other: mean absolute deviation {size} "
+        f"{DIRECTION_WORDS[first.direction]}, {relation}, but {other}, "
+        f"{_relation(second, limit_um)} it{_where(over)}."
     )
 
 
@@ -52,18 +54,18 @@ def about_scanner(rows: Sequence[AreaMeasures], scanner_um: float, sides: Sequen
     """Say what the scanner's uncertainty leaves open; empty where it is not given."""
     if not np.isfinite(scanner_um):
         return ""
-    if "not_decidable" not in sides or "outside" in sides:
+    if NOT_DECIDABLE not in sides or OUTSIDE in sides:
         return (
             f"That holds with 95 % confidence at the scanner's standard uncertainty of "
             f"{scanner_um:.2g} µm."
         )
-    open_one = rows[list(sides).index("not_decidable")]
+    open_one = rows[list(sides).index(NOT_DECIDABLE)]
     spread = COVERAGE_FACTOR * scanner_um
     low, high = open_one.mean_abs_um - spread, open_one.mean_abs_um + spread
     return (
         f"With the scanner's standard uncertainty of {scanner_um:.2g} µm, what is measured "
-        f"{_SEEN[open_one.direction]} may be anything from {max(low, 0.0):.1f} to {high:.1f} µm, "
-        f"on either side of the limit."
+        f"{DIRECTION_WORDS[open_one.direction]} may be anything from {max(low, 0.0):.1f} to "
+        f"{high:.1f} µm, on either side of the limit."
     )
 
 
@@ -122,7 +124,7 @@ def _where(row: AreaMeasures) -> str:
 
 
 def _signed(value_um: float) -> str:
-    return f"{value_um:+.0f}".replace("-", "−")
+    return signed_number(value_um, "+.0f")
 
 
 def _relation(row: AreaMeasures, limit_um: float) -> str:

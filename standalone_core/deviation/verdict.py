@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 
+from ..records import with_tuples
 from ..shares import limit_words, share_words
 from ..superimpose.result import Superimposition
+from ..words.names import DOUBT_WORDS, NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN
 from .layers_beside import LayerBeside
 from .margin_summary import MarginSummary
 from .measures import AreaMeasures
@@ -22,51 +24,10 @@ from .reasons import (
     about_scanner,
     about_unseen,
 )
-from .tolerances import COMMON_PRACTICE, COVERAGE_FACTOR, DEFAULT_MEAN_ABS_UM, Tolerances
+from .tolerances import COVERAGE_FACTOR, Tolerances
 from .unmatched import UnmatchedPiece
 
-__all__ = [
-    "COMMON_PRACTICE",
-    "COVERAGE_FACTOR",
-    "DEFAULT_MEAN_ABS_UM",
-    "DOUBT_WORDS",
-    "NOT_DECIDABLE",
-    "NO_TOLERANCE",
-    "OUTSIDE",
-    "SAME_SURFACE",
-    "VERDICT_WORDS",
-    "WITHIN",
-    "ScanEvidence",
-    "Tolerances",
-    "Verdict",
-    "doubt_about",
-    "is_too_much",
-    "judge",
-    "with_verdicts",
-]
-
-WITHIN, OUTSIDE, NOT_DECIDABLE = "within", "outside", "not_decidable"
-NO_TOLERANCE = "no_tolerance"
-VERDICT_WORDS: Mapping[str, str] = MappingProxyType(
-    {
-        WITHIN: "within tolerance",
-        OUTSIDE: "outside tolerance",
-        NOT_DECIDABLE: "not decidable",
-        NO_TOLERANCE: "no tolerance set",
-    }
-)
-
 SAME_SURFACE = "The scan is the design itself (or a copy of it): no crown was measured."
-
-DOUBT_WORDS: Mapping[str, str] = MappingProxyType(
-    {
-        "ambiguous": "The scan fits its design in more than one position.",
-        "mirrored": "The scan looks like the mirror image of its design.",
-        "wrong_part": "The scan does not look like this design.",
-        "doubtful": "The scan may show another part than this design.",
-        "not_converged": "The superimposition did not settle.",
-    }
-)
 
 
 @dataclass(frozen=True)
@@ -100,7 +61,7 @@ class Verdict:
     area : str
     verdict : str
         ``within``, ``outside``, ``not_decidable`` or ``no_tolerance``; words for readers in
-        :data:`VERDICT_WORDS`.
+        :data:`~cuspwise.standalone_core.words.names.VERDICT_WORDS`.
     reason : str
         Why, as full sentences with the numbers.
     mean_abs_um, tolerance_um, coverage : float
@@ -133,6 +94,21 @@ class Verdict:
     scanner_um: float = np.nan
     contradiction: bool = False
     caveat: str = ""
+
+
+def evidence_from(
+    is_design: bool,
+    layers: Iterable[Mapping[str, Any]],
+    margin: Mapping[str, Any] | None,
+    unmatched: Iterable[Mapping[str, Any]] = (),
+) -> ScanEvidence:
+    """Return a scan's evidence from plain data, as JSON holds its parts."""
+    return ScanEvidence(
+        is_design=is_design,
+        unmatched=tuple(UnmatchedPiece(**with_tuples(piece)) for piece in unmatched),
+        layers=tuple(LayerBeside(**with_tuples(layer)) for layer in layers),
+        margin=None if margin is None else MarginSummary(**margin),
+    )
 
 
 def judge(

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..arrays import ragged
 from .triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 
 # More cuts of grid rows with triangles than this, and the grid is made coarser.
@@ -108,7 +109,7 @@ def _crossings(
     corners = scaled[mesh.faces[face]][:, :, [u, v, axis]]
     row, owner, left, right = _cut_by_rows(corners)
     first = np.ceil(left[:, 0]).astype(np.int64)
-    cut, nth = _ragged(np.ceil(right[:, 0]).astype(np.int64) - first)
+    cut, nth = ragged(np.ceil(right[:, 0]).astype(np.int64) - first)
     place = first[cut] + nth
     share = (place - left[cut, 0]) / (right[cut, 0] - left[cut, 0])
     height = left[cut, 1] + share * (right[cut, 1] - left[cut, 1])
@@ -134,7 +135,7 @@ def _cut_by_rows(corners: FloatArray) -> tuple[IntArray, IntArray, FloatArray, F
     order = np.argsort(corners[:, :, 0], axis=1, kind="stable")
     corners = np.take_along_axis(corners, order[:, :, None], axis=1)
     begin = np.ceil(corners[:, :, 0]).astype(np.int64)
-    owner, nth = _ragged(begin[:, 2] - begin[:, 0])
+    owner, nth = ragged(begin[:, 2] - begin[:, 0])
     row = begin[owner, 0] + nth
     low, middle, high = (corners[owner, k] for k in range(3))
     is_low = (row < begin[owner, 1])[:, None]
@@ -149,9 +150,3 @@ def _on_edge(low: FloatArray, high: FloatArray, row: IntArray) -> FloatArray:
     share = (row - low[:, 0]) / (high[:, 0] - low[:, 0])
     on_edge: FloatArray = low[:, 1:] + share[:, None] * (high[:, 1:] - low[:, 1:])
     return on_edge
-
-
-def _ragged(counts: IntArray) -> tuple[IntArray, IntArray]:
-    """Return owner and number within its owner for each of Σ counts items."""
-    owner = np.repeat(np.arange(len(counts)), counts)
-    return owner, np.arange(len(owner)) - np.repeat(np.cumsum(counts) - counts, counts)

@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike
 from scipy.sparse import csc_matrix, csr_matrix
 from scipy.spatial import cKDTree
 
+from ..arrays import ragged
 from ..errors import SettingError
 from .triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 
@@ -244,8 +245,8 @@ def _faces_around_vertices(mesh: TriangleMesh) -> csc_matrix:
 def _touched(faces_around: csc_matrix, vertices: IntArray) -> IntArray:
     first = faces_around.indptr[vertices].astype(np.int64)
     counts = faces_around.indptr[vertices + 1] - first
-    offsets = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
-    around = faces_around.indices[np.repeat(first, counts) + offsets]
+    row, place = ragged(counts)
+    around = faces_around.indices[first[row] + place]
     return np.flatnonzero(_mask(around, faces_around.shape[0]))
 
 
@@ -294,8 +295,7 @@ def _samples_along(
     """Points at most ``step_mm`` apart on the segments, and the segment of each."""
     lengths = np.linalg.norm(ends - starts, axis=1)
     counts = np.maximum(np.ceil(lengths / step_mm).astype(np.int64), 1)
-    segment = np.repeat(np.arange(len(starts)), counts)
-    place = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+    segment, place = ragged(counts)
     share = (place / counts[segment])[:, None]
     return starts[segment] + share * (ends - starts)[segment], segment
 

@@ -10,7 +10,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from ..arrays import BoolArray, IntArray
-from .grouping import Groups, group_edges
+from .grouping import KeyGroups, group_edges
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,7 +54,7 @@ class MeshGraph:
         return self.faces[:, [1, 2, 0]].ravel()[self.sides]
 
     @cached_property
-    def _groups(self) -> Groups:
+    def _groups(self) -> KeyGroups:
         return group_edges(self.side_starts, self.side_ends, self.vertex_count)
 
     @cached_property

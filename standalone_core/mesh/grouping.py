@@ -19,7 +19,7 @@ _HALF = np.uint64(29)
 
 
 @dataclass(frozen=True, eq=False)
-class Groups:
+class KeyGroups:
     """Items sorted into groups of equal key.
 
     Attributes
@@ -58,13 +58,13 @@ class Groups:
         return self.first[rank], appearance[self.label]
 
 
-def group_points(points: FloatArray) -> Groups:
+def group_points(points: FloatArray) -> KeyGroups:
     """Group exactly equal finite points, (n, 3) float64; −0 equals +0."""
     bits = (points + 0.0).view(np.uint64)
     return _group_hashed([bits[:, k] for k in range(3)])
 
 
-def group_edges(starts: IntArray, ends: IntArray, vertex_count: int) -> Groups:
+def group_edges(starts: IntArray, ends: IntArray, vertex_count: int) -> KeyGroups:
     """Group edges, each from a vertex (k,) to another (k,), whichever way round."""
     low = np.minimum(starts, ends).astype(np.uint64)
     high = np.maximum(starts, ends).astype(np.uint64)
@@ -74,7 +74,7 @@ def group_edges(starts: IntArray, ends: IntArray, vertex_count: int) -> Groups:
     return _group_hashed([low, high])
 
 
-def group_triples(triples: IntArray) -> Groups:
+def group_triples(triples: IntArray) -> KeyGroups:
     """Group equal rows of three non-negative integers, (k, 3)."""
     columns = triples.astype(np.uint64)
     return _group_hashed([columns[:, k] for k in range(3)])
@@ -84,21 +84,21 @@ def _index_bits(count: int) -> int:
     return max(count - 1, 0).bit_length()
 
 
-def _group_keys(keys: KeyArray) -> Groups:
+def _group_keys(keys: KeyArray) -> KeyGroups:
     """Group equal integers that leave room for an index above them in 64 bits.
 
     Key and index packed into one integer need a plain sort only, several times faster than an
     indirect one.
     """
     if not len(keys):
-        return Groups(np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64))
+        return KeyGroups(np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64))
     shift = np.uint64(_index_bits(len(keys)))
     packed = keys << shift
     packed |= np.arange(len(keys), dtype=np.uint64)
     packed.sort()
     order = (packed & ((np.uint64(1) << shift) - np.uint64(1))).view(np.int64)
     packed >>= shift
-    return Groups(order, _run_starts(packed[1:] != packed[:-1]))
+    return KeyGroups(order, _run_starts(packed[1:] != packed[:-1]))
 
 
 def _run_starts(changes: BoolArray) -> IntArray:
@@ -106,7 +106,7 @@ def _run_starts(changes: BoolArray) -> IntArray:
     return np.flatnonzero(np.concatenate([[True], changes]))
 
 
-def _group_hashed(columns: list[KeyArray]) -> Groups:
+def _group_hashed(columns: list[KeyArray]) -> KeyGroups:
     """Group items that are equal in every column, by a hash whose few mistakes are mended."""
     count = len(columns[0])
     groups = _group_keys(_hash(columns) >> np.uint64(_index_bits(count)))
@@ -116,7 +116,7 @@ def _group_hashed(columns: list[KeyArray]) -> Groups:
     return _parted(groups, columns, differs) if differs.any() else groups
 
 
-def _parted(groups: Groups, columns: list[KeyArray], differs: BoolArray) -> Groups:
+def _parted(groups: KeyGroups, columns: list[KeyArray], differs: BoolArray) -> KeyGroups:
     """Part the groups in which different items met under one hash."""
     is_mixed = np.zeros(len(groups.starts), dtype=bool)
     is_mixed[groups.label[differs]] = True
@@ -129,7 +129,7 @@ def _parted(groups: Groups, columns: list[KeyArray], differs: BoolArray) -> Grou
     changes = np.logical_or.reduce([key[ranked][1:] != key[ranked][:-1] for key in keys])
     is_start = np.zeros(len(order), dtype=bool)
     is_start[groups.starts] = is_start[place[_run_starts(changes)]] = True
-    return Groups(order, np.flatnonzero(is_start))
+    return KeyGroups(order, np.flatnonzero(is_start))
 
 
 def _hash(columns: list[KeyArray]) -> KeyArray:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from ..readable import place_words
 from .health import counted, degenerate_faces
+from .morton import curve_order
 from .triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 
 # Beyond this many pairs a mesh is broken and their exact number says nothing.
@@ -25,7 +26,6 @@ MAX_COMPARED = 20_000_000
 DEPTH_SHARE = 3e-7
 
 _AT_ONCE = 200_000
-_BITS = 10
 
 
 @dataclass(frozen=True)
@@ -80,7 +80,7 @@ def self_intersections(mesh: TriangleMesh) -> SelfIntersections:
     faces = np.flatnonzero(~degenerate_faces(mesh))
     if not len(faces):
         return SelfIntersections(0, True, None)
-    faces = faces[_along_curve(mesh.triangles[faces].mean(axis=1))]
+    faces = faces[curve_order(mesh.triangles[faces].mean(axis=1))]
     corners = mesh.vertices - mesh.bounds.mean(axis=0)
     depth = DEPTH_SHARE * float(np.abs(mesh.bounds).max())
     levels = _levels(corners[mesh.faces[faces]], depth)
@@ -105,18 +105,6 @@ def self_intersections(mesh: TriangleMesh) -> SelfIntersections:
         not waiting,
         None if place_mm is None else (float(place_mm[0]), float(place_mm[1]), float(place_mm[2])),
     )
-
-
-def _along_curve(points: FloatArray) -> IntArray:
-    """Return an order of points (n, 3) along a Z-order curve, so that neighbours stay close."""
-    low = points.min(axis=0)
-    size = max(float((points.max(axis=0) - low).max()), float(np.finfo(float).tiny))
-    cell = ((points - low) * ((2**_BITS - 1) / size)).astype(np.int64)
-    code = np.zeros(len(points), dtype=np.int64)
-    for bit in range(_BITS):
-        for axis in range(3):
-            code |= ((cell[:, axis] >> bit) & 1) << (3 * bit + axis)
-    return np.argsort(code, kind="stable")
 
 
 def _levels(triangles: FloatArray, depth: float) -> list[_Boxes]:

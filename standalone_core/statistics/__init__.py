@@ -2,27 +2,29 @@
 
 The unit is whatever was produced once, one value each: never a point of a surface. NaN is a unit
 without a value, left out and counted. What cannot be computed is NaN in the result, with a
-``reason``; what cannot have been meant is a ``SettingError``. Differences are first minus second.
+``reason``, a code whose words are in ``reasons``; what cannot have been meant is a
+``SettingError``. Differences are first minus second.
 
 =======================  ==========================================================================
 ``describe``             ``describe``: mean, SD, quartiles, interval of the mean
 ``assumptions``          ``check_assumptions``, ``shapiro_wilk``, ``brown_forsythe``
 ``multiplicity``         ``holm``, ``benjamini_hochberg``
 ``two_groups``           ``compare_two``: all that follows
-``welch``                ``welch_test``; ``welch_at_points`` for maps
+``welch``                ``welch_test``
 ``rank_sum``             ``mann_whitney`` (exact, with ties too), ``hodges_lehmann``
 ``effect_size``          ``hedges_g``, ``cliff_delta``
 ``many_groups``          ``compare_many``: ``welch_anova``, ``kruskal_wallis``, ``games_howell``,
-                         ``dunn``; ``classical_anova``
+                         ``dunn``
 ``studentised_range``    its distribution, fast
 ``rank_correlation``     two measures of the same units
 ``equivalence``          ``compare_with_margin``, ``shift_with_margin``: surely within a margin?
-``tolerance``            ``share_within``, ``wilson``, ``upper_tolerance_limit``
-``permutation``          ``compare_precision`` from the pairs within each group
+``tolerance``            ``wilson``, ``upper_tolerance_limit``
+``permutation``          ``distances_from_pairs`` within each group, ``compare_distances``
 ``odd``                  ``find_odd``: units unlike their group, with the reason
 ``agreement``            ``cohen_kappa``, ``kappa_of_table``, ``fleiss_kappa``
 ``gauge``                ``gauge_study`` of repeated measurements
 ``sample_size``          ``size_for_difference``, ``size_for_equivalence``, power curves
+``reasons``              why a number cannot be had: codes and their words
 ``samples``              what every function takes, checked at the door
 =======================  ==========================================================================
 """

@@ -10,8 +10,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
+from ..arrays import FloatArray
 from ..errors import SettingError
-from .samples import FloatArray, check_share
+from .reasons import NO_REASON, Reason, because
+from .samples import check_share
 
 Weights = Literal["none", "linear", "quadratic"]
 
@@ -38,7 +40,7 @@ class Kappa:
     categories : tuple of float
         In rising order.
     weights : {"none", "linear", "quadratic"}
-    reason : str
+    reason : Reason
         Why a number is NaN; empty otherwise.
     """
 
@@ -55,7 +57,7 @@ class Kappa:
     raters: int
     categories: tuple[float, ...]
     weights: Weights
-    reason: str
+    reason: Reason
 
 
 def cohen_kappa(
@@ -144,12 +146,9 @@ def kappa_of_table(
         )
     names = np.arange(len(counts)) if categories is None else np.asarray(categories)
     n = int(counts.sum())
-    reason = "No unit was scored by both raters." if n == 0 else ""
+    reason = because("not_scored_by_both") if n == 0 else NO_REASON
     if not reason and n == counts.diagonal().max(initial=0.0):
-        reason = (
-            "Both raters gave every unit the same single score: they agree completely, but "
-            "agreement beyond chance is not defined."
-        )
+        reason = because("single_score_of_both")
     weight = _weights(len(counts), weights)
     share = counts / n if n else counts
     rows, columns = share.sum(axis=1), share.sum(axis=0)
@@ -209,12 +208,9 @@ def fleiss_kappa(scores: ArrayLike, *, confidence: float = 0.95) -> Kappa:
     scored = counts.sum(axis=1) >= 2
     counts = counts[scored]
     n = len(counts)
-    reason = "No unit was scored by two raters." if n == 0 else ""
+    reason = because("not_scored_by_two") if n == 0 else NO_REASON
     if not reason and np.count_nonzero(counts.sum(axis=0)) == 1:
-        reason = (
-            "Every unit got the same single score: the raters agree completely, but agreement "
-            "beyond chance is not defined."
-        )
+        reason = because("single_score_of_all")
     seen_i, chance_i, chance = _fleiss_parts(counts) if n else (counts, counts, np.nan)
     seen = float(seen_i.mean()) if n else np.nan
     kappa = (seen - chance) / (1 - chance) if not reason else np.nan
@@ -233,7 +229,7 @@ def fleiss_kappa(scores: ArrayLike, *, confidence: float = 0.95) -> Kappa:
         tuple(names.tolist()),
         "none",
         confidence,
-        reason or ("" if n > 1 else "A single unit gives no interval."),
+        reason or (NO_REASON if n > 1 else because("single_unit")),
         missing=int((~scored).sum()),
     )
 
@@ -295,7 +291,7 @@ def _finish(
     categories: tuple[float, ...],
     weights: Weights,
     confidence: float,
-    reason: str,
+    reason: Reason,
     missing: int = 0,
 ) -> Kappa:
     half = float(stats.norm.ppf(0.5 + confidence / 2)) * error

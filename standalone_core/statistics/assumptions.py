@@ -7,13 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
-from .samples import Groups, as_sample, as_samples, is_constant, too_few
+from .reasons import NO_REASON, Reason, because
+from .samples import GroupValues, as_sample, as_samples, is_constant, too_few
 
 
 @dataclass(frozen=True)
@@ -26,14 +26,14 @@ class ShapiroWilk:
         Measured units.
     w, p : float
         Statistic and p-value; NaN if the test could not be made.
-    reason : str
+    reason : Reason
         Why it could not; empty otherwise.
     """
 
     n: int
     w: float
     p: float
-    reason: str
+    reason: Reason
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ class BrownForsythe:
         Statistic and p-value; NaN if the test could not be made.
     df_between, df_within : int
         Degrees of freedom.
-    reason : str
+    reason : Reason
         Why it could not be made; empty otherwise.
     """
 
@@ -54,7 +54,7 @@ class BrownForsythe:
     p: float
     df_between: int
     df_within: int
-    reason: str
+    reason: Reason
 
 
 @dataclass(frozen=True)
@@ -71,10 +71,10 @@ class Assumptions:
     spread: BrownForsythe
 
 
-def check_assumptions(groups: Groups) -> Assumptions:
+def check_assumptions(groups: GroupValues) -> Assumptions:
     """Test every group for normality, and all together for equal spread."""
     return Assumptions(
-        normality=MappingProxyType({name: shapiro_wilk(x) for name, x in groups.items()}),
+        normality={name: shapiro_wilk(x) for name, x in groups.items()},
         spread=brown_forsythe(groups),
     )
 
@@ -95,18 +95,18 @@ def shapiro_wilk(values: ArrayLike) -> ShapiroWilk:
     ShapiroWilk
     """
     sample = as_sample(values, "values")
-    reason = ""
+    reason = NO_REASON
     if sample.n < 3:
-        reason = f"At least 3 values are needed; there are {sample.n}."
+        reason = because("too_few_values", least=3, n=sample.n)
     elif sample.constant:
-        reason = "All values are the same."
+        reason = because("all_same")
     if reason:
         return ShapiroWilk(n=sample.n, w=np.nan, p=np.nan, reason=reason)
     test = stats.shapiro(sample.values)
-    return ShapiroWilk(n=sample.n, w=float(test.statistic), p=float(test.pvalue), reason="")
+    return ShapiroWilk(n=sample.n, w=float(test.statistic), p=float(test.pvalue), reason=NO_REASON)
 
 
-def brown_forsythe(groups: Groups) -> BrownForsythe:
+def brown_forsythe(groups: GroupValues) -> BrownForsythe:
     """Test whether groups are equally spread.
 
     A one-way analysis of variance of |x − median of its group|: Levene's test in the form of
@@ -127,8 +127,10 @@ def brown_forsythe(groups: Groups) -> BrownForsythe:
     df_between, df_within = len(rows) - 1, sum(map(len, rows)) - len(rows)
     reason = too_few(samples, 2)
     if not reason and all(is_constant(np.abs(x - np.median(x))) for x in rows):
-        reason = "Within each group all values lie equally far from the median."
+        reason = because("equally_far_from_median")
     if reason:
         return BrownForsythe(np.nan, np.nan, df_between, df_within, reason)
     test = stats.levene(*rows, center="median")
-    return BrownForsythe(float(test.statistic), float(test.pvalue), df_between, df_within, "")
+    return BrownForsythe(
+        float(test.statistic), float(test.pvalue), df_between, df_within, NO_REASON
+    )

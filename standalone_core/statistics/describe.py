@@ -8,7 +8,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
-from .samples import FloatArray, as_sample, check_share
+from ..arrays import FloatArray
+from .reasons import NO_REASON, Reason, because
+from .samples import as_sample, check_share
 
 QUARTILES = "linear (type 7 of Hyndman & Fan 1996)"
 
@@ -36,7 +38,7 @@ class Description:
         Of that interval.
     quartiles : str
         The convention.
-    reason : str
+    reason : Reason
         Why a number is NaN; empty otherwise.
     """
 
@@ -54,7 +56,7 @@ class Description:
     ci_high: float
     confidence: float
     quartiles: str
-    reason: str
+    reason: Reason
 
 
 def describe(values: ArrayLike, confidence: float = 0.95) -> Description:
@@ -119,11 +121,9 @@ def _sd(values: FloatArray, constant: bool) -> float:
     return 0.0 if constant else float(np.std(values, ddof=1))
 
 
-def _reason(n: int, constant: bool) -> str:
+def _reason(n: int, constant: bool) -> Reason:
     if n == 0:
-        return "Nothing was measured in this group."
+        return because("nothing_in_group")
     if n == 1:
-        return "A single value shows no spread: no SD and no interval."
-    if constant:
-        return "All values are the same, so there is no interval of the mean."
-    return ""
+        return because("single_value")
+    return because("all_same_mean") if constant else NO_REASON

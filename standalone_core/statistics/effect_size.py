@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import optimize, special, stats
 
+from .reasons import FIRST, NO_REASON, SECOND, Reason, because
 from .samples import as_sample, check_share, is_constant, too_few
 from .welch import cannot_compare
 
@@ -26,7 +27,7 @@ class HedgesG:
         The factor J and its degrees of freedom n_a + n_b − 2.
     ci_low, ci_high, confidence : float
         Interval of the true standardised difference.
-    reason : str
+    reason : Reason
         Why a number is NaN; empty otherwise.
     """
 
@@ -36,7 +37,7 @@ class HedgesG:
     ci_low: float
     ci_high: float
     confidence: float
-    reason: str
+    reason: Reason
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ class CliffDelta:
         Interval.
     method : str
         Of the interval.
-    reason : str
+    reason : Reason
         Why a number is NaN; empty otherwise.
     """
 
@@ -60,7 +61,7 @@ class CliffDelta:
     ci_high: float
     confidence: float
     method: str
-    reason: str
+    reason: Reason
 
 
 def hedges_g(a: ArrayLike, b: ArrayLike, *, confidence: float = 0.95) -> HedgesG:
@@ -94,7 +95,7 @@ def hedges_g(a: ArrayLike, b: ArrayLike, *, confidence: float = 0.95) -> HedgesG
     scale = (1 / first.n + 1 / second.n) ** 0.5
     low, high = noncentrality_limits(d / scale, df, confidence)
     j = hedges_correction(df)
-    return HedgesG(j * d, j, df, low * scale, high * scale, confidence, "")
+    return HedgesG(j * d, j, df, low * scale, high * scale, confidence, NO_REASON)
 
 
 def hedges_correction(df: int) -> float:
@@ -150,16 +151,16 @@ def cliff_delta(a: ArrayLike, b: ArrayLike, *, confidence: float = 0.95) -> Clif
     check_share(confidence, "confidence")
     first, second = as_sample(a, "first group"), as_sample(b, "second group")
     method = "Newcombe 2006, method 5"
-    reason = too_few({"the first": first, "the second": second}, 1)
+    reason = too_few({FIRST: first, SECOND: second}, 1)
     if reason:
         return CliffDelta(np.nan, np.nan, np.nan, confidence, method, reason)
     delta = float(np.sign(np.subtract.outer(first.values, second.values)).mean())
     if is_constant(np.concatenate([first.values, second.values])):
-        reason = "All values are the same, so there is no interval."
+        reason = because("all_same_interval")
         return CliffDelta(0.0, np.nan, np.nan, confidence, method, reason)
     z = float(stats.norm.ppf(0.5 + confidence / 2))
     low, high = _newcombe_limits((1 + delta) / 2, first.n, second.n, z)
-    return CliffDelta(delta, 2 * low - 1, 2 * high - 1, confidence, method, "")
+    return CliffDelta(delta, 2 * low - 1, 2 * high - 1, confidence, method, NO_REASON)
 
 
 def _newcombe_limits(seen: float, n_a: int, n_b: int, z: float) -> tuple[float, float]:

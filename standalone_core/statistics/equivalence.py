@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from .rank_sum import Shift, hodges_lehmann, mann_whitney
+from .reasons import Reason
 from .samples import check_positive, check_share
 from .welch import WelchTest, welch_test
 
@@ -49,11 +50,9 @@ class Equivalence:
     outcome : str
         ``different``, ``equivalent``, ``different_within_margin``, ``undecided`` or
         ``not_computed``; words for readers in :data:`OUTCOME_WORDS`.
-    sentence : str
-        What that means, in plain words with the numbers.
     welch : WelchTest
         With the interval of 1 − α.
-    reason : str
+    reason : Reason
         Why it was not computed; empty otherwise.
     """
 
@@ -68,19 +67,12 @@ class Equivalence:
     ci_high: float
     confidence: float
     outcome: Outcome
-    sentence: str
     welch: WelchTest
-    reason: str
+    reason: Reason
 
 
 def compare_with_margin(
-    a: ArrayLike,
-    b: ArrayLike,
-    margin: float,
-    *,
-    alpha: float = 0.05,
-    names: tuple[str, str] = ("the first group", "the second group"),
-    unit: str = "µm",
+    a: ArrayLike, b: ArrayLike, margin: float, *, alpha: float = 0.05
 ) -> Equivalence:
     """Test whether two means differ, and whether they surely differ by less than a margin.
 
@@ -106,8 +98,6 @@ def compare_with_margin(
         Above 0, in the unit of the values.
     alpha : float
         Level of the test of difference (two-sided) and of each one-sided test.
-    names, unit : str
-        For the sentence.
 
     Returns
     -------
@@ -125,7 +115,6 @@ def compare_with_margin(
     p_equivalence = max(p_above_low, p_below_high)
     outcome: Outcome = "not_computed" if test.reason else decide(test.p, p_equivalence, alpha)
     half = float(special.stdtrit(test.df, 1 - alpha)) * test.standard_error
-    sentence = _sentence(outcome, test, half, margin, names, unit)
     return Equivalence(
         margin=margin,
         alpha=alpha,
@@ -138,7 +127,6 @@ def compare_with_margin(
         ci_high=test.difference + half,
         confidence=1 - 2 * alpha,
         outcome=outcome,
-        sentence=sentence,
         welch=test,
         reason=test.reason,
     )
@@ -156,7 +144,7 @@ class ShiftWithin:
         One-sided tests that the shift is at or below −margin; at or above +margin; the larger.
     shift : Shift
         Hodges–Lehmann's, with its interval of at least 1 − 2α; NaN bounds in groups too small.
-    reason : str
+    reason : Reason
         Why it was not computed; empty otherwise.
     """
 
@@ -166,7 +154,7 @@ class ShiftWithin:
     p_below_high: float
     p_equivalence: float
     shift: Shift
-    reason: str
+    reason: Reason
 
 
 def shift_with_margin(
@@ -228,32 +216,3 @@ def one_sided_p(test: WelchTest, margin: float) -> tuple[float, float]:
         float(special.stdtr(test.df, -upwards)),
         float(special.stdtr(test.df, downwards)),
     )
-
-
-def _sentence(
-    outcome: Outcome,
-    test: WelchTest,
-    half: float,
-    margin: float,
-    names: tuple[str, str],
-    unit: str,
-) -> str:
-    """Say the outcome with its numbers."""
-    if outcome == "not_computed":
-        return f"{names[0]} and {names[1]} could not be compared. {test.reason}"
-    level = f"{100 * test.confidence:g} %"
-    low, high = f"{test.ci_low:.3g}", f"{test.ci_high:.3g}"
-    found = f"{test.difference:.3g} {unit} (first minus second, {level} interval {low} to {high})"
-    near = f"{test.difference - half:.3g} to {test.difference + half:.3g} {unit}"
-    limit = f"the margin of {margin:g} {unit}"
-    both = f"{names[0]} and {names[1]}"
-    return {
-        "different": f"The means of {both} differ by {found}; that this stays within {limit} "
-        "is not shown.",
-        "equivalent": f"The means of {both} are equivalent: the difference, {near}, lies within "
-        f"{limit}.",
-        "different_within_margin": f"The means of {both} differ by {found}, but surely by less "
-        f"than {limit}.",
-        "undecided": f"Undecided: the difference between {both} is {found}; neither a difference "
-        f"nor that it stays within {limit} is shown.",
-    }[outcome]

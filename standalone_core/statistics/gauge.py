@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
+from ..arrays import FloatArray, IntArray
 from ..errors import SettingError
-from .samples import FloatArray, IntArray, check_share
+from .reasons import Reason, because
+from .samples import check_share
 
 CATEGORIES_FACTOR = 1.41
 
@@ -72,7 +75,7 @@ class GaugeStudy:
     confidence : float
     clamped : tuple of str
         Variance components that came out below 0 and were set to 0.
-    notes : tuple of str
+    notes : tuple of Reason
     """
 
     parts: int
@@ -99,7 +102,7 @@ class GaugeStudy:
     smallest_difference_operators: float
     confidence: float
     clamped: tuple[str, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Reason, ...]
 
 
 def gauge_study(
@@ -151,14 +154,7 @@ def gauge_study(
     pooled = "interaction" in sources and (r == 1 or interaction_p > pool_above)
     error = _pooled_error(sources, pooled)
     raw = _components(sources, error, pooled, cube.shape)
-    component = {name: float(np.maximum(value, 0.0)) for name, value in raw.items()}  # keeps NaN
     clamped = tuple(name for name, value in raw.items() if value < 0)
-    repeat = error.mean_square
-    across = component["operator"] + component["interaction"]
-    gauge = repeat + (0.0 if np.isnan(across) else across)
-    total = gauge + component["part"]
-    low, high = _sd_interval(repeat, error.df, confidence)
-    factor = float(stats.norm.ppf(0.5 + confidence / 2)) * 2**0.5
     return GaugeStudy(
         parts=p,
         operators=o,
@@ -167,25 +163,39 @@ def gauge_study(
         sources=tuple(sources.values()),
         pooled=pooled,
         interaction_p=interaction_p,
-        repeatability=repeat**0.5,
-        reproducibility=float(np.sqrt(across)),
-        gauge=gauge**0.5,
-        part=float(np.sqrt(component["part"])),
-        total=float(np.sqrt(total)),
-        repeatability_df=error.df,
-        repeatability_low=low,
-        repeatability_high=high,
-        contribution_percent=100 * gauge / total if total > 0 else np.nan,
-        study_percent=100 * (gauge / total) ** 0.5 if total > 0 else np.nan,
-        distinct_categories=_categories(component["part"], gauge),
-        smallest_difference=factor * repeat**0.5,
-        smallest_low=factor * low,
-        smallest_high=factor * high,
-        smallest_difference_operators=factor * gauge**0.5 if o > 1 else np.nan,
+        **_spreads(raw, error, confidence),
         confidence=confidence,
         clamped=clamped,
-        notes=_notes(cube.shape, clamped, repeat),
+        notes=_notes(cube.shape, clamped, error.mean_square),
     )
+
+
+def _spreads(raw: dict[str, float], error: VarianceSource, confidence: float) -> dict[str, Any]:
+    """Return the standard deviations of a study and what follows from them, by its fields."""
+    component = {name: float(np.maximum(value, 0.0)) for name, value in raw.items()}  # keeps NaN
+    repeat = error.mean_square
+    across = component["operator"] + component["interaction"]
+    gauge = repeat + (0.0 if np.isnan(across) else across)
+    total = gauge + component["part"]
+    low, high = _sd_interval(repeat, error.df, confidence)
+    factor = float(stats.norm.ppf(0.5 + confidence / 2)) * 2**0.5
+    return {
+        "repeatability": repeat**0.5,
+        "reproducibility": float(np.sqrt(across)),
+        "gauge": gauge**0.5,
+        "part": float(np.sqrt(component["part"])),
+        "total": float(np.sqrt(total)),
+        "repeatability_df": error.df,
+        "repeatability_low": low,
+        "repeatability_high": high,
+        "contribution_percent": 100 * gauge / total if total > 0 else np.nan,
+        "study_percent": 100 * (gauge / total) ** 0.5 if total > 0 else np.nan,
+        "distinct_categories": _categories(component["part"], gauge),
+        "smallest_difference": factor * repeat**0.5,
+        "smallest_low": factor * low,
+        "smallest_high": factor * high,
+        "smallest_difference_operators": np.nan if np.isnan(across) else factor * gauge**0.5,
+    }
 
 
 def _cube(values: ArrayLike, parts: list[Hashable], operators: list[Hashable]) -> FloatArray:
@@ -299,25 +309,16 @@ def _categories(part: float, gauge: float) -> int:
     return max(1, int(np.floor(CATEGORIES_FACTOR * (part / gauge) ** 0.5)))
 
 
-def _notes(shape: tuple[int, ...], clamped: tuple[str, ...], repeat: float) -> tuple[str, ...]:
+def _notes(shape: tuple[int, ...], clamped: tuple[str, ...], repeat: float) -> tuple[Reason, ...]:
     p, o, r = shape
-    notes = []
-    if p == 1:
-        notes.append(
-            "A single part was measured: how parts differ, and with it the share of the gauge in "
-            "the whole, is not known."
-        )
-    if o == 1:
-        notes.append("One operator measured: how operators differ is not known.")
-    if r == 1:
-        notes.append(
-            "Nothing was repeated by the same operator: the repeatability holds what operators "
-            "see differently from part to part."
-        )
-    if repeat == 0:
-        notes.append("All repeats are identical; were they measured independently?")
-    notes += [f"The variance of {name} came out below 0 and was set to 0." for name in clamped]
-    return tuple(notes)
+    about = {
+        "single_part": p == 1,
+        "single_operator": o == 1,
+        "no_repeats": r == 1,
+        "identical_repeats": repeat == 0,
+    }
+    notes = [because(code) for code, holds in about.items() if holds]
+    return (*notes, *(because("below_zero", name=name) for name in clamped))
 
 
 def _bad(reason: str, remedy: str) -> SettingError:

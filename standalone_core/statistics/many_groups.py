@@ -9,8 +9,10 @@ from itertools import combinations
 import numpy as np
 from scipy import special, stats
 
+from ..arrays import FloatArray
 from .multiplicity import holm
-from .samples import FloatArray, Groups, Sample, as_samples, check_share, is_constant, too_few
+from .reasons import NO_REASON, Reason, because
+from .samples import GroupValues, Sample, as_samples, check_share, is_constant, too_few
 from .studentised_range import studentised_range_isf, studentised_range_sf
 
 
@@ -22,7 +24,7 @@ class AnovaTest:
     ----------
     f, df_between, df_within, p : float
         Statistic, degrees of freedom, p-value.
-    reason : str
+    reason : Reason
         Why a number is NaN; empty otherwise.
     """
 
@@ -30,7 +32,7 @@ class AnovaTest:
     df_between: float
     df_within: float
     p: float
-    reason: str
+    reason: Reason
 
 
 @dataclass(frozen=True)
@@ -41,14 +43,14 @@ class KruskalWallis:
     ----------
     h, df, p : float
         Tie-corrected statistic, degrees of freedom, p-value by χ².
-    reason : str
+    reason : Reason
         Why a number is NaN; empty otherwise.
     """
 
     h: float
     df: int
     p: float
-    reason: str
+    reason: Reason
 
 
 @dataclass(frozen=True)
@@ -66,7 +68,7 @@ class GamesHowellPair:
         Already allows for all pairs; needs no further correction over them.
     ci_low, ci_high, confidence : float
         Simultaneous interval.
-    reason : str
+    reason : Reason
         Why a number is NaN; empty otherwise.
     """
 
@@ -80,7 +82,7 @@ class GamesHowellPair:
     ci_low: float
     ci_high: float
     confidence: float
-    reason: str
+    reason: Reason
 
 
 @dataclass(frozen=True)
@@ -94,7 +96,7 @@ class DunnPair:
         Of mean ranks in the pooled values.
     z, p, p_holm : float
         Statistic, two-sided p-value, and that after Holm over all pairs.
-    reason : str
+    reason : Reason
         Why a number is NaN; empty otherwise.
     """
 
@@ -104,7 +106,7 @@ class DunnPair:
     z: float
     p: float
     p_holm: float
-    reason: str
+    reason: Reason
 
 
 @dataclass(frozen=True)
@@ -131,7 +133,7 @@ class ManyGroups:
     dunn: tuple[DunnPair, ...]
 
 
-def compare_many(groups: Groups, *, confidence: float = 0.95) -> ManyGroups:
+def compare_many(groups: GroupValues, *, confidence: float = 0.95) -> ManyGroups:
     """Compare several groups by means and by ranks.
 
     Parameters
@@ -161,32 +163,7 @@ def compare_many(groups: Groups, *, confidence: float = 0.95) -> ManyGroups:
     )
 
 
-def classical_anova(groups: Groups) -> AnovaTest:
-    """Compare means assuming equal spreads: Fisher's one-way analysis of variance.
-
-    F = (Σ n(x̄ − x̿)²/(k − 1)) / (Σ(n − 1)s²/(N − k)). Centred on the overall mean first, so that
-    many constant leading digits do no harm.
-    """
-    samples = as_samples(groups, at_least=2)
-    rows = [sample.values for sample in samples.values()]
-    df_between, df_within = len(rows) - 1, sum(map(len, rows)) - len(rows)
-    reason = too_few(samples, 1)
-    if not reason and df_within < 1:
-        reason = "No group has more than one value."
-    if not reason and all(sample.constant for sample in samples.values()):
-        reason = "No group has any spread."
-    if reason:
-        return AnovaTest(np.nan, df_between, df_within, np.nan, reason)
-    centre = np.concatenate(rows).mean()
-    rows = [row - centre for row in rows]
-    overall = np.concatenate(rows).mean()
-    between = sum(len(row) * (row.mean() - overall) ** 2 for row in rows)
-    within = sum(((row - row.mean()) ** 2).sum() for row in rows)
-    f = float(between / df_between / (within / df_within))
-    return AnovaTest(f, df_between, df_within, float(stats.f.sf(f, df_between, df_within)), "")
-
-
-def welch_anova(groups: Groups) -> AnovaTest:
+def welch_anova(groups: GroupValues) -> AnovaTest:
     """Compare means without assuming equal spreads.
 
     With w = n/s², W = Σw, x̃ = Σw x̄/W and c = Σ(1 − w/W)²/(n − 1):
@@ -205,10 +182,10 @@ def welch_anova(groups: Groups) -> AnovaTest:
     between = (weight * (mean - (share * mean).sum()) ** 2).sum() / (k - 1)
     f = float(between / (1 + 2 * (k - 2) * spread / (k**2 - 1)))
     df = float((k**2 - 1) / (3 * spread))
-    return AnovaTest(f, k - 1, df, float(stats.f.sf(f, k - 1, df)), "")
+    return AnovaTest(f, k - 1, df, float(stats.f.sf(f, k - 1, df)), NO_REASON)
 
 
-def kruskal_wallis(groups: Groups) -> KruskalWallis:
+def kruskal_wallis(groups: GroupValues) -> KruskalWallis:
     """Compare groups by the ranks of the pooled values.
 
     H = 12/(N(N + 1)) ΣR²/n − 3(N + 1), divided by 1 − Σ(t³ − t)/(N³ − N) for ties of t; against χ²
@@ -220,14 +197,14 @@ def kruskal_wallis(groups: Groups) -> KruskalWallis:
     rows = [sample.values for sample in samples.values()]
     reason = too_few(samples, 1)
     if not reason and is_constant(np.concatenate(rows)):
-        reason = "All values are the same."
+        reason = because("all_same")
     if reason:
         return KruskalWallis(np.nan, len(rows) - 1, np.nan, reason)
     test = stats.kruskal(*rows)
-    return KruskalWallis(float(test.statistic), len(rows) - 1, float(test.pvalue), "")
+    return KruskalWallis(float(test.statistic), len(rows) - 1, float(test.pvalue), NO_REASON)
 
 
-def games_howell(groups: Groups, *, confidence: float = 0.95) -> tuple[GamesHowellPair, ...]:
+def games_howell(groups: GroupValues, *, confidence: float = 0.95) -> tuple[GamesHowellPair, ...]:
     """Compare every pair of means without assuming equal spreads.
 
     Welch's t of each pair against the studentised range of k means: p = P(q > |t|√2) with Welch's
@@ -242,7 +219,7 @@ def games_howell(groups: Groups, *, confidence: float = 0.95) -> tuple[GamesHowe
     )
 
 
-def dunn(groups: Groups) -> tuple[DunnPair, ...]:
+def dunn(groups: GroupValues) -> tuple[DunnPair, ...]:
     """Compare every pair of mean ranks in the pooled values.
 
     z = (R̄1 − R̄2)/√((N(N + 1)/12 − Σ(t³ − t)/(12(N − 1)))(1/n1 + 1/n2)), with Holm's correction
@@ -254,13 +231,13 @@ def dunn(groups: Groups) -> tuple[DunnPair, ...]:
     reason = too_few(samples, 1)
     pooled = np.concatenate([sample.values for sample in samples.values()])
     if not reason and is_constant(pooled):
-        reason = "All values are the same."
+        reason = because("all_same")
     if reason:
         return tuple(DunnPair(a, b, np.nan, np.nan, np.nan, np.nan, reason) for a, b in names)
     difference, z = _dunn_z(samples, stats.rankdata(pooled))
     p = 2 * special.ndtr(-np.abs(z))
     return tuple(
-        DunnPair(a, b, d, z_ab, p_ab, adjusted, "")
+        DunnPair(a, b, d, z_ab, p_ab, adjusted, NO_REASON)
         for (a, b), (d, z_ab, p_ab, adjusted) in zip(
             names, np.column_stack([difference, z, p, holm(p)]).tolist(), strict=True
         )
@@ -285,7 +262,7 @@ def _games_howell_pair(
     pair = {name: samples[name] for name in (first, second)}
     reason = too_few(pair, 2)
     if not reason and all(sample.constant for sample in pair.values()):
-        reason = "Neither group has any spread."
+        reason = because("no_spread_in_pair")
     if reason:
         nan = np.nan
         return GamesHowellPair(first, second, nan, nan, nan, nan, nan, nan, nan, confidence, reason)
@@ -309,7 +286,7 @@ def _games_howell_pair(
         ci_low=difference - half,
         ci_high=difference + half,
         confidence=confidence,
-        reason="",
+        reason=NO_REASON,
     )
 
 
@@ -321,7 +298,7 @@ def _moments(samples: Mapping[str, Sample]) -> tuple[FloatArray, FloatArray, Flo
     return np.array([float(len(x)) for x in values]), np.array([x.mean() for x in values]), variance
 
 
-def _without_spread(samples: Mapping[str, Sample]) -> str:
-    """Return which groups have no spread, in words; empty if none."""
-    names = [name for name, sample in samples.items() if sample.constant]
-    return f"All values are the same in {', '.join(names)}." if names else ""
+def _without_spread(samples: Mapping[str, Sample]) -> Reason:
+    """Return which groups have no spread; no reason if none."""
+    names = tuple(name for name, sample in samples.items() if sample.constant)
+    return because("no_spread_in", groups=names) if names else NO_REASON

@@ -7,8 +7,8 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import ArrayLike
 
+from ..arrays import FloatArray
 from ..errors import SettingError
-from .samples import FloatArray
 
 
 def holm(p: ArrayLike) -> FloatArray:

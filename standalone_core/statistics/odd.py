@@ -9,13 +9,35 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import SettingError
-from .samples import BoolArray, FloatArray, IntArray, check_positive, check_share
+from .samples import check_positive, check_share
 
 LEAST = 3
 """Fewer measured units show nothing of what is usual."""
 
-_SHOWN = 3  # measures that a reason names
+
+@dataclass(frozen=True)
+class Sign:
+    """A unit beside the others of its group that are not odd, in one measure.
+
+    Attributes
+    ----------
+    measure : str
+    value : float
+        The unit's value, or its distance from the others' mean map.
+    usual, low, high : float
+        Median, least and largest of the others' values, or of their distances.
+    of_map : bool
+        Whether maps were judged.
+    """
+
+    measure: str
+    value: float
+    usual: float
+    low: float
+    high: float
+    of_map: bool = False
 
 
 @dataclass(frozen=True)
@@ -30,22 +52,18 @@ class OddUnit:
     score, limit : float
         In its most unusual measure: distance from the mean of the others that are not odd, in
         their standard deviations; and where the flag begins. NaN if nothing could be judged.
-    measure : str
-        That measure.
-    value, usual : float
-        The unit's value in it, and the median of those others.
-    reason : str
-        What is unusual, in words; empty if not flagged, but for why it could not be judged.
+    worst : Sign or None
+        What it is like in that measure; None if nothing could be judged.
+    signs : tuple of Sign
+        All measures that it is odd in, the most unusual first; empty if not flagged.
     """
 
     name: str
     odd: bool
     score: float
     limit: float
-    measure: str
-    value: float
-    usual: float
-    reason: str
+    worst: Sign | None
+    signs: tuple[Sign, ...]
 
 
 @dataclass(frozen=True)
@@ -62,15 +80,15 @@ class OddUnits:
         Chance that a faultless group has any unit flagged, at most, for normal values.
     least_spread : float
         Spreads below it were taken as this.
-    notes : tuple of str
-        What could not be judged.
+    unjudged : tuple of str
+        Measures that fewer than :data:`LEAST` units have.
     """
 
     units: tuple[OddUnit, ...]
     measures: tuple[str, ...]
     false_alarms: float
     least_spread: float
-    notes: tuple[str, ...]
+    unjudged: tuple[str, ...]
 
     @property
     def odd(self) -> tuple[OddUnit, ...]:
@@ -85,19 +103,8 @@ class _Judged:
     name: str
     scores: FloatArray
     limits: FloatArray
-    shown: tuple[_Shown | None, ...]
+    signs: tuple[Sign | None, ...]
     odd: BoolArray
-
-
-@dataclass(frozen=True)
-class _Shown:
-    """What a reason says: a unit's value, and what is usual among the others."""
-
-    value: float
-    usual: float
-    low: float
-    high: float
-    words: str = "{name} {value}"
 
 
 def find_odd(
@@ -105,7 +112,6 @@ def find_odd(
     *,
     maps: Mapping[str, ArrayLike] | None = None,
     names: Sequence[str] | None = None,
-    unit: str = "µm",
     false_alarms: float = 0.01,
     least_spread: float = 0.5,
 ) -> OddUnits:
@@ -137,18 +143,16 @@ def find_odd(
     Parameters
     ----------
     measures : mapping of measure name to (n,) float
-        One value per unit, all in ``unit``; NaN counts as missing.
+        One value per unit, all in one unit; NaN counts as missing.
     maps : mapping of map name to (n, n) float, optional
         Root mean square distances between the units' maps; NaN where there is none. Units are left
         out of such a judgement, those with the most gaps first, until none is left.
     names : n str, optional
         For the result; "1", "2", … otherwise.
-    unit : str
-        For the reasons.
     false_alarms : float
         For the whole group and all measures.
     least_spread : float
-        The others are never taken to be more alike than this, in ``unit``; what a device cannot
+        The others are never taken to be more alike than this, in that unit; what a device cannot
         resolve is no reason for a flag.
 
     Returns
@@ -173,16 +177,12 @@ def find_odd(
     judged = [
         _judge(name, ruler, false_alarms / len(rulers), least_spread) for name, ruler in rulers
     ]
-    notes = []
-    for column in judged:
-        if not np.isfinite(column.scores).any():
-            notes.append(f"{column.name}: fewer than {LEAST} units were measured; none was judged.")
     return OddUnits(
-        units=tuple(_unit(i, name, judged, unit) for i, name in enumerate(called)),
+        units=tuple(_unit(i, name, judged) for i, name in enumerate(called)),
         measures=tuple(column.name for column in judged),
         false_alarms=false_alarms,
         least_spread=least_spread,
-        notes=tuple(notes),
+        unjudged=tuple(c.name for c in judged if not np.isfinite(c.scores).any()),
     )
 
 
@@ -213,9 +213,9 @@ class _Line:
         """Return the score that is exceeded by chance with this probability."""
         return float(stats.t.isf(share / 2, len(others) - 1))
 
-    def shown(self, i: int, others: IntArray) -> _Shown:
-        """Return what a reason says of a unit."""
-        return _shown(float(self.values[i]), self.values[others])
+    def sign(self, name: str, i: int, others: IntArray) -> Sign:
+        """Return what a unit is like beside others."""
+        return _sign(name, float(self.values[i]), self.values[others])
 
 
 class _Space:
@@ -255,15 +255,14 @@ class _Space:
         ways = max(1.0, float(inner.trace()) / largest) if largest > 0 else 1.0
         return float(stats.f.isf(share, ways, ways * (len(others) - 1)) ** 0.5)
 
-    def shown(self, i: int, others: IntArray) -> _Shown:
-        """Return what a reason says of a unit."""
+    def sign(self, name: str, i: int, others: IntArray) -> Sign:
+        """Return what a unit is like beside others."""
         away = np.sqrt(self._from_mean(np.append(others, i), others))
-        words = "{name}: its surface lies {value} from the others' mean"
-        return replace(_shown(float(away[-1]), away[:-1]), words=words)
+        return replace(_sign(name, float(away[-1]), away[:-1]), of_map=True)
 
 
-def _shown(value: float, others: FloatArray) -> _Shown:
-    return _Shown(value, float(np.median(others)), float(others.min()), float(others.max()))
+def _sign(name: str, value: float, others: FloatArray) -> Sign:
+    return Sign(name, value, float(np.median(others)), float(others.min()), float(others.max()))
 
 
 def _judge(name: str, ruler: _Line | _Space, alarms: float, floor: float) -> _Judged:
@@ -275,15 +274,15 @@ def _judge(name: str, ruler: _Line | _Space, alarms: float, floor: float) -> _Ju
     odd = np.zeros(len(ruler.measured), dtype=bool)
     odd[_set_aside(ruler, live, steps, share * n, floor)] = True
     scores, limits = np.full(len(odd), np.nan), np.full(len(odd), np.nan)
-    shown: list[_Shown | None] = [None] * len(odd)
+    signs: list[Sign | None] = [None] * len(odd)
     for i in live.tolist() if steps else ():
         others = live[(live != i) & ~odd[live]]
         if len(others) < 2:  # three units, one of them odd
             others = live[live != i]
         scores[i] = ruler.score(i, others, floor)
         limits[i] = ruler.limit(others, share)
-        shown[i] = ruler.shown(i, others)
-    return _Judged(name, scores, limits, tuple(shown), odd)
+        signs[i] = ruler.sign(name, i, others)
+    return _Judged(name, scores, limits, tuple(signs), odd)
 
 
 def _set_aside(
@@ -302,47 +301,23 @@ def _set_aside(
     return taken[:last]
 
 
-def _unit(index: int, name: str, judged: list[_Judged], unit: str) -> OddUnit:
+def _unit(index: int, name: str, judged: list[_Judged]) -> OddUnit:
     """Return what all measures say of one unit."""
     usable = [column for column in judged if np.isfinite(column.scores[index])]
     if not usable:
-        nan = np.nan
-        reason = f"Not judged: fewer than {LEAST} units with a value, this one among them."
-        return OddUnit(name, False, nan, nan, "", nan, nan, reason)
+        return OddUnit(name, False, np.nan, np.nan, None, ())
     usable.sort(key=lambda column: -column.scores[index] / column.limits[index])
     flagged = [column for column in usable if column.odd[index]]
     worst = (flagged or usable)[0]
-    shown = worst.shown[index] or _Shown(np.nan, np.nan, np.nan, np.nan)
-    more = len(flagged) - _SHOWN
-    parts = [_words(column.name, column.shown[index], unit) for column in flagged[:_SHOWN]]
-    if more > 0:
-        parts.append(f"and {more} more")
+    signs = [column.signs[index] for column in flagged]
     return OddUnit(
         name=name,
         odd=bool(flagged),
         score=float(worst.scores[index]),
         limit=float(worst.limits[index]),
-        measure=worst.name,
-        value=shown.value,
-        usual=shown.usual,
-        reason="; ".join(parts),
+        worst=worst.signs[index],
+        signs=tuple(sign for sign in signs if sign is not None),
     )
-
-
-def _words(name: str, shown: _Shown | None, unit: str) -> str:
-    """Say what is unusual about a unit in one measure."""
-    if shown is None:
-        return name
-    what = shown.words.format(name=name, value=f"{_number(shown.value)} {unit}")
-    return (
-        f"{what}, against a median of {_number(shown.usual)} {unit} "
-        f"({_number(shown.low)} to {_number(shown.high)})"
-    )
-
-
-def _number(value: float) -> str:
-    """Write a value with three figures, or all that stand before the point."""
-    return f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
 
 
 def _count(columns: Mapping[str, FloatArray], tables: Mapping[str, FloatArray]) -> int:

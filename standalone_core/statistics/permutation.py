@@ -8,18 +8,19 @@ how far each unit lies from the middle of its own group. Those distances are per
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import chain, combinations
 from math import comb
-from types import MappingProxyType
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
+from ..arrays import FloatArray
 from ..errors import SettingError
-from .samples import FloatArray, Groups, as_samples, check_share, is_constant, too_few
+from .reasons import Reason, because
+from .samples import GroupValues, as_samples, check_share, is_constant, too_few
 from .welch import welch_test
 
 EXACT_SPLITS = 200_000
@@ -35,12 +36,10 @@ class PrecisionTest:
 
     Attributes
     ----------
-    distances : mapping of group name to (n,) float
+    distances : mapping of group name to n floats
         Of each unit from its group's middle, times √(n/(n − 1)); in the unit of the pairs.
     dispersion : mapping of group name to float
         Their means. Smaller is more precise.
-    mean_pair : mapping of group name to float
-        Mean of the pair values; NaN if only distances were given.
     missing : mapping of group name to int
         Units without values, left out.
     f : float
@@ -54,13 +53,12 @@ class PrecisionTest:
     difference, ci_low, ci_high, confidence : float
         Two groups: dispersion of the first minus the second, with Welch's interval of the
         distances, which is approximate; NaN for more groups.
-    reason : str
+    reason : Reason
         Why a number is NaN; empty otherwise.
     """
 
-    distances: Mapping[str, FloatArray]
+    distances: Mapping[str, tuple[float, ...]]
     dispersion: Mapping[str, float]
-    mean_pair: Mapping[str, float]
     missing: Mapping[str, int]
     f: float
     p: float
@@ -70,31 +68,33 @@ class PrecisionTest:
     ci_low: float
     ci_high: float
     confidence: float
-    reason: str
+    reason: Reason
 
 
-def compare_precision(
-    pairs: Mapping[str, ArrayLike],
+def compare_distances(
+    distances: GroupValues,
     *,
     rng: np.random.Generator,
     permutations: int = 9_999,
     confidence: float = 0.95,
 ) -> PrecisionTest:
-    """Test whether groups are equally precise, from the pair values within each group.
+    """Test whether groups are equally precise: units equally far from their group's middle.
 
-    The distance of every unit from its group's spatial median comes from the pairs alone
-    (:func:`distances_from_pairs`) and is permuted between the groups
-    (:func:`compare_distances`): the test of multivariate dispersions of Anderson (2006),
-    Biometrics 62: 245–253, whose one-dimensional form is Brown and Forsythe's. Distances from the
-    mean would reject up to four times too often in small groups, since one far unit draws the mean
-    and lengthens the distances of all others together. For groups of five to eight it is
-    careful: fewer than 5 % false alarms.
+    Of distances from the spatial median (:func:`distances_from_pairs`) it is the test of
+    multivariate dispersions of Anderson (2006), Biometrics 62: 245–253, whose one-dimensional form
+    is Brown and Forsythe's. Distances from the mean would reject up to four times too often in
+    small groups, since one far unit draws the mean and lengthens the distances of all others
+    together. For groups of five to eight it is careful: fewer than 5 % false alarms.
+
+    The statistic is F of a one-way analysis of variance of the distances. Two groups with few
+    enough divisions are divided in every way, and p is the share with an F as large; otherwise
+    p = (b + 1)/(m + 1) with b of m random divisions as large (Phipson & Smyth 2010, Statistical
+    Applications in Genetics and Molecular Biology 9: 39).
 
     Parameters
     ----------
-    pairs : mapping of group name to (n, n) float
-        Two groups or more; symmetric; root mean square distances, or another measure that is near
-        a distance. Pairs between groups are not needed. A unit whose row is NaN counts as missing.
+    distances : mapping of group name to (n,) float
+        Not negative; from the group's median, times √(n/(n − 1)). NaN counts as missing.
     rng : numpy.random.Generator
         Used only where there are more than :data:`EXACT_SPLITS` divisions, or more than two groups.
     permutations : int
@@ -109,47 +109,8 @@ def compare_precision(
     Raises
     ------
     SettingError
-        A table that is not square, symmetric and not negative, or has single values missing.
-    """
-    tables = {name: _checked(name, table) for name, table in pairs.items()}
-    result = compare_distances(
-        {name: distances_from_pairs(table) for name, (table, _) in tables.items()},
-        rng=rng,
-        permutations=permutations,
-        confidence=confidence,
-    )
-    mean_pair = {
-        name: float(table[np.triu_indices(len(table), 1)].mean()) if len(table) > 1 else np.nan
-        for name, (table, _) in tables.items()
-    }
-    missing = {name: count for name, (_, count) in tables.items()}
-    return replace(result, mean_pair=mean_pair, missing=missing)
-
-
-def compare_distances(
-    distances: Groups,
-    *,
-    rng: np.random.Generator,
-    permutations: int = 9_999,
-    confidence: float = 0.95,
-) -> PrecisionTest:
-    """Test whether units lie equally far from the middle of their groups.
-
-    The statistic is F of a one-way analysis of variance of the distances. Two groups with few
-    enough divisions are divided in every way, and p is the share with an F as large; otherwise
-    p = (b + 1)/(m + 1) with b of m random divisions as large (Phipson & Smyth 2010, Statistical
-    Applications in Genetics and Molecular Biology 9: 39).
-
-    Parameters
-    ----------
-    distances : mapping of group name to (n,) float
-        Not negative; from the group's median, times √(n/(n − 1)). NaN counts as missing.
-    rng, permutations, confidence
-        As for :func:`compare_precision`.
-
-    Returns
-    -------
-    PrecisionTest
+        Fewer than two groups, an infinite distance, no permutation, or a confidence that is no
+        share.
     """
     check_share(confidence, "confidence")
     if permutations < 1:
@@ -161,7 +122,7 @@ def compare_distances(
     pooled = np.concatenate(list(rows.values()))
     reason = too_few(samples, 3)
     if not reason and is_constant(pooled):
-        reason = "All units lie equally far from the middle of their group."
+        reason = because("equally_far_from_middle")
     f, p, tried, exact = np.nan, np.nan, 0, False
     if not reason:
         f, p, tried, exact = _permute(
@@ -170,9 +131,8 @@ def compare_distances(
     pair = welch_test(*rows.values(), confidence=confidence) if len(rows) == 2 else None
     shown = pair is not None and not reason
     return PrecisionTest(
-        distances=MappingProxyType(rows),
+        distances={name: tuple(row.tolist()) for name, row in rows.items()},
         dispersion={name: float(row.mean()) if len(row) else np.nan for name, row in rows.items()},
-        mean_pair=dict.fromkeys(rows, np.nan),
         missing={name: sample.missing for name, sample in samples.items()},
         f=f,
         p=p,
@@ -184,33 +144,6 @@ def compare_distances(
         confidence=confidence,
         reason=reason,
     )
-
-
-def split_pairs(pairs: ArrayLike, labels: Sequence[Hashable]) -> dict[str, FloatArray]:
-    """Return the table of pairs within each group, from one table of all units.
-
-    Parameters
-    ----------
-    pairs : (n, n) float
-        Pairs between groups are not looked at.
-    labels : n group names
-
-    Returns
-    -------
-    dict of group name to (m, m) float
-        In the order in which the groups first appear.
-    """
-    table = np.asarray(pairs, dtype=np.float64)
-    if table.shape != (len(labels), len(labels)):
-        raise SettingError(
-            f"It has shape {table.shape} for {len(labels)} labels.",
-            subject="pairs",
-            remedy="Give one row and one column per unit.",
-        )
-    members: dict[str, list[int]] = {}
-    for index, label in enumerate(labels):
-        members.setdefault(str(label), []).append(index)
-    return {name: table[np.ix_(rows, rows)] for name, rows in members.items()}
 
 
 def distances_from_pairs(pairs: FloatArray) -> FloatArray:
@@ -302,28 +235,3 @@ def _splits(total: int, chosen: int) -> NDArray[np.int16]:
     """Return every way to choose so many of all, one a row."""
     flat: Iterable[int] = chain.from_iterable(combinations(range(total), chosen))
     return np.fromiter(flat, dtype=np.int16).reshape(-1, chosen)
-
-
-def _checked(name: str, table: ArrayLike) -> tuple[FloatArray, int]:
-    """Return a group's table without the units that have no values, and how many those are."""
-    given = np.array(table, dtype=np.float64)
-    if given.ndim != 2 or given.shape[0] != given.shape[1]:
-        raise _bad(name, f"It has shape {given.shape}.")
-    np.fill_diagonal(given, 0.0)
-    alone = np.isnan(given).sum(axis=1) >= max(1, len(given) - 1)
-    kept = given[np.ix_(~alone, ~alone)]
-    if np.isnan(kept).any():
-        raise _bad(name, "Some pairs of measured units have no value.")
-    if not np.isfinite(kept).all() or (kept < 0).any():
-        raise _bad(name, "A value is infinite or below 0.")
-    if not np.allclose(kept, kept.T, rtol=1e-9, atol=0.0):
-        raise _bad(name, "It is not symmetric.")
-    return kept, int(alone.sum())
-
-
-def _bad(name: str, reason: str) -> SettingError:
-    return SettingError(
-        reason,
-        subject=f"pairs of {name}",
-        remedy="Give a symmetric table of distances, with NaN in the whole row of a missing unit.",
-    )

@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike
 from scipy import stats
 
 from ..errors import SettingError
+from .reasons import NO_REASON, Reason, because
 from .samples import check_share, is_constant
 
 
@@ -26,7 +27,7 @@ class RankCorrelation:
         Two-sided; approximate for few units.
     ci_low, ci_high, confidence : float
         Interval, approximate too.
-    reason : str
+    reason : Reason
         Why a number is NaN; empty otherwise.
     """
 
@@ -37,7 +38,7 @@ class RankCorrelation:
     ci_low: float
     ci_high: float
     confidence: float
-    reason: str
+    reason: Reason
 
 
 def spearman(first: ArrayLike, second: ArrayLike, *, confidence: float = 0.95) -> RankCorrelation:
@@ -74,11 +75,11 @@ def spearman(first: ArrayLike, second: ArrayLike, *, confidence: float = 0.95) -
     both = ~(np.isnan(a) | np.isnan(b))
     a, b = a[both], b[both]
     n, missing, nan = len(a), int((~both).sum()), np.nan
-    reason = ""
+    reason = NO_REASON
     if n < 4:
-        reason = f"At least 4 units with both values are needed; there are {n}."
+        reason = because("too_few_units", least=4, n=n)
     elif is_constant(a) or is_constant(b):
-        reason = "One of the two is the same for all units."
+        reason = because("one_all_same")
     if reason:
         return RankCorrelation(n, missing, nan, nan, nan, nan, confidence, reason)
     test = stats.spearmanr(a, b)
@@ -87,4 +88,4 @@ def spearman(first: ArrayLike, second: ArrayLike, *, confidence: float = 0.95) -
     if abs(rho) < 1:
         half = float(stats.norm.ppf(0.5 + confidence / 2)) * ((1 + rho**2 / 2) / (n - 3)) ** 0.5
         low, high = float(np.tanh(np.arctanh(rho) - half)), float(np.tanh(np.arctanh(rho) + half))
-    return RankCorrelation(n, missing, rho, p, low, high, confidence, "")
+    return RankCorrelation(n, missing, rho, p, low, high, confidence, NO_REASON)

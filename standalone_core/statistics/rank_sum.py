@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
-from .samples import FloatArray, Sample, as_sample, check_share, is_constant, too_few
+from ..arrays import FloatArray
+from .reasons import FIRST, NO_REASON, SECOND, Reason, because
+from .samples import Sample, as_sample, check_share, is_constant, too_few
 
 EXACT_PAIRS = 10_000
 """Up to this many pairs of units (100 a group) the distribution of U is computed exactly."""
@@ -37,7 +39,7 @@ class MannWhitney:
         Smallest two-sided p-value that groups of this size could have given without ties.
     method : str
         Exact or approximate.
-    reason : str
+    reason : Reason
         Why a number is NaN, or the test says nothing; empty otherwise.
     """
 
@@ -49,7 +51,7 @@ class MannWhitney:
     p_less: float
     smallest_p: float
     method: str
-    reason: str
+    reason: Reason
 
 
 @dataclass(frozen=True)
@@ -74,7 +76,7 @@ class Shift:
     confidence: float
     achieved_confidence: float
     method: str
-    reason: str
+    reason: Reason
 
 
 def mann_whitney(a: ArrayLike, b: ArrayLike) -> MannWhitney:
@@ -107,7 +109,7 @@ def mann_whitney(a: ArrayLike, b: ArrayLike) -> MannWhitney:
     (35.0, 0.12721, 0.25441)
     """
     first, second = as_sample(a, "first group"), as_sample(b, "second group")
-    reason = too_few({"the first": first, "the second": second}, 1)
+    reason = too_few({FIRST: first, SECOND: second}, 1)
     if reason:
         nan = np.nan
         return MannWhitney(first.n, second.n, nan, nan, nan, nan, nan, "", reason)
@@ -133,7 +135,7 @@ def mann_whitney(a: ArrayLike, b: ArrayLike) -> MannWhitney:
         p_less=less,
         smallest_p=_smallest_p(first.n, second.n),
         method=method,
-        reason="All values are the same, so ranks cannot compare the groups." if flat else "",
+        reason=because("all_same_groups") if flat else NO_REASON,
     )
 
 
@@ -159,16 +161,14 @@ def hodges_lehmann(a: ArrayLike, b: ArrayLike, *, confidence: float = 0.95) -> S
     """
     check_share(confidence, "confidence")
     first, second = as_sample(a, "first group"), as_sample(b, "second group")
-    reason = too_few({"the first": first, "the second": second}, 1)
+    reason = too_few({FIRST: first, SECOND: second}, 1)
     if reason:
         return Shift(np.nan, np.nan, np.nan, confidence, np.nan, "", reason)
     differences = np.sort(np.subtract.outer(first.values, second.values), axis=None)
     below, achieved, method = _outer_count(first.n, second.n, confidence)
     if below < 1:
-        reason = (
-            f"Groups of {first.n} and {second.n} are too small for an interval of "
-            f"{100 * confidence:g} %."
-        )
+        sizes = {"first": first.n, "second": second.n}
+        reason = because("too_few_for_interval", **sizes, percent=100 * confidence)
     return Shift(
         estimate=float(np.median(differences)),
         ci_low=np.nan if reason else float(differences[below - 1]),

@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special, stats
 
+from ..arrays import FloatArray, IntArray
 from ..errors import SettingError
-from .samples import FloatArray, IntArray, check_positive, check_share
+from .samples import check_positive, check_share
 
 MOST = 100_000
 """A plan that needs more units a group than this is refused."""
@@ -297,7 +298,28 @@ def _plan(
     alpha: float,
     method: str,
 ) -> SampleSize:
-    """Find the smallest n by doubling and halving, then the curve about it."""
+    """Find the smallest n, then the curve about it."""
+    n = _smallest(reached, power, purpose)
+    curve_n = np.unique(np.linspace(2, max(2 * n, 10), 100).astype(np.int64))
+    curve_n = np.union1d(curve_n, [n])
+    return SampleSize(
+        purpose=purpose,
+        n=n,
+        power=float(reached([n])[0]),
+        target_power=power,
+        difference=difference,
+        margin=margin,
+        sd_a=sd_a,
+        sd_b=sd_b,
+        alpha=alpha,
+        curve_n=curve_n,
+        curve_power=reached(curve_n),
+        method=method,
+    )
+
+
+def _smallest(reached: Callable[[ArrayLike], FloatArray], power: float, purpose: str) -> int:
+    """Return the smallest n that reaches a power, by doubling and halving."""
     high = 2
     while reached([high])[0] < power:
         if high >= MOST:
@@ -311,22 +333,7 @@ def _plan(
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (low, middle) if reached([middle])[0] >= power else (middle, high)
-    curve_n = np.unique(np.linspace(2, max(2 * high, 10), 100).astype(np.int64))
-    curve_n = np.union1d(curve_n, [high])
-    return SampleSize(
-        purpose=purpose,
-        n=high,
-        power=float(reached([high])[0]),
-        target_power=power,
-        difference=difference,
-        margin=margin,
-        sd_a=sd_a,
-        sd_b=sd_b,
-        alpha=alpha,
-        curve_n=curve_n,
-        curve_power=reached(curve_n),
-        method=method,
-    )
+    return high
 
 
 def _check(sd_a: float, sd_b: float, power: float, alpha: float) -> None:

@@ -6,14 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from ..arrays import FloatArray
 from ..errors import SettingError
+from .reasons import NO_REASON, Reason, because
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
-Groups = Mapping[str, ArrayLike]
+GroupValues = Mapping[str, ArrayLike]
 
 SAME_WITHIN = 1e-14
 """Values whose range is at most this share of the largest differ by rounding alone."""
@@ -77,7 +76,7 @@ def as_sample(values: ArrayLike, subject: str) -> Sample:
     return Sample(values=measured, missing=len(row) - len(measured))
 
 
-def as_samples(groups: Groups, *, at_least: int = 1) -> dict[str, Sample]:
+def as_samples(groups: GroupValues, *, at_least: int = 1) -> dict[str, Sample]:
     """Return the sample of every group, in the order given.
 
     Raises
@@ -120,9 +119,7 @@ def check_positive(value: float, subject: str) -> None:
         )
 
 
-def too_few(samples: Mapping[str, Sample], least: int) -> str:
-    """Return which groups hold fewer measured units than needed, in words; empty if none."""
-    short = [f"{name} has {sample.n}" for name, sample in samples.items() if sample.n < least]
-    if not short:
-        return ""
-    return f"At least {least} measured in each group are needed; {', '.join(short)}."
+def too_few(samples: Mapping[str, Sample], least: int) -> Reason:
+    """Return which groups hold fewer measured units than needed; no reason if none does."""
+    short = tuple((name, sample.n) for name, sample in samples.items() if sample.n < least)
+    return because("too_few", least=least, groups=short) if short else NO_REASON

@@ -10,6 +10,7 @@ from scipy import stats
 
 from ..errors import SettingError
 from .assumptions import shapiro_wilk
+from .reasons import NO_REASON, Reason, because
 from .samples import as_sample, check_share
 
 CAVEAT = (
@@ -30,7 +31,7 @@ class ShareWithin:
         within/n, 0 to 1.
     ci_low, ci_high, confidence : float
         Wilson's interval of the true share.
-    reason : str
+    reason : Reason
         Why a number is NaN; empty otherwise.
     """
 
@@ -40,7 +41,7 @@ class ShareWithin:
     ci_low: float
     ci_high: float
     confidence: float
-    reason: str
+    reason: Reason
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,7 @@ class ToleranceLimit:
         Shapiro and Wilk's p of the values.
     caveat : str
         What the two limits rest on.
-    reason : str
+    reason : Reason
         Why a number is NaN; empty otherwise.
     """
 
@@ -81,7 +82,7 @@ class ToleranceLimit:
     largest_confidence: float
     normality_p: float
     caveat: str
-    reason: str
+    reason: Reason
 
 
 def wilson(within: int, n: int, *, confidence: float = 0.95) -> ShareWithin:
@@ -120,7 +121,7 @@ def wilson(within: int, n: int, *, confidence: float = 0.95) -> ShareWithin:
             remedy="Give how many of n are within: from 0 to n.",
         )
     if n == 0:
-        return ShareWithin(0, 0, np.nan, np.nan, np.nan, confidence, "Nothing was measured.")
+        return ShareWithin(0, 0, np.nan, np.nan, np.nan, confidence, because("nothing_measured"))
     z = float(stats.norm.ppf(0.5 + confidence / 2))
     share = within / n
     middle = share + z**2 / (2 * n)
@@ -128,28 +129,7 @@ def wilson(within: int, n: int, *, confidence: float = 0.95) -> ShareWithin:
     scale = 1 + z**2 / n
     low = 0.0 if within == 0 else (middle - half) / scale
     high = 1.0 if within == n else (middle + half) / scale
-    return ShareWithin(within, n, share, low, high, confidence, "")
-
-
-def share_within(
-    values: ArrayLike, upper: float, *, lower: float = -np.inf, confidence: float = 0.95
-) -> ShareWithin:
-    """Return the share of units with lower ≤ value ≤ upper, with Wilson's interval.
-
-    Parameters
-    ----------
-    values : (n,) float
-        One value per unit; NaN counts as missing.
-    upper, lower : float
-        Limits, in the unit of the values; a value on a limit is within.
-    confidence : float
-
-    Returns
-    -------
-    ShareWithin
-    """
-    x = as_sample(values, "values").values
-    return wilson(int(((x >= lower) & (x <= upper)).sum()), len(x), confidence=confidence)
+    return ShareWithin(within, n, share, low, high, confidence, NO_REASON)
 
 
 def tolerance_factor(n: int, content: float, confidence: float) -> float:
@@ -198,11 +178,11 @@ def upper_tolerance_limit(
     check_share(confidence, "confidence")
     sample = as_sample(values, "values")
     n, x = sample.n, sample.values
-    reason = ""
+    reason = NO_REASON
     if n < 2:
-        reason = f"At least 2 values are needed; there are {n}."
+        reason = because("too_few_values", least=2, n=n)
     elif sample.constant:
-        reason = "All values are the same, so nothing can be said of the next."
+        reason = because("all_same_next")
     mean = float(x.mean()) if n else np.nan
     sd = np.nan if n < 2 else 0.0 if sample.constant else float(x.std(ddof=1))
     factor = np.nan if reason else tolerance_factor(n, content, confidence)

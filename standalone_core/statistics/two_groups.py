@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 from numpy.typing import ArrayLike
 
 from .effect_size import CliffDelta, HedgesG, cliff_delta, hedges_g
@@ -20,6 +21,8 @@ class TwoGroups:
     ----------
     n_a, n_b, missing_a, missing_b : int
         Measured units; units without a value, left out.
+    mean_a, mean_b : float
+        NaN of an empty group.
     confidence : float
         Of all intervals.
     welch : WelchTest
@@ -38,6 +41,8 @@ class TwoGroups:
     n_b: int
     missing_a: int
     missing_b: int
+    mean_a: float
+    mean_b: float
     confidence: float
     welch: WelchTest
     mann_whitney: MannWhitney
@@ -75,6 +80,8 @@ def compare_two(a: ArrayLike, b: ArrayLike, *, confidence: float = 0.95) -> TwoG
         n_b=second.n,
         missing_a=first.missing,
         missing_b=second.missing,
+        mean_a=float(x.mean()) if len(x) else np.nan,
+        mean_b=float(y.mean()) if len(y) else np.nan,
         confidence=confidence,
         welch=welch_test(x, y, confidence=confidence),
         mann_whitney=mann_whitney(x, y),

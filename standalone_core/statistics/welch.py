@@ -1,4 +1,4 @@
-"""Welch's t test: two means, unequal spreads; of one measure, or at every point of a surface."""
+"""Welch's t test: two means, unequal spreads."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
-from ..errors import SettingError
-from .samples import FloatArray, IntArray, Sample, as_sample, check_share, too_few
+from ..arrays import FloatArray, IntArray
+from .reasons import FIRST, NO_REASON, SECOND, Reason, because
+from .samples import Sample, as_sample, check_share, too_few
 
 
 @dataclass(frozen=True)
@@ -26,7 +27,7 @@ class WelchTest:
         Statistic, Satterthwaite's degrees of freedom, two-sided p-value.
     ci_low, ci_high, confidence : float
         Interval of the difference.
-    reason : str
+    reason : Reason
         Why a number is NaN; empty otherwise.
     """
 
@@ -40,29 +41,7 @@ class WelchTest:
     ci_low: float
     ci_high: float
     confidence: float
-    reason: str
-
-
-@dataclass(frozen=True)
-class WelchMap:
-    """Welch's test at every point; NaN where a group has fewer than two values or both no spread.
-
-    Attributes
-    ----------
-    difference : (p,) float
-        Mean of the first group minus mean of the second.
-    t, df, p : (p,) float
-        Statistic, degrees of freedom, two-sided p-value, not adjusted.
-    n_a, n_b : (p,) int
-        Measured values.
-    """
-
-    difference: FloatArray
-    t: FloatArray
-    df: FloatArray
-    p: FloatArray
-    n_a: IntArray
-    n_b: IntArray
+    reason: Reason
 
 
 def welch_test(a: ArrayLike, b: ArrayLike, *, confidence: float = 0.95) -> WelchTest:
@@ -122,52 +101,15 @@ def welch_test(a: ArrayLike, b: ArrayLike, *, confidence: float = 0.95) -> Welch
         ci_low=difference - half,
         ci_high=difference + half,
         confidence=confidence,
-        reason="",
+        reason=NO_REASON,
     )
 
 
-def welch_at_points(a: ArrayLike, b: ArrayLike) -> WelchMap:
-    """Compare two groups of surfaces point by point, as :func:`welch_test` does one measure.
-
-    Adjust the p-values before showing them, by
-    :func:`~cuspwise.standalone_core.statistics.multiplicity.benjamini_hochberg`.
-
-    Parameters
-    ----------
-    a, b : (n_a, p), (n_b, p) float
-        One row per unit, one column per point; NaN where a point was not measured.
-
-    Returns
-    -------
-    WelchMap
-
-    Raises
-    ------
-    SettingError
-        Not two tables of the same points.
-    """
-    first, second = np.asarray(a, dtype=np.float64), np.asarray(b, dtype=np.float64)
-    if first.ndim != 2 or second.ndim != 2 or first.shape[1] != second.shape[1]:
-        raise SettingError(
-            f"The groups have shapes {first.shape} and {second.shape}.",
-            subject="welch_at_points",
-            remedy="Give one row per unit and the same points as columns in both.",
-        )
-    mean_a, v_a, n_a = _moments(first)
-    mean_b, v_b, n_b = _moments(second)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        error, df = _error_and_df(v_a, v_b, n_a, n_b)
-        difference = mean_a - mean_b
-        t = np.where(error > 0, difference / error, np.nan)
-    p = 2 * special.stdtr(df, -np.abs(t))
-    return WelchMap(difference=difference, t=t, df=df, p=p, n_a=n_a, n_b=n_b)
-
-
-def cannot_compare(first: Sample, second: Sample) -> str:
-    """Return why two means cannot be compared, in words; empty if they can."""
-    reason = too_few({"the first": first, "the second": second}, 2)
+def cannot_compare(first: Sample, second: Sample) -> Reason:
+    """Return why two means cannot be compared; no reason if they can."""
+    reason = too_few({FIRST: first, SECOND: second}, 2)
     if not reason and first.constant and second.constant:
-        reason = "Neither group has any spread, so there is nothing to judge a difference by."
+        reason = because("no_spread")
     return reason
 
 
@@ -185,13 +127,3 @@ def _error_and_df(
     total = v_a + v_b
     df = total**2 / (v_a**2 / (n_a - 1) + v_b**2 / (n_b - 1))
     return np.sqrt(total), df
-
-
-def _moments(table: FloatArray) -> tuple[FloatArray, FloatArray, IntArray]:
-    """Return mean, squared standard error and count of every column; NaN left out."""
-    measured = ~np.isnan(table)
-    n = measured.sum(axis=0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        mean = np.where(measured, table, 0.0).sum(axis=0) / n
-        squares = (np.where(measured, table - mean, 0.0) ** 2).sum(axis=0)
-        return mean, np.where(n > 1, squares / (n - 1) / n, np.nan), n

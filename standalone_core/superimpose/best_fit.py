@@ -9,10 +9,11 @@ import numpy as np
 from scipy.linalg import eigh
 
 from ..errors import SuperimpositionError
+from ..mesh.morton import curve_order
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
 from ..progress import Progress, Steps, scaled
 from .feet import (
-    Feet,
+    DesignFeet,
     NormalEquations,
     cut_mm,
     exact_feet_steps,
@@ -21,10 +22,10 @@ from .feet import (
     sample_feet,
     weighted_quantile,
 )
-from .frame import Frame
+from .frame import MotionFrame
 from .prepared import PreparedDesign
 from .rigid import apply, box_corners, largest_displacement, motion, nearest_rotation
-from .sampling import morton_order, thinned
+from .sampling import thinned
 from .settings import SuperimposeSettings
 
 _SAMPLE_POINTS = 2_000
@@ -87,14 +88,14 @@ class FitProblem:
     @cached_property
     def order(self) -> IntArray:
         """The points along a space-filling curve, (n,)."""
-        return morton_order(self.points)
+        return curve_order(self.points)
 
     def thinned(self, count: int) -> FitProblem:
         """The same with ``count`` points, each standing for the same area."""
         pick = thinned(self.weights, self.order, count)
         return replace(self, points=self.points[pick], weights=np.ones(count))
 
-    def feet_steps(self, pose: FloatArray) -> Steps[Feet]:
+    def feet_steps(self, pose: FloatArray) -> Steps[DesignFeet]:
         """Feet of the points in a pose."""
         limit = self.settings.max_distance_mm
         moved = apply(pose, self.points)
@@ -322,7 +323,7 @@ def _whole_steps(problem: FitProblem, state: FitState) -> Steps[BestFit]:
     return _summary(problem, feet, state, passes)
 
 
-def _weighted(problem: FitProblem, feet: Feet) -> tuple[float, FloatArray]:
+def _weighted(problem: FitProblem, feet: DesignFeet) -> tuple[float, FloatArray]:
     """The loss's cut and the weights it gives the points."""
     settings = problem.settings
     cut = cut_mm(feet, problem.weights, settings)
@@ -336,7 +337,7 @@ def _weighted(problem: FitProblem, feet: Feet) -> tuple[float, FloatArray]:
     return cut, counted
 
 
-def _stepped(problem: FitProblem, feet: Feet, state: FitState) -> FitState:
+def _stepped(problem: FitProblem, feet: DesignFeet, state: FitState) -> FitState:
     """One Gauss–Newton step from the feet found at the state's pose."""
     cut, counted = _weighted(problem, feet)
     equations = normal_equations(feet, counted, problem.design.frame)
@@ -344,7 +345,7 @@ def _stepped(problem: FitProblem, feet: Feet, state: FitState) -> FitState:
     return replace(state.after(equations, problem.corners, hold), cut_mm=cut)
 
 
-def _summary(problem: FitProblem, feet: Feet, state: FitState, passes: int) -> BestFit:
+def _summary(problem: FitProblem, feet: DesignFeet, state: FitState, passes: int) -> BestFit:
     """Figures of the fit at ``state``, from feet found one tiny step earlier.
 
     The residuals after that step follow, to first order, from those before it.
@@ -365,5 +366,5 @@ def _summary(problem: FitProblem, feet: Feet, state: FitState, passes: int) -> B
         converged=state.remaining_mm <= _CONVERGED * problem.settings.tolerance_mm,
         remaining_mm=state.remaining_mm,
         cut_mm=state.cut_mm,
-        equations=normal_equations(feet, weights, Frame.of(feet.points, weights)),
+        equations=normal_equations(feet, weights, MotionFrame.of(feet.points, weights)),
     )

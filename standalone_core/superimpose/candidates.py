@@ -110,7 +110,7 @@ def candidates_steps(
     yield Progress("Comparing poses", 0.8 + 0.2 / len(close))
     doubt = settings.doubt_mm * reach_factor(settings)
     if min(one.typical_mm for one in close) > doubt or _slides(scan, design, settings, best):
-        return [best, *tell_apart(best, distinct[1:], scan.points, design)]
+        return [best, *distinct_poses(best, distinct[1:], scan.points, design)]
     finished: list[Candidate] = [best, *distinct[len(close) :]]
     for number, candidate in enumerate(close[1:], 2):
         count = _FAR_POINTS if candidate.rms_mm > _FAR_MM else len(scan)
@@ -221,7 +221,7 @@ def _on_samples(
     return Candidate(pose, distance, limit)
 
 
-def tell_apart(
+def distinct_poses(
     best: Candidate, others: list[Candidate], points: FloatArray, design: PreparedDesign
 ) -> list[Candidate]:
     """Those of the others that are in clearly another pose than the best."""

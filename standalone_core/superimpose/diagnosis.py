@@ -121,14 +121,14 @@ class Evidence:
 
 
 @dataclass(frozen=True)
-class Judgement:
+class PoseJudgement:
     """A verdict and its reason in words."""
 
     verdict: Verdict
     reason: str
 
 
-def judge(evidence: Evidence, settings: SuperimposeSettings) -> Judgement:
+def judge(evidence: Evidence, settings: SuperimposeSettings) -> PoseJudgement:
     """Judge the superimposition, the gravest finding first."""
     findings: tuple[tuple[Verdict, str], ...] = (
         ("mirrored", _mirrored(evidence, settings)),
@@ -139,8 +139,10 @@ def judge(evidence: Evidence, settings: SuperimposeSettings) -> Judgement:
     )
     for verdict, reason in findings:
         if reason:
-            return Judgement(verdict, reason)
-    return Judgement("good", "One pose fits clearly best, and the surface holds it on all sides.")
+            return PoseJudgement(verdict, reason)
+    return PoseJudgement(
+        "good", "One pose fits clearly best, and the surface holds it on all sides."
+    )
 
 
 def is_mirrored(best: Candidate, mirrored: Candidate | None, settings: SuperimposeSettings) -> bool:

@@ -8,7 +8,7 @@ import numpy as np
 
 from ..mesh.triangle_mesh import BoolArray, FloatArray
 from ..progress import Progress, Steps
-from .frame import Frame
+from .frame import MotionFrame
 from .prepared import PreparedDesign
 from .settings import SuperimposeSettings
 
@@ -20,7 +20,7 @@ _UNSEEN = 1e-7
 
 
 @dataclass(frozen=True)
-class Feet:
+class DesignFeet:
     """Where moved scan points stand on the design.
 
     Attributes
@@ -46,7 +46,7 @@ def exact_feet_steps(
     design: PreparedDesign,
     max_distance_mm: float,
     use_faces: BoolArray | None,
-) -> Steps[Feet]:
+) -> Steps[DesignFeet]:
     """Feet on the triangles themselves, in blocks of 60,000 points."""
     parts = []
     for start in range(0, len(points), _BLOCK):
@@ -55,7 +55,7 @@ def exact_feet_steps(
         yield Progress("Best fit", min(1.0, (start + _BLOCK) / len(points)))
     if len(parts) == 1:
         return parts[0]
-    return Feet(
+    return DesignFeet(
         points,
         np.concatenate([part.residual_mm for part in parts]),
         np.concatenate([part.direction for part in parts]),
@@ -68,7 +68,7 @@ def exact_feet(
     design: PreparedDesign,
     max_distance_mm: float,
     use_faces: BoolArray | None = None,
-) -> Feet:
+) -> DesignFeet:
     """Feet on the triangles themselves; sensible for up to some ten thousand points at once."""
     found = design.index.closest(points, max_distance_mm=max_distance_mm)
     usable = (found.face >= 0) & ~found.on_border
@@ -81,37 +81,37 @@ def exact_feet(
     far = length > _TINY_MM
     scale = np.divide(sign, length, out=np.zeros_like(length), where=far)
     direction = np.where(far[:, None], gap * scale[:, None], normal)
-    return Feet(points, sign * length, direction, usable)
+    return DesignFeet(points, sign * length, direction, usable)
 
 
-def sample_feet(points: FloatArray, design: PreparedDesign) -> tuple[Feet, FloatArray]:
+def sample_feet(points: FloatArray, design: PreparedDesign) -> tuple[DesignFeet, FloatArray]:
     """Feet on the tangent planes of the design's nearest samples; and the distances to those."""
     distance, nearest = design.tree.query(points)
     normal = design.samples.normals[nearest]
     gap = points - design.samples.points[nearest]
     residual = np.einsum("nk,nk->n", gap, normal)
-    feet = Feet(points, residual, normal, np.ones(len(points), dtype=bool))
+    feet = DesignFeet(points, residual, normal, np.ones(len(points), dtype=bool))
     return feet, np.asarray(distance, dtype=np.float64)
 
 
-def cut_mm(feet: Feet, weights: FloatArray, settings: SuperimposeSettings) -> float:
-    """Distance beyond which points do not count, by the chosen loss."""
+def cut_mm(feet: DesignFeet, weights: FloatArray, settings: SuperimposeSettings) -> float:
+    """Distance beyond which points do not count, by the chosen weighting."""
     size = np.abs(feet.residual_mm[feet.usable])
-    if settings.loss == "least_squares" or not len(size):
+    if settings.fit_weighting == "least_squares" or not len(size):
         return settings.max_distance_mm
-    share = settings.keep_share if settings.loss == "trimmed" else 0.5
+    share = settings.keep_share if settings.fit_weighting == "trimmed" else 0.5
     level = weighted_quantile(size, weights[feet.usable], share)
-    if settings.loss == "robust":
+    if settings.fit_weighting == "robust":
         level = settings.robust_tuning * max(1.4826 * level, settings.robust_floor_mm)
     return min(level, settings.max_distance_mm)
 
 
 def loss_weights(
-    feet: Feet, weights: FloatArray, cut: float, settings: SuperimposeSettings
+    feet: DesignFeet, weights: FloatArray, cut: float, settings: SuperimposeSettings
 ) -> FloatArray:
-    """Weights in the normal equations: area times what the loss gives each residual."""
+    """Weights in the normal equations: area times what the weighting gives each residual."""
     inside = feet.usable & (np.abs(feet.residual_mm) <= cut)
-    if settings.loss == "robust":
+    if settings.fit_weighting == "robust":
         return np.asarray(
             np.where(inside, weights * (1.0 - (feet.residual_mm / cut) ** 2) ** 2, 0.0)
         )
@@ -136,12 +136,12 @@ class NormalEquations:
         Σ w j jᵀ / Σ w with j = ((x − c)/L × n, n): dimensionless, three turns and three shifts.
     gradient : (6,) ndarray
         Σ w j d / Σ w, mm.
-    frame : Frame
+    frame : MotionFrame
     """
 
     information: FloatArray
     gradient: FloatArray
-    frame: Frame
+    frame: MotionFrame
 
     @property
     def held(self) -> bool:
@@ -172,7 +172,7 @@ def _solved(matrix: FloatArray, gradient: FloatArray) -> FloatArray:
     return step
 
 
-def normal_equations(feet: Feet, weights: FloatArray, frame: Frame) -> NormalEquations:
+def normal_equations(feet: DesignFeet, weights: FloatArray, frame: MotionFrame) -> NormalEquations:
     """Normal equations at the points' present place."""
     jacobian = np.empty((len(weights), 6))
     jacobian[:, :3] = np.cross((feet.points - frame.centre) / frame.length_mm, feet.direction)

@@ -13,7 +13,7 @@ _LARGEST_TURN = 0.3
 
 
 @dataclass(frozen=True)
-class Frame:
+class MotionFrame:
     """Centre and length that make the six small motions comparable.
 
     A motion is (turn × length, shift) about the centre: six numbers in mm.
@@ -23,7 +23,7 @@ class Frame:
     length_mm: float
 
     @classmethod
-    def of(cls, points: FloatArray, weights: FloatArray) -> Frame:
+    def of(cls, points: FloatArray, weights: FloatArray) -> MotionFrame:
         """Weighted centroid, and root mean square distance from it."""
         # Not by products of matrices: their last bits depend on how many threads there are.
         total = float(weights.sum())

@@ -11,7 +11,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from ..mesh.triangle_mesh import FloatArray, IntArray
-from .frame import Frame
+from .frame import MotionFrame
 from .sampling import SurfaceSamples
 
 _COARSE_SAMPLES = 4_000
@@ -38,9 +38,9 @@ class SearchTarget:
         return LookupGrid.around(self.samples.every(_COARSE_SAMPLES), self.diagonal_mm)
 
     @cached_property
-    def frame(self) -> Frame:
+    def frame(self) -> MotionFrame:
         """Centroid and radius of gyration of the surface."""
-        return Frame.of(self.samples.points, np.ones(len(self.samples)))
+        return MotionFrame.of(self.samples.points, np.ones(len(self.samples)))
 
     @cached_property
     def diagonal_mm(self) -> float:

@@ -11,8 +11,8 @@ from ..mesh.triangle_mesh import BoolArray, FloatArray
 from ..progress import run
 from ..surface.closest import ClosestPoints
 from .best_fit import FitProblem, FitState, part_steps
-from .feet import Feet, cut_mm, loss_weights, normal_equations
-from .frame import Frame
+from .feet import DesignFeet, cut_mm, loss_weights, normal_equations
+from .frame import MotionFrame
 from .prepared import PreparedDesign
 from .rigid import apply
 from .settings import SuperimposeSettings
@@ -92,7 +92,7 @@ def near_fit(
     problem = FitProblem(points[used], weights[used], target, settings)
     if settings.refine and len(problem.points) > _PART_POINTS:
         state = run(part_steps(problem.thinned(_PART_POINTS), state)).fresh()
-    frame = Frame.of(problem.points, problem.weights)
+    frame = MotionFrame.of(problem.points, problem.weights)
     for _ in range(_MOST_PASSES):
         moved = apply(state.pose, points)
         closest = target.index.closest(moved, max_distance_mm=search_mm, signed=True)
@@ -111,7 +111,7 @@ def near_fit(
     return NearFit(state.pose, moved, closest, _signed(closest) + shift, settled)
 
 
-def _feet(points: FloatArray, closest: ClosestPoints, settings: SuperimposeSettings) -> Feet:
+def _feet(points: FloatArray, closest: ClosestPoints, settings: SuperimposeSettings) -> DesignFeet:
     """What the fit needs of closest points found for the measurement."""
     found: BoolArray = closest.found
     near = found & ~closest.on_border & (closest.distance_mm <= settings.max_distance_mm)
@@ -120,7 +120,7 @@ def _feet(points: FloatArray, closest: ClosestPoints, settings: SuperimposeSetti
     far = found & (closest.distance_mm > _TINY_MM)
     scale = np.divide(1.0, signed, out=np.zeros_like(signed), where=far)
     gap = np.where(found[:, None], points - closest.foot, 0.0)
-    return Feet(points, signed, np.where(far[:, None], gap * scale[:, None], normal), near)
+    return DesignFeet(points, signed, np.where(far[:, None], gap * scale[:, None], normal), near)
 
 
 def _signed(closest: ClosestPoints) -> FloatArray:

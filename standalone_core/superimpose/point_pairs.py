@@ -21,9 +21,7 @@ class PointPairFit:
     Attributes
     ----------
     T_target_source : (d + 1, d + 1) ndarray
-        Homogeneous matrix; its linear part is ``scale`` times a proper rotation.
-    scale : float
-        1 unless a scale was asked for.
+        Homogeneous matrix of a rigid motion.
     residual_mm : (k,) ndarray
         Distance of each pair after the motion.
     rms_mm : float
@@ -34,7 +32,6 @@ class PointPairFit:
     """
 
     T_target_source: FloatArray
-    scale: float
     residual_mm: FloatArray
     rms_mm: float
     mirrored: bool
@@ -43,7 +40,7 @@ class PointPairFit:
     def rotation(self) -> FloatArray:
         """Proper rotation, (d, d)."""
         d = len(self.T_target_source) - 1
-        return self.T_target_source[:d, :d] / self.scale
+        return self.T_target_source[:d, :d]
 
     @property
     def translation(self) -> FloatArray:
@@ -56,13 +53,12 @@ def fit_point_pairs(
     target: ArrayLike,
     *,
     weights: ArrayLike | None = None,
-    with_scale: bool = False,
 ) -> PointPairFit:
     """Lay source points on target points by least squares.
 
-    Minimises Σ w |y − (c R x + t)|² over rotations R, shifts t and, if asked, a scale c > 0:
-    with the singular values U D Vᵀ of the weighted covariance of y and x, R = U S Vᵀ, where S is
-    the identity with its last sign turned if det(U) det(V) < 0, c = tr(D S)/σ²(x), t = ȳ − c R x̄
+    Minimises Σ w |y − (R x + t)|² over rotations R and shifts t: with the singular values U D Vᵀ
+    of the weighted covariance of y and x, R = U S Vᵀ, where S is the identity with its last sign
+    turned if det(U) det(V) < 0, and t = ȳ − R x̄. A superimposition never scales
     (Umeyama, IEEE Trans. PAMI 13:376, 1991; Kabsch, Acta Cryst. A32:922, 1976).
 
     Parameters
@@ -71,8 +67,6 @@ def fit_point_pairs(
         Paired points, d = 2 or 3, at least d of them.
     weights : (k,) array_like, optional
         Not negative; equal by default.
-    with_scale : bool
-        Fit a scale too. Off by default: a superimposition never scales.
 
     Raises
     ------
@@ -91,15 +85,13 @@ def fit_point_pairs(
     signs = np.ones(d)
     signs[-1] = -1.0 if mirrored else 1.0
     rotation = (left * signs) @ right
-    scale = float(values @ signs / (w @ (x0**2).sum(axis=1))) if with_scale else 1.0
     matrix = np.eye(d + 1)
-    matrix[:d, :d] = scale * rotation
-    matrix[:d, d] = y_mean - scale * rotation @ x_mean
+    matrix[:d, :d] = rotation
+    matrix[:d, d] = y_mean - rotation @ x_mean
     residual = np.linalg.norm(y - (x @ matrix[:d, :d].T + matrix[:d, d]), axis=1)
     flat = values[-1] <= _SAME_LINE * values[0]
     return PointPairFit(
         T_target_source=matrix,
-        scale=scale,
         residual_mm=residual,
         rms_mm=float(np.sqrt(w @ residual**2)),
         mirrored=bool(mirrored and not flat),

@@ -8,7 +8,7 @@ from functools import cached_property
 from scipy.spatial import cKDTree
 
 from ..surface.closest import SurfaceIndex
-from .frame import Frame
+from .frame import MotionFrame
 from .lookup import SearchTarget
 from .sampling import SurfaceSamples, surface_samples
 
@@ -45,7 +45,7 @@ class PreparedDesign:
         return SearchTarget(self.samples)
 
     @property
-    def frame(self) -> Frame:
+    def frame(self) -> MotionFrame:
         """Frame in which steps are taken."""
         return self.target.frame
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..mesh.morton import curve_order
 from ..mesh.triangle_mesh import FloatArray, IntArray, TriangleMesh
-from ..surface.morton import morton_codes, sorting_order
 
 _R2 = np.array([0.7548776662466927, 0.5698402909980532])
 """Steps of the plane's low-discrepancy sequence: 1/p and 1/p² of the root of p³ = p + 1."""
@@ -48,20 +48,13 @@ def evenly_picked(total: int, count: int) -> IntArray:
     return ((np.arange(count) + 0.5) * (total / count)).astype(np.int64)
 
 
-def morton_order(points: FloatArray) -> IntArray:
-    """Order along a space-filling curve (10 bits per axis), so that neighbours stay close."""
-    low = points.min(axis=0)
-    span = float((points.max(axis=0) - low).max()) or 1.0
-    return sorting_order(morton_codes(points, low, span))
-
-
 def surface_samples(mesh: TriangleMesh, count: int) -> SurfaceSamples:
     """Spread ``count`` points over a mesh, evenly by area.
 
     Faces are lined up along a space-filling curve and cut into ``count`` equal areas; within its
     face each point follows a low-discrepancy sequence. The same mesh gives the same points.
     """
-    order = morton_order(mesh.vertices[mesh.faces[:, 0]])
+    order = curve_order(mesh.vertices[mesh.faces[:, 0]])
     reached = np.cumsum(mesh.face_areas[order])
     marks = (np.arange(count) + 0.5) * (reached[-1] / count)
     face = order[np.minimum(np.searchsorted(reached, marks), len(order) - 1)]
@@ -77,9 +70,9 @@ def surface_samples(mesh: TriangleMesh, count: int) -> SurfaceSamples:
 def thinned(weights: FloatArray, order: IntArray, count: int) -> IntArray:
     """Pick about ``count`` points so that each stands for the same share of the weight.
 
-    Along a space-filling curve (``order``, from :func:`morton_order`) the weights are cut into
-    ``count`` equal parts and the point at the middle of each is taken. A point heavier than a part
-    is picked more than once.
+    Along a space-filling curve (``order``, from :func:`~..mesh.morton.curve_order`) the weights
+    are cut into ``count`` equal parts and the point at the middle of each is taken. A point
+    heavier than a part is picked more than once.
 
     Returns
     -------

@@ -12,7 +12,7 @@ from ..progress import Progress, Steps, run, scaled
 from ..shares import share_words
 from ..surface.closest import SurfaceIndex
 from .best_fit import BestFit, FitProblem, best_fit_steps, present_fit_steps
-from .candidates import SAMPLES, Candidate, candidates_steps, measured, tell_apart
+from .candidates import SAMPLES, Candidate, candidates_steps, distinct_poses, measured
 from .diagnosis import (
     Evidence,
     explained_by,
@@ -124,7 +124,7 @@ def superimpose_steps(
         else:
             looking = _mirrored_steps(samples, final, prepared, chosen)
             mirrored = yield from scaled(looking, 0.9, 1.0)
-    others = tell_apart(final, start.others, samples.points, prepared)
+    others = distinct_poses(final, start.others, samples.points, prepared)
     rivals = rival_poses(final, others, samples.points.mean(axis=0))
     weak = weak_directions(fit.equations, chosen)
     evidence = Evidence(fit, final, mirrored, weak, rivals, like)

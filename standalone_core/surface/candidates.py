@@ -99,7 +99,7 @@ class Batch(NamedTuple):
 
 
 @dataclass(frozen=True, eq=False)
-class Groups:
+class PointGroups:
     """Groups of points.
 
     Attributes
@@ -119,7 +119,7 @@ class Groups:
     away: FloatArray
 
     @classmethod
-    def of(cls, points: FloatArray, block: Block) -> Groups:
+    def of(cls, points: FloatArray, block: Block) -> PointGroups:
         """Groups of a block's points (n, 3)."""
         grouped = points.take(block.slots, axis=0)
         low, high = grouped[:, 0].copy(), grouped[:, 0].copy()
@@ -138,7 +138,7 @@ class Patch:
     Parameters
     ----------
     pieces : Pieces
-    groups : Groups
+    groups : PointGroups
     reach : (g,) float
         The farthest that pieces of a group will be asked for, from its middle, mm.
     members : (k, NEIGHBOURHOOD) int
@@ -146,7 +146,7 @@ class Patch:
     """
 
     def __init__(
-        self, pieces: Pieces, groups: Groups, reach: FloatArray, members: IntArray
+        self, pieces: Pieces, groups: PointGroups, reach: FloatArray, members: IntArray
     ) -> None:
         self.groups, self.members = groups, members
         middle, span = _neighbourhood_balls(groups.middle, reach, members)
@@ -245,7 +245,7 @@ def find_candidates(
     slack_mm : float
         Faces that are farther than the guess by no more than this are listed too.
     """
-    groups = Groups.of(points, block)
+    groups = PointGroups.of(points, block)
     seed = pieces.face.take(pieces.nearest(groups.middle))
     height = np.sqrt(frames.squared_distances(np.ascontiguousarray(groups.middle.T), seed))
     radius = groups.away.max(axis=1)

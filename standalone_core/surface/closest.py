@@ -12,12 +12,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from ..errors import MeshError, SettingError
+from ..mesh.morton import curve_order
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 from .borders import border_features
 from .candidates import Rivals, find_candidates
 from .exact import FaceFrames, FeatureArray, Feet, barycentric_on_rim
 from .grouping import Block, blocks_of, order_in_box
-from .morton import morton_codes, sorting_order
 from .nearby import FIRST, SECOND, find_nearby
 from .pieces import Pieces
 from .settle import settle
@@ -128,7 +128,7 @@ class SurfaceIndex:
         self.threads = threads or os.cpu_count() or 1
         # Neighbours in space become neighbours in memory, whatever the order of the faces.
         middles = mesh.vertices.take(mesh.faces.T, axis=0).sum(axis=0) / 3.0
-        self._number = _order_in_space(middles)
+        self._number = curve_order(middles)
         corners = mesh.vertices.take(mesh.faces.take(self._number, axis=0), axis=0)
         self._frames = FaceFrames.of(corners)
         self._pieces = Pieces.of(corners, self._frames)
@@ -261,12 +261,6 @@ class SurfaceIndex:
     def _barycentric(self, feet: FloatArray, faces: IntArray) -> FloatArray:
         places = self._place.take(faces)
         return self._frames.barycentric_inside(np.ascontiguousarray(feet.T), places)
-
-
-def _order_in_space(places: FloatArray) -> IntArray:
-    low = places.min(axis=0)
-    size = max(float((places.max(axis=0) - low).max()), 1e-12)
-    return sorting_order(morton_codes(places, low, size))
 
 
 def _parts(order: IntArray) -> list[IntArray]:

@@ -12,9 +12,9 @@ from functools import cached_property
 import numpy as np
 from scipy.spatial import cKDTree
 
+from ..mesh.morton import cells_with, morton_codes, runs, sorting_order
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
 from .exact import FaceFrames
-from .morton import cells_with, morton_codes, runs, sorting_order
 
 CLUSTER = 8
 _ENOUGH_PIECES = 40_000

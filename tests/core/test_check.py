@@ -17,7 +17,7 @@ from cuspwise.standalone_core.check import (
     check_meshes_steps,
 )
 from cuspwise.standalone_core.demo.crown import DemoCrown
-from cuspwise.standalone_core.deviation.verdict import Tolerances
+from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.errors import AreaError, FileError, SettingError
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.mesh.write import write_mesh

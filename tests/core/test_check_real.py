@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.check import CheckResult, CheckSettings, check, check_meshes
 from cuspwise.standalone_core.deviation.field import COUNTED, DeviationSettings
-from cuspwise.standalone_core.deviation.verdict import Tolerances
+from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.mesh.files import read_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings

@@ -22,7 +22,7 @@ from cuspwise.standalone_core.demo.scenario import milled_errors, printed_errors
 from cuspwise.standalone_core.demo.shape import CrownShape
 from cuspwise.standalone_core.deviation.field import Direction
 from cuspwise.standalone_core.deviation.measures import AreaMeasures, measure_areas
-from cuspwise.standalone_core.deviation.verdict import Tolerances
+from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from made.crowns import demo_crown
 from made.tiers import slow

@@ -11,6 +11,7 @@ from cuspwise.standalone_core.report.drawing.legend import (
     legend_ticks,
     make_legend,
 )
+from made.colour_spaces import linear_to_oklab, srgb_to_linear
 
 # Machado, Oliveira & Fernandes 2009, "A physiologically-based model for simulation of color
 # vision deficiency", the authors' supplementary matrices for severity 1.0, for linear RGB. Typed
@@ -52,8 +53,8 @@ def seen(
 
 
 def seen_srgb(srgb: np.ndarray, vision: str) -> np.ndarray:
-    linear = np.clip(deviation_colours.srgb_to_linear(srgb) @ VISION[vision].T, 0.0, 1.0)
-    return deviation_colours.linear_to_oklab(linear)
+    linear = np.clip(srgb_to_linear(srgb) @ VISION[vision].T, 0.0, 1.0)
+    return linear_to_oklab(linear)
 
 
 @pytest.mark.parametrize(
@@ -69,24 +70,20 @@ def seen_srgb(srgb: np.ndarray, vision: str) -> np.ndarray:
     ],
 )
 def test_oklab_matches_published_primaries(srgb: list[float], oklab: list[float]) -> None:
-    lab = deviation_colours.linear_to_oklab(deviation_colours.srgb_to_linear(np.array(srgb)))
+    lab = linear_to_oklab(srgb_to_linear(np.array(srgb)))
     np.testing.assert_allclose(lab, oklab, atol=2e-6)
     np.testing.assert_allclose(
-        deviation_colours.oklab_to_linear(lab),
-        deviation_colours.srgb_to_linear(np.array(srgb)),
-        atol=1e-9,
+        deviation_colours.oklab_to_linear(lab), srgb_to_linear(np.array(srgb)), atol=1e-9
     )
 
 
 def test_transfer_function_is_that_of_srgb() -> None:
     # IEC 61966-2-1: the linear piece ends at 0.04045; 8-bit 188 is half the light to 0.3 %.
-    assert deviation_colours.srgb_to_linear(0.04045) == pytest.approx(0.04045 / 12.92, rel=1e-12)
-    assert deviation_colours.srgb_to_linear(188 / 255) == pytest.approx(0.5, abs=0.003)
+    assert srgb_to_linear(0.04045) == pytest.approx(0.04045 / 12.92, rel=1e-12)
+    assert srgb_to_linear(188 / 255) == pytest.approx(0.5, abs=0.003)
     values = np.linspace(0.0, 1.0, 256)
     np.testing.assert_allclose(
-        deviation_colours.linear_to_srgb(deviation_colours.srgb_to_linear(values)),
-        values,
-        atol=1e-7,
+        deviation_colours.linear_to_srgb(srgb_to_linear(values)), values, atol=1e-7
     )
 
 

@@ -133,7 +133,7 @@ def test_the_command_prints_a_table_and_writes_the_curve(tmp_path):
 
 def test_the_command_without_matplotlib_writes_the_table_and_says_so(tmp_path, monkeypatch):
     monkeypatch.setattr(
-        "cuspwise.standalone_core.report.study.power_figure.find_spec", lambda name: None
+        "cuspwise.standalone_core.report.drawing.matplotlib_figure.find_spec", lambda name: None
     )
     found = run("--sd", 3.2, "--difference", 5, "--out", tmp_path / "curve")
     assert [file.name for file in (tmp_path / "curve").iterdir()] == ["power.csv"]
@@ -155,9 +155,13 @@ def test_the_command_as_json_from_a_pilot(tmp_path):
         (["--difference", 5], "must come from one place"),
         (["--sd", 3, "--from", "x.json", "--difference", 5], "must come from one place"),
         (["--sd", 3], "Exactly one aim"),
-        (["--sd", -1, "--difference", 5], "not a finite number above 0"),
+        (["--sd", -1, "--difference", 5], "--sd: -1 is not allowed. Give a number above 0."),
+        (["--sd", "3,2", "--difference", 5], "--sd: 3,2 has a decimal comma. Write 3.2."),
         (["--sd", 3, "--equivalence", 2, "--true-difference", 3], "not within the margin"),
-        (["--sd", 3, "--difference", 5, "--power", 1.2], "not strictly between 0 and 1"),
+        (
+            ["--sd", 3, "--difference", 5, "--power", 1.2],
+            "--power: 1.2 is not allowed. Give a number above 0 and below 1.",
+        ),
     ],
 )
 def test_the_command_refuses_in_words(arguments, words):

@@ -12,13 +12,13 @@ from cuspwise.standalone_core.demo.produced import ProducedSurface
 from cuspwise.standalone_core.demo.production import ProducedCrown, produce, scanner_noise
 from cuspwise.standalone_core.demo.production_errors import (
     BallFill,
+    Cap,
     Cut,
     Debris,
     Hole,
     Layers,
     ProductionErrors,
     ScannerNoise,
-    Spot,
     Wave,
 )
 from cuspwise.standalone_core.demo.rolling_ball import ball_shift
@@ -88,7 +88,7 @@ def test_a_wave_has_its_amplitude_and_mean_square():
 
 @pytest.mark.parametrize("height_um", [120.0, -80.0])
 def test_a_spot_is_a_smooth_cap_of_its_height_and_radius(height_um):
-    spot = Spot(95.0, 4.0, 0.6, height_um)
+    spot = Cap(95.0, 4.0, 0.6, height_um)
     theta = np.deg2rad(95.0) + np.linspace(-0.3, 0.3, 401)
     s = np.full(401, 4.0)
     d = shifts(ProductionErrors(spots=(spot,)), theta, s)
@@ -236,7 +236,7 @@ def test_holes_cut_missing_intaglio_and_debris(crown):
     [
         lambda: Wave((1.0, 0.0, 0.0), 0.0, 5.0),
         lambda: Wave((0.0, 0.0, 0.0), 5.0, 5.0),
-        lambda: Spot(0.0, 4.0, -0.5, 100.0),
+        lambda: Cap(0.0, 4.0, -0.5, 100.0),
         lambda: Layers(float("nan")),
         lambda: BallFill(0.0),
         lambda: Hole(0.0, 4.0, 0.0),

@@ -10,13 +10,7 @@ import pytest
 from cuspwise.standalone_core.demo.meshing import mesh_surface
 from cuspwise.standalone_core.demo.nearest import SurfaceSample, nearest_feet
 from cuspwise.standalone_core.demo.produced import ProducedSurface
-from cuspwise.standalone_core.demo.production_errors import (
-    Cut,
-    Hole,
-    ProductionErrors,
-    Spot,
-    Wave,
-)
+from cuspwise.standalone_core.demo.production_errors import Cap, Cut, Hole, ProductionErrors, Wave
 from cuspwise.standalone_core.demo.quadrature import Nodes, surface_nodes
 from cuspwise.standalone_core.demo.shape import Chip, CrownShape
 from cuspwise.standalone_core.demo.true_areas import TrueAreas
@@ -207,7 +201,7 @@ def test_deviations_agree_with_distances_to_fine_meshes():
     """Both directions against libigl's exact distances to meshes of 0.04 mm edges."""
     errors = ProductionErrors(
         waves=(Wave((1.0, 0.3, 0.5), 8.0, 25.0),),
-        spots=(Spot(95.0, 4.0, 0.6, 150.0), Spot(250.0, 6.0, 0.5, -80.0)),
+        spots=(Cap(95.0, 4.0, 0.6, 150.0), Cap(250.0, 6.0, 0.5, -80.0)),
         chips=(Chip(40.0, 1.5, 0.15),),
     )
     case = truth(errors, 0.5)
@@ -237,7 +231,7 @@ def test_signs_of_the_two_directions_agree():
 def test_the_best_fit_is_a_minimum():
     """Any small motion away from it raises the mean squared distance, in all six directions."""
     case = truth(
-        ProductionErrors(scale=(1.002, 0.999, 1.001), spots=(Spot(95.0, 4.0, 0.6, 150.0),)), 0.35
+        ProductionErrors(scale=(1.002, 0.999, 1.001), spots=(Cap(95.0, 4.0, 0.6, 150.0),)), 0.35
     )
     nodes, fit = case.produced_nodes, case.fit
     assert fit.last_step_um < 1e-4

@@ -24,7 +24,7 @@ from cuspwise.standalone_core.deviation.field import (
     measure_deviation,
 )
 from cuspwise.standalone_core.deviation.matching import mutual, through_no_wall_steps
-from cuspwise.standalone_core.deviation.verdict import Tolerances
+from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.mesh.refine import evaluation_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.progress import run

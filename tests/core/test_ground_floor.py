@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import ast
 import csv
 import io
 import os
+import pickle
+import re
+from pathlib import Path
 
 import numpy as np
 import pytest
+from cuspwise.standalone_core import errors as errors_module
 from cuspwise.standalone_core.csv_text import as_meant, csv_text, harmless
-from cuspwise.standalone_core.errors import FileError
+from cuspwise.standalone_core.errors import FileError, SettingError
 from cuspwise.standalone_core.readable import readable
 from cuspwise.standalone_core.shares import limit_words, share_words, short_share
 
@@ -79,3 +84,32 @@ def test_shares_are_never_rounded_up() -> None:
     assert [short_share(x) for x in (0.95, 0.9996, 1.0, 0.5, 0.123456, 0.0)] == [
         *("95 %", "99.9 %", "100 %", "50 %", "12.3 %", "0 %")
     ]
+
+
+# --- errors ----------------------------------------------------------------------------------
+
+CORE = Path(errors_module.__file__).parent
+KNOWS_OPTIONS = ("cli/", "report/check/terminal.py")
+
+
+def _said(file: Path) -> list[str]:
+    """All strings in a file but its docstrings."""
+    tree = ast.parse(file.read_text(encoding="utf-8"))
+    docs = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    strings = [node for node in ast.walk(tree) if isinstance(node, ast.Constant)]
+    return [n.value for n in strings if isinstance(n.value, str) and id(n) not in docs]
+
+
+def test_only_the_command_line_speaks_of_its_options() -> None:
+    files = sorted(CORE.rglob("*.py"))
+    assert len(files) > 200
+    for file in files:
+        place = file.relative_to(CORE).as_posix()
+        found = [text for text in _said(file) if re.search(r"(?<![\w<!-])--[a-z]", text)]
+        assert place.startswith(KNOWS_OPTIONS) or not found, f"{place}: {found}"
+
+
+def test_an_error_keeps_its_arguments_on_its_way_between_processes() -> None:
+    error = SettingError("It is there.", subject="a", remedy="Replace it.", arguments=("force",))
+    again = pickle.loads(pickle.dumps(error))
+    assert (str(again), again.arguments) == (str(error), ("force",))

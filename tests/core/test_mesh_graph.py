@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import trimesh
 from cuspwise.standalone_core.mesh.files import read_mesh
-from cuspwise.standalone_core.mesh.grouping import Groups, group_points, group_triples
+from cuspwise.standalone_core.mesh.grouping import KeyGroups, group_points, group_triples
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 
 igl = pytest.importorskip("igl")
@@ -157,7 +157,7 @@ def test_real_meshes_agree_with_igl_and_trimesh(shared_meshes: Path, name: str) 
 # --- grouping --------------------------------------------------------------------------------
 
 
-def _assert_grouped(groups: Groups, rows: np.ndarray) -> None:
+def _assert_grouped(groups: KeyGroups, rows: np.ndarray) -> None:
     """Compare with numpy.unique over whole rows."""
     unique, reference = np.unique(rows, axis=0, return_inverse=True)
     pairs = np.unique(np.stack([groups.label, reference.ravel()], axis=1), axis=0)

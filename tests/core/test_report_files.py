@@ -14,14 +14,15 @@ import pytest
 import trimesh
 from cuspwise.standalone_core.check import CheckResult
 from cuspwise.standalone_core.deviation.field import NOT_MUTUAL, STATUS_WORDS
-from cuspwise.standalone_core.deviation.verdict import Tolerances
+from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.mesh.files import read_mesh
 from cuspwise.standalone_core.mesh.intersections import self_intersections
 from cuspwise.standalone_core.mesh.repair import repair_mesh
-from cuspwise.standalone_core.report.check.document import check_document, plain
+from cuspwise.standalone_core.records import plain
+from cuspwise.standalone_core.report.check.document import check_document
 from cuspwise.standalone_core.report.check.output import write_check
 from cuspwise.standalone_core.report.check.page import TEMPLATES
-from cuspwise.standalone_core.report.check.sentences import headline, patch_line, percent
+from cuspwise.standalone_core.report.check.sentences import headline, patch_line
 from cuspwise.standalone_core.report.check.tables import (
     PATCH_COLUMNS,
     measures_csv,
@@ -37,11 +38,12 @@ from cuspwise.standalone_core.report.drawing.deviation_colours import (
     deviation_colours,
     refused_colour,
     refused_hex,
-    srgb_to_linear,
     unmeasured_colour,
 )
 from cuspwise.standalone_core.report.drawing.histogram import area_histograms
+from cuspwise.standalone_core.shares import share_words
 from made.check_results import Reader, make_result
+from made.colour_spaces import srgb_to_linear
 from rich.console import Console
 
 HOSTILE = "<script>alert('x')</script>\"&zähne·牙.stl"
@@ -107,7 +109,7 @@ def test_json_is_strict_and_says_where_the_numbers_come_from(
     assert document["schema_version"] == 2
     assert document["T_design_scan"] == np.eye(4).tolist()
     assert document["design"]["checksum"] == result.design.mesh.checksum
-    assert document["settings"]["tolerances"]["mean_abs_um"]["margin"] == 15.0
+    assert document["settings"]["tolerances"]["tolerances_um"]["margin"] == 15.0
     assert document["settings"]["deviation"]["search_mm"] == 1.0
     assert document["superimposition"]["verdict"] == "good"
     assert document["missing_areas"] == dict(result.area_set.missing)
@@ -297,7 +299,7 @@ def test_headline_is_decided_by_the_worst() -> None:
     ]
     assert headline([within]).title == "Within tolerance: whole crown"
     assert headline([replace(first, verdict="no_tolerance")]).verdict == "no_tolerance"
-    assert percent(0.89997) == "89.9 %"
+    assert share_words(0.89997) == "89.9 %"
 
 
 def test_peaks_are_told_beside_the_means(result: CheckResult) -> None:
@@ -305,5 +307,5 @@ def test_peaks_are_told_beside_the_means(result: CheckResult) -> None:
         "One patch lies beyond ±25 µm; the worst reaches +60 µm (occlusal, chewing)."
     )
     assert patch_line(replace(result, patches=())) == "No patch lies beyond ±25 µm."
-    free = replace(result.settings, tolerances=Tolerances(mean_abs_um={}))
+    free = replace(result.settings, tolerances=Tolerances(tolerances_um={}))
     assert "no tolerance" in patch_line(replace(result, settings=free))

@@ -89,7 +89,7 @@ def test_the_option_offers_every_palette(
     for file, mesh in zip(files, crowns, strict=True):
         write_mesh(file, mesh)
     arguments = ["check", *map(str, files), "--out", str(tmp_path / "out"), "--no-pictures"]
-    arguments += ["--spacing", "0.6", "--align", "in-place", "--no-fit"]
+    arguments += ["--spacing", "0.6", "--start", "in-place", "--no-refine"]
     done = CliRunner().invoke(main, [*arguments, "--palette", "grey"])
     assert done.exit_code == 0, done.output
     page = (tmp_path / "out" / "check.html").read_text(encoding="utf-8")

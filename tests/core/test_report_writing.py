@@ -15,7 +15,8 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.check import CheckResult
 from cuspwise.standalone_core.deviation.measures import measure_areas
-from cuspwise.standalone_core.deviation.verdict import Tolerances, judge, with_verdicts
+from cuspwise.standalone_core.deviation.tolerances import Tolerances
+from cuspwise.standalone_core.deviation.verdict import judge, with_verdicts
 from cuspwise.standalone_core.errors import ReportError
 from cuspwise.standalone_core.report.check import output as report_files
 from cuspwise.standalone_core.report.check.output import write_check, write_check_steps
@@ -114,7 +115,7 @@ def test_nothing_measured_and_no_clear_position_still_make_a_page(
         ),
         rivals=(RivalPose(np.eye(4), 0.01, np.inf, 180.0, 0.1),),
     )
-    measures = measure_areas(fields, result.area_set, result.settings.tolerances.mean_abs_um)
+    measures = measure_areas(fields, result.area_set, result.settings.tolerances.tolerances_um)
     verdicts = judge(measures, fit, result.settings.tolerances)
     blind = replace(
         result,
@@ -139,7 +140,7 @@ def test_nothing_measured_and_no_clear_position_still_make_a_page(
 
 
 def test_no_tolerance_no_verdict_still_makes_a_page(result: CheckResult, tmp_path: Path) -> None:
-    bare = Tolerances(mean_abs_um={})
+    bare = Tolerances(tolerances_um={})
     settings = replace(result.settings, tolerances=bare)
     measures = measure_areas(result.fields, result.area_set, {})
     verdicts = judge(measures, result.superimposition, bare)

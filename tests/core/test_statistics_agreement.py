@@ -129,7 +129,7 @@ def test_one_category_alone_is_said_not_computed():
         cohen_kappa([2, 2, 2], [2, 2, 2], categories=[1, 2, 3], weights="quadratic"),
         fleiss_kappa([[2, 2, 2], [2, 2, np.nan]]),
     ):
-        assert "agree completely" in result.reason
+        assert "agree completely" in str(result.reason)
         assert np.isnan([result.kappa, result.ci_low]).all()
         assert result.percent == 1
 
@@ -141,7 +141,7 @@ def test_raters_who_never_agree_and_nothing_scored():
     one_sided = cohen_kappa([1, 1, 1], [1, 2, 2])
     assert one_sided.kappa == pytest.approx(0)
     for nothing in (cohen_kappa([np.nan], [1.0]), fleiss_kappa(np.full((3, 2), np.nan))):
-        assert "scored by" in nothing.reason
+        assert "scored by" in str(nothing.reason)
         assert np.isnan(nothing.percent)
 
 

@@ -12,7 +12,6 @@ from cuspwise.standalone_core.statistics.equivalence import (
     shift_with_margin,
 )
 from cuspwise.standalone_core.statistics.tolerance import (
-    share_within,
     tolerance_factor,
     upper_tolerance_limit,
     wilson,
@@ -49,20 +48,18 @@ def test_two_one_sided_tests_equal_statsmodels():
 
 
 @pytest.mark.parametrize(
-    ("shift", "spread", "margin", "outcome", "words"),
+    ("shift", "spread", "margin", "outcome"),
     [
-        (5.0, 1.0, 3.0, "different", "that this stays within the margin of 3 µm is not shown"),
-        (0.0, 1.0, 3.0, "equivalent", "lies within the margin of 3 µm"),
-        (2.0, 1.0, 10.0, "different_within_margin", "surely by less than the margin of 10 µm"),
-        (1.0, 5.0, 3.0, "undecided", "neither a difference nor that it stays within"),
+        (5.0, 1.0, 3.0, "different"),
+        (0.0, 1.0, 3.0, "equivalent"),
+        (2.0, 1.0, 10.0, "different_within_margin"),
+        (1.0, 5.0, 3.0, "undecided"),
     ],
 )
-def test_all_four_outcomes(shift, spread, margin, outcome, words):
+def test_all_four_outcomes(shift, spread, margin, outcome):
     base = spread * np.array([-1.5, -1.0, -0.5, 0.0, 0.0, 0.5, 1.0, 1.5])
-    result = compare_with_margin(base + shift, base, margin, names=("printed", "milled"))
+    result = compare_with_margin(base + shift, base, margin)
     assert result.outcome == outcome
-    assert words in result.sentence
-    assert "printed and milled" in result.sentence
     inside = -margin < result.ci_low and result.ci_high < margin
     assert inside == (result.p_equivalence < 0.05)
     zero_inside = result.welch.ci_low < 0 < result.welch.ci_high
@@ -87,8 +84,8 @@ def test_margins_and_groups_that_cannot_be_used():
     for a, b in (([5.0] * 4, [5.0] * 4), ([1.0], [1.0, 2.0]), ([], [1.0, 2.0])):
         result = compare_with_margin(a, b, 1.0)
         assert result.outcome == "not_computed"
-        assert result.reason
-        assert result.reason in result.sentence
+        assert result.reason == result.welch.reason
+        assert str(result.reason)
         assert np.isnan(result.p_equivalence)
 
 
@@ -100,12 +97,8 @@ def test_wilson_equals_statsmodels(within, n):
     assert result.share == within / n
 
 
-def test_share_within_limits():
-    values = [10.0, 15.0, 15.1, np.nan, -20.0]
-    assert share_within(values, 15.0).within == 3
-    assert share_within(values, 15.0, lower=-15.0).within == 2
-    assert share_within(values, 15.0).n == 4
-    nothing = share_within([np.nan], 15.0)
+def test_shares_of_nothing_and_of_too_many():
+    nothing = wilson(0, 0)
     assert nothing.reason
     assert np.isnan(nothing.share)
     with pytest.raises(SettingError, match="not a count"):
@@ -186,7 +179,7 @@ def test_rank_tests_at_the_margin_reject_no_more_than_stated():
 def test_groups_without_spread_or_units_have_no_rank_test_of_equivalence():
     same = shift_with_margin([5.0] * 4, [5.0] * 4, 1.0)
     assert np.isnan(same.p_equivalence)
-    assert "All values are the same" in same.reason
+    assert "All values are the same" in str(same.reason)
     none = shift_with_margin([np.nan], [1.0, 2.0], 1.0)
     assert np.isnan(none.p_equivalence)
     assert none.reason

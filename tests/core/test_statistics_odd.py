@@ -1,11 +1,11 @@
-"""Odd units: a stated false-alarm rate kept, spoiled units found, reasons in words."""
+"""Odd units: a stated false-alarm rate kept, spoiled units found, with what is odd in them."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 from cuspwise.standalone_core.errors import SettingError
-from cuspwise.standalone_core.statistics.odd import find_odd, most_judged
+from cuspwise.standalone_core.statistics.odd import Sign, find_odd, most_judged
 from scipy import stats
 from scipy.optimize import brentq
 from scipy.spatial.distance import pdist, squareform
@@ -14,17 +14,13 @@ from scipy.spatial.distance import pdist, squareform
 def test_a_spoiled_unit_is_flagged_with_its_reason_and_no_other():
     margin = [13.0, 14.2, 61.0, 15.1, 13.8, 14.0, 12.9, 14.6]
     whole = [20.0, 21.0, 20.5, 19.8, 20.9, 20.2, 21.3, 20.4]
-    result = find_odd(
-        {"RMS at the margin": margin, "RMS of the whole": whole}, names=list("ABCDEFGH")
-    )
+    result = find_odd({"margin": margin, "whole": whole}, names=list("ABCDEFGH"))
     (odd,) = result.odd
     assert odd.name == "C"
     assert odd.score > odd.limit
-    assert (odd.measure, odd.value, odd.usual) == ("RMS at the margin", 61.0, 14.0)
-    assert odd.reason == "RMS at the margin 61 µm, against a median of 14 µm (12.9 to 15.1)"
-    assert all(
-        not unit.reason and unit.score <= unit.limit for unit in result.units if not unit.odd
-    )
+    assert odd.signs == (Sign("margin", 61.0, 14.0, 12.9, 15.1),)
+    assert odd.worst == odd.signs[0]
+    assert all(not unit.signs and unit.score <= unit.limit for unit in result.units if not unit.odd)
 
 
 def test_score_and_limit_of_one_step_are_the_deleted_t_and_bonferronis_bound():
@@ -88,8 +84,7 @@ def test_a_map_unlike_the_others_is_found_though_no_measure_shows_it():
     pairs = squareform(pdist(places))
     result = find_odd({"m": rng.normal(20, 1, 8)}, maps={"map": pairs})
     (odd,) = result.odd
-    assert (odd.name, odd.measure) == ("6", "map")
-    assert "its surface lies" in odd.reason
+    assert (odd.name, odd.worst.measure, odd.worst.of_map) == ("6", "map", True)
     near = find_odd({}, maps={"map": squareform(pdist(places[[0, 1, 2, 3, 4, 6, 7]]))})
     assert not near.odd
 
@@ -182,12 +177,12 @@ def test_missing_values_and_small_groups():
     values = [14.0, np.nan, 15.0, 14.5, 14.2, 80.0]
     result = find_odd({"m": values, "n": [np.nan] * 6})
     assert [unit.name for unit in result.odd] == ["6"]
-    assert "Not judged" in result.units[1].reason
+    assert result.units[1].worst is None
     assert np.isnan(result.units[1].score)
-    assert result.notes == ("n: fewer than 3 units were measured; none was judged.",)
+    assert result.unjudged == ("n",)
     two = find_odd({"m": [1.0, 100.0]})
     assert not two.odd
-    assert all("Not judged" in unit.reason for unit in two.units)
+    assert all(unit.worst is None for unit in two.units)
     assert [most_judged(n) for n in (2, 3, 5, 8, 11)] == [0, 1, 1, 2, 3]
     assert find_odd({"m": []}).units == ()
 
@@ -208,12 +203,11 @@ def test_a_missing_map_is_left_out():
     ).all()
 
 
-def test_three_measures_are_named_and_the_rest_counted():
+def test_every_measure_that_a_unit_is_odd_in_is_named():
     base = [10.0, 11.0, 10.5, 9.8, 10.2, 10.7, 90.0]
     result = find_odd(dict.fromkeys("abcde", base))
     (odd,) = result.odd
-    assert odd.reason.count("against a median") == 3
-    assert odd.reason.endswith("and 2 more")
+    assert [sign.measure for sign in odd.signs] == list("abcde")
 
 
 @pytest.mark.parametrize(

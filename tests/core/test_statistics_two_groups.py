@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from itertools import combinations
 from math import comb
 
@@ -25,7 +24,7 @@ from cuspwise.standalone_core.statistics.rank_sum import (
     u_distribution,
 )
 from cuspwise.standalone_core.statistics.two_groups import compare_two
-from cuspwise.standalone_core.statistics.welch import welch_at_points, welch_test
+from cuspwise.standalone_core.statistics.welch import welch_test
 from made.statistics_cases import MEMBRANES, SLEEP
 from scipy import stats
 from statsmodels.stats.weightstats import CompareMeans, DescrStatsW
@@ -58,34 +57,6 @@ def test_welch_with_one_constant_group_is_a_one_sample_test():
     expected = stats.ttest_1samp(values, 3.0)
     assert (result.t, result.p) == pytest.approx((expected.statistic, expected.pvalue))
     assert result.df == pytest.approx(3)
-
-
-def test_welch_at_points_equals_scipy_and_leaves_unmeasured_points_out():
-    rng = np.random.default_rng(5)
-    a, b = rng.normal(size=(8, 200)), rng.normal(0.5, 2, size=(10, 200))
-    a[0, ::3] = np.nan
-    a[1:, 7] = np.nan
-    b[:, 9] = np.nan
-    result = welch_at_points(a, b)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # scipy remarks on the two columns that hold too little
-        expected = stats.ttest_ind(a, b, equal_var=False, nan_policy="omit")
-    usable = np.ones(200, dtype=bool)
-    usable[[7, 9]] = False
-    np.testing.assert_allclose(result.t[usable], expected.statistic[usable], rtol=1e-10)
-    np.testing.assert_allclose(result.p[usable], expected.pvalue[usable], rtol=1e-9)
-    assert np.isnan(result.p[[7, 9]]).all()
-    assert result.n_a[[0, 1, 7]].tolist() == [7, 8, 1]
-    one = welch_test(a[:, 3], b[:, 3])
-    assert (result.t[3], result.df[3], result.p[3]) == pytest.approx((one.t, one.df, one.p))
-
-
-def test_points_without_spread_in_both_groups_have_no_p_value():
-    result = welch_at_points(np.full((4, 2), 1.5), np.full((5, 2), 2.5))
-    assert np.isnan(result.p).all()
-    assert (result.difference == -1).all()
-    with pytest.raises(SettingError, match="shapes"):
-        welch_at_points(np.zeros((3, 2)), np.zeros((3, 4)))
 
 
 def test_mann_whitney_and_shift_of_hollander_and_wolfe():
@@ -184,7 +155,7 @@ def test_hodges_lehmann_interval_of_hollander_and_wolfe():
 def test_groups_too_small_for_the_interval_say_so():
     result = hodges_lehmann([1.0, 2.0, 3.0], [4.0, 5.0, 6.5])
     assert np.isnan([result.ci_low, result.ci_high]).all()
-    assert "too small for an interval of 95 %" in result.reason
+    assert "too small for an interval of 95 %" in str(result.reason)
     assert result.estimate == pytest.approx(-3.0)
     enough = hodges_lehmann([1.0, 2.0, 3.0], [4.0, 5.0, 6.5], confidence=0.9)
     assert enough.achieved_confidence == pytest.approx(0.9)
@@ -259,10 +230,10 @@ def test_swapping_the_groups_swaps_every_result():
 def test_identical_crowns_are_told_apart_by_nothing():
     result = compare_two([5.0] * 8, [5.0] * 8)
     assert result.mann_whitney.p == 1
-    assert "the same" in result.mann_whitney.reason
-    assert "any spread" in result.welch.reason
-    assert "any spread" in result.hedges_g.reason
-    assert "the same" in result.cliff_delta.reason
+    assert "the same" in str(result.mann_whitney.reason)
+    assert "any spread" in str(result.welch.reason)
+    assert "any spread" in str(result.hedges_g.reason)
+    assert "the same" in str(result.cliff_delta.reason)
     assert (result.shift.estimate, result.shift.ci_low, result.shift.ci_high) == (0, 0, 0)
 
 
@@ -270,15 +241,15 @@ def test_identical_crowns_are_told_apart_by_nothing():
 def test_an_empty_group_or_one_crown_says_why(other):
     result = compare_two([1.0, 2.0, 3.0, np.nan], other)
     assert result.missing_a == 1
-    assert "At least 2" in result.welch.reason
+    assert "At least 2" in str(result.welch.reason)
     assert np.isnan([result.welch.p, result.hedges_g.g]).all()
     if len(other) and other == [4.0]:
         assert result.mann_whitney.p == pytest.approx(2 / comb(4, 1))
         assert np.isnan(result.shift.ci_low)
     else:
-        assert "At least 1" in result.mann_whitney.reason
-        assert "At least 1" in result.shift.reason
-        assert "At least 1" in result.cliff_delta.reason
+        assert "At least 1" in str(result.mann_whitney.reason)
+        assert "At least 1" in str(result.shift.reason)
+        assert "At least 1" in str(result.cliff_delta.reason)
 
 
 def test_nothing_infinite_is_compared():

@@ -10,12 +10,12 @@ from pathlib import Path
 import numpy as np
 import pingouin
 import pytest
-from cuspwise.standalone_core.deviation.verdict import Tolerances
+from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study, analyse_study_steps
 from cuspwise.standalone_core.study.analysis.document import analysis_document
 from cuspwise.standalone_core.study.analysis.notes import PRECISION_TERM
 from cuspwise.standalone_core.study.analysis.sentences import p_words
-from cuspwise.standalone_core.study.file.examiner_scores import ExaminerScores, Score
+from cuspwise.standalone_core.study.file.examiner_scores import CrownScore, ExaminerScores
 from cuspwise.standalone_core.study.measuring.results import LeftOut
 from cuspwise.standalone_core.study.plan import AnalysisPlan, ScoreScale
 from made.study_runs import AREAS, study, with_difference_map, with_repeats
@@ -174,8 +174,8 @@ def test_one_crown_per_group_tests_nothing_and_says_so():
     assert row.difference == pytest.approx(20.0)
     assert "were not compared" in row.sentence
     assert "The difference is +20.0 µm." in row.sentence
-    assert all(math.isnan(r.next_crown_um) for r in found.findings.tolerances)
-    assert [r.within for r in found.findings.tolerances] == [1, 0]
+    assert all(math.isnan(r.next_crown.limit) for r in found.findings.tolerances)
+    assert [r.share.within for r in found.findings.tolerances] == [1, 0]
     assert any("One crown only: A and B" in s for s in sentences(found, "caution"))
     assert any(note.startswith("Not compared:") for note in found.findings.notes)
     assert {crown.reason for crown in found.odd_crowns} == {
@@ -210,11 +210,11 @@ def test_a_missing_number_is_counted_and_told():
     values = {"a": {"margin": [10.0, math.nan, 11.0, 12.0]}, "b": {"margin": [20.0, 21.0, 19.0]}}
     found = analyse_study(study(values, analysis=PLAN))
     row = next(r for r in found.findings.trueness if r.group == "a")
-    assert (row.summary.n, row.summary.missing) == (3, 1)
+    assert (row.summary.description.n, row.summary.description.missing) == (3, 1)
     tolerance = next(r for r in found.findings.tolerances if r.group == "a")
-    assert (tolerance.n, tolerance.undecided) == (3, 1)
+    assert (tolerance.share.n, tolerance.undecided) == (3, 1)
     assert any("1 crown could not be judged" in note for note in found.findings.notes)
-    assert found.findings.comparisons[0].n_first == 3
+    assert found.findings.comparisons[0].tests.n_b == 3
 
 
 def test_an_area_that_one_crown_lacks_altogether():
@@ -227,8 +227,8 @@ def test_an_area_that_one_crown_lacks_altogether():
     )
     found = analyse_study(replace(run, crowns=(less, *run.crowns[1:])))
     row = next(r for r in found.findings.trueness if (r.group, r.area) == ("milled", "margin"))
-    assert row.summary.missing == 1
-    assert found.findings.comparisons[0].n_first == 7
+    assert row.summary.description.missing == 1
+    assert found.findings.comparisons[0].tests.n_b == 7
 
 
 def test_an_area_that_the_design_lacks_is_told():
@@ -247,7 +247,7 @@ def test_scans_that_were_left_out_are_named():
 
 
 def test_without_tolerances_there_is_no_verdict_on_them():
-    found = analyse_study(study(PAIR, analysis=PLAN, tolerances=Tolerances(mean_abs_um={})))
+    found = analyse_study(study(PAIR, analysis=PLAN, tolerances=Tolerances(tolerances_um={})))
     assert [line.status for line in found.verdict[:2]] == ["open"] * 2
 
 
@@ -259,8 +259,8 @@ def test_the_scanner_is_that_of_a_one_way_analysis_for_one_operator():
     found = analyse_study(with_repeats(study(PAIR, analysis=PLAN), table))
     row = next(r for r in found.scanner if (r.area, r.measure) == ("margin", "mean_abs_um"))
     sd = table.reshape(5, 3).var(axis=1, ddof=1).mean() ** 0.5
-    assert (row.crowns, row.operators, row.trials) == (5, 1, 3)
-    assert row.repeatability == pytest.approx(sd)
+    assert (row.gauge.parts, row.gauge.operators, row.gauge.trials) == (5, 1, 3)
+    assert row.gauge.repeatability == pytest.approx(sd)
     assert row.smallest_difference == pytest.approx(stats.norm.ppf(0.975) * 2**0.5 * sd)
     missing = next(r for r in found.scanner if r.area == "whole")
     assert math.isnan(missing.smallest_difference)
@@ -278,7 +278,7 @@ def test_repeats_of_a_crown_with_a_lost_scan_are_left_out_of_the_scanners_row():
     run = with_repeats(study(PAIR, analysis=PLAN), table)
     found = analyse_study(replace(run, repeats=run.repeats[1:]))
     row = next(r for r in found.scanner if r.area == "margin")
-    assert row.crowns == 3
+    assert row.gauge.parts == 3
     assert "Without complete repeated scans of crown 0." in row.reason
 
 
@@ -305,7 +305,7 @@ GIVEN = np.minimum(GIVEN, 2)
 
 def scored(run, table=GIVEN, names=NAMES):
     rows = tuple(
-        Score(c.path, c.name, c.group, name, {"gap": None if x < 0 else int(x)})
+        CrownScore(c.path, c.name, c.group, name, {"gap": None if x < 0 else int(x)})
         for c, line in zip(run.crowns, table, strict=True)
         for name, x in zip(names, line, strict=True)
     )
@@ -319,24 +319,24 @@ def test_examiners_equal_scikit_learn_statsmodels_and_scipy():
     (row,) = found.agreement
     for pair in row.pairs:
         a, b = (GIVEN[:, NAMES.index(name)] for name in (pair.first, pair.second))
-        assert pair.kappa == pytest.approx(cohen_kappa_score(a, b))
-        assert pair.weighted == pytest.approx(cohen_kappa_score(a, b, weights="quadratic"))
-        assert pair.percent == pytest.approx((a == b).mean())
+        assert pair.plain.kappa == pytest.approx(cohen_kappa_score(a, b))
+        assert pair.weighted.kappa == pytest.approx(cohen_kappa_score(a, b, weights="quadratic"))
+        assert pair.plain.percent == pytest.approx((a == b).mean())
     counts = (GIVEN[:, :, None] == np.arange(3)).sum(axis=1)
-    assert row.fleiss == pytest.approx(fleiss_kappa(counts))
+    assert row.fleiss.kappa == pytest.approx(fleiss_kappa(counts))
     assert row.percent == pytest.approx((np.ptp(GIVEN, axis=1) == 0).mean())
     median = np.median(GIVEN, axis=1).reshape(3, 8)
     overall, first, *_ = found.comparisons
     assert overall.groups == ("milled", "upright", "tilted")
-    assert overall.rank_p == pytest.approx(stats.kruskal(*median).pvalue)
+    assert overall.ranks.p == pytest.approx(stats.kruskal(*median).pvalue)
     good = (median <= 1).sum(axis=1)
     table = [[good[0], 8 - good[0]], [good[1], 8 - good[1]]]
     assert first.fisher_p == pytest.approx(stats.fisher_exact(table).pvalue)
-    assert first.rank_statistic == stats.mannwhitneyu(median[1], median[0]).statistic
+    assert first.ranks.u == stats.mannwhitneyu(median[1], median[0]).statistic
     (correlation,) = found.correlations
     margin = [x for values in SOUND.values() for x in values["margin"]]
     expected = pingouin.corr(median.ravel(), margin, method="spearman").iloc[0]
-    assert correlation.rho == pytest.approx(expected["r"])
+    assert correlation.correlation.rho == pytest.approx(expected["r"])
     assert len(found.crowns) == 24
     assert found.crowns[0].measured == pytest.approx(SOUND["milled"]["margin"][0])
     assert [sum(row.counts) for row in found.groups] == [8, 8, 8]
@@ -351,7 +351,7 @@ def test_clearly_worse_scores_are_told_with_their_deviation():
     assert "worse scores go with a larger mean absolute deviation of the margin" in (
         found.correlations[0].sentence
     )
-    assert {row.group: row.acceptable for row in found.groups}["tilted"] == 0
+    assert {row.group: row.share.within for row in found.groups}["tilted"] == 0
 
 
 def test_missing_and_single_scores():

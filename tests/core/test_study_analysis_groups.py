@@ -9,13 +9,15 @@ import numpy as np
 import pandas
 import pingouin
 import pytest
-from cuspwise.standalone_core.deviation.verdict import Tolerances
+from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.progress import run
+from cuspwise.standalone_core.records import fields_of
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
 from cuspwise.standalone_core.study.analysis.cohort import cohort_of
 from cuspwise.standalone_core.study.analysis.comparisons import comparison_steps
 from cuspwise.standalone_core.study.analysis.corrections import multiplicity_words
 from cuspwise.standalone_core.study.analysis.descriptions import assumption_rows, trueness_rows
+from cuspwise.standalone_core.study.analysis.document import WRITERS
 from cuspwise.standalone_core.study.analysis.overall import overall_steps
 from cuspwise.standalone_core.study.analysis.precision import (
     crown_distances,
@@ -50,9 +52,15 @@ def test_descriptions_are_those_of_scipy_and_keep_the_values():
     x = 1.25 * np.array(THREE["tilted"]["margin"])
     low, high = stats.t.interval(0.95, 7, x.mean(), stats.sem(x))
     assert got.summary.values == pytest.approx(tuple(x))
-    assert (got.summary.mean, got.summary.sd) == pytest.approx((x.mean(), x.std(ddof=1)))
-    assert (got.summary.mean_low, got.summary.mean_high) == pytest.approx((low, high))
-    assert (got.summary.q1, got.summary.q3) == pytest.approx(tuple(np.percentile(x, [25, 75])))
+    assert (got.summary.description.mean, got.summary.description.sd) == pytest.approx(
+        (x.mean(), x.std(ddof=1))
+    )
+    assert (got.summary.description.ci_low, got.summary.description.ci_high) == pytest.approx(
+        (low, high)
+    )
+    assert (got.summary.description.q1, got.summary.description.q3) == pytest.approx(
+        tuple(np.percentile(x, [25, 75]))
+    )
     assert got.crowns[0] == "tilted_0"
 
 
@@ -61,9 +69,9 @@ def test_assumptions_are_those_of_scipy():
     got = next(row for row in rows if (row.area, row.measure) == ("whole", "mean_abs_um"))
     values = [THREE[name]["whole"] for name in THREE]
     levene = stats.levene(*values, center="median")
-    assert (got.brown_forsythe_f, got.brown_forsythe_p) == pytest.approx(tuple(levene))
-    for test, x in zip(got.normality, values, strict=True):
-        assert (test.statistic, test.p_value) == pytest.approx(tuple(stats.shapiro(x)))
+    assert (got.tests.spread.f, got.tests.spread.p) == pytest.approx(tuple(levene))
+    for test, x in zip(got.tests.normality.values(), values, strict=True):
+        assert (test.w, test.p) == pytest.approx(tuple(stats.shapiro(x)))
 
 
 def test_two_groups_equal_scipy_and_pingouin():
@@ -71,16 +79,18 @@ def test_two_groups_equal_scipy_and_pingouin():
     a, b = TWO["milled"]["whole"], TWO["tilted"]["whole"]
     welch = stats.ttest_ind(b, a, equal_var=False)
     interval = welch.confidence_interval(0.95)
-    assert (got.welch.t, got.welch.p_value) == pytest.approx((welch.statistic, welch.pvalue))
+    assert (got.tests.welch.t, got.tests.welch.p) == pytest.approx((welch.statistic, welch.pvalue))
     assert (got.low, got.high) == pytest.approx((interval.low, interval.high))
     assert got.difference == pytest.approx(np.mean(b) - np.mean(a))
     ranks = stats.mannwhitneyu(b, a, method="exact")
-    assert (got.ranks.u, got.ranks.p_value) == pytest.approx((ranks.statistic, ranks.pvalue))
-    assert got.ranks.shift == pytest.approx(np.median(np.subtract.outer(b, a)))
+    assert (got.tests.mann_whitney.u, got.tests.mann_whitney.p) == pytest.approx(
+        (ranks.statistic, ranks.pvalue)
+    )
+    assert got.tests.shift.estimate == pytest.approx(np.median(np.subtract.outer(b, a)))
     # pingouin's J is the approximation 1 − 3/(4 df − 1): 0.94545 for 14, exactly 0.94531.
     g = pingouin.compute_effsize(b, a, eftype="hedges")
-    assert got.effects.hedges_g == pytest.approx(g, rel=3e-4)
-    assert got.effects.cliff_delta == pytest.approx(2 * ranks.statistic / 64 - 1)
+    assert got.tests.hedges_g.g == pytest.approx(g, rel=3e-4)
+    assert got.tests.cliff_delta.delta == pytest.approx(2 * ranks.statistic / 64 - 1)
 
 
 def test_equivalence_is_that_of_statsmodels():
@@ -99,12 +109,12 @@ def test_holm_is_that_of_statsmodels_and_the_primary_comparison_stands_apart():
     rows = compare(TWO)
     assert [row.primary for row in rows] == [True, False, False, False]
     assert (rows[0].area, rows[0].measure) == ("margin", "mean_abs_um")
-    assert rows[0].p_holm == rows[0].p_value
-    assert rows[0].family == 1
+    assert rows[0].corrected.p_holm == rows[0].p_value
+    assert rows[0].corrected.family == 1
     rest = rows[1:]
     expected = multipletests([row.p_value for row in rest], method="holm")[1]
-    assert [row.p_holm for row in rest] == pytest.approx(list(expected))
-    assert {row.family for row in rest} == {3}
+    assert [row.corrected.p_holm for row in rest] == pytest.approx(list(expected))
+    assert {row.corrected.family for row in rest} == {3}
     assert "is no part of these: not corrected" in multiplicity_words(cohort_of(study(TWO)))
 
 
@@ -113,9 +123,9 @@ def test_with_three_groups_the_family_holds_every_pair():
     assert len(rows) == 3 * 2 * 2
     primary = [row for row in rows if row.primary]
     expected = multipletests([row.p_value for row in primary], method="holm")[1]
-    assert [row.p_holm for row in primary] == pytest.approx(list(expected))
-    assert {row.family for row in primary} == {3}
-    assert {row.family for row in rows if not row.primary} == {9}
+    assert [row.corrected.p_holm for row in primary] == pytest.approx(list(expected))
+    assert {row.corrected.family for row in primary} == {3}
+    assert {row.corrected.family for row in rows if not row.primary} == {9}
     assert "over its 3 pairs of groups only" in multiplicity_words(cohort_of(study(THREE)))
 
 
@@ -127,17 +137,19 @@ def test_three_groups_equal_pingouin_and_scipy():
     table = {"um": np.concatenate(values), "group": np.repeat(list(THREE), 8)}
 
     welch = pingouin.welch_anova(pandas.DataFrame(table), dv="um", between="group").iloc[0]
-    assert got.welch_f == pytest.approx(float(welch["F"]), rel=1e-4)
-    assert (got.kruskal_h, got.kruskal_p) == pytest.approx(tuple(stats.kruskal(*values)))
+    assert got.tests.welch_anova.f == pytest.approx(float(welch["F"]), rel=1e-4)
+    kruskal = got.tests.kruskal_wallis
+    assert (kruskal.h, kruskal.p) == pytest.approx(tuple(stats.kruskal(*values)))
     howell = stats.tukey_hsd(*values, equal_var=False) if _has_unequal_tukey() else None
-    for row in got.post_hoc:
-        i, j = (list(THREE).index(name) for name in (row.first, row.second))
-        assert row.difference == pytest.approx(np.mean(values[j]) - np.mean(values[i]))
-        assert row.low < row.difference < row.high
+    written = fields_of(got, WRITERS)["post_hoc"]
+    for row, (means, _) in zip(written, got.pairs, strict=True):
+        i, j = (list(THREE).index(name) for name in (row["first"], row["second"]))
+        assert row["difference"] == pytest.approx(np.mean(values[j]) - np.mean(values[i]))
+        assert row["low"] < row["difference"] < row["high"]
         if howell is not None:
-            assert row.games_howell_p == pytest.approx(howell.pvalue[i, j], rel=1e-4)
+            assert means.p == pytest.approx(howell.pvalue[i, j], rel=1e-4)
     assert got.primary
-    assert got.p_holm == got.p_value
+    assert got.corrected.p_holm == got.tests.welch_anova.p
     assert got.sentence.startswith("Margin, mean absolute deviation: at least one of Milled, ")
 
 
@@ -152,8 +164,9 @@ def test_two_groups_have_no_overall_test():
 def test_ranks_lead_when_the_plan_says_so():
     row = compare(TWO, AnalysisPlan(lead="ranks"))[0]
     assert row.lead == "ranks"
-    assert row.p_value == row.ranks.p_value
-    assert (row.difference, row.low, row.high) == (row.ranks.shift, row.ranks.low, row.ranks.high)
+    assert row.p_value == row.tests.mann_whitney.p
+    shift = row.tests.shift
+    assert (row.difference, row.low, row.high) == (shift.estimate, shift.ci_low, shift.ci_high)
     assert "Mann–Whitney test" in row.sentence
 
 
@@ -223,17 +236,17 @@ def test_below_the_scanner_is_marked():
 
 
 def test_tolerances_equal_statsmodels_and_the_tables():
-    limits = Tolerances(mean_abs_um={"margin": 12.0})
+    limits = Tolerances(tolerances_um={"margin": 12.0})
     rows = tolerance_rows(cohort_of(study(THREE, tolerances=limits)))
     by = {(row.group, row.area): row for row in rows}
     x = np.array(THREE["upright"]["margin"])
     got = by["upright", "margin"]
-    assert (got.within, got.n) == (int((x <= 12).sum()), 8)
-    low, high = proportion_confint(got.within, 8, method="wilson")
-    assert (got.share_low, got.share_high) == pytest.approx((low, high))
+    assert (got.share.within, got.share.n) == (int((x <= 12).sum()), 8)
+    low, high = proportion_confint(got.share.within, 8, method="wilson")
+    assert (got.share.ci_low, got.share.ci_high) == pytest.approx((low, high))
     # One-sided factor for n = 8, 95 % content, 95 % confidence: 3.187 (ISO 16269-6, table D;
     # value from memory, and equal to scipy's noncentral t here).
-    assert got.next_crown_um == pytest.approx(x.mean() + 3.187 * x.std(ddof=1), rel=1e-4)
+    assert got.next_crown.limit == pytest.approx(x.mean() + 3.187 * x.std(ddof=1), rel=1e-4)
     assert by["milled", "whole"].meets is None
     assert "no tolerance is set" in by["milled", "whole"].sentence
 
@@ -247,7 +260,7 @@ def test_tolerances_equal_statsmodels_and_the_tables():
     ],
 )
 def test_meeting_a_tolerance(limit, meets, words):
-    found = study(THREE, tolerances=Tolerances(mean_abs_um={"margin": limit}))
+    found = study(THREE, tolerances=Tolerances(tolerances_um={"margin": limit}))
     row = next(
         r for r in tolerance_rows(cohort_of(found)) if (r.group, r.area) == ("upright", "margin")
     )
@@ -262,21 +275,22 @@ def test_precision_is_described_over_pairs_and_compared_over_crowns():
     apart = np.abs(np.subtract.outer(x, x))[np.triu_indices(8, 1)]
     assert row.superimposed.n == row.design_frame.n == 28
     assert row.design_frame.mean == pytest.approx(1.25 * apart.mean())
-    assert row.superimposed.maximum == pytest.approx(0.9 * 1.25 * apart.max())
-    assert row.dispersion.n == 8
+    assert row.superimposed.max == pytest.approx(0.9 * 1.25 * apart.max())
+    assert row.dispersion.description.n == 8
     # On a line the spatial median is the median; between the two middle crowns all are equal.
     distances = crown_distances(cohort, "tilted", "margin", "rms_um")
     assert distances.sum() == pytest.approx(
         0.9 * 1.25 * np.abs(x - np.median(x)).sum() * (8 / 7) ** 0.5, rel=1e-6
     )
     rows = run(precision_comparison_steps(cohort, {}))
-    assert [(r.n_first, r.n_second) for r in rows] == [(8, 8)] * 6
-    assert all(r.exact and r.permutations == 12870 for r in rows)
+    assert [[len(d) for d in r.test.distances.values()] for r in rows] == [[8, 8]] * 6
+    assert all(r.test.exact and r.test.permutations == 12870 for r in rows)
     expected = multipletests([r.p_value for r in rows], method="holm")[1]
-    assert [r.p_holm for r in rows] == pytest.approx(list(expected))
+    assert [r.corrected.p_holm for r in rows] == pytest.approx(list(expected))
     found = next(r for r in rows if (r.first, r.second, r.area) == ("milled", "tilted", "margin"))
-    assert found.difference == pytest.approx(found.mean_second - found.mean_first)
-    assert found.mean_second == pytest.approx(distances.mean())
+    means = found.test.dispersion
+    assert found.difference == pytest.approx(means["tilted"] - means["milled"])
+    assert means["tilted"] == pytest.approx(distances.mean())
 
 
 def test_signed_measures_of_pairs_are_described_and_not_compared():

@@ -15,7 +15,7 @@ from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.mesh.write import write_mesh
-from cuspwise.standalone_core.report.check.document import plain
+from cuspwise.standalone_core.records import plain
 from cuspwise.standalone_core.study.measuring.executors import executor_of
 from cuspwise.standalone_core.study.measuring.run import run_study
 from cuspwise.standalone_core.study.plan import GroupPlan, StudyPlan

@@ -142,8 +142,10 @@ def test_what_cannot_be_told_is_asked_for(tmp_path: Path, names: tuple[str, ...]
 
 def test_a_file_that_is_there_is_kept_unless_forced(folder: Path):
     (folder / "study.toml").write_text("mine")
-    with pytest.raises(CuspwiseError, match="--force"):
+    with pytest.raises(CuspwiseError, match="replace it") as caught:
         new_study(folder)
+    assert caught.value.arguments == ("out", "force")
+    assert "--" not in str(caught.value)
     assert (folder / "study.toml").read_text() == "mine"
     assert new_study(folder, force=True).plan.groups
 
@@ -217,4 +219,4 @@ def test_the_command_says_what_it_found(folder: Path):
     assert (folder / "study.toml").is_file()
     again = CliRunner().invoke(main, ["new", str(folder)])
     assert again.exit_code == 1
-    assert "--force" in again.output
+    assert "Choose another name, or replace it. (--out, --force)" in again.output

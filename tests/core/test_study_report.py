@@ -190,7 +190,9 @@ def _marks(svg: str) -> Iterator[ET.Element]:
 def test_figures_show_every_crown_once(analysis: StudyAnalysis, figures: dict[str, Figure]) -> None:
     margin = figures["trueness_margin"]
     shown = [e for e in _marks(margin.svg) if e.get("style", "") or e.get("y")]
-    crowns = sum(row.summary.n for row in analysis.findings.trueness if row.area == "margin")
+    crowns = sum(
+        row.summary.description.n for row in analysis.findings.trueness if row.area == "margin"
+    )
     assert crowns == 15 * len(analysis.measures)
     assert len(shown) >= crowns
     assert "µm" in margin.svg
@@ -213,7 +215,7 @@ def test_figures_tell_what_they_show_to_those_who_cannot_see(
     analysis: StudyAnalysis, figures: dict[str, Figure]
 ) -> None:
     means = [
-        f"{row.summary.mean:.1f}"
+        f"{row.summary.description.mean:.1f}"
         for row in analysis.findings.trueness
         if (row.area, row.measure) == ("margin", "mean_abs_um")
     ]

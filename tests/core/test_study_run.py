@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from cuspwise.standalone_core.check import CheckSettings, check
 from cuspwise.standalone_core.errors import CuspwiseError, StudyError
-from cuspwise.standalone_core.report.check.document import plain
+from cuspwise.standalone_core.records import plain
 from cuspwise.standalone_core.study.file.inputs import StudyInputs
 from cuspwise.standalone_core.study.file.repeated_scans import RepeatEntry, RepeatScans
 from cuspwise.standalone_core.study.measuring.executors import executor_of

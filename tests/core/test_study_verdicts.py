@@ -47,8 +47,8 @@ def test_a_crown_with_flash_is_named_and_keeps_its_group_from_meeting_the_tolera
     sound, flashed = analyse_study(run()), analyse_study(run((FLASH,)))
     (before,) = (row for row in sound.findings.tolerances if row.area == "margin")
     (after,) = (row for row in flashed.findings.tolerances if row.area == "margin")
-    assert (before.within, before.meets) == (8, True)
-    assert (after.within, after.n, after.meets) == (7, 8, None)
+    assert (before.share.within, before.meets) == (8, True)
+    assert (after.share.within, after.share.n, after.meets) == (7, 8, None)
     (line,) = (line for line in opening_lines(flashed) if line.kind == "unmatched")
     name = run().crowns[2].name
     assert line.status == "bad"

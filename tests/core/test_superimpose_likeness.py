@@ -11,7 +11,7 @@ from cuspwise.standalone_core.demo.shape import CrownShape, Outline
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.superimpose.candidates import measured
 from cuspwise.standalone_core.superimpose.feet import NormalEquations
-from cuspwise.standalone_core.superimpose.frame import Frame
+from cuspwise.standalone_core.superimpose.frame import MotionFrame
 from cuspwise.standalone_core.superimpose.likeness import likeness
 from cuspwise.standalone_core.superimpose.prepared import PreparedDesign
 from cuspwise.standalone_core.superimpose.rigid import motion
@@ -44,7 +44,7 @@ def resized(mesh: TriangleMesh, factor: float) -> TriangleMesh:
 
 
 def reach(mesh: TriangleMesh) -> float:
-    return float(Frame.of(mesh.triangles.mean(axis=1), mesh.face_areas).length_mm)
+    return float(MotionFrame.of(mesh.triangles.mean(axis=1), mesh.face_areas).length_mm)
 
 
 def cut(mesh: TriangleMesh, way: tuple[float, float, float], share: float) -> TriangleMesh:
@@ -199,7 +199,9 @@ def test_directions_hardly_held_are_not_moved_along():
     values = np.array([1e-4, 0.1, 0.2, 0.3, 0.4, 0.5])
     step = np.arange(1.0, 7.0)
     information = turn @ np.diag(values) @ turn.T
-    equations = NormalEquations(information, -information @ (turn @ step), Frame(np.zeros(3), 1.0))
+    equations = NormalEquations(
+        information, -information @ (turn @ step), MotionFrame(np.zeros(3), 1.0)
+    )
     none = np.zeros((6, 6))
     np.testing.assert_allclose(turn.T @ equations.step(none), step, atol=1e-9)
     np.testing.assert_allclose(turn.T @ equations.step(none, 1e-3), [0.0, *step[1:]], atol=1e-9)

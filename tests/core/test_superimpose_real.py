@@ -11,6 +11,7 @@ from cuspwise.standalone_core.superimpose.rigid import apply, inverse, largest_d
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from cuspwise.standalone_core.superimpose.superimposition import superimpose
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
+from made.scaled_fit import with_scale
 
 
 def both_ways(scan: TriangleMesh, design: SurfaceIndex, pose: np.ndarray) -> np.ndarray:
@@ -44,7 +45,8 @@ def test_tooth_row_against_the_published_figures(shared_meshes):
     some, weights = test.vertices[::8], test.vertex_areas[::8]
     for _ in range(15):
         feet = reference.closest(apply(pose, some)).foot
-        pairs = fit_point_pairs(some, feet, weights=weights, with_scale=True)
+        fit = fit_point_pairs(some, feet, weights=weights)
+        pairs = with_scale(fit, some, feet, weights)
         pose = pairs.T_target_source
     scaled = both_ways(test, reference, pose)
     assert pairs.scale == pytest.approx(1.043, abs=0.005)
@@ -69,7 +71,7 @@ def test_partly_overlapping_range_scans(shared_meshes):
     second gives the inverse motion to half an edge.
     """
     first, second = (hippo(shared_meshes, number) for number in (1, 2))
-    settings = SuperimposeSettings(loss="robust", max_distance_mm=2.0, least_overlap=0.3)
+    settings = SuperimposeSettings(fit_weighting="robust", max_distance_mm=2.0, least_overlap=0.3)
     edge_mm = np.sqrt(first.area_mm2 / len(first.faces) * 4.0 / np.sqrt(3.0))
     design = shapes.prepared(first)
     found = superimpose(second, design, settings)

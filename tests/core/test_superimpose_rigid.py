@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
+from cuspwise.standalone_core.mesh.morton import curve_order
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.superimpose import rigid
-from cuspwise.standalone_core.superimpose.frame import Frame
+from cuspwise.standalone_core.superimpose.frame import MotionFrame
 from cuspwise.standalone_core.superimpose.rotations import even_rotations
-from cuspwise.standalone_core.superimpose.sampling import morton_order, surface_samples, thinned
+from cuspwise.standalone_core.superimpose.sampling import surface_samples, thinned
 from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
 
@@ -55,7 +56,7 @@ def test_inverse_and_angle():
 
 def test_a_frame_turns_about_its_centre():
     points = np.random.default_rng(1).normal([10.0, 0.0, -5.0], size=(50, 3))
-    frame = Frame.of(points, np.ones(50))
+    frame = MotionFrame.of(points, np.ones(50))
     moved = rigid.apply(frame.motion(np.array([0.01, 0.02, -0.03, 0.1, 0.2, 0.3])), points)
     shift = moved.mean(axis=0) - points.mean(axis=0)
     np.testing.assert_allclose(shift, [0.1, 0.2, 0.3])
@@ -99,5 +100,5 @@ def test_thinned_points_stand_for_equal_weight():
     rng = np.random.default_rng(3)
     points = rng.uniform(size=(20_000, 3))
     weights = np.where(points[:, 0] < 0.5, 3.0, 1.0)
-    pick = thinned(weights, morton_order(points), 2000)
+    pick = thinned(weights, curve_order(points), 2000)
     assert np.mean(points[pick, 0] < 0.5) == pytest.approx(0.75, abs=0.01)

@@ -151,7 +151,7 @@ def test_a_whole_turn_of_units_does_not_matter(crown):
     ("settings", "subject"),
     [
         ({"start": "guess"}, "start"),
-        ({"loss": "absolute"}, "loss"),
+        ({"fit_weighting": "absolute"}, "fit_weighting"),
         ({"keep_share": 0.0}, "keep_share"),
         ({"keep_share": 1.5}, "keep_share"),
         ({"max_distance_mm": -1.0}, "max_distance_mm"),

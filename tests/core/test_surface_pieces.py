@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from cuspwise.standalone_core.mesh.morton import morton_codes, runs, sorting_order
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
 from cuspwise.standalone_core.surface.exact import FaceFrames
 from cuspwise.standalone_core.surface.grouping import blocks_of
-from cuspwise.standalone_core.surface.morton import morton_codes, runs, sorting_order
 from cuspwise.standalone_core.surface.pieces import Pieces
 from made.tiers import slow
 from scipy.spatial import cKDTree

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
-from dataclasses import fields, is_dataclass
-from pathlib import Path
+from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ...deviation.margin_profile import why_no_margin_profile
-from ...readable import readable
+from ...records import plain
 from .sentences import SIGN
 
 if TYPE_CHECKING:
@@ -121,23 +118,6 @@ def health_document(
         "repairs": list(repair.actions),
         "warnings": list(repair.warnings),
     }
-
-
-def plain(value: Any) -> Any:
-    """Turn dataclasses, mappings, arrays, paths and numpy numbers into what JSON can hold."""
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if isinstance(value, str | Path):
-        return readable(value.name if isinstance(value, Path) else value)
-    if value is None or isinstance(value, bool | int):
-        return value
-    if isinstance(value, np.ndarray | np.generic):
-        return plain(value.tolist())
-    if is_dataclass(value):
-        value = {f.name: getattr(value, f.name) for f in fields(value)}
-    if isinstance(value, Mapping):
-        return {readable(str(key)): plain(item) for key, item in value.items()}
-    return [plain(item) for item in value]
 
 
 def _surface(part: CheckedMesh) -> dict[str, Any]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from ...deviation.margin_profile import MarginProfile
 from ...mesh.triangle_mesh import BoolArray, FloatArray
+from ...words.text import signed_number
 from ..drawing.deviation_colours import STANDARD, hex_colour
 from ..drawing.svg_layout import Bar, Mark
 
@@ -201,7 +202,7 @@ def _height_marks(
     room = math.isfinite(tolerance) and _TEXT < scale * tolerance < scale * limit - _TEXT
     own = [-tolerance, tolerance] if room else []
     return tuple(
-        Mark(round(zero - scale * value, 2), f"{value:+g}".replace("-", "−") if value else "0")
+        Mark(round(zero - scale * value, 2), signed_number(value, "+g") if value else "0")
         for value in (-limit, *own, 0.0, limit)
     )
 
@@ -244,5 +245,5 @@ def _round_up(value: float) -> float:
 def _clipped(values: FloatArray, limit: float) -> str:
     found = values[np.isfinite(values)]
     ends = [float(found.min()), float(found.max())] if len(found) else []
-    beyond = [f"{end:+.0f}".replace("-", "−") for end in ends if abs(end) > 1.02 * limit]
+    beyond = [signed_number(end, "+.0f") for end in ends if abs(end) > 1.02 * limit]
     return f"goes on to {' and '.join(beyond)} µm" if beyond else ""

@@ -6,7 +6,7 @@ import math
 
 from ...deviation.margin_directions import ZERO_WORDS, Directions
 from ...deviation.margin_summary import MarginSummary
-from .sentences import micrometres
+from ...words.text import micrometres
 
 
 def margin_line(found: MarginSummary) -> str:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping, Sequence
-from dataclasses import fields, is_dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import is_dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,32 +13,39 @@ from ...areas.support_marks import mark_of
 from ...deviation.margin_profile import why_no_margin_profile
 from ...deviation.measures import AreaMeasures
 from ...deviation.support_marks import MARK_WORDS
+from ...records import fields_of
+from ...shares import share_words
+from ...words.names import (
+    DIRECTION_WORDS,
+    MARK_KIND_WORDS,
+    NO_TOLERANCE,
+    NOT_DECIDABLE,
+    OUTSIDE,
+    WITHIN,
+    area_words,
+)
+from ...words.text import NO_VALUE, micrometres
 from ..drawing.deviation_colours import PALETTES
 from ..drawing.histogram import Histogram
 from ..drawing.legend import Legend, number
 from ..drawing.pictures import Pictures
-from ..drawing.svg_layout import histogram_plot, legend_plot
+from ..drawing.svg_layout import Plot, histogram_plot, legend_plot
 from .margin_plot import margin_plot
 from .margin_words import angle_words, margin_details, margin_line
 from .sentences import (
     CAUTIONS,
-    DIRECTION_WORDS,
-    MARK_KIND_WORDS,
     PICTURES_REMEDY,
     PICTURES_REMEDY_CHECKOUT,
     SHORT_VERDICTS,
     SIGN,
     TERMS,
-    area_words,
     headline,
     limits_of_the_numbers,
     marks_line,
-    micrometres,
     patch_areas,
     patch_kind,
     patch_limit_um,
     patch_line,
-    percent,
     status_words,
     superimposition_lines,
     surface_words,
@@ -80,12 +87,7 @@ def check_page(
     str
         HTML that needs no other file and no network. Every text in it is escaped.
     """
-    by_direction: dict[str, list[AreaMeasures]] = {}
-    for row in result.measures:
-        if mark_of(row.area):
-            continue  # they have a table of their own
-        by_direction.setdefault(row.direction, []).append(row)
-    profile = result.margin_profile
+    by_direction = _by_direction(result.measures)
     forward = {row.area: row for row in by_direction.get("design_to_scan", [])}
     return (
         page_environment()
@@ -94,20 +96,12 @@ def check_page(
             result=result,
             headline=headline(result.verdicts),
             written=written,
-            judged=[v for v in result.verdicts if v.verdict != "no_tolerance"],
+            judged=[v for v in result.verdicts if v.verdict != NO_TOLERANCE],
             by_direction=by_direction,
             legend=legend,
             legend_plot=legend_plot(legend),
             palette=PALETTES[legend.palette],
-            histograms=[
-                (
-                    h,
-                    forward[h.area],
-                    histogram_plot(h, forward[h.area].tolerance_um, legend.palette),
-                )
-                for h in histograms
-                if h.area in forward
-            ],
+            histograms=_with_plots(histograms, forward, legend.palette),
             pictures=[(p.view, base64.b64encode(p.png).decode("ascii")) for p in pictures.pictures],
             pictures_reason=pictures.reason,
             superimposition=superimposition_lines(result.superimposition),
@@ -117,14 +111,46 @@ def check_page(
             patch_limit_um=patch_limit_um(result),
             patches_shown=PATCHES_SHOWN,
             marks_line=marks_line(result.marks),
-            margin_line="" if profile is None else margin_line(profile.summary),
-            margin_details=() if profile is None else margin_details(profile.summary),
-            margin_angles="" if profile is None else angle_words(profile.directions),
-            margin_missing=why_no_margin_profile(result.area_set),
-            margin_plot=None if profile is None else margin_plot(profile, legend.palette),
+            **_margin_part(result, legend.palette),
             unmatched_lines=unmatched_lines(result),
         )
     )
+
+
+def _with_plots(
+    histograms: Iterable[Histogram], rows: Mapping[str, AreaMeasures], palette: str
+) -> list[tuple[Histogram, AreaMeasures, Plot]]:
+    """Return the histograms of areas with a row, each with that row and its plot."""
+    return [
+        (h, rows[h.area], histogram_plot(h, rows[h.area].tolerance_um, palette))
+        for h in histograms
+        if h.area in rows
+    ]
+
+
+def _by_direction(measures: Iterable[AreaMeasures]) -> dict[str, list[AreaMeasures]]:
+    """Return the rows of each direction, without support marks: they have a table of their own."""
+    rows: dict[str, list[AreaMeasures]] = {}
+    for row in measures:
+        if not mark_of(row.area):
+            rows.setdefault(row.direction, []).append(row)
+    return rows
+
+
+def _margin_part(result: CheckResult, palette: str) -> dict[str, Any]:
+    """Return what the page shows of the margin line."""
+    missing = {"margin_missing": why_no_margin_profile(result.area_set)}
+    profile = result.margin_profile
+    if profile is None:
+        nothing = {"margin_line": "", "margin_details": (), "margin_angles": ""}
+        return {**missing, **nothing, "margin_plot": None}
+    return {
+        **missing,
+        "margin_line": margin_line(profile.summary),
+        "margin_details": margin_details(profile.summary),
+        "margin_angles": angle_words(profile.directions),
+        "margin_plot": margin_plot(profile, palette),
+    }
 
 
 def page_environment() -> Environment:
@@ -138,7 +164,7 @@ def page_environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters.update(area=area_words, um=micrometres, percent=percent, number=number)
+    environment.filters.update(area=area_words, um=micrometres, percent=share_words, number=number)
     environment.filters.update(surface=surface_words, status=status_words)
     environment.filters.update(patch_kind=patch_kind, patch_areas=patch_areas)
     environment.globals.update(
@@ -151,7 +177,7 @@ def page_environment() -> Environment:
         direction_words=DIRECTION_WORDS,
         pictures_remedy=PICTURES_REMEDY,
         pictures_remedy_checkout=PICTURES_REMEDY_CHECKOUT,
-        verdict_signs={"within": "✓", "outside": "✗", "not_decidable": "?", "no_tolerance": "–"},
+        verdict_signs={WITHIN: "✓", OUTSIDE: "✗", NOT_DECIDABLE: "?", NO_TOLERANCE: NO_VALUE},
     )
     return environment
 
@@ -159,7 +185,7 @@ def page_environment() -> Environment:
 def setting_rows(value: Any, name: str = "") -> list[tuple[str, str]]:
     """List every setting, those inside others by a dotted name."""
     if is_dataclass(value):
-        value = {f.name: getattr(value, f.name) for f in fields(value)}
+        value = fields_of(value)
     if isinstance(value, Mapping):
         dotted = f"{name}." if name else ""
         return [row for key, item in value.items() for row in setting_rows(item, f"{dotted}{key}")]

@@ -11,8 +11,10 @@ import numpy as np
 
 from ...deviation.reasons import about_pieces
 from ...deviation.support_marks import GOUGE, MARK_WORDS, STUB, MarkResult
-from ...deviation.verdict import DOUBT_WORDS, NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN, Verdict
+from ...deviation.verdict import Verdict
 from ...shares import limit_words, share_words
+from ...words.names import DOUBT_WORDS, NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN, area_words
+from ...words.text import capital, listed, micrometres
 
 if TYPE_CHECKING:
     from ...check import CheckResult
@@ -20,23 +22,6 @@ if TYPE_CHECKING:
     from ...measure import CheckedMesh
     from ...superimpose.result import Superimposition
 
-AREA_WORDS = {
-    "whole": "whole crown",
-    "external": "external",
-    "intaglio": "intaglio",
-    "occlusal": "occlusal",
-    "axial": "axial walls",
-    "margin": "margin",
-    "fossae": "fossae",
-    "contact_mesial": "mesial contact",
-    "contact_distal": "distal contact",
-    "supports": "supports",
-}
-MARK_KIND_WORDS = {"support": "printing support", "sprue": "sprue or holding bar"}
-DIRECTION_WORDS = {
-    "design_to_scan": "from design to scan",
-    "scan_to_design": "from scan to design",
-}
 SHORT_VERDICTS = {
     WITHIN: "within",
     OUTSIDE: "outside",
@@ -58,7 +43,7 @@ START_WORDS = {
     "landmarks": "from landmark pairs",
     "in_place": "from the position in the files",
 }
-LOSS_WORDS = {
+WEIGHTING_WORDS = {
     "least_squares": "plain least squares",
     "trimmed": "trimmed least squares",
     "robust": "robust (Tukey's biweight)",
@@ -74,8 +59,6 @@ CAUTIONS = (
 PICTURES_REMEDY = "pip install 'cuspwise[pictures]'"
 PICTURES_REMEDY_CHECKOUT = "pip install '.[pictures]'"
 
-NO_VALUE = "–"
-
 
 @dataclass(frozen=True)
 class Headline:
@@ -84,11 +67,6 @@ class Headline:
     verdict: str
     title: str
     sentences: tuple[str, ...]
-
-
-def area_words(name: str) -> str:
-    """Return what people call an area; a name of the user's own stays as it is."""
-    return AREA_WORDS.get(name, name)
 
 
 def headline(verdicts: Sequence[Verdict]) -> Headline:
@@ -103,10 +81,10 @@ def headline(verdicts: Sequence[Verdict]) -> Headline:
             ("None of the areas found has a tolerance to be compared with.",),
         )
     (decisive, first), *others = groups
-    sentences = [f"{_capital(area_words(v.area))}: {v.reason}" for v in first]
+    sentences = [f"{capital(area_words(v.area))}: {v.reason}" for v in first]
     for kind, group in others:
         if kind == NOT_DECIDABLE:
-            sentences += [f"{_capital(area_words(v.area))}, undecided: {v.reason}" for v in group]
+            sentences += [f"{capital(area_words(v.area))}, undecided: {v.reason}" for v in group]
         else:
             sentences.append(f"{_TITLES[kind]}: {_names(group)}.")
     sentences += dict.fromkeys(v.caveat for v in verdicts if v.caveat)
@@ -115,7 +93,7 @@ def headline(verdicts: Sequence[Verdict]) -> Headline:
 
 def patch_limit_um(result: CheckResult) -> float:
     """Return the bound that a check's patches lie beyond, µm; NaN without one."""
-    own = result.settings.patches.tolerance_um
+    own = result.settings.patches.patch_um
     return result.settings.tolerances.limit_um("whole") if own is None else own
 
 
@@ -185,7 +163,7 @@ def superimposition_lines(fit: Superimposition) -> tuple[str, ...]:
     if fit.settings.refine:
         settled = "settled" if fit.converged else "had not settled"
         lines.append(
-            f"Best fit ({LOSS_WORDS.get(fit.settings.loss, fit.settings.loss)}, never scaled), "
+            f"Best fit ({WEIGHTING_WORDS[fit.settings.fit_weighting]}, never scaled), "
             f"started {START_WORDS.get(fit.start, fit.start)}; {settled} after "
             f"{fit.iterations} iterations."
         )
@@ -194,7 +172,7 @@ def superimposition_lines(fit: Superimposition) -> tuple[str, ...]:
     lines.append(
         f"Residual {micrometres(1e3 * fit.rms_mm)} µm RMS, "
         f"{micrometres(1e3 * fit.mean_abs_mm)} µm mean absolute, over "
-        f"{fit.points_used:,} points ({percent(fit.share_used)} of the scan's surface)."
+        f"{fit.points_used:,} points ({share_words(fit.share_used)} of the scan's surface)."
     )
     lines.append(
         f"The scan was turned by {turn_deg(fit.T_design_scan):.2f}° and moved by "
@@ -250,25 +228,10 @@ SIGN = (
 )
 
 
-def micrometres(value: float, *, signed: bool = False, digits: int = 1) -> str:
-    """Write µm with a true minus sign; a dash for no number."""
-    if not math.isfinite(value):
-        return NO_VALUE
-    text = f"{abs(value):.{digits}f}"
-    if float(text) == 0.0:
-        return text
-    return f"−{text}" if value < 0.0 else f"+{text}" if signed else text
-
-
 def status_words(shares: Mapping[str, float]) -> str:
     """Say what became of a surface's points: the shares that are not nothing, in per cent."""
     found = [f"{share_words(share)} {words}" for words, share in shares.items() if share > 0.0]
     return "; ".join(found) or "nothing"
-
-
-def percent(share: float) -> str:
-    """Write a share in per cent, never rounded up to a bound it does not reach."""
-    return share_words(share)
 
 
 def surface_words(part: CheckedMesh) -> str:
@@ -297,9 +260,4 @@ def _rival_line(fit: Superimposition) -> str:
 
 
 def _names(verdicts: Sequence[Verdict]) -> str:
-    names = [area_words(v.area) for v in verdicts]
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+    return listed([area_words(v.area) for v in verdicts])

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 
-from ...csv_text import csv_text
+from ...csv_text import cell_text, csv_text
 from ...deviation.margin_profile import MarginProfile
 from ...deviation.measures import MEASURE_COLUMNS, AreaMeasures
 from ...deviation.patches import Patch
@@ -98,7 +97,7 @@ def margin_profile_csv(profile: MarginProfile) -> str:
         profile.vertical_um.tolist(),
         profile.horizontal_um.tolist(),
         profile.flash_um.tolist(),
-        ["true" if counts else "false" for counts in profile.counted],
+        profile.counted.tolist(),
     ]
     rows = zip(*columns, strict=True)
     return csv_text(
@@ -128,7 +127,7 @@ def _patch_row(rank: int, patch: Patch) -> list[str]:
         "n": patch.n,
         "seen_from": patch.seen_from,
         "margin_mm": patch.margin_mm,
-        "unmatched": "true" if patch.unmatched else "false",
+        "unmatched": patch.unmatched,
     }
     for axis, centre, peak in zip("xyz", patch.centre_mm, patch.peak_mm, strict=True):
         values[f"centre_{axis}_mm"] = centre
@@ -137,12 +136,9 @@ def _patch_row(rank: int, patch: Patch) -> list[str]:
 
 
 def _text(column: str, value: object) -> str:
-    if not isinstance(value, float):
-        return str(value)
-    if not math.isfinite(value):
-        return ""
     digits = next(
         (d for unit, d in _DIGITS_BY_UNIT.items() if column.endswith(unit)), _SHARE_DIGITS
     )
-    text = f"{value:.{digits}f}"
-    return text[1:] if text.startswith("-") and float(text) == 0.0 else text
+    text = cell_text(value, digits)
+    zero = isinstance(value, float) and text.startswith("-") and float(text) == 0.0
+    return text.removeprefix("-") if zero else text

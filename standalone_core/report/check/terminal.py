@@ -15,25 +15,29 @@ from rich.text import Text
 from ...areas.find import NO_INSERTION, NO_MESIAL
 from ...areas.support_marks import mark_of
 from ...deviation.support_marks import MARK_WORDS
-from ...deviation.verdict import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN
 from ...readable import readable
+from ...shares import share_words
+from ...words.names import (
+    MARK_KIND_WORDS,
+    NO_TOLERANCE,
+    NOT_DECIDABLE,
+    OUTSIDE,
+    WITHIN,
+    area_words,
+)
+from ...words.text import NO_VALUE, micrometres, signed_number
 from .document import areas_document, health_document
 from .margin_words import angle_words, margin_details, margin_line
 from .sentences import (
     CAUTIONS,
-    MARK_KIND_WORDS,
-    NO_VALUE,
     SHORT_VERDICTS,
     SIGN,
-    area_words,
     headline,
     marks_line,
-    micrometres,
     patch_areas,
     patch_kind,
     patch_limit_um,
     patch_line,
-    percent,
     superimposition_lines,
     surface_words,
     unmatched_lines,
@@ -144,8 +148,8 @@ def measures_table(result: CheckResult) -> Table:
             micrometres(row.rms_um),
             micrometres(row.half_p90_p10_um),
             micrometres(row.mean_um, signed=True),
-            percent(row.within_tolerance),
-            percent(row.coverage),
+            share_words(row.within_tolerance),
+            share_words(row.coverage),
             micrometres(row.tolerance_um, digits=0),
             _verdict(row.verdict),
         )
@@ -178,7 +182,7 @@ def patches_table(result: CheckResult) -> RenderableType:
             micrometres(patch.mean_um, signed=True),
             f"{patch.area_mm2:.2f}",
             micrometres(patch.volume_mm3, digits=4),
-            ", ".join(f"{x:.1f}".replace("-", "−") for x in patch.centre_mm),
+            ", ".join(signed_number(x, ".1f") for x in patch.centre_mm),
             Text(patch_areas(patch)),
         )
     if len(found) > PATCHES_SHOWN:
@@ -213,7 +217,7 @@ def marks_table(result: CheckResult) -> Table:
             micrometres(mark.surroundings_um, signed=True),
             micrometres(mark.area_mm2, digits=2),
             micrometres(mark.volume_mm3, signed=True, digits=4),
-            percent(mark.coverage),
+            share_words(mark.coverage),
             MARK_WORDS[mark.verdict],
         )
     return table
@@ -242,25 +246,29 @@ def areas_table(area_set: AreaSet) -> RenderableType:
         table.add_row(
             Text(area_words(area.name)),
             f"{size:.2f}",
-            percent(size / total),
+            share_words(size / total),
             f"{np.count_nonzero(area.points):,}",
             area.origin,
             Text(area.note),
         )
+    return Group(table, _lines(_about_areas(area_set)))
+
+
+def _about_areas(area_set: AreaSet) -> list[str]:
+    """Say what was found of a design beside its areas, and what is missing."""
     lines = []
     if area_set.margin_line is not None:
         shape = "closed" if area_set.margin_line.closed else "open"
         lines.append(f"Margin line: {area_set.margin_line.length_mm:.2f} mm long, {shape}.")
     if area_set.insertion is not None:
-        along = ", ".join(f"{x:.3f}".replace("-", "−") for x in area_set.insertion)
+        along = ", ".join(signed_number(x, ".3f") for x in area_set.insertion)
         lines.append(f"Path of insertion, to occlusal: ({along}).")
     for name, why in area_set.missing.items():
         option = GIVEN_BY.get(why)
         lines.append(
             f"No {area_words(name)}: {why}" + (f" Give it with {option}." if option else "")
         )
-    lines += area_set.warnings
-    return Group(table, _lines(lines))
+    return [*lines, *area_set.warnings]
 
 
 def health_table(

@@ -16,10 +16,10 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike
 
+from ...arrays import FloatArray
 from ...errors import SettingError
 from .deviation_colours import (
     ColourArray,
-    FloatArray,
     linear_to_srgb,
     oklab_to_linear,
     unmeasured_colour,

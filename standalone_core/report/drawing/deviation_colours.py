@@ -27,9 +27,9 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from ...arrays import FloatArray
 from ...errors import SettingError
 
-FloatArray = NDArray[np.float64]
 ColourArray = NDArray[np.uint8]
 
 
@@ -143,13 +143,6 @@ _OPPONENT = np.array(
 )
 
 
-def srgb_to_linear(encoded: ArrayLike) -> FloatArray:
-    """Decode sRGB values in 0…1 to linear light (IEC 61966-2-1)."""
-    value = np.asarray(encoded, dtype=np.float64)
-    linear: FloatArray = np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
-    return linear
-
-
 def linear_to_srgb(linear: ArrayLike) -> FloatArray:
     """Encode linear light as sRGB, cut to 0…1 (IEC 61966-2-1)."""
     value = np.clip(np.asarray(linear, dtype=np.float64), 0.0, 1.0)
@@ -157,12 +150,6 @@ def linear_to_srgb(linear: ArrayLike) -> FloatArray:
         value <= 0.0031308, 12.92 * value, 1.055 * value ** (1.0 / 2.4) - 0.055
     )
     return encoded
-
-
-def linear_to_oklab(linear: ArrayLike) -> FloatArray:
-    """Turn linear sRGB (…, 3) into OKLab L, a, b (…, 3)."""
-    lab: FloatArray = np.cbrt(np.asarray(linear, dtype=np.float64) @ _CONES.T) @ _OPPONENT.T
-    return lab
 
 
 def oklab_to_linear(lab: ArrayLike) -> FloatArray:

@@ -5,12 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...areas.area_set import AreaSet
+from ...arrays import FloatArray
 from ...deviation.field import DeviationField
-
-FloatArray = NDArray[np.float64]
 
 CLASSES = 60
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-FloatArray = NDArray[np.float64]
+from ...arrays import FloatArray
+
 Vector = tuple[float, float, float]
 
 # Below this, the part of a unit vector across the path of insertion gives no direction.

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import fields, is_dataclass
+from dataclasses import is_dataclass
 from typing import Any, TypeAlias
 
-from ...csv_text import csv_text
+from ...csv_text import cell_text, csv_text
 from ...readable import readable
+from ...records import fields_of
+from ...study.analysis.document import WRITERS
 from ...study.analysis.results.analysis import Findings, StudyAnalysis
 from ...study.measuring.results import StudyRun
 from ...study.plan import MEASURES
@@ -122,9 +124,9 @@ def flat_rows(rows: Iterable[Any]) -> list[Row]:
 
 
 def _flat(before: str, value: Any) -> Iterable[tuple[str, object]]:
-    for part in fields(value):
-        name, held = f"{before}{part.name}", getattr(value, part.name)
-        if is_dataclass(held):
+    for part, held in _record(value).items():
+        name = f"{before}{part}"
+        if is_dataclass(held) or isinstance(held, Mapping):
             yield from _flat(f"{name}_", held)
         elif isinstance(held, tuple):
             if all(isinstance(item, str | int) for item in held):
@@ -133,12 +135,16 @@ def _flat(before: str, value: Any) -> Iterable[tuple[str, object]]:
             yield name, held
 
 
+def _record(value: Any) -> Mapping[str, Any]:
+    return value if isinstance(value, Mapping) else fields_of(value, WRITERS)
+
+
 def _spread_out(rows: Iterable[Any], part: str) -> list[Row]:
     """Return a row per item of a part, with the fields of its owner before it."""
     return [
         {**{k: v for k, v in _flat("", row) if k != part}, **dict(_flat(f"{part}_", item))}
         for row in rows
-        for item in getattr(row, part)
+        for item in _record(row)[part]
     ]
 
 
@@ -147,21 +153,13 @@ def _only(rows: Iterable[Any], keys: Sequence[str], part: str) -> list[Row]:
     return [
         {**{key: getattr(row, key) for key in keys}, **dict(_flat("", item))}
         for row in rows
-        for item in getattr(row, part)
+        for item in _record(row)[part]
     ]
 
 
 def table_text(rows: Sequence[Mapping[str, object]]) -> str:
     """Write rows of the same fields as CSV: six digits, empty for no number, true or false."""
     columns = list(dict.fromkeys(name for row in rows for name in row))
-    return csv_text((columns, *([_text(row.get(name, "")) for name in columns] for row in rows)))
-
-
-def _text(value: object) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if value is None:
-        return ""
-    if isinstance(value, float):
-        return f"{value:.6g}" if math.isfinite(value) else ""
-    return str(value)
+    return csv_text(
+        (columns, *([cell_text(row.get(name, "")) for name in columns] for row in rows))
+    )

@@ -9,10 +9,12 @@ from functools import partial
 from typing import TYPE_CHECKING, TypeAlias
 
 from ...errors import ReportError
+from ...statistics.equivalence import OUTCOME_WORDS
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.analysis.results.comparisons import Comparison
-from ...study.analysis.sentences import OUTCOME_WORDS
-from ..check.sentences import area_words, micrometres
+from ...study.analysis.results.scores import ScoredCrown
+from ...words.names import area_words, measure_words
+from ...words.text import micrometres
 from ..drawing.amount_colours import GroupStyle, group_style
 from ..drawing.matplotlib_figure import (
     INK,
@@ -25,7 +27,6 @@ from ..drawing.matplotlib_figure import (
 )
 from .sentences import (
     crown_words,
-    measure_words,
     short_measure,
     shown,
     shown_factor,
@@ -133,14 +134,7 @@ def equivalence_figure(analysis: StudyAnalysis, measure: str) -> Figure | None:
             len(panels), 1, sharex=True, squeeze=False, gridspec_kw={"height_ratios": ratios}
         )
         for axes, ((first, second), found) in zip(grid[:, 0], panels, strict=True):
-            bare_axes(axes, rows=len(found))
-            axes.set_title(f"{titles[second]} minus {titles[first]}")
-            for place, row in enumerate(found):
-                _draw_difference(axes, place, row, measure)
-            names = [f"{area_words(r.area)}{' *' if r.primary else ''}" for r in found]
-            axes.set_yticks(range(len(found)), [wrapped(name, LABEL_WIDTH) for name in names])
-            axes.axvline(0.0, color=INK, linewidth=0.8, zorder=2)
-            axes.tick_params(labelbottom=True)
+            _draw_differences(axes, f"{titles[second]} minus {titles[first]}", found, measure)
         grid[-1, 0].set_xlabel(f"difference of {measure_words(measure)}, {unit_of(measure)}")
         _room_for_words(grid[-1, 0])
 
@@ -158,6 +152,18 @@ def equivalence_figure(analysis: StudyAnalysis, measure: str) -> Figure | None:
 def _room_for_words(axes: Axes) -> None:
     left, right = axes.get_xlim()
     axes.set_xlim(left - 0.02 * (right - left), right + 0.42 * (right - left))
+
+
+def _draw_differences(axes: Axes, title: str, rows: Sequence[Comparison], measure: str) -> None:
+    """Draw two groups' differences, a row per area."""
+    bare_axes(axes, rows=len(rows))
+    axes.set_title(title)
+    for place, row in enumerate(rows):
+        _draw_difference(axes, place, row, measure)
+    names = [f"{area_words(row.area)}{' *' if row.primary else ''}" for row in rows]
+    axes.set_yticks(range(len(rows)), [wrapped(name, LABEL_WIDTH) for name in names])
+    axes.axvline(0.0, color=INK, linewidth=0.8, zorder=2)
+    axes.tick_params(labelbottom=True)
 
 
 def _draw_difference(axes: Axes, place: int, row: Comparison, measure: str) -> None:
@@ -185,7 +191,7 @@ def _draw_difference(axes: Axes, place: int, row: Comparison, measure: str) -> N
         gid=f"difference-{row.first}-{row.second}-{row.area}",
     )
     axes.annotate(
-        OUTCOME_WORDS[row.outcome].replace(" but within the margin", ", within margin"),
+        _SHORT_OUTCOMES.get(row.outcome, OUTCOME_WORDS[row.outcome]),
         (1.0, place),
         xycoords=("axes fraction", "data"),
         ha="right",
@@ -193,6 +199,9 @@ def _draw_difference(axes: Axes, place: int, row: Comparison, measure: str) -> N
         fontsize=6.8,
         color=INK,
     )
+
+
+_SHORT_OUTCOMES = {"different_within_margin": "different, within margin"}
 
 
 def parts_figure(analysis: StudyAnalysis) -> Figure:
@@ -264,22 +273,8 @@ def scores_figure(analysis: StudyAnalysis, item: str, area: str, measure: str) -
     def fill(drawing: Drawing) -> None:
         axes = drawing.subplots()
         bare_axes(axes, rows=math.ceil(worst) + 1)
-        factor = shown_factor(measure)
-        for place, group in enumerate(analysis.groups):
-            own = [c for c in crowns if c.group == group and math.isfinite(c.measured)]
-            style = group_style(place)
-            axes.scatter(
-                [factor * c.measured for c in own],
-                [c.median - 0.16 + 0.32 * place / max(1, len(analysis.groups) - 1) for c in own],
-                s=20,
-                marker=style.marker,
-                color=style.colour,
-                edgecolor="white",
-                linewidth=0.4,
-                zorder=3,
-                label=wrapped(analysis.group_titles[place], 24, 1),
-                gid=f"scores-{group}",
-            )
+        for place in range(len(analysis.groups)):
+            _draw_scores(axes, analysis, place, crowns, shown_factor(measure))
         axes.set_yticks(range(math.ceil(worst) + 1))
         axes.set_ylabel("median score (0 best)")
         axes.set_xlabel(f"{area_words(area)}: {short_measure(measure)}, {unit_of(measure)}")
@@ -292,4 +287,24 @@ def scores_figure(analysis: StudyAnalysis, item: str, area: str, measure: str) -
     title = f"Score “{item}” beside the {area_words(area)}"
     return draw_figure(
         f"scores_{item}_{area}_{measure}", title, alt, 0.95 + 0.42 * (math.ceil(worst) + 1), fill
+    )
+
+
+def _draw_scores(
+    axes: Axes, analysis: StudyAnalysis, place: int, crowns: Sequence[ScoredCrown], factor: float
+) -> None:
+    """Draw one group's crowns, a little above or below those of the others."""
+    group, style = analysis.groups[place], group_style(place)
+    own = [c for c in crowns if c.group == group and math.isfinite(c.measured)]
+    axes.scatter(
+        [factor * c.measured for c in own],
+        [c.median - 0.16 + 0.32 * place / max(1, len(analysis.groups) - 1) for c in own],
+        s=20,
+        marker=style.marker,
+        color=style.colour,
+        edgecolor="white",
+        linewidth=0.4,
+        zorder=3,
+        label=wrapped(analysis.group_titles[place], 24, 1),
+        gid=f"scores-{group}",
     )

@@ -6,12 +6,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from ...deviation.tolerances import ANY_AREA, COVERAGE_FACTOR
-from ...shares import limit_words
+from ...shares import limit_words, short_share
 from ...study.analysis.results.analysis import StudyAnalysis
-from ...study.analysis.sentences import count_words, listed, share_words
 from ...study.measuring.results import StudyRun
-from ..check.sentences import LOSS_WORDS, START_WORDS, area_words
-from .sentences import measure_words, titles_of
+from ...words.names import area_words, measure_words
+from ...words.text import count_words, listed, plural
+from ..check.sentences import START_WORDS, WEIGHTING_WORDS
+from .sentences import titles_of
 
 REFERENCES: dict[str, str] = {
     "welch": "Welch BL. The generalization of ‘Student’s’ problem when several different "
@@ -135,11 +136,10 @@ def _specimens(run: StudyRun, analysis: StudyAnalysis) -> Iterator[str]:
     if facts:
         yield f"Production: {'; '.join(facts)}."
     if run.left_out:
-        reasons = [f"{scan.name}: {scan.reason.rstrip('.')}" for scan in run.left_out]
+        reasons = [f"{scan.name}: {scan.reason}" for scan in run.left_out]
         yield (
             f"{_opening(len(run.left_out), 'scan')} could not be used and "
-            f"{'was' if len(run.left_out) == 1 else 'were'} left out "
-            f"({'; '.join(reasons)})."
+            f"{'was' if len(run.left_out) == 1 else 'were'} left out. {' '.join(reasons)}"
         )
 
 
@@ -149,7 +149,7 @@ def _measuring(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
     start = START_WORDS.get(run.crowns[0].superimposition.start, "") if run.crowns else ""
     yield (
         f"Each scan was superimposed on the design by a rigid best fit without scaling "
-        f"({LOSS_WORDS.get(fit.loss, fit.loss)}, {where}"
+        f"({WEIGHTING_WORDS[fit.fit_weighting]}, {where}"
         f"{', started ' + start if start else ''})."
         if fit.refine
         else "Each scan was superimposed on the design without a best fit."
@@ -180,8 +180,8 @@ def _measuring(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
 
 
 def _comparing(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
-    plan, findings = analysis.settings, analysis.findings
-    level = share_words(plan.confidence)
+    findings = analysis.findings
+    level = short_share(analysis.settings.confidence)
     yield (
         f"The crown was the unit of analysis. Results are described as mean and standard deviation "
         f"with {level} confidence intervals, and as median and quartiles."
@@ -207,28 +207,35 @@ def _comparing(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
             f"equality of spread by that of Brown and Forsythe {cite('brown')}, for "
             f"information only."
         )
-    tested = [row for row in findings.precision_comparisons if row.permutations]
+    yield from _precision_and_tolerances(run, analysis, cite, level)
+
+
+def _precision_and_tolerances(
+    run: StudyRun, analysis: StudyAnalysis, cite: _Citations, level: str
+) -> Iterator[str]:
+    plan, findings = analysis.settings, analysis.findings
+    tested = [row for row in findings.precision_comparisons if row.test.permutations]
     if tested:
-        most = max(row.permutations for row in tested)
-        exact = "all" if all(row.exact for row in tested) else "up to"
+        most = max(row.test.permutations for row in tested)
+        exact = "all" if all(row.test.exact for row in tested) else "up to"
         yield (
             f"Precision was compared by permuting crowns between groups ({exact} {most:,} "
             f"relabellings), because pairs of crowns are not independent."
         )
-    limits = {row.area: row.tolerance_um for row in findings.tolerances if row.n}
+    limits = {row.area: row.tolerance_um for row in findings.tolerances if row.share.n}
     if limits:
         told = [f"{area_words(area)} {limit:g} µm" for area, limit in limits.items()]
         yield _within(run)
         yield (
             f"The share of crowns within tolerance of the mean absolute deviation "
             f"({'; '.join(told)}) is given with its Wilson interval {cite('wilson')}, and a "
-            f"one-sided tolerance limit for {share_words(plan.next_crown_content)} of future "
+            f"one-sided tolerance limit for {short_share(plan.next_crown_content)} of future "
             f"crowns (confidence {level}, normal model)."
         )
     if analysis.difference_shares:
         yield (
             f"Where groups differed on the surface was mapped by Welch tests at each point, with "
-            f"the false discovery rate held at {share_words(plan.alpha)} {cite('benjamini')}."
+            f"the false discovery rate held at {short_share(plan.alpha)} {cite('benjamini')}."
         )
     yield (
         f"The level of significance was {plan.alpha:g}. Intervals and permutations that were drawn "
@@ -242,7 +249,7 @@ def _within(run: StudyRun) -> str:
     spreads = [
         f"{'other areas' if area == ANY_AREA else area_words(area)} {spread:.2g} µm"
         for area, spread in tolerances.scanner_um.items()
-        if area == ANY_AREA or area in tolerances.mean_abs_um
+        if area == ANY_AREA or area in tolerances.tolerances_um
     ]
     guard = (
         f"; {COVERAGE_FACTOR:g} times the scanner's standard uncertainty "
@@ -302,11 +309,11 @@ def _two_groups(analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
 def _repeats_and_examiners(
     run: StudyRun, analysis: StudyAnalysis, cite: _Citations
 ) -> Iterator[str]:
-    rows = [row for row in analysis.scanner if not row.reason]
+    rows = [row.gauge for row in analysis.scanner if row.gauge is not None and not row.reason]
     if run.repeats and rows:
         first = rows[0]
         yield (
-            f"{_opening(first.crowns, 'crown')}, scanned {count_words(first.trials, 'time')} each "
+            f"{_opening(first.parts, 'crown')}, scanned {count_words(first.trials, 'time')} each "
             f"by {count_words(first.operators, 'operator')}, gave repeatability and "
             f"reproducibility by analysis of variance {cite('iso_5725_2')}; differences below the "
             f"smallest that the scanner can show are marked."
@@ -335,4 +342,4 @@ def _opening(count: int, thing: str) -> str:
     """Write a count of things at the start of a sentence, small ones as words."""
     if count >= len(_NUMBERS):
         return count_words(count, thing)
-    return count_words(count, thing).replace(str(count), _NUMBERS[count], 1)
+    return f"{_NUMBERS[count]} {plural(thing, count)}"

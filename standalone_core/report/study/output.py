@@ -13,10 +13,10 @@ from ...atomic import atomic_write
 from ...errors import ReportError
 from ...mesh.write import write_mesh
 from ...progress import Progress, Steps, run, scaled
+from ...records import plain
 from ...staging import put_in_place, staging
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.measuring.results import StudyRun
-from ..check.document import plain
 from ..check.output import GET_PICTURES, PictureChoice
 from ..drawing.matplotlib_figure import NO_MATPLOTLIB, Figure, can_plot
 from ..drawing.pictures import NOT_INSTALLED, Pictures, can_draw, draw_colourings_steps

@@ -8,15 +8,19 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
+from ...statistics.equivalence import OUTCOME_WORDS
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.analysis.results.comparisons import Comparison, PrecisionComparison
 from ...study.analysis.results.groups import PrecisionRow, ToleranceRow, TruenessRow
-from ...study.analysis.sentences import OUTCOME_WORDS, OVERALL_WORDS, interval_words, p_words
+from ...study.analysis.sentences import OVERALL_WORDS, interval_words, p_words
 from ...study.measuring.results import StudyRun
 from ...study.plan_document import plan_document
+from ...words.names import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN, measure_words
+from ...words.text import capital
 from ..check.page import page_environment, setting_rows
 from ..drawing.amount_colours import GroupStyle, group_style
 from ..drawing.deviation_colours import unmeasured_hex
@@ -28,8 +32,6 @@ from .methods import methods_text
 from .sentences import (
     crown_words,
     mean_and_sd,
-    measure_words,
-    opened,
     opening_lines,
     short_measure,
     shown,
@@ -37,9 +39,12 @@ from .sentences import (
     unit_of,
 )
 
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
 STATUS_SIGNS = {"good": "✓", "bad": "✗", "open": "?", "note": "•"}
 STATUS_WORDS = {"good": "yes", "bad": "no", "open": "undecided", "note": "note"}
-TONES = {"good": "within", "bad": "outside", "open": "not_decidable", "note": "no_tolerance"}
+TONES = {"good": WITHIN, "bad": OUTSIDE, "open": NOT_DECIDABLE, "note": NO_TOLERANCE}
 SYMBOLS = {"o": "●", "s": "■", "^": "▲", "D": "◆", "v": "▼", "P": "✚", "X": "✖", "*": "★"}
 TOPICS = {
     "tolerance": "Does each way of production keep its tolerances?",
@@ -112,6 +117,37 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
     str
         HTML that needs no other file and no network. Every text in it is escaped.
     """
+    figures = {figure.name: figure for figure in art.figures}
+    page: str = (
+        _environment()
+        .get_template("study.html")
+        .render(
+            run=run,
+            analysis=analysis,
+            written=written,
+            titles=titles_of(analysis),
+            styles={name: group_style(k) for k, name in enumerate(analysis.groups)},
+            answer=[
+                (head, lines)
+                for kind, head in TOPICS.items()
+                if (lines := [line for line in opening_lines(analysis) if line.kind == kind])
+            ],
+            more=[line for line in analysis.verdict if line not in opening_lines(analysis)],
+            areas=area_parts(run, analysis, figures),
+            figures=figures,
+            inline={name: Markup(figure.inline) for name, figure in figures.items()},
+            art=art,
+            shots=_shots(art.pictures),
+            margins=margin_rows(run, analysis),
+            methods=methods_text(run, analysis),
+            settings=[row for row in setting_rows(plan_document(run.plan)) if row[1] != "none"],
+        )
+    )
+    return page
+
+
+def _environment() -> Environment:
+    """Return what fills the page, with the words of studies."""
     environment = page_environment()
     environment.filters.update(
         shown=shown,
@@ -120,7 +156,7 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
         unit=unit_of,
         p=p_words,
         crown=crown_words,
-        opened=opened,
+        opened=capital,
     )
     environment.globals.update(
         mean_and_sd=mean_and_sd,
@@ -135,28 +171,7 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
         isfinite=math.isfinite,
         unmeasured=unmeasured_hex(),
     )
-    figures = {figure.name: figure for figure in art.figures}
-    return environment.get_template("study.html").render(
-        run=run,
-        analysis=analysis,
-        written=written,
-        titles=titles_of(analysis),
-        styles={name: group_style(k) for k, name in enumerate(analysis.groups)},
-        answer=[
-            (head, lines)
-            for kind, head in TOPICS.items()
-            if (lines := [line for line in opening_lines(analysis) if line.kind == kind])
-        ],
-        more=[line for line in analysis.verdict if line not in opening_lines(analysis)],
-        areas=area_parts(run, analysis, figures),
-        figures=figures,
-        inline={name: Markup(figure.inline) for name, figure in figures.items()},
-        art=art,
-        shots=_shots(art.pictures),
-        margins=margin_rows(run, analysis),
-        methods=methods_text(run, analysis),
-        settings=[row for row in setting_rows(plan_document(run.plan)) if row[1] != "none"],
-    )
+    return environment
 
 
 def area_parts(

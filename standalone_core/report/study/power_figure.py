@@ -4,16 +4,11 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from importlib.util import find_spec
 
-from ...study.crowns_needed import Aim, SizeRow
+from ...study.aim import Aim
+from ...study.crowns_needed import SizeRow
 
 _STYLES = ("-", "--", "-.", ":")
-
-
-def can_draw() -> bool:
-    """Return whether matplotlib is installed."""
-    return find_spec("matplotlib") is not None
 
 
 def draw_power(rows: Sequence[SizeRow], aim: Aim, kind: str) -> bytes:

@@ -8,8 +8,8 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from ...study.analysis.results.analysis import StudyAnalysis, VerdictLine
-from ...study.analysis.sentences import MEASURE_WORDS
-from ..check.sentences import NO_VALUE, micrometres
+from ...words.names import measure_words
+from ...words.text import NO_VALUE, micrometres
 
 SHORT_MEASURES: Mapping[str, str] = MappingProxyType(
     {
@@ -22,11 +22,6 @@ SHORT_MEASURES: Mapping[str, str] = MappingProxyType(
         "within_tolerance": "within tolerance",
     }
 )
-
-
-def measure_words(measure: str) -> str:
-    """Return what a measure is called in full."""
-    return MEASURE_WORDS.get(measure, measure)
 
 
 def short_measure(measure: str) -> str:
@@ -71,11 +66,6 @@ def wrapped(text: str, width: int, lines: int = 2) -> str:
 def crown_words(name: str) -> str:
     """Return a crown's name without its group's folder."""
     return name.rsplit("/", 1)[-1]
-
-
-def opened(text: str) -> str:
-    """Write a text with a capital at its start, and leave the rest as it is."""
-    return text[:1].upper() + text[1:]
 
 
 _OPENING = ("tolerance", "unmatched", "primary", "scanner", "caution")

@@ -11,10 +11,11 @@ import numpy as np
 
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.analysis.results.groups import Summary
-from ..check.sentences import area_words
+from ...words.names import area_words, measure_words
+from ...words.text import capital
 from ..drawing.amount_colours import GroupStyle, group_style
 from ..drawing.matplotlib_figure import FAINT, HALO, INK, SOFT, Figure, bare_axes, draw_figure
-from .sentences import crown_words, measure_words, shown, shown_factor, unit_of, wrapped
+from .sentences import crown_words, shown, shown_factor, unit_of, wrapped
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -67,7 +68,7 @@ def _true_panels(analysis: StudyAnalysis, area: str) -> list[Panel]:
         rows = [
             row
             for row in analysis.findings.trueness
-            if (row.area, row.measure) == (area, measure) and row.summary.n
+            if (row.area, row.measure) == (area, measure) and row.summary.description.n
         ]
         strips = tuple(
             _strip(analysis, row.group, row.crowns, row.summary, measure) for row in rows
@@ -85,7 +86,7 @@ def _precision_panels(analysis: StudyAnalysis, area: str) -> list[Panel]:
         rows = [
             row
             for row in analysis.findings.precision
-            if (row.area, row.measure) == (area, measure) and row.dispersion.n
+            if (row.area, row.measure) == (area, measure) and row.dispersion.description.n
         ]
         strips = tuple(
             _strip(analysis, row.group, names[row.group], row.dispersion, measure) for row in rows
@@ -104,8 +105,7 @@ def _strip(
 
 
 def _head(measure: str) -> str:
-    text = measure_words(measure)
-    return f"{text[:1].upper()}{text[1:]}, {unit_of(measure)}"
+    return f"{capital(measure_words(measure))}, {unit_of(measure)}"
 
 
 def _strip_figure(name: str, title: str, panels: Sequence[Panel]) -> Figure:
@@ -144,8 +144,8 @@ def _range(panels: Sequence[Panel]) -> tuple[float, float]:
     for panel in panels:
         factor = shown_factor(panel.measure)
         for strip in panel.strips:
-            crowns, found = strip.summary.values, strip.summary
-            values += [factor * value for value in (*crowns, found.mean_high)]
+            crowns, found = strip.summary.values, strip.summary.description
+            values += [factor * value for value in (*crowns, found.ci_high)]
         values.append(panel.limit)
     finite = [value for value in values if math.isfinite(value)]
     low, high = min(finite), max(finite)
@@ -154,8 +154,8 @@ def _range(panels: Sequence[Panel]) -> tuple[float, float]:
 
 
 def _draw_strip(axes: Axes, row: int, strip: Strip) -> None:
-    factor, found = shown_factor(strip.measure), strip.summary
-    values = factor * np.asarray(found.values, dtype=np.float64)
+    factor, found = shown_factor(strip.measure), strip.summary.description
+    values = factor * np.asarray(strip.summary.values, dtype=np.float64)
     if found.n > 1:
         left, width = factor * found.q1, factor * (found.q3 - found.q1)
         axes.barh(row, width, 0.5, left=left, color=FAINT, edgecolor=SOFT, lw=0.6, zorder=1)
@@ -175,7 +175,7 @@ def _draw_strip(axes: Axes, row: int, strip: Strip) -> None:
         gid=f"points-{strip.measure}-{strip.group}",
     )
     _mark_odd(axes, row, strip, values, offsets)
-    low, high = factor * found.mean_low, factor * found.mean_high
+    low, high = factor * found.ci_low, factor * found.ci_high
     if math.isfinite(low):
         axes.plot([low, high], [row + 0.36] * 2, color=INK, lw=1.1, zorder=3)
     axes.plot([factor * found.mean], [row + 0.36], "d", color=INK, ms=3.6, zorder=3)
@@ -215,9 +215,9 @@ def _strip_alt(title: str, panels: Sequence[Panel]) -> str:
     for panel in panels:
         groups = "; ".join(
             f"{strip.title} mean {shown(found.mean, panel.measure)}, {found.n} crowns from "
-            f"{shown(found.minimum, panel.measure)} to {shown(found.maximum, panel.measure)}"
+            f"{shown(found.min, panel.measure)} to {shown(found.max, panel.measure)}"
             for strip in panel.strips
-            for found in (strip.summary,)
+            for found in (strip.summary.description,)
         )
         parts.append(f"{panel.title}: {groups}.")
     return f"{title}, one point per crown. {' '.join(parts)}"

@@ -8,16 +8,16 @@ from typing import Any
 
 import numpy as np
 
-from ...csv_text import csv_text
+from ...csv_text import cell_text, csv_text
 from ...deviation.margin_summary import MARGIN_MEASURES
 from ...deviation.measures import AreaMeasures
 from ...readable import readable
+from ...records import plain
 from ...study.analysis.document import analysis_document
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.measuring.results import Crown, StudyRun
 from ...study.plan import MEASURES
 from ...study.plan_document import plan_document
-from ..check.document import plain
 
 SCHEMA = 2
 """Version of ``study.json``; raised when a name changes or goes."""
@@ -228,9 +228,5 @@ def _table(columns: str, rows: Iterable[Sequence[object]]) -> str:
 
 
 def _text(column: str, value: object, measure: str) -> str:
-    if not isinstance(value, float):
-        return str(value)
     fine = column == "coverage" or (column == "value" and not measure.endswith("_um"))
-    if not math.isfinite(value):
-        return ""
-    return f"{value:.{_FINE_DIGITS if fine else _DIGITS}f}"
+    return cell_text(value, _FINE_DIGITS if fine else _DIGITS)

@@ -13,7 +13,8 @@ from rich.text import Text
 from ...deviation.measures import AreaMeasures
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.measuring.results import StudyRun
-from ..check.sentences import area_words, micrometres
+from ...words.names import NO_TOLERANCE, area_words
+from ...words.text import micrometres
 from .sentences import opening_lines
 
 SIGNS = {"good": "✓", "bad": "✗", "open": "?", "note": "·"}
@@ -70,7 +71,7 @@ def _cells(run: StudyRun, area: str, group: str) -> list[str]:
     pairs = [pair for pair in run.pairs if pair.group == group]
     precise = [row for pair in pairs for row in pair.superimposed if row.area == area]
     verdicts = [v.verdict for c in crowns for v in c.verdicts if v.area == area]
-    judged = [verdict for verdict in verdicts if verdict != "no_tolerance"]
+    judged = [verdict for verdict in verdicts if verdict != NO_TOLERANCE]
     within = f"{judged.count('within')} of {len(judged)}" if judged else "–"
     return [
         str(len(crowns)),

@@ -7,6 +7,8 @@ from dataclasses import replace
 from typing import Literal, TypeAlias
 
 from ...progress import Progress, Steps, run, scaled
+from ...statistics.equivalence import OUTCOME_WORDS
+from ...words.names import measured_in
 from ..measuring.results import StudyRun
 from .answer import verdict_lines
 from .cohort import Cohort, cohort_of
@@ -22,7 +24,6 @@ from .precision import precision_comparison_steps, precision_rows
 from .results.analysis import Findings, OddEffect, StudyAnalysis
 from .results.comparisons import Comparison, PrecisionComparison
 from .scanner import scanner_rows
-from .sentences import OUTCOME_WORDS, measured_in
 from .support_marks import mark_rows
 from .tolerances import tolerance_rows
 

@@ -7,11 +7,13 @@ from typing import TypeAlias
 
 from ...deviation.reasons import about_pieces
 from ...deviation.verdict import is_too_much
+from ...statistics.equivalence import Outcome
+from ...words.names import MEASURE_WORDS, the_area
+from ...words.text import count_words, listed
 from .cohort import Cohort
 from .results.analysis import Findings, LineKind, OddCrown, OddEffect, Status, VerdictLine
-from .results.comparisons import Comparison, Outcome, PrecisionComparison
+from .results.comparisons import Comparison, PrecisionComparison
 from .results.groups import ToleranceRow
-from .sentences import MEASURE_WORDS, count_words, listed, the_area
 
 Row: TypeAlias = Comparison | PrecisionComparison
 
@@ -75,7 +77,12 @@ def _tolerance_line(cohort: Cohort, group: str, rows: Sequence[ToleranceRow]) ->
 
 
 def _areas_with_counts(rows: Sequence[ToleranceRow]) -> str:
-    return listed([f"{the_area(row.area)} ({row.within} of {row.n} crowns within)" for row in rows])
+    return listed(
+        [
+            f"{the_area(row.area)} ({row.share.within} of {row.share.n} crowns within)"
+            for row in rows
+        ]
+    )
 
 
 def _unmatched_lines(cohort: Cohort) -> list[VerdictLine]:

@@ -9,23 +9,14 @@ Claims of equivalence are corrected in the same way, among themselves.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
-from ...report.check.sentences import area_words
 from ...statistics.multiplicity import holm
+from ...words.names import MEASURE_WORDS, area_words
 from ..plan import AnalysisPlan
 from .cohort import Cohort
-from .sentences import MEASURE_WORDS
-
-
-@dataclass(frozen=True)
-class Corrected:
-    """A p-value after correction, and the number of tests it was corrected over."""
-
-    p_holm: float
-    family: int
+from .results.comparisons import Corrected
 
 
 def is_primary(plan: AnalysisPlan, area: str, measure: str) -> bool:

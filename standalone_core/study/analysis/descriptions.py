@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ...mesh.triangle_mesh import FloatArray
-from ...report.check.sentences import area_words
 from ...statistics.assumptions import check_assumptions
-from ...statistics.describe import describe
+from ...statistics.describe import Description, describe
+from ...words.names import area_words
+from ...words.text import count_words
 from .cohort import Cohort
-from .results.groups import AssumptionRow, NormalityTest, PairSummary, Summary, TruenessRow
-from .sentences import count_words
+from .results.groups import AssumptionRow, Summary, TruenessRow
 
 
 def trueness_rows(cohort: Cohort) -> tuple[TruenessRow, ...]:
@@ -37,27 +37,7 @@ def assumption_rows(cohort: Cohort) -> tuple[AssumptionRow, ...]:
 
 def summary(values: Sequence[float] | FloatArray, confidence: float) -> Summary:
     """Describe independent values, NaN for those that are missing."""
-    found = describe(values, confidence)
-    return Summary(
-        n=found.n,
-        missing=found.missing,
-        mean=found.mean,
-        sd=found.sd,
-        mean_low=found.ci_low,
-        mean_high=found.ci_high,
-        median=found.median,
-        q1=found.q1,
-        q3=found.q3,
-        minimum=found.min,
-        maximum=found.max,
-        values=tuple(float(value) for value in values),
-    )
-
-
-def pair_summary(values: Sequence[float] | FloatArray) -> PairSummary:
-    """Describe pairs, NaN for those that are missing."""
-    found = describe(values)
-    return PairSummary(found.n, found.missing, found.mean, found.sd, found.min, found.max)
+    return Summary(tuple(float(value) for value in values), describe(values, confidence))
 
 
 def _trueness(cohort: Cohort, group: str, area: str, measure: str) -> TruenessRow:
@@ -69,11 +49,11 @@ def _trueness(cohort: Cohort, group: str, area: str, measure: str) -> TruenessRo
         measure=measure,
         crowns=tuple(crown.name for crown in cohort.crowns[group]),
         summary=described,
-        reason=_shortcoming(described, area),
+        reason=_shortcoming(described.description, area),
     )
 
 
-def _shortcoming(described: Summary, area: str) -> str:
+def _shortcoming(described: Description, area: str) -> str:
     if described.n == 0:
         return f"No crown has a number for the area {area_words(area)}."
     sentences = []
@@ -87,15 +67,4 @@ def _shortcoming(described: Summary, area: str) -> str:
 
 
 def _assumptions(cohort: Cohort, area: str, measure: str) -> AssumptionRow:
-    found = check_assumptions(cohort.by_group(area, measure))
-    return AssumptionRow(
-        area=area,
-        measure=measure,
-        normality=tuple(
-            NormalityTest(group, test.n, test.w, test.p, test.reason)
-            for group, test in found.normality.items()
-        ),
-        brown_forsythe_f=found.spread.f,
-        brown_forsythe_p=found.spread.p,
-        reason=found.spread.reason,
-    )
+    return AssumptionRow(area, measure, check_assumptions(cohort.by_group(area, measure)))

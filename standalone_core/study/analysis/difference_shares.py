@@ -7,11 +7,12 @@ import math
 import numpy as np
 
 from ...mesh.triangle_mesh import BoolArray, FloatArray
-from ...report.check.sentences import area_words, micrometres
+from ...shares import short_share
+from ...words.names import area_words
+from ...words.text import capital, micrometres
 from ..measuring.results import DifferenceMap, StudyRun
 from .cohort import Cohort
 from .results.analysis import DifferenceShare
-from .sentences import share_words
 
 CAVEAT = (
     "This map shows where groups may differ; it does not say that they differ there. Each point "
@@ -60,14 +61,13 @@ def _share(
 def _sentence(
     area: str, first: str, second: str, share: float, mean_um: float, alpha: float
 ) -> str:
-    name = area_words(area)
-    name = name[:1].upper() + name[1:]
+    name = capital(area_words(area))
     if math.isnan(share):
         return f"{name}: no point could be tested between {second} and {first}."
     if math.isnan(mean_um):
         return f"{name}: no point is marked as differing between {second} and {first}."
     return (
-        f"{name}: {share_words(share)} of the tested surface is marked as differing between "
+        f"{name}: {short_share(share)} of the tested surface is marked as differing between "
         f"{second} and {first} (q ≤ {alpha:g}), by {micrometres(mean_um, signed=True)} µm in "
         f"the mean."
     )

@@ -1,23 +1,364 @@
-"""The statistics of a study as plain data for JSON."""
+"""The statistics of a study as plain data: the names that files have for each result, once.
+
+Rows hold the results of the statistics themselves; what is written of them has names of its own,
+which are an interface: differences are ``second`` minus ``first``, intervals ``low`` and ``high``.
+"""
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+from typing import Any, TypeAlias
 
-from ...report.check.document import plain
-from .results.analysis import StudyAnalysis
+import numpy as np
+
+from ...records import Writers, plain
+from ...statistics.assumptions import Assumptions
+from ...statistics.describe import Description
+from ...statistics.many_groups import DunnPair, GamesHowellPair
+from ...statistics.rank_sum import MannWhitney
+from ...statistics.two_groups import TwoGroups
+from .results.analysis import OddCrown, StudyAnalysis
+from .results.comparisons import Comparison, Contrast, EquivalenceRow, OverallRow
+from .results.comparisons import PrecisionComparison as Precision
+from .results.groups import AssumptionRow, PrecisionRow, Summary, ToleranceRow
+from .results.scores import (
+    AgreementRow,
+    KappaRow,
+    ScannerRow,
+    ScoreComparison,
+    ScoreCorrelation,
+    ScoreGroupRow,
+)
 
 ANALYSIS_SCHEMA_VERSION = 2
 
+CHI_SQUARED = "χ² approximation"
 
-def analysis_document(analysis: StudyAnalysis) -> dict[str, Any]:
+Record: TypeAlias = dict[str, Any]
+
+
+def analysis_document(analysis: StudyAnalysis) -> Record:
     """Return an analysis as plain data, ready for ``json.dumps(…, allow_nan=False)``.
 
-    Keys are the names of the fields of :class:`~.analysis_results.StudyAnalysis` and of the rows
-    in it; numbers that do not exist are None. Differences are ``second`` minus ``first``.
+    Numbers that do not exist are None.
     """
     return {
         "schema": "cuspwise study analysis",
         "schema_version": ANALYSIS_SCHEMA_VERSION,
-        **plain(analysis),
+        **plain(analysis, WRITERS),
     }
+
+
+def _named(result: object | None, **names: str) -> Record:
+    """Return some attributes of a result by other names; NaN where there is no result."""
+    return {key: np.nan if result is None else getattr(result, name) for key, name in names.items()}
+
+
+def _description(result: Description) -> Record:
+    return {
+        **_named(result, n="n", missing="missing", mean="mean", sd="sd"),
+        **_named(result, mean_low="ci_low", mean_high="ci_high", median="median"),
+        **_named(result, q1="q1", q3="q3", minimum="min", maximum="max"),
+    }
+
+
+def _pairs(result: Description) -> Record:
+    """Return a description of pairs, which share crowns: no interval, no quartiles."""
+    whole = _description(result)
+    return {name: whole[name] for name in ("n", "missing", "mean", "sd", "minimum", "maximum")}
+
+
+def _summary(summary: Summary) -> Record:
+    return {**_description(summary.description), "values": summary.values}
+
+
+def _precision_row(row: PrecisionRow) -> Record:
+    return {
+        "group": row.group,
+        "area": row.area,
+        "measure": row.measure,
+        "superimposed": _pairs(row.superimposed),
+        "design_frame": _pairs(row.design_frame),
+        "dispersion": row.dispersion,
+        "reason": row.reason,
+    }
+
+
+def _tolerance(row: ToleranceRow) -> Record:
+    return {
+        "group": row.group,
+        "area": row.area,
+        "tolerance_um": row.tolerance_um,
+        "source": row.source,
+        "n": row.share.n,
+        "within": row.share.within,
+        "undecided": row.undecided,
+        "share": row.share.share,
+        "share_low": row.share.ci_low,
+        "share_high": row.share.ci_high,
+        "next_crown_um": row.next_crown.limit,
+        "content": row.next_crown.content,
+        "confidence": row.next_crown.confidence,
+        "meets": row.meets,
+        "sentence": row.sentence,
+        "reason": str(row.next_crown.reason),
+    }
+
+
+def _assumptions(row: AssumptionRow) -> Record:
+    return {
+        "area": row.area,
+        "measure": row.measure,
+        "normality": _normality(row.tests),
+        "brown_forsythe_f": row.tests.spread.f,
+        "brown_forsythe_p": row.tests.spread.p,
+        "reason": str(row.tests.spread.reason),
+    }
+
+
+def _normality(result: Assumptions) -> tuple[Record, ...]:
+    return tuple(
+        {
+            "group": group,
+            "n": test.n,
+            "statistic": test.w,
+            "p_value": test.p,
+            "reason": str(test.reason),
+        }
+        for group, test in result.normality.items()
+    )
+
+
+def _comparison(row: Comparison) -> Record:
+    tests = row.tests
+    return {
+        **_groups(row),
+        "n_first": tests.n_b,
+        "n_second": tests.n_a,
+        "mean_first": tests.mean_b,
+        "mean_second": tests.mean_a,
+        **_difference(row),
+        "lead": row.lead,
+        "p_value": row.p_value,
+        "p_holm": row.corrected.p_holm,
+        "family": row.corrected.family,
+        "primary": row.primary,
+        "welch": _welch(tests),
+        "ranks": _ranks(tests),
+        "effects": _effects(tests),
+        **_conclusion(row),
+    }
+
+
+def _precision_comparison(row: Precision) -> Record:
+    test = row.test
+    return {
+        **_groups(row),
+        "n_first": len(test.distances[row.first]),
+        "n_second": len(test.distances[row.second]),
+        "mean_first": test.dispersion[row.first],
+        "mean_second": test.dispersion[row.second],
+        **_difference(row),
+        "p_value": row.p_value,
+        "p_holm": row.corrected.p_holm,
+        "family": row.corrected.family,
+        "permutations": test.permutations,
+        "exact": test.exact,
+        **_conclusion(row),
+    }
+
+
+def _groups(row: Contrast) -> Record:
+    return {"area": row.area, "measure": row.measure, "first": row.first, "second": row.second}
+
+
+def _difference(row: Contrast) -> Record:
+    return {"difference": row.difference, "low": row.low, "high": row.high}
+
+
+def _conclusion(row: Contrast) -> Record:
+    return {
+        "equivalence": row.equivalence,
+        "outcome": row.outcome,
+        "sentence": row.sentence,
+        "scanner_limit": row.scanner_limit,
+        "below_scanner": row.below_scanner,
+        "reason": row.reason,
+    }
+
+
+def _welch(result: TwoGroups) -> Record:
+    names = {"difference": "difference", "low": "ci_low", "high": "ci_high"}
+    test = result.welch
+    return {**_named(test, **names, t="t", df="df", p_value="p"), "reason": str(test.reason)}
+
+
+def _ranks(result: TwoGroups) -> Record:
+    test, shift = result.mann_whitney, result.shift
+    reasons = dict.fromkeys(str(reason) for reason in (test.reason, shift.reason) if reason)
+    return {
+        "u": test.u,
+        "p_value": test.p,
+        "method": test.method,
+        "shift": shift.estimate,
+        "low": shift.ci_low,
+        "high": shift.ci_high,
+        "reason": " ".join(reasons),
+    }
+
+
+def _effects(result: TwoGroups) -> Record:
+    g, delta = result.hedges_g, result.cliff_delta
+    return {
+        **_named(g, hedges_g="g", hedges_low="ci_low", hedges_high="ci_high"),
+        **_named(delta, cliff_delta="delta", cliff_low="ci_low", cliff_high="ci_high"),
+    }
+
+
+def _equivalence(row: EquivalenceRow) -> Record:
+    names = ("margin", "low", "high", "level", "p_value", "p_holm", "equivalent", "reason", "lead")
+    return {name: getattr(row, name) for name in names}
+
+
+def _overall(row: OverallRow) -> Record:
+    anova = None if row.tests is None else row.tests.welch_anova
+    kruskal = None if row.tests is None else row.tests.kruskal_wallis
+    return {
+        "area": row.area,
+        "measure": row.measure,
+        "groups": () if row.tests is None else tuple(row.tests.n),
+        "lead": row.lead,
+        **_named(anova if row.lead == "welch" else kruskal, p_value="p"),
+        "p_holm": row.corrected.p_holm,
+        "primary": row.primary,
+        **_named(anova, welch_f="f", welch_df1="df_between", welch_df2="df_within", welch_p="p"),
+        **_named(kruskal, kruskal_h="h", kruskal_df="df", kruskal_p="p"),
+        "post_hoc": tuple(_post_hoc(*pair) for pair in row.pairs),
+        "sentence": row.sentence,
+        "reason": row.reason,
+    }
+
+
+def _post_hoc(means: GamesHowellPair, ranks: DunnPair) -> Record:
+    """Return a pair's results turned round: second minus first."""
+    return {
+        "first": means.first,
+        "second": means.second,
+        "difference": -means.difference,
+        "low": -means.ci_high,
+        "high": -means.ci_low,
+        "games_howell_p": means.p,
+        "dunn_z": -ranks.z,
+        "dunn_p": ranks.p,
+        "dunn_p_holm": ranks.p_holm,
+    }
+
+
+def _odd_crown(row: OddCrown) -> Record:
+    names = ("crown", "group", "odd", "score", "limit", "reason")
+    return {name: getattr(row, name) for name in names}
+
+
+def _kappa(row: KappaRow) -> Record:
+    return {
+        "first": row.first,
+        "second": row.second,
+        **_named(row.plain, n="n", percent="percent"),
+        **_named(row.plain, kappa="kappa", kappa_low="ci_low", kappa_high="ci_high"),
+        **_named(row.weighted, weighted="kappa", weighted_low="ci_low", weighted_high="ci_high"),
+        "words": row.words,
+        "reason": str(row.plain.reason),
+    }
+
+
+def _agreement(row: AgreementRow) -> Record:
+    fleiss = row.fleiss
+    return {
+        "item": row.item,
+        "examiners": row.examiners,
+        "n": row.n,
+        "percent": row.percent,
+        "pairs": row.pairs,
+        **_named(fleiss, fleiss="kappa", fleiss_low="ci_low", fleiss_high="ci_high"),
+        "sentence": row.sentence,
+        "reason": "There is one examiner." if fleiss is None else str(fleiss.reason),
+    }
+
+
+def _score_group(row: ScoreGroupRow) -> Record:
+    return {
+        "item": row.item,
+        "group": row.group,
+        "n": row.share.n,
+        "counts": row.counts,
+        "acceptable": row.share.within,
+        "share": row.share.share,
+        "share_low": row.share.ci_low,
+        "share_high": row.share.ci_high,
+    }
+
+
+def _score_comparison(row: ScoreComparison) -> Record:
+    ranks = row.ranks
+    return {
+        "item": row.item,
+        "groups": row.groups,
+        "fisher_p": row.fisher_p,
+        "fisher_p_holm": row.fisher_p_holm,
+        "rank_statistic": ranks.u if isinstance(ranks, MannWhitney) else ranks.h,
+        "rank_p": ranks.p,
+        "rank_method": ranks.method if isinstance(ranks, MannWhitney) else CHI_SQUARED,
+        "rank_p_holm": row.rank_p_holm,
+        "sentence": row.sentence,
+        "reason": str(ranks.reason),
+    }
+
+
+def _correlation(row: ScoreCorrelation) -> Record:
+    return {
+        "item": row.item,
+        "area": row.area,
+        "measure": row.measure,
+        **_named(row.correlation, n="n", rho="rho", low="ci_low", high="ci_high", p_value="p"),
+        "sentence": row.sentence,
+        "reason": str(row.correlation.reason),
+    }
+
+
+def _scanner(row: ScannerRow) -> Record:
+    gauge = row.gauge
+    counts = {"crowns": "parts", "operators": "operators", "trials": "trials"}
+    spreads = {name: name for name in ("repeatability", "reproducibility", "gauge")}
+    return {
+        "area": row.area,
+        "measure": row.measure,
+        **(dict.fromkeys(counts, 0) if gauge is None else _named(gauge, **counts)),
+        **_named(gauge, **spreads, crown_sd="part"),
+        "study_share": np.nan if gauge is None else gauge.study_percent / 100,
+        "categories": 0 if gauge is None else gauge.distinct_categories,
+        "smallest_difference": row.smallest_difference,
+        "clamped": () if gauge is None else gauge.clamped,
+        "reason": row.reason,
+    }
+
+
+_WRITERS: dict[type, Callable[[Any], Mapping[str, Any]]] = {
+    Summary: _summary,
+    PrecisionRow: _precision_row,
+    ToleranceRow: _tolerance,
+    AssumptionRow: _assumptions,
+    Comparison: _comparison,
+    Precision: _precision_comparison,
+    EquivalenceRow: _equivalence,
+    OverallRow: _overall,
+    OddCrown: _odd_crown,
+    KappaRow: _kappa,
+    AgreementRow: _agreement,
+    ScoreGroupRow: _score_group,
+    ScoreComparison: _score_comparison,
+    ScoreCorrelation: _correlation,
+    ScannerRow: _scanner,
+}
+WRITERS: Writers = MappingProxyType(_WRITERS)
+"""What is written of each type of row, in ``study.json`` and in tables alike."""

@@ -28,48 +28,19 @@ def equivalence_row(
     Two one-sided tests, Welch's of the means or those of ranks of the shift; not corrected yet,
     see :func:`corrected_row`.
     """
-    margin = plan.equivalence_of(area)
+    margin, level = plan.equivalence_of(area), 1 - 2 * plan.alpha
     if not measure.endswith("_um"):
-        return _untested(np.nan, plan, NO_LENGTH)
+        return EquivalenceRow(np.nan, level, untested=NO_LENGTH)
     if not margin > 0:
-        return _untested(np.nan, plan, NO_MARGIN)
+        return EquivalenceRow(np.nan, level, untested=NO_MARGIN)
     if plan.alpha >= 0.5:
-        return _untested(margin, plan, f"There is no interval of 1 − 2α for α = {plan.alpha:g}.")
-    if lead == "ranks":
-        return _by_ranks(second, first, margin, plan.alpha)
-    found = compare_with_margin(second, first, margin, alpha=plan.alpha)
-    return EquivalenceRow(
-        margin=margin,
-        low=found.ci_low,
-        high=found.ci_high,
-        level=found.confidence,
-        p_value=found.p_equivalence,
-        p_holm=found.p_equivalence,
-        equivalent=False,
-        reason=found.reason,
-    )
-
-
-def _by_ranks(second: FloatArray, first: FloatArray, margin: float, alpha: float) -> EquivalenceRow:
-    found = shift_with_margin(second, first, margin, alpha=alpha)
-    return EquivalenceRow(
-        margin=margin,
-        low=found.shift.ci_low,
-        high=found.shift.ci_high,
-        level=found.shift.confidence,
-        p_value=found.p_equivalence,
-        p_holm=found.p_equivalence,
-        equivalent=False,
-        reason=found.reason,
-        lead="ranks",
-    )
+        untested = f"There is no interval of 1 − 2α for α = {plan.alpha:g}."
+        return EquivalenceRow(margin, level, untested=untested)
+    test = shift_with_margin if lead == "ranks" else compare_with_margin
+    found = test(second, first, margin, alpha=plan.alpha)
+    return EquivalenceRow(margin, level, lead, found, p_holm=found.p_equivalence)
 
 
 def corrected_row(row: EquivalenceRow, p_holm: float, alpha: float) -> EquivalenceRow:
     """Return the row with its corrected p-value and what it then says."""
     return replace(row, p_holm=p_holm, equivalent=p_holm <= alpha)
-
-
-def _untested(margin: float, plan: AnalysisPlan, reason: str) -> EquivalenceRow:
-    nan = np.nan
-    return EquivalenceRow(margin, nan, nan, 1 - 2 * plan.alpha, nan, nan, False, reason)

@@ -10,9 +10,12 @@ from types import MappingProxyType
 import numpy as np
 
 from ...mesh.triangle_mesh import FloatArray
+from ...shares import short_share
 from ...statistics.agreement import cohen_kappa, fleiss_kappa
 from ...statistics.rank_correlation import spearman
 from ...statistics.tolerance import wilson
+from ...words.names import MEASURE_WORDS, item_words, the_area
+from ...words.text import listed
 from ..file.examiner_scores import ExaminerScores, ScoreTable
 from .cohort import Cohort, measured
 from .results.scores import (
@@ -24,9 +27,9 @@ from .results.scores import (
     ScoreGroupRow,
 )
 from .score_comparisons import score_comparisons
-from .sentences import ITEM_WORDS, MEASURE_WORDS, listed, p_words, share_words, start, the_area
+from .sentences import p_words
 
-BESIDE: Mapping[str, tuple[str, ...]] = MappingProxyType(
+AREAS_OF_ITEM: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {"gap": ("margin",), "contact": ("contact_mesial", "contact_distal"), "seating": ("intaglio",)}
 )
 """Areas that a score is shown beside; the margin, or else the whole crown, where none is found."""
@@ -135,11 +138,8 @@ def _agreement(cohort: Cohort, scored: Scored) -> AgreementRow:
         n=len(complete),
         percent=same if several else nan,
         pairs=pairs,
-        fleiss=fleiss.kappa if fleiss else nan,
-        fleiss_low=fleiss.ci_low if fleiss else nan,
-        fleiss_high=fleiss.ci_high if fleiss else nan,
+        fleiss=fleiss,
         sentence=_agreement_sentence(scored, len(complete), same, pairs),
-        reason=fleiss.reason if fleiss else "There is one examiner.",
     )
 
 
@@ -152,16 +152,9 @@ def _kappa(scored: Scored, i: int, j: int, confidence: float) -> KappaRow:
     return KappaRow(
         first=scored.examiners[i],
         second=scored.examiners[j],
-        n=plain.n,
-        percent=plain.percent,
-        kappa=plain.kappa,
-        kappa_low=plain.ci_low,
-        kappa_high=plain.ci_high,
-        weighted=weighted.kappa,
-        weighted_low=weighted.ci_low,
-        weighted_high=weighted.ci_high,
+        plain=plain,
+        weighted=weighted,
         words=_kappa_words(weighted.kappa),
-        reason=plain.reason,
     )
 
 
@@ -174,18 +167,18 @@ def _kappa_words(kappa: float) -> str:
 
 
 def _agreement_sentence(scored: Scored, n: int, same: float, pairs: Sequence[KappaRow]) -> str:
-    name = start(ITEM_WORDS.get(scored.item, scored.item))
+    name = item_words(scored.item)
     if not pairs:
         return f"{name}: one examiner, so no agreement can be computed."
     if not n:
         return f"{name}: no crown was scored by all examiners."
     words = [
         f"{row.first} and {row.second} {row.words}"
-        + ("" if np.isnan(row.weighted) else f" (weighted kappa {row.weighted:.2f})")
+        + ("" if np.isnan(row.weighted.kappa) else f" (weighted kappa {row.weighted.kappa:.2f})")
         for row in pairs
     ]
     return (
-        f"{name}: all examiners gave the same score on {share_words(same)} of {n} crowns; beyond "
+        f"{name}: all examiners gave the same score on {short_share(same)} of {n} crowns; beyond "
         f"chance, agreement of {listed(words)}."
     )
 
@@ -194,21 +187,16 @@ def _group(cohort: Cohort, scored: Scored, group: str) -> ScoreGroupRow:
     plan = cohort.plan
     worse = np.ceil(scored.of_group(group)).astype(int)
     acceptable = int((scored.of_group(group) <= plan.scores.acceptable).sum())
-    share = wilson(acceptable, len(worse), confidence=plan.analysis.confidence)
     return ScoreGroupRow(
         item=scored.item,
         group=group,
-        n=len(worse),
         counts=tuple(int(k) for k in np.bincount(worse, minlength=len(scored.words))),
-        acceptable=acceptable,
-        share=share.share,
-        share_low=share.ci_low,
-        share_high=share.ci_high,
+        share=wilson(acceptable, len(worse), confidence=plan.analysis.confidence),
     )
 
 
 def _areas_beside(cohort: Cohort, item: str) -> tuple[str, ...]:
-    found = tuple(area for area in BESIDE.get(item, ()) if area in cohort.areas)
+    found = tuple(area for area in AREAS_OF_ITEM.get(item, ()) if area in cohort.areas)
     spare = tuple(area for area in ("margin", "whole") if area in cohort.areas)[:1]
     return found or spare
 
@@ -237,13 +225,13 @@ def _correlation(
     found = spearman(
         [row.median for row in rows], [row.measured for row in rows], confidence=plan.confidence
     )
-    name = start(ITEM_WORDS.get(item, item))
+    name = item_words(item)
     beside = f"{MEASURE_WORDS[BESIDE_MEASURE]} of {the_area(area)}"
     if found.reason:
         sentence = f"{name} and {beside}: no correlation was computed. {found.reason}"
     else:
         numbers = (
-            f"Spearman's ρ {found.rho:.2f}, {share_words(plan.confidence)} interval "
+            f"Spearman's ρ {found.rho:.2f}, {short_share(plan.confidence)} interval "
             f"{found.ci_low:.2f} to {found.ci_high:.2f}, {p_words(found.p)}, {found.n} crowns of "
             f"all groups"
         )
@@ -258,11 +246,6 @@ def _correlation(
         item=item,
         area=area,
         measure=BESIDE_MEASURE,
-        n=found.n,
-        rho=found.rho,
-        low=found.ci_low,
-        high=found.ci_high,
-        p_value=found.p,
+        correlation=found,
         sentence=sentence,
-        reason=found.reason,
     )

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from ...deviation.verdict import NOT_DECIDABLE
-from ...report.check.sentences import area_words
-from ...shares import limit_words
+from ...shares import limit_words, short_share
+from ...words.names import MEASURE_WORDS, NOT_DECIDABLE, area_words
+from ...words.text import count_words, listed
 from ..measuring.results import StudyRun
 from .cohort import Cohort
 from .results.analysis import Findings
 from .results.comparisons import Comparison, OverallRow, PrecisionComparison
-from .sentences import LEAD_WORDS, MEASURE_WORDS, OVERALL_WORDS, count_words, listed, share_words
+from .sentences import LEAD_WORDS, OVERALL_WORDS
 from .support_marks import DESCRIBED_ONLY
 
 PRECISION_TERM = (
@@ -50,8 +50,8 @@ def general_notes(cohort: Cohort, run: StudyRun) -> tuple[str, ...]:
     """Return what holds for the whole study."""
     plan = cohort.plan.analysis
     notes = [
-        f"A group meets a tolerance if {share_words(plan.next_crown_content)} of all crowns made "
-        f"this way can be expected within it, {share_words(plan.confidence)} sure, as far as "
+        f"A group meets a tolerance if {short_share(plan.next_crown_content)} of all crowns made "
+        f"this way can be expected within it, {short_share(plan.confidence)} sure, as far as "
         f"crowns are spread normally; it does not if surely fewer are within.",
         PRECISION_TERM,
         PAIRS_DEPEND,
@@ -97,7 +97,7 @@ def reasons_of(findings: Findings) -> tuple[str, ...]:
             places.setdefault(row.reason, []).append(where)
     notes = [f"Not compared: {_some(where)}. {why}" for why, where in places.items()]
     for trueness in findings.trueness:
-        if trueness.summary.missing:
+        if trueness.summary.description.missing:
             where = f"{trueness.group}, {area_words(trueness.area)}"
             notes.append(f"{where}: {trueness.reason}")
     for tolerance in findings.tolerances:

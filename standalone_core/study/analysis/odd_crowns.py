@@ -5,17 +5,19 @@ from __future__ import annotations
 import numpy as np
 
 from ...mesh.triangle_mesh import FloatArray
-from ...report.check.sentences import area_words
-from ...statistics.odd import LEAST, find_odd
+from ...statistics.odd import LEAST, OddUnit, Sign, find_odd
+from ...words.names import MEASURE_WORDS, area_words
+from ...words.text import capital, count_words
 from .cohort import Cohort, measured
 from .results.analysis import OddCrown
-from .sentences import MEASURE_WORDS, count_words, start
 
 COMPARED_BY = "rms_um"
 """How far apart two crowns are in an area: a root mean square is a distance between maps."""
 
 ALWAYS = "whole"
 """Judged even where the plan does not name it."""
+
+_SHOWN = 3  # areas that a reason names
 
 
 def odd_crowns(cohort: Cohort) -> tuple[OddCrown, ...]:
@@ -29,33 +31,51 @@ def odd_crowns(cohort: Cohort) -> tuple[OddCrown, ...]:
 
 
 def _judged(cohort: Cohort, group: str) -> list[OddCrown]:
-    crowns, nan = cohort.crowns[group], float("nan")
+    crowns = cohort.crowns[group]
     if len(crowns) < LEAST:
         reason = f"Not judged: the group has only {count_words(len(crowns), 'crown')}."
-        return [OddCrown(crown.name, group, False, nan, nan, reason) for crown in crowns]
-    areas = dict.fromkeys((*cohort.areas, ALWAYS))
-    maps = {area_words(area): _pair_table(cohort, group, area) for area in areas}
+        return [OddCrown(crown.name, group, None, reason) for crown in crowns]
+    areas = tuple(dict.fromkeys((*cohort.areas, ALWAYS)))
+    maps = {area: _pair_table(cohort, group, area) for area in areas}
     apart = not all(np.isnan(table).all() for table in maps.values())
-    measures = {
-        f"{MEASURE_WORDS[COMPARED_BY]} ({area_words(area)})": cohort.values(
-            group, area, COMPARED_BY
-        )
-        for area in areas
-    }
     found = find_odd(
-        {} if apart else measures,
+        {} if apart else {area: cohort.values(group, area, COMPARED_BY) for area in areas},
         maps=maps if apart else {},
         names=[crown.name for crown in crowns],
         false_alarms=cohort.plan.analysis.odd_false_alarm,
     )
-    return [
-        OddCrown(unit.name, group, unit.odd, unit.score, unit.limit, _sentence(unit.reason))
-        for unit in found.units
-    ]
+    return [OddCrown(unit.name, group, unit, odd_reason(unit)) for unit in found.units]
 
 
-def _sentence(reason: str) -> str:
-    return f"{start(reason.rstrip('.'))}." if reason else ""
+def odd_reason(unit: OddUnit) -> str:
+    """Say what is unusual about a crown; empty if nothing is."""
+    if unit.worst is None:
+        return f"Not judged: fewer than {LEAST} units with a value, this one among them."
+    if not unit.odd:
+        return ""
+    parts = [sign_words(sign) for sign in unit.signs[:_SHOWN]]
+    more = len(unit.signs) - _SHOWN
+    if more > 0:
+        parts.append(f"and {more} more")
+    return f"{capital('; '.join(parts))}."
+
+
+def sign_words(sign: Sign) -> str:
+    """Say what is unusual about a crown in one area."""
+    area, value = area_words(sign.measure), f"{_figures(sign.value)} µm"
+    if sign.of_map:
+        what = f"{area}: its surface lies {value} from the others' mean"
+    else:
+        what = f"{MEASURE_WORDS[COMPARED_BY]} ({area}) {value}"
+    return (
+        f"{what}, against a median of {_figures(sign.usual)} µm "
+        f"({_figures(sign.low)} to {_figures(sign.high)})"
+    )
+
+
+def _figures(value: float) -> str:
+    """Write a value with three figures, or all that stand before the point."""
+    return f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
 
 
 def _pair_table(cohort: Cohort, group: str, area: str) -> FloatArray:

@@ -5,12 +5,15 @@ from __future__ import annotations
 import numpy as np
 
 from ...progress import Progress, Steps
-from ...statistics.many_groups import DunnPair, GamesHowellPair, ManyGroups, compare_many
-from ..plan import Lead
+from ...statistics.many_groups import ManyGroups, compare_many
+from ...words.names import measured_in
+from ...words.text import listed
 from .cohort import Cohort
-from .corrections import Corrected, correct, is_primary
-from .results.comparisons import OverallRow, PostHocRow
-from .sentences import OVERALL_WORDS, listed, measured_in, p_words
+from .corrections import correct, is_primary
+from .results.comparisons import Corrected, OverallRow
+from .sentences import OVERALL_WORDS, p_words
+
+TOO_FEW_GROUPS = "Fewer than three groups have two or more crowns with this number."
 
 
 def overall_steps(cohort: Cohort) -> Steps[tuple[OverallRow, ...]]:
@@ -54,73 +57,18 @@ def _leading_p(cohort: Cohort, many: ManyGroups | None) -> float:
 def _row(
     cohort: Cohort, area: str, measure: str, many: ManyGroups | None, p: Corrected, primary: bool
 ) -> OverallRow:
-    lead = cohort.plan.analysis.lead
+    lead, where = cohort.plan.analysis.lead, measured_in(area, measure)
     if many is None:
-        return _no_row(area, measure, lead, primary)
-    anova, kruskal = many.welch_anova, many.kruskal_wallis
-    return OverallRow(
-        area=area,
-        measure=measure,
-        groups=tuple(many.n),
-        lead=lead,
-        p_value=_leading_p(cohort, many),
-        p_holm=p.p_holm,
-        primary=primary,
-        welch_f=anova.f,
-        welch_df1=anova.df_between,
-        welch_df2=anova.df_within,
-        welch_p=anova.p,
-        kruskal_h=kruskal.h,
-        kruskal_df=kruskal.df,
-        kruskal_p=kruskal.p,
-        post_hoc=tuple(map(_post_hoc, many.games_howell, many.dunn)),
-        sentence=_sentence(cohort, area, measure, many, p),
-        reason=anova.reason if lead == "welch" else kruskal.reason,
-    )
+        sentence = f"{where}: not compared at once. {TOO_FEW_GROUPS}"
+        return OverallRow(area, measure, lead, primary, None, p, sentence, TOO_FEW_GROUPS)
+    test = many.welch_anova if lead == "welch" else many.kruskal_wallis
+    sentence = _sentence(cohort, where, many, p, str(test.reason))
+    return OverallRow(area, measure, lead, primary, many, p, sentence, str(test.reason))
 
 
-def _no_row(area: str, measure: str, lead: Lead, primary: bool) -> OverallRow:
-    nan, reason = np.nan, "Fewer than three groups have two or more crowns with this number."
-    return OverallRow(
-        area=area,
-        measure=measure,
-        groups=(),
-        lead=lead,
-        p_value=nan,
-        p_holm=nan,
-        primary=primary,
-        welch_f=nan,
-        welch_df1=nan,
-        welch_df2=nan,
-        welch_p=nan,
-        kruskal_h=nan,
-        kruskal_df=nan,
-        kruskal_p=nan,
-        post_hoc=(),
-        sentence=f"{measured_in(area, measure)}: not compared at once. {reason}",
-        reason=reason,
-    )
-
-
-def _post_hoc(means: GamesHowellPair, ranks: DunnPair) -> PostHocRow:
-    """Turn a pair's results round: second minus first."""
-    return PostHocRow(
-        first=means.first,
-        second=means.second,
-        difference=-means.difference,
-        low=-means.ci_high,
-        high=-means.ci_low,
-        games_howell_p=means.p,
-        dunn_z=-ranks.z,
-        dunn_p=ranks.p,
-        dunn_p_holm=ranks.p_holm,
-    )
-
-
-def _sentence(cohort: Cohort, area: str, measure: str, many: ManyGroups, p: Corrected) -> str:
-    plan, where = cohort.plan.analysis, measured_in(area, measure)
+def _sentence(cohort: Cohort, where: str, many: ManyGroups, p: Corrected, reason: str) -> str:
+    plan = cohort.plan.analysis
     names = listed([cohort.title(group) for group in many.n])
-    reason = many.welch_anova.reason if plan.lead == "welch" else many.kruskal_wallis.reason
     if reason:
         return f"{where}: {names} were not compared at once. {reason}"
     over = f" after correction for {p.family} comparisons" if p.family > 1 else ""

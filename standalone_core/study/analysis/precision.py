@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
 from itertools import product
 
 import numpy as np
 
 from ...mesh.triangle_mesh import FloatArray
 from ...progress import Progress, Steps
-from ...statistics.equivalence import decide
-from ...statistics.permutation import PrecisionTest, compare_distances, distances_from_pairs
+from ...statistics.describe import describe
+from ...statistics.permutation import compare_distances, distances_from_pairs
+from ...words.names import measured_in
+from ...words.text import count_words
 from .cohort import Cohort, measured
-from .corrections import Corrected, correct
-from .descriptions import pair_summary, summary
-from .equivalence import corrected_row, equivalence_row
-from .results.comparisons import EquivalenceRow, PrecisionComparison
+from .comparisons import decided
+from .corrections import correct
+from .descriptions import summary
+from .equivalence import equivalence_row
+from .results.comparisons import Corrected, PrecisionComparison
 from .results.groups import PrecisionRow
-from .sentences import Contrast, contrast_sentence, count_words, measured_in
 
 DISTANCES = frozenset(
     {"mean_abs_um", "rms_um", "half_p90_p10_um", "sd_um", "hausdorff_um", "hausdorff_both_um"}
@@ -28,19 +29,6 @@ DISTANCES = frozenset(
 
 NO_DISTANCE = "This measure of a pair is not a distance, so it says nothing about spread."
 TEST = "permutation of crowns"
-
-
-@dataclass(frozen=True)
-class _Draft:
-    """One comparison before its p-values are corrected."""
-
-    area: str
-    measure: str
-    first: str
-    second: str
-    distances: tuple[FloatArray, FloatArray]
-    found: PrecisionTest
-    equivalence: EquivalenceRow
 
 
 def precision_rows(cohort: Cohort) -> tuple[PrecisionRow, ...]:
@@ -68,16 +56,24 @@ def precision_comparison_steps(
     """
     measures = [measure for measure in cohort.measures if measure in DISTANCES]
     wanted = list(product(cohort.group_pairs, cohort.areas, measures))
-    drafts = []
+    rows = []
     for i, (pair, area, measure) in enumerate(wanted):
         yield Progress("Comparing the groups' precision", i / len(wanted))
-        drafts.append(_draft(cohort, *pair, area, measure))
-    none = [False] * len(drafts)
-    different = correct([draft.found.p for draft in drafts], none)
-    equal = correct([draft.equivalence.p_value for draft in drafts], none)
+        rows.append(_compared(cohort, *pair, area, measure))
+    none = [False] * len(rows)
+    different = correct([row.p_value for row in rows], none)
+    equal = correct([row.equivalence.p_value for row in rows], none)
     return tuple(
-        _finished(cohort, draft, p, q, limits.get((draft.area, draft.measure), np.nan))
-        for draft, p, q in zip(drafts, different, equal, strict=True)
+        decided(
+            cohort,
+            row,
+            p,
+            q,
+            limits.get((row.area, row.measure), np.nan),
+            f"{measured_in(row.area, row.measure)}, distance from the group's middle",
+            TEST,
+        )
+        for row, p, q in zip(rows, different, equal, strict=True)
     )
 
 
@@ -127,8 +123,8 @@ def _row(cohort: Cohort, group: str, area: str, measure: str) -> PrecisionRow:
         group=group,
         area=area,
         measure=measure,
-        superimposed=pair_summary(apart),
-        design_frame=pair_summary([measured(p.design_frame, area, measure) for p in pairs]),
+        superimposed=describe(apart),
+        design_frame=describe([measured(p.design_frame, area, measure) for p in pairs]),
         dispersion=summary(
             [measured(one.measures, area, measure) for one in spread],
             cohort.plan.analysis.confidence,
@@ -137,70 +133,27 @@ def _row(cohort: Cohort, group: str, area: str, measure: str) -> PrecisionRow:
     )
 
 
-def _draft(cohort: Cohort, first: str, second: str, area: str, measure: str) -> _Draft:
+def _compared(
+    cohort: Cohort, first: str, second: str, area: str, measure: str
+) -> PrecisionComparison:
+    """Return a comparison before its p-values are corrected."""
     plan = cohort.plan.analysis
     a, b = (crown_distances(cohort, group, area, measure) for group in (first, second))
     key = zlib.crc32("/".join((first, second, area, measure)).encode())
-    found = compare_distances(
+    test = compare_distances(
         {second: b, first: a},
         rng=np.random.default_rng([plan.seed, key]),
         permutations=plan.resamples,
         confidence=plan.confidence,
     )
-    equivalence = equivalence_row(b, a, plan, area, measure)
-    return _Draft(area, measure, first, second, (a, b), found, equivalence)
-
-
-def _finished(
-    cohort: Cohort, draft: _Draft, p: Corrected, q: Corrected, limit: float
-) -> PrecisionComparison:
-    plan, found = cohort.plan.analysis, draft.found
-    equivalence = corrected_row(draft.equivalence, q.p_holm, plan.alpha)
-    outcome = decide(p.p_holm, q.p_holm, plan.alpha)
-    sentence = contrast_sentence(
-        outcome,
-        Contrast(
-            what=f"{measured_in(draft.area, draft.measure)}, distance from the group's middle",
-            measure=draft.measure,
-            first=cohort.title(draft.first),
-            second=cohort.title(draft.second),
-            difference=found.difference,
-            low=found.ci_low,
-            high=found.ci_high,
-            confidence=plan.confidence,
-            p_holm=p.p_holm,
-            family=p.family,
-            test=TEST,
-            equivalence=equivalence,
-            alpha=plan.alpha,
-            reason=found.reason,
-        ),
-    )
     return PrecisionComparison(
-        area=draft.area,
-        measure=draft.measure,
-        first=draft.first,
-        second=draft.second,
-        n_first=_count(draft.distances[0]),
-        n_second=_count(draft.distances[1]),
-        mean_first=found.dispersion[draft.first],
-        mean_second=found.dispersion[draft.second],
-        difference=found.difference,
-        low=found.ci_low,
-        high=found.ci_high,
-        p_value=found.p,
-        p_holm=p.p_holm,
-        family=p.family,
-        permutations=found.permutations,
-        exact=found.exact,
-        equivalence=equivalence,
-        outcome=outcome,
-        sentence=sentence,
-        scanner_limit=limit,
-        below_scanner=abs(found.difference) < limit,
-        reason=found.reason,
+        area=area,
+        measure=measure,
+        first=first,
+        second=second,
+        test=test,
+        corrected=Corrected(np.nan, 0),
+        equivalence=equivalence_row(b, a, plan, area, measure),
+        outcome="not_computed",
+        reason=str(test.reason),
     )
-
-
-def _count(values: Sequence[float] | FloatArray) -> int:
-    return int(np.count_nonzero(~np.isnan(values)))

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...errors import SettingError
-from ...statistics.gauge import GaugeStudy, gauge_study
+from ...statistics.gauge import gauge_study
+from ...words.text import listed
 from ..measuring.results import RepeatScan
 from .cohort import Cohort, measured
 from .results.scores import ScannerRow
-from .sentences import listed
 
 
 @dataclass(frozen=True)
@@ -55,9 +55,9 @@ def _row(cohort: Cohort, repeats: Sequence[RepeatScan], area: str, measure: str)
             confidence=cohort.plan.analysis.confidence,
         )
     except SettingError as problem:
-        return _no_row(area, measure, problem.reason)
+        return ScannerRow(area, measure, None, problem.reason)
     notes = [f"Without complete repeated scans of {listed(left)}."] if left else []
-    return _found_row(area, measure, found, " ".join([*notes, *found.notes]))
+    return ScannerRow(area, measure, found, " ".join([*notes, *map(str, found.notes)]))
 
 
 def _complete(rows: Sequence[_Repeated]) -> list[_Repeated]:
@@ -70,30 +70,3 @@ def _complete(rows: Sequence[_Repeated]) -> list[_Repeated]:
     }
     kept = [row for row in rows if row.crown in whole and not np.isnan(row.value)]
     return kept or list(rows)
-
-
-def _found_row(area: str, measure: str, found: GaugeStudy, reason: str) -> ScannerRow:
-    between_operators = found.smallest_difference_operators
-    return ScannerRow(
-        area=area,
-        measure=measure,
-        crowns=found.parts,
-        operators=found.operators,
-        trials=found.trials,
-        repeatability=found.repeatability,
-        reproducibility=found.reproducibility,
-        gauge=found.gauge,
-        crown_sd=found.part,
-        study_share=found.study_percent / 100,
-        categories=found.distinct_categories,
-        smallest_difference=(
-            found.smallest_difference if np.isnan(between_operators) else between_operators
-        ),
-        clamped=found.clamped,
-        reason=reason,
-    )
-
-
-def _no_row(area: str, measure: str, reason: str) -> ScannerRow:
-    nan = np.nan
-    return ScannerRow(area, measure, 0, 0, 0, nan, nan, nan, nan, nan, 0, nan, (), reason)

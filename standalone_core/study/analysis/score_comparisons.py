@@ -13,13 +13,13 @@ from ...mesh.triangle_mesh import FloatArray
 from ...statistics.many_groups import kruskal_wallis
 from ...statistics.multiplicity import holm
 from ...statistics.rank_sum import MannWhitney, mann_whitney
+from ...words.names import item_words
+from ...words.text import listed
 from .cohort import Cohort
 from .results.scores import ScoreComparison
-from .sentences import ITEM_WORDS, listed, p_words, start
+from .sentences import p_words
 
 Medians = Mapping[str, Mapping[str, FloatArray]]
-
-CHI_SQUARED = "χ² approximation"
 
 
 @dataclass(frozen=True)
@@ -75,17 +75,14 @@ def _pair(cohort: Cohort, draft: _Draft, p_holm: float, fisher_p_holm: float) ->
         groups=draft.groups,
         fisher_p=draft.fisher_p,
         fisher_p_holm=fisher_p_holm,
-        rank_statistic=draft.ranks.u,
-        rank_p=draft.ranks.p,
-        rank_method=draft.ranks.method,
+        ranks=draft.ranks,
         rank_p_holm=p_holm,
         sentence=_pair_sentence(cohort, draft, p_holm, fisher_p_holm),
-        reason=draft.ranks.reason,
     )
 
 
 def _pair_sentence(cohort: Cohort, draft: _Draft, p_holm: float, fisher_p_holm: float) -> str:
-    name = start(ITEM_WORDS.get(draft.item, draft.item))
+    name = item_words(draft.item)
     first, second = (cohort.title(group) for group in draft.groups)
     if np.isnan(p_holm):
         return f"{name}: {second} and {first} were not compared. {draft.ranks.reason}"
@@ -113,7 +110,7 @@ def _overall(cohort: Cohort, medians: Medians) -> list[ScoreComparison]:
     names = listed([cohort.title(group) for group in cohort.groups])
     rows = []
     for (item, test), p_holm in zip(found.items(), corrected, strict=True):
-        name = start(ITEM_WORDS.get(item, item))
+        name = item_words(item)
         words = f"(Kruskal–Wallis test, {p_words(float(p_holm))})"
         if test.reason:
             sentence = f"{name}: {names} were not compared at once. {test.reason}"
@@ -127,12 +124,9 @@ def _overall(cohort: Cohort, medians: Medians) -> list[ScoreComparison]:
                 groups=cohort.groups,
                 fisher_p=np.nan,
                 fisher_p_holm=np.nan,
-                rank_statistic=test.h,
-                rank_p=test.p,
-                rank_method=CHI_SQUARED,
+                ranks=test,
                 rank_p_holm=float(p_holm),
                 sentence=sentence,
-                reason=test.reason,
             )
         )
     return rows

@@ -7,56 +7,15 @@ can say that a difference is small.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from ...report.check.sentences import AREA_WORDS, area_words, micrometres
 from ...shares import short_share
-from ...statistics.equivalence import OUTCOME_WORDS
-from .results.comparisons import EquivalenceRow, Outcome
+from ...words.text import micrometres
+from .cohort import Cohort
+from .results.comparisons import Contrast
 
-__all__ = [
-    "ITEM_WORDS",
-    "LEAD_WORDS",
-    "MEASURE_WORDS",
-    "OUTCOME_WORDS",
-    "OVERALL_WORDS",
-    "Contrast",
-    "contrast_sentence",
-    "count_words",
-    "interval_words",
-    "listed",
-    "measured_in",
-    "p_words",
-    "share_words",
-    "start",
-    "the_area",
-]
-
-MEASURE_WORDS: Mapping[str, str] = MappingProxyType(
-    {
-        "mean_abs_um": "mean absolute deviation",
-        "rms_um": "root mean square deviation",
-        "half_p90_p10_um": "(P90−P10)/2",
-        "mean_um": "mean deviation",
-        "sd_um": "standard deviation within the area",
-        "median_um": "median deviation",
-        "p10_um": "10th percentile",
-        "p90_um": "90th percentile",
-        "mean_positive_um": "mean excess",
-        "mean_negative_um": "mean deficit",
-        "min_um": "largest deficit",
-        "max_um": "largest excess",
-        "hausdorff_um": "largest deviation",
-        "hausdorff_both_um": "largest deviation of both directions",
-        "within_tolerance": "share of the surface within tolerance",
-    }
-)
-
-ITEM_WORDS: Mapping[str, str] = MappingProxyType(
-    {"gap": "marginal gap felt", "contact": "contacts", "seating": "seating"}
-)
 LEAD_WORDS: Mapping[str, str] = MappingProxyType(
     {"welch": "Welch's t test", "ranks": "Mann–Whitney test"}
 )
@@ -65,48 +24,20 @@ OVERALL_WORDS: Mapping[str, str] = MappingProxyType(
 )
 
 
-@dataclass(frozen=True)
-class Contrast:
-    """What a sentence on one comparison needs.
+def contrast_sentence(row: Contrast, cohort: Cohort, what: str, test: str) -> str:
+    """Say one comparison's conclusion in plain words with its numbers.
 
-    Attributes
+    Parameters
     ----------
+    row : Contrast
+        With its outcome.
+    cohort : Cohort
+        For the groups' titles, the level and the confidence.
     what : str
         What is compared, as the start of a sentence: "Margin, mean absolute deviation".
-    measure : str
-        Key of the measure, for its unit.
-    first, second : str
-        Titles of the groups.
-    difference, low, high, confidence : float
-        Second minus first, with its interval.
-    p_holm, family : float, int
-        Corrected p-value, and in how many comparisons it was corrected.
     test : str
         The leading test, in words.
-    equivalence : EquivalenceRow
-    alpha : float
-    reason : str
-        Why there is no test; empty if there is.
     """
-
-    what: str
-    measure: str
-    first: str
-    second: str
-    difference: float
-    low: float
-    high: float
-    confidence: float
-    p_holm: float
-    family: int
-    test: str
-    equivalence: EquivalenceRow
-    alpha: float
-    reason: str = ""
-
-
-def contrast_sentence(outcome: Outcome, contrast: Contrast) -> str:
-    """Say one comparison's conclusion in plain words with its numbers."""
     words = {
         "different": _different,
         "equivalent": _equivalent,
@@ -114,7 +45,22 @@ def contrast_sentence(outcome: Outcome, contrast: Contrast) -> str:
         "undecided": _undecided,
         "not_computed": _not_computed,
     }
-    return words[outcome](contrast)
+    plan = cohort.plan.analysis
+    titles = cohort.title(row.first), cohort.title(row.second)
+    return words[row.outcome](_Said(row, what, test, *titles, plan.confidence, plan.alpha))
+
+
+@dataclass(frozen=True)
+class _Said:
+    """A comparison with what else its sentence says."""
+
+    row: Contrast
+    what: str
+    test: str
+    first: str
+    second: str
+    confidence: float
+    alpha: float
 
 
 def interval_words(low: float, high: float, measure: str) -> str:
@@ -135,53 +81,23 @@ def p_words(p: float) -> str:
     return f"p = {p:.4f}" if text == "0.050" else f"p = {text}"
 
 
-def share_words(share: float) -> str:
-    """Write a share in per cent without needless decimals, never rounded up."""
-    return short_share(share)
+def _numbers(c: _Said) -> str:
+    level = short_share(c.confidence)
+    return f"{level} interval {interval_words(c.row.low, c.row.high, c.row.measure)}; {_test(c)}"
 
 
-def measured_in(area: str, measure: str) -> str:
-    """Name area and measure as the start of a sentence."""
-    return start(f"{area_words(area)}, {MEASURE_WORDS.get(measure, measure)}")
+def _test(c: _Said) -> str:
+    corrected = (
+        f" after correction for {c.row.corrected.family} comparisons"
+        if c.row.corrected.family > 1
+        else ""
+    )
+    return f"{c.test}, {p_words(c.row.corrected.p_holm)}{corrected}"
 
 
-def the_area(area: str) -> str:
-    """Name an area within a sentence: "the margin", "the occlusal surface"."""
-    words = area_words(area)
-    if area in {"external", "occlusal"}:
-        return f"the {words} surface"
-    return f"the {words}" if area in AREA_WORDS else f"the area {words}"
-
-
-def start(text: str) -> str:
-    """Begin a sentence with a capital."""
-    return text[:1].upper() + text[1:]
-
-
-def listed(names: Sequence[str]) -> str:
-    """Join names: "a", "a and b", "a, b and c"."""
-    names = list(names)
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
-
-
-def count_words(count: int, thing: str) -> str:
-    """Write a count of things: "1 crown", "3 crowns"."""
-    return f"{count} {thing}{'' if count == 1 else 's'}"
-
-
-def _numbers(c: Contrast) -> str:
-    level = share_words(c.confidence)
-    return f"{level} interval {interval_words(c.low, c.high, c.measure)}; {_test(c)}"
-
-
-def _test(c: Contrast) -> str:
-    corrected = f" after correction for {c.family} comparisons" if c.family > 1 else ""
-    return f"{c.test}, {p_words(c.p_holm)}{corrected}"
-
-
-def _size(c: Contrast) -> str:
-    relation = "larger" if c.difference > 0 else "smaller"
-    size = _plain(abs(c.difference), c.measure)
+def _size(c: _Said) -> str:
+    relation = "larger" if c.row.difference > 0 else "smaller"
+    size = _plain(abs(c.row.difference), c.row.measure)
     return f"{size} {relation} for {c.second} than for {c.first}"
 
 
@@ -191,46 +107,46 @@ def _plain(value: float, measure: str) -> str:
     return f"{micrometres(100 * value)} percentage points"
 
 
-def _margin(c: Contrast) -> str:
-    return f"the equivalence margin of {c.equivalence.margin:g} µm"
+def _margin(c: _Said) -> str:
+    return f"the equivalence margin of {c.row.equivalence.margin:g} µm"
 
 
-def _different(c: Contrast) -> str:
+def _different(c: _Said) -> str:
     text = f"{c.what}: different; {_size(c)} ({_numbers(c)})."
     return f"{text} {_against_margin(c)}".rstrip()
 
 
-def _against_margin(c: Contrast) -> str:
-    row = c.equivalence
+def _against_margin(c: _Said) -> str:
+    row = c.row.equivalence
     if math.isnan(row.margin):
         return "Whether that matters was not tested: no equivalence margin is set."
     if row.reason:
         return f"Whether that matters was not tested: {row.reason}"
-    if c.low > row.margin or c.high < -row.margin:
+    if c.row.low > row.margin or c.row.high < -row.margin:
         return f"The difference is surely more than {_margin(c)}."
     return f"That it stays within {_margin(c)} is not sure."
 
 
-def _different_within(c: Contrast) -> str:
+def _different_within(c: _Said) -> str:
     return (
         f"{c.what}: different but within the margin; {_size(c)} ({_numbers(c)}), and surely "
         f"less than {_margin(c)} ({_tost(c)})."
     )
 
 
-def _equivalent(c: Contrast) -> str:
+def _equivalent(c: _Said) -> str:
     return (
         f"{c.what}: equivalent; {c.second} and {c.first} differ by less than {_margin(c)} "
         f"(difference {_signed(c)}, {_tost(c)})."
     )
 
 
-def _undecided(c: Contrast) -> str:
+def _undecided(c: _Said) -> str:
     text = (
         f"{c.what}: undecided; a difference between {c.second} and {c.first} is neither shown "
         f"nor ruled out (difference {_signed(c)}, {_numbers(c)})."
     )
-    row = c.equivalence
+    row = c.row.equivalence
     if math.isnan(row.margin):
         return f"{text} Equivalence was not tested: no equivalence margin is set."
     if row.reason:
@@ -243,22 +159,23 @@ def _undecided(c: Contrast) -> str:
     return f"{text} That it stays within {_margin(c)} is not sure either."
 
 
-def _not_computed(c: Contrast) -> str:
-    seen = "" if math.isnan(c.difference) else f" The difference is {_signed(c)}."
-    return f"{c.what}: {c.second} and {c.first} were not compared. {c.reason}{seen}"
+def _not_computed(c: _Said) -> str:
+    seen = "" if math.isnan(c.row.difference) else f" The difference is {_signed(c)}."
+    return f"{c.what}: {c.second} and {c.first} were not compared. {c.row.reason}{seen}"
 
 
-def _signed(c: Contrast) -> str:
-    if c.measure.endswith("_um"):
-        return f"{micrometres(c.difference, signed=True)} µm"
-    return f"{micrometres(100 * c.difference, signed=True)} percentage points"
+def _signed(c: _Said) -> str:
+    if c.row.measure.endswith("_um"):
+        return f"{micrometres(c.row.difference, signed=True)} µm"
+    return f"{micrometres(100 * c.row.difference, signed=True)} percentage points"
 
 
-def _tost(c: Contrast) -> str:
-    row = c.equivalence
+def _tost(c: _Said) -> str:
+    row = c.row.equivalence
     corrected = " after correction" if row.p_holm > row.p_value else ""
     kind = "rank tests" if row.lead == "ranks" else "tests"
+    interval = interval_words(row.low, row.high, c.row.measure)
     return (
-        f"{share_words(row.level)} interval {interval_words(row.low, row.high, c.measure)}; two "
-        f"one-sided {kind}, {p_words(row.p_holm)}{corrected}"
+        f"{short_share(row.level)} interval {interval}; two one-sided {kind}, "
+        f"{p_words(row.p_holm)}{corrected}"
     )

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...deviation.verdict import NOT_DECIDABLE, OUTSIDE, WITHIN
-from ...report.check.sentences import area_words, micrometres
+from ...shares import short_share
 from ...statistics.tolerance import ShareWithin, ToleranceLimit, upper_tolerance_limit, wilson
+from ...words.names import NOT_DECIDABLE, OUTSIDE, WITHIN, area_words
+from ...words.text import micrometres
 from ..measuring.results import Crown
 from .cohort import Cohort
 from .results.groups import ToleranceRow
-from .sentences import share_words
 
 
 def tolerance_rows(cohort: Cohort) -> tuple[ToleranceRow, ...]:
@@ -45,18 +45,11 @@ def _row(cohort: Cohort, group: str, area: str) -> ToleranceRow:
         area=area,
         tolerance_um=limit,
         source=tolerances.source(area),
-        n=share.n,
-        within=within,
+        share=share,
         undecided=words.count(NOT_DECIDABLE),
-        share=share.share,
-        share_low=share.ci_low,
-        share_high=share.ci_high,
-        next_crown_um=ahead.limit,
-        content=ahead.content,
-        confidence=ahead.confidence,
+        next_crown=ahead,
         meets=meets,
         sentence=_sentence(cohort.title(group), area, limit, share, ahead, meets),
-        reason=ahead.reason,
     )
 
 
@@ -94,16 +87,16 @@ def _sentence(
         return f"{where}: no crown could be judged."
     counted = (
         f"{share.within} of {share.n} crowns are within {limit_um:g} µm "
-        f"({share_words(share.confidence)} interval of the share {share_words(share.ci_low)} to "
-        f"{share_words(share.ci_high)})"
+        f"({short_share(share.confidence)} interval of the share {short_share(share.ci_low)} to "
+        f"{short_share(share.ci_high)})"
     )
     if ahead.reason:
         return (
             f"{where}: {counted}. What the next crown will be cannot be predicted: {ahead.reason}"
         )
     future = (
-        f"{share_words(ahead.content)} of all crowns made this way lie below "
-        f"{micrometres(ahead.limit)} µm, {share_words(ahead.confidence)} sure, if they are spread "
+        f"{short_share(ahead.content)} of all crowns made this way lie below "
+        f"{micrometres(ahead.limit)} µm, {short_share(ahead.confidence)} sure, if they are spread "
         f"normally"
     )
     if meets is None:

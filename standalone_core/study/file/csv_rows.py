@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from ...csv_text import as_meant
-from .mistakes import Mistake, StudyFileError, meant
+from ...suggestion import nearest, suggestion
+from .mistakes import Mistake, StudyFileError
 from .value_types import what_is_there
 
 _SEPARATORS = (",", ";", "\t")  # spreadsheets of many countries write semicolons
@@ -102,12 +103,13 @@ def _check_header(file: CsvFile, line: int, required: Sequence[str], known: Sequ
     for column in required:
         if column not in file.columns:
             others = [name for name in file.columns if name not in known]
-            hint = meant(column, others).replace("Did you mean", "Is it")
-            file.wrong(line, column, "There is no such column.", hint or "Add it to the header.")
+            close = nearest(column, others)
+            remedy = f"Is it {close}?" if close else "Add it to the header."
+            file.wrong(line, column, "There is no such column.", remedy)
     for column in file.columns:
         absent = [name for name in known if name not in (*file.columns, *required)]
-        if column and column not in known and meant(column, absent):
-            file.wrong(line, column, "There is no such column.", meant(column, absent))
+        if column and column not in known and suggestion(column, absent):
+            file.wrong(line, column, "There is no such column.", suggestion(column, absent))
     for column in sorted({c for c in file.columns if c in known and file.columns.count(c) > 1}):
         file.wrong(line, column, "The column is there twice.", "Keep one of them.")
     if not file.rows:

@@ -9,19 +9,20 @@ from types import MappingProxyType
 
 import numpy as np
 
+from ...allowed import shown
 from ...mesh.triangle_mesh import FloatArray
 from ...readable import readable
+from ...suggestion import suggestion
+from ...words.text import capital, listed
 from ..plan import ScoreScale, StudyPlan
 from .csv_rows import CsvFile, Row, read_csv, refuse_empty, refuse_repeated, whole_number
-from .mistakes import meant
-from .value_types import listed, shown
 
 _NO_SCORE = ("", "nan", "na", "n/a", "-", "–")
 _MOST_NAMED = 5
 
 
 @dataclass(frozen=True)
-class Score:
+class CrownScore:
     """What one examiner gave one crown.
 
     Attributes
@@ -85,7 +86,7 @@ class ExaminerScores:
         What was scored, of the plan's ``scores.words``.
     examiners : tuple of str
         In alphabetical order, so that no result depends on the order of rows.
-    rows : tuple of Score
+    rows : tuple of CrownScore
         In the plan's order of crowns, then by examiner.
     scale : ScoreScale
         What the numbers mean.
@@ -96,7 +97,7 @@ class ExaminerScores:
     path: Path
     items: tuple[str, ...]
     examiners: tuple[str, ...]
-    rows: tuple[Score, ...]
+    rows: tuple[CrownScore, ...]
     scale: ScoreScale
     notes: tuple[str, ...] = field(default=())
 
@@ -155,7 +156,7 @@ def read_scores(path: str | Path, plan: StudyPlan) -> ExaminerScores:
         file.wrong(1, "", "Nothing is scored.", f"Add a column {listed(tuple(words), 'or')}.")
     crowns = _CrownNames(plan)
     seen: dict[object, int] = {}
-    found: list[Score] = []
+    found: list[CrownScore] = []
     for row in file.rows:
         score = _score(file, row, crowns, items, plan)
         if score is None:
@@ -173,7 +174,7 @@ def read_scores(path: str | Path, plan: StudyPlan) -> ExaminerScores:
 
 def _score(
     file: CsvFile, row: Row, crowns: _CrownNames, items: Sequence[str], plan: StudyPlan
-) -> Score | None:
+) -> CrownScore | None:
     """Read one row; note its mistakes, and return None if the crown is not known."""
     values = {item: _value(file, row, item, plan.scores.words[item]) for item in items}
     if refuse_empty(file, row, ("crown", "examiner")):
@@ -181,7 +182,7 @@ def _score(
     scan = crowns.find(file, row)
     if scan is None:
         return None
-    return Score(scan, crowns.names[scan], crowns.groups[scan], row.cells["examiner"], values)
+    return CrownScore(scan, crowns.names[scan], crowns.groups[scan], row.cells["examiner"], values)
 
 
 def _value(file: CsvFile, row: Row, item: str, words: Sequence[str]) -> int | None:
@@ -225,7 +226,7 @@ class _CrownNames:
             )
         else:
             known = tuple(self.names.values())
-            remedy = meant(name, known) or f"Crowns are called {_some(known)}."
+            remedy = suggestion(name, known) or f"Crowns are called {_some(known)}."
             file.wrong(row.line, "crown", f"There is no crown called {shown(name)}.", remedy)
         return None
 
@@ -235,11 +236,9 @@ def _key(name: str) -> str:
 
 
 def _notes(
-    rows: Sequence[Score], items: Sequence[str], examiners: Sequence[str], plan: StudyPlan
+    rows: Sequence[CrownScore], items: Sequence[str], examiners: Sequence[str], plan: StudyPlan
 ) -> tuple[str, ...]:
-    notes = [
-        f"{item.capitalize()} was not scored." for item in plan.scores.words if item not in items
-    ]
+    notes = [f"{capital(item)} was not scored." for item in plan.scores.words if item not in items]
     if len(examiners) == 1:
         notes.append("There is one examiner: no agreement can be computed.")
     names = plan.crown_names()

@@ -12,7 +12,8 @@ from pathlib import Path
 from ...atomic import atomic_write
 from ...errors import StudyError
 from ...mesh.formats import SUFFIX_FORMATS
-from ...readable import readable
+from ...readable import readable, way_from
+from ...words.text import capital, listed
 from ..plan import StudyPlan
 from .csv_rows import read_csv
 from .groups import group_name, matching, meshes_in, natural
@@ -20,7 +21,6 @@ from .mistakes import StudyFileError
 from .new_text import NewGroup, NewStudy, study_text
 from .read import STUDY_FILE, read_plan
 from .study_sections import REPEATS
-from .value_types import listed
 
 _RESULTS = ("study.json", "check.json", "kept")  # whose folder holds results, not scans
 _DESIGN = "design"
@@ -106,13 +106,17 @@ def new_study(
         raise StudyError(reason, subject=root, remedy="Name the folder that holds the scans.")
     if target.is_dir():
         raise StudyError(
-            "It is a folder, not a file.", subject=target, remedy="Name a file with --out."
+            "It is a folder, not a file.",
+            subject=target,
+            remedy="Name a file.",
+            arguments=("out",),
         )
     if target.exists() and not force:
         raise StudyError(
             "It is there already.",
             subject=target,
-            remedy="Choose another name with --out, or replace it with --force.",
+            remedy="Choose another name, or replace it.",
+            arguments=("out", "force"),
         )
     found = _look(root, None if design is None else Path(design))
     text = study_text(_described(root, found, target.absolute().parent))
@@ -169,7 +173,10 @@ def _design(root: Path, given: Path | None, meshes: Sequence[Path]) -> Path:
     if given is not None:
         if not given.is_file():
             raise StudyError(
-                "There is no such file.", subject=given, remedy="Name the design with --design."
+                "There is no such file.",
+                subject=given,
+                remedy="Name the design.",
+                arguments=("design",),
             )
         return given
     found = [file for file in meshes if file.stem.casefold().startswith(_DESIGN)]
@@ -180,7 +187,7 @@ def _design(root: Path, given: Path | None, meshes: Sequence[Path]) -> Path:
         reason = f"{len(found)} files could be the design: {names}."
     else:
         reason = f"No mesh file in it has a name that starts with {_DESIGN}."
-    raise StudyError(reason, subject=root, remedy="Name the design with --design FILE.")
+    raise StudyError(reason, subject=root, remedy="Name the design.", arguments=("design",))
 
 
 def _table(root: Path, columns: set[str]) -> Path | None:
@@ -219,10 +226,10 @@ def _described(root: Path, found: _Found, home: Path) -> NewStudy:
     )
     return NewStudy(
         title=_title(root.resolve().name) or "Study",
-        design=_told_from(found.design, home),
+        design=_named_from(found.design, home),
         groups=groups,
-        examiners=None if found.examiners is None else _told_from(found.examiners, home),
-        repeats=None if found.repeats is None else _told_from(found.repeats, home),
+        examiners=None if found.examiners is None else _named_from(found.examiners, home),
+        repeats=None if found.repeats is None else _named_from(found.repeats, home),
     )
 
 
@@ -243,19 +250,19 @@ def _patterns(files: Sequence[Path], home: Path) -> tuple[str, ...]:
     for folder in dict.fromkeys(file.parent for file in files):
         for suffix in dict.fromkeys(f.suffix for f in files if f.parent == folder):
             mine = [f for f in files if f.parent == folder and f.suffix == suffix]
-            pattern = f"{glob.escape(_told_from(folder, home))}/*{suffix}"
+            pattern = f"{glob.escape(_named_from(folder, home))}/*{suffix}"
             matched = {os.path.realpath(f) for f in matching(pattern, home)}
             exact = matched == {os.path.realpath(f) for f in mine}
-            patterns += [pattern] if exact else [_told_from(file, home) for file in mine]
+            patterns += [pattern] if exact else [_named_from(file, home) for file in mine]
     return tuple(dict.fromkeys(pattern.removeprefix("./") for pattern in patterns))
 
 
 def _title(name: str) -> str:
     words = " ".join(name.replace("_", " ").split())
-    return words[:1].upper() + words[1:]
+    return capital(words)
 
 
-def _told_from(path: Path, home: Path) -> str:
+def _named_from(path: Path, home: Path) -> str:
     """Path from a folder, with ``/``; as it is where there is no way, on another drive."""
     if readable(path) != str(path):
         raise StudyError(
@@ -263,8 +270,4 @@ def _told_from(path: Path, home: Path) -> str:
             subject=path,
             remedy="Rename it.",
         )
-    place = os.path.join(os.path.realpath(path.parent), path.name)
-    try:
-        return Path(os.path.relpath(place, os.path.realpath(home))).as_posix()
-    except ValueError:
-        return path.absolute().as_posix()
+    return way_from(home, path) or path.absolute().as_posix()

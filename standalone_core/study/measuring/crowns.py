@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
-from typing import Any
 
 from ...deviation.judgement import scan_warnings
-from ...deviation.layers_beside import LayerBeside
-from ...deviation.margin_summary import MarginSummary
 from ...deviation.measures import AreaMeasures
 from ...deviation.support_marks import MarkResult
 from ...deviation.tolerances import Tolerances
-from ...deviation.unmatched import UnmatchedPiece
-from ...deviation.verdict import ScanEvidence, judge, with_verdicts
+from ...deviation.verdict import ScanEvidence, evidence_from, judge, with_verdicts
+from ...records import with_tuples
 from ...superimpose.result import Superimposition
 from .fit_record import fit_from
-from .result_store import ResultStore, still_kept, with_tuples
+from .result_store import ResultStore, still_kept
 from .results import Crown, LeftOut
 from .scan_job import ScanJob
 
@@ -44,7 +40,9 @@ def crown_from(job: ScanJob, store: ResultStore) -> Crown | LeftOut:
         return LeftOut(job.name, job.group, job.scan, fit.reason, remedy)
     record, _ = still_kept(store.load(job.rows_key))
     rows = tuple(AreaMeasures(**with_tuples(row)) for row in record["measures"])
-    evidence = _evidence(record, scan["is_design"])
+    evidence = evidence_from(
+        scan["is_design"], record["layers"], record["margin"], record["unmatched"]
+    )
     crown = Crown(
         name=job.name,
         group=job.group,
@@ -67,14 +65,6 @@ def judged(crown: Crown, tolerances: Tolerances) -> Crown:
     """Return a crown judged by tolerances."""
     verdicts = judge(crown.measures, crown.superimposition, tolerances, crown.evidence)
     return replace(crown, measures=with_verdicts(crown.measures, verdicts), verdicts=verdicts)
-
-
-def _evidence(record: Mapping[str, Any], is_design: bool) -> ScanEvidence:
-    """Return what is kept of a scan beside its measures."""
-    pieces = tuple(UnmatchedPiece(**with_tuples(piece)) for piece in record["unmatched"])
-    layers = tuple(LayerBeside(**with_tuples(layer)) for layer in record["layers"])
-    margin = None if record["margin"] is None else MarginSummary(**record["margin"])
-    return ScanEvidence(is_design, pieces, layers, margin)
 
 
 def _warnings(

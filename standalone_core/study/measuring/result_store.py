@@ -243,11 +243,6 @@ def _packed(content: Mapping[str, Any], arrays: Arrays) -> bytes:
     return buffer.getvalue()
 
 
-def with_tuples(record: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a record from JSON, its lists as the tuples that they were."""
-    return {k: tuple(value) if isinstance(value, list) else value for k, value in record.items()}
-
-
 def key_of(kind: str, *parts: object) -> str:
     """Return a name for results that depend on ``parts`` and on the versions in use.
 

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from ...areas.area_set import AreaSet
+from ...areas.chosen import faces_to_fit
 from ...check import versions_used
-from ...check_settings import faces_to_fit, refuse_unknown_areas
-from ...measure import ReadyDesign, read_design, ready_design_steps
+from ...measure import ReadyDesign, read_design, ready_design_steps, refuse_unknown_areas
 from ...progress import Progress, Steps, run, scaled
 from ...stopwatch import Stopwatch
 from ..file.inputs import StudyInputs
@@ -26,7 +26,7 @@ from .results import Crown, LeftOut, RepeatScan, StudyRun
 from .scan_job import ScanJob, StudyDependencies, areas_checksum
 from .worker_design import keep_areas
 
-REPEATS = "repeats"
+REPEAT_GROUP = "repeats"
 """What stands for the group of repeated scans."""
 
 _READY, _MEASURED = 0.05, 0.95
@@ -208,7 +208,7 @@ def _listed_again(plan: StudyPlan, repeats: Sequence[RepeatRow]) -> list[tuple[s
     """Return the same of every repeated scan."""
     taken = plan.crown_names().values()
     return [
-        (_unused(f"repeat {number}", taken), REPEATS, row[3])
+        (_unused(f"repeat {number}", taken), REPEAT_GROUP, row[3])
         for number, row in enumerate(repeats, start=1)
     ]
 

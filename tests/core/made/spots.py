@@ -1,6 +1,6 @@
 """The form of the demo's spots in closed form.
 
-A spot of the demo has the form h (1 − r²/R²)³ (``demo/production_errors.Spot``). Above a band t it
+A spot of the demo has the form h (1 − r²/R²)³ (``demo/production_errors.Cap``). Above a band t it
 covers, on a plane, r ≤ ρ with ρ² = R² (1 − (t/h)^⅓), so that its area is π ρ² and its volume
 ∫ h (1 − r²/R²)³ dA = π R² h/4 · (1 − (t/h)^(4/3)): closed forms, derived here.
 """

@@ -25,7 +25,7 @@ from cuspwise.standalone_core.statistics.many_groups import (
 )
 from cuspwise.standalone_core.statistics.multiplicity import holm
 from cuspwise.standalone_core.statistics.odd import find_odd
-from cuspwise.standalone_core.statistics.permutation import compare_precision
+from cuspwise.standalone_core.statistics.permutation import compare_distances, distances_from_pairs
 from cuspwise.standalone_core.statistics.rank_sum import hodges_lehmann, mann_whitney
 from cuspwise.standalone_core.statistics.tolerance import upper_tolerance_limit, wilson
 from cuspwise.standalone_core.statistics.welch import welch_test
@@ -97,16 +97,19 @@ def _precision(rng: Rng, sizes, ways, tail=None):
         + 5.0 * i
         for i, n in enumerate(sizes)
     ]
-    pairs = {str(i): squareform(pdist(x)) for i, x in enumerate(places)}
-    return compare_precision(pairs, rng=rng, permutations=999)
+    return compare_distances(_from_middles(places), rng=rng, permutations=999)
+
+
+def _from_middles(places):
+    """How far the units of each group lie from its middle, from their pairs."""
+    return {str(i): distances_from_pairs(squareform(pdist(x))) for i, x in enumerate(places)}
 
 
 def _precision_covers(rng: Rng) -> bool:
     """Dispersion E|x − μ| of 10 independent ways, the second group half as wide."""
     true = float(stats.chi.mean(10))
     places = (rng.normal(size=(10, 10)), 0.5 * rng.normal(size=(12, 10)))
-    pairs = {str(i): squareform(pdist(x)) for i, x in enumerate(places)}
-    result = compare_precision(pairs, rng=rng, permutations=9)
+    result = compare_distances(_from_middles(places), rng=rng, permutations=9)
     return result.ci_low <= 0.5 * true <= result.ci_high
 
 

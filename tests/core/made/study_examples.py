@@ -23,7 +23,7 @@ from cuspwise.standalone_core.mesh.refine import evaluation_mesh
 from cuspwise.standalone_core.mesh.repair import repair_mesh
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
 from cuspwise.standalone_core.study.analysis.results.analysis import StudyAnalysis
-from cuspwise.standalone_core.study.file.examiner_scores import ExaminerScores, Score
+from cuspwise.standalone_core.study.file.examiner_scores import CrownScore, ExaminerScores
 from cuspwise.standalone_core.study.measuring.results import (
     Crown,
     DifferenceMap,
@@ -131,7 +131,7 @@ def made_deviations(area_set: AreaSet, group: str, n: int, seed: int) -> list[np
 def make_crown(area_set: AreaSet, name: str, group: str, deviation: np.ndarray) -> Crown:
     settings = CheckSettings(spacing_mm=0.45)
     fields = [field_of(area_set, deviation, way) for way in ("design_to_scan", "scan_to_design")]
-    measures = measure_areas(fields, area_set, settings.tolerances.mean_abs_um)
+    measures = measure_areas(fields, area_set, settings.tolerances.tolerances_um)
     verdicts = judge(measures, pose(), settings.tolerances)
     return Crown(
         name=name,
@@ -299,7 +299,7 @@ def make_scores(run: StudyRun) -> ExaminerScores:
             other = int(np.clip(first + (examiner == "B" and rng.random() < 0.3), 0, 2))
             gap = None if (crown.name, examiner) == (run.crowns[0].name, "B") else other
             values = {"gap": gap, "contact": int(rng.integers(0, 2))}
-            rows.append(Score(crown.path, crown.name, crown.group, examiner, values))
+            rows.append(CrownScore(crown.path, crown.name, crown.group, examiner, values))
     return ExaminerScores(
         Path("examiners.csv"), ("gap", "contact"), ("A", "B"), tuple(rows), run.plan.scores
     )

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
+from ....statistics.odd import OddUnit
 from ...measuring.results import SpreadParts
 from ...plan import AnalysisPlan
 from .comparisons import Comparison, OverallRow, PrecisionComparison
@@ -44,10 +46,9 @@ class OddCrown:
     Attributes
     ----------
     crown, group : str
-    odd : bool
-        Flagged. A flagged crown stays in all results; those without it are shown beside.
-    score, limit : float
-        Robust distance, and where the flag begins; NaN if the group is too small.
+    unit : OddUnit or None
+        None if the group is too small. A flagged crown stays in all results; those without it
+        are shown beside.
     reason : str
         What is unusual about it, in words; for a crown not flagged: empty, or why it could not
         be judged.
@@ -55,10 +56,23 @@ class OddCrown:
 
     crown: str
     group: str
-    odd: bool
-    score: float
-    limit: float
+    unit: OddUnit | None
     reason: str
+
+    @property
+    def odd(self) -> bool:
+        """Whether it is flagged."""
+        return self.unit is not None and self.unit.odd
+
+    @property
+    def score(self) -> float:
+        """Robust distance from its group; NaN if it could not be judged."""
+        return math.nan if self.unit is None else self.unit.score
+
+    @property
+    def limit(self) -> float:
+        """Where the flag begins."""
+        return math.nan if self.unit is None else self.unit.limit
 
 
 @dataclass(frozen=True)

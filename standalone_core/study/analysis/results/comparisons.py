@@ -1,77 +1,32 @@
 """What comparing groups of crowns yields: tests, effects and conclusions.
 
-Differences are always those of ``second`` minus ``first``. Numbers that could not be computed
-are NaN, and ``reason`` says why. Numbers of a measure are in its own unit: µm, or a share from 0
-to 1 for ``within_tolerance``.
+Rows hold the results of the statistics themselves. Differences are always those of ``second``
+minus ``first``; the statistics are therefore given the second group first. Numbers that could not
+be computed are NaN, and ``reason`` says why. Numbers of a measure are in its own unit: µm, or a
+share from 0 to 1 for ``within_tolerance``.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ....statistics.equivalence import Outcome
+import numpy as np
+
+from ....statistics.equivalence import Equivalence, Outcome, ShiftWithin
+from ....statistics.many_groups import DunnPair, GamesHowellPair, ManyGroups
+from ....statistics.permutation import PrecisionTest
+from ....statistics.rank_sum import Shift
+from ....statistics.two_groups import TwoGroups
+from ....statistics.welch import WelchTest
 from ...plan import Lead
 
-__all__ = [
-    "Comparison",
-    "EffectRow",
-    "EquivalenceRow",
-    "Outcome",
-    "OverallRow",
-    "PostHocRow",
-    "PrecisionComparison",
-    "RankRow",
-    "WelchRow",
-]
-
 
 @dataclass(frozen=True)
-class WelchRow:
-    """Welch's t test: difference of means, its interval, t, degrees of freedom, p."""
+class Corrected:
+    """A p-value after correction, and the number of tests it was corrected over."""
 
-    difference: float
-    low: float
-    high: float
-    t: float
-    df: float
-    p_value: float
-    reason: str = ""
-
-
-@dataclass(frozen=True)
-class RankRow:
-    """Mann–Whitney test with the Hodges–Lehmann shift.
-
-    Attributes
-    ----------
-    u, p_value : float
-        U of ``second``: pairs of crowns in which it is larger, ties half.
-    method : str
-        How p was found: exact, by permutation, …
-    shift, low, high : float
-        Hodges–Lehmann shift with its interval.
-    reason : str
-    """
-
-    u: float
-    p_value: float
-    method: str
-    shift: float
-    low: float
-    high: float
-    reason: str = ""
-
-
-@dataclass(frozen=True)
-class EffectRow:
-    """Sizes of a difference without a unit: Hedges g and Cliff δ, with intervals."""
-
-    hedges_g: float
-    hedges_low: float
-    hedges_high: float
-    cliff_delta: float
-    cliff_low: float
-    cliff_high: float
+    p_holm: float
+    family: int
 
 
 @dataclass(frozen=True)
@@ -82,119 +37,163 @@ class EquivalenceRow:
     ----------
     margin : float
         The plan's margin of this area, µm; NaN if it has none.
-    low, high : float
-        Interval at ``level`` = 1 − 2α, to be drawn against the margin.
     level : float
-    p_value, p_holm : float
-        The larger of the two one-sided tests' p; and after correction (the same for the plan's
-        primary comparison of two groups).
-    equivalent : bool
-        Whether ``p_holm`` ≤ α.
-    reason : str
-        Why there is no such test.
+        Of the interval that is to be drawn against the margin: 1 − 2α.
     lead : "welch" or "ranks"
         Whether means were tested, or the shift by ranks.
+    test : Equivalence, ShiftWithin or None
+        None where nothing was tested.
+    untested : str
+        Why not; empty otherwise.
+    p_holm : float
+        The larger of the two one-sided tests' p after correction (the same for the plan's primary
+        comparison of two groups).
+    equivalent : bool
+        Whether ``p_holm`` ≤ α.
     """
 
     margin: float
-    low: float
-    high: float
     level: float
-    p_value: float
-    p_holm: float
-    equivalent: bool
-    reason: str = ""
     lead: Lead = "welch"
+    test: Equivalence | ShiftWithin | None = None
+    untested: str = ""
+    p_holm: float = np.nan
+    equivalent: bool = False
+
+    @property
+    def low(self) -> float:
+        """Lower end of the interval at ``level``."""
+        return np.nan if self.test is None else _with_interval(self.test).ci_low
+
+    @property
+    def high(self) -> float:
+        """Upper end of the interval at ``level``."""
+        return np.nan if self.test is None else _with_interval(self.test).ci_high
+
+    @property
+    def p_value(self) -> float:
+        """The larger of the two one-sided tests' p."""
+        return np.nan if self.test is None else self.test.p_equivalence
+
+    @property
+    def reason(self) -> str:
+        """Why there is no such test."""
+        return self.untested if self.test is None else str(self.test.reason)
 
 
-@dataclass(frozen=True)
-class Comparison:
-    """Two groups' trueness in one area by one measure; the crown is the unit.
+@dataclass(frozen=True, kw_only=True)
+class Contrast:
+    """Two groups in one area by one measure.
 
     Attributes
     ----------
     area, measure, first, second : str
-    n_first, n_second : int
-        Crowns with this number.
-    mean_first, mean_second : float
-    difference, low, high : float
-        The leading test's estimate (difference of means, or Hodges–Lehmann shift) with its
-        interval.
-    lead : "welch" or "ranks"
-        The test that decides; chosen in the plan.
-    p_value, p_holm : float
-        Of the leading test; as it is, and corrected over the family.
-    family : int
-        In how many comparisons this one is corrected; 1 means not at all.
-    primary : bool
-        Whether this is the plan's primary comparison.
-    welch : WelchRow
-    ranks : RankRow
-    effects : EffectRow
+    corrected : Corrected
+        The p-value that decides, corrected over its family; a family of 1 means not at all.
     equivalence : EquivalenceRow
     outcome : Outcome
         ``different``: sure that they differ, not that it is less than the margin;
         ``equivalent``: sure that the difference is within the margin;
         ``different_within_margin``: both; ``undecided``: neither; ``not_computed``.
-    sentence : str
-        The same in plain words with the numbers.
     scanner_limit : float
         Smallest difference that the scanner can show, µm; NaN if unknown.
-    below_scanner : bool
-        Whether |difference| is below it.
     reason : str
         Why it is ``not_computed``.
+    sentence : str
+        The outcome in plain words with the numbers.
     """
 
     area: str
     measure: str
     first: str
     second: str
-    n_first: int
-    n_second: int
-    mean_first: float
-    mean_second: float
-    difference: float
-    low: float
-    high: float
-    lead: Lead
-    p_value: float
-    p_holm: float
-    family: int
-    primary: bool
-    welch: WelchRow
-    ranks: RankRow
-    effects: EffectRow
+    corrected: Corrected
     equivalence: EquivalenceRow
     outcome: Outcome
-    sentence: str
-    scanner_limit: float = float("nan")
-    below_scanner: bool = False
+    scanner_limit: float = np.nan
     reason: str = ""
+    sentence: str = ""
+
+    @property
+    def leading(self) -> WelchTest | Shift | PrecisionTest:
+        """The result that gives the difference and its interval."""
+        raise NotImplementedError
+
+    @property
+    def difference(self) -> float:
+        """Second minus first."""
+        leading = self.leading
+        return leading.estimate if isinstance(leading, Shift) else leading.difference
+
+    @property
+    def low(self) -> float:
+        """Lower end of the difference's interval."""
+        return self.leading.ci_low
+
+    @property
+    def high(self) -> float:
+        """Upper end of the difference's interval."""
+        return self.leading.ci_high
+
+    @property
+    def below_scanner(self) -> bool:
+        """Whether the scanner could not show so small a difference."""
+        return abs(self.difference) < self.scanner_limit
 
 
-@dataclass(frozen=True)
-class PostHocRow:
-    """Two of three or more groups after the overall test, corrected over the pairs.
+@dataclass(frozen=True, kw_only=True)
+class Comparison(Contrast):
+    """Two groups' trueness; the crown is the unit.
 
     Attributes
     ----------
-    first, second : str
-    difference, low, high, games_howell_p : float
-        Games–Howell: difference of means, simultaneous interval, p.
-    dunn_z, dunn_p, dunn_p_holm : float
-        Dunn's test of mean ranks; p as it is and after Holm over the pairs.
+    tests : TwoGroups
+        Of ``second`` against ``first``.
+    lead : "welch" or "ranks"
+        The test that decides, by means or by ranks with the Hodges–Lehmann shift; chosen in the
+        plan.
+    primary : bool
+        Whether this is the plan's primary comparison.
     """
 
-    first: str
-    second: str
-    difference: float
-    low: float
-    high: float
-    games_howell_p: float
-    dunn_z: float
-    dunn_p: float
-    dunn_p_holm: float
+    tests: TwoGroups
+    lead: Lead
+    primary: bool
+
+    @property
+    def leading(self) -> WelchTest | Shift:
+        """The leading test's difference of means, or shift."""
+        return self.tests.welch if self.lead == "welch" else self.tests.shift
+
+    @property
+    def p_value(self) -> float:
+        """Of the leading test, as it is."""
+        return self.tests.welch.p if self.lead == "welch" else self.tests.mann_whitney.p
+
+
+@dataclass(frozen=True, kw_only=True)
+class PrecisionComparison(Contrast):
+    """Two groups' precision, by permuting crowns.
+
+    Attributes
+    ----------
+    test : PrecisionTest
+        Of the distances of a group's crowns from the group's middle (spatial median), from its
+        pairs superimposed crown on crown: smaller is more precise. A pair's distance is about
+        √2 times it. Second group first; Welch's interval of the distances is approximate.
+    """
+
+    test: PrecisionTest
+
+    @property
+    def leading(self) -> PrecisionTest:
+        """The test by permuting crowns."""
+        return self.test
+
+    @property
+    def p_value(self) -> float:
+        """Of that test, as it is."""
+        return self.test.p
 
 
 @dataclass(frozen=True)
@@ -204,90 +203,32 @@ class OverallRow:
     Attributes
     ----------
     area, measure : str
-    groups : tuple of str
-        Those with enough crowns.
     lead : "welch" or "ranks"
-    p_value, p_holm : float
-        Of the leading test; as it is, and corrected over areas × measures.
     primary : bool
-    welch_f, welch_df1, welch_df2, welch_p : float
-        Welch's analysis of variance.
-    kruskal_h, kruskal_df, kruskal_p : float
-        Kruskal–Wallis, with ties.
-    post_hoc : tuple of PostHocRow
+    tests : ManyGroups or None
+        None where fewer than three groups have enough crowns. Its pairs are first minus second.
+    corrected : Corrected
+        The leading test's p-value, corrected over areas × measures.
     sentence : str
     reason : str
     """
 
     area: str
     measure: str
-    groups: tuple[str, ...]
     lead: Lead
-    p_value: float
-    p_holm: float
     primary: bool
-    welch_f: float
-    welch_df1: float
-    welch_df2: float
-    welch_p: float
-    kruskal_h: float
-    kruskal_df: float
-    kruskal_p: float
-    post_hoc: tuple[PostHocRow, ...]
+    tests: ManyGroups | None
+    corrected: Corrected
     sentence: str
     reason: str = ""
 
+    @property
+    def pairs(self) -> tuple[tuple[GamesHowellPair, DunnPair], ...]:
+        """Every two groups after the overall test, corrected over the pairs."""
+        if self.tests is None:
+            return ()
+        return tuple(zip(self.tests.games_howell, self.tests.dunn, strict=True))
 
-@dataclass(frozen=True)
-class PrecisionComparison:
-    """Two groups' precision in one area by one measure, by permuting crowns.
 
-    Attributes
-    ----------
-    area, measure, first, second : str
-    n_first, n_second : int
-        Crowns.
-    mean_first, mean_second : float
-        Mean distance of a group's crowns from the group's middle (spatial median), from its
-        pairs superimposed crown on crown: smaller is more precise. A pair's distance is about
-        √2 times it.
-    difference, low, high : float
-        Of the two, with Welch's interval of the distances, which is approximate.
-    p_value, p_holm : float
-        Test by permuting crowns; as it is, and corrected over the family.
-    family : int
-    permutations : int
-        How many relabellings were tried.
-    exact : bool
-        Whether these were all there are.
-    equivalence : EquivalenceRow
-        Of the same distances; approximate too.
-    outcome : Outcome
-    sentence : str
-    scanner_limit : float
-    below_scanner : bool
-    reason : str
-    """
-
-    area: str
-    measure: str
-    first: str
-    second: str
-    n_first: int
-    n_second: int
-    mean_first: float
-    mean_second: float
-    difference: float
-    low: float
-    high: float
-    p_value: float
-    p_holm: float
-    family: int
-    permutations: int
-    exact: bool
-    equivalence: EquivalenceRow
-    outcome: Outcome
-    sentence: str
-    scanner_limit: float = float("nan")
-    below_scanner: bool = False
-    reason: str = ""
+def _with_interval(found: Equivalence | ShiftWithin) -> Equivalence | Shift:
+    return found.shift if isinstance(found, ShiftWithin) else found

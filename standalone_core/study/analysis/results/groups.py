@@ -1,65 +1,33 @@
 """What each group of crowns comes to: descriptions, tolerances, assumptions, precision.
 
-Numbers that could not be computed are NaN, and ``reason`` says why. Numbers of a measure are in
-its own unit: µm, or a share from 0 to 1 for ``within_tolerance``.
+Rows hold the results of the statistics themselves. Numbers that could not be computed are NaN,
+and ``reason`` says why. Numbers of a measure are in its own unit: µm, or a share from 0 to 1 for
+``within_tolerance``.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ....statistics.assumptions import Assumptions
+from ....statistics.describe import Description
+from ....statistics.tolerance import ShareWithin, ToleranceLimit
+
 
 @dataclass(frozen=True)
 class Summary:
-    """What some independent values come to.
+    """Some independent values and what they come to.
 
     Attributes
     ----------
-    n : int
-        Values that exist.
-    missing : int
-        Crowns without this number (area not measured, …); not in ``n``.
-    mean, sd : float
-        Mean and standard deviation (n − 1).
-    mean_low, mean_high : float
-        Student interval of the mean at the plan's confidence.
-    median, q1, q3, minimum, maximum : float
-        Quartiles linear (type 7).
     values : tuple of float
-        The values themselves, in the crowns' order, NaN where missing.
+        In the crowns' order, NaN where missing.
+    description : Description
+        With Student's interval of the mean at the plan's confidence.
     """
 
-    n: int
-    missing: int
-    mean: float
-    sd: float
-    mean_low: float
-    mean_high: float
-    median: float
-    q1: float
-    q3: float
-    minimum: float
-    maximum: float
     values: tuple[float, ...]
-
-
-@dataclass(frozen=True)
-class PairSummary:
-    """What the pairs of a group come to; no interval, since pairs share crowns.
-
-    Attributes
-    ----------
-    n, missing : int
-        Pairs with, and without, this number.
-    mean, sd, minimum, maximum : float
-    """
-
-    n: int
-    missing: int
-    mean: float
-    sd: float
-    minimum: float
-    maximum: float
+    description: Description
 
 
 @dataclass(frozen=True)
@@ -95,52 +63,28 @@ class ToleranceRow:
         NaN if the area has none; all that depends on it is then NaN or None.
     source : str
         Where the tolerance comes from.
-    n : int
-        Crowns with a verdict ``within`` or ``outside``.
-    within : int
-        Of these, crowns within.
+    share : ShareWithin
+        Crowns with the verdict ``within`` among those with ``within`` or ``outside``.
     undecided : int
         Crowns whose verdict is ``not_decidable``; they are in no share.
-    share, share_low, share_high : float
-        within / n with its Wilson interval.
-    next_crown_um : float
-        Upper one-sided tolerance limit: with ``confidence`` at least the share ``content`` of
-        all crowns made this way lies below it (normal model).
-    content, confidence : float
+    next_crown : ToleranceLimit
+        Upper one-sided tolerance limit, µm: with its ``confidence`` at least the share
+        ``content`` of all crowns made this way lies below it (normal model).
     meets : bool or None
         Whether that limit lies within the tolerance; None if it is not known.
     sentence : str
         The finding in plain words.
-    reason : str
     """
 
     group: str
     area: str
     tolerance_um: float
     source: str
-    n: int
-    within: int
+    share: ShareWithin
     undecided: int
-    share: float
-    share_low: float
-    share_high: float
-    next_crown_um: float
-    content: float
-    confidence: float
+    next_crown: ToleranceLimit
     meets: bool | None
     sentence: str
-    reason: str = ""
-
-
-@dataclass(frozen=True)
-class NormalityTest:
-    """Shapiro and Wilk's test of one group's values: ``statistic`` W and ``p_value``."""
-
-    group: str
-    n: int
-    statistic: float
-    p_value: float
-    reason: str = ""
 
 
 @dataclass(frozen=True)
@@ -150,19 +94,13 @@ class AssumptionRow:
     Attributes
     ----------
     area, measure : str
-    normality : tuple of NormalityTest
-        Per group.
-    brown_forsythe_f, brown_forsythe_p : float
-        Equal spread of all groups (Levene's test about the medians).
-    reason : str
+    tests : Assumptions
+        Shapiro and Wilk's test of every group, and Brown and Forsythe's of all.
     """
 
     area: str
     measure: str
-    normality: tuple[NormalityTest, ...]
-    brown_forsythe_f: float
-    brown_forsythe_p: float
-    reason: str = ""
+    tests: Assumptions
 
 
 @dataclass(frozen=True)
@@ -172,9 +110,10 @@ class PrecisionRow:
     Attributes
     ----------
     group, area, measure : str
-    superimposed : PairSummary
-        All pairs, each superimposed crown on crown.
-    design_frame : PairSummary
+    superimposed : Description
+        All pairs, each superimposed crown on crown; pairs share crowns, so that its interval
+        says nothing.
+    design_frame : Description
         All pairs, both crowns as they lie on the design.
     dispersion : Summary
         Each crown's distance from the group's mean surface: one number per crown.
@@ -184,7 +123,7 @@ class PrecisionRow:
     group: str
     area: str
     measure: str
-    superimposed: PairSummary
-    design_frame: PairSummary
+    superimposed: Description
+    design_frame: Description
     dispersion: Summary
     reason: str = ""

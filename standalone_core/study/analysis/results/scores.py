@@ -1,8 +1,17 @@
-"""What examiners' scores and repeated scans yield."""
+"""What examiners' scores and repeated scans yield; rows hold the statistics' own results."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+
+import numpy as np
+
+from ....statistics.agreement import Kappa
+from ....statistics.gauge import GaugeStudy
+from ....statistics.many_groups import KruskalWallis
+from ....statistics.rank_correlation import RankCorrelation
+from ....statistics.rank_sum import MannWhitney
+from ....statistics.tolerance import ShareWithin
 
 
 @dataclass(frozen=True)
@@ -13,31 +22,19 @@ class KappaRow:
     ----------
     first, second : str
         The examiners.
-    n : int
-        Crowns that both scored.
-    percent : float
-        Share of crowns with the same score, 0 to 1.
-    kappa, kappa_low, kappa_high : float
-        Cohen's kappa with its interval.
-    weighted, weighted_low, weighted_high : float
+    plain : Kappa
+        Cohen's kappa.
+    weighted : Kappa
         The same with quadratic weights: near misses count less.
     words : str
         The weighted kappa in words (Landis & Koch 1977, Biometrics 33: 159–174).
-    reason : str
     """
 
     first: str
     second: str
-    n: int
-    percent: float
-    kappa: float
-    kappa_low: float
-    kappa_high: float
-    weighted: float
-    weighted_low: float
-    weighted_high: float
+    plain: Kappa
+    weighted: Kappa
     words: str
-    reason: str = ""
 
 
 @dataclass(frozen=True)
@@ -54,10 +51,9 @@ class AgreementRow:
     percent : float
         Share of these on which all agree, 0 to 1.
     pairs : tuple of KappaRow
-    fleiss, fleiss_low, fleiss_high : float
-        Fleiss' kappa of all examiners, beside Cohen's also for two.
+    fleiss : Kappa or None
+        Fleiss' kappa of all examiners, beside Cohen's also for two; None for one examiner.
     sentence : str
-    reason : str
     """
 
     item: str
@@ -65,11 +61,8 @@ class AgreementRow:
     n: int
     percent: float
     pairs: tuple[KappaRow, ...]
-    fleiss: float
-    fleiss_low: float
-    fleiss_high: float
+    fleiss: Kappa | None
     sentence: str
-    reason: str = ""
 
 
 @dataclass(frozen=True)
@@ -79,25 +72,17 @@ class ScoreGroupRow:
     Attributes
     ----------
     item, group : str
-    n : int
-        Crowns with a score.
     counts : tuple of int
         Crowns per category, best first, by the median of the crown's scores; a median between
         two categories counts as the worse one.
-    acceptable : int
-        Crowns whose median is acceptable.
-    share, share_low, share_high : float
-        acceptable / n with its Wilson interval.
+    share : ShareWithin
+        Crowns whose median is acceptable among those with a score.
     """
 
     item: str
     group: str
-    n: int
     counts: tuple[int, ...]
-    acceptable: int
-    share: float
-    share_low: float
-    share_high: float
+    share: ShareWithin
 
 
 @dataclass(frozen=True)
@@ -112,26 +97,21 @@ class ScoreComparison:
     fisher_p, fisher_p_holm : float
         Acceptable or not: Fisher's exact test of two groups; NaN for more. Corrected over items
         and pairs of groups.
-    rank_statistic, rank_p : float
-        Of the crowns' median scores: Mann–Whitney U of the second group, or Kruskal–Wallis H.
-    rank_method : str
+    ranks : MannWhitney or KruskalWallis
+        Of the crowns' median scores, the second group first; or of all groups.
     rank_p_holm : float
         Corrected over items and pairs of groups; for Kruskal–Wallis over items.
     sentence : str
         The conclusion: ranks lead.
-    reason : str
     """
 
     item: str
     groups: tuple[str, ...]
     fisher_p: float
     fisher_p_holm: float
-    rank_statistic: float
-    rank_p: float
-    rank_method: str
+    ranks: MannWhitney | KruskalWallis
     rank_p_holm: float
     sentence: str
-    reason: str = ""
 
 
 @dataclass(frozen=True)
@@ -165,24 +145,16 @@ class ScoreCorrelation:
     Attributes
     ----------
     item, area, measure : str
-    n : int
-    rho, low, high, p_value : float
-        Spearman's rank correlation of the crowns' median scores with what was measured, all
-        groups together.
+    correlation : RankCorrelation
+        Of the crowns' median scores with what was measured, all groups together.
     sentence : str
-    reason : str
     """
 
     item: str
     area: str
     measure: str
-    n: int
-    rho: float
-    low: float
-    high: float
-    p_value: float
+    correlation: RankCorrelation
     sentence: str
-    reason: str = ""
 
 
 @dataclass(frozen=True)
@@ -213,43 +185,29 @@ class ExaminerAnalysis:
 
 @dataclass(frozen=True)
 class ScannerRow:
-    """What repeated scans say about the scanner in one area by one measure (gauge study).
+    """What repeated scans say about the scanner in one area by one measure.
 
     Attributes
     ----------
     area, measure : str
-    crowns, operators, trials : int
-        How many; trials per crown and operator.
-    repeatability, reproducibility, gauge : float
-        Standard deviations, in the measure's unit: of one operator scanning again, between
-        operators, and both together.
-    crown_sd : float
-        Between the crowns that were scanned.
-    study_share : float
-        gauge / total standard deviation, 0 to 1.
-    categories : int
-        Number of distinct categories (1.41 crown_sd / gauge, rounded down, at least 1); 0 if it
-        is not known.
-    smallest_difference : float
-        Between two single scans by any two operators, that the scanner can show at the plan's
-        confidence: z √2 gauge; with one operator z √2 repeatability.
-    clamped : tuple of str
-        Variance components that came out negative and were set to zero.
+    gauge : GaugeStudy or None
+        Parts are crowns; None where the scans allow no gauge study.
     reason : str
         What could not be computed, and why.
     """
 
     area: str
     measure: str
-    crowns: int
-    operators: int
-    trials: int
-    repeatability: float
-    reproducibility: float
-    gauge: float
-    crown_sd: float
-    study_share: float
-    categories: int
-    smallest_difference: float
-    clamped: tuple[str, ...] = ()
+    gauge: GaugeStudy | None
     reason: str = ""
+
+    @property
+    def smallest_difference(self) -> float:
+        """Between two single scans, that the scanner can show at the plan's confidence.
+
+        By any two operators: z √2 gauge; with one operator z √2 repeatability.
+        """
+        if self.gauge is None:
+            return np.nan
+        between_operators = self.gauge.smallest_difference_operators
+        return self.gauge.smallest_difference if np.isnan(between_operators) else between_operators

@@ -77,7 +77,7 @@ def test_colours_and_legend_follow_the_choices(studied: SimpleNamespace) -> None
     assert name not in attributes(studied)
 
 
-def test_a_difference_is_coloured_where_it_is_told_from_chance(studied: SimpleNamespace) -> None:
+def test_a_difference_is_coloured_where_it_is_significant(studied: SimpleNamespace) -> None:
     settings = studied.settings
     settings.study.map_kind = "difference"
     assert call(studied, "show_group_map") == {"FINISHED"}

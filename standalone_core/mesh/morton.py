@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
+from ..arrays import BoolArray, FloatArray, IntArray, ragged
 
 CodeArray = NDArray[np.uint32]
 
@@ -44,6 +44,13 @@ def morton_codes(places: FloatArray, low: FloatArray, size: float) -> CodeArray:
         np.clip(cell, 0, (1 << _BITS) - 1, out=cell)
         codes |= _SPREAD.take(cell.astype(np.int64)) << np.uint32(axis)
     return codes
+
+
+def curve_order(places: FloatArray) -> IntArray:
+    """Order (n,) of places (n, 3) along a space-filling curve, so that neighbours stay close."""
+    low = places.min(axis=0)
+    size = float((places.max(axis=0) - low).max())
+    return sorting_order(morton_codes(places, low, size if size > 0 else 1.0))
 
 
 def sorting_order(codes: CodeArray) -> IntArray:
@@ -85,8 +92,7 @@ def runs(cells: NDArray[Any], size: int) -> tuple[IntArray, BoolArray]:
     start = np.flatnonzero(np.concatenate([[True], cells[1:] != cells[:-1]]))
     length = np.diff(start, append=len(cells))
     parts = -(-length // size)
-    cell = np.repeat(np.arange(len(start)), parts)
-    part = np.arange(len(cell)) - np.repeat(np.cumsum(parts) - parts, parts)
+    cell, part = ragged(parts)
     first = start[cell] + part * length[cell] // parts[cell]
     count = start[cell] + (part + 1) * length[cell] // parts[cell] - first
     nth = np.arange(size)
