@@ -93,9 +93,9 @@ def case(name: str) -> Case:
     true_areas = result.area_set.replaced(
         Area(name, truth.areas.contains(name, design.theta, design.s)) for name in AREAS
     )
-    measured = measure_areas(result.fields, true_areas, TOLERANCES.mean_abs_um)
+    measured = measure_areas(result.fields, true_areas, TOLERANCES.tolerances_um)
     numbers = truth.measures(
-        frame, noise=NoiseModel(NOISE_UM), tolerances_um=TOLERANCES.mean_abs_um
+        frame, noise=NoiseModel(NOISE_UM), tolerances_um=TOLERANCES.tolerances_um
     )
     return Case(
         result=result,

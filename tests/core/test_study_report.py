@@ -19,6 +19,7 @@ from cuspwise.standalone_core.errors import ReportError
 from cuspwise.standalone_core.mesh.files import read_mesh
 from cuspwise.standalone_core.report.drawing.amount_colours import group_style
 from cuspwise.standalone_core.report.drawing.matplotlib_figure import Figure
+from cuspwise.standalone_core.report.study import output
 from cuspwise.standalone_core.report.study.figures import study_figures
 from cuspwise.standalone_core.report.study.maps import study_maps
 from cuspwise.standalone_core.report.study.methods import REFERENCES, methods_text
@@ -296,7 +297,10 @@ def test_identical_crowns_have_a_report_too(tmp_path: Path) -> None:
         ET.fromstring(figure.svg)
 
 
-def test_an_earlier_report_is_replaced_whole(run: StudyRun, tmp_path: Path) -> None:
+def test_an_earlier_report_is_replaced_whole(
+    run: StudyRun, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(output, "can_plot", lambda: False)  # for speed
     write_study(run, make_analysis(run), tmp_path, pictures="no")
     (tmp_path / "mine.txt").write_text("not ours")
     smaller = make_run(("milled",), repeats=False, left_out=False)
