@@ -10,9 +10,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from ..arrays import BoolArray, FloatArray
 from ..errors import AreaError
 from ..mesh.refine import EvaluationMesh
-from ..mesh.triangle_mesh import BoolArray, FloatArray
 from .settings import AreaSettings
 
 __all__ = ["AREA_NAMES", "Area", "AreaSet", "AreaSettings", "MarginLine", "Origin"]

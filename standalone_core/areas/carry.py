@@ -16,9 +16,9 @@ from typing import Any
 import numpy as np
 from scipy.spatial import cKDTree
 
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import AreaError
 from ..mesh.refine import EvaluationMesh, evaluation_mesh
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
 from .mark_discs import disc_points
 from .off_surface import cause_of
 

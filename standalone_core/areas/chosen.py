@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..arrays import BoolArray
 from ..errors import AreaError
-from ..mesh.triangle_mesh import BoolArray
 from .area_set import AreaSet
 
 

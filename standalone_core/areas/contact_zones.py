@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..arrays import BoolArray, FloatArray
 from ..mesh.geodesics import geodesic_distance, polyline_sources
-from ..mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
+from ..mesh.triangle_mesh import TriangleMesh
 
 
 def contact_points(

@@ -41,10 +41,10 @@ from typing import Any
 
 import numpy as np
 
+from ..arrays import FloatArray
 from ..atomic import atomic_write
 from ..errors import AreaError, OtherDesignError, SettingError
 from ..mesh.refine import EvaluationMesh
-from ..mesh.triangle_mesh import FloatArray
 from ..progress import Progress, Steps, run, scaled
 from .area_set import AreaSet
 from .carry import Carrier

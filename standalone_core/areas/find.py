@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..arrays import BoolArray, FloatArray
 from ..errors import AreaError
 from ..mesh.geodesics import geodesic_distance, polyline_sources
 from ..mesh.refine import EvaluationMesh, evaluation_mesh
-from ..mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
+from ..mesh.triangle_mesh import TriangleMesh
 from ..progress import Progress, Steps, run, scaled
 from .area_set import AREA_NAMES, Area, AreaSet
 from .contact_zones import contact_points

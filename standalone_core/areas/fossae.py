@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from ..arrays import BoolArray, FloatArray, IntArray
+from ..mesh.triangle_mesh import TriangleMesh
 
 _GRID_MM = 0.07  # lets the ball rest up to 2 µm too high on average
 _DEEP = -1e3  # height where there is no surface; a ball falls through

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import ConvexHull, QhullError, cKDTree
 
-from ..arrays import ragged
-from ..mesh.triangle_mesh import FloatArray, IntArray, TriangleMesh
+from ..arrays import FloatArray, IntArray, ragged
+from ..mesh.triangle_mesh import TriangleMesh
 
 _HULL_POINTS = 8_000  # of a crown: one every 0.2 mm, enough for the mouth
 _SAMPLE_MM2 = 0.1  # hull area per sample

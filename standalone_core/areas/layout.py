@@ -8,10 +8,11 @@ from typing import Literal
 import numpy as np
 from scipy.spatial import cKDTree
 
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import AreaError
 from ..mesh.geodesics import polyline_sources
 from ..mesh.refine import EvaluationMesh
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from ..mesh.triangle_mesh import TriangleMesh
 from ..progress import Progress, Steps
 from .area_set import MarginLine
 from .insertion import Mouth, evenly_inclined_axis, find_mouth, shell_axis

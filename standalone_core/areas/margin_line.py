@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from scipy.spatial import cKDTree
 
-from ..arrays import ragged
+from ..arrays import BoolArray, FloatArray, IntArray, ragged
 from ..mesh.graph import trace_loops
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from ..mesh.triangle_mesh import TriangleMesh
 from .area_set import MarginLine
 
 _PLACES_MM = 0.05

@@ -6,8 +6,9 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from ..arrays import BoolArray, FloatArray
 from ..errors import AreaError
-from ..mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
+from ..mesh.triangle_mesh import TriangleMesh
 from ..mesh.vicinity import distance_from_place, vicinity
 from ..surface.closest import SurfaceIndex
 from .area_set import Area, AreaSet

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import breadth_first_order, connected_components, maximum_flow
 
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
+from ..arrays import BoolArray, FloatArray, IntArray
 
 _STEPS_PER_UNIT = 1e4  # the flow counts in whole numbers
 _SOURCE, _SINK = 0, 1

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..mesh.refine import EvaluationMesh
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from ..mesh.triangle_mesh import TriangleMesh
 from .min_cut import largest_part
 
 

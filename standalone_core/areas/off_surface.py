@@ -9,9 +9,10 @@ from __future__ import annotations
 import numpy as np
 from scipy.spatial import cKDTree
 
+from ..arrays import BoolArray, FloatArray
 from ..errors import AreaError
 from ..mesh.refine import EvaluationMesh
-from ..mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
+from ..mesh.triangle_mesh import TriangleMesh
 from ..surface.closest import SurfaceIndex
 from .area_set import MarginLine
 

@@ -13,8 +13,8 @@ from functools import cached_property
 import numpy as np
 from scipy.spatial import ConvexHull, QhullError, cKDTree
 
+from ..arrays import BoolArray, FloatArray
 from ..mesh.refine import EvaluationMesh
-from ..mesh.triangle_mesh import BoolArray, FloatArray
 
 LEAST_OPENING = 0.33
 """Width of a crown's opening by the crown's own, at least; implant crowns go down to 0.4."""

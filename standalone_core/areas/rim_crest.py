@@ -14,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from ..arrays import BoolArray, FloatArray, IntArray
+from ..mesh.triangle_mesh import TriangleMesh
 
 _STRAIGHT_SHARE = 0.15  # edges that follow the margin stray less than this from their neighbours
 _SMOOTHING_EDGES = 1.5

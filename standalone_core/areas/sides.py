@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from ..arrays import BoolArray, FloatArray, IntArray
+from ..mesh.triangle_mesh import TriangleMesh
 from .min_cut import cheapest_parting, enclosed_by, largest_part, without_islands
 from .settings import AreaSettings
 

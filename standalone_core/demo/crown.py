@@ -10,7 +10,8 @@ from typing import NamedTuple
 import numpy as np
 from scipy.spatial import cKDTree
 
-from ..mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
+from ..arrays import BoolArray, FloatArray
+from ..mesh.triangle_mesh import TriangleMesh
 from .meshing import mesh_surface
 from .nearest import nearest_feet
 from .shape import CrownShape

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..mesh.triangle_mesh import FloatArray
+from ..arrays import FloatArray
 from .first_order import first_order_deviation
 from .produced import ProducedSurface
 from .quadrature import surface_nodes

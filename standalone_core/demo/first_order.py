@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..mesh.triangle_mesh import FloatArray
+from ..arrays import FloatArray
 from .produced import ProducedSurface
 from .quadrature import Nodes
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..mesh.triangle_mesh import FloatArray
+from ..arrays import FloatArray
 from .shape import CrownShape
 
 Parameters = tuple[FloatArray, FloatArray]

@@ -13,8 +13,8 @@ from functools import lru_cache
 
 import numpy as np
 
+from ..arrays import FloatArray, IntArray
 from ..errors import SettingError
-from ..mesh.triangle_mesh import FloatArray, IntArray
 from .periodic import turn_angles
 
 Surface = Callable[[FloatArray, FloatArray], FloatArray]

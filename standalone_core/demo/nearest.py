@@ -8,7 +8,7 @@ from typing import Protocol
 import numpy as np
 from scipy.spatial import cKDTree
 
-from ..mesh.triangle_mesh import BoolArray, FloatArray
+from ..arrays import BoolArray, FloatArray
 
 DIFFERENCE = 1e-4
 """Step of the differences (rad and mm): errors of 1e-7 in the second derivatives."""

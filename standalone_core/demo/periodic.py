@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 from scipy.interpolate import CubicSpline, RectBivariateSpline
 
-from ..mesh.triangle_mesh import FloatArray
+from ..arrays import FloatArray
 
 TURN = 2.0 * np.pi
 _PAD = 12

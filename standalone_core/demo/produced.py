@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from ..mesh.triangle_mesh import FloatArray
+from ..arrays import FloatArray
 from .periodic import PeriodicTable
 from .production_errors import Bend, Cap, Layers, ProductionErrors, Wave
 from .rolling_ball import ball_tables

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from ..mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
+from ..arrays import BoolArray, FloatArray
+from ..mesh.triangle_mesh import TriangleMesh
 from .crown import DemoCrown
 from .meshing import SurfaceMesh, mesh_surface
 from .produced import ProducedSurface

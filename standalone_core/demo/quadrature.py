@@ -7,8 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from ..arrays import ragged
-from ..mesh.triangle_mesh import FloatArray
+from ..arrays import FloatArray, ragged
 from .produced import ProducedSurface
 from .shape import CrownShape
 

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter
 from scipy.spatial import cKDTree
 
-from ..mesh.triangle_mesh import BoolArray, FloatArray
+from ..arrays import BoolArray, FloatArray
 from .periodic import PeriodicTable, turn_angles
 from .shape import CrownShape
 

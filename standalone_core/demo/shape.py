@@ -26,8 +26,8 @@ from itertools import zip_longest
 
 import numpy as np
 
+from ..arrays import FloatArray
 from ..errors import SettingError
-from ..mesh.triangle_mesh import FloatArray
 from .occlusal import (
     MARGINAL_RIDGES,
     THREE_BUCCAL_TWO_LINGUAL,

@@ -26,8 +26,8 @@ import numpy as np
 from scipy.interpolate import RectBivariateSpline
 from scipy.ndimage import grey_closing, label
 
+from ..arrays import BoolArray, FloatArray
 from ..errors import AreaError
-from ..mesh.triangle_mesh import BoolArray, FloatArray
 from .geodesic_rays import geodesic_ends
 from .periodic import TURN, PeriodicCurve, PeriodicTable, turn_angles
 from .shape import CrownShape

@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..areas.area_set import Area
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import SettingError
 from ..mesh.morton import curve_order
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from ..mesh.triangle_mesh import TriangleMesh
 from ..progress import Progress, Steps, run
 from ..surface.closest import ClosestPoints, SurfaceIndex
 from .settings import DeviationSettings

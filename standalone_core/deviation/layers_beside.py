@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..areas.area_set import AreaSet
+from ..arrays import FloatArray
 from ..mesh.layers import DoubleLayer
-from ..mesh.triangle_mesh import FloatArray
 from .places import place
 
 _MIN_SHARE = 0.01

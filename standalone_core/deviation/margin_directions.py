@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 
 from ..areas.area_set import AreaSet
-from ..mesh.triangle_mesh import FloatArray
+from ..arrays import FloatArray
 
 LEAST_ACROSS = 0.1
 """Of a unit vector, its least part across the path of insertion that still gives a direction."""

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..mesh.refine import EvaluationMesh
 from ..mesh.section import Sections, cut_near_places
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
 from .margin_places import MarginPlaces
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..areas.area_set import AreaSet, MarginLine
-from ..mesh.triangle_mesh import FloatArray
+from ..arrays import FloatArray
 from .margin_directions import LEAST_ACROSS, Directions, directions_of
 
 _TANGENT_MM = 0.25  # the line's direction is that of the chord this far to both sides

@@ -8,8 +8,8 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from ..areas.area_set import AreaSet
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..mesh.refine import EvaluationMesh
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
 from ..surface.closest import SurfaceIndex
 from .field import DeviationField
 from .margin_directions import Directions

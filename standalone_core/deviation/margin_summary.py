@@ -7,7 +7,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
+from ..arrays import BoolArray, FloatArray, IntArray
 from .margin_directions import Directions
 from .measures import weighted_percentile
 

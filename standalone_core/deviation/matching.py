@@ -18,9 +18,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..mesh.graph import components
 from ..mesh.patches import with_neighbours
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from ..mesh.triangle_mesh import TriangleMesh
 from ..progress import Progress, Steps, run, scaled
 from ..surface.closest import ClosestPoints, SurfaceIndex
 from .field import (

@@ -9,8 +9,8 @@ import numpy as np
 
 from ..areas.area_set import AreaSet
 from ..areas.support_marks import SUPPORTS, is_support
+from ..arrays import BoolArray, FloatArray
 from ..errors import SettingError
-from ..mesh.triangle_mesh import BoolArray, FloatArray
 from .field import STATUS_WORDS, DeviationField, Direction
 from .places import place
 from .samples import Samples, samples_of

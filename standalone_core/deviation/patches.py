@@ -9,9 +9,9 @@ import numpy as np
 
 from ..areas.area_set import AreaSet
 from ..areas.margin_line import length_near_mm
+from ..arrays import BoolArray, IntArray
 from ..errors import SettingError
 from ..mesh.patches import connected_patches
-from ..mesh.triangle_mesh import BoolArray, IntArray
 from .field import DeviationField
 from .places import areas_holding, place
 from .settings import PatchSettings

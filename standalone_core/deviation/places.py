@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..areas.area_set import AreaSet
-from ..mesh.triangle_mesh import FloatArray, IntArray
+from ..arrays import FloatArray, IntArray
 
 
 def place(point: FloatArray) -> tuple[float, float, float]:

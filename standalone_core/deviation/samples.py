@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from ..arrays import BoolArray, FloatArray, IntArray
+from ..mesh.triangle_mesh import TriangleMesh
 from .field import DeviationField
 
 _OWN_CORNER = 0.5  # besides a sixth of every corner: barycentric 2/3, 1/6, 1/6

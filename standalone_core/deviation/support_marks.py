@@ -19,9 +19,9 @@ import numpy as np
 
 from ..areas.area_set import Area, AreaSet
 from ..areas.support_marks import MarkKind, mark_of
+from ..arrays import BoolArray, IntArray
 from ..errors import SettingError
 from ..mesh.geodesics import geodesic_distance, vertex_sources
-from ..mesh.triangle_mesh import BoolArray, IntArray
 from ..mesh.vicinity import vicinity
 from ..shares import limit_words, share_words
 from .field import STATUS_WORDS, DeviationField

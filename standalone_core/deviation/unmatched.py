@@ -14,9 +14,10 @@ import numpy as np
 from ..areas.area_set import AreaSet
 from ..areas.margin_line import length_near_mm
 from ..areas.support_marks import SUPPORTS
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..mesh.graph import components
 from ..mesh.patches import connected_patches, with_neighbours
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from ..mesh.triangle_mesh import TriangleMesh
 from ..surface.closest import SurfaceIndex
 from .field import NORMALS_DISAGREE, NOT_MUTUAL, ON_BORDER, TOO_FAR, DeviationField
 from .places import areas_holding, place

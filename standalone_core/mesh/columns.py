@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..arrays import ragged
-from .triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from ..arrays import BoolArray, FloatArray, IntArray, ragged
+from .triangle_mesh import TriangleMesh
 
 # More cuts of grid rows with triangles than this, and the grid is made coarser.
 MAX_ROWS = 4_000_000

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import CuspwiseError, FileError
 from ..readable import readable
 from .formats import (
@@ -27,7 +28,7 @@ from .formats import (
     too_large,
 )
 from .grouping import group_points
-from .triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from .triangle_mesh import TriangleMesh
 from .units import check_unit, find_unit
 from .write import write_mesh
 

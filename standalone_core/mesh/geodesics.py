@@ -16,9 +16,9 @@ from numpy.typing import ArrayLike
 from scipy.sparse import csc_matrix, csr_matrix
 from scipy.spatial import cKDTree
 
-from ..arrays import ragged
+from ..arrays import BoolArray, FloatArray, IntArray, ragged
 from ..errors import SettingError
-from .triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from .triangle_mesh import TriangleMesh
 
 _FLATTEST = 1e6  # a front flatter than this many edge lengths is carried as this flat
 _GAIN_MM = 1e-9  # a shorter gain is rounding and is not passed on

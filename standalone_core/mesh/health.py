@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..arrays import BoolArray
 from .grouping import group_triples
 from .layers import DoubleLayer, Overlaps, PieceOverlap, find_overlaps
 from .shells import Shells
-from .triangle_mesh import BoolArray, TriangleMesh
+from .triangle_mesh import TriangleMesh
 
 # A face with less than this share of the squared longest side of the mesh has no area to speak
 # of: 1e-10 mm² on a crown of 10 mm, where the rounding of float32 coordinates decides its normal.

@@ -13,10 +13,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..readable import place_words
 from .health import counted, degenerate_faces
 from .morton import curve_order
-from .triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from .triangle_mesh import TriangleMesh
 
 # Beyond this many pairs a mesh is broken and their exact number says nothing.
 MAX_PAIRS = 1_000_000

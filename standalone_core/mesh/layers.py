@@ -15,11 +15,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..readable import place_words
 from .columns import Crossings, crossings_along_axes
 from .graph import components
 from .shells import MAX_OPENING_SHARE
-from .triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from .triangle_mesh import TriangleMesh
 
 # All ours, no source. Scanners' passes that were not joined lie some 10 to 300 µm apart.
 MAX_LAYER_GAP_MM = 0.35

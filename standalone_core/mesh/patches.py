@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..arrays import BoolArray, IntArray
 from .graph import components
-from .triangle_mesh import BoolArray, IntArray
 
 
 def connected_patches(faces: IntArray, marked: BoolArray) -> list[IntArray]:

@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import SettingError
 from .grouping import group_edges
-from .triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from .triangle_mesh import TriangleMesh
 
 # Several times a full arch at the usual spacing; keeps memory below 1 GB.
 MAX_EVALUATION_FACES = 4_000_000

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..arrays import BoolArray
 from ..errors import MeshError
 from .graph import components
 from .grouping import group_points
@@ -20,7 +21,7 @@ from .health import (
 )
 from .layers import DoubleLayer, find_overlaps
 from .shells import MAX_OPENING_SHARE
-from .triangle_mesh import BoolArray, TriangleMesh
+from .triangle_mesh import TriangleMesh
 
 
 @dataclass(frozen=True, eq=False)

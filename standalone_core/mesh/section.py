@@ -9,7 +9,8 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from .triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from ..arrays import BoolArray, FloatArray, IntArray
+from .triangle_mesh import TriangleMesh
 
 _NEIGHBOURS = 4  # planes on either side of the nearest one that a face is tried with
 _ROUNDS = 2  # of the search for the nearest plane

@@ -15,8 +15,6 @@ from ..errors import MeshError
 from .graph import MeshGraph
 from .shells import Shells, find_shells
 
-__all__ = ["BoolArray", "FloatArray", "IntArray", "TriangleMesh"]
-
 Number = TypeVar("Number", np.float64, np.int64)
 
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..arrays import FloatArray, IntArray
 from .geodesics import GeodesicSources, geodesic_distance
-from .triangle_mesh import FloatArray, IntArray, TriangleMesh
+from .triangle_mesh import TriangleMesh
 
 
 def vicinity(

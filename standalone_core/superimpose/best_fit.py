@@ -8,9 +8,9 @@ from functools import cached_property
 import numpy as np
 from scipy.linalg import eigh
 
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import SuperimpositionError
 from ..mesh.morton import curve_order
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
 from ..progress import Progress, Steps, scaled
 from .feet import (
     DesignFeet,

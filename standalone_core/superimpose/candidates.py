@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from ..mesh.triangle_mesh import BoolArray, FloatArray
+from ..arrays import BoolArray, FloatArray
 from ..progress import Progress, Steps, scaled
 from .best_fit import FitState, fit_on_samples, least_hold
 from .coarse import coarse_poses_steps

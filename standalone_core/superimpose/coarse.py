@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..mesh.triangle_mesh import FloatArray, IntArray
+from ..arrays import FloatArray, IntArray
 from ..progress import Progress, Steps
 from .lookup import LookupGrid, SearchTarget
 from .rigid import motion, nearest_rotation

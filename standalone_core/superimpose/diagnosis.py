@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..mesh.triangle_mesh import FloatArray
+from ..arrays import FloatArray
 from ..shares import share_words
 from .best_fit import BestFit
 from .candidates import Candidate, reach_factor

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..mesh.triangle_mesh import BoolArray, FloatArray
+from ..arrays import BoolArray, FloatArray
 from ..progress import Progress, Steps
 from .frame import MotionFrame
 from .prepared import PreparedDesign

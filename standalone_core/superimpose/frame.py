@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..mesh.triangle_mesh import FloatArray
+from ..arrays import FloatArray
 from .rigid import motion_about, rotation_from_vector
 
 _LARGEST_TURN = 0.3

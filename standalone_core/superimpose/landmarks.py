@@ -9,8 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
+from ..arrays import FloatArray
 from ..errors import FileError
-from ..mesh.triangle_mesh import FloatArray
 
 COLUMNS = ("design_x", "design_y", "design_z", "scan_x", "scan_y", "scan_z")
 

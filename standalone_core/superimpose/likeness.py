@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from ..mesh.triangle_mesh import FloatArray
+from ..arrays import FloatArray
 from ..progress import Steps
 from .candidates import Candidate, candidates_steps, reach_factor
 from .feet import sample_feet, weighted_quantile

@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 from scipy.spatial import cKDTree
 
-from ..mesh.triangle_mesh import FloatArray, IntArray
+from ..arrays import FloatArray, IntArray
 from .frame import MotionFrame
 from .sampling import SurfaceSamples
 

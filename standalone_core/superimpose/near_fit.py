@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..arrays import BoolArray, FloatArray
 from ..errors import SuperimpositionError
-from ..mesh.triangle_mesh import BoolArray, FloatArray
 from ..progress import run
 from ..surface.closest import ClosestPoints
 from .best_fit import FitProblem, FitState, part_steps

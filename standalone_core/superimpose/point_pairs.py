@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from ..arrays import FloatArray
 from ..errors import SuperimpositionError
-from ..mesh.triangle_mesh import FloatArray
 
 _SAME_LINE = 1e-9
 """Points whose spread across their line is below this share of the spread along it are one line."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from ..mesh.triangle_mesh import FloatArray
+from ..arrays import FloatArray
 from .settings import SuperimposeSettings
 
 Verdict = Literal["good", "ambiguous", "mirrored", "wrong_part", "doubtful", "not_converged"]

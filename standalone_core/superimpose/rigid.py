@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ..mesh.triangle_mesh import FloatArray
+from ..arrays import FloatArray
 
 
 def rotation_from_vector(vector: ArrayLike) -> FloatArray:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..mesh.triangle_mesh import FloatArray
+from ..arrays import FloatArray
 
 _PHI = np.sqrt(2.0)
 _PSI = 1.533751168755204288118041

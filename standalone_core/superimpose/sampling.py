@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..arrays import FloatArray, IntArray
 from ..mesh.morton import curve_order
-from ..mesh.triangle_mesh import FloatArray, IntArray, TriangleMesh
+from ..mesh.triangle_mesh import TriangleMesh
 
 _R2 = np.array([0.7548776662466927, 0.5698402909980532])
 """Steps of the plane's low-discrepancy sequence: 1/p and 1/p² of the root of p³ = p + 1."""

@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..arrays import BoolArray, FloatArray
 from ..errors import SettingError, SuperimpositionError
-from ..mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
+from ..mesh.triangle_mesh import TriangleMesh
 from ..progress import Progress, Steps, run, scaled
 from ..shares import share_words
 from ..surface.closest import SurfaceIndex

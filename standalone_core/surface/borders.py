@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..arrays import BoolArray
 from ..mesh.grouping import group_edges
-from ..mesh.triangle_mesh import BoolArray, TriangleMesh
+from ..mesh.triangle_mesh import TriangleMesh
 
 
 def border_features(mesh: TriangleMesh) -> BoolArray:

@@ -25,7 +25,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
+from ..arrays import BoolArray, FloatArray, IntArray
 from .exact import FaceFrames, Feet
 from .grouping import GROUP, NEIGHBOURHOOD, Block
 from .pieces import CLUSTER, Pieces

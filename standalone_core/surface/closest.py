@@ -11,9 +11,10 @@ from functools import cached_property, partial
 import numpy as np
 from numpy.typing import ArrayLike
 
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import MeshError, SettingError
 from ..mesh.morton import curve_order
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
+from ..mesh.triangle_mesh import TriangleMesh
 from .borders import border_features
 from .candidates import Rivals, find_candidates
 from .exact import FaceFrames, FeatureArray, Feet, barycentric_on_rim

@@ -7,8 +7,8 @@ from itertools import pairwise
 
 import numpy as np
 
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..mesh.morton import CodeArray, cells_of, cells_with, morton_codes, runs, sorting_order
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
 
 GROUP = 16
 """Points in a group: they share one list of candidate pieces."""

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..mesh.triangle_mesh import BoolArray, FloatArray
+from ..arrays import BoolArray, FloatArray
 from .candidates import Rivals, without_repeats
 from .exact import FaceFrames, Feet
 from .pieces import Pieces

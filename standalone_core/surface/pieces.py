@@ -12,8 +12,8 @@ from functools import cached_property
 import numpy as np
 from scipy.spatial import cKDTree
 
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..mesh.morton import cells_with, morton_codes, runs, sorting_order
-from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
 from .exact import FaceFrames
 
 CLUSTER = 8

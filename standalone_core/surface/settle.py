@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..mesh.triangle_mesh import FloatArray, IntArray
+from ..arrays import FloatArray, IntArray
 from .candidates import Rivals
 from .exact import FaceFrames, Feet
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.area_set import Area, AreaSet
 from cuspwise.standalone_core.areas.support_marks import SUPPORTS
+from cuspwise.standalone_core.arrays import FloatArray
 from cuspwise.standalone_core.deviation.field import DeviationField, measure_deviation
 from cuspwise.standalone_core.deviation.unmatched import (
     UnmatchedPiece,
@@ -13,7 +14,7 @@ from cuspwise.standalone_core.deviation.unmatched import (
     with_unmatched,
 )
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
-from cuspwise.standalone_core.mesh.triangle_mesh import FloatArray, TriangleMesh
+from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
 from made.scans import joined
 

@@ -55,3 +55,22 @@ def test_one_version_everywhere():
     changes = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8")
     assert settings["project"]["version"] == manifest["version"] == cuspwise.__version__
     assert f"## {cuspwise.__version__}" in changes
+
+
+def test_no_file_must_be_searched_and_no_function_scrolled():
+    """Files hold at most 400 lines, functions of the product 45 beside their docstring."""
+    product = [*CORE.rglob("*.py"), *(ROOT / "addon").rglob("*.py"), *(ROOT / "tools").glob("*.py")]
+    for path in (*product, *(ROOT / "tests").rglob("*.py")):
+        text = path.read_text(encoding="utf-8")
+        assert text.count("\n") <= 400, path
+        if path in product:
+            for node in ast.walk(ast.parse(text)):
+                if isinstance(node, ast.FunctionDef):
+                    assert _lines(node) <= 45, f"{path}: {node.name}"
+
+
+def _lines(function: ast.FunctionDef) -> int:
+    """Lines of a function after its docstring."""
+    told = ast.get_docstring(function) is not None and len(function.body) > 1
+    begin = function.body[1].lineno if told else function.lineno
+    return (function.end_lineno or begin) - begin + 1

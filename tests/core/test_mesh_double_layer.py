@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
+from cuspwise.standalone_core.arrays import FloatArray
 from cuspwise.standalone_core.check import CheckSettings, check_meshes
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import Debris, ProductionErrors, ScannerNoise
@@ -19,7 +20,7 @@ from cuspwise.standalone_core.mesh.health import inspect_mesh
 from cuspwise.standalone_core.mesh.intersections import self_intersections
 from cuspwise.standalone_core.mesh.layers import MIN_LAYER_AREA_MM2
 from cuspwise.standalone_core.mesh.repair import repair_mesh
-from cuspwise.standalone_core.mesh.triangle_mesh import FloatArray, TriangleMesh
+from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from made.crowns import demo_crown
 from scipy.spatial.transform import Rotation

@@ -17,6 +17,7 @@ from cuspwise.standalone_core.areas.support_marks import (
     is_support,
     mark_of,
 )
+from cuspwise.standalone_core.arrays import BoolArray, FloatArray
 from cuspwise.standalone_core.deviation.field import DeviationField
 from cuspwise.standalone_core.deviation.support_marks import (
     CLEAN,
@@ -29,7 +30,7 @@ from cuspwise.standalone_core.deviation.support_marks import (
 )
 from cuspwise.standalone_core.errors import AreaError, SettingError
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
-from cuspwise.standalone_core.mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
+from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from made.spots import RADIUS_MM, cap, cap_area_mm2, cap_volume_mm3
 
 SPOT = SupportMark("a", (0.0, 0.0, 0.0), RADIUS_MM)

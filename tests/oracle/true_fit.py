@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from cuspwise.standalone_core.arrays import FloatArray
 from cuspwise.standalone_core.demo.nearest import SurfaceSample, nearest_feet
 from cuspwise.standalone_core.demo.quadrature import Nodes
 from cuspwise.standalone_core.demo.shape import CrownShape
-from cuspwise.standalone_core.mesh.triangle_mesh import FloatArray
 from scipy.spatial.transform import Rotation
 
 FIT_STEPS = 30

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 import numpy as np
-from cuspwise.standalone_core.mesh.triangle_mesh import FloatArray
+from cuspwise.standalone_core.arrays import FloatArray
 from scipy.special import ndtr
 
 FAR = 6.0

@@ -13,12 +13,12 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
+from cuspwise.standalone_core.arrays import BoolArray, FloatArray
 from cuspwise.standalone_core.demo.nearest import SAMPLE_MM, SurfaceSample, nearest_feet
 from cuspwise.standalone_core.demo.produced import ProducedSurface
 from cuspwise.standalone_core.demo.production import present
 from cuspwise.standalone_core.demo.quadrature import Nodes, surface_nodes
 from cuspwise.standalone_core.demo.true_areas import TRUE_AREA_NAMES, TrueAreas
-from cuspwise.standalone_core.mesh.triangle_mesh import BoolArray, FloatArray
 from oracle.true_fit import TrueFit, best_fit
 from oracle.true_measures import NoiseModel, TrueMeasures, measures_of
 from scipy.spatial import cKDTree

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...arrays import BoolArray, FloatArray
 from ...deviation.margin_profile import MarginProfile
-from ...mesh.triangle_mesh import BoolArray, FloatArray
 from ...words.text import signed_number
 from ..drawing.deviation_colours import STANDARD, hex_colour
 from ..drawing.svg_layout import Bar, Mark

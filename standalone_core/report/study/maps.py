@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...mesh.triangle_mesh import FloatArray
+from ...arrays import FloatArray
 from ...shares import share_words
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.measuring.results import GroupMap, StudyRun

@@ -9,8 +9,8 @@ from itertools import combinations
 import numpy as np
 
 from ...areas.support_marks import mark_of
+from ...arrays import FloatArray
 from ...deviation.measures import AreaMeasures
-from ...mesh.triangle_mesh import FloatArray
 from ..measuring.results import Crown, Dispersion, Pair, StudyRun
 from ..plan import StudyPlan
 

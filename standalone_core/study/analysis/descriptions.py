@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ...mesh.triangle_mesh import FloatArray
+from ...arrays import FloatArray
 from ...statistics.assumptions import check_assumptions
 from ...statistics.describe import Description, describe
 from ...words.names import area_words

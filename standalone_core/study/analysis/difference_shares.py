@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from ...mesh.triangle_mesh import BoolArray, FloatArray
+from ...arrays import BoolArray, FloatArray
 from ...shares import short_share
 from ...words.names import area_words
 from ...words.text import capital, micrometres

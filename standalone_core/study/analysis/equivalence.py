@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from ...mesh.triangle_mesh import FloatArray
+from ...arrays import FloatArray
 from ...statistics.equivalence import compare_with_margin, shift_with_margin
 from ..plan import AnalysisPlan, Lead
 from .results.comparisons import EquivalenceRow

@@ -9,7 +9,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from ...mesh.triangle_mesh import FloatArray
+from ...arrays import FloatArray
 from ...shares import short_share
 from ...statistics.agreement import cohen_kappa, fleiss_kappa
 from ...statistics.rank_correlation import spearman

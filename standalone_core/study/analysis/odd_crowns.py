@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...mesh.triangle_mesh import FloatArray
+from ...arrays import FloatArray
 from ...statistics.odd import LEAST, OddUnit, Sign, find_odd
 from ...words.names import MEASURE_WORDS, area_words
 from ...words.text import capital, count_words

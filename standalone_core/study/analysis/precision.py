@@ -8,7 +8,7 @@ from itertools import product
 
 import numpy as np
 
-from ...mesh.triangle_mesh import FloatArray
+from ...arrays import FloatArray
 from ...progress import Progress, Steps
 from ...statistics.describe import describe
 from ...statistics.permutation import compare_distances, distances_from_pairs

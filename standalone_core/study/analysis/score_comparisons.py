@@ -9,7 +9,7 @@ from itertools import product
 import numpy as np
 from scipy import stats
 
-from ...mesh.triangle_mesh import FloatArray
+from ...arrays import FloatArray
 from ...statistics.many_groups import kruskal_wallis
 from ...statistics.multiplicity import holm
 from ...statistics.rank_sum import MannWhitney, mann_whitney

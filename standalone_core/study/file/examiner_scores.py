@@ -10,7 +10,7 @@ from types import MappingProxyType
 import numpy as np
 
 from ...allowed import shown
-from ...mesh.triangle_mesh import FloatArray
+from ...arrays import FloatArray
 from ...readable import readable
 from ...suggestion import suggestion
 from ...words.text import capital, listed

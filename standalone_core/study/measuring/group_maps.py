@@ -9,11 +9,11 @@ import numpy as np
 from scipy.special import stdtr
 
 from ...areas.area_set import AreaSet
+from ...arrays import FloatArray
 from ...check_settings import CheckSettings
 from ...deviation.field import DeviationField
 from ...deviation.measures import AreaMeasures, measure_areas
 from ...measure import ReadyDesign
-from ...mesh.triangle_mesh import FloatArray
 from ...progress import Progress, Steps
 from ...statistics.multiplicity import benjamini_hochberg
 from .pair_job import difference

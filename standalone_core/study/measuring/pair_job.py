@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from ...areas.area_set import AreaSet
 from ...areas.chosen import faces_to_fit
+from ...arrays import FloatArray
 from ...check_settings import CheckSettings
 from ...deviation.field import COUNTED, NOT_MUTUAL, TOO_FAR, DeviationField, counting_status
 from ...deviation.matching import through_no_wall_steps
@@ -19,7 +20,7 @@ from ...deviation.settings import DeviationSettings
 from ...errors import SuperimpositionError
 from ...measure import ReadyDesign
 from ...mesh.refine import EvaluationMesh
-from ...mesh.triangle_mesh import FloatArray, TriangleMesh
+from ...mesh.triangle_mesh import TriangleMesh
 from ...progress import Progress, Steps, run
 from ...superimpose.near_fit import NearFit, near_fit
 from ...superimpose.prepared import PreparedDesign

@@ -7,13 +7,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from ...areas.area_set import AreaSet
+from ...arrays import FloatArray, IntArray
 from ...deviation.margin_summary import MarginSummary
 from ...deviation.measures import AreaMeasures
 from ...deviation.support_marks import MarkResult
 from ...deviation.verdict import ScanEvidence, Verdict
 from ...errors import AreaError
 from ...measure import CheckedMesh
-from ...mesh.triangle_mesh import FloatArray, IntArray
 from ...superimpose.result import Superimposition
 from ..file.examiner_scores import ExaminerScores
 from ..plan import StudyPlan

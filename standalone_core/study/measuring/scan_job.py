@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...areas.area_set import AreaSet
+from ...arrays import FloatArray
 from ...check import marks_of
 from ...check_settings import CheckSettings
 from ...deviation.field import DeviationField
@@ -23,7 +24,7 @@ from ...deviation.settings import MarginProfileSettings
 from ...measure import MeasuredScan, ReadyDesign, measure_scan_steps, read_scan
 from ...mesh.layers import DoubleLayer
 from ...mesh.refine import EvaluationMesh, evaluation_mesh
-from ...mesh.triangle_mesh import FloatArray, TriangleMesh
+from ...mesh.triangle_mesh import TriangleMesh
 from ...progress import Progress, Steps, run, scaled
 from ...records import with_tuples
 from .fit_record import fit_from, fit_record

@@ -8,7 +8,7 @@ covers, on a plane, r ≤ ρ with ρ² = R² (1 − (t/h)^⅓), so that its area
 from __future__ import annotations
 
 import numpy as np
-from cuspwise.standalone_core.mesh.triangle_mesh import FloatArray
+from cuspwise.standalone_core.arrays import FloatArray
 
 RADIUS_MM = 0.5
 
