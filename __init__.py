@@ -27,7 +27,7 @@ results             ``CheckResult``, ``MeshFile``, ``HealthReport``, ``Repair``,
 to try it           ``demo_crown``, ``produce``, ``demo_study``; ``ProductionErrors``,
                     ``DemoCrown``, ``ProducedCrown``
 errors              ``CuspwiseError`` and, all of its kind, ``FileError``, ``MeshError``,
-                    ``SettingError``, ``SuperimpositionError``, ``AreaError``,
+                    ``SettingError``, ``ImplausibleError``, ``SuperimpositionError``, ``AreaError``,
                     ``OtherDesignError``, ``ReportError``, ``StudyError``,
                     ``StudyFileError``
 ==================  =======================================================================

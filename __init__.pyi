@@ -18,14 +18,14 @@ from .standalone_core.demo.production import produce as produce
 from .standalone_core.demo.production_errors import ProductionErrors as ProductionErrors
 from .standalone_core.demo.small_study import demo_study as demo_study
 from .standalone_core.deviation.field import DeviationField as DeviationField
-from .standalone_core.deviation.field import DeviationSettings as DeviationSettings
 from .standalone_core.deviation.field import measure_deviation as measure_deviation
 from .standalone_core.deviation.measures import AreaMeasures as AreaMeasures
 from .standalone_core.deviation.measures import measure_areas as measure_areas
 from .standalone_core.deviation.patches import Patch as Patch
-from .standalone_core.deviation.patches import PatchSettings as PatchSettings
 from .standalone_core.deviation.patches import find_patches as find_patches
-from .standalone_core.deviation.support_marks import MarkSettings as MarkSettings
+from .standalone_core.deviation.settings import DeviationSettings as DeviationSettings
+from .standalone_core.deviation.settings import MarkSettings as MarkSettings
+from .standalone_core.deviation.settings import PatchSettings as PatchSettings
 from .standalone_core.deviation.tolerances import Tolerances as Tolerances
 from .standalone_core.errors import AreaError as AreaError
 from .standalone_core.errors import CuspwiseError as CuspwiseError
@@ -50,6 +50,7 @@ from .standalone_core.report.check.output import write_check as write_check
 from .standalone_core.report.drawing.matplotlib_figure import Figure as Figure
 from .standalone_core.report.study.figures import study_figures as study_figures
 from .standalone_core.report.study.output import write_study as write_study
+from .standalone_core.setting import ImplausibleError as ImplausibleError
 from .standalone_core.study.analysis.analyse import analyse_study as analyse_study
 from .standalone_core.study.analysis.results.analysis import StudyAnalysis as StudyAnalysis
 from .standalone_core.study.crowns_needed import CrownsNeeded as CrownsNeeded

@@ -11,7 +11,8 @@ import numpy as np
 import scipy
 
 from .areas.area_set import AreaSet
-from .check_settings import CheckSettings, no_area, refuse_unknown_areas
+from .areas.chosen import no_area
+from .check_settings import CheckSettings
 from .deviation.field import DeviationField, Direction
 from .deviation.judgement import Judgement, judge_deviations
 from .deviation.layers_beside import LayerBeside
@@ -29,6 +30,7 @@ from .measure import (
     checked_surface,
     measure_scan_steps,
     ready_design_steps,
+    refuse_unknown_areas,
 )
 from .mesh.files import MeshFile, read_mesh
 from .mesh.refine import EvaluationMesh
@@ -332,7 +334,7 @@ def _judge(
         warnings=_warnings(ready, measured, judgement),
         seconds={},
         versions=versions_used(),
-        settings=replace(settings, areas=area_set.settings),
+        settings=settings.with_areas(area_set.settings),
         judged_warnings=judgement.warnings,
         marks=marks_of(measured.design_to_scan, area_set, fit, settings),
         margin_profile=profile,

@@ -1,21 +1,22 @@
-"""What can be chosen about a check, and whether the areas it names are there."""
+"""What can be chosen about a check."""
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-import numpy as np
-
-from .areas.area_set import AreaSet, AreaSettings
-from .areas.support_marks import SupportMark
-from .deviation.field import DeviationSettings
-from .deviation.patches import PatchSettings
-from .deviation.support_marks import MarkSettings
-from .deviation.tolerances import ANY_AREA, Tolerances
-from .errors import AreaError, SettingError
-from .mesh.triangle_mesh import BoolArray
+from .allowed import Flag, Names, Number
+from .areas.settings import AreaSettings
+from .deviation.settings import DeviationSettings, MarkSettings, PatchSettings
+from .deviation.tolerances import Tolerances
+from .length_units import UNIT
+from .setting import check_fields, refuse_implausible, setting
 from .superimpose.settings import SuperimposeSettings
+
+if TYPE_CHECKING:
+    from .areas.support_marks import SupportMark
 
 
 @dataclass(frozen=True)
@@ -26,10 +27,10 @@ class CheckSettings:
     ----------
     design_unit, scan_unit : str
         Unit of the files' coordinates: ``auto`` (guessed from the size), ``mm``, ``cm``, ``m``,
-        ``inch`` or ``um``.
+        ``inch``, ``foot`` or ``um``.
     spacing_mm : float
         Longest edge of the evaluation meshes of design and scan, mm.
-    drop_debris : bool
+    ignore_loose_pieces : bool
         Leave out small pieces that float beside the crown.
     areas : AreaSettings
         Thresholds of the automatic areas.
@@ -51,6 +52,13 @@ class CheckSettings:
         Support marks beside those of the areas file.
     mark : MarkSettings
         When a support mark counts as a stub or a gouge.
+    force : bool
+        Take numbers that are hardly meant (a tolerance a thousand times too small) as they are.
+
+    Raises
+    ------
+    ImplausibleError
+        A number here or in any of the parts is hardly meant, and ``force`` is not set.
 
     Examples
     --------
@@ -61,56 +69,49 @@ class CheckSettings:
     (12.0, 'auto')
     """
 
-    design_unit: str = "auto"
-    scan_unit: str = "auto"
-    spacing_mm: float = 0.1
-    drop_debris: bool = False
+    design_unit: str = setting("auto", UNIT, "Unit of the design; auto guesses.")
+    scan_unit: str = setting("auto", UNIT, "Unit of the scans; auto guesses.")
+    spacing_mm: float = setting(
+        0.1,
+        Number(0.01, 5, low_open=False),
+        "Largest distance between measuring points, mm.",
+        more="Half of it takes about four times as long.",
+        plausible=(0.01, 5.0),
+    )
+    ignore_loose_pieces: bool = setting(False, Flag(), "Leave out small floating pieces.")
     areas: AreaSettings = field(default_factory=AreaSettings)
     areas_file: Path | None = None
     superimpose: SuperimposeSettings = field(default_factory=SuperimposeSettings)
-    fit_areas: tuple[str, ...] = ()
+    fit_areas: tuple[str, ...] = setting(
+        (),
+        Names(thing="area"),
+        "Areas that the best fit runs on; an empty list means the whole crown.",
+        title="Fit On",
+    )
     deviation: DeviationSettings = field(default_factory=DeviationSettings)
     patches: PatchSettings = field(default_factory=PatchSettings)
     tolerances: Tolerances = field(default_factory=Tolerances)
-    weighted: bool = True
+    weighted: bool = setting(True, Flag(), "Weigh points by area, not all alike.")
     marks: tuple[SupportMark, ...] = ()
     mark: MarkSettings = field(default_factory=MarkSettings)
+    force: bool = setting(
+        False,
+        Flag(),
+        "Take numbers that are hardly meant, such as a tolerance of 0.015 µm, as they are.",
+        title="Take Unusual Numbers",
+    )
 
     def __post_init__(self) -> None:
-        """Refuse a spacing that makes no mesh."""
-        if not 0 < self.spacing_mm < np.inf:
-            raise SettingError(
-                f"A spacing of {self.spacing_mm:g} mm makes no evaluation mesh.",
-                subject="spacing_mm",
-                remedy="Give a length above 0 mm; 0.1 mm is usual.",
-            )
+        """Refuse what cannot be meant, and what hardly is."""
+        check_fields(self)
+        if not self.force:
+            refuse_implausible(self)
 
+    def with_areas(self, areas: AreaSettings) -> CheckSettings:
+        """Return the settings with the thresholds that areas at hand were made with.
 
-def faces_to_fit(area_set: AreaSet, names: tuple[str, ...]) -> BoolArray | None:
-    """Return the faces of the evaluation mesh whose corners all lie in the named areas, (m',)."""
-    if not names:
-        return None
-    points = np.zeros(len(area_set.evaluation.points), dtype=bool)
-    for name in names:
-        if name not in area_set.areas:
-            raise no_area(name, area_set)
-        points |= area_set.areas[name].points
-    faces: BoolArray = np.all(points[area_set.evaluation.mesh.faces], axis=1)
-    return faces
-
-
-def refuse_unknown_areas(area_set: AreaSet, tolerances: Tolerances) -> None:
-    """A tolerance for a misspelt area would leave the area itself to the default."""
-    named = {*tolerances.mean_abs_um, *tolerances.scanner_um} - {ANY_AREA}
-    for name in sorted(named):
-        if name not in area_set.areas and name not in area_set.missing:
-            raise no_area(name, area_set)
-
-
-def no_area(name: str, area_set: AreaSet) -> AreaError:
-    """Return the error for an area that is not there."""
-    return AreaError(
-        area_set.missing.get(name, f"There is no area called {name!r}."),
-        subject=name,
-        remedy=f"Choose from {', '.join(area_set.areas)}.",
-    )
+        Whoever made them took them as they are, so that they are not judged anew.
+        """
+        made = copy(self)
+        object.__setattr__(made, "areas", areas)
+        return made

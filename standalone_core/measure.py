@@ -12,14 +12,16 @@ from pathlib import Path
 from typing import TypeAlias
 
 from .areas.area_set import AreaSet
+from .areas.chosen import faces_to_fit, no_area
 from .areas.files import load_areas_steps
 from .areas.find import find_areas_steps
-from .areas.support_marks import with_supports
-from .check_settings import CheckSettings, faces_to_fit
+from .areas.mark_discs import with_supports
+from .check_settings import CheckSettings
 from .deviation.field import DeviationField, measure_deviation_steps
 from .deviation.layers_beside import LayerBeside, layers_beside
 from .deviation.matching import mutual_steps
 from .deviation.same_surface import is_same_surface
+from .deviation.tolerances import ANY_AREA, Tolerances
 from .deviation.unmatched import with_unmatched
 from .mesh.files import MeshFile, read_mesh
 from .mesh.layers import DoubleLayer
@@ -135,7 +137,9 @@ def checked_surface(
     """
     file = source if isinstance(source, MeshFile) else None
     mesh = source.mesh if isinstance(source, MeshFile) else source
-    repair = repair_mesh(mesh, drop_debris=(settings or CheckSettings()).drop_debris)
+    repair = repair_mesh(
+        mesh, ignore_loose_pieces=(settings or CheckSettings()).ignore_loose_pieces
+    )
     return CheckedMesh(mesh=repair.mesh, repair=repair, file=file)
 
 
@@ -198,7 +202,7 @@ def area_steps(
         Takes the evaluation points and returns steps that end with the areas, in place of the
         settings' areas file and of the automatic areas.
     """
-    yield Progress("Placing the evaluation points", 0.0)
+    yield Progress("Placing the measuring points", 0.0)
     evaluation = evaluation_mesh(design.mesh, settings.spacing_mm)
     if find_areas is not None:
         return (yield from scaled(find_areas(evaluation), 0.2, 1.0))
@@ -284,3 +288,11 @@ def measure_scan_steps(
         is_design=same,
         layers=layers,
     )
+
+
+def refuse_unknown_areas(area_set: AreaSet, tolerances: Tolerances) -> None:
+    """A tolerance for a misspelt area would leave the area itself to the default."""
+    named = {*tolerances.tolerances_um, *tolerances.scanner_um} - {ANY_AREA}
+    for name in sorted(named):
+        if name not in area_set.areas and name not in area_set.missing:
+            raise no_area(name, area_set)

@@ -15,10 +15,10 @@ from typing import Any
 import bpy
 import numpy as np
 
+from ...standalone_core.areas.mark_discs import disc_points
 from ...standalone_core.areas.support_marks import (
     MarkKind,
     SupportMark,
-    disc_points,
     is_support,
     mark_area_name,
     mark_of,

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from ...standalone_core.errors import SettingError
-from ...standalone_core.mesh.units import MM_PER_UNIT, PLAUSIBLE_SIZE_MM, UNIT_NAMES
+from ...standalone_core.length_units import MM_PER_UNIT, UNIT_NAMES
+from ...standalone_core.mesh.units import PLAUSIBLE_SIZE_MM
 
 AUTO = "AUTO"
 UNIT_CHOICES = (

@@ -26,13 +26,15 @@ from ...standalone_core.superimpose.settings import SuperimposeSettings
 from ..areas import support_marks
 from ..identifiers import SCENE_PROPERTIES
 from . import kept_points, store
-from .inputs import JUDGING, judging_choices, tolerances_of
+from .inputs import JUDGING, judging_choices, tolerances_of, why_unusual
 from .kept_points import KeptPoints
 
 
 def judge_all(scene: bpy.types.Scene) -> None:
     """Judge every kept result by the scene's choices; nothing is measured anew."""
     chosen = judging_choices(getattr(scene, SCENE_PROPERTIES))
+    if why_unusual(chosen):
+        return
     for scan in store.listed_scans(scene):
         kept = store.result_of(scan)
         if kept is not None and is_behind(kept, chosen):
@@ -90,7 +92,7 @@ def keep_anew(
 ) -> None:
     """Keep a result judged anew, with the choices that it was judged by."""
     tolerances = tolerances_of(chosen)
-    kept["choices"] |= {name: chosen[name] for name in JUDGING}
+    kept["choices"] |= {name: chosen[name] for name in (*JUDGING, "force")}
     kept["patch_limit_um"] = plain(tolerances.limit_um("whole"))
     kept["check"]["settings"]["tolerances"] = plain(tolerances)
     kept["check"]["margin_profile"] |= found.margin

@@ -17,7 +17,7 @@ from ..blender.worker import Worker
 from ..drawing import colour_map, overlay
 from ..identifiers import SCENE_PROPERTIES
 from . import judging, store
-from .inputs import judging_choices
+from .inputs import judging_choices, why_unusual
 
 QUIET_S = 0.15  # after the last change: a number that is dragged changes often
 LOOK_S = 0.03
@@ -71,6 +71,8 @@ def _look() -> float | None:
         _keep(scene, _under_way.pop())
         return LOOK_S
     chosen = judging_choices(getattr(scene, SCENE_PROPERTIES))
+    if why_unusual(chosen):
+        return None
     first = colour_map.selected_scan(scene)
     for scan in sorted(store.listed_scans(scene), key=lambda scan: scan != first):
         kept = store.result_of(scan)

@@ -16,10 +16,11 @@ import numpy as np
 
 from ...standalone_core.areas.area_set import Area, AreaSet, MarginLine
 from ...standalone_core.check import CheckResult
-from ...standalone_core.deviation.field import DeviationField, DeviationSettings
+from ...standalone_core.deviation.field import DeviationField
 from ...standalone_core.deviation.margin_directions import Directions
-from ...standalone_core.deviation.margin_profile import MarginProfile, MarginProfileSettings
+from ...standalone_core.deviation.margin_profile import MarginProfile
 from ...standalone_core.deviation.margin_summary import MarginSummary
+from ...standalone_core.deviation.settings import DeviationSettings, MarginProfileSettings
 from ...standalone_core.deviation.verdict import ScanEvidence, evidence_from
 from ...standalone_core.mesh.refine import EvaluationMesh
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh

@@ -18,15 +18,16 @@ import numpy as np
 from ...standalone_core.areas.area_set import Area, AreaSet
 from ...standalone_core.areas.carry import Carrier
 from ...standalone_core.areas.entries import read_areas
+from ...standalone_core.areas.mark_discs import with_supports
 from ...standalone_core.areas.support_marks import (
     is_support,
     mark_area_name,
     mark_of,
-    with_supports,
 )
 from ...standalone_core.check import CheckSettings, marks_of
 from ...standalone_core.deviation.field import DeviationField
 from ...standalone_core.deviation.judgement import Judgement
+from ...standalone_core.deviation.settings import MarkSettings
 from ...standalone_core.deviation.support_marks import MarkResult
 from ...standalone_core.errors import MeshError
 from ...standalone_core.measure import checked_surface
@@ -73,6 +74,8 @@ class MeasuredMarks:
     ----------
     scan : bpy.types.Object
     marks : tuple of MarkResult
+    limits : MarkSettings
+        When one counts as a stub or a gouge.
     areas : mapping of str to Area
         All of the design's, the marks among them.
     judgement : Judgement
@@ -81,6 +84,7 @@ class MeasuredMarks:
 
     scan: bpy.types.Object
     marks: tuple[MarkResult, ...]
+    limits: MarkSettings
     areas: Mapping[str, Area]
     judgement: Judgement
 
@@ -108,14 +112,15 @@ def measured_scans(design: bpy.types.Object, scene: bpy.types.Scene) -> list[bpy
     ]
 
 
-def read(scans: Iterable[bpy.types.Object]) -> list[KeptScan]:
-    """Read what is kept of scans."""
+def read(scans: Iterable[bpy.types.Object], limits: MarkSettings) -> list[KeptScan]:
+    """Read what is kept of scans, whose marks are to be measured with some limits."""
     found = []
     for scan in scans:
         kept, points = store.result_of(scan), store.kept_of(scan)
         if kept is None or points is None:
             continue
         fit, settings = judging.superimposition_kept(kept), check_settings(kept["choices"])
+        settings = replace(settings, mark=limits, force=True)
         found.append(KeptScan(scan, scan.name, points, fit, settings))
     return found
 
@@ -133,10 +138,11 @@ def measure_steps(design: DesignInput, scans: Iterable[KeptScan]) -> Steps[list[
         yield Progress("Measuring the support marks", 0.5)
         area_set = _with_marks(kept, design, evaluations[spacing_mm])
         rows = marks_of(kept.points.there, area_set, kept.superimposition, kept.settings)
+        limits = kept.settings.mark
         yield Progress("Judging anew", 0.8)
         points = replace(kept.points, area_set=replace(kept.points.area_set, areas=area_set.areas))
         judgement = judging.judge_kept(points, kept.superimposition, kept.settings.tolerances)
-        found.append(MeasuredMarks(kept.scan, rows, points.area_set.areas, judgement))
+        found.append(MeasuredMarks(kept.scan, rows, limits, points.area_set.areas, judgement))
     return found
 
 
@@ -160,6 +166,7 @@ def keep(found: MeasuredMarks, checksum: str) -> None:
     if kept is None:
         return
     kept["check"]["marks"] = plain(found.marks)
+    kept["check"]["settings"]["mark"] = kept["choices"]["support_marks"] = plain(found.limits)
     kept["made_with"]["marks"] = checksum
     judging.keep_mark_areas(found.scan, kept, found.areas)
     judging.keep_judgement(found.scan, kept, found.judgement)

@@ -9,8 +9,8 @@ from bpy_extras.io_utils import ImportHelper
 from mathutils import Matrix
 
 from ...standalone_core.errors import CuspwiseError
+from ...standalone_core.length_units import MM_PER_UNIT, UNIT_NAMES
 from ...standalone_core.mesh.files import MeshFile, read_mesh
-from ...standalone_core.mesh.units import MM_PER_UNIT, UNIT_NAMES
 from ...standalone_core.words.text import capital
 from .. import identifiers
 from ..blender import bridge, frames

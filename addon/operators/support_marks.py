@@ -27,11 +27,14 @@ class MarksJob(JobOperator):
 
     def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read the design, its marks and the deviations kept."""
+        choices = inputs.choices_of(getattr(context.scene, identifiers.SCENE_PROPERTIES))
+        inputs.refuse_unusual(choices)
+        limits = inputs.mark_settings(choices)
         self._design = yield from inputs.read_design_steps(context)
         self._kept = []
         for scan in mark_results.measured_scans(self._design.design, scene_of(context)):
             yield Progress("Reading the deviations", 1.0)
-            self._kept += mark_results.read([scan])
+            self._kept += mark_results.read([scan], limits)
 
     def start(self, _context: bpy.types.Context) -> Steps[Any]:
         """Measure the marks of every scan."""

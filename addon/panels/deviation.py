@@ -4,8 +4,9 @@ import bpy
 
 from .. import identifiers
 from ..blender.session import settings_of
+from ..check.inputs import judging_choices, why_unusual
 from ..properties import choices
-from .base import SidebarPanel
+from .base import SidebarPanel, say
 
 
 class DeviationPanel(SidebarPanel, bpy.types.Panel):
@@ -43,6 +44,9 @@ class TolerancesPanel(SidebarPanel, bpy.types.Panel):
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the tolerances."""
         settings = settings_of(context)
+        unusual = why_unusual(judging_choices(settings))
+        if unusual:
+            say(self.layout, context, unusual, "ERROR")
         column = self.layout.column(align=True)
         for area in ("whole", "occlusal", "margin"):
             column.prop(settings, f"tolerance_{area}_um")
@@ -69,4 +73,17 @@ class PointsPanel(SidebarPanel, bpy.types.Panel):
         column.prop(settings_of(context), "search_mm")
 
 
-CLASSES = (DeviationPanel, TolerancesPanel, PointsPanel)
+class AdvancedPanel(SidebarPanel, bpy.types.Panel):
+    """What is seldom needed."""
+
+    bl_idname = "CUSPWISE_PT_advanced"
+    bl_parent_id = DeviationPanel.bl_idname
+    bl_label = "Advanced"
+    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw the box that takes any number."""
+        self.layout.prop(settings_of(context), "force")
+
+
+CLASSES = (DeviationPanel, TolerancesPanel, PointsPanel, AdvancedPanel)

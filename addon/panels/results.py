@@ -22,7 +22,7 @@ from ...standalone_core.words.text import capital, micrometres
 from .. import identifiers
 from ..blender.session import scene_of, settings_of
 from ..check import judging, kept_points, store, verdict_lines
-from ..check.inputs import judging_choices, tolerances_of
+from ..check.inputs import judging_choices, tolerances_of, why_unusual
 from ..drawing import colour_map
 from .base import SidebarPanel, say
 
@@ -83,7 +83,9 @@ class ResultsPanel(SidebarPanel, bpy.types.Panel):
         if data.state == "OUT_OF_DATE":
             say(layout, context, f"Out of date: {data.state_reason} Check again.", "ERROR")
         if judging.is_behind(kept, judging_choices(settings_of(context))):
-            say(layout, context, "Comparing with the new limits; below is what was before.", "TIME")
+            unusual = why_unusual(judging_choices(settings_of(context)))
+            words = unusual or "Comparing with the new limits; below is what was before."
+            say(layout, context, words, "ERROR" if unusual else "TIME")
         _draw_verdicts(layout, context, kept)
         profile = kept_points.read_profile(data.result_points, kept)
         if profile is not None:

@@ -19,6 +19,7 @@ from .. import identifiers
 from ..areas import support_marks
 from ..blender.session import scene_of, settings_of
 from ..check import mark_results, store
+from ..check.inputs import MARK_LIMITS
 from ..check.mark_results import number
 from ..drawing import colour_map
 from .areas import AreasPanel
@@ -101,6 +102,21 @@ class MarksPanel(SidebarPanel, bpy.types.Panel):
         layout.operator(identifiers.MEASURE_MARKS, icon="FILE_REFRESH")
 
 
+class MarkLimitsPanel(SidebarPanel, bpy.types.Panel):
+    """When a support mark counts as a stub or a gouge."""
+
+    bl_idname = "CUSPWISE_PT_mark_limits"
+    bl_parent_id = MarksPanel.bl_idname
+    bl_label = "Stub or Gouge"
+    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw the limits."""
+        column = self.layout.column()
+        for name in MARK_LIMITS:
+            column.prop(settings_of(context).support_marks, name)
+
+
 def _draw_chosen(
     layout: bpy.types.UILayout,
     context: bpy.types.Context,
@@ -157,4 +173,4 @@ def _short(found: Mapping[str, Any] | None) -> str:
     return f"{words} {micrometres(number(found['height_um']), signed=True, digits=0)} µm"
 
 
-CLASSES = (MarkList, MarksPanel)
+CLASSES = (MarkList, MarksPanel, MarkLimitsPanel)

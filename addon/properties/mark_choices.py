@@ -6,8 +6,9 @@ from typing import Any
 
 import bpy
 
-from ...standalone_core.areas.support_marks import MARK_KINDS, mark_of
+from ...standalone_core.areas.support_marks import MARK_KINDS, SupportMark, mark_of
 from ...standalone_core.errors import CuspwiseError
+from ...standalone_core.setting import declared_in
 from ..areas import support_marks
 from ..blender.session import scene_of
 from ..check import mark_results
@@ -26,7 +27,9 @@ KINDS = (
         "A sprue, or the bar that held a milled crown in its blank, was cut off here",
     ),
 )
-SMALLEST_MM, LARGEST_MM = 0.05, 5.0
+_RADIUS = declared_in(SupportMark)["radius_mm"]
+assert _RADIUS.plausible is not None  # as declared
+SMALLEST_MM, LARGEST_MM = _RADIUS.plausible
 RADIUS_OPTIONS: dict[str, Any] = {
     "min": SMALLEST_MM,
     "max": LARGEST_MM,

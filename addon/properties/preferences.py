@@ -19,9 +19,9 @@ class CuspwisePreferences(bpy.types.AddonPreferences):
     tolerance_occlusal_um: choices.tolerance("tolerance_occlusal_um")
     tolerance_margin_um: choices.tolerance("tolerance_margin_um")
     scanner_um: choices.scanner()
-    max_unmatched_um: choices.unmatched_height()
-    max_unmatched_mm2: choices.unmatched_area()
-    max_missing_mm: choices.missing_margin()
+    max_unmatched_um: choices.limit("max_unmatched_um")
+    max_unmatched_mm2: choices.limit("max_unmatched_mm2")
+    max_missing_mm: choices.limit("max_missing_mm")
     palette: choices.palette()
 
     def draw(self, _context: bpy.types.Context) -> None:

@@ -10,27 +10,13 @@ from ..check import judging_meanwhile
 from ..drawing import colour_map, overlay
 from . import choices, mark_choices
 from .defaults import take_defaults
+from .mark_limits import MarkLimits
 from .study_choices import StudySettings
-
-STARTS = (
-    ("auto", "Any Position", "Find the position without a first guess"),
-    ("landmarks", "Landmarks", "Start from the pairs of landmarks on design and scan"),
-    ("in_place", "Present Position", "Start from where the scan lies now"),
-)
 
 SHOWN = (
     ("SCAN", "Scan", "Show the coloured scan alone; the design would shine through it"),
     ("DESIGN", "Design", "Show the coloured design alone"),
     ("BOTH", "Both", "Show both, one inside the other"),
-)
-
-FIT_AREAS = (
-    ("whole", "Whole Crown", "Lay the scan on the whole design"),
-    ("external", "External", "Lay the scan on the external surface only"),
-    ("intaglio", "Intaglio", "Lay the scan on the intaglio (inner surface) only"),
-    ("occlusal", "Occlusal", "Lay the scan on the occlusal surface only"),
-    ("axial", "Axial Walls", "Lay the scan on the axial walls only"),
-    ("margin", "Margin", "Lay the scan on the band along the margin line only"),
 )
 
 
@@ -100,25 +86,18 @@ class SceneSettings(bpy.types.PropertyGroup):
         items=UNIT_CHOICES,
         default=AUTO,
     )
-    start: bpy.props.EnumProperty(
-        name="Start From",
-        description="The position that the superimposition starts from",
-        items=STARTS,
-    )
-    fit_area: bpy.props.EnumProperty(
-        name="Fit On",
-        description="The part of the design that the scan is laid on",
-        items=FIT_AREAS,
-    )
+    start: choices.start()
+    fit_area: choices.fit_area()
     spacing_mm: choices.spacing()
     search_mm: choices.search()
     tolerance_whole_um: choices.tolerance("tolerance_whole_um", _tolerances_changed)
     tolerance_occlusal_um: choices.tolerance("tolerance_occlusal_um", _tolerances_changed)
     tolerance_margin_um: choices.tolerance("tolerance_margin_um", _tolerances_changed)
     scanner_um: choices.scanner(_tolerances_changed)
-    max_unmatched_um: choices.unmatched_height(_tolerances_changed)
-    max_unmatched_mm2: choices.unmatched_area(_tolerances_changed)
-    max_missing_mm: choices.missing_margin(_tolerances_changed)
+    max_unmatched_um: choices.limit("max_unmatched_um", _tolerances_changed)
+    max_unmatched_mm2: choices.limit("max_unmatched_mm2", _tolerances_changed)
+    max_missing_mm: choices.limit("max_missing_mm", _tolerances_changed)
+    force: choices.force(_tolerances_changed)
     palette: choices.palette(_colours_changed)
     shown: bpy.props.EnumProperty(
         name="Show",
@@ -144,6 +123,11 @@ class SceneSettings(bpy.types.PropertyGroup):
     )
     mark_kind: mark_choices.next_kind()
     mark_radius_mm: mark_choices.next_radius()
+    support_marks: bpy.props.PointerProperty(
+        name="Support Marks",
+        description="When a support mark counts as a stub or a gouge",
+        type=MarkLimits,
+    )
     show_areas: bpy.props.BoolProperty(
         name="Show Areas",
         description=(
@@ -183,4 +167,4 @@ class SceneSettings(bpy.types.PropertyGroup):
     )
 
 
-CLASSES = (ScanItem, SceneSettings)
+CLASSES = (MarkLimits, ScanItem, SceneSettings)

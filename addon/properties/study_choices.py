@@ -4,16 +4,20 @@ from typing import Any
 
 import bpy
 
-from ...standalone_core.study.plan import USUAL_MEASURES
+from ...standalone_core.setting import declared_in
+from ...standalone_core.study.plan import USUAL_MEASURES, AnalysisPlan
 from ...standalone_core.words.names import area_words, measure_words
 from ...standalone_core.words.text import capital
 from ..blender.session import scene_of, settings_of
 from ..drawing import colour_map
 from ..study import study_store
+from . import choices
 
 # Blender 4.5 warns of paths from the .blend where it is not told of them; 4.2 does not know how.
 RELATIVE = {"PATH_SUPPORTS_BLEND_RELATIVE"} if bpy.app.version >= (4, 5, 0) else set()
 Item = tuple[str, str, str, int]
+_PLAN = declared_in(AnalysisPlan)
+_AREA, _MEASURE = _PLAN["primary_area"], _PLAN["primary_measure"]
 PRIMARY_AREAS = ("whole", "external", "intaglio", "occlusal", "axial", "margin")
 MAP_KINDS = (
     ("mean", "Mean", "Mean signed deviation of the group's crowns at each place"),
@@ -94,30 +98,18 @@ class StudySettings(bpy.types.PropertyGroup):
         subtype="DIR_PATH",
         options={"ANIMATABLE", *RELATIVE},
     )
-    equivalence_um: bpy.props.FloatProperty(
-        name="Equivalence Margin (µm)",
-        description=(
-            "Largest difference between groups that does not matter in the mouth, µm. Choose it "
-            "before the crowns are measured; no source gives one for all uses. 0 tests none"
-        ),
-        default=0.0,
-        min=0.0,
-        soft_max=100.0,
-        precision=1,
-        step=100,
+    equivalence_um: choices.number(
+        _PLAN["equivalence_um"], default=0.0, more="0 tests none.", none=True
     )
     primary_area: bpy.props.EnumProperty(
-        name="Main Area",
-        description=(
-            "Area of the one comparison that the study is made for, which is not corrected for "
-            "the number of comparisons. Choose it before the crowns are measured"
-        ),
+        name=_AREA.label,
+        description=f"{_AREA.meaning} {_AREA.more}".rstrip("."),
         items=MAIN_AREAS,
-        default="margin",
+        default=_AREA.default,
     )
     primary_measure: bpy.props.EnumProperty(
-        name="Main Measure",
-        description="Measure of the one comparison that the study is made for",
+        name=_MEASURE.label,
+        description=_MEASURE.meaning.rstrip("."),
         items=MAIN_MEASURES,
     )
     area: _choice("area", "Area", "The area whose numbers the table shows")

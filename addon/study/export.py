@@ -125,6 +125,8 @@ def read_steps(context: bpy.types.Context) -> Steps[StudyInput]:
     scene = scene_of(context)
     folder = study_scene.folder_of(scene)
     refuse_foreign(folder)
+    choices = study_scene.choices_of(getattr(scene, SCENE_PROPERTIES))
+    inputs.refuse_unusual(choices)
     listing = study_scene.listing_of(scene)
     design = yield from scaled(_read_design_steps(context), 0.0, DESIGN_SHARE)
     found = StudyInput(
@@ -132,7 +134,7 @@ def read_steps(context: bpy.types.Context) -> Steps[StudyInput]:
         areas=areas_checksum(design.design, design.areas),
         title=study_scene.title_of(design.design),
         folder=folder,
-        choices=study_scene.choices_of(getattr(scene, SCENE_PROPERTIES)),
+        choices=choices,
         without=tuple(scan.name for scan in listing.without),
     )
     names: list[str] = []

@@ -9,6 +9,7 @@ from typing import Any
 
 from ...standalone_core.deviation.tolerances import ANY_AREA
 from ...standalone_core.errors import StudyError
+from ...standalone_core.study.file.check_sections import SUPPORT_MARKS
 from ...standalone_core.study.file.groups import group_name
 from ...standalone_core.study.file.keys import NOT_SET
 from ...standalone_core.study.file.new_text import toml_key, toml_text
@@ -93,6 +94,8 @@ def _lines(
 ) -> Iterator[str]:
     yield f"title = {toml_text(title)}"
     yield f"design = {toml_text(DESIGN)}"
+    if choices.get("force"):
+        yield "force = true"
     for group in groups:
         yield f"\n[groups.{toml_key(group.name)}]"
         yield f"title = {toml_text(group.title)}"
@@ -100,7 +103,7 @@ def _lines(
         yield from (f"  {toml_text(scan)}," for scan in group.scans)
         yield "]"
     yield "\n[tolerances_um]"
-    limits = {**dict.fromkeys(NOT_SET.check.tolerances.mean_abs_um), **choices["tolerances_um"]}
+    limits = {**dict.fromkeys(NOT_SET.check.tolerances.tolerances_um), **choices["tolerances_um"]}
     for area, limit in limits.items():
         yield f"{toml_key(area)} = {toml_text(limit or 'none')}"
     if choices["scanner_um"]:
@@ -108,6 +111,7 @@ def _lines(
     yield "\n[verdicts]"
     for name in ("max_unmatched_um", "max_unmatched_mm2", "max_missing_mm"):
         yield f"{name} = {toml_text(choices[name])}"
+    yield from _mark_lines(choices.get("support_marks", {}))
     yield "\n[analysis]"
     yield f"primary_area = {toml_text(choices['primary_area'])}"
     yield f"primary_measure = {toml_text(choices['primary_measure'])}"
@@ -122,3 +126,12 @@ def _lines(
     yield f"start = {toml_text(_SAME.get(choices['start'], choices['start']))}"
     areas = [] if choices["fit_area"] == "whole" else [choices["fit_area"]]
     yield f"fit_areas = {toml_text(areas)}"
+
+
+def _mark_lines(limits: Mapping[str, float]) -> Iterator[str]:
+    """Write the limits of support marks that are not the usual ones."""
+    usual = NOT_SET.check.mark
+    changed = {name: value for name, value in limits.items() if value != getattr(usual, name)}
+    if changed:
+        yield f"\n[{SUPPORT_MARKS}]"
+        yield from (f"{name} = {toml_text(value)}" for name, value in changed.items())

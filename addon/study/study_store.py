@@ -40,6 +40,7 @@ SETTINGS_WORDS = {
     "max_unmatched_um": "height of unmatched scan surface",
     "max_unmatched_mm2": "size of unmatched scan surface",
     "max_missing_mm": "length of missing margin",
+    "support_marks": "limits of support marks",
     "start": "start of the superimposition",
     "fit_area": "area that scans are laid on",
     "equivalence_um": "equivalence margin",
@@ -229,7 +230,8 @@ def _why_other_scans(scene: bpy.types.Scene, kept: Mapping[str, Any]) -> str:
 
 def _why_other_settings(scene: bpy.types.Scene, kept: Mapping[str, Any]) -> str:
     now = study_scene.choices_of(getattr(scene, SCENE_PROPERTIES))
-    changed = [words for key, words in SETTINGS_WORDS.items() if now[key] != kept["choices"][key]]
+    before = {**now, **kept["choices"]}
+    changed = [words for key, words in SETTINGS_WORDS.items() if now[key] != before[key]]
     return f"Another setting was chosen since: {', '.join(changed)}." if changed else ""
 
 

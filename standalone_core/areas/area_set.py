@@ -113,7 +113,7 @@ class AreaSet:
                 raise AreaError(
                     f"It has {len(area.points)} points, but the design is measured at {count}.",
                     subject=area.name,
-                    remedy="Make the area on this design's evaluation points.",
+                    remedy="Make the area on this design's measuring points.",
                 )
         object.__setattr__(self, "areas", MappingProxyType(_in_order(self.areas.values())))
 

@@ -19,8 +19,8 @@ from scipy.spatial import cKDTree
 from ..errors import AreaError
 from ..mesh.refine import EvaluationMesh, evaluation_mesh
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
+from .mark_discs import disc_points
 from .off_surface import cause_of
-from .support_marks import disc_points
 
 REMEDY = "Correct the entry, or delete it to have it found automatically."
 
@@ -206,7 +206,7 @@ def _from_runs(name: str, given: Any, count: int) -> BoolArray:
     if len(beyond):
         raise AreaError(
             f"Area {name} has a run of {lengths[beyond[0]]} points from {starts[beyond[0]]} on, "
-            f"but there are {count} evaluation points.",
+            f"but there are {count} measuring points.",
             subject=name,
             remedy=REMEDY,
         )

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
+from ..allowed import Direction, NotAllowed, Number
 from ..errors import SettingError
+from ..setting import check_fields, not_above, setting
+
+_SHARE = Number(0, 1)
+_LENGTH = Number()
 
 
 @dataclass(frozen=True)
@@ -73,40 +77,95 @@ class AreaSettings:
     (1.0, 0.0, 0.0)
     """
 
-    insertion: tuple[float, ...] | None = None
-    mesial_direction: tuple[float, ...] | None = None
-    buccal_direction: tuple[float, ...] | None = None
-    margin_band_mm: float = 1.0
-    occlusal_slope_deg: float = 60.0
-    fossa_ball_radius_mm: float = 1.5
-    fossa_gap_mm: float = 0.03
-    contact_radius_mm: float = 1.5
-    contact_depth_mm: float = 0.02
-    min_cavity_radius_mm: float = 0.7
-    min_cavity_area_ratio: float = 1.5
-    min_opening_share: float = 0.3
-    outward_share: float = 0.5
-    upward_share: float = 0.3
-    cover_mm: float = 1.0
-    rim_outward_share: float = 0.25
-    wall_share: float = 0.6
-    sharp_edge_deg: float = 15.0
+    insertion: tuple[float, ...] | None = setting(
+        None, Direction(), "Path of insertion, to occlusal."
+    )
+    mesial_direction: tuple[float, ...] | None = setting(
+        None, Direction(), "Towards mesial, in the design's frame; gives the two contact areas."
+    )
+    buccal_direction: tuple[float, ...] | None = setting(
+        None, Direction(), "Towards buccal, in the design's frame; names places around the crown."
+    )
+    margin_band_mm: float = setting(
+        1.0,
+        _LENGTH,
+        "Width of the margin area on either side of the margin line, mm.",
+        plausible=(0.05, 20.0),
+    )
+    occlusal_slope_deg: float = setting(
+        60.0, Number(0, 90), "Largest slope of the occlusal surface, degrees."
+    )
+    fossa_ball_radius_mm: float = setting(
+        1.5,
+        _LENGTH,
+        "Radius of the ball that does not reach into fossae, mm.",
+        plausible=(0.05, 30.0),
+    )
+    fossa_gap_mm: float = setting(
+        0.03, _LENGTH, "Least gap below that ball, mm.", plausible=(0.001, 1.0)
+    )
+    contact_radius_mm: float = setting(
+        1.5,
+        _LENGTH,
+        "Radius of the contact areas along the surface, mm.",
+        plausible=(0.05, 20.0),
+    )
+    contact_depth_mm: float = setting(
+        0.02,
+        _LENGTH,
+        "Their middle is that of all places at most this far behind the outermost one, mm.",
+        plausible=(0.001, 1.0),
+    )
+    min_cavity_radius_mm: float = setting(
+        0.7,
+        _LENGTH,
+        "Ball that must fit half into a cavity at its mouth, mm.",
+        plausible=(0.05, 20.0),
+    )
+    min_cavity_area_ratio: float = setting(
+        1.5, Number(), "Least area of a cavity's surface, as a multiple of its opening's."
+    )
+    min_opening_share: float = setting(
+        0.3, _SHARE, "Share of the silhouette from which a border is an opening, not a hole."
+    )
+    outward_share: float = setting(
+        0.5,
+        _SHARE,
+        "Part of a normal away from the path of insertion from which a face is surely external.",
+    )
+    upward_share: float = setting(
+        0.3, _SHARE, "Part of a normal along the path of insertion from which a face looks up."
+    )
+    cover_mm: float = setting(
+        1.0,
+        _LENGTH,
+        "Least height above such a face at which another one covers it, mm.",
+        plausible=(0.05, 20.0),
+    )
+    rim_outward_share: float = setting(
+        0.25,
+        _SHARE,
+        "Part of a normal away from the path of insertion from which a rim's face is external.",
+    )
+    wall_share: float = setting(
+        0.6,
+        _SHARE,
+        "Part of a normal along the path of insertion up to which the intaglio is a wall.",
+    )
+    sharp_edge_deg: float = setting(
+        15.0, Number(0, 180), "Turn at which an edge attracts the margin line, degrees."
+    )
 
     def __post_init__(self) -> None:
-        for name in ("insertion", "mesial_direction", "buccal_direction"):
-            direction = getattr(self, name)
-            if direction is not None:
-                object.__setattr__(self, name, checked_direction(name, direction))
-        for field in fields(self):
-            value = getattr(self, field.name)
-            if field.default is None:
-                continue
-            if not isinstance(value, (int, float)) or not 0 < value < math.inf:
-                raise SettingError(
-                    f"{value} is not allowed.",
-                    subject=field.name,
-                    remedy="Give a finite number above 0.",
-                )
+        """Refuse what cannot be meant."""
+        check_fields(self, _RULES)
+
+
+_RULES = (
+    not_above("fossa_gap_mm", "fossa_ball_radius_mm"),
+    not_above("contact_depth_mm", "contact_radius_mm"),
+    not_above("rim_outward_share", "outward_share"),
+)
 
 
 def checked_direction(name: str, given: Sequence[float]) -> tuple[float, ...]:
@@ -118,13 +177,6 @@ def checked_direction(name: str, given: Sequence[float]) -> tuple[float, ...]:
         Not three finite numbers, or all of them 0.
     """
     try:
-        direction = tuple(float(part) for part in given)
-    except (TypeError, ValueError):
-        direction = ()
-    if len(direction) != 3 or not 0 < math.hypot(*direction) < math.inf:
-        raise SettingError(
-            f"{given!r} is not a direction.",
-            subject=name,
-            remedy="Give three finite numbers that are not all 0.",
-        )
-    return direction
+        return Direction().checked(given)
+    except NotAllowed as problem:
+        raise SettingError(problem.reason, subject=name, remedy=problem.remedy) from None

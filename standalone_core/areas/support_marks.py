@@ -7,18 +7,14 @@ Each is an area of its own, named by its kind and its name (``support: lingual``
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal, get_args
 
-import numpy as np
-
-from ..errors import AreaError, SettingError
-from ..mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
-from ..mesh.vicinity import distance_from_place, vicinity
-from ..surface.closest import SurfaceIndex
-from .area_set import Area, AreaSet
+from ..allowed import Choice, Number, Spot
+from ..errors import SettingError
+from ..setting import REQUIRED, check_fields, setting
 
 MarkKind = Literal["support", "sprue"]
 MARK_KINDS: tuple[MarkKind, ...] = get_args(MarkKind)
@@ -55,36 +51,31 @@ class SupportMark:
     """
 
     name: str
-    centre_mm: tuple[float, float, float]
-    radius_mm: float
-    kind: MarkKind = "support"
+    centre_mm: tuple[float, float, float] = setting(
+        REQUIRED, Spot(), "Its middle on the design, in the design's frame."
+    )
+    radius_mm: float = setting(
+        REQUIRED,
+        Number(),
+        "How far it reaches along the surface, mm.",
+        title="Radius",
+        plausible=(0.02, 20.0),
+    )
+    kind: MarkKind = setting(
+        "support",
+        Choice(MARK_KINDS),
+        "What touched the crown: a support, or a sprue or holding bar; support if left out.",
+    )
 
     def __post_init__(self) -> None:
         """Refuse what is not a spot."""
         if not self.name.strip():
             raise SettingError(
                 "A support mark has no name.",
-                subject="mark",
+                subject="support mark",
                 remedy="Give every support mark a name, such as 1.",
             )
-        if self.kind not in MARK_KINDS:
-            raise SettingError(
-                f"There is no kind {self.kind!r}.",
-                subject=f"mark {self.name}",
-                remedy=f"Give {OLD_KINDS.get(self.kind) or ' or '.join(MARK_KINDS)}.",
-            )
-        if len(self.centre_mm) != 3 or not np.isfinite(self.centre_mm).all():
-            raise SettingError(
-                f"Its centre {self.centre_mm} is not a place.",
-                subject=f"mark {self.name}",
-                remedy="Give three finite numbers, mm, in the design's frame.",
-            )
-        if not 0 < self.radius_mm < np.inf:
-            raise SettingError(
-                f"A radius of {self.radius_mm:g} mm makes no spot.",
-                subject=f"mark {self.name}",
-                remedy="Give a length above 0 mm; 0.3 to 1 mm is usual.",
-            )
+        check_fields(self, of=self.name)
 
     def __str__(self) -> str:
         """Say in a line what it is."""
@@ -127,96 +118,3 @@ def new_area_name(name: str) -> str:
 def is_support(area: str) -> bool:
     """Return whether an area is a support mark, or all of them together."""
     return area == SUPPORTS or mark_of(area) is not None
-
-
-def disc_points(mesh: TriangleMesh, centre_mm: FloatArray, radius_mm: float) -> BoolArray:
-    """Find the vertices within a distance of a place, measured along the surface.
-
-    The other side of a thin wall is near in space and far along the surface: it stays out.
-
-    Parameters
-    ----------
-    mesh : TriangleMesh
-        The evaluation mesh, or a design.
-    centre_mm : (3,) float
-        The place, mm; the nearest place of the surface is taken.
-    radius_mm : float
-        How far, mm.
-
-    Returns
-    -------
-    (n,) bool
-        May be empty where the vertices are far apart.
-
-    Raises
-    ------
-    AreaError
-        The place is farther from the surface than the radius.
-    """
-    centre = np.asarray(centre_mm, dtype=np.float64)
-    # The nearest place is at most a radius off, and its disc reaches a radius farther.
-    part, vertices = vicinity(mesh, centre[None], 2.0 * radius_mm)
-    foot = None
-    if len(part.faces):
-        foot = SurfaceIndex(part, threads=1).closest(centre[None], max_distance_mm=radius_mm)
-    if foot is None or not foot.found[0]:
-        raise AreaError(
-            f"({', '.join(f'{x:g}' for x in centre)}) mm lies more than {radius_mm:g} mm off the "
-            "surface.",
-            subject=mesh.name,
-            remedy="Give a place on the design, in mm in the design's own coordinates.",
-        )
-    distance = distance_from_place(part, foot.foot[0], int(foot.face[0]), radius_mm)
-    inside = np.zeros(len(mesh.vertices), dtype=bool)
-    inside[vertices[distance <= radius_mm]] = True
-    return inside
-
-
-def with_supports(area_set: AreaSet, marks: Iterable[SupportMark] = ()) -> AreaSet:
-    """Return the set with these support marks added, and all of them as ``supports``.
-
-    Parameters
-    ----------
-    area_set : AreaSet
-        May hold support marks already, from an areas file; one of the same kind and name is
-        replaced.
-    marks : iterable of SupportMark
-
-    Raises
-    ------
-    AreaError
-        Two have the same kind and name, one lies off the surface or holds no evaluation point.
-    """
-    added: dict[str, Area] = {}
-    for mark in marks:
-        if mark.area_name in added:
-            raise AreaError(
-                "There are two of this name.",
-                subject=mark.area_name,
-                remedy="Give every support mark a name of its own.",
-            )
-        added[mark.area_name] = _area(mark, area_set)
-    merged = area_set.replaced(added.values()) if added else area_set
-    spots = [area.points for name, area in merged.areas.items() if mark_of(name)]
-    if not spots:
-        return merged
-    everything = Area(SUPPORTS, np.any(spots, axis=0), origin="user", note="all support marks")
-    return merged.replaced([everything])
-
-
-def _area(mark: SupportMark, area_set: AreaSet) -> Area:
-    """Return the area of a mark on the evaluation points."""
-    evaluation = area_set.evaluation
-    try:
-        points = disc_points(evaluation.mesh, np.array(mark.centre_mm), mark.radius_mm)
-    except AreaError as error:
-        raise AreaError(error.reason, subject=mark.area_name, remedy=error.remedy) from error
-    if not points.any():
-        raise AreaError(
-            f"A radius of {mark.radius_mm:g} mm holds no evaluation point at "
-            f"{evaluation.spacing_mm:g} mm spacing.",
-            subject=mark.area_name,
-            remedy="Give a larger radius, or a smaller spacing.",
-        )
-    note = f"radius {mark.radius_mm:g} mm"
-    return Area(mark.area_name, points, origin="user", note=note)

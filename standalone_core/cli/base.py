@@ -15,7 +15,6 @@ from rich.console import Console
 from ..errors import CuspwiseError
 from ..readable import readable
 from ..study.file.mistakes import StudyFileError
-from .settings import OPTION_OF
 
 if TYPE_CHECKING:
     from ..report.check.output import PictureChoice
@@ -71,9 +70,7 @@ def _own_options() -> dict[str, str]:
     if context is None:
         return {}
     params = [param for param in context.command.params if isinstance(param, click.Option)]
-    own = {param.name: param.opts[0] for param in params if param.name is not None}
-    known = set(own.values())
-    return own | {name: option for name, option in OPTION_OF.items() if option in known}
+    return {param.name: param.opts[0] for param in params if param.name is not None}
 
 
 def options(*decorators: Callable[[Command], Command]) -> Callable[[Command], Command]:

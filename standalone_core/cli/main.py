@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from ..length_units import UNIT
 from ..readable import readable
 from ..version import VERSION
 from .base import (
@@ -24,59 +25,30 @@ from .base import (
     screen,
 )
 from .console import ProgressBar
-from .old_names import Command
-from .settings import LOSSES, PALETTES, STARTS, area_settings, check_settings
+from .setting_options import OLD_OPTIONS, force_option, old_options, setting_option
+from .settings import (
+    CHECK_KEYS,
+    DESIGN_KEYS,
+    FIT_KEYS,
+    PALETTES,
+    check_settings,
+    design_settings,
+)
 from .study import STUDY_COMMANDS
 from .targets import refuse_folder, refuse_overwriting
 
 if TYPE_CHECKING:
     from ..check import CheckResult
 
-UNITS = ("auto", "mm", "cm", "m", "inch", "um")
 LEAST_WIDTH = 80  # a narrower terminal wraps the lines itself, so that no column is lost
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for scripts.")
-area_options = options(
-    click.option(
-        "--spacing",
-        "spacing_mm",
-        type=float,
-        default=0.1,
-        show_default=True,
-        metavar="MM",
-        help="Largest distance between evaluation points.",
-    ),
-    click.option(
-        "--margin-band",
-        "margin_band_mm",
-        type=float,
-        metavar="MM",
-        help="Width of the margin area on either side of the margin line.  [default: 1.0]",
-    ),
-    click.option(
-        "--mesial",
-        "mesial_direction",
-        metavar="X,Y,Z",
-        help="Mesial direction in the design's frame; gives the two contact areas.",
-    ),
-    click.option(
-        "--buccal",
-        "buccal_direction",
-        metavar="X,Y,Z",
-        help="Buccal direction in the design's frame; names places around the crown.",
-    ),
-    click.option(
-        "--insertion",
-        metavar="X,Y,Z",
-        help="Path of insertion, pointing to occlusal, where it cannot be found.",
-    ),
-    click.option(
-        "--area-setting",
-        "area_settings",
-        multiple=True,
-        metavar="NAME=VALUE",
-        help="Any other threshold of the automatic areas; repeatable; README lists them.",
-    ),
+set_option = click.option(
+    "--set",
+    "set",
+    multiple=True,
+    metavar="NAME=VALUE",
+    help="Any other setting; repeatable; docs/settings.md lists them.",
 )
 
 
@@ -101,56 +73,29 @@ for study_command in STUDY_COMMANDS:
     main.add_command(study_command)
 
 
-@main.command(cls=Command)
+@main.command()
 @click.argument("design", type=path)
 @click.argument("scan", type=path)
 @click.option(
     "--out", type=path, metavar="DIR", help="Folder for the results.  [default: SCAN_check]"
 )
 @click.option("--areas", "areas_file", type=path, metavar="FILE", help="Areas saved by 'areas'.")
-@click.option(
-    "--align",
-    type=click.Choice(list(STARTS)),
-    default="auto",
-    show_default=True,
-    help="Where the superimposition starts from.",
-)
+@options(*(setting_option(key.setting) for key in FIT_KEYS if key.setting))
 @click.option(
     "--landmarks",
     type=path,
     metavar="CSV",
-    help="Paired points for '--align landmarks', in mm; README names the columns.",
+    help="Paired points for '--start landmarks', in mm; README names the columns.",
 )
-@click.option("--no-fit", is_flag=True, help="Leave the start as it is: no best fit after it.")
-@click.option(
-    "--loss",
-    type=click.Choice(list(LOSSES)),
-    default="least-squares",
-    show_default=True,
-    help="How the best fit weighs large deviations.",
-)
-@click.option("--fit-on", multiple=True, metavar="AREA", help="Fit on this area only; repeatable.")
-@click.option("--design-unit", type=click.Choice(UNITS), default="auto", show_default=True)
-@click.option("--scan-unit", type=click.Choice(UNITS), default="auto", show_default=True)
-@area_options
-@click.option(
-    "--search",
-    "search_mm",
-    type=float,
-    default=1.0,
-    show_default=True,
-    metavar="MM",
-    help="Deviations beyond this distance do not count.",
-)
+@options(*(setting_option(key.setting) for key in CHECK_KEYS[len(FIT_KEYS) :] if key.setting))
 @click.option(
     "--tolerance",
-    "tolerances",
     multiple=True,
     metavar="AREA=UM",
     help="Largest acceptable mean absolute deviation; repeatable; 'AREA=none' takes it away.",
 )
 @click.option(
-    "--scanner-uncertainty",
+    "--scanner",
     "scanner_um",
     multiple=True,
     metavar="[AREA=]UM",
@@ -158,42 +103,15 @@ for study_command in STUDY_COMMANDS:
     "area or of all; repeatable.",
 )
 @click.option(
-    "--unmatched-height",
-    "max_unmatched_um",
-    type=float,
-    default=100.0,
-    show_default=True,
-    metavar="UM",
-    help="Scan surface without a counterpart on the design may stand this high.",
-)
-@click.option(
-    "--unmatched-area",
-    "max_unmatched_mm2",
-    type=float,
-    default=0.2,
-    show_default=True,
-    metavar="MM2",
-    help="And a piece of it may be this large.",
-)
-@click.option(
-    "--missing-margin",
-    "max_missing_mm",
-    type=float,
-    default=0.5,
-    show_default=True,
-    metavar="MM",
-    help="Along so much of the margin, in one run, more than 100 µm may be missing.",
-)
-@click.option(
-    "--mark",
-    "marks",
+    "--support-mark",
     multiple=True,
     metavar="NAME=X,Y,Z,RADIUS[,KIND]",
     help="Where a support touched the crown, mm; KIND is support, or sprue for a sprue or holding "
     "bar; repeatable.",
 )
-@click.option("--drop-debris", is_flag=True, help="Leave out small floating pieces.")
-@click.option("--unweighted", is_flag=True, help="Every point counts the same, whatever its area.")
+@set_option
+@force_option
+@old_options(*OLD_OPTIONS)
 @click.option(
     "--palette",
     type=click.Choice(PALETTES),
@@ -234,37 +152,24 @@ def check(**given: Any) -> None:
         say_written(written, out)
 
 
-@main.command(cls=Command)
+@main.command()
 @click.argument("design", type=path)
 @click.option("--out", type=path, metavar="FILE", help="Save the areas here (JSON).")
-@click.option("--unit", type=click.Choice(UNITS), default="auto", show_default=True)
-@area_options
-@click.option("--drop-debris", is_flag=True, help="Leave out small floating pieces.")
+@options(*(setting_option(key.setting) for key in DESIGN_KEYS if key.setting))
+@set_option
+@force_option
+@old_options("--area-setting", "--drop-debris", "--unit")
 @json_option
 @guarded
-def areas(
-    design: Path,
-    out: Path | None,
-    unit: str,
-    spacing_mm: float,
-    drop_debris: bool,
-    as_json: bool,
-    **given: Any,
-) -> None:
+def areas(design: Path, out: Path | None, as_json: bool, **given: Any) -> None:
     """Find the areas of DESIGN: margin line, intaglio, external, occlusal, axial, margin, …"""
     from ..areas.files import save_areas
-    from ..check_settings import CheckSettings
     from ..measure import area_steps, read_design
     from ..report.check.terminal import areas_document, areas_table
 
     if out is not None:
         refuse_overwriting(out, (design,))
-    settings = CheckSettings(
-        design_unit=unit,
-        spacing_mm=spacing_mm,
-        drop_debris=drop_debris,
-        areas=area_settings(given),
-    )
+    settings = design_settings(given)
     surface = read_design(design, settings)
     found = ProgressBar(messages).run(area_steps(surface, settings))
     if out is not None:
@@ -281,7 +186,12 @@ def areas(
 
 @main.command()
 @click.argument("file", type=path)
-@click.option("--unit", type=click.Choice(UNITS), default="auto", show_default=True)
+@click.option(
+    "--unit",
+    default="auto",
+    metavar=f"[{'|'.join(UNIT.words)}]",
+    help="Unit of the file; auto guesses.  [default: auto]",
+)
 @json_option
 @guarded
 def inspect(file: Path, unit: str, as_json: bool) -> None:

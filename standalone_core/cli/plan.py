@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,19 +11,23 @@ import click
 from rich.table import Table
 
 from ..errors import SettingError
+from ..setting import declared_in
 from ..shares import share_words
-from .base import guarded, messages, path, screen
+from ..study.aim import Aim, Spread, aim_settings
+from .base import guarded, messages, options, path, screen
+from .setting_options import force_option, read_given, setting_option
 from .targets import refuse_folder
 
 if TYPE_CHECKING:
-    from ..study.crowns_needed import Aim, SizeRow, Spread
+    from ..study.crowns_needed import SizeRow
+
+_SD = declared_in(Spread)["sd_um"]
+_SD2 = replace(_SD, name="sd2_um", meaning="The same of the second group.  [default: as --sd]")
 
 
 @click.command()
-@click.option("--sd", type=float, metavar="UM", help="Standard deviation between crowns, µm.")
-@click.option(
-    "--sd2", type=float, metavar="UM", help="The same of the second group.  [default: as --sd]"
-)
+@setting_option(_SD)
+@setting_option(_SD2)
 @click.option(
     "--from",
     "pilot",
@@ -32,18 +37,8 @@ if TYPE_CHECKING:
 )
 @click.option("--area", default="margin", show_default=True, help="Area of the pilot.")
 @click.option("--measure", default="mean_abs_um", show_default=True, help="Its measure.")
-@click.option("--difference", type=float, metavar="UM", help="A difference to be found, µm.")
-@click.option("--equivalence", type=float, metavar="UM", help="A margin to be shown to hold, ± µm.")
-@click.option(
-    "--true-difference",
-    type=float,
-    default=0.0,
-    show_default=True,
-    metavar="UM",
-    help="For equivalence: the difference that may really be there, µm.",
-)
-@click.option("--power", type=float, default=0.8, show_default=True, help="Chance of success.")
-@click.option("--alpha", type=float, default=0.05, show_default=True, help="Chance of error.")
+@options(*map(setting_option, aim_settings().values()))
+@force_option
 @click.option(
     "--out", type=path, metavar="DIR", help="Folder for the power curve: CSV, and SVG and PNG."
 )
@@ -54,15 +49,10 @@ def plan(out: Path | None, as_json: bool, **given: Any) -> None:
 
     The spread between crowns comes from --sd, or from a pilot study with --from.
     """
-    from ..study.crowns_needed import Aim, plan_sizes, size_sentences, sizes_document
+    from ..study.crowns_needed import plan_sizes, size_sentences, sizes_document
 
-    aim = Aim(
-        difference_um=given["difference"],
-        equivalence_um=given["equivalence"],
-        true_difference_um=given["true_difference"],
-        power=given["power"],
-        alpha=given["alpha"],
-    )
+    force: bool = given["force"]
+    aim = Aim(force=force, **read_given(aim_settings(), given, force=force))
     if out is not None:
         refuse_folder(out, (given["pilot"],))
     rows = plan_sizes(_spreads(given), aim)
@@ -78,9 +68,10 @@ def plan(out: Path | None, as_json: bool, **given: Any) -> None:
 
 
 def _spreads(given: dict[str, Any]) -> tuple[Spread, ...]:
-    from ..study.crowns_needed import ONE_GROUP, OTHER_GROUP, Spread, read_pilot
+    from ..study.crowns_needed import ONE_GROUP, OTHER_GROUP, read_pilot
 
-    if (given["sd"] is None) == (given["pilot"] is None):
+    told = read_given({one.name: one for one in (_SD, _SD2)}, given, force=given["force"])
+    if (_SD.name in told) == (given["pilot"] is not None):
         raise SettingError(
             "The spread between crowns must come from one place.",
             subject="--sd",
@@ -88,8 +79,8 @@ def _spreads(given: dict[str, Any]) -> tuple[Spread, ...]:
         )
     if given["pilot"] is not None:
         return read_pilot(given["pilot"], given["area"], given["measure"])
-    other = given["sd"] if given["sd2"] is None else given["sd2"]
-    return Spread(ONE_GROUP, given["sd"]), Spread(OTHER_GROUP, other)
+    sd = told[_SD.name]
+    return Spread(ONE_GROUP, sd), Spread(OTHER_GROUP, told.get(_SD2.name, sd))
 
 
 def _table(rows: tuple[SizeRow, ...]) -> Table:

@@ -2,204 +2,194 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import fields, replace
-from typing import TYPE_CHECKING, Any, cast
+from collections.abc import Iterable, Mapping
+from typing import Any
 
+from ..allowed import NotAllowed, Spot
+from ..areas.settings import AreaSettings
+from ..areas.support_marks import SupportMark
+from ..check_settings import CheckSettings
+from ..deviation.tolerances import ANY_AREA
 from ..errors import SettingError
+from ..setting import Setting, changed, declared_in
+from ..study.file.check_sections import (
+    AREAS,
+    FORCE,
+    MARKS,
+    MEASURING,
+    SCANNER,
+    SUPERIMPOSITION,
+    TOLERANCES,
+    VERDICTS,
+)
+from ..study.file.keys import Key, Section
+from .setting_options import option_name, read_option, read_options, read_set, refuse_old_options
 
-if TYPE_CHECKING:
-    from ..areas.settings import AreaSettings
-    from ..areas.support_marks import MarkKind, SupportMark
-    from ..check import CheckSettings
-    from ..superimpose.settings import Loss, Start, SuperimposeSettings
-
-STARTS: dict[str, Start] = {"auto": "auto", "landmarks": "landmarks", "in-place": "in_place"}
-LOSSES: dict[str, Loss] = {
-    "least-squares": "least_squares",
-    "trimmed": "trimmed",
-    "robust": "robust",
-}
 PALETTES = ("standard", "strong", "grey")
-"""Those of ``report.colour``, which would load numpy before any help is shown."""
+"""Those of ``report.drawing``, which would load numpy before any help is shown."""
+
+_AREA_NAMES = ("margin_band_mm", "mesial_direction", "buccal_direction", "insertion")
 
 
-AREA_OPTIONS = {
-    "margin_band_mm": "--margin-band",
-    "mesial_direction": "--mesial",
-    "buccal_direction": "--buccal",
-    "insertion": "--insertion",
-    "area_settings": "--area-setting",
-}
-OPTION_OF = {
-    **AREA_OPTIONS,
-    "spacing_mm": "--spacing",
-    "search_mm": "--search",
-    "max_unmatched_um": "--unmatched-height",
-    "max_unmatched_mm2": "--unmatched-area",
-    "max_missing_mm": "--missing-margin",
-}
-"""Options by the name of the setting that they set."""
+def _keys(section: Section, *names: str) -> tuple[Key, ...]:
+    return tuple(key for key in section.keys if key.name in names)
 
 
-def check_settings(given: dict[str, Any]) -> CheckSettings:
-    """Check settings from the command line's options."""
-    from ..check import CheckSettings
-    from ..deviation.field import DeviationSettings
-    from ..deviation.tolerances import Tolerances
+FIT_KEYS = _keys(SUPERIMPOSITION, "start", "refine", "fit_weighting", "fit_areas")
+UNIT_KEYS = _keys(MEASURING, "design_unit", "scan_unit")
+AREA_KEYS = (*_keys(MEASURING, "spacing_mm"), *_keys(AREAS, *_AREA_NAMES))
+SEARCH_KEYS = _keys(MEASURING, "search_mm")
+VERDICT_KEYS = _keys(VERDICTS, "max_unmatched_um", "max_unmatched_mm2", "max_missing_mm")
+PIECE_KEYS = _keys(MEASURING, "ignore_loose_pieces")
+WEIGHT_KEYS = _keys(MEASURING, "weighted")
+CHECK_KEYS = (
+    *FIT_KEYS,
+    *UNIT_KEYS,
+    *AREA_KEYS,
+    *SEARCH_KEYS,
+    *VERDICT_KEYS,
+    *PIECE_KEYS,
+    *WEIGHT_KEYS,
+)
+DESIGN_KEYS = (*UNIT_KEYS[:1], *AREA_KEYS, *PIECE_KEYS)
+"""The settings with options of their own, of ``check`` and of ``areas``."""
 
-    if given["areas_file"] is not None:
-        for name, option in AREA_OPTIONS.items():
-            if given[name]:
-                raise SettingError(
-                    "Areas from a file are used as they are.",
-                    subject=option,
-                    remedy="Leave it out, or give it to 'cuspwise areas' when making the file.",
-                )
-    return CheckSettings(
-        design_unit=given["design_unit"],
-        scan_unit=given["scan_unit"],
-        spacing_mm=given["spacing_mm"],
-        drop_debris=given["drop_debris"],
-        areas=area_settings(given),
-        areas_file=given["areas_file"],
-        superimpose=_superimpose_settings(given),
-        fit_areas=given["fit_on"],
-        deviation=DeviationSettings(search_mm=given["search_mm"]),
-        tolerances=Tolerances(
-            max_unmatched_um=given["max_unmatched_um"],
-            max_unmatched_mm2=given["max_unmatched_mm2"],
-            max_missing_mm=given["max_missing_mm"],
-            scanner_um=read_uncertainties(given["scanner_um"]),
-        ).changed(read_tolerances(given["tolerances"])),
-        weighted=not given["unweighted"],
-        marks=tuple(read_mark(text) for text in given["marks"]),
-    )
+CHECK_TABLES = (MEASURING, SUPERIMPOSITION, AREAS, VERDICTS, MARKS)
+DESIGN_TABLES = (AREAS, MEASURING)
+"""The tables whose settings ``--set`` can set."""
 
 
-def _superimpose_settings(given: dict[str, Any]) -> SuperimposeSettings:
+def check_settings(given: Mapping[str, Any]) -> CheckSettings:
+    """Check settings from the options of ``check``.
+
+    Raises
+    ------
+    SettingError
+        A value that is not allowed, or hardly meant without ``--force``.
+    """
+    refuse_old_options(given)
+    force = bool(given["force"])
+    changes = read_set(given["set"], CHECK_TABLES, force=force)
+    changes |= read_options(CHECK_KEYS, given, force=force)
+    areas_file = given["areas_file"]
+    if areas_file is not None:
+        _refuse_area_settings(given, changes)
+    changes |= _landmarks(given, changes)
+    tolerances = CheckSettings().tolerances.changed(read_tolerances(given["tolerance"], force))
+    changes["check.tolerances.tolerances_um"] = tolerances.tolerances_um
+    changes["check.tolerances.scanner_um"] = read_uncertainties(given["scanner_um"], force)
+    changes["check.marks"] = tuple(read_mark(text, force) for text in given["support_mark"])
+    changes["check.areas_file"] = areas_file
+    return _changed(changes, force)
+
+
+def design_settings(given: Mapping[str, Any]) -> CheckSettings:
+    """Check settings from the options of ``areas``, which looks at a design alone."""
+    refuse_old_options(given)
+    force = bool(given["force"])
+    changes = read_set(given["set"], DESIGN_TABLES, force=force)
+    return _changed(changes | read_options(DESIGN_KEYS, given, force=force), force)
+
+
+def _changed(changes: Mapping[str, Any], force: bool) -> CheckSettings:
+    own = {target.removeprefix("check."): value for target, value in changes.items()}
+    settings: CheckSettings = changed(CheckSettings(), {**own, FORCE.name: force})
+    return settings
+
+
+def _refuse_area_settings(given: Mapping[str, Any], changes: Mapping[str, Any]) -> None:
+    for name, setting in declared_in(AreaSettings).items():
+        if f"check.areas.{name}" in changes:
+            own = name in _AREA_NAMES and given[name] is not None
+            raise SettingError(
+                "Areas from a file are used as they are.",
+                subject=option_name(setting) if own else f"--set {name}",
+                remedy="Leave it out, or give it to 'cuspwise areas' when making the file.",
+            )
+
+
+def _landmarks(given: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:
     from ..superimpose.landmarks import read_landmarks
-    from ..superimpose.settings import SuperimposeSettings
 
-    if (given["align"] == "landmarks") != (given["landmarks"] is not None):
+    start = changes.get("check.superimpose.start") == "landmarks"
+    if start != (given["landmarks"] is not None):
         raise SettingError(
-            "Landmarks need both '--align landmarks' and a file.",
+            "Landmarks need both '--start landmarks' and a file.",
             subject="--landmarks",
-            remedy="Give '--align landmarks --landmarks FILE', or neither.",
+            remedy="Give '--start landmarks --landmarks FILE', or neither.",
         )
-    settings = SuperimposeSettings(loss=LOSSES[given["loss"]], refine=not given["no_fit"])
-    if given["landmarks"] is None:
-        return replace(settings, start=STARTS[given["align"]])
+    if not start:
+        return {}
     pairs = read_landmarks(given["landmarks"])
-    return replace(
-        settings,
-        start="landmarks",
-        landmarks_design_mm=pairs.design_mm.tolist(),
-        landmarks_scan_mm=pairs.scan_mm.tolist(),
-    )
+    return {
+        "check.superimpose.landmarks_design_mm": pairs.design_mm.tolist(),
+        "check.superimpose.landmarks_scan_mm": pairs.scan_mm.tolist(),
+    }
 
 
-def area_settings(given: dict[str, Any]) -> AreaSettings:
-    """Area settings from the options that the commands ``check`` and ``areas`` share."""
-    from ..areas.settings import AreaSettings
-
-    changes: dict[str, Any] = {}
-    for text in given["area_settings"]:
-        name, _, value = text.partition("=")
-        changes[name.strip()] = _area_value(name.strip(), value.strip())
-    for name in ("margin_band_mm", "mesial_direction", "buccal_direction", "insertion"):
-        if given[name] is not None:
-            changes[name] = _area_value(name, str(given[name]))
-    return AreaSettings(**changes)
-
-
-def _area_value(name: str, text: str) -> float | tuple[float, ...]:
-    from ..areas.settings import AreaSettings
-
-    known = [field.name for field in fields(AreaSettings)]
-    if name not in known:
-        raise SettingError(
-            f"There is no area setting called {name!r}.",
-            subject="--area-setting",
-            remedy=f"Choose from {', '.join(known)}.",
-        )
-    if name in {"insertion", "mesial_direction", "buccal_direction"}:
-        return read_direction(text, name)
-    try:
-        return float(text)
-    except ValueError:
-        raise SettingError(
-            f"{text!r} is not a number.",
-            subject=f"--area-setting {name}",
-            remedy=f"Give a number, such as '--area-setting {name}=1.0'.",
-        ) from None
-
-
-def read_direction(text: str, name: str) -> tuple[float, ...]:
-    """Read ``X,Y,Z``."""
-    try:
-        values = tuple(float(part) for part in text.split(","))
-    except ValueError:
-        values = ()
-    if len(values) != 3 or not any(values):
-        raise SettingError(
-            f"{text!r} is not a direction.",
-            subject=name,
-            remedy="Give three numbers, with commas between, such as 1,0,0.",
-        )
-    return values
-
-
-def read_tolerances(texts: Iterable[str]) -> dict[str, float | None]:
-    """Read ``AREA=UM`` options."""
+def read_tolerances(texts: Iterable[str], force: bool = False) -> dict[str, float | None]:
+    """Read ``AREA=UM`` options; ``AREA=none`` takes a tolerance away."""
     found: dict[str, float | None] = {}
     for text in texts:
-        area, _, limit = text.partition("=")
-        try:
-            found[area.strip()] = None if limit.strip() == "none" else float(limit)
-        except ValueError:
+        area, equals, limit = (part.strip() for part in text.partition("="))
+        if not equals or not area:
             raise SettingError(
                 f"{text!r} is not a tolerance.",
                 subject="--tolerance",
                 remedy="Give an area and micrometres, such as '--tolerance margin=15'.",
-            ) from None
+            )
+        option = f"--tolerance {area}"
+        none = limit == "none"
+        found[area] = None if none else _number(_free(TOLERANCES), limit, option, force)
     return found
 
 
-def read_uncertainties(texts: Iterable[str]) -> dict[str, float]:
+def read_uncertainties(texts: Iterable[str], force: bool = False) -> dict[str, float]:
     """Read ``UM`` and ``AREA=UM`` options."""
-    from ..deviation.tolerances import ANY_AREA
-
     found: dict[str, float] = {}
+    setting = _free(SCANNER)
     for text in texts:
-        area, _, value = text.rpartition("=")
-        try:
-            found[area.strip() or ANY_AREA] = float(value)
-        except ValueError:
-            raise SettingError(
-                f"{text!r} is not an uncertainty.",
-                subject="--scanner-uncertainty",
-                remedy="Give micrometres, such as '1.5', or an area with them, 'margin=1.5'.",
-            ) from None
+        area, _, value = (part.strip() for part in text.rpartition("="))
+        option = f"{option_name(setting)} {area}".strip()
+        found[area or ANY_AREA] = _number(setting, value, option, force)
     return found
 
 
-def read_mark(text: str) -> SupportMark:
+def read_mark(text: str, force: bool = False) -> SupportMark:
     """Read ``NAME=X,Y,Z,RADIUS`` or ``NAME=X,Y,Z,RADIUS,KIND``."""
-    from ..areas.support_marks import SupportMark
-
     name, _, rest = text.partition("=")
     parts = [part.strip() for part in rest.split(",")]
-    try:
-        x, y, z, radius = (float(part) for part in parts[:4])
-    except ValueError:
-        parts = []
     if len(parts) not in (4, 5):
-        raise SettingError(
-            f"{text!r} is not a support mark.",
-            subject="--mark",
-            remedy="Give a name, three coordinates and a radius in mm, and perhaps a kind, such "
-            "as '--mark lingual=1.2,-4.5,3,0.5' or '--mark 2=0,5,3,0.6,sprue'.",
-        )
-    kind = cast("MarkKind", parts[4]) if len(parts) == 5 else "support"
-    return SupportMark(name.strip(), (x, y, z), radius, kind)
+        raise _no_mark(text)
+    declared = declared_in(SupportMark)
+    option = f"--support-mark {name.strip()}"
+    try:
+        centre = Spot().of_text(",".join(parts[:3]))
+    except NotAllowed:
+        raise _no_mark(text) from None
+    radius = _number(declared["radius_mm"], parts[3], option, force)
+    kind = read_option(
+        declared["kind"], parts[4] if len(parts) == 5 else "support", force=force, option=option
+    )
+    return SupportMark(name.strip(), centre, radius, kind)  # type: ignore[arg-type]
+
+
+def _no_mark(text: str) -> SettingError:
+    return SettingError(
+        f"{text!r} is not a support mark.",
+        subject="--support-mark",
+        remedy="Give a name, three coordinates and a radius in mm, and perhaps a kind, such as "
+        "'--support-mark lingual=1.2,-4.5,3,0.5' or '--support-mark 2=0,5,3,0.6,sprue'.",
+    )
+
+
+def _free(section: Section) -> Setting:
+    """Return the setting that the keys of a table with one number per area stand for."""
+    assert section.free is not None
+    assert section.free.setting is not None
+    return section.free.setting
+
+
+def _number(setting: Setting, text: str, option: str, force: bool) -> float:
+    number: float = read_option(setting, text, force=force, option=option)
+    return number

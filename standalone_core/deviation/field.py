@@ -14,6 +14,7 @@ from ..mesh.morton import curve_order
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray, TriangleMesh
 from ..progress import Progress, Steps, run
 from ..surface.closest import ClosestPoints, SurfaceIndex
+from .settings import DeviationSettings
 
 Direction = Literal["design_to_scan", "scan_to_design"]
 DIRECTIONS: tuple[Direction, ...] = ("design_to_scan", "scan_to_design")
@@ -29,45 +30,6 @@ STATUS_WORDS = (
 
 _POINTS_PER_STEP = 50_000
 """About 100 ms of work."""
-
-
-@dataclass(frozen=True)
-class DeviationSettings:
-    """Which points count.
-
-    Attributes
-    ----------
-    search_mm : float
-        A point counts only if the other surface lies within this distance, mm. Far above any
-        deviation worth measuring, far below the distance to a neighbouring part.
-    max_normal_angle_deg : float
-        A point counts only if its normal and the normal at its foot differ by at most this
-        angle, degrees: keeps the outer side of a thin wall from being measured to the inner.
-
-    Examples
-    --------
-    >>> import cuspwise
-    >>> cuspwise.DeviationSettings(search_mm=0.5)
-    DeviationSettings(search_mm=0.5, max_normal_angle_deg=60.0)
-    """
-
-    search_mm: float = 1.0
-    max_normal_angle_deg: float = 60.0
-
-    def __post_init__(self) -> None:
-        """Refuse what cannot be searched with."""
-        if not 0 < self.search_mm < np.inf:
-            raise SettingError(
-                f"A search distance of {self.search_mm:g} mm finds nothing.",
-                subject="search_mm",
-                remedy="Give a length above 0 mm; 1 mm is usual.",
-            )
-        if not 0 < self.max_normal_angle_deg <= 180:
-            raise SettingError(
-                f"An angle of {self.max_normal_angle_deg:g}° between normals is not allowed.",
-                subject="max_normal_angle_deg",
-                remedy="Give an angle above 0° and up to 180°; 60° is usual.",
-            )
 
 
 @dataclass(frozen=True, eq=False)

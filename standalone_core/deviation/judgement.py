@@ -13,8 +13,9 @@ from ..shares import share_words
 from ..superimpose.result import Superimposition
 from .field import DeviationField
 from .measures import AreaMeasures, measure_areas
-from .patches import Patch, PatchSettings, find_in_both, find_patches
+from .patches import Patch, find_in_both, find_patches
 from .reasons import about_pieces
+from .settings import PatchSettings
 from .tolerances import Tolerances
 from .unmatched import UnmatchedPiece, unmatched_pieces
 from .verdict import SAME_SURFACE, ScanEvidence, Verdict, is_too_much, judge, with_verdicts
@@ -68,12 +69,12 @@ def judge_deviations(
     tolerances : Tolerances
     evidence : ScanEvidence, optional
         What is known of the scan beside its deviations; unmatched surface is found here.
-    patches : PatchSettings, optional
+    patches : optional
         Which patches are listed.
     weighted : bool
         Whether measures are weighted by area.
     """
-    limits = tolerances.mean_abs_um
+    limits = tolerances.tolerances_um
     measures = measure_areas(fields, area_set, limits, weighted=weighted)
     pieces = pieces_of(fields, area_set, tolerances)
     evidence = replace(evidence or ScanEvidence(), unmatched=pieces)

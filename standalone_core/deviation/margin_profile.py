@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
 
 from ..areas.area_set import AreaSet
-from ..errors import SettingError
 from ..mesh.refine import EvaluationMesh
 from ..mesh.triangle_mesh import BoolArray, FloatArray, IntArray
 from ..surface.closest import SurfaceIndex
@@ -17,6 +16,7 @@ from .margin_directions import Directions
 from .margin_edge import edge_at
 from .margin_places import MarginPlaces, margin_places
 from .margin_summary import MarginLimits, MarginSummary, MarginValues, summarise
+from .settings import MarginProfileSettings
 
 NO_PATH = (
     "Without the path of insertion there is no way down along which a margin is long or short."
@@ -25,52 +25,6 @@ NO_PATH = (
 _CUT_OFF = 0.4
 """Twice what was measured at a rim of 35 µm radius: 61 and 82 µm for edges of 0.3 and 0.4 mm. Ours,
 no source."""
-
-
-@dataclass(frozen=True)
-class MarginProfileSettings:
-    """How the profile of a margin is taken; all values ours, no source.
-
-    Attributes
-    ----------
-    step_mm : float
-        Distance between places along the margin line, mm; as near to it as divides the line
-        evenly.
-    reach_mm : float
-        Points of the surface within this distance of a place belong to it, mm.
-    min_share : float
-        Least share of that surface that must have counted for the place to count, 0 to 1.
-    gap_mm : float
-        Places that do not count break a run beyond the tolerance only where they are more than
-        this long together, mm.
-    search_mm : float
-        The scan's edge is sought within this distance of a place, mm.
-    band_mm : float
-        How large a crown is at its margin is read from the lowest band of this height, mm.
-    edge_limit_um : float
-        A place is beyond, whatever its tolerance, where the edge is longer or shorter than the
-        design's by more than this or flash is higher, µm.
-    """
-
-    step_mm: float = 0.1
-    reach_mm: float = 0.25
-    min_share: float = 0.5
-    gap_mm: float = 0.25
-    search_mm: float = 1.0
-    band_mm: float = 0.1
-    edge_limit_um: float = 100.0
-
-    def __post_init__(self) -> None:
-        """Refuse what no profile can be taken with."""
-        for field in fields(self):
-            value = getattr(self, field.name)
-            share = field.name == "min_share"
-            if not (0 < value <= 1 if share else 0 < value < np.inf):
-                raise SettingError(
-                    f"{value:g} is not allowed.",
-                    subject=field.name,
-                    remedy="Give a share above 0, up to 1." if share else "Give a length above 0.",
-                )
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,46 +14,11 @@ from ..mesh.patches import connected_patches
 from ..mesh.triangle_mesh import BoolArray, IntArray
 from .field import DeviationField
 from .places import areas_holding, place
+from .settings import PatchSettings
 from .unmatched import UnmatchedPiece
 
 KINDS = EXCESS, MISSING = "excess", "missing"
 """Material outside the design, and missing material."""
-
-
-@dataclass(frozen=True)
-class PatchSettings:
-    """What counts as a patch that is reported.
-
-    Attributes
-    ----------
-    tolerance_um : float or None
-        Deviations beyond ± this are outside, µm; None takes the whole crown's tolerance.
-    min_patch_mm2 : float
-        Smaller patches are left out (single noisy points), mm².
-    min_area_share : float
-        A patch is said to lie in an area that holds at least this share of it, 0 to 1.
-
-    Examples
-    --------
-    >>> import cuspwise
-    >>> cuspwise.PatchSettings(tolerance_um=50)
-    PatchSettings(tolerance_um=50, min_patch_mm2=0.02, min_area_share=0.1)
-    """
-
-    tolerance_um: float | None = None
-    min_patch_mm2: float = 0.02
-    min_area_share: float = 0.1
-
-    def __post_init__(self) -> None:
-        """Refuse negative numbers."""
-        for name in ("tolerance_um", "min_patch_mm2", "min_area_share"):
-            value = getattr(self, name)
-            if value is not None and not 0 <= value < np.inf:
-                raise SettingError(
-                    f"A value of {value:g} is not allowed.",
-                    subject=name,
-                    remedy="Give a number of 0 or more.",
-                )
 
 
 @dataclass(frozen=True)
@@ -186,7 +151,7 @@ def find_in_both(
         two peaks. The one with the largest peak first.
     """
     settings = settings or PatchSettings()
-    limit = tolerance_um if settings.tolerance_um is None else settings.tolerance_um
+    limit = tolerance_um if settings.patch_um is None else settings.patch_um
     design_faces = area_set.evaluation.mesh.faces
     seen = _found(there, design_faces, tolerance_um, settings)
     patches = [_describe(kind, points, there, area_set, settings) for kind, points in seen]
@@ -221,7 +186,7 @@ def _found(
 
     ``taken`` says which points may be in a patch, (n,); those that count if it is left out.
     """
-    limit = tolerance_um if settings.tolerance_um is None else settings.tolerance_um
+    limit = tolerance_um if settings.patch_um is None else settings.patch_um
     taken = field.counted if taken is None else taken
     deviation_um = 1e3 * np.where(taken, field.deviation_mm, 0.0)
     outside = dict(zip(KINDS, (deviation_um > limit, deviation_um < -limit), strict=True))
@@ -290,7 +255,7 @@ def _describe(
     peak = int(np.argmax(np.abs(d)))
     on_design = field.direction == "design_to_scan"
     below = field.area_point[points]
-    areas = areas_holding(below, weights, area_set, settings.min_area_share)
+    areas = areas_holding(below, weights, area_set, settings.min_patch_share)
     return Patch(
         kind=kind,
         area_mm2=area,

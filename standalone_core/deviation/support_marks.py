@@ -27,6 +27,7 @@ from ..shares import limit_words, share_words
 from .field import STATUS_WORDS, DeviationField
 from .measures import weighted_percentile
 from .places import place
+from .settings import MarkSettings
 
 STUB, GOUGE, CLEAN, NOT_MEASURED = "stub", "gouge", "clean", "not_measured"
 MARK_WORDS: Mapping[str, str] = MappingProxyType(
@@ -36,69 +37,6 @@ MARK_WORDS: Mapping[str, str] = MappingProxyType(
 _NORMAL_SPREAD = 1.4826  # standard deviation of normal values per median distance from the median
 _SIDES = ("external", "intaglio")
 _BEYOND_SHARE = 0.1  # of the seam around a spot that leaves the band: more than single points
-
-
-@dataclass(frozen=True)
-class MarkSettings:
-    """When a spot counts as a stub or a gouge; every default is common practice, no source.
-
-    Attributes
-    ----------
-    limit_um : float
-        A spot is a stub if it stands at least this far above its surroundings, a gouge if it
-        lies at least this far below, µm.
-    least_band_um : float
-        Half width of the band about the level of the surroundings that still counts as level, µm:
-        at least this,
-    band_factor : float
-        and at least this many times the spread of the surroundings. No stub or gouge is told
-        within it.
-    seam_mm : float
-        Width of the seam about a spot that belongs to neither spot nor surroundings: the foot of
-        a stub is wider than its mark, mm.
-    ring_mm : float
-        Width of the surroundings beyond the seam, mm.
-    min_coverage : float
-        Least share of a spot that must have counted to call it clean, 0 to 1.
-    min_ring_coverage : float
-        Least share of the surroundings that must have counted for a level, 0 to 1.
-
-    Examples
-    --------
-    >>> import cuspwise
-    >>> cuspwise.MarkSettings(limit_um=40.0).limit_um
-    40.0
-    """
-
-    limit_um: float = 25.0
-    least_band_um: float = 10.0
-    band_factor: float = 3.0
-    seam_mm: float = 0.15
-    ring_mm: float = 0.5
-    min_coverage: float = 0.9
-    min_ring_coverage: float = 0.5
-
-    def __post_init__(self) -> None:
-        """Refuse negative numbers, shares above 1 and a ring without width."""
-        for name in ("limit_um", "least_band_um", "band_factor", "seam_mm"):
-            self._within(name, 0.0, np.inf)
-        for name in ("min_coverage", "min_ring_coverage"):
-            self._within(name, 0.0, 1.0)
-        if not 0 < self.ring_mm < np.inf:
-            raise SettingError(
-                f"A ring of {self.ring_mm:g} mm holds no surroundings.",
-                subject="ring_mm",
-                remedy="Give a width above 0 mm; 0.5 mm is usual.",
-            )
-
-    def _within(self, name: str, low: float, high: float) -> None:
-        value = getattr(self, name)
-        if not (low <= value <= high and np.isfinite(value)):
-            raise SettingError(
-                f"A value of {value:g} is not allowed.",
-                subject=name,
-                remedy="Give a share from 0 to 1." if high == 1.0 else "Give a number from 0 on.",
-            )
 
 
 @dataclass(frozen=True)
@@ -373,7 +311,7 @@ def _why_nothing(field: DeviationField, inside: IntArray, counted: int) -> str:
     if counted:
         return ""
     if not len(inside):
-        return "The spot holds no evaluation point."
+        return "The spot holds no measuring point."
     sums = np.bincount(field.status[inside], weights=field.weights_mm2[inside])
     return f"No point of the spot counts: {STATUS_WORDS[int(np.argmax(sums))]}."
 

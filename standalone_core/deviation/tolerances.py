@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
-import numpy as np
-
-from ..errors import SettingError
+from ..allowed import Number, PerArea
+from ..setting import check_fields, setting
 
 DEFAULT_MEAN_ABS_UM: Mapping[str, float] = MappingProxyType(
     {"whole": 25.0, "occlusal": 20.0, "margin": 15.0}
@@ -27,6 +27,9 @@ the normal distribution; the rule of ISO 14253-1, from memory)."""
 ANY_AREA = "default"
 """Stands for every area that has no scanner uncertainty of its own."""
 
+_SHARE = Number(0, 1, low_open=False)
+_LENGTH = Number(low_open=False)
+
 
 @dataclass(frozen=True)
 class Tolerances:
@@ -34,7 +37,7 @@ class Tolerances:
 
     Attributes
     ----------
-    mean_abs_um : mapping of area name to float
+    tolerances_um : mapping of area name to float
         Largest acceptable mean absolute deviation, µm. The same number is the ± band of "share
         within tolerance". An area that is not named has no tolerance and gets no verdict.
     min_coverage : float
@@ -59,56 +62,64 @@ class Tolerances:
     --------
     >>> import cuspwise
     >>> tolerances = cuspwise.Tolerances().changed({"margin": 12.0, "occlusal": None})
-    >>> dict(tolerances.mean_abs_um)
+    >>> dict(tolerances.tolerances_um)
     {'whole': 25.0, 'margin': 12.0}
     """
 
-    mean_abs_um: Mapping[str, float] = field(default_factory=lambda: DEFAULT_MEAN_ABS_UM)
-    min_coverage: float = 0.9
-    max_unsettled_share: float = 0.05
-    max_unmatched_um: float = 100.0
-    max_unmatched_mm2: float = 0.2
-    max_missing_mm: float = 0.5
-    scanner_um: Mapping[str, float] = field(default_factory=dict)
+    tolerances_um: Mapping[str, float] = setting(
+        DEFAULT_MEAN_ABS_UM,
+        PerArea(Number()),
+        "Largest acceptable mean absolute deviation per area, µm, and half the band of "
+        '"within tolerance".',
+        title="Tolerance",
+        plausible=(0.5, 2000.0),
+    )
+    min_coverage: float = setting(
+        0.9, _SHARE, "Share of an area that must have been measured for a verdict."
+    )
+    max_unsettled_share: float = setting(
+        0.05, _SHARE, "How far a fit may still be from its end, as a share of the tolerance."
+    )
+    max_unmatched_um: float = setting(
+        100.0,
+        _LENGTH,
+        "Height that scan surface without a counterpart may have beside an area, µm.",
+        title="Height",
+        more="Flash, a stub, a second layer, debris. The default is our own, no source.",
+        plausible=(1.0, 10_000.0),
+    )
+    max_unmatched_mm2: float = setting(
+        0.2,
+        _LENGTH,
+        "Largest piece of it that may stand beside an area, mm².",
+        title="Size",
+        more="Whatever its height. The default is our own, no source.",
+    )
+    max_missing_mm: float = setting(
+        0.5,
+        _LENGTH,
+        "Length of the margin along which more than 100 µm may be missing, in one run, mm.",
+        title="Missing Margin",
+        more="The default is our own, no source.",
+        plausible=(0.01, 50.0),
+    )
+    scanner_um: Mapping[str, float] = setting(
+        MappingProxyType({}),
+        PerArea(Number(low_open=False)),
+        "Standard uncertainty of an area's mean absolute deviation that comes from the scanner, "
+        "µm; default stands for all areas not named.",
+        title="Scanner",
+        plausible=(0.02, 500.0),
+    )
 
     def __post_init__(self) -> None:
         """Keep a copy of the numbers; refuse those that judge nothing."""
-        for area, limit in self.mean_abs_um.items():
-            if not 0 < limit < np.inf:
-                raise SettingError(
-                    f"A tolerance of {limit:g} µm is not allowed.",
-                    subject=f"tolerance of {area}",
-                    remedy="Give a number of micrometres above 0, or leave the area out.",
-                )
-        for area, uncertainty in self.scanner_um.items():
-            if not 0 <= uncertainty < np.inf:
-                raise SettingError(
-                    f"A scanner uncertainty of {uncertainty:g} µm is not allowed.",
-                    subject=f"scanner_um of {area}",
-                    remedy="Give a standard uncertainty of 0 µm or more, or leave it out.",
-                )
-        for name, usual in (("min_coverage", 0.9), ("max_unsettled_share", 0.05)):
-            if not 0 <= getattr(self, name) <= 1:
-                raise SettingError(
-                    f"{getattr(self, name):g} is not a share.",
-                    subject=name,
-                    remedy=f"Give a number from 0 to 1; {usual:g} is usual.",
-                )
-        limits = {"max_unmatched_um": 100.0, "max_unmatched_mm2": 0.2, "max_missing_mm": 0.5}
-        for name, usual in limits.items():
-            if not getattr(self, name) >= 0:
-                raise SettingError(
-                    f"A limit of {getattr(self, name):g} is not allowed.",
-                    subject=name,
-                    remedy=f"Give a number of 0 or more; {usual:g} is usual.",
-                )
-        object.__setattr__(self, "mean_abs_um", MappingProxyType(dict(self.mean_abs_um)))
-        object.__setattr__(self, "scanner_um", MappingProxyType(dict(self.scanner_um)))
+        check_fields(self)
 
     def __reduce__(self) -> tuple[object, ...]:
         """Pickle the numbers, since a read-only mapping cannot be."""
         return type(self), (
-            dict(self.mean_abs_um),
+            dict(self.tolerances_um),
             self.min_coverage,
             self.max_unsettled_share,
             self.max_unmatched_um,
@@ -119,21 +130,21 @@ class Tolerances:
 
     def limit_um(self, area: str) -> float:
         """Return the tolerance of an area, µm; NaN if it has none."""
-        return float(self.mean_abs_um.get(area, np.nan))
+        return float(self.tolerances_um.get(area, math.nan))
 
     def scanner_of(self, area: str) -> float:
         """Return the scanner's standard uncertainty of an area's measure, µm; NaN if unknown."""
-        return float(self.scanner_um.get(area, self.scanner_um.get(ANY_AREA, np.nan)))
+        return float(self.scanner_um.get(area, self.scanner_um.get(ANY_AREA, math.nan)))
 
     def source(self, area: str) -> str:
         """Return where the tolerance of an area comes from, in words; empty if it has none."""
-        if area not in self.mean_abs_um:
+        if area not in self.tolerances_um:
             return ""
-        default = self.mean_abs_um[area] == DEFAULT_MEAN_ABS_UM.get(area)
+        default = self.tolerances_um[area] == DEFAULT_MEAN_ABS_UM.get(area)
         return COMMON_PRACTICE if default else "set by the user"
 
     def changed(self, limits_um: Mapping[str, float | None]) -> Tolerances:
         """Return tolerances with some set anew; None takes one away."""
-        merged = {**self.mean_abs_um, **limits_um}
+        merged = {**self.tolerances_um, **limits_um}
         kept = {area: limit for area, limit in merged.items() if limit is not None}
-        return replace(self, mean_abs_um=kept)
+        return replace(self, tolerances_um=kept)

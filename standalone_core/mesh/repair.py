@@ -48,7 +48,7 @@ class Repair:
     layers: tuple[DoubleLayer, ...] = ()
 
 
-def repair_mesh(mesh: TriangleMesh, *, drop_debris: bool = False) -> Repair:
+def repair_mesh(mesh: TriangleMesh, *, ignore_loose_pieces: bool = False) -> Repair:
     """Merge equal vertices, drop useless faces, turn faces to one outward sense.
 
     - Faces that name a vertex twice and repeats of a face are dropped. Faces with three corners
@@ -61,7 +61,7 @@ def repair_mesh(mesh: TriangleMesh, *, drop_debris: bool = False) -> Repair:
     Parameters
     ----------
     mesh : TriangleMesh
-    drop_debris : bool
+    ignore_loose_pieces : bool
         Drop the pieces that ``inspect_mesh`` counts as debris.
 
     Returns
@@ -89,7 +89,7 @@ def repair_mesh(mesh: TriangleMesh, *, drop_debris: bool = False) -> Repair:
     mended = _merged(mesh, actions)
     if health.degenerate_faces or health.duplicate_faces or mended is not mesh:
         mended = _without_useless_faces(mended, actions)
-    if drop_debris and health.debris_pieces:
+    if ignore_loose_pieces and health.debris_pieces:
         debris = debris_faces(mended)
         pieces = counted(health.debris_pieces, "debris piece", "debris pieces")
         actions.append(f"Dropped {pieces}.")
@@ -102,7 +102,7 @@ def repair_mesh(mesh: TriangleMesh, *, drop_debris: bool = False) -> Repair:
             remedy="Export it again as a surface mesh.",
         )
     overlaps = health.overlaps if mended is mesh else find_overlaps(mended)
-    warnings = (*_warnings(mended, health, drop_debris), *overlaps.words)
+    warnings = (*_warnings(mended, health, ignore_loose_pieces), *overlaps.words)
     return Repair(mended, tuple(actions), health, warnings, overlaps.layers)
 
 
@@ -173,9 +173,11 @@ def _turned(mesh: TriangleMesh, actions: list[str]) -> TriangleMesh:
     return TriangleMesh(mesh.vertices, faces, mesh.name)
 
 
-def _warnings(mended: TriangleMesh, health: HealthReport, drop_debris: bool) -> tuple[str, ...]:
+def _warnings(
+    mended: TriangleMesh, health: HealthReport, ignore_loose_pieces: bool
+) -> tuple[str, ...]:
     warnings = []
-    if health.debris_pieces and not drop_debris:
+    if health.debris_pieces and not ignore_loose_pieces:
         pieces = counted(health.debris_pieces, "debris piece", "debris pieces")
         warnings.append(f"Kept {pieces} with {health.debris_triangles:,} triangles.")
     non_manifold = len(mended.graph.non_manifold_edges)

@@ -19,17 +19,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ..allowed import NotAllowed
 from ..errors import SettingError
+from ..length_units import MM_PER_UNIT, UNIT, UNIT_NAMES
 
-MM_PER_UNIT = {"mm": 1.0, "m": 1000.0, "inch": 25.4, "um": 0.001, "cm": 10.0, "foot": 304.8}
-UNIT_NAMES = {
-    "mm": "millimetres",
-    "m": "metres",
-    "inch": "inches",
-    "um": "micrometres",
-    "cm": "centimetres",
-    "foot": "feet",
-}
 # Words that files use for their own unit; the first six are those of the 3MF core specification.
 DECLARED_UNITS = {
     "micron": "um",
@@ -77,12 +70,10 @@ class LengthUnit:
 
 def check_unit(unit: str) -> None:
     """Raise SettingError unless ``unit`` is "auto" or one of ``MM_PER_UNIT``."""
-    if unit != "auto" and unit not in MM_PER_UNIT:
-        raise SettingError(
-            f"There is no unit {unit!r}.",
-            subject="unit",
-            remedy=f"Use auto or one of {', '.join(MM_PER_UNIT)}.",
-        )
+    try:
+        UNIT.checked(unit)
+    except NotAllowed as problem:
+        raise SettingError(problem.reason, subject="unit", remedy=problem.remedy) from None
 
 
 def find_unit(longest_side: float, *, given: str = "auto", declared: str = "") -> LengthUnit:

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from scipy import special
 
 from ..areas.support_marks import new_area_name
 from ..csv_text import cell_text, csv_text
@@ -19,77 +18,12 @@ from ..records import plain
 from ..statistics.sample_size import SampleSize, size_for_difference, size_for_equivalence
 from ..words.names import MEASURE_WORDS, area_words
 from ..words.text import count_words
+from .aim import CAUTIOUS, Aim, Spread
 
 SIZES_SCHEMA_VERSION = 1
-CAUTIOUS = 0.8
-"""How sure it is that the true SD is below the one of the cautious plan."""
-
 ONE_GROUP, OTHER_GROUP = "first", "second"
 
 DOCUMENT = "study.json"
-
-
-@dataclass(frozen=True)
-class Spread:
-    """Standard deviation between the crowns of a group: ``n`` is 0 if it was only given."""
-
-    group: str
-    sd_um: float
-    n: int = 0
-
-    @property
-    def upper_sd_um(self) -> float:
-        """One-sided upper limit of the true SD, s √((n − 1)/χ²(0.2; n − 1)); NaN without n.
-
-        A pilot's SD is as often too small as too large; planning with this limit reaches the
-        power in four of five cases: Browne (1995), Statistics in Medicine 14: 1933–1940.
-        """
-        if self.n < 2:
-            return float("nan")
-        quantile = float(special.chdtri(self.n - 1, CAUTIOUS))
-        return float(self.sd_um * ((self.n - 1) / quantile) ** 0.5)
-
-
-@dataclass(frozen=True)
-class Aim:
-    """What the new study is to show, µm.
-
-    Attributes
-    ----------
-    difference_um : float or None
-        A difference that is to be found if it is there.
-    equivalence_um : float or None
-        A margin that the groups are to be shown to lie within; exactly one of the two is given.
-    true_difference_um : float
-        For equivalence: the difference that may really be there.
-    power, alpha : float
-    """
-
-    difference_um: float | None = None
-    equivalence_um: float | None = None
-    true_difference_um: float = 0.0
-    power: float = 0.8
-    alpha: float = 0.05
-
-    def __post_init__(self) -> None:
-        """Refuse neither and both."""
-        if (self.difference_um is None) == (self.equivalence_um is None):
-            raise SettingError(
-                "Exactly one aim is needed.",
-                subject="plan",
-                remedy="Give a difference to be found, or a margin of equivalence.",
-            )
-
-    @property
-    def words(self) -> str:
-        """The aim in words."""
-        sure = f"power {100 * self.power:g} %, α = {self.alpha:g}"
-        if self.difference_um is not None:
-            return f"to find a difference of {self.difference_um:g} µm ({sure})"
-        return (
-            f"to show equivalence within ±{self.equivalence_um:g} µm if the true difference is "
-            f"{self.true_difference_um:g} µm ({sure})"
-        )
 
 
 @dataclass(frozen=True)

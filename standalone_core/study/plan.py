@@ -6,11 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
-from typing import Literal
+from typing import Literal, get_args
 
-from ..check import CheckSettings
+from ..allowed import Choice, Names, Number, PerArea, Text
+from ..check_settings import CheckSettings
 from ..errors import SettingError
 from ..readable import readable
+from ..setting import Rule, check_fields, refuse_implausible, setting
+from ..words.text import listed
 
 Lead = Literal["welch", "ranks"]
 
@@ -46,6 +49,8 @@ SCORES: Mapping[str, tuple[str, ...]] = MappingProxyType(
     }
 )
 """What examiners score, with the words for 0, 1, 2, …, best first; words of our own."""
+
+_BETWEEN = Number(0, 1, high_open=True)
 
 
 @dataclass(frozen=True)
@@ -125,27 +130,55 @@ class AnalysisPlan:
     (5.0, 0.05)
     """
 
-    lead: Lead = "welch"
-    alpha: float = 0.05
-    confidence: float = 0.95
-    primary_area: str = "margin"
-    primary_measure: str = "mean_abs_um"
-    equivalence_um: Mapping[str, float] = field(default_factory=dict)
-    next_crown_content: float = 0.95
-    resamples: int = 10_000
-    seed: int = 2026
-    odd_false_alarm: float = 0.01
+    lead: Lead = setting(
+        "welch",
+        Choice(get_args(Lead)),
+        "Which test decides, on difference and equivalence: of means (welch) or of ranks. Both are "
+        "shown. Choose by what is known beforehand: a choice by the data spoils alpha.",
+    )
+    alpha: float = setting(0.05, _BETWEEN, "Chance of calling equal groups different.")
+    confidence: float = setting(0.95, _BETWEEN, "Level of all intervals.")
+    primary_area: str = setting(
+        "margin",
+        Text(filled=True),
+        "Area of the one comparison that the study was made for.",
+        title="Main Area",
+        more="It is not corrected for the number of comparisons. Choose it before the crowns are "
+        "measured.",
+    )
+    primary_measure: str = setting(
+        "mean_abs_um",
+        Choice(MEASURES),
+        "Measure of that comparison, which is not corrected; all others are (Holm).",
+        title="Main Measure",
+    )
+    equivalence_um: Mapping[str, float] = setting(
+        MappingProxyType({}),
+        PerArea(Number()),
+        "Largest difference between groups that does not matter in the mouth, per area, µm; "
+        "default stands for all areas not named.",
+        title="Equivalence Margin",
+        more="Choose it before the crowns are measured; no source gives one for all uses.",
+        plausible=(0.1, 2000.0),
+    )
+    next_crown_content: float = setting(
+        0.95, _BETWEEN, "Share of future crowns that the tolerance interval is to hold."
+    )
+    resamples: int = setting(
+        10_000,
+        Number(100, 10_000_000, low_open=False, whole=True),
+        "Permutations and bootstrap samples, where not all can be tried.",
+    )
+    seed: int = setting(
+        2026, Number(0, 2**32 - 1, low_open=False, whole=True), "Start of all random numbers."
+    )
+    odd_false_alarm: float = setting(
+        0.01, _BETWEEN, "Chance of flagging a crown of a group without an odd one."
+    )
 
     def __post_init__(self) -> None:
-        """Refuse what is no share; keep the margins from change."""
-        for name in ("alpha", "confidence", "next_crown_content", "odd_false_alarm"):
-            if not 0 < getattr(self, name) < 1:
-                raise SettingError(
-                    f"{getattr(self, name):g} is not between 0 and 1.",
-                    subject=name,
-                    remedy="Give a share above 0 and below 1.",
-                )
-        _freeze(self, "equivalence_um")
+        """Refuse what cannot be meant; keep the margins from change."""
+        check_fields(self)
 
     def __reduce__(self) -> tuple[object, ...]:
         """Pickle the margins, since a read-only mapping cannot be."""
@@ -171,15 +204,33 @@ class ScoreScale:
     """
 
     words: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: SCORES)
-    acceptable: int = 1
+    acceptable: int = setting(
+        1,
+        Number(0, low_open=False, whole=True),
+        "The worst score with which a crown can still be placed.",
+    )
 
     def __post_init__(self) -> None:
-        """Keep the words from change."""
+        """Refuse what is no score; keep the words from change."""
+        check_fields(self, _SCORE_RULES)
         _freeze(self, "words")
 
     def __reduce__(self) -> tuple[object, ...]:
         """Pickle the words, since a read-only mapping cannot be."""
         return type(self), (dict(self.words), self.acceptable)
+
+
+def _beyond_words(scale: ScoreScale) -> str:
+    counts = {item: len(words) for item, words in scale.words.items()}
+    fewest = min(counts, key=lambda item: counts[item])
+    if scale.acceptable < counts[fewest]:
+        return ""
+    return f"{scale.acceptable} is not a score of {fewest}, which has 0 to {counts[fewest] - 1}."
+
+
+_SCORE_RULES = (
+    Rule(("acceptable",), _beyond_words, f"Give a score that all of {listed(tuple(SCORES))} have."),
+)
 
 
 @dataclass(frozen=True)
@@ -234,13 +285,25 @@ class StudyPlan:
     design: Path
     groups: tuple[GroupPlan, ...]
     check: CheckSettings = field(default_factory=CheckSettings)
-    areas: tuple[str, ...] = ()
-    measures: tuple[str, ...] = USUAL_MEASURES
+    areas: tuple[str, ...] = setting(
+        (),
+        Names(thing="area"),
+        "Areas to report and compare; an empty list means all that are found.",
+    )
+    measures: tuple[str, ...] = setting(
+        USUAL_MEASURES, Names(MEASURES, empty=False, thing="measure"), "What is compared."
+    )
     analysis: AnalysisPlan = field(default_factory=AnalysisPlan)
     examiners: Path | None = None
     repeats: Path | None = None
     scores: ScoreScale = field(default_factory=ScoreScale)
     notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be meant, and what hardly is."""
+        check_fields(self)
+        if not self.check.force:
+            refuse_implausible(self)
 
     @property
     def folder(self) -> Path:

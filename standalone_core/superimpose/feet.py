@@ -95,13 +95,13 @@ def sample_feet(points: FloatArray, design: PreparedDesign) -> tuple[DesignFeet,
 
 
 def cut_mm(feet: DesignFeet, weights: FloatArray, settings: SuperimposeSettings) -> float:
-    """Distance beyond which points do not count, by the chosen loss."""
+    """Distance beyond which points do not count, by the chosen weighting."""
     size = np.abs(feet.residual_mm[feet.usable])
-    if settings.loss == "least_squares" or not len(size):
+    if settings.fit_weighting == "least_squares" or not len(size):
         return settings.max_distance_mm
-    share = settings.keep_share if settings.loss == "trimmed" else 0.5
+    share = settings.keep_share if settings.fit_weighting == "trimmed" else 0.5
     level = weighted_quantile(size, weights[feet.usable], share)
-    if settings.loss == "robust":
+    if settings.fit_weighting == "robust":
         level = settings.robust_tuning * max(1.4826 * level, settings.robust_floor_mm)
     return min(level, settings.max_distance_mm)
 
@@ -109,9 +109,9 @@ def cut_mm(feet: DesignFeet, weights: FloatArray, settings: SuperimposeSettings)
 def loss_weights(
     feet: DesignFeet, weights: FloatArray, cut: float, settings: SuperimposeSettings
 ) -> FloatArray:
-    """Weights in the normal equations: area times what the loss gives each residual."""
+    """Weights in the normal equations: area times what the weighting gives each residual."""
     inside = feet.usable & (np.abs(feet.residual_mm) <= cut)
-    if settings.loss == "robust":
+    if settings.fit_weighting == "robust":
         return np.asarray(
             np.where(inside, weights * (1.0 - (feet.residual_mm / cut) ** 2) ** 2, 0.0)
         )

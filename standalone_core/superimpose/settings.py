@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Literal, get_args
 
-import numpy as np
-
-from ..errors import SettingError
+from ..allowed import Choice, Flag, Number, Points
+from ..setting import Rule, check_fields, not_above, setting
 
 Start = Literal["auto", "landmarks", "in_place"]
-Loss = Literal["least_squares", "trimmed", "robust"]
+FitWeighting = Literal["least_squares", "trimmed", "robust"]
 Landmarks = Sequence[Sequence[float]]
+
+_SHARE = Number(0, 1)
+_LENGTH = Number()
 
 
 @dataclass(frozen=True)
@@ -29,7 +31,7 @@ class SuperimposeSettings:
     refine : bool
         Whether the best fit follows. False leaves the start as it is: "in_place" then means that
         nothing is moved.
-    loss : {"least_squares", "trimmed", "robust"}
+    fit_weighting : {"least_squares", "trimmed", "robust"}
         "least_squares": every point within ``max_distance_mm`` counts by its area.
         "trimmed": the ``keep_share`` nearest to the design count. "robust": Tukey's biweight.
     keep_share : float
@@ -93,71 +95,95 @@ class SuperimposeSettings:
 
     >>> import cuspwise
     >>> settings = cuspwise.SuperimposeSettings(start="in_place", refine=False)
-    >>> settings.start, settings.loss
+    >>> settings.start, settings.fit_weighting
     ('in_place', 'least_squares')
     """
 
-    start: Start = "auto"
-    landmarks_scan_mm: Landmarks | None = None
-    landmarks_design_mm: Landmarks | None = None
-    refine: bool = True
-    loss: Loss = "least_squares"
-    keep_share: float = 0.9
-    robust_tuning: float = 4.685
-    robust_floor_mm: float = 0.001
-    max_distance_mm: float = 1.0
-    tolerance_mm: float = 2e-6
-    max_iterations: int = 30
-    look_for_rivals: bool = True
-    rival_ratio: float = 1.2
-    rival_floor_mm: float = 0.0005
-    weak_share: float = 0.004
-    mirror_check_share: float = 0.003
-    mirror_ratio: float = 0.6
-    doubt_mm: float = 0.12
-    wrong_part_mm: float = 0.18
-    close_mm: float = 0.3
-    least_close: float = 0.75
-    size_tolerance: float = 0.03
-    other_size: float = 0.1
-    least_overlap: float = 0.5
+    start: Start = setting(
+        "auto",
+        Choice(get_args(Start)),
+        "Where the superimposition starts from.",
+        title="Start From",
+        more="In place: where the scan lies now; landmarks: from pairs of points on both.",
+    )
+    landmarks_scan_mm: Landmarks | None = setting(None, Points(), "Paired points on the scan, mm.")
+    landmarks_design_mm: Landmarks | None = setting(None, Points(), "The same on the design, mm.")
+    refine: bool = setting(True, Flag(), "Whether a best fit follows the start.")
+    fit_weighting: FitWeighting = setting(
+        "least_squares", Choice(get_args(FitWeighting)), "How large deviations are weighed."
+    )
+    keep_share: float = setting(0.9, _SHARE, "Share of the area kept by trimmed.")
+    robust_tuning: float = setting(4.685, Number(), "Tukey's constant for robust.")
+    robust_floor_mm: float = setting(
+        0.001, _LENGTH, "Least scale of robust, mm.", plausible=(1e-5, 0.1)
+    )
+    max_distance_mm: float = setting(
+        1.0,
+        _LENGTH,
+        "Points farther from the design take no part in the best fit, mm.",
+        plausible=(0.02, 50.0),
+    )
+    tolerance_mm: float = setting(
+        2e-6, _LENGTH, "Remaining motion at the end, mm.", plausible=(1e-8, 1e-3)
+    )
+    max_iterations: int = setting(
+        30, Number(1, 10_000, low_open=False, whole=True), "Most passes of the best fit."
+    )
+    look_for_rivals: bool = setting(True, Flag(), "Look for other poses that fit nearly as well.")
+    rival_ratio: float = setting(
+        1.2, Number(), "A rival's residual is below this many times the best one's."
+    )
+    rival_floor_mm: float = setting(
+        0.0005, _LENGTH, "Added to that bound, mm.", plausible=(1e-5, 0.1)
+    )
+    weak_share: float = setting(
+        0.004, _SHARE, "Hold of the surface below which a motion is not well determined."
+    )
+    mirror_check_share: float = setting(
+        0.003,
+        Number(),
+        "Residual above which the mirror image is tried, of the design's diagonal.",
+    )
+    mirror_ratio: float = setting(
+        0.6, _SHARE, "Share of the residual below which the mirror image is preferred."
+    )
+    doubt_mm: float = setting(
+        0.12, _LENGTH, "Typical distance that raises doubt, mm.", plausible=(0.005, 10.0)
+    )
+    wrong_part_mm: float = setting(
+        0.18,
+        _LENGTH,
+        "Typical distance above which it is a wrong part, mm.",
+        plausible=(0.005, 10.0),
+    )
+    close_mm: float = setting(
+        0.3, _LENGTH, "What lies close, where there is doubt, mm.", plausible=(0.01, 10.0)
+    )
+    least_close: float = setting(
+        0.75, _SHARE, "Share of scan or design that must then lie close to the other."
+    )
+    size_tolerance: float = setting(
+        0.03, _SHARE, "Error of size that is still measured, as a share."
+    )
+    other_size: float = setting(
+        0.1, _SHARE, "Error of size beyond which it is a wrong part, as a share."
+    )
+    least_overlap: float = setting(
+        0.5, _SHARE, "Share of scan or design that must come to lie on the other."
+    )
 
     def __post_init__(self) -> None:
         """Refuse what cannot be meant."""
-        _check_choice("start", self.start, get_args(Start))
-        _check_choice("loss", self.loss, get_args(Loss))
-        for name in ("keep_share", "weak_share", "mirror_ratio", "least_close", "least_overlap"):
-            value = getattr(self, name)
-            if not 0.0 < value <= 1.0:
-                raise _error(
-                    name, f"It is {value}, not in (0, 1].", "Give a share above 0, up to 1."
-                )
-        for field in fields(self):
-            value = getattr(self, field.name)
-            if field.type in ("float", "int") and not (np.isfinite(value) and value > 0):
-                raise _error(field.name, f"It is {value}.", "Give a finite number above 0.")
-        for name in ("landmarks_scan_mm", "landmarks_design_mm"):
-            object.__setattr__(self, name, _points(name, getattr(self, name)))
-        if self.start == "landmarks" and None in (
-            self.landmarks_scan_mm,
-            self.landmarks_design_mm,
-        ):
-            raise _error("start", "Landmark pairs are missing.", "Give both lists of landmarks.")
+        check_fields(self, _RULES)
 
 
-def _check_choice(name: str, value: str, allowed: tuple[str, ...]) -> None:
-    if value not in allowed:
-        raise _error(name, f"It is {value!r}.", f"Choose one of {', '.join(allowed)}.")
+def _without_landmarks(settings: SuperimposeSettings) -> str:
+    given = settings.landmarks_scan_mm, settings.landmarks_design_mm
+    return "Landmark pairs are missing." if settings.start == "landmarks" and None in given else ""
 
 
-def _points(name: str, given: Landmarks | None) -> tuple[tuple[float, ...], ...] | None:
-    if given is None:
-        return None
-    points = np.asarray(given, dtype=np.float64)
-    if points.ndim != 2 or points.shape[1] != 3 or not np.isfinite(points).all():
-        raise _error(name, f"It has shape {points.shape}.", "Give (k, 3) finite coordinates in mm.")
-    return tuple(tuple(map(float, point)) for point in points)
-
-
-def _error(name: str, reason: str, remedy: str) -> SettingError:
-    return SettingError(reason, subject=name, remedy=remedy)
+_RULES = (
+    Rule(("start",), _without_landmarks, "Give both lists of landmarks."),
+    not_above("doubt_mm", "wrong_part_mm"),
+    not_above("size_tolerance", "other_size"),
+)

@@ -11,8 +11,8 @@ import pytest
 from cuspwise.standalone_core.areas.area_set import Area, AreaSet, AreaSettings
 from cuspwise.standalone_core.areas.files import areas_document, load_areas, save_areas
 from cuspwise.standalone_core.areas.find import find_areas
-from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
+from made.crowns import demo_crown
 from made.saved_areas import SETTINGS, crown_areas, crown_points, overlap, write
 
 

@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 from cuspwise.standalone_core.areas.area_set import AreaSet
 from cuspwise.standalone_core.areas.files import areas_document, load_areas, save_areas
-from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.errors import AreaError, FileError
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
+from made.crowns import demo_crown
 from made.saved_areas import as_version_1, crown_areas, crown_points, write
 
 

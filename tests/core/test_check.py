@@ -16,13 +16,14 @@ from cuspwise.standalone_core.check import (
     check_meshes,
     check_meshes_steps,
 )
-from cuspwise.standalone_core.demo.crown import DemoCrown, demo_crown
+from cuspwise.standalone_core.demo.crown import DemoCrown
 from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.errors import AreaError, FileError, SettingError
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.mesh.write import write_mesh
 from cuspwise.standalone_core.progress import Progress, run
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
+from made.crowns import demo_crown
 
 IN_PLACE = SuperimposeSettings(start="in_place", refine=False, look_for_rivals=False)
 FIXED = CheckSettings(superimpose=IN_PLACE, spacing_mm=0.3)

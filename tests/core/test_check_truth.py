@@ -16,7 +16,6 @@ import pytest
 from cuspwise.standalone_core.areas.area_set import Area
 from cuspwise.standalone_core.areas.settings import AreaSettings
 from cuspwise.standalone_core.check import CheckResult, CheckSettings, check_meshes
-from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors
 from cuspwise.standalone_core.demo.scenario import milled_errors, printed_errors
@@ -25,6 +24,7 @@ from cuspwise.standalone_core.deviation.field import Direction
 from cuspwise.standalone_core.deviation.measures import AreaMeasures, measure_areas
 from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
+from made.crowns import demo_crown
 from made.tiers import slow
 from oracle.true_measures import NoiseModel, TrueMeasures
 from oracle.truth import Frame, truth_of

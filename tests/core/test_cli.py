@@ -18,12 +18,13 @@ import pytest
 from click.testing import CliRunner, Result
 from cuspwise.standalone_core.cli.base import guarded
 from cuspwise.standalone_core.cli.main import main
-from cuspwise.standalone_core.demo.crown import DemoCrown, demo_crown
+from cuspwise.standalone_core.demo.crown import DemoCrown
 from cuspwise.standalone_core.demo.production import ProducedCrown, produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.mesh.write import write_mesh
+from made.crowns import demo_crown
 from made.tiers import slow
 
 EDGE_MM = 0.3
@@ -123,8 +124,8 @@ def test_landmarks_and_in_place_agree_with_any_pose(files, produced, crown, tmp_
     found = []
     for extra in (
         [scan],
-        [scan, "--align", "landmarks", "--landmarks", landmarks],
-        [laid, "--align", "in-place"],
+        [scan, "--start", "landmarks", "--landmarks", landmarks],
+        [laid, "--start", "in-place"],
     ):
         result = call("check", design, *extra, "--json")
         assert result.exit_code == 0, result.output
@@ -139,7 +140,7 @@ def test_no_fit_leaves_the_scan_where_it_lies(files, crown, tmp_path):
     shifted[2, 3] = 0.05
     scan = tmp_path / "shifted.stl"
     write_mesh(scan, crown.mesh.moved(shifted))
-    result = call("check", files[0], scan, "--align", "in-place", "--no-fit", "--json")
+    result = call("check", files[0], scan, "--start", "in-place", "--no-refine", "--json")
     document = json.loads(result.stdout)
     assert np.array_equal(document["T_design_scan"], np.eye(4))
     occlusal = next(
@@ -229,13 +230,13 @@ def test_inspect_tells_of_two_copies_that_overlap(crown, tmp_path):
         (["check", "DESIGN", "nowhere.stl"], ["nowhere.stl"]),
         (["check", "DESIGN", "SCAN", "--tolerance", "margin"], ["--tolerance", "margin=15"]),
         (["check", "DESIGN", "SCAN", "--tolerance", "margin=-3"], ["margin"]),
-        (["check", "DESIGN", "SCAN", "--fit-on", "roof"], ["roof", "occlusal"]),
-        (["check", "DESIGN", "SCAN", "--align", "landmarks"], ["--landmarks FILE"]),
+        (["check", "DESIGN", "SCAN", "--fit-areas", "roof"], ["roof", "occlusal"]),
+        (["check", "DESIGN", "SCAN", "--start", "landmarks"], ["--landmarks FILE"]),
         (["check", "DESIGN", "SCAN", "--spacing", "0"], ["spacing"]),
         (["check", "DESIGN", "SCAN", "--search", "-1"], ["search"]),
         (["check", "DESIGN", "SCAN", "--mesial", "left"], ["mesial"]),
-        (["check", "DESIGN", "SCAN", "--area-setting", "colour=3"], ["colour", "fossa"]),
-        (["areas", "DESIGN", "--area-setting", "fossa_gap_mm=deep"], ["fossa_gap_mm"]),
+        (["check", "DESIGN", "SCAN", "--set", "colour=3"], ["colour", "fossa"]),
+        (["areas", "DESIGN", "--set", "fossa_gap_mm=deep"], ["fossa_gap_mm"]),
     ],
 )
 def test_bad_input_gets_one_clear_message(files, arguments, words):
@@ -251,7 +252,7 @@ def test_bad_input_gets_one_clear_message(files, arguments, words):
 def test_landmarks_file_names_its_faulty_line(files, tmp_path):
     landmarks = tmp_path / "pairs.csv"
     landmarks.write_text("design_x,design_y,design_z,scan_x,scan_y,scan_z\n1,2,3,4,5,six\n")
-    result = call("check", *files, "--align", "landmarks", "--landmarks", landmarks)
+    result = call("check", *files, "--start", "landmarks", "--landmarks", landmarks)
     assert result.exit_code == 1
     assert "Line 2" in result.output
 
@@ -308,7 +309,7 @@ def test_landmarks_are_not_replaced_or_taken_for_older_results(files, tmp_path, 
     landmarks = tmp_path / name
     points = "".join(f"{row},{row}\n" for row in ("0,0,0", "1,0,0", "0,1,0"))
     landmarks.write_text(f"design_x,design_y,design_z,scan_x,scan_y,scan_z\n{points}")
-    given = ["--align", "landmarks", "--landmarks", landmarks]
+    given = ["--start", "landmarks", "--landmarks", landmarks]
     result = call("check", *files, *given, "--out", tmp_path)
     assert result.exit_code == 1
     assert f"would replace {name}" in result.output
@@ -349,7 +350,9 @@ def test_a_setting_is_told_by_its_option_only_where_there_is_one(
         raise SettingError("It is 0.", subject="spacing_mm", remedy="Give more.")
 
     command = click.Command(
-        "measure", callback=guarded(refuse), params=[click.Option([o]) for o in options]
+        "measure",
+        callback=guarded(refuse),
+        params=[click.Option([o, "spacing_mm"]) for o in options],
     )
     result = CliRunner().invoke(command, [])
     assert result.exit_code == 1

@@ -155,9 +155,13 @@ def test_the_command_as_json_from_a_pilot(tmp_path):
         (["--difference", 5], "must come from one place"),
         (["--sd", 3, "--from", "x.json", "--difference", 5], "must come from one place"),
         (["--sd", 3], "Exactly one aim"),
-        (["--sd", -1, "--difference", 5], "not a finite number above 0"),
+        (["--sd", -1, "--difference", 5], "--sd: -1 is not allowed. Give a number above 0."),
+        (["--sd", "3,2", "--difference", 5], "--sd: 3,2 has a decimal comma. Write 3.2."),
         (["--sd", 3, "--equivalence", 2, "--true-difference", 3], "not within the margin"),
-        (["--sd", 3, "--difference", 5, "--power", 1.2], "not strictly between 0 and 1"),
+        (
+            ["--sd", 3, "--difference", 5, "--power", 1.2],
+            "--power: 1.2 is not allowed. Give a number above 0 and below 1.",
+        ),
     ],
 )
 def test_the_command_refuses_in_words(arguments, words):

@@ -175,7 +175,7 @@ def test_the_settings_tolerance_comes_before_the_given_one() -> None:
     field = field_of(sheet, np.full(len(sheet.vertices), 0.02))
     areas = area_set_of(sheet)
     assert find_patches(field, areas, 25.0) == ()
-    (patch,) = find_patches(field, areas, 25.0, PatchSettings(tolerance_um=19.0))
+    (patch,) = find_patches(field, areas, 25.0, PatchSettings(patch_um=19.0))
     assert patch.area_mm2 == pytest.approx(sheet.area_mm2)
     assert patch.volume_mm3 == pytest.approx(0.02 * sheet.area_mm2)
 

@@ -48,7 +48,7 @@ def row(area: str = "whole", mean_abs_um: float = 10.0, coverage: float = 1.0) -
 def test_defaults_are_the_common_figures() -> None:
     """Mean absolute: whole ≤ 25, occlusal ≤ 20, margin ≤ 15 µm (common practice, no source)."""
     tolerances = Tolerances()
-    assert dict(tolerances.mean_abs_um) == {"whole": 25.0, "occlusal": 20.0, "margin": 15.0}
+    assert dict(tolerances.tolerances_um) == {"whole": 25.0, "occlusal": 20.0, "margin": 15.0}
     assert tolerances.min_coverage == 0.9
     assert tolerances.source("margin") == COMMON_PRACTICE
     assert tolerances.changed({"margin": 30.0}).source("margin") == "set by the user"
@@ -342,7 +342,7 @@ def test_uncertainties_and_unmatched_limits_that_mean_nothing_are_refused(wrong:
 
 @pytest.mark.parametrize("wrong", [0.0, -5.0, np.nan, np.inf])
 def test_limits_that_judge_nothing_are_refused(wrong: float) -> None:
-    with pytest.raises(SettingError, match="tolerance of margin"):
+    with pytest.raises(SettingError, match="tolerances_um of margin"):
         Tolerances({"margin": wrong})
     with pytest.raises(SettingError, match="min_coverage"):
         Tolerances(min_coverage=wrong if wrong != 0 else 1.5)

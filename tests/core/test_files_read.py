@@ -342,7 +342,7 @@ def test_missing_file_and_folder(tmp_path: Path) -> None:
 
 
 def test_unknown_unit_is_refused_before_reading(tmp_path: Path) -> None:
-    with pytest.raises(SettingError, match="no unit 'furlong'"):
+    with pytest.raises(SettingError, match='unit: It is "furlong"'):
         read_mesh(tmp_path / "none.stl", unit="furlong")
 
 

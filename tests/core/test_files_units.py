@@ -9,8 +9,9 @@ from pathlib import Path
 
 import pytest
 import trimesh
+from cuspwise.standalone_core.length_units import MM_PER_UNIT
 from cuspwise.standalone_core.mesh.files import read_mesh
-from cuspwise.standalone_core.mesh.units import MM_PER_UNIT, find_unit
+from cuspwise.standalone_core.mesh.units import find_unit
 
 
 @pytest.mark.parametrize("size_mm", [5.0, 8.0, 11.0, 12.6])

@@ -237,7 +237,7 @@ def _use(path: Path) -> str:
     )
 
     try:
-        mesh = repair_mesh(read_mesh(path).mesh, drop_debris=True).mesh
+        mesh = repair_mesh(read_mesh(path).mesh, ignore_loose_pieces=True).mesh
         inspect_mesh(mesh)
         evaluation_mesh(mesh, max(0.4, mesh.diagonal_mm / 60.0))
     except CuspwiseError as error:

@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 import trimesh
 from cuspwise.standalone_core.check import CheckSettings, check_meshes
-from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import Debris, ProductionErrors, ScannerNoise
 from cuspwise.standalone_core.demo.scenario import milled_errors, printed_errors
@@ -22,6 +21,7 @@ from cuspwise.standalone_core.mesh.layers import MIN_LAYER_AREA_MM2
 from cuspwise.standalone_core.mesh.repair import repair_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import FloatArray, TriangleMesh
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
+from made.crowns import demo_crown
 from scipy.spatial.transform import Rotation
 
 CASES = int(os.environ.get("CUSPWISE_CASES", "12"))

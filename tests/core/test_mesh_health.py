@@ -233,7 +233,7 @@ def test_debris_goes_on_request_only() -> None:
     kept = repair_mesh(mesh)
     assert kept.mesh is mesh
     assert kept.warnings == ("Kept 1 debris piece with 1,280 triangles.",)
-    dropped = repair_mesh(mesh, drop_debris=True)
+    dropped = repair_mesh(mesh, ignore_loose_pieces=True)
     assert dropped.actions == ("Dropped 1 debris piece.",)
     assert len(dropped.mesh) == len(SPHERE.faces)
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import trimesh
-from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.demo.production import random_pose
 from cuspwise.standalone_core.mesh.refine import evaluation_mesh
 from cuspwise.standalone_core.mesh.section import Sections, cut_near_places
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
+from made.crowns import demo_crown
 
 
 def _line_of(points: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:

@@ -27,10 +27,13 @@ radius_mm = 0.5
 kind = "connector"
 [verdicts]
 contact_um = 40
+[measuring]
+drop_debris = true
 [analysis]
 areas = ["whole", "margin", "connector: lingual"]
 primary_area = "connector: lingual"
 [superimposition]
+loss = "robust"
 fit_areas = ["connector: lingual"]
 [tolerances_um]
 "connector: lingual" = 30
@@ -40,16 +43,19 @@ fit_areas = ["connector: lingual"]
 "connector: lingual" = 1
 """
 NEW = """\
-[marks.lingual]
+[support_marks.lingual]
 centre_mm = [1.0, 2.0, 3.0]
 radius_mm = 0.5
 kind = "sprue"
-[verdicts]
-mark_um = 40
+[support_marks]
+limit_um = 40
+[measuring]
+ignore_loose_pieces = true
 [analysis]
 areas = ["whole", "margin", "sprue: lingual"]
 primary_area = "sprue: lingual"
 [superimposition]
+fit_weighting = "robust"
 fit_areas = ["sprue: lingual"]
 [tolerances_um]
 "sprue: lingual" = 30
@@ -106,14 +112,20 @@ def test_mistakes_below_old_names_stand_on_their_lines(study: Study) -> None:
 
 
 def test_a_key_in_old_and_new_words_is_refused_and_tables_become_one(study: Study) -> None:
-    (told,) = mistakes(study("[verdicts]\nmark_um = 40\ncontact_um = 40\n"))
-    assert told.startswith("study.toml:6: verdicts.contact_um: It is called verdicts.mark_um now")
+    (told,) = mistakes(study("[measuring]\nignore_loose_pieces = true\ndrop_debris = true\n"))
+    assert told.startswith(
+        "study.toml:6: measuring.drop_debris: It is called measuring.ignore_loose_pieces now"
+    )
     spot = "centre_mm = [1, 2, 3]\nradius_mm = 1\n"
-    both = study(f"[marks.a]\n{spot}[contacts.b]\n{spot}")
+    both = study(f"[support_marks.a]\n{spot}[contacts.b]\n{spot}")
     assert [mark.name for mark in read_plan(both).check.marks] == ["a", "b"]
-    centre, radius = mistakes(study(f"[marks.a]\n{spot}[contacts.a]\n{spot}"))
-    assert centre.startswith("study.toml:8: contacts.a.centre_mm: It is called marks.a.centre_mm")
-    assert radius.startswith("study.toml:9: contacts.a.radius_mm: It is called marks.a.radius_mm")
+    centre, radius = mistakes(study(f"[support_marks.a]\n{spot}[contacts.a]\n{spot}"))
+    assert centre.startswith(
+        "study.toml:8: contacts.a.centre_mm: It is called support_marks.a.centre_mm"
+    )
+    assert radius.startswith(
+        "study.toml:9: contacts.a.radius_mm: It is called support_marks.a.radius_mm"
+    )
 
 
 @pytest.mark.parametrize("text", ["contacts = 3\n", "verdicts = 3\n", "[[contacts]]\nkind = 1\n"])
@@ -175,16 +187,9 @@ def test_names_that_only_begin_like_old_ones_stay() -> None:
 def test_python_and_the_command_line_refuse_an_old_kind_with_the_new_one() -> None:
     with pytest.raises(SettingError) as caught:
         SupportMark("1", (0.0, 0.0, 0.0), 0.5, "connector")  # type: ignore[arg-type]
-    assert caught.value.remedy == "Give sprue."
-    result = CliRunner().invoke(main, ["check", "a", "b", "--mark", "1=0,0,0,0.5,connector"])
+    assert caught.value.remedy == 'Give "support" or "sprue".'
+    result = CliRunner().invoke(
+        main, ["check", "a", "b", "--support-mark", "1=0,0,0,0.5,connector"]
+    )
     assert result.exit_code == 1
-    assert "Give sprue." in result.stderr
-
-
-@pytest.mark.parametrize(("old", "new"), [("--contact", "--mark")])
-def test_old_options_are_refused_with_the_new_ones(old: str, new: str) -> None:
-    for arguments in ([old, "1=0,0,0,1"], [f"{old}=1=0,0,0,1"], [old]):
-        result = CliRunner().invoke(main, ["check", "a", "b", *arguments])
-        assert result.exit_code == 2
-        assert f"{old} is called {new} now." in result.stderr
-    assert old not in CliRunner().invoke(main, ["check", "--help"]).output
+    assert 'Give "support" or "sprue".' in result.stderr

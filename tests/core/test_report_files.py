@@ -109,7 +109,7 @@ def test_json_is_strict_and_says_where_the_numbers_come_from(
     assert document["schema_version"] == 2
     assert document["T_design_scan"] == np.eye(4).tolist()
     assert document["design"]["checksum"] == result.design.mesh.checksum
-    assert document["settings"]["tolerances"]["mean_abs_um"]["margin"] == 15.0
+    assert document["settings"]["tolerances"]["tolerances_um"]["margin"] == 15.0
     assert document["settings"]["deviation"]["search_mm"] == 1.0
     assert document["superimposition"]["verdict"] == "good"
     assert document["missing_areas"] == dict(result.area_set.missing)
@@ -307,5 +307,5 @@ def test_peaks_are_told_beside_the_means(result: CheckResult) -> None:
         "One patch lies beyond ±25 µm; the worst reaches +60 µm (occlusal, chewing)."
     )
     assert patch_line(replace(result, patches=())) == "No patch lies beyond ±25 µm."
-    free = replace(result.settings, tolerances=Tolerances(mean_abs_um={}))
+    free = replace(result.settings, tolerances=Tolerances(tolerances_um={}))
     assert "no tolerance" in patch_line(replace(result, settings=free))

@@ -12,7 +12,6 @@ from click.testing import CliRunner
 from cuspwise.standalone_core.check import CheckResult, CheckSettings, check_meshes
 from cuspwise.standalone_core.cli.main import main
 from cuspwise.standalone_core.cli.settings import PALETTES as OPTIONS
-from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.mesh.files import write_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
@@ -25,6 +24,7 @@ from cuspwise.standalone_core.report.drawing.deviation_colours import (
 )
 from cuspwise.standalone_core.report.drawing.legend import make_legend
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
+from made.crowns import demo_crown
 
 
 @pytest.fixture(scope="module")
@@ -89,7 +89,7 @@ def test_the_option_offers_every_palette(
     for file, mesh in zip(files, crowns, strict=True):
         write_mesh(file, mesh)
     arguments = ["check", *map(str, files), "--out", str(tmp_path / "out"), "--no-pictures"]
-    arguments += ["--spacing", "0.6", "--align", "in-place", "--no-fit"]
+    arguments += ["--spacing", "0.6", "--start", "in-place", "--no-refine"]
     done = CliRunner().invoke(main, [*arguments, "--palette", "grey"])
     assert done.exit_code == 0, done.output
     page = (tmp_path / "out" / "check.html").read_text(encoding="utf-8")

@@ -115,7 +115,7 @@ def test_nothing_measured_and_no_clear_position_still_make_a_page(
         ),
         rivals=(RivalPose(np.eye(4), 0.01, np.inf, 180.0, 0.1),),
     )
-    measures = measure_areas(fields, result.area_set, result.settings.tolerances.mean_abs_um)
+    measures = measure_areas(fields, result.area_set, result.settings.tolerances.tolerances_um)
     verdicts = judge(measures, fit, result.settings.tolerances)
     blind = replace(
         result,
@@ -140,7 +140,7 @@ def test_nothing_measured_and_no_clear_position_still_make_a_page(
 
 
 def test_no_tolerance_no_verdict_still_makes_a_page(result: CheckResult, tmp_path: Path) -> None:
-    bare = Tolerances(mean_abs_um={})
+    bare = Tolerances(tolerances_um={})
     settings = replace(result.settings, tolerances=bare)
     measures = measure_areas(result.fields, result.area_set, {})
     verdicts = judge(measures, result.superimposition, bare)

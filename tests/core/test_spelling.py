@@ -45,7 +45,6 @@ ALLOWED = (
     r"\b(?:active_color(?:_name)?|color_(?:attributes|mode|srgb|type))\b",
     r"\b(?:BYTE|FLAT|UNIFORM|POLYLINE_FLAT|POLYLINE_UNIFORM)_COLOR\b",
     r"\bblf\.color\b",
-    r"\binitializer(?==)",
     r"\"color\"(?=[:,])",
     r"\[\"Color\"\]",
     r"ShaderNodeVertexColor",
@@ -55,6 +54,7 @@ ALLOWED = (
     # Python, its packages, its tools.
     r"--no-color-output",
     r"\bcapitalize\b",
+    r"\binitializer(?==)",
     r"\bparametrize\b",
     r"\bcolorspacious\b",
     r"\bvertex_colors\b",

@@ -247,7 +247,7 @@ def test_scans_that_were_left_out_are_named():
 
 
 def test_without_tolerances_there_is_no_verdict_on_them():
-    found = analyse_study(study(PAIR, analysis=PLAN, tolerances=Tolerances(mean_abs_um={})))
+    found = analyse_study(study(PAIR, analysis=PLAN, tolerances=Tolerances(tolerances_um={})))
     assert [line.status for line in found.verdict[:2]] == ["open"] * 2
 
 

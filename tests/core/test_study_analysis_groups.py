@@ -236,7 +236,7 @@ def test_below_the_scanner_is_marked():
 
 
 def test_tolerances_equal_statsmodels_and_the_tables():
-    limits = Tolerances(mean_abs_um={"margin": 12.0})
+    limits = Tolerances(tolerances_um={"margin": 12.0})
     rows = tolerance_rows(cohort_of(study(THREE, tolerances=limits)))
     by = {(row.group, row.area): row for row in rows}
     x = np.array(THREE["upright"]["margin"])
@@ -260,7 +260,7 @@ def test_tolerances_equal_statsmodels_and_the_tables():
     ],
 )
 def test_meeting_a_tolerance(limit, meets, words):
-    found = study(THREE, tolerances=Tolerances(mean_abs_um={"margin": limit}))
+    found = study(THREE, tolerances=Tolerances(tolerances_um={"margin": limit}))
     row = next(
         r for r in tolerance_rows(cohort_of(found)) if (r.group, r.area) == ("upright", "margin")
     )

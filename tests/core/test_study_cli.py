@@ -11,10 +11,10 @@ import pytest
 from click.testing import CliRunner, Result
 from cuspwise.standalone_core.check import CheckSettings, check
 from cuspwise.standalone_core.cli.main import main
-from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise
 from cuspwise.standalone_core.mesh.write import write_mesh
+from made.crowns import demo_crown
 from made.tiers import slow
 
 EDGE_MM = 0.4

@@ -11,7 +11,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 from cuspwise.standalone_core.check import CheckSettings
-from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise
 from cuspwise.standalone_core.errors import SettingError
@@ -21,6 +20,7 @@ from cuspwise.standalone_core.study.measuring.executors import executor_of
 from cuspwise.standalone_core.study.measuring.run import run_study
 from cuspwise.standalone_core.study.plan import GroupPlan, StudyPlan
 from distributed import LocalCluster
+from made.crowns import demo_crown
 
 EDGE_MM = 0.4
 CROWNS = 6

@@ -16,11 +16,12 @@ from cuspwise.standalone_core.areas.settings import AreaSettings
 from cuspwise.standalone_core.cli.base import guarded
 from cuspwise.standalone_core.deviation.field import DeviationSettings
 from cuspwise.standalone_core.deviation.measures import AreaMeasures
-from cuspwise.standalone_core.study.file.mistakes import StudyFileError, nearest
+from cuspwise.standalone_core.study.file.mistakes import StudyFileError
 from cuspwise.standalone_core.study.file.read import read_plan
 from cuspwise.standalone_core.study.file.study_sections import SETTINGS
 from cuspwise.standalone_core.study.plan import MEASURES, AnalysisPlan, GroupPlan, StudyPlan
 from cuspwise.standalone_core.study.plan_document import plan_document
+from cuspwise.standalone_core.suggestion import nearest
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from made.study_file_mistakes import cases
 
@@ -111,7 +112,7 @@ scan_unit = "inch"
 spacing_mm = 0.2
 search_mm = 2
 [superimposition]
-loss = "trimmed"
+fit_weighting = "trimmed"
 keep_share = 0.8
 fit_areas = ["occlusal", "axial"]
 [areas]
@@ -149,13 +150,13 @@ file = "repeats.csv"
     assert plan.check.scan_unit == "inch"
     assert plan.check.spacing_mm == 0.2
     assert plan.check.deviation == DeviationSettings(search_mm=2.0)
-    assert plan.check.superimpose == SuperimposeSettings(loss="trimmed", keep_share=0.8)
+    assert plan.check.superimpose == SuperimposeSettings(fit_weighting="trimmed", keep_share=0.8)
     assert plan.check.fit_areas == ("occlusal", "axial")
     assert plan.check.areas == AreaSettings(mesial_direction=(0.0, 1.0, 0.0), margin_band_mm=0.5)
-    assert dict(plan.check.tolerances.mean_abs_um) == {"whole": 25, "margin": 15, "intaglio": 30}
+    assert dict(plan.check.tolerances.tolerances_um) == {"whole": 25, "margin": 15, "intaglio": 30}
     assert plan.check.tolerances.min_coverage == 0.8
-    assert plan.check.patches.tolerance_um == 40
-    assert plan.check.patches.min_area_share == 0.2
+    assert plan.check.patches.patch_um == 40
+    assert plan.check.patches.min_patch_share == 0.2
     assert plan.areas == ("margin", "contact_mesial")
     assert plan.measures == ("rms_um",)
     assert plan.analysis.lead == "ranks"
@@ -269,6 +270,7 @@ def test_files_that_are_no_text_or_not_there_are_told(folder: Path):
     assert len(mistakes(path)) == 1
     (line,) = mistakes(folder / "stduy.toml")
     assert "Did you mean study.toml?" in line
+    path.unlink()
     assert "folder" in mistakes(folder)[0]
 
 

@@ -13,12 +13,12 @@ from click.testing import CliRunner
 from cuspwise.standalone_core.areas.settings import AreaSettings
 from cuspwise.standalone_core.check import CheckSettings, check
 from cuspwise.standalone_core.cli.main import main
-from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors
 from cuspwise.standalone_core.demo.shape import Chip
 from cuspwise.standalone_core.deviation.margin_summary import MARGIN_MEASURES
 from cuspwise.standalone_core.mesh.write import write_mesh
+from made.crowns import demo_crown
 
 EDGE_MM = 0.25
 DEPTHS_MM = {"a": (0.0, 0.4), "b": (0.0,)}

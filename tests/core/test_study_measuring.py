@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.area_set import Area
 from cuspwise.standalone_core.check import CheckSettings
-from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise, Wave
 from cuspwise.standalone_core.deviation.field import DeviationField
@@ -51,6 +50,7 @@ from cuspwise.standalone_core.study.measuring.scan_job import (
 from cuspwise.standalone_core.study.measuring.worker_design import keep_areas, load_areas
 from cuspwise.standalone_core.superimpose.superimposition import superimpose
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
+from made.crowns import demo_crown
 
 SETTINGS = CheckSettings(spacing_mm=0.3)
 EDGE_MM = 0.3

@@ -7,14 +7,9 @@ from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import asdict, replace
 from pathlib import Path
 
-import numpy as np
 import pytest
 from cuspwise.standalone_core.check import CheckSettings, check
-from cuspwise.standalone_core.demo.crown import demo_crown
-from cuspwise.standalone_core.demo.production import produce
-from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise, Wave
 from cuspwise.standalone_core.errors import CuspwiseError, StudyError
-from cuspwise.standalone_core.mesh.write import write_mesh
 from cuspwise.standalone_core.records import plain
 from cuspwise.standalone_core.study.file.inputs import StudyInputs
 from cuspwise.standalone_core.study.file.repeated_scans import RepeatEntry, RepeatScans
@@ -22,29 +17,15 @@ from cuspwise.standalone_core.study.measuring.executors import executor_of
 from cuspwise.standalone_core.study.measuring.results import StudyRun
 from cuspwise.standalone_core.study.measuring.run import run_study
 from cuspwise.standalone_core.study.plan import GroupPlan, StudyPlan
+from made.small_studies import write_small_study
 
 SETTINGS = CheckSettings(spacing_mm=0.4)
-EDGE_MM = 0.4
 GROUPS = {"a": 3, "b": 3}
 
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("study")
-    design = demo_crown(EDGE_MM)
-    write_mesh(folder / "design.stl", design.mesh)
-    rng = np.random.default_rng(11)
-    for group, count in GROUPS.items():
-        (folder / group).mkdir()
-        for k in range(count):
-            errors = ProductionErrors(
-                waves=(Wave((0.2, 0.5, 1.0), 9.0, 8.0 + 2.0 * k, 75.0),),
-                scale=(0.998,) * 3 if group == "b" else (1.0,) * 3,
-                noise=ScannerNoise(2.0),
-            )
-            crown = produce(design, errors, edge_mm=EDGE_MM, rng=rng)
-            write_mesh(folder / group / f"{k}.stl", crown.mesh)
-    return folder
+    return write_small_study(tmp_path_factory.mktemp("study"), GROUPS).parent
 
 
 def plan_of(folder: Path, **changes: object) -> StudyPlan:

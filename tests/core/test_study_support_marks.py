@@ -11,10 +11,10 @@ import pytest
 from click.testing import CliRunner
 from cuspwise.standalone_core.areas.files import save_areas
 from cuspwise.standalone_core.areas.find import find_areas
-from cuspwise.standalone_core.areas.support_marks import SupportMark, with_supports
+from cuspwise.standalone_core.areas.mark_discs import with_supports
+from cuspwise.standalone_core.areas.support_marks import SupportMark
 from cuspwise.standalone_core.check import CheckSettings, check
 from cuspwise.standalone_core.cli.main import main
-from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import Cap, ProductionErrors, ScannerNoise
 from cuspwise.standalone_core.mesh.files import read_mesh
@@ -23,6 +23,7 @@ from cuspwise.standalone_core.mesh.write import write_mesh
 from cuspwise.standalone_core.study.file.mistakes import StudyFileError
 from cuspwise.standalone_core.study.file.read import read_plan
 from cuspwise.standalone_core.study.measuring.run import run_study
+from made.crowns import demo_crown
 
 EDGE_MM, SPACING_MM = 0.2, 0.2
 ANGLE_DEG, S_MM, RADIUS_MM = 268.0, 3.6, 0.6
@@ -43,7 +44,7 @@ spacing_mm = 0.2
 def spot_table(centre: tuple[float, ...], **others: object) -> str:
     lines = [f"centre_mm = {list(centre)}", f"radius_mm = {RADIUS_MM + 0.1}"]
     lines += [f'{key} = "{value}"' for key, value in others.items()]
-    return "[marks.lingual]\n" + "\n".join(lines) + "\n"
+    return "[support_marks.lingual]\n" + "\n".join(lines) + "\n"
 
 
 @pytest.fixture(scope="module")
@@ -181,17 +182,21 @@ def write(folder: Path) -> Write:
 @pytest.mark.parametrize(
     ("table", "line", "words"),
     [
-        ("[marks.a]\nradius_mm = 1", 6, "marks.a.centre_mm: It is missing."),
-        ("[marks.a]\ncentre_mm = [1, 2]\nradius_mm = 1", 7, "not a place. Give three numbers"),
-        ("[marks.a]\ncentre_mm = [0, 0, nan]\nradius_mm = 1", 7, "not a place"),
-        ("[marks.a]\ncentre_mm = [1, 2, 3]\nradius_mm = 0", 8, "0 is not allowed"),
-        ('[marks.a]\ncentre_mm = [1, 2, 3]\nradius_mm = 1\nkind = "suport"', 9, "support"),
-        ("[marks.a]\ncentre_mm = [1, 2, 3]\nradius = 1", 8, "Did you mean radius_mm?"),
-        ('[marks." "]\ncentre_mm = [1, 2, 3]\nradius_mm = 1', 6, "has no name"),
-        ("[marks]\nlingual = [1, 2, 3]", 7, "Write [marks.lingual]."),
-        ("[[marks]]\nradius_mm = 1", 6, "Write a table for each"),
-        ("[mark.a]\nradius_mm = 1", 6, "Did you mean [marks]?"),
-        ("[verdicts]\nmark_um = -1", 7, "Give a number of 0 or more"),
+        ("[support_marks.a]\nradius_mm = 1", 6, "support_marks.a.centre_mm: It is missing."),
+        (
+            "[support_marks.a]\ncentre_mm = [1, 2]\nradius_mm = 1",
+            7,
+            "not a place. Give three numbers",
+        ),
+        ("[support_marks.a]\ncentre_mm = [0, 0, nan]\nradius_mm = 1", 7, "not a place"),
+        ("[support_marks.a]\ncentre_mm = [1, 2, 3]\nradius_mm = 0", 8, "0 is not allowed"),
+        ('[support_marks.a]\ncentre_mm = [1, 2, 3]\nradius_mm = 1\nkind = "suport"', 9, "support"),
+        ("[support_marks.a]\ncentre_mm = [1, 2, 3]\nradius = 1", 8, "Did you mean radius_mm?"),
+        ('[support_marks." "]\ncentre_mm = [1, 2, 3]\nradius_mm = 1', 6, "has no name"),
+        ("[support_marks]\nlingual = [1, 2, 3]", 7, "Write [support_marks.lingual]."),
+        ("[[support_marks]]\nradius_mm = 1", 6, "Write a table for each"),
+        ("[support_mark.a]\nradius_mm = 1", 6, "Did you mean [support_marks]?"),
+        ("[support_marks]\nlimit_um = -1", 7, "Give a number of 0 or more"),
         ('[analysis]\nareas = ["whole", "margin", "supports"]', 7, "no area called"),
     ],
 )
@@ -209,7 +214,7 @@ def test_a_plan_holds_them_and_may_name_their_areas(
     write: Write, centre: tuple[float, ...]
 ) -> None:
     tail = TAIL.replace('"margin"]', '"margin", "supports", "sprue: lingual"]')
-    text = HEAD + spot_table(centre, kind="sprue") + tail + "[verdicts]\nmark_um = 40\n"
+    text = HEAD + spot_table(centre, kind="sprue") + tail + "[support_marks]\nlimit_um = 40\n"
     plan = read_plan(write(text))
     (spot,) = plan.check.marks
     assert (spot.area_name, spot.radius_mm) == ("sprue: lingual", RADIUS_MM + 0.1)

@@ -87,7 +87,7 @@ def test_trimmed_and_robust_fits_do_not_absorb_it():
     raised = points[:, 0] > 0.6
     points[:, 2] = np.where(raised, h, 0.0) + noise
     design = shapes.prepared(shapes.flat_sheet(5.0, 8))
-    for settings in ({"loss": "trimmed", "keep_share": 0.75}, {"loss": "robust"}):
+    for settings in ({"fit_weighting": "trimmed", "keep_share": 0.75}, {"fit_weighting": "robust"}):
         found = fit(points, np.ones(len(points)), design, **settings)
         moved = apply(found.T_design_scan, points)
         assert np.abs(moved[~raised, 2] - noise[~raised]).max() < 0.0005
@@ -103,24 +103,26 @@ def test_trimmed_keeps_the_share_asked_for(crown):
         scan.vertex_areas,
         shapes.prepared(crown),
         SLIGHTLY_OFF,
-        loss="trimmed",
+        fit_weighting="trimmed",
         keep_share=0.8,
     )
     assert found.share_used == pytest.approx(0.8, abs=0.005)
 
 
-@pytest.mark.parametrize("loss", ["least_squares", "trimmed", "robust"])
+@pytest.mark.parametrize("weighting", ["least_squares", "trimmed", "robust"])
 @pytest.mark.parametrize("form_mm", [0.02, 0.1])
-def test_ends_within_ten_nanometres_of_the_exact_optimum(crown, other_mesh_of_crown, loss, form_mm):
+def test_ends_within_ten_nanometres_of_the_exact_optimum(
+    crown, other_mesh_of_crown, weighting, form_mm
+):
     scan = shapes.with_form_error(other_mesh_of_crown, np.random.default_rng(3), form_mm, 0.002)
     design = shapes.prepared(crown)
-    settings = SuperimposeSettings(loss=loss)
+    settings = SuperimposeSettings(fit_weighting=weighting)
     problem = FitProblem(scan.vertices, scan.vertex_areas, design, settings)
     found = run(best_fit_steps(problem, SLIGHTLY_OFF))
     strict = replace(settings, tolerance_mm=1e-9, max_iterations=100)
     # a trimmed sum has several optima fractions of a micrometre apart: stay with the one found
     again = replace(problem, settings=strict)
-    afresh = loss == "least_squares"
+    afresh = weighting == "least_squares"
     exact = run(best_fit_steps(again, found.T_design_scan, from_samples=afresh))
     assert found.converged
     assert exact.converged

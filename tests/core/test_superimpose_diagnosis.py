@@ -6,13 +6,13 @@ import made.superimpose_shapes as shapes
 import numpy as np
 import pytest
 import trimesh
-from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.errors import SuperimpositionError
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.superimpose.prepared import PreparedDesign
 from cuspwise.standalone_core.superimpose.rigid import motion
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from cuspwise.standalone_core.superimpose.superimposition import superimpose
+from made.crowns import demo_crown
 from made.tiers import slow
 
 MIRROR = np.diag([-1.0, 1.0, 1.0, 1.0])

@@ -71,7 +71,7 @@ def test_partly_overlapping_range_scans(shared_meshes):
     second gives the inverse motion to half an edge.
     """
     first, second = (hippo(shared_meshes, number) for number in (1, 2))
-    settings = SuperimposeSettings(loss="robust", max_distance_mm=2.0, least_overlap=0.3)
+    settings = SuperimposeSettings(fit_weighting="robust", max_distance_mm=2.0, least_overlap=0.3)
     edge_mm = np.sqrt(first.area_mm2 / len(first.faces) * 4.0 / np.sqrt(3.0))
     design = shapes.prepared(first)
     found = superimpose(second, design, settings)

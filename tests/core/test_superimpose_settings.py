@@ -5,7 +5,6 @@ from __future__ import annotations
 import made.superimpose_shapes as shapes
 import numpy as np
 import pytest
-from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.errors import SettingError, SuperimpositionError
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.progress import run
@@ -14,6 +13,7 @@ from cuspwise.standalone_core.superimpose.rigid import apply, motion
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from cuspwise.standalone_core.superimpose.superimposition import superimpose, superimpose_steps
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
+from made.crowns import demo_crown
 from scipy.spatial.transform import Rotation
 
 
@@ -151,7 +151,7 @@ def test_a_whole_turn_of_units_does_not_matter(crown):
     ("settings", "subject"),
     [
         ({"start": "guess"}, "start"),
-        ({"loss": "absolute"}, "loss"),
+        ({"fit_weighting": "absolute"}, "fit_weighting"),
         ({"keep_share": 0.0}, "keep_share"),
         ({"keep_share": 1.5}, "keep_share"),
         ({"max_distance_mm": -1.0}, "max_distance_mm"),

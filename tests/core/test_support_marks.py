@@ -10,13 +10,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.area_set import Area, AreaSet
+from cuspwise.standalone_core.areas.mark_discs import disc_points, with_supports
 from cuspwise.standalone_core.areas.support_marks import (
     SUPPORTS,
     SupportMark,
-    disc_points,
     is_support,
     mark_of,
-    with_supports,
 )
 from cuspwise.standalone_core.deviation.field import DeviationField
 from cuspwise.standalone_core.deviation.support_marks import (
@@ -124,7 +123,7 @@ def test_what_cannot_be_marked_is_refused(flat: AreaSet) -> None:
     with pytest.raises(AreaError, match=r"support: far: \(0, 0, 1\) mm lies more than 0.5 mm off"):
         with_supports(bare, [replace(SPOT, name="far", centre_mm=(0.0, 0.0, 1.0))])
     tiny = replace(SPOT, centre_mm=(0.01, 0.02, 0.0), radius_mm=0.005)
-    with pytest.raises(AreaError, match="no evaluation point"):
+    with pytest.raises(AreaError, match="no measuring point"):
         with_supports(bare, [tiny])
     with pytest.raises(AreaError, match="two of this name"):
         with_supports(bare, [SPOT, SPOT])

@@ -14,7 +14,7 @@ from cuspwise.standalone_core.areas.files import areas_document, load_areas, sav
 from cuspwise.standalone_core.areas.support_marks import SupportMark
 from cuspwise.standalone_core.check import CheckResult, CheckSettings, check_meshes
 from cuspwise.standalone_core.cli.settings import read_mark
-from cuspwise.standalone_core.demo.crown import DemoCrown, demo_crown
+from cuspwise.standalone_core.demo.crown import DemoCrown
 from cuspwise.standalone_core.demo.production import ProducedCrown, produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors
 from cuspwise.standalone_core.demo.scenario import milled_errors
@@ -24,6 +24,7 @@ from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.report.check.output import write_check
 from cuspwise.standalone_core.report.check.terminal import check_view
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
+from made.crowns import demo_crown
 from made.spots import cap_area_mm2, cap_volume_mm3
 from rich.console import Console
 

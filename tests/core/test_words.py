@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import ast
 import re
+from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
@@ -42,3 +44,18 @@ def test_words_that_were_given_up_are_not_used(now: str, before: str) -> None:
         if re.search(before, text, re.IGNORECASE | re.MULTILINE)
     }
     assert found == ALLOWED.get(before, set()), f"say {now}"
+
+
+def shown(tree: ast.AST) -> Iterator[str]:
+    """The texts of a module that are no docstrings or comments."""
+    notes = {node.value for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and node not in notes:
+            yield node.value
+
+
+def test_people_read_of_measuring_points() -> None:
+    trees = {name: ast.parse(text) for name, text in texts().items() if name.endswith(".py")}
+    assert sum("measuring point" in text for tree in trees.values() for text in shown(tree)) >= 3
+    for name, tree in trees.items():
+        assert not [text for text in shown(tree) if "evaluation point" in text], name

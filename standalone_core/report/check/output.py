@@ -144,7 +144,7 @@ def write_check(
 
 def _legend(result: CheckResult, limit_um: float | None, palette: str) -> Legend:
     field = result.design_to_scan
-    tolerance = result.settings.tolerances.mean_abs_um.get("whole")
+    tolerance = result.settings.tolerances.tolerances_um.get("whole")
     if limit_um is None:
         limit_um = colour_limit_um(field.deviation_mm, field.weights_mm2, tolerance_um=tolerance)
     return make_legend(

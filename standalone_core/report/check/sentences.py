@@ -43,7 +43,7 @@ START_WORDS = {
     "landmarks": "from landmark pairs",
     "in_place": "from the position in the files",
 }
-LOSS_WORDS = {
+WEIGHTING_WORDS = {
     "least_squares": "plain least squares",
     "trimmed": "trimmed least squares",
     "robust": "robust (Tukey's biweight)",
@@ -93,7 +93,7 @@ def headline(verdicts: Sequence[Verdict]) -> Headline:
 
 def patch_limit_um(result: CheckResult) -> float:
     """Return the bound that a check's patches lie beyond, µm; NaN without one."""
-    own = result.settings.patches.tolerance_um
+    own = result.settings.patches.patch_um
     return result.settings.tolerances.limit_um("whole") if own is None else own
 
 
@@ -163,7 +163,7 @@ def superimposition_lines(fit: Superimposition) -> tuple[str, ...]:
     if fit.settings.refine:
         settled = "settled" if fit.converged else "had not settled"
         lines.append(
-            f"Best fit ({LOSS_WORDS.get(fit.settings.loss, fit.settings.loss)}, never scaled), "
+            f"Best fit ({WEIGHTING_WORDS[fit.settings.fit_weighting]}, never scaled), "
             f"started {START_WORDS.get(fit.start, fit.start)}; {settled} after "
             f"{fit.iterations} iterations."
         )

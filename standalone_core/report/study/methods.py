@@ -11,7 +11,7 @@ from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.measuring.results import StudyRun
 from ...words.names import area_words, measure_words
 from ...words.text import count_words, listed, plural
-from ..check.sentences import LOSS_WORDS, START_WORDS
+from ..check.sentences import START_WORDS, WEIGHTING_WORDS
 from .sentences import titles_of
 
 REFERENCES: dict[str, str] = {
@@ -149,7 +149,7 @@ def _measuring(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
     start = START_WORDS.get(run.crowns[0].superimposition.start, "") if run.crowns else ""
     yield (
         f"Each scan was superimposed on the design by a rigid best fit without scaling "
-        f"({LOSS_WORDS.get(fit.loss, fit.loss)}, {where}"
+        f"({WEIGHTING_WORDS[fit.fit_weighting]}, {where}"
         f"{', started ' + start if start else ''})."
         if fit.refine
         else "Each scan was superimposed on the design without a best fit."
@@ -249,7 +249,7 @@ def _within(run: StudyRun) -> str:
     spreads = [
         f"{'other areas' if area == ANY_AREA else area_words(area)} {spread:.2g} µm"
         for area, spread in tolerances.scanner_um.items()
-        if area == ANY_AREA or area in tolerances.mean_abs_um
+        if area == ANY_AREA or area in tolerances.tolerances_um
     ]
     guard = (
         f"; {COVERAGE_FACTOR:g} times the scanner's standard uncertainty "

@@ -5,7 +5,8 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 
-from ...study.crowns_needed import Aim, SizeRow
+from ...study.aim import Aim
+from ...study.crowns_needed import SizeRow
 
 _STYLES = ("-", "--", "-.", ":")
 

@@ -7,17 +7,21 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from ...allowed import no_such
 from ...areas.area_set import AREA_NAMES
 from ...areas.files import FORMAT
 from ...areas.support_marks import SUPPORTS, is_support, new_area_name
 from ...deviation.tolerances import ANY_AREA
-from ...errors import CuspwiseError
+from ...errors import CuspwiseError, SettingError
+from ...setting import changed
 from ...superimpose.landmarks import LandmarkPairs, read_landmarks
 from ...words.text import listed
 from ..plan import EVERY_AREA, GroupPlan
+from .check_sections import FORCE
 from .keys import NOT_SET
 from .place import Place
-from .value_types import no_such
+from .study_sections import SETTINGS
+from .value_types import note
 
 Values = Mapping[str, Mapping[str, Any]]
 
@@ -39,7 +43,7 @@ def check_together(values: Values, place: Place, marks: Sequence[str] = ()) -> N
     _check_areas_file_alone(values["areas"], place / "areas")
     _check_area_names(values, place, marks)
     _check_primary(values["analysis"], place / "analysis")
-    _check_scores(values["examiners"], place / "examiners")
+    _check_rules(values, place)
 
 
 def plan_notes(groups: tuple[GroupPlan, ...]) -> tuple[str, ...]:
@@ -113,7 +117,7 @@ def _check_area_names(values: Values, place: Place, marks: Sequence[str]) -> Non
     absent = _NEED_MESIAL if not {"file", "mesial_direction"} & set(areas) else ()
     for here, name, wanted in _named_areas(values, place):
         if name not in names:
-            no_such("area", name, names, here)
+            note(no_such("area", name, names), here)
         elif wanted and name in absent:
             here.wrong(
                 "Contact areas are found only if the mesial direction is known.",
@@ -156,12 +160,19 @@ def _check_primary(given: Mapping[str, Any], place: Place) -> None:
             )
 
 
-def _check_scores(given: Mapping[str, Any], place: Place) -> None:
-    acceptable = given.get("acceptable", NOT_SET.scores.acceptable)
-    counts = {item: len(given.get(item, w)) for item, w in NOT_SET.scores.words.items()}
-    fewest = min(counts, key=lambda item: counts[item])
-    if acceptable >= counts[fewest]:
-        (place / "acceptable").wrong(
-            f"{acceptable} is not a score of {fewest}, which has 0 to {counts[fewest] - 1}.",
-            f"Give a score that all of {listed(tuple(counts))} have.",
-        )
+def _check_rules(values: Values, place: Place) -> None:
+    """Note settings that are allowed one by one and break a rule together."""
+    for section in SETTINGS:
+        changes = {
+            key.target: values[section.name][key.name]
+            for key in section.keys
+            if key.target and key.name in values[section.name]
+        }
+        # Whether there are landmarks to start from is seen where their file is read.
+        changes.pop("check.superimpose.start", None)
+        try:
+            changed(NOT_SET, {**changes, FORCE.target: True})
+        except SettingError as problem:
+            here = place / section.name / problem.subject
+            if here.key not in {mistake.key for mistake in place.mistakes}:
+                here.wrong(problem.reason, problem.remedy)

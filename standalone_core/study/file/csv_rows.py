@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from ...csv_text import as_meant
-from .mistakes import Mistake, StudyFileError, nearest, suggestion
+from ...suggestion import nearest, suggestion
+from .mistakes import Mistake, StudyFileError
 from .value_types import what_is_there
 
 _SEPARATORS = (",", ";", "\t")  # spreadsheets of many countries write semicolons

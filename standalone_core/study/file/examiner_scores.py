@@ -9,13 +9,13 @@ from types import MappingProxyType
 
 import numpy as np
 
+from ...allowed import shown
 from ...mesh.triangle_mesh import FloatArray
 from ...readable import readable
+from ...suggestion import suggestion
 from ...words.text import capital, listed
 from ..plan import ScoreScale, StudyPlan
 from .csv_rows import CsvFile, Row, read_csv, refuse_empty, refuse_repeated, whole_number
-from .mistakes import suggestion
-from .value_types import shown
 
 _NO_SCORE = ("", "nan", "na", "n/a", "-", "–")
 _MOST_NAMED = 5

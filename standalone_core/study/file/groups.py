@@ -10,13 +10,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from ...allowed import shown
 from ...mesh.formats import SUFFIX_FORMATS
 from ...readable import readable
 from ..plan import GroupPlan
 from .place import Place
 from .study_sections import FACTS, GROUP, REPEATS
 from .tables import read_section
-from .value_types import shown, what_is_there
+from .value_types import what_is_there
 
 _LONGEST_NAME = 40
 _NOT_IN_NAMES = set('/\\:*?"<>|')  # what names of files cannot hold on all systems

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from difflib import get_close_matches
 from pathlib import Path
 
 from ...errors import CuspwiseError
 from ...readable import readable
-
-_SHORTEST = 3  # one letter more or less makes too many words of two
 
 
 @dataclass(frozen=True)
@@ -76,33 +73,3 @@ def in_order(mistakes: Iterable[Mistake]) -> tuple[Mistake, ...]:
     found = list(dict.fromkeys(mistakes))
     files = list(dict.fromkeys(mistake.file for mistake in found))
     return tuple(sorted(found, key=lambda m: (files.index(m.file), m.line or 0)))
-
-
-def suggestion(word: str, known: Iterable[str]) -> str:
-    """Ask whether another word was meant; an empty text where none is near.
-
-    Capitals, spaces and hyphens do not count, nor does a part that was left out or added.
-    """
-    close = nearest(word, known)
-    return f"Did you mean {close}?" if close else ""
-
-
-def nearest(word: str, known: Iterable[str]) -> str:
-    """Return the known word most like this one, or an empty text; mm is no likely m."""
-    if len(word) < _SHORTEST:
-        return ""
-    plain = {_plain(name): name for name in known}
-    sought = _plain(word)
-    close = get_close_matches(sought, plain, n=1, cutoff=0.65)
-    if close:
-        return plain[close[0]]
-    parts = [name for name in plain if min(len(name), len(sought)) > 3 and _share(name, sought)]
-    return plain[parts[0]] if len(parts) == 1 else ""
-
-
-def _plain(word: str) -> str:
-    return word.strip().casefold().replace(" ", "_").replace("-", "_")
-
-
-def _share(name: str, sought: str) -> bool:
-    return name.startswith(sought) or sought.startswith(name) or name.endswith(f"_{sought}")

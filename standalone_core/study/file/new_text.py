@@ -9,11 +9,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from ...allowed import Choice, Direction, Flag, Names, Number
 from ..plan import EVERY_AREA
 from .check_sections import MARK, TOLERANCES
 from .keys import NOT_SET, Key, Section
 from .study_sections import EQUIVALENCE, EXAMINERS, FACTS, GROUP, REPEATS, SETTINGS, TOP
-from .value_types import Choice, Direction, Flag, Kind, Names, Number
 
 _WIDTH = 96
 _MOST_WORDS = 8
@@ -91,8 +91,11 @@ def toml_key(name: str) -> str:
 def _top(study: NewStudy) -> Iterator[str]:
     values = {"title": study.title, "question": "", "design": study.design}
     for key in TOP.keys:
-        yield from _remarks(key.help)
-        yield f"{key.name} = {toml_text(values[key.name])}"
+        if key.name in values:
+            yield from _remarks(key.help)
+            yield f"{key.name} = {toml_text(values[key.name])}"
+        else:
+            yield from _key(key, None)
 
 
 def _groups(study: NewStudy) -> Iterator[str]:
@@ -127,7 +130,7 @@ def _section(section: Section, given: Mapping[str, Any]) -> Iterator[str]:
     yield from _remarks(section.help)
     yield f"[{section.name}]"
     if section is TOLERANCES:
-        for area, limit in NOT_SET.check.tolerances.mean_abs_um.items():
+        for area, limit in NOT_SET.check.tolerances.tolerances_um.items():
             yield f"#{area} = {toml_text(limit)}  # default: common practice, no source"
     if section is EQUIVALENCE:
         yield f"{EVERY_AREA} = {toml_text(START_EQUIVALENCE_UM)}  # no source: choose your own"
@@ -172,10 +175,9 @@ def _allowed(key: Key) -> str:
 
 def _example(key: Key) -> Any:
     """Return a value for a key without a default, to be replaced by the user's own."""
-    kind: Kind = key.kind
-    if isinstance(kind, Direction):
+    if isinstance(key.kind, Direction):
         return [0.0, 0.0, 1.0] if key.name == "insertion" else [1.0, 0.0, 0.0]
-    if isinstance(kind, Number):
+    if isinstance(key.kind, Number):
         return 25.0
     return "areas.json" if key.target.endswith("areas_file") else f"{key.target or key.name}.csv"
 

@@ -9,18 +9,20 @@ from types import MappingProxyType
 from typing import Any
 
 from ...areas.support_marks import OLD_KINDS, new_area_name
+from .check_sections import SUPPORT_MARKS
 from .place import Place
 from .toml_lines import KeyPath
 
 NEW_NAMES: Mapping[KeyPath, KeyPath] = MappingProxyType(
     {
-        ("contacts",): ("marks",),
-        ("verdicts", "contact_um"): ("verdicts", "mark_um"),
+        ("contacts",): (SUPPORT_MARKS,),
+        ("measuring", "drop_debris"): ("measuring", "ignore_loose_pieces"),
+        ("superimposition", "loss"): ("superimposition", "fit_weighting"),
+        ("verdicts", "contact_um"): (SUPPORT_MARKS, "limit_um"),
     }
 )
 """Tables and keys by what older files call them."""
 
-_MARKS = NEW_NAMES[("contacts",)]
 _AREA_LISTS = (("analysis", "areas"), ("superimposition", "fit_areas"))
 _AREA_TABLES = ("tolerances_um", "equivalence_um", "scanner_um")
 
@@ -108,7 +110,7 @@ def _rename_values(document: dict[str, Any]) -> None:
     analysis = document.get("analysis")
     if isinstance(analysis, dict) and isinstance(analysis.get("primary_area"), str):
         analysis["primary_area"] = new_area_name(analysis["primary_area"])
-    marks = document.get(str(_MARKS[0]))
+    marks = document.get(SUPPORT_MARKS)
     for mark in marks.values() if isinstance(marks, dict) else ():
         if isinstance(mark, dict) and isinstance(mark.get("kind"), str):
             mark["kind"] = OLD_KINDS.get(mark["kind"], mark["kind"])

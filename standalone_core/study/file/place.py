@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from .mistakes import Mistake
@@ -24,16 +24,19 @@ class Place:
         What has been found so far.
     path : key path
         This place.
+    force : bool
+        Whether numbers that are hardly meant are taken as they are.
     """
 
     file: Path
     lines: Mapping[KeyPath, int]
     mistakes: list[Mistake] = field(default_factory=list)
     path: KeyPath = ()
+    force: bool = False
 
     def __truediv__(self, part: str | int) -> Place:
         """Return the place of a key or list item in this one."""
-        return Place(self.file, self.lines, self.mistakes, (*self.path, part))
+        return replace(self, path=(*self.path, part))
 
     @property
     def folder(self) -> Path:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from ...errors import CuspwiseError
+from ...setting import changed
 from ..plan import StudyPlan
+from .check_sections import SUPPORT_MARKS
 from .cross_checks import check_together, landmark_pairs, plan_notes
 from .groups import read_groups
 from .keys import NOT_SET
@@ -19,7 +20,7 @@ from .old_names import with_new_names
 from .place import Place
 from .study_sections import SETTINGS, TOP
 from .support_marks import read_marks
-from .tables import GROUPS, MARKS, Tables, read_tables
+from .tables import GROUPS, Tables, read_tables
 from .toml_lines import key_lines
 from .value_types import what_is_there
 
@@ -80,7 +81,7 @@ def read_plan(path: str | Path) -> StudyPlan:
     tables = read_tables(document, place)
     design = tables.values[""].get("design")
     groups = read_groups(tables.groups, place / GROUPS, design)
-    marks = read_marks(tables.marks, place / MARKS)
+    marks = read_marks(tables.marks, place / SUPPORT_MARKS)
     pairs = landmark_pairs(tables.values, place / "superimposition")
     check_together(tables.values, place, [mark.area_name for mark in marks])
     if place.mistakes:
@@ -133,47 +134,26 @@ def _changes(tables: Tables) -> dict[str, Any]:
     changes: dict[str, Any] = {}
     for section in (TOP, *SETTINGS):
         values = tables.values[section.name]
-        if section.target:
-            changes[section.target] = values
+        if section.free is not None:
+            changes[section.free.target] = values
         for key in section.keys:
             if key.target and key.name in values:
                 changes[key.target] = values[key.name]
     limits = {
         area: None if limit == "none" else limit
-        for area, limit in changes["check.tolerances.mean_abs_um"].items()
+        for area, limit in changes["check.tolerances.tolerances_um"].items()
     }
-    changes["check.tolerances.mean_abs_um"] = NOT_SET.check.tolerances.changed(limits).mean_abs_um
+    changes["check.tolerances.tolerances_um"] = NOT_SET.check.tolerances.changed(
+        limits
+    ).tolerances_um
     return changes
 
 
 def _plan(changes: Mapping[str, Any], file: Path) -> StudyPlan:
     """Make the plan; what it refuses, though every key was allowed, is a mistake too."""
-    tree: dict[str, Any] = {}
-    for target, value in changes.items():
-        *parents, last = target.split(".")
-        branch = tree
-        for part in parents:
-            branch = branch.setdefault(part, _Branch())
-        branch[last] = value
     try:
-        plan: StudyPlan = _changed(NOT_SET, tree)
+        plan: StudyPlan = changed(NOT_SET, changes)
     except CuspwiseError as error:
         mistake = Mistake(file, None, error.subject, error.reason, error.remedy)
         raise StudyFileError([mistake]) from error
     return plan
-
-
-class _Branch(dict[str, Any]):
-    """Changes of one part of a plan, as distinct from a mapping that is a value."""
-
-
-def _changed(owner: Any, changes: Mapping[str, Any]) -> Any:
-    """Return a copy of a dataclass or mapping with parts of it, and of its parts, changed."""
-    whole = isinstance(owner, Mapping)
-    new = {
-        name: _changed(owner[name] if whole else getattr(owner, name), value)
-        if isinstance(value, _Branch)
-        else value
-        for name, value in changes.items()
-    }
-    return {**owner, **new} if whole else replace(owner, **new)

@@ -7,9 +7,10 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
+from ...allowed import shown
 from ..plan import StudyPlan
 from .csv_rows import CsvFile, Row, read_csv, refuse_empty, refuse_repeated, whole_number
-from .value_types import shown, what_is_there
+from .value_types import what_is_there
 
 COLUMNS = ("file", "crown", "operator", "trial")
 

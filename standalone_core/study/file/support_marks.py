@@ -9,8 +9,7 @@ from ...areas.support_marks import SupportMark
 from ...errors import CuspwiseError
 from .place import Place
 from .study_sections import MARK
-from .tables import MARKS, read_section
-from .value_types import shown
+from .tables import read_section
 
 
 def read_marks(tables: Mapping[str, Any], place: Place) -> tuple[SupportMark, ...]:
@@ -30,9 +29,6 @@ def read_marks(tables: Mapping[str, Any], place: Place) -> tuple[SupportMark, ..
     found = []
     for name, table in tables.items():
         here = place / name
-        if not isinstance(table, dict):
-            here.wrong(f"It is {shown(table)}, not a table.", f"Write [{MARKS}.{name}].")
-            continue
         noted = len(place.mistakes)
         values = read_section(MARK, table, here)
         if len(place.mistakes) > noted:

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
-from .keys import Section
-from .mistakes import nearest
+from ...allowed import shown
+from ...setting import taken_with
+from ...suggestion import nearest
+from .check_sections import FORCE, MARKS, SUPPORT_MARKS
+from .keys import Key, Section
 from .place import Place
 from .study_sections import GROUP, MARK, SETTINGS, TOP
-from .value_types import shown
+from .value_types import read_value
 
 GROUPS = "groups"
-MARKS = "marks"
 _TABLES = {section.name: section for section in SETTINGS}
+_SWITCH = "force = true above the first table"
 
 
 @dataclass(frozen=True)
@@ -39,9 +42,12 @@ def read_tables(document: Mapping[str, Any], place: Place) -> Tables:
     """Read all tables of a study file; note every mistake in them."""
     top = {key: value for key, value in document.items() if TOP.key(key)}
     hinted = _refuse_unknown_names(document, place)
+    place = replace(place, force=document.get(FORCE.name) is True)
     values = {"": read_section(TOP, top, place, hinted)}
     for name, section in _TABLES.items():
         table = document.get(name, {})
+        if name == SUPPORT_MARKS:
+            table = _without_marks(table, place / name)
         if isinstance(table, dict):
             values[name] = read_section(section, table, place / name)
         else:
@@ -53,7 +59,7 @@ def read_tables(document: Mapping[str, Any], place: Place) -> Tables:
     return Tables(
         values,
         _group_tables(document.get(GROUPS), place, GROUPS in hinted),
-        _mark_tables(document.get(MARKS, {}), place),
+        _mark_tables(document.get(SUPPORT_MARKS, {})),
     )
 
 
@@ -81,10 +87,9 @@ def read_section(
     values: dict[str, Any] = {}
     hints = set(hinted)
     for name, given in table.items():
-        key = section.key(name)
-        kind = section.free if key is None else key.kind
-        if kind is not None:
-            values[name] = kind.read(given, place / name)
+        key = section.key(name) or section.free
+        if key is not None:
+            values[name] = _read(key, given, place / name)
         else:
             hints.add(_unknown(name, given, section, place))
     for key in section.keys:
@@ -93,9 +98,19 @@ def read_section(
     return {name: value for name, value in values.items() if value is not None}
 
 
+def _read(key: Key, given: Any, place: Place) -> Any:
+    """Read a value; note it if it is not allowed, or hardly meant and not forced."""
+    own = key.setting is not None and key.kind is key.setting.allowed
+    value = read_value(key.setting if own and key.setting else key.kind, given, place)
+    problem = None if value is None or place.force else key.implausible(value)
+    if problem is not None:
+        place.wrong(problem.reason, f"{problem.remedy} {taken_with(_SWITCH)}")
+    return value
+
+
 def _refuse_unknown_names(document: Mapping[str, Any], place: Place) -> set[str]:
     """Note what is unknown at the top of the file; return what it was probably meant for."""
-    known = {*_TABLES, GROUPS, MARKS}
+    known = {*_TABLES, GROUPS}
     hints: set[str] = set()
     for name, given in document.items():
         if name in known or TOP.key(name):
@@ -132,14 +147,29 @@ def _where(section: Section) -> str:
     return f"below [{section.name}]" if section.name else "above the first table"
 
 
-def _mark_tables(given: Any, place: Place) -> Mapping[str, Any]:
-    if isinstance(given, dict):
-        return given
-    (place / MARKS).wrong(
-        "It is not a table of support marks.",
-        "Write a table for each: [marks.lingual], and centre_mm and radius_mm below.",
-    )
-    return {}
+def _without_marks(table: Any, place: Place) -> Any:
+    """Return what the table of support marks says of all of them; note what is no mark."""
+    if not isinstance(table, dict):
+        place.wrong(
+            f"It is {shown(table)}, not a table.",
+            f"Write a table for each mark: [{SUPPORT_MARKS}.lingual], and centre_mm and radius_mm "
+            "below.",
+        )
+        return {}
+    for name, given in table.items():
+        if isinstance(given, list) and MARKS.key(name) is None:
+            (place / name).wrong(f"It is {shown(given)}.", f"Write [{SUPPORT_MARKS}.{name}].")
+    return {
+        name: given
+        for name, given in table.items()
+        if not isinstance(given, dict) and (MARKS.key(name) or not isinstance(given, list))
+    }
+
+
+def _mark_tables(table: Any) -> Mapping[str, Any]:
+    """Return the tables of single support marks."""
+    parts = table.items() if isinstance(table, dict) else ()
+    return {name: given for name, given in parts if isinstance(given, dict)}
 
 
 def _group_tables(given: Any, place: Place, hinted: bool) -> Mapping[str, Any]:

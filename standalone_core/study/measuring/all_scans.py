@@ -22,7 +22,7 @@ from .scan_job import (
     scan_job,
 )
 
-_TOLD = 3  # scans whose reasons are told if none can be used
+_NAMED = 3  # scans whose reasons are given if none can be used
 
 
 def scan_jobs(
@@ -87,11 +87,11 @@ def crowns_of(
 
 def nothing_usable(left_out: Sequence[LeftOut]) -> StudyError:
     """Return the error of a study none of whose scans can be used."""
-    told = [f"{scan.name}: {scan.reason}" for scan in left_out[:_TOLD]]
-    more = len(left_out) - len(told)
-    told += [f"And {more} more."] if more else []
+    reasons = [f"{scan.name}: {scan.reason}" for scan in left_out[:_NAMED]]
+    more = len(left_out) - len(reasons)
+    reasons += [f"And {more} more."] if more else []
     return StudyError(
-        f"None of the scans can be used. {' '.join(told)}",
+        f"None of the scans can be used. {' '.join(reasons)}",
         subject="study",
         remedy="Check that the scans are of crowns made from this design, and their unit.",
     )

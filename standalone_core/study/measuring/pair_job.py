@@ -10,17 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...areas.area_set import AreaSet
-from ...check_settings import CheckSettings, faces_to_fit
-from ...deviation.field import (
-    COUNTED,
-    NOT_MUTUAL,
-    TOO_FAR,
-    DeviationField,
-    DeviationSettings,
-    counting_status,
-)
+from ...areas.chosen import faces_to_fit
+from ...check_settings import CheckSettings
+from ...deviation.field import COUNTED, NOT_MUTUAL, TOO_FAR, DeviationField, counting_status
 from ...deviation.matching import through_no_wall_steps
 from ...deviation.measures import AreaMeasures, measure_areas
+from ...deviation.settings import DeviationSettings
 from ...errors import SuperimpositionError
 from ...measure import ReadyDesign
 from ...mesh.refine import EvaluationMesh

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from ...areas.area_set import AreaSet
+from ...areas.chosen import faces_to_fit
 from ...check import versions_used
-from ...check_settings import faces_to_fit, refuse_unknown_areas
-from ...measure import ReadyDesign, read_design, ready_design_steps
+from ...measure import ReadyDesign, read_design, ready_design_steps, refuse_unknown_areas
 from ...progress import Progress, Steps, run, scaled
 from ...stopwatch import Stopwatch
 from ..file.inputs import StudyInputs

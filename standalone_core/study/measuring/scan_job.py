@@ -17,8 +17,9 @@ from ...check_settings import CheckSettings
 from ...deviation.field import DeviationField
 from ...deviation.judgement import pieces_of
 from ...deviation.layers_beside import layers_beside
-from ...deviation.margin_profile import MarginProfileSettings, margin_profile
+from ...deviation.margin_profile import margin_profile
 from ...deviation.measures import measure_areas
+from ...deviation.settings import MarginProfileSettings
 from ...measure import MeasuredScan, ReadyDesign, measure_scan_steps, read_scan
 from ...mesh.layers import DoubleLayer
 from ...mesh.refine import EvaluationMesh, evaluation_mesh
@@ -45,7 +46,7 @@ class StudyDependencies:
     design_sha256 : str
         Checksum of its file.
     areas : str
-        Under which the areas are kept, which tells their content.
+        Under which the areas are kept, which stands for their content.
     fit_areas : str
         Checksum of those that are fitted on; empty for the whole crown.
     settings : CheckSettings
@@ -96,7 +97,12 @@ class ScanJob:
             self.sha256,
             self.study.design_sha256,
             self.study.fit_areas,
-            [settings.design_unit, settings.scan_unit, settings.spacing_mm, settings.drop_debris],
+            [
+                settings.design_unit,
+                settings.scan_unit,
+                settings.spacing_mm,
+                settings.ignore_loose_pieces,
+            ],
             settings.superimpose,
             settings.deviation,
         )
@@ -109,7 +115,7 @@ class ScanJob:
             "rows",
             self.key,
             self.study.areas,
-            [dict(tolerances.mean_abs_um), tolerances.max_unmatched_um],
+            [dict(tolerances.tolerances_um), tolerances.max_unmatched_um],
             self.settings.weighted,
             MarginProfileSettings(),
             self.settings.mark,
@@ -159,7 +165,7 @@ def _rows(measured: MeasuredScan, area_set: AreaSet, settings: CheckSettings) ->
     """Return what depends on areas and tolerances, as JSON can hold it."""
     tolerances = settings.tolerances
     rows = measure_areas(
-        measured.fields, area_set, tolerances.mean_abs_um, weighted=settings.weighted
+        measured.fields, area_set, tolerances.tolerances_um, weighted=settings.weighted
     )
     margin = margin_profile(
         *measured.fields,

@@ -42,16 +42,19 @@ def workers_design(design: Path, settings: CheckSettings, folder: Path, areas: s
     CuspwiseError
         The design cannot be read, or the areas are gone.
     """
-    unit, debris = settings.design_unit, settings.drop_debris
-    return _ready(str(design), unit, settings.spacing_mm, debris, str(folder), areas)
+    unit, ignore = settings.design_unit, settings.ignore_loose_pieces
+    return _ready(str(design), unit, settings.spacing_mm, ignore, str(folder), areas)
 
 
 @lru_cache(maxsize=1)
 def _ready(
-    path: str, unit: str, spacing_mm: float, drop_debris: bool, folder: str, areas: str
+    path: str, unit: str, spacing_mm: float, ignore_loose_pieces: bool, folder: str, areas: str
 ) -> ReadyDesign:
     settings = replace(
-        CheckSettings(), design_unit=unit, spacing_mm=spacing_mm, drop_debris=drop_debris
+        CheckSettings(),
+        design_unit=unit,
+        spacing_mm=spacing_mm,
+        ignore_loose_pieces=ignore_loose_pieces,
     )
 
     def kept_areas(evaluation: EvaluationMesh) -> Steps[AreaSet]:
@@ -63,7 +66,7 @@ def _ready(
 
 
 def keep_areas(store: ResultStore, area_set: AreaSet) -> str:
-    """Keep a study's areas, and return the key, which tells their content."""
+    """Keep a study's areas, and return the key, which stands for their content."""
     line = area_set.margin_line
     record = {
         "areas": [[area.name, area.origin, area.note] for area in area_set.areas.values()],

@@ -51,7 +51,8 @@ def core_row(case: SimpleNamespace, surfaces: SimpleNamespace, place: np.ndarray
     sides = {name: areas[name] for name in ("external", "intaglio")}
     area_set = case.part("standalone_core.areas.area_set").AreaSet(evaluation, sides)
     spot = supports.SupportMark("1", tuple(place.tolist()), RADIUS_MM)
-    (found,) = marks.measure_marks(field, supports.with_supports(area_set, [spot]))
+    discs = case.part("standalone_core.areas.mark_discs")
+    (found,) = marks.measure_marks(field, discs.with_supports(area_set, [spot]))
     return found
 
 

@@ -104,7 +104,7 @@ def make_result(name: str = "scan.stl", area: str = "chewing") -> CheckResult:
         settings=SuperimposeSettings(),
     )
     settings = CheckSettings(spacing_mm=0.5)
-    measures = measure_areas(fields, area_set, settings.tolerances.mean_abs_um)
+    measures = measure_areas(fields, area_set, settings.tolerances.tolerances_um)
     verdicts = judge(measures, fit, settings.tolerances)
     scan = ball(5.02, name)
     return CheckResult(

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 from cuspwise.standalone_core.areas.area_set import AreaSet, AreaSettings
 from cuspwise.standalone_core.areas.find import find_areas
-from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
+from made.crowns import demo_crown
 
 SETTINGS = AreaSettings(mesial_direction=(1.0, 0.0, 0.0), margin_band_mm=0.8)
 

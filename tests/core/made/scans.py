@@ -5,10 +5,11 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-from cuspwise.standalone_core.demo.crown import DemoCrown, demo_crown
+from cuspwise.standalone_core.demo.crown import DemoCrown
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise, Wave
 from cuspwise.standalone_core.mesh.triangle_mesh import BoolArray, FloatArray, TriangleMesh
+from made.crowns import demo_crown
 from scipy.spatial import cKDTree
 
 EDGE_MM = 0.2

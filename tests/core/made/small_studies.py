@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
 
 import numpy as np
-from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise, Wave
+from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.mesh.write import write_mesh
+from made.crowns import demo_crown
 
 EDGE_MM = 0.4
 
@@ -33,12 +35,22 @@ spacing_mm = 0.4
 
 def write_small_study(folder: Path, groups: Mapping[str, int], text: str = STUDY) -> Path:
     """Write a design, scans of produced crowns and a study file; return the study file."""
+    for name, mesh in _meshes(tuple(groups.items())).items():
+        file = folder / name
+        file.parent.mkdir(parents=True, exist_ok=True)
+        write_mesh(file, mesh)
+    file = folder / "study.toml"
+    file.write_text(text, encoding="utf-8")
+    return file
+
+
+@cache
+def _meshes(groups: tuple[tuple[str, int], ...]) -> dict[str, TriangleMesh]:
+    """The design and the groups' scans under their files' names, made once a process."""
     design = demo_crown(EDGE_MM)
-    folder.mkdir(parents=True, exist_ok=True)
-    write_mesh(folder / "design.stl", design.mesh)
+    meshes = {"design.stl": design.mesh}
     rng = np.random.default_rng(11)
-    for group, count in groups.items():
-        (folder / group).mkdir()
+    for group, count in groups:
         for k in range(count):
             errors = ProductionErrors(
                 waves=(Wave((0.2, 0.5, 1.0), 9.0, 8.0 + 2.0 * k, 75.0),),
@@ -46,10 +58,8 @@ def write_small_study(folder: Path, groups: Mapping[str, int], text: str = STUDY
                 noise=ScannerNoise(2.0),
             )
             crown = produce(design, errors, edge_mm=EDGE_MM, rng=rng)
-            write_mesh(folder / group / f"{k}.stl", crown.mesh)
-    file = folder / "study.toml"
-    file.write_text(text, encoding="utf-8")
-    return file
+            meshes[f"{group}/{k}.stl"] = crown.mesh
+    return meshes
 
 
 def written(out: Path) -> dict[str, bytes]:

@@ -131,7 +131,7 @@ def made_deviations(area_set: AreaSet, group: str, n: int, seed: int) -> list[np
 def make_crown(area_set: AreaSet, name: str, group: str, deviation: np.ndarray) -> Crown:
     settings = CheckSettings(spacing_mm=0.45)
     fields = [field_of(area_set, deviation, way) for way in ("design_to_scan", "scan_to_design")]
-    measures = measure_areas(fields, area_set, settings.tolerances.mean_abs_um)
+    measures = measure_areas(fields, area_set, settings.tolerances.tolerances_um)
     verdicts = judge(measures, pose(), settings.tolerances)
     return Crown(
         name=name,

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import numpy as np
 import trimesh
-from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.superimpose.prepared import PreparedDesign
 from cuspwise.standalone_core.superimpose.rigid import apply, motion
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
+from made.crowns import demo_crown
 from scipy.spatial.transform import Rotation
 
 

@@ -146,7 +146,7 @@ def test_edited_areas_and_tolerances_take_part(listed: SimpleNamespace) -> None:
     assert call(listed, "run_study") == {"FINISHED"}
     assert "Höcker" in kept(listed)["areas"]
     plan = listed.part("standalone_core.study.file.read").read_plan(listed.folder / "study.toml")
-    assert dict(plan.check.tolerances.mean_abs_um) == {"whole": 12.5, "occlusal": 20.0}
+    assert dict(plan.check.tolerances.tolerances_um) == {"whole": 12.5, "occlusal": 20.0}
     assert plan.analysis.equivalence_of("margin") == 7.5
     assert plan.analysis.primary_area == "occlusal"
     assert plan.check.areas_file == listed.folder / "areas.json"

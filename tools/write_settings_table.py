@@ -1,0 +1,93 @@
+"""Write docs/settings.md, the table of all settings, from their declarations.
+
+Run it after a setting was changed: ``python tools/write_settings_table.py``. A test says when the
+table is out of date.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from cuspwise.standalone_core.cli.setting_options import option_name
+from cuspwise.standalone_core.cli.settings import CHECK_KEYS
+from cuspwise.standalone_core.setting import Setting
+from cuspwise.standalone_core.study.file.keys import Key, Section
+from cuspwise.standalone_core.study.file.new_text import toml_text
+from cuspwise.standalone_core.study.file.study_sections import MARK, SETTINGS, TOP
+
+FILE = Path(__file__).resolve().parents[1] / "docs" / "settings.md"
+
+_HEAD = """\
+<!-- Written by tools/write_settings_table.py from the declarations: change those. -->
+# All settings
+
+Each setting has one name: of the key in a study file, of the attribute in Python, of the property
+in Blender where there is one, and of the option, which leaves the unit out. Options that are
+empty here are given as `--set NAME=VALUE`, with the table before the name where two tables share
+it: `--set verdicts.min_coverage=0.8`. The same values are refused everywhere.
+
+A number beyond what is *plausible* is hardly meant (mm typed for µm, or the reverse): it is refused
+with the number that was probably meant, and taken as it is with `--force`, with `force = true`
+above the first table of a study file, with `CheckSettings(force=True)` in Python, or with *Take
+Unusual Numbers* in Blender. A 0 that is allowed switches something off and is always plausible.
+
+Where nothing else is said, defaults are our own or common practice, no source.
+"""
+_COLUMNS = ("setting", "default", "allowed", "plausible", "option", "meaning")
+_FREE = {"tolerances_um": "--tolerance AREA=UM", "scanner_um": "--scanner [AREA=]UM"}
+
+
+def settings_table() -> str:
+    """Return the text of the file."""
+    blocks = [_HEAD]
+    for section in (TOP, *SETTINGS, MARK):
+        rows = list(_rows(section))
+        if rows:
+            name = f"`[{section.name}]`" if section.name else "Above the first table"
+            lines = [f"## {name}", "", " ".join(section.help.split()), ""]
+            lines += [_line(_COLUMNS), _line(["---"] * len(_COLUMNS)), *map(_line, rows)]
+            blocks.append("\n".join(lines) + "\n")
+    return "\n".join(blocks)
+
+
+def _rows(section: Section) -> Iterator[tuple[str, ...]]:
+    if section.free is not None and section.free.setting is not None:
+        setting = section.free.setting
+        option = _FREE.get(section.name, "")
+        yield _row("an area", section.free, setting, f"`{option}`" if option else "")
+    for key in section.keys:
+        if key.setting is not None:
+            own = key in CHECK_KEYS
+            option = f"`{_option(key.setting)}`" if own else ""
+            yield _row(f"`{key.name}`", key, key.setting, option)
+
+
+def _row(name: str, key: Key, setting: Setting, option: str) -> tuple[str, ...]:
+    default = "" if name == "an area" or key.required else _default(key)
+    plausible = ""
+    if setting.plausible is not None:
+        low, high = setting.plausible
+        plausible = f"{low:g} to {high:g} {setting.unit}"
+    meaning = f"{setting.meaning} {setting.more}".strip()
+    return name, default, key.kind.allowed, plausible, option, meaning
+
+
+def _default(key: Key) -> str:
+    value: Any = key.default if key.target or key.setting is None else key.setting.default
+    return "" if value is None else f"`{toml_text(value)}`"
+
+
+def _option(setting: Setting) -> str:
+    option = option_name(setting)
+    return f"--no-{option.removeprefix('--')}" if setting.default is True else option
+
+
+def _line(cells: Iterator[str] | tuple[str, ...] | list[str]) -> str:
+    return f"| {' | '.join(cell.replace('|', chr(92) + '|') for cell in cells)} |"
+
+
+if __name__ == "__main__":
+    FILE.write_text(settings_table(), encoding="utf-8")
+    print(f"Written: {FILE}")
