@@ -26,8 +26,8 @@ from ...standalone_core.superimpose.settings import SuperimposeSettings
 from ..areas import support_marks
 from ..identifiers import SCENE_PROPERTIES
 from . import kept_points, store
-from .inputs import JUDGING, judging_choices, tolerances_of, why_unusual
 from .kept_points import KeptPoints
+from .scene_choices import JUDGING, judging_choices, tolerances_of, why_unusual
 
 
 def judge_all(scene: bpy.types.Scene) -> None:

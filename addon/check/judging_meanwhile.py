@@ -17,7 +17,7 @@ from ..blender.worker import Worker
 from ..drawing import colour_map, overlay
 from ..identifiers import SCENE_PROPERTIES
 from . import judging, store
-from .inputs import judging_choices, why_unusual
+from .scene_choices import judging_choices, why_unusual
 
 QUIET_S = 0.15  # after the last change: a number that is dragged changes often
 LOOK_S = 0.03

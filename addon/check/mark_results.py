@@ -38,8 +38,9 @@ from ...standalone_core.superimpose.result import Superimposition
 from ..areas import area_groups, support_marks
 from ..blender.session import persistent
 from . import judging, store
-from .inputs import DesignInput, check_settings
+from .inputs import DesignInput
 from .kept_points import KeptPoints
+from .scene_choices import check_settings
 
 SAME_MM = 1e-3  # points of single precision at the same place
 

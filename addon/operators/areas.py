@@ -15,7 +15,7 @@ from .. import identifiers
 from ..areas import area_groups
 from ..blender.job import JobOperator
 from ..blender.session import Answer, our_operators, scene_of, settings_of
-from ..check import inputs, store
+from ..check import inputs, scene_choices, store
 from ..drawing import colour_map, overlay
 from . import ready
 
@@ -44,7 +44,7 @@ class FindAreas(JobOperator, bpy.types.Operator):
     def start(self, context: bpy.types.Context) -> Steps[Any]:
         """Find its areas with the choices of now."""
         settings = settings_of(context)
-        return inputs.area_steps(self._design, inputs.choices_of(settings))
+        return inputs.area_steps(self._design, scene_choices.choices_of(settings))
 
     def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
         """Write groups and curve."""
@@ -132,7 +132,7 @@ class AreasFileJob(JobOperator):
 
     def start(self, context: bpy.types.Context) -> Steps[Any]:
         """Work on the file with the choices of now."""
-        choices = inputs.choices_of(settings_of(context))
+        choices = scene_choices.choices_of(settings_of(context))
         return self.steps(self._design, Path(bpy.path.abspath(self.filepath)), choices)
 
 

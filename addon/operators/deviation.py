@@ -10,7 +10,7 @@ from .. import identifiers
 from ..areas import area_groups
 from ..blender.job import JobOperator
 from ..blender.session import scene_of, settings_of
-from ..check import inputs, store
+from ..check import inputs, scene_choices, store
 from ..drawing import colour_map
 from . import ready
 from .superimposition import move_scan
@@ -79,7 +79,7 @@ class MeasureDeviation(CheckOperator, bpy.types.Operator):
     def choices(self, context: bpy.types.Context) -> dict[str, Any]:
         """Leave the scan where it is."""
         settings = settings_of(context)
-        return {**inputs.choices_of(settings), "start": "in_place", "refine": False}
+        return {**scene_choices.choices_of(settings), "start": "in_place", "refine": False}
 
 
 CLASSES = (CheckCrown, MeasureDeviation)

@@ -14,7 +14,7 @@ from ..areas.mark_picking import MarkPicking
 from ..blender import bridge
 from ..blender.job import JobOperator
 from ..blender.session import Answer, OperatorBase, manager_of, scene_of, settings_of
-from ..check import inputs, mark_results, store
+from ..check import inputs, mark_results, scene_choices, store
 from ..drawing import colour_map, framing
 from ..properties import mark_choices
 from . import ready
@@ -27,9 +27,9 @@ class MarksJob(JobOperator):
 
     def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read the design, its marks and the deviations kept."""
-        choices = inputs.choices_of(getattr(context.scene, identifiers.SCENE_PROPERTIES))
-        inputs.refuse_unusual(choices)
-        limits = inputs.mark_settings(choices)
+        choices = scene_choices.choices_of(getattr(context.scene, identifiers.SCENE_PROPERTIES))
+        scene_choices.refuse_unusual(choices)
+        limits = scene_choices.mark_settings(choices)
         self._design = yield from inputs.read_design_steps(context)
         self._kept = []
         for scan in mark_results.measured_scans(self._design.design, scene_of(context)):

@@ -4,7 +4,7 @@ import bpy
 
 from .. import identifiers
 from ..blender.session import settings_of
-from ..check.inputs import judging_choices, why_unusual
+from ..check.scene_choices import judging_choices, why_unusual
 from ..properties import choices
 from .base import SidebarPanel, say
 

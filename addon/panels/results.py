@@ -22,7 +22,7 @@ from ...standalone_core.words.text import capital, micrometres
 from .. import identifiers
 from ..blender.session import scene_of, settings_of
 from ..check import judging, kept_points, store, verdict_lines
-from ..check.inputs import judging_choices, tolerances_of, why_unusual
+from ..check.scene_choices import judging_choices, tolerances_of, why_unusual
 from ..drawing import colour_map
 from .base import SidebarPanel, say
 

@@ -19,8 +19,8 @@ from .. import identifiers
 from ..areas import support_marks
 from ..blender.session import scene_of, settings_of
 from ..check import mark_results, store
-from ..check.inputs import MARK_LIMITS
 from ..check.mark_results import number
+from ..check.scene_choices import MARK_LIMITS
 from ..drawing import colour_map
 from .areas import AreasPanel
 from .base import SidebarPanel, say

@@ -27,7 +27,7 @@ from ...standalone_core.superimpose.point_pairs import fit_point_pairs
 from ..areas import area_groups, support_marks
 from ..blender import bridge, frames
 from ..blender.session import scene_of
-from ..check import inputs, landmarks
+from ..check import inputs, landmarks, scene_choices
 from ..check.inputs import DesignInput
 from ..identifiers import SCENE_PROPERTIES
 from . import study_scene
@@ -126,7 +126,7 @@ def read_steps(context: bpy.types.Context) -> Steps[StudyInput]:
     folder = study_scene.folder_of(scene)
     refuse_foreign(folder)
     choices = study_scene.choices_of(getattr(scene, SCENE_PROPERTIES))
-    inputs.refuse_unusual(choices)
+    scene_choices.refuse_unusual(choices)
     listing = study_scene.listing_of(scene)
     design = yield from scaled(_read_design_steps(context), 0.0, DESIGN_SHARE)
     found = StudyInput(

@@ -10,7 +10,7 @@ from typing import Any
 import bpy
 
 from ...standalone_core.errors import StudyError
-from ..check import inputs, store
+from ..check import scene_choices, store
 from ..identifiers import SCENE_PROPERTIES
 
 
@@ -77,7 +77,7 @@ def listing_lines(listing: Listing) -> tuple[str, ...]:
 def choices_of(settings: Any) -> dict[str, Any]:
     """Return what a study of the scene is made with, as plain data."""
     return {
-        **inputs.choices_of(settings),
+        **scene_choices.choices_of(settings),
         "equivalence_um": float(f"{settings.study.equivalence_um:.6g}"),
         "primary_area": settings.study.primary_area,
         "primary_measure": settings.study.primary_measure,

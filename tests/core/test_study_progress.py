@@ -30,7 +30,7 @@ class Clock:
 
 @pytest.fixture(scope="module")
 def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return write_small_study(tmp_path_factory.mktemp("study"), {"a": 3})
+    return write_small_study(tmp_path_factory.mktemp("study"), {"a": 3, "b": 1})
 
 
 def test_the_time_left_is_told_after_the_first_few_jobs() -> None:
@@ -120,15 +120,15 @@ def driven(steps: Steps[object]) -> Iterator[tuple[float, Progress]]:
 def test_alone_it_tells_which_scan_of_how_many(study: Path, tmp_path: Path) -> None:
     seen = [progress for _, progress in driven(run_study_steps(read_plan(study), tmp_path))]
     labels = [progress.label for progress in seen]
-    for number, name in enumerate("012", start=1):
-        own = [label for label in labels if label.startswith(f"Scan {number} of 3, {name}: ")]
+    for number, name in enumerate(("a/0", "1", "2", "b/0"), start=1):
+        own = [label for label in labels if label.startswith(f"Scan {number} of 4, {name}: ")]
         assert len(own) > 10  # fine steps
     for pairs in ("Pairs 1 to 2 of 3: ", "Pair 3 of 3: "):
         assert any(label.startswith(pairs) for label in labels)
     assert all(a.fraction <= b.fraction for a, b in itertools.pairwise(seen))
     told = [progress.label for progress in seen if progress.left_s is not None]
     assert told
-    assert told[0].startswith("Pairs 1 to 2 of 3")
+    assert told[0].startswith("Scan 4 of 4, b/0: ")
 
 
 def slowly(job: ScanJob) -> None:
@@ -146,9 +146,9 @@ def test_with_workers_a_long_scan_moves_the_bar_all_the_same(
         steps = run_study_steps(read_plan(study), tmp_path, executor=executor)
         seen = list(driven(steps))
     scans = [(took, progress) for took, progress in seen if progress.label.startswith("Scans: ")]
-    assert next(p.label for _, p in scans) == "Scans: 0 of 3 measured"
-    assert [p.label for _, p in scans][-1] == "Scans: 5 of 3 measured"
-    waiting = [progress for _, progress in scans if progress.label == "Scans: 1 of 3 measured"]
+    assert next(p.label for _, p in scans) == "Scans: 0 of 4 measured"
+    assert [p.label for _, p in scans][-1] == "Scans: 4 of 4 measured"
+    waiting = [progress for _, progress in scans if progress.label == "Scans: 1 of 4 measured"]
     assert len(waiting) >= 5
     for before, after in itertools.pairwise(scans):
         assert after[1].fraction > before[1].fraction

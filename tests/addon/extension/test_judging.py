@@ -18,10 +18,11 @@ JUDGED = ("measures", "verdicts", "patches", "unmatched", "warnings", "margin_pr
 def fresh(case: SimpleNamespace) -> dict[str, Any]:
     """What a check gives that is made with the scene's choices of now, as the result keeps it."""
     inputs, store = case.part("addon.check.inputs"), case.part("addon.check.store")
+    choices = case.part("addon.check.scene_choices")
     design = inputs.read_design(case.bpy.context)
     before = np.array(store.result_of(case.scan)["made_with"]["scan_before"])
     scan = inputs.read_scan(case.bpy.context, case.scan, design.frame, before)
-    steps = inputs.check_input_steps(design, scan, inputs.choices_of(case.settings))
+    steps = inputs.check_input_steps(design, scan, choices.choices_of(case.settings))
     result = case.part("standalone_core.progress").run(steps)
     document = case.part("standalone_core.report.check.document").check_document(result)
     found: dict[str, Any] = case.part("addon.areas.support_marks").without_marks(document)
@@ -208,10 +209,8 @@ def test_judged_meanwhile_it_is_the_same(
 ) -> None:
     """In a window a thread judges after the last change; until then the panel says so."""
     store, judging = spoilt.part("addon.check.store"), spoilt.part("addon.check.judging")
-    meanwhile, inputs = (
-        spoilt.part("addon.check.judging_meanwhile"),
-        spoilt.part("addon.check.inputs"),
-    )
+    meanwhile = spoilt.part("addon.check.judging_meanwhile")
+    choices = spoilt.part("addon.check.scene_choices")
     spoilt.settings.tolerance_whole_um = 6.0
     wanted = spoilt.scan.cuspwise.result
     spoilt.settings.tolerance_whole_um = 25.0
@@ -220,7 +219,7 @@ def test_judged_meanwhile_it_is_the_same(
         patch.setattr(meanwhile, "judge", lambda _scene: None)
         spoilt.settings.tolerance_whole_um = 6.0
     kept = store.result_of(spoilt.scan)
-    assert judging.is_behind(kept, inputs.judging_choices(spoilt.settings))
+    assert judging.is_behind(kept, choices.judging_choices(spoilt.settings))
     looks = 0
     while meanwhile._look() is not None:
         looks += 1
@@ -229,7 +228,7 @@ def test_judged_meanwhile_it_is_the_same(
     assert looks == 2  # one that starts the thread, one that keeps what it found
     assert spoilt.scan.cuspwise.result == wanted
     kept = store.result_of(spoilt.scan)
-    assert not judging.is_behind(kept, inputs.judging_choices(spoilt.settings))
+    assert not judging.is_behind(kept, choices.judging_choices(spoilt.settings))
 
 
 # The margin -----------------------------------------------------------------------------------
@@ -240,11 +239,11 @@ def test_the_margin_profile_is_kept_and_summed_up_anew(spoilt: SimpleNamespace) 
     store = spoilt.part("addon.check.store")
     spoilt.settings.tolerance_margin_um = 6.0
     found = store.profile_of(spoilt.scan)
-    inputs = spoilt.part("addon.check.inputs")
+    inputs, choices = spoilt.part("addon.check.inputs"), spoilt.part("addon.check.scene_choices")
     design = inputs.read_design(spoilt.bpy.context)
     before = np.array(store.result_of(spoilt.scan)["made_with"]["scan_before"])
     scan = inputs.read_scan(spoilt.bpy.context, spoilt.scan, design.frame, before)
-    steps = inputs.check_input_steps(design, scan, inputs.choices_of(spoilt.settings))
+    steps = inputs.check_input_steps(design, scan, choices.choices_of(spoilt.settings))
     wanted = spoilt.part("standalone_core.progress").run(steps).margin_profile
     for name in spoilt.part("addon.check.kept_points").PROFILE_ARRAYS:
         assert np.array_equal(getattr(found, name), getattr(wanted, name), equal_nan=True), name

@@ -61,7 +61,8 @@ def test_what_is_no_finite_number_is_cut_or_refused_when_it_is_used(
     empty: SimpleNamespace, numbers: list[SimpleNamespace]
 ) -> None:
     """Blender keeps what a script sets to nan, as a panel cannot."""
-    inputs, scene = empty.part("addon.check.inputs"), empty.part("addon.study.study_scene")
+    choices = empty.part("addon.check.scene_choices")
+    scene = empty.part("addon.study.study_scene")
     errors = empty.part("standalone_core.errors")
     for one in numbers:
         for value in (math.inf, -math.inf):
@@ -72,7 +73,7 @@ def test_what_is_no_finite_number_is_cut_or_refused_when_it_is_used(
         setattr(one.owner, one.name, math.nan)
         if one.name != "mark_radius_mm":  # used when a mark is made
             with pytest.raises(errors.SettingError, match="nan is not allowed"):
-                inputs.refuse_unusual(scene.choices_of(empty.scene.cuspwise))
+                choices.refuse_unusual(scene.choices_of(empty.scene.cuspwise))
         setattr(one.owner, one.name, usual)
 
 
@@ -119,15 +120,15 @@ def test_words_of_the_scene_are_those_of_the_core(empty: SimpleNamespace) -> Non
 
 
 def test_the_default_choices_are_the_cores(empty: SimpleNamespace) -> None:
-    inputs = empty.part("addon.check.inputs")
+    choices = empty.part("addon.check.scene_choices")
     core = empty.part("standalone_core.check_settings")
-    assert inputs.check_settings(inputs.choices_of(empty.scene.cuspwise)) == core.CheckSettings()
+    assert choices.check_settings(choices.choices_of(empty.scene.cuspwise)) == core.CheckSettings()
 
 
 def test_a_slip_of_a_thousand_is_refused_and_taken_with_the_box_ticked(
     empty: SimpleNamespace, numbers: list[SimpleNamespace]
 ) -> None:
-    inputs = empty.part("addon.check.inputs")
+    choices = empty.part("addon.check.scene_choices")
     scene = empty.part("addon.study.study_scene")
     settings = empty.scene.cuspwise
     errors = empty.part("standalone_core.errors")
@@ -145,12 +146,12 @@ def test_a_slip_of_a_thousand_is_refused_and_taken_with_the_box_ticked(
             setattr(one.owner, one.name, value)
             doubted += 1
             with pytest.raises(errors.SettingError) as caught:
-                inputs.refuse_unusual(scene.choices_of(settings))
+                choices.refuse_unusual(scene.choices_of(settings))
             assert f"Did you mean {usual:g}" in caught.value.remedy
             assert "Take Unusual Numbers" in caught.value.remedy
             assert one.declared.label.split(" (")[0] in caught.value.subject
             settings.force = True
-            inputs.refuse_unusual(scene.choices_of(settings))
+            choices.refuse_unusual(scene.choices_of(settings))
             settings.force = False
         setattr(one.owner, one.name, usual if usual else 0.0)
     assert doubted >= 20
