@@ -15,7 +15,7 @@ from types import MappingProxyType
 from typing import Any, Protocol
 
 from .suggestion import nearest, suggestion
-from .words.text import listed
+from .words.text import capital, listed
 
 
 class NotAllowed(Exception):  # noqa: N818 - never leaves this package: an error names its subject
@@ -310,7 +310,7 @@ def not_texts(given: Any, remedy: str) -> Iterator[NotAllowed]:
     for place, item in enumerate(given):
         if not isinstance(item, str):
             words = shown(item)
-            reason = f"{words[:1].upper()}{words[1:]} is not a text."
+            reason = f"{capital(words)} is not a text."
             yield NotAllowed(reason, "Put it in quotes.", place)
 
 
