@@ -188,6 +188,7 @@ def _say_kept(folder: Path) -> None:
             f"Kept for the next run in {readable(folder / KEPT)}: {size_words(size)}. "
             f"'cuspwise tidy {readable(folder)}' drops it.",
             markup=False,
+            soft_wrap=True,  # so that no path is broken in two
         )
 
 
@@ -202,6 +203,7 @@ def _say_stopped(folder: Path, latest: str) -> None:
             f"What was measured before is kept in {readable(folder / KEPT)} ({size}): the same "
             f"command goes on from there. 'cuspwise tidy {readable(folder)}' drops it.",
             markup=False,
+            soft_wrap=True,
         )
     else:
         messages.print("No scan had been measured yet; nothing half-written is left behind.")

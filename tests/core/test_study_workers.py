@@ -153,7 +153,7 @@ def test_ctrl_c_says_what_is_kept_and_the_same_command_goes_on(study: Path, tmp_
     words = " ".join(said.split())
     assert "Stopped at: " in words
     assert "of 3 measured" in words or "of 1 compared" in words
-    assert f"What was measured before is kept in {out / 'kept'} (" in words.replace("- ", "-")
+    assert f"What was measured before is kept in {out / 'kept'} (" in words
     assert "the same command goes on from there" in words
     assert "cuspwise tidy" in words
     assert "Traceback" not in said
