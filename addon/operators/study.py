@@ -8,7 +8,6 @@ import bpy
 
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Steps, scaled
-from ...standalone_core.report.study.output import PAGE, write_study_steps
 from ...standalone_core.study.measuring.run import run_study_steps
 from .. import identifiers
 from ..blender.job import JobOperator
@@ -135,6 +134,8 @@ class OpenStudyReport(bpy.types.Operator):
     def execute(self, context: bpy.types.Context) -> Answer:
         """Open it, if it is still there."""
         folder = study_store.folder_of(scene_of(context))
+        from ...standalone_core.report.study.output import PAGE
+
         page = None if folder is None else folder / RESULTS / PAGE
         if page is None or not page.is_file():
             where = study_store.kept_study(scene_of(context))["folder"]
@@ -182,6 +183,7 @@ def command_for(folder: Path) -> str:
 def _study_steps(read: StudyInput) -> Steps[summary.Outcome]:
     """Write the files, measure, compare and report; touches nothing of Blender's."""
     # scipy.stats takes as long to load as all the rest of the extension.
+    from ...standalone_core.report.study.output import write_study_steps
     from ...standalone_core.study.analysis.analyse import analyse_study_steps
 
     plan = yield from scaled(export.export_steps(read), 0.0, 0.1)

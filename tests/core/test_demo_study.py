@@ -34,7 +34,6 @@ from cuspwise.standalone_core.study.analysis.analyse import analyse_study
 from cuspwise.standalone_core.study.file.inputs import read_study
 from cuspwise.standalone_core.study.measuring.executors import executor_of
 from cuspwise.standalone_core.study.measuring.run import run_study
-from made.tiers import slow
 from oracle.study_truth import TrueTrueness, group_means, true_trueness
 
 COARSE_MM = 0.3
@@ -65,6 +64,7 @@ def test_it_is_a_whole_study(files: StudyFiles) -> None:
     assert files.text == TEXT
 
 
+@pytest.mark.slow
 def test_the_same_bytes_on_every_run(files: StudyFiles, tmp_path: Path) -> None:
     again = run(write_study_case_steps(tmp_path, edge_mm=COARSE_MM))
     first = files.study.parent
@@ -117,10 +117,10 @@ def truth_of_one(way: str) -> TrueTrueness:
 
 
 WAYS = [group.name for group in GROUPS]
-QUICK = "tilted"
 
 
-@pytest.mark.parametrize("way", [way if way == QUICK else slow(way) for way in WAYS])
+@pytest.mark.slow
+@pytest.mark.parametrize("way", WAYS)
 def test_true_trueness_is_recovered(case: StudyCase, way: str) -> None:
     """One crown of each way, within 0.5 µm + 3 % of the truth by formula.
 

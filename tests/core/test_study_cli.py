@@ -95,6 +95,7 @@ def test_a_study_writes_tidy_tables(folder: Path, studied: Result, spacing_mm: f
     assert {r["frame"] for r in pairs} == {"superimposed", "design"}
 
 
+@pytest.mark.slow
 def test_a_second_run_writes_the_same_bytes(folder: Path, studied: Result, tmp_path: Path) -> None:
     """Measured anew in another folder, and once more from what is kept there."""
     assert studied.exit_code == 0

@@ -136,6 +136,7 @@ def slowly(job: ScanJob) -> None:
     measure_and_keep(job)
 
 
+@pytest.mark.slow
 def test_with_workers_a_long_scan_moves_the_bar_all_the_same(
     study: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

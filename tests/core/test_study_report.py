@@ -173,6 +173,7 @@ def test_the_document_holds_all_in_strict_json(out: Path, analysis: StudyAnalysi
     assert "1.25" not in json.dumps(document.get("seconds", ""))
 
 
+@pytest.mark.slow
 def test_the_same_study_writes_the_same_bytes(
     out: Path, run: StudyRun, analysis: StudyAnalysis, tmp_path: Path
 ) -> None:
@@ -205,6 +206,7 @@ def test_figures_show_every_crown_once(analysis: StudyAnalysis, figures: dict[st
         ET.fromstring(figure.svg)
 
 
+@pytest.mark.slow
 def test_figures_drawn_by_a_worker_are_the_same(
     analysis: StudyAnalysis, figures: dict[str, Figure]
 ) -> None:

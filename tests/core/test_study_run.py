@@ -93,6 +93,7 @@ def test_another_tolerance_measures_no_scan_anew(whole: StudyRun, folder: Path) 
     )
 
 
+@pytest.mark.slow
 def test_other_weights_leave_no_old_number(whole: StudyRun, folder: Path) -> None:
     """Pairs hold measures of areas too; what was kept with the weights is not taken for theirs."""
     plan = plan_of(folder, check=replace(SETTINGS, weighted=False))

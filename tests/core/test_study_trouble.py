@@ -85,7 +85,8 @@ class Disk:
         self._sync(stream)
 
 
-@pytest.mark.parametrize("early", [1, slow(3)])
+@pytest.mark.slow
+@pytest.mark.parametrize("early", [1, 3])
 def test_a_disk_that_is_full_at_any_moment_loses_nothing(
     file: Path, whole: Path, tmp_path: Path, early: int
 ) -> None:

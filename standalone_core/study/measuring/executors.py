@@ -14,6 +14,9 @@ from multiprocessing.connection import Connection
 from ...atomic import end_process
 from ...errors import SettingError
 
+ANSWER_S = 20
+"""How long a scheduler may take to answer."""
+
 
 @contextmanager
 def executor_of(
@@ -106,7 +109,7 @@ def _dask(address: str) -> Iterator[Executor]:
             remedy='Install it with pip install "cuspwise[cluster]".',
         ) from problem
     try:
-        client = Client(address, timeout="20s", set_as_default=False)
+        client = Client(address, timeout=ANSWER_S, set_as_default=False)
     except (OSError, TimeoutError, ValueError) as problem:
         raise SettingError(
             f"No Dask scheduler answers at {address}: {problem}.",

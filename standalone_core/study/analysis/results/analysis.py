@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from ....statistics.odd import OddUnit
-from ...measuring.results import SpreadParts
-from ...plan import AnalysisPlan
-from .comparisons import Comparison, OverallRow, PrecisionComparison
-from .groups import AssumptionRow, PrecisionRow, ToleranceRow, TruenessRow
-from .scores import ExaminerAnalysis, ScannerRow
+if TYPE_CHECKING:
+    from ....statistics.odd import OddUnit
+    from ...measuring.results import SpreadParts
+    from ...plan import AnalysisPlan
+    from .comparisons import Comparison, OverallRow, PrecisionComparison
+    from .groups import AssumptionRow, PrecisionRow, ToleranceRow, TruenessRow
+    from .scores import ExaminerAnalysis, ScannerRow
 
 LineKind = Literal[
     "tolerance", "unmatched", "primary", "difference", "precision", "odd", "scanner", "caution"

@@ -9,16 +9,19 @@ share from 0 to 1 for ``within_tolerance``.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ....statistics.equivalence import Equivalence, Outcome, ShiftWithin
-from ....statistics.many_groups import DunnPair, GamesHowellPair, ManyGroups
-from ....statistics.permutation import PrecisionTest
 from ....statistics.rank_sum import Shift
-from ....statistics.two_groups import TwoGroups
-from ....statistics.welch import WelchTest
-from ...plan import Lead
+
+if TYPE_CHECKING:
+    from ....statistics.many_groups import DunnPair, GamesHowellPair, ManyGroups
+    from ....statistics.permutation import PrecisionTest
+    from ....statistics.two_groups import TwoGroups
+    from ....statistics.welch import WelchTest
+    from ...plan import Lead
 
 
 @dataclass(frozen=True)

@@ -8,10 +8,12 @@ and ``reason`` says why. Numbers of a measure are in its own unit: µm, or a sha
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from ....statistics.assumptions import Assumptions
-from ....statistics.describe import Description
-from ....statistics.tolerance import ShareWithin, ToleranceLimit
+if TYPE_CHECKING:
+    from ....statistics.assumptions import Assumptions
+    from ....statistics.describe import Description
+    from ....statistics.tolerance import ShareWithin, ToleranceLimit
 
 
 @dataclass(frozen=True)

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ....statistics.agreement import Kappa
-from ....statistics.gauge import GaugeStudy
-from ....statistics.many_groups import KruskalWallis
-from ....statistics.rank_correlation import RankCorrelation
-from ....statistics.rank_sum import MannWhitney
-from ....statistics.tolerance import ShareWithin
+if TYPE_CHECKING:
+    from ....statistics.agreement import Kappa
+    from ....statistics.gauge import GaugeStudy
+    from ....statistics.many_groups import KruskalWallis
+    from ....statistics.rank_correlation import RankCorrelation
+    from ....statistics.rank_sum import MannWhitney
+    from ....statistics.tolerance import ShareWithin
 
 
 @dataclass(frozen=True)
