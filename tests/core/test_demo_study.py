@@ -49,6 +49,7 @@ def case() -> StudyCase:
     return study_case()
 
 
+@pytest.mark.slow
 def test_it_is_a_whole_study(files: StudyFiles) -> None:
     inputs = read_study(files.study)
     assert [group.name for group in inputs.plan.groups] == [group.name for group in GROUPS]

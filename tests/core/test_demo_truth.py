@@ -155,6 +155,7 @@ def test_percentiles_without_noise():
     assert np.isnan(measures_of(np.zeros(0), np.zeros(0)).mean_um)
 
 
+@pytest.mark.slow
 def test_a_constant_offset_is_itself_in_every_area_before_and_after_the_fit():
     offset = truth(ProductionErrors(offset_um=25.0))
     # fitted, ∮ n dA = 0 holds only as well as the coarse quadrature does

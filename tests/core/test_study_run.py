@@ -114,6 +114,7 @@ def test_other_processes_give_the_same_bytes(whole: StudyRun, folder: Path) -> N
         )
 
 
+@pytest.mark.slow
 def test_any_executor_will_do(whole: StudyRun, folder: Path) -> None:
     with ThreadPoolExecutor(1) as executor:
         found = run_study(plan_of(folder), folder / "thread", executor=executor)

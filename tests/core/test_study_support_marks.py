@@ -147,6 +147,7 @@ def test_single_marks_are_no_areas_to_be_compared(out: Path) -> None:
     assert areas == {"whole", "margin"}
 
 
+@pytest.mark.slow
 def test_marks_of_an_areas_file_reach_the_study(
     folder: Path, centre: tuple[float, ...], tmp_path: Path
 ) -> None:
