@@ -109,6 +109,7 @@ def test_check_writes_beside_the_caller_by_default(files, tmp_path, monkeypatch)
     assert [folder.name for folder in tmp_path.iterdir()] == [f"{files[1].stem}_check"]
 
 
+@pytest.mark.slow
 def test_landmarks_and_in_place_agree_with_any_pose(files, produced, crown, tmp_path):
     """The three starts end in the same best fit."""
     picks = crown.mesh.vertices[:: len(crown.mesh.vertices) // 5][:5]

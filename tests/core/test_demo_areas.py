@@ -161,6 +161,7 @@ def test_contacts_lie_about_the_outermost_places(crown):
         assert np.ptp(crown.mesh.vertices[inside][:, 2]) < 3.05
 
 
+@pytest.mark.slow
 def test_wider_limits_hold_more(crown):
     wide = AreaDefinition(margin_band_mm=1.2, occlusal_slope_deg=65.0)
     far = AreaDefinition(contact_radius_mm=1.8)

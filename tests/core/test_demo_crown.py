@@ -84,6 +84,7 @@ def test_no_triangle_pierces_another(cusps, margin_edges):
         assert crossing_triangles(crown.mesh.vertices, crown.mesh.faces) == 0
 
 
+@pytest.mark.slow
 def test_a_badly_made_crown_does_not_pierce_itself_either():
     errors = replace(milled_errors(), any_pose=False)
     mesh = produce(CrownShape(), errors, edge_mm=0.15, rng=np.random.default_rng(7)).mesh

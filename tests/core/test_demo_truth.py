@@ -258,6 +258,7 @@ def test_the_best_fit_is_a_minimum():
         assert abs(offset) < 2e-6
 
 
+@pytest.mark.slow
 def test_the_truth_converges_as_its_points_thicken():
     errors = ProductionErrors(scale=(1.001, 1.001, 1.001))
     coarse, fine = (by_name(truth(errors, h).measures()) for h in (0.4, 0.2))

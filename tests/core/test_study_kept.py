@@ -14,6 +14,7 @@ from click.testing import CliRunner, Result
 from cuspwise.standalone_core.cli.main import main
 from cuspwise.standalone_core.readable import size_words
 from made.small_studies import write_small_study, written
+from made.tiers import slow
 
 
 def call(*arguments: object) -> Result:
@@ -129,11 +130,11 @@ def flipped(file: Path) -> None:
 @pytest.mark.parametrize(
     ("kind", "damage"),
     [
-        ("scan", as_before),
+        slow("scan", as_before),
         ("scan", flipped),
         ("rows", as_before),
-        ("rows", Path.unlink),
-        ("pair", flipped),
+        slow("rows", Path.unlink),
+        slow("pair", flipped),
         ("areas", cut_off),
     ],
 )

@@ -174,6 +174,7 @@ def test_another_unit_is_refused(crown, design):
         superimpose(crown.moved(np.diag([25.4, 25.4, 25.4, 1.0])), design)
 
 
+@pytest.mark.slow
 def test_an_unshrunk_crown_is_called_a_wrong_part(crown, design):
     """Zirconia milled in its enlarged form: 1.25 for 20 % shrinkage, 1/(1 − s)."""
     found = superimpose(crown.moved(np.diag([1.25, 1.25, 1.25, 1.0])), design)

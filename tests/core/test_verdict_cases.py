@@ -191,6 +191,7 @@ def test_a_post_is_outside_unless_a_support_mark_holds_it(lean_deg: float) -> No
     assert marked.measures_of("whole", "scan_to_design").unmatched_mm2 == 0.0
 
 
+@pytest.mark.slow
 def test_a_neighbour_left_in_the_scan_decides_nothing_where_it_stands() -> None:
     """Another crown, 0.3 mm away: it also pulls at the best fit, so no area can be within."""
     crown, scan = design(), sound_scan()
