@@ -146,6 +146,7 @@ def test_a_ball_leaves_the_textbook_excess_in_an_edge(half_angle_deg):
     assert np.linalg.norm(shift[2]) < 1e-9  # far up the flank the ball touches
 
 
+@pytest.mark.slow
 def test_a_tool_fills_fissures_and_leaves_cusps(crown):
     errors = ProductionErrors(fills=(BallFill(0.5),))
     theta, s = crown.theta, crown.s

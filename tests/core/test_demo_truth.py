@@ -198,6 +198,7 @@ def test_displacements_along_normals_are_the_deviations_of_the_scan():
     np.testing.assert_allclose(found.deviation_mm, expected, atol=1e-9)
 
 
+@pytest.mark.slow
 def test_deviations_agree_with_distances_to_fine_meshes():
     """Both directions against libigl's exact distances to meshes of 0.04 mm edges."""
     errors = ProductionErrors(

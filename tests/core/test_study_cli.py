@@ -110,6 +110,7 @@ def test_a_second_run_writes_the_same_bytes(folder: Path, studied: Result, tmp_p
         assert (first / name).read_bytes() == (second / name).read_bytes()
 
 
+@pytest.mark.slow
 def test_a_bad_scan_is_left_out_and_told(folder: Path, studied: Result) -> None:
     assert studied.exit_code == 0
     bad = folder / "milled" / "bad.stl"

@@ -140,6 +140,7 @@ def test_another_tooth_of_the_same_size_is_a_wrong_part(shared_meshes, scan, tar
     assert found.verdict == "wrong_part"
 
 
+@pytest.mark.slow
 def test_two_incisors_in_their_own_sizes(shared_meshes):
     """A crown and an enamel cap of upper central incisors: as alike as two people's teeth are."""
     scan = shapes.real_mesh(shared_meshes / "teeth" / "sj_crown_FDI11.obj")
@@ -148,6 +149,7 @@ def test_two_incisors_in_their_own_sizes(shared_meshes):
     assert found.verdict in ("wrong_part", "doubtful")
 
 
+@pytest.mark.slow
 def test_a_tooth_row_rebuilt_from_photographs(shared_meshes):
     """Half a millimetre off on 63 mm: by the usual limits no copy of the other."""
     folder = shared_meshes / "arch_pairs"
