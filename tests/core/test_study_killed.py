@@ -16,7 +16,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 from made.small_studies import write_small_study, written
-from made.tiers import slow
 
 GROUPS = {"a": 3, "b": 2}
 ENTRIES = {"scan": 5, "pair": 4}
@@ -91,6 +90,7 @@ def reached(out: Path) -> str:
     return "tables, figures"
 
 
+@pytest.mark.slow
 def test_it_says_no_time_of_day_outside_the_page(
     whole: tuple[dict[str, bytes], float],
 ) -> None:
@@ -102,7 +102,8 @@ def test_it_says_no_time_of_day_outside_the_page(
 MANY = int(os.environ.get("CUSPWISE_KILLS", "4"))
 
 
-@pytest.mark.parametrize("times", [1, slow(MANY, id="many")])
+@pytest.mark.slow
+@pytest.mark.parametrize("times", [1, pytest.param(MANY, id="many")])
 def test_killed_at_random_moments_of_the_whole_run_it_goes_on_to_the_same_bytes(
     study: Path, whole: tuple[dict[str, bytes], float], tmp_path: Path, times: int
 ) -> None:
