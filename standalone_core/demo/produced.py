@@ -9,9 +9,12 @@ import numpy as np
 
 from ..arrays import FloatArray
 from .periodic import PeriodicTable
-from .production_errors import Bend, Cap, Layers, ProductionErrors, Wave
+from .production_errors import Bend, Cap, Layers, ProductionErrors, Ring, Wave
 from .rolling_ball import ball_tables
 from .shape import CrownShape
+
+RIM_CHANGE_MM = 0.2
+"""How far from the margin line growth changes from the intaglio's to the outside's."""
 
 DIFFERENCE = 1e-5
 """Step of the central differences for the tangents: errors of about 1e-9 of their length."""
@@ -21,9 +24,9 @@ DIFFERENCE = 1e-5
 class ProducedSurface:
     """The produced crown over the design's own parameters, in the design's frame.
 
-    ``Q = scale (P + d n + b + c)`` with P, n the point and the normal of the (chipped) design,
-    d the sum of the displacements along the normal, b the way to the rolling balls, and c that
-    of bent margins.
+    ``Q = stretch (scale (P + d n + b + c))`` with P, n the point and the normal of the (chipped)
+    design, d the sum of the displacements along the normal, b the way to the rolling balls, and
+    c that of bent and warped margins.
 
     Attributes
     ----------
@@ -52,20 +55,32 @@ class ProducedSurface:
         theta, s = np.broadcast_arrays(
             np.asarray(theta, dtype=np.float64), np.asarray(s, dtype=np.float64)
         )
-        points, normals = self.base.points_and_normals(theta, s)
+        return self.moved(theta, s, *self.base.points_and_normals(theta, s))
+
+    def moved(
+        self, theta: FloatArray, s: FloatArray, points: FloatArray, normals: FloatArray
+    ) -> FloatArray:
+        """Where points of the base end up, given with their normals; each (..., 3), mm."""
         moved = points + self.displacement(s, points, normals)[..., None] * normals
         for fill, tables in zip(self.errors.fills, self._tables, strict=True):
             shift = np.stack([table.at(theta, s) for table in tables], axis=-1)
             moved = moved + fill.share * shift
         for bend in self.errors.bends:
             moved = moved + _bend(bend, theta, s, self.shape)
+        for ring in self.errors.rings:
+            moved = moved + _ring(ring, theta, s)
         scaled: FloatArray = moved * np.array(self.errors.scale)
+        for stretch in self.errors.stretches:
+            along = np.array(stretch.direction) / np.linalg.norm(stretch.direction)
+            scaled = scaled + 1e-3 * stretch.permille * (scaled @ along)[..., None] * along
         return scaled
 
     def displacement(self, s: FloatArray, points: FloatArray, normals: FloatArray) -> FloatArray:
         """Displacement along the normal before scaling, (...,), mm."""
         errors = self.errors
         shift = np.full(s.shape, 1e-3 * errors.offset_um)
+        if any(errors.growth_um):
+            shift += _growth(errors.growth_um, s)
         for wave in errors.waves:
             shift += _wave(wave, points)
         for spot in errors.spots:
@@ -84,6 +99,13 @@ class ProducedSurface:
         high = np.minimum(s + h, self.shape.external_length_mm)
         along = (self.points(theta, high) - self.points(theta, low)) / (high - low)[..., None]
         return self.points(theta, s), around, along
+
+
+def _growth(growth_um: tuple[float, float], s: FloatArray) -> FloatArray:
+    t = np.clip(s / RIM_CHANGE_MM, -1.0, 1.0)
+    outer = 0.5 + (15.0 * t - 10.0 * t**3 + 3.0 * t**5) / 16.0
+    value: FloatArray = 1e-3 * (growth_um[0] * outer + growth_um[1] * (1.0 - outer))
+    return value
 
 
 def _wave(wave: Wave, points: FloatArray) -> FloatArray:
@@ -108,6 +130,14 @@ def _bend(bend: Bend, theta: FloatArray, s: FloatArray, shape: CrownShape) -> Fl
     outward = np.array([np.cos(angle), np.sin(angle), 0.0])
     shift: FloatArray = 1e-3 * bend.shift_um * bump[..., None] * outward
     return shift
+
+
+def _ring(ring: Ring, theta: FloatArray, s: FloatArray) -> FloatArray:
+    shift = np.cos(ring.order * (theta - np.deg2rad(ring.phase_deg)))
+    shift = 1e-3 * ring.amplitude_um * shift * np.exp(-((s / ring.reach_mm) ** 2))
+    outward = np.stack([np.cos(theta), np.sin(theta), np.zeros_like(theta)], axis=-1)
+    value: FloatArray = shift[..., None] * outward
+    return value
 
 
 def _layers(layers: Layers, points: FloatArray, normals: FloatArray) -> FloatArray:

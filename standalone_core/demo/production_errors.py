@@ -117,6 +117,59 @@ class Bend:
 
 
 @dataclass(frozen=True)
+class Ring:
+    """A margin that is opened or closed, leans, or is no longer round.
+
+    Both walls move together away from the path of insertion, by
+    ``A cos(k (θ - phase)) exp(-(s / reach)²)``.
+
+    Attributes
+    ----------
+    order : int
+        k: 0 opened, 1 shifted to one side, 2 oval (its diameters differ by 4 A), 3 three-lobed.
+    amplitude_um : float
+        A, at the margin line.
+    phase_deg : float
+        Direction of the largest shift outward, around the crown.
+    reach_mm : float
+        How far it goes up the walls; well below the length of a meridian.
+    """
+
+    order: int
+    amplitude_um: float
+    phase_deg: float = 0.0
+    reach_mm: float = 2.5
+
+    def __post_init__(self) -> None:
+        _above_zero(self, "reach_mm")
+        if self.order < 0:
+            raise SettingError(
+                f"A ring of order {self.order} makes no sense.",
+                subject="Ring.order",
+                remedy="Give 0 or a whole number above it.",
+            )
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A factor that is off along one direction only: p moves by permille/1000 × (p · a) a.
+
+    Attributes
+    ----------
+    direction : (3,) tuple
+        a, such as the build direction; any length.
+    permille : float
+        How much too long, in thousandths; negative for too short.
+    """
+
+    direction: Vector3
+    permille: float
+
+    def __post_init__(self) -> None:
+        _is_direction(self, self.direction)
+
+
+@dataclass(frozen=True)
 class Layers:
     """Steps of a layer-wise process.
 
@@ -263,18 +316,23 @@ class ScannerNoise:
 class ProductionErrors:
     """How one crown differs from its design; nothing by default.
 
-    The true deviation comes from ``offset_um`` to ``scale``; the others only change the mesh.
+    The true deviation comes from ``offset_um`` to ``stretches``; the others only change the mesh.
 
     Attributes
     ----------
     offset_um : float
         The same along every normal.
+    growth_um : (2,) tuple
+        Along the normals of the outside and of the intaglio, one passing smoothly into the other
+        within 0.2 mm of the margin line; beside ``offset_um``.
     waves : tuple of Wave
         Smooth form error.
     spots : tuple of Cap
         Support stubs and gouges.
     bends : tuple of Bend
         Bent parts of the margin.
+    rings : tuple of Ring
+        Changes of the margin's form all around.
     fills : tuple of BallFill
         Corners that a tool cannot reach, filled fossae.
     layers : Layers or None
@@ -283,6 +341,8 @@ class ProductionErrors:
         Pieces broken off the rim.
     scale : (3,) tuple
         Factors along x, y, z (a wrong sintering factor), about the origin.
+    stretches : tuple of Stretch
+        Factors along directions of their own, about the origin, one after the other.
     noise : ScannerNoise
         Noise of the scan.
     holes : tuple of Hole
@@ -307,13 +367,16 @@ class ProductionErrors:
     """
 
     offset_um: float = 0.0
+    growth_um: tuple[float, float] = (0.0, 0.0)
     waves: tuple[Wave, ...] = ()
     spots: tuple[Cap, ...] = ()
     bends: tuple[Bend, ...] = ()
+    rings: tuple[Ring, ...] = ()
     fills: tuple[BallFill, ...] = ()
     layers: Layers | None = None
     chips: tuple[Chip, ...] = ()
     scale: Vector3 = (1.0, 1.0, 1.0)
+    stretches: tuple[Stretch, ...] = ()
     noise: ScannerNoise = ScannerNoise()
     holes: tuple[Hole, ...] = ()
     cut: Cut | None = None
