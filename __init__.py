@@ -9,19 +9,22 @@ neither numpy nor Blender::
     result.measures_of("margin").mean_abs_um
 
 ==================  =======================================================================
-the whole job       ``check``, ``check_meshes``, ``write_check``; ``CheckSettings``
+the whole job       ``check``, ``check_meshes``, ``explain``, ``write_check``;
+                    ``CheckSettings``
 its parts           ``read_mesh``, ``inspect_mesh``, ``repair_mesh``, ``evaluation_mesh``,
                     ``find_areas``, ``save_areas``, ``load_areas``, ``superimpose``,
                     ``measure_deviation``, ``measure_areas``, ``find_patches``,
                     ``write_mesh``; ``TriangleMesh``, ``SurfaceIndex``
 their settings      ``AreaSettings``, ``SuperimposeSettings``, ``DeviationSettings``,
-                    ``PatchSettings``, ``MarkSettings``, ``SupportMark``, ``Tolerances``
+                    ``PatchSettings``, ``MarkSettings``, ``SupportMark``, ``Tolerances``,
+                    ``CausesSettings``, ``ProductionFacts``
 a study             ``new_study``, ``read_study``, ``run_study``, ``analyse_study``,
                     ``write_study``, ``study_figures``; ``StudyPlan``, ``GroupPlan``,
                     ``AnalysisPlan``; before it: ``crowns_needed``
 results             ``CheckResult``, ``MeshFile``, ``HealthReport``, ``Repair``,
                     ``EvaluationMesh``, ``AreaSet``, ``Superimposition``,
-                    ``DeviationField``, ``AreaMeasures``, ``Patch``, ``WrittenStudy``,
+                    ``DeviationField``, ``AreaMeasures``, ``Patch``, ``CausesResult``,
+                    ``Cause``, ``WrittenStudy``,
                     ``StudyInputs``, ``StudyRun``, ``StudyAnalysis``, ``Figure``,
                     ``CrownsNeeded``
 to try it           ``demo_crown``, ``produce``, ``demo_study``; ``ProductionErrors``,

@@ -7,9 +7,13 @@ from .standalone_core.areas.files import save_areas as save_areas
 from .standalone_core.areas.find import find_areas as find_areas
 from .standalone_core.areas.settings import AreaSettings as AreaSettings
 from .standalone_core.areas.support_marks import SupportMark as SupportMark
-from .standalone_core.check import CheckResult as CheckResult
+from .standalone_core.causes.result import Cause as Cause
+from .standalone_core.causes.result import CausesResult as CausesResult
+from .standalone_core.causes.settings import CausesSettings as CausesSettings
+from .standalone_core.causes.settings import ProductionFacts as ProductionFacts
 from .standalone_core.check import check as check
 from .standalone_core.check import check_meshes as check_meshes
+from .standalone_core.check_result import CheckResult as CheckResult
 from .standalone_core.check_settings import CheckSettings as CheckSettings
 from .standalone_core.demo.crown import DemoCrown as DemoCrown
 from .standalone_core.demo.crown import demo_crown as demo_crown
@@ -36,6 +40,7 @@ from .standalone_core.errors import ReportError as ReportError
 from .standalone_core.errors import SettingError as SettingError
 from .standalone_core.errors import StudyError as StudyError
 from .standalone_core.errors import SuperimpositionError as SuperimpositionError
+from .standalone_core.explain import explain as explain
 from .standalone_core.mesh.files import MeshFile as MeshFile
 from .standalone_core.mesh.files import read_mesh as read_mesh
 from .standalone_core.mesh.health import HealthReport as HealthReport

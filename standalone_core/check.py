@@ -3,25 +3,20 @@
 from __future__ import annotations
 
 import platform
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import scipy
 
 from .areas.area_set import AreaSet
-from .areas.chosen import no_area
+from .check_result import CheckResult
 from .check_settings import CheckSettings
-from .deviation.field import DeviationField, Direction
+from .deviation.field import DeviationField
 from .deviation.judgement import Judgement, judge_deviations
-from .deviation.layers_beside import LayerBeside
-from .deviation.margin_profile import MarginProfile, margin_profile
-from .deviation.measures import AreaMeasures
-from .deviation.patches import Patch
+from .deviation.margin_profile import margin_profile
 from .deviation.support_marks import MarkResult, measure_marks
-from .deviation.unmatched import UnmatchedPiece
-from .deviation.verdict import ScanEvidence, Verdict, doubt_about
+from .deviation.verdict import ScanEvidence, doubt_about
 from .measure import (
     AreaFinder,
     CheckedMesh,
@@ -33,7 +28,6 @@ from .measure import (
     refuse_unknown_areas,
 )
 from .mesh.files import MeshFile, read_mesh
-from .mesh.refine import EvaluationMesh
 from .mesh.triangle_mesh import TriangleMesh
 from .progress import Progress, Steps, run, scaled
 from .stopwatch import Stopwatch
@@ -50,96 +44,6 @@ __all__ = [
     "marks_of",
     "versions_used",
 ]
-
-
-@dataclass(frozen=True, eq=False)
-class CheckResult:
-    """All that a check found out.
-
-    Attributes
-    ----------
-    design, scan : CheckedMesh
-        The two surfaces, with their files and health.
-    area_set : AreaSet
-        The areas, on ``evaluation``.
-    superimposition : Superimposition
-        The scan's motion and how far to trust it.
-    scan_in_place : EvaluationMesh
-        The superimposed scan, in the design's frame; the first vertices are the scan's own.
-    design_to_scan, scan_to_design : DeviationField
-        Deviations at the design's evaluation points, and at those of the scan.
-    measures : tuple of AreaMeasures
-        Per direction and area, with verdicts.
-    patches : tuple of Patch
-        Patches outside the whole crown's tolerance, worst first.
-    verdicts : tuple of Verdict
-        One per area.
-    warnings : tuple of str
-        All that the reader must know before trusting the numbers, as sentences.
-    seconds : mapping of str to float
-        Time per stage: read, repair, areas, index, superimpose, measure, judge; and the total.
-    versions : mapping of str to str
-        Of Cuspwise and what it computed with.
-    settings : CheckSettings
-    judged_warnings : tuple of str
-        Those of the warnings that depend on the tolerances.
-    marks : tuple of MarkResult
-        What is left of each support mark.
-    is_design : bool
-        Whether the scan is no scan but the design's own surface.
-    layers : tuple of LayerBeside
-        Second layers of the scan's surface.
-    unmatched : tuple of UnmatchedPiece
-        Scan surface without a counterpart on the design, the highest first.
-    margin_profile : MarginProfile or None
-        The deviation along the margin line, place by place; None without a margin line.
-    """
-
-    design: CheckedMesh
-    scan: CheckedMesh
-    area_set: AreaSet
-    superimposition: Superimposition
-    scan_in_place: EvaluationMesh
-    design_to_scan: DeviationField
-    scan_to_design: DeviationField
-    measures: tuple[AreaMeasures, ...]
-    patches: tuple[Patch, ...]
-    verdicts: tuple[Verdict, ...]
-    warnings: tuple[str, ...]
-    seconds: Mapping[str, float]
-    versions: Mapping[str, str]
-    settings: CheckSettings
-    judged_warnings: tuple[str, ...] = ()
-    marks: tuple[MarkResult, ...] = ()
-    is_design: bool = False
-    layers: tuple[LayerBeside, ...] = ()
-    unmatched: tuple[UnmatchedPiece, ...] = ()
-    margin_profile: MarginProfile | None = None
-
-    @property
-    def evaluation(self) -> EvaluationMesh:
-        """The design's evaluation mesh."""
-        return self.area_set.evaluation
-
-    @property
-    def fields(self) -> tuple[DeviationField, DeviationField]:
-        """The deviations in both directions."""
-        return self.design_to_scan, self.scan_to_design
-
-    def measures_of(
-        self, area: str = "whole", direction: Direction = "design_to_scan"
-    ) -> AreaMeasures:
-        """Return the row of one area and direction.
-
-        Raises
-        ------
-        AreaError
-            There is no such area.
-        """
-        for row in self.measures:
-            if (row.area, row.direction) == (area, direction):
-                return row
-        raise no_area(area, self.area_set)
 
 
 def check_steps(

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from .allowed import Flag, Names, Number
 from .areas.settings import AreaSettings
+from .causes.settings import CausesSettings, ProductionFacts
 from .deviation.settings import DeviationSettings, MarkSettings, PatchSettings
 from .deviation.tolerances import Tolerances
 from .length_units import UNIT
@@ -52,6 +53,11 @@ class CheckSettings:
         Support marks beside those of the areas file.
     mark : MarkSettings
         When a support mark counts as a stub or a gouge.
+    causes : CausesSettings
+        How causes are looked for, by the command line, a study and Blender; see
+        :func:`~cuspwise.explain`.
+    production : ProductionFacts
+        What is known of the crown's production.
     force : bool
         Take numbers that are hardly meant (a tolerance a thousand times too small) as they are.
 
@@ -94,6 +100,8 @@ class CheckSettings:
     weighted: bool = setting(True, Flag(), "Weigh points by area, not all alike.")
     marks: tuple[SupportMark, ...] = ()
     mark: MarkSettings = field(default_factory=MarkSettings)
+    causes: CausesSettings = field(default_factory=CausesSettings)
+    production: ProductionFacts = field(default_factory=ProductionFacts)
     force: bool = setting(
         False,
         Flag(),

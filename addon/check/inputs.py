@@ -17,7 +17,8 @@ from ...standalone_core.areas.completion import completed_steps
 from ...standalone_core.areas.files import areas_of_document_steps, load_areas_steps, save_areas
 from ...standalone_core.areas.mark_discs import with_supports
 from ...standalone_core.areas.support_marks import SupportMark
-from ...standalone_core.check import CheckResult, check_meshes_steps
+from ...standalone_core.check import check_meshes_steps
+from ...standalone_core.check_result import CheckResult
 from ...standalone_core.errors import AreaError, OtherDesignError
 from ...standalone_core.measure import (
     AreaFinder,

@@ -15,7 +15,7 @@ import bpy
 import numpy as np
 
 from ...standalone_core.areas.area_set import Area, AreaSet, MarginLine
-from ...standalone_core.check import CheckResult
+from ...standalone_core.check_result import CheckResult
 from ...standalone_core.deviation.field import DeviationField
 from ...standalone_core.deviation.margin_directions import Directions
 from ...standalone_core.deviation.margin_profile import MarginProfile

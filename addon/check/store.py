@@ -18,7 +18,7 @@ from typing import Any
 import bpy
 import numpy as np
 
-from ...standalone_core.check import CheckResult
+from ...standalone_core.check_result import CheckResult
 from ...standalone_core.deviation.field import Direction
 from ...standalone_core.deviation.margin_profile import MarginProfile
 from ...standalone_core.deviation.verdict import Verdict

@@ -38,7 +38,7 @@ from .study import STUDY_COMMANDS
 from .targets import refuse_folder, refuse_overwriting
 
 if TYPE_CHECKING:
-    from ..check import CheckResult
+    from ..check_result import CheckResult
 
 LEAST_WIDTH = 80  # a narrower terminal wraps the lines itself, so that no column is lost
 

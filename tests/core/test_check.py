@@ -9,13 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
-from cuspwise.standalone_core.check import (
-    CheckResult,
-    CheckSettings,
-    check,
-    check_meshes,
-    check_meshes_steps,
-)
+from cuspwise.standalone_core.check import CheckSettings, check, check_meshes, check_meshes_steps
+from cuspwise.standalone_core.check_result import CheckResult
 from cuspwise.standalone_core.demo.crown import DemoCrown
 from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.errors import AreaError, FileError, SettingError

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from cuspwise.standalone_core.check import CheckResult, CheckSettings, check, check_meshes
+from cuspwise.standalone_core.check import CheckSettings, check, check_meshes
+from cuspwise.standalone_core.check_result import CheckResult
 from cuspwise.standalone_core.deviation.field import COUNTED, DeviationSettings
 from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.mesh.files import read_mesh

@@ -15,7 +15,8 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.area_set import Area
 from cuspwise.standalone_core.areas.settings import AreaSettings
-from cuspwise.standalone_core.check import CheckResult, CheckSettings, check_meshes
+from cuspwise.standalone_core.check import CheckSettings, check_meshes
+from cuspwise.standalone_core.check_result import CheckResult
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors
 from cuspwise.standalone_core.demo.scenario import milled_errors, printed_errors

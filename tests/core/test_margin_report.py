@@ -11,7 +11,7 @@ from functools import lru_cache
 import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.settings import AreaSettings
-from cuspwise.standalone_core.check import CheckResult
+from cuspwise.standalone_core.check_result import CheckResult
 from cuspwise.standalone_core.deviation.margin_profile import MarginProfile
 from cuspwise.standalone_core.report.check.document import check_document
 from cuspwise.standalone_core.report.check.margin_plot import LEFT, RIGHT, margin_plot

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
-from cuspwise.standalone_core.check import CheckResult
+from cuspwise.standalone_core.check_result import CheckResult
 from cuspwise.standalone_core.deviation.field import NOT_MUTUAL, STATUS_WORDS
 from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.mesh.files import read_mesh

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 import trimesh
 from click.testing import CliRunner
-from cuspwise.standalone_core.check import CheckResult, CheckSettings, check_meshes
+from cuspwise.standalone_core.check import CheckSettings, check_meshes
+from cuspwise.standalone_core.check_result import CheckResult
 from cuspwise.standalone_core.cli.main import main
 from cuspwise.standalone_core.cli.settings import PALETTES as OPTIONS
 from cuspwise.standalone_core.errors import SettingError

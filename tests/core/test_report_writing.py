@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from cuspwise.standalone_core.check import CheckResult
+from cuspwise.standalone_core.check_result import CheckResult
 from cuspwise.standalone_core.deviation.measures import measure_areas
 from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.deviation.verdict import judge, with_verdicts

@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.files import areas_document, load_areas, save_areas
 from cuspwise.standalone_core.areas.support_marks import SupportMark
-from cuspwise.standalone_core.check import CheckResult, CheckSettings, check_meshes
+from cuspwise.standalone_core.check import CheckSettings, check_meshes
+from cuspwise.standalone_core.check_result import CheckResult
 from cuspwise.standalone_core.cli.settings import read_mark
 from cuspwise.standalone_core.demo.crown import DemoCrown
 from cuspwise.standalone_core.demo.production import ProducedCrown, produce

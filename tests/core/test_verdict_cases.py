@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.settings import AreaSettings
 from cuspwise.standalone_core.areas.support_marks import SupportMark
-from cuspwise.standalone_core.check import CheckResult, CheckSettings, check_meshes
+from cuspwise.standalone_core.check import CheckSettings, check_meshes
+from cuspwise.standalone_core.check_result import CheckResult
 from cuspwise.standalone_core.demo.crown import DIRECTIONS
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors

@@ -13,7 +13,7 @@ from .sentences import SIGN
 
 if TYPE_CHECKING:
     from ...areas.area_set import AreaSet
-    from ...check import CheckResult
+    from ...check_result import CheckResult
     from ...measure import CheckedMesh
     from ...mesh.files import MeshFile
     from ...mesh.intersections import SelfIntersections

@@ -23,7 +23,7 @@ from .sentences import PICTURES_REMEDY, PICTURES_REMEDY_CHECKOUT
 from .tables import margin_profile_csv, marks_csv, measures_csv, patches_csv
 
 if TYPE_CHECKING:
-    from ...check import CheckResult
+    from ...check_result import CheckResult
 
 __all__ = ["check_document", "write_check", "write_check_steps"]
 

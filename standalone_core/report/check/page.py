@@ -55,7 +55,7 @@ from .sentences import (
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-    from ...check import CheckResult
+    from ...check_result import CheckResult
 
 TEMPLATES = Path(__file__).resolve().parents[1] / "templates"
 PATCHES_SHOWN = 20

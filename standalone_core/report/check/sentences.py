@@ -17,7 +17,7 @@ from ...words.names import DOUBT_WORDS, NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WI
 from ...words.text import capital, listed, micrometres
 
 if TYPE_CHECKING:
-    from ...check import CheckResult
+    from ...check_result import CheckResult
     from ...deviation.patches import Patch
     from ...measure import CheckedMesh
     from ...superimpose.result import Superimposition

@@ -45,7 +45,7 @@ from .sentences import (
 
 if TYPE_CHECKING:
     from ...areas.area_set import AreaSet
-    from ...check import CheckResult
+    from ...check_result import CheckResult
     from ...measure import CheckedMesh
     from ...mesh.files import MeshFile
     from ...mesh.health import HealthReport

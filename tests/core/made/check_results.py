@@ -7,7 +7,8 @@ from html.parser import HTMLParser
 import numpy as np
 import trimesh
 from cuspwise.standalone_core.areas.area_set import Area, AreaSet
-from cuspwise.standalone_core.check import CheckResult, CheckSettings
+from cuspwise.standalone_core.check import CheckSettings
+from cuspwise.standalone_core.check_result import CheckResult
 from cuspwise.standalone_core.deviation.field import DeviationField
 from cuspwise.standalone_core.deviation.measures import measure_areas
 from cuspwise.standalone_core.deviation.patches import find_patches

@@ -1,0 +1,1 @@
+"""Why a crown deviates: causes with their sizes and intervals, and what to change."""

@@ -1,0 +1,210 @@
+"""A crown whose causes are told: its deviations at the points beside what its cells bear."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from ..arrays import FloatArray
+from .bur_radius import BurRadius, search_bur_radius
+from .design_fields import CauseFields, Fields
+from .filled_places import FilledPlace, filled_places
+from .found import Found
+from .local_sizes import LocalSize, local_size
+from .members import MARGIN_CAUSES, effective_bur_mm
+from .scale_causes import MainDirections, Strain, main_directions, strain_of
+from .settings import ProductionFacts
+
+LOCAL_FAMILIES = ("fossae", "tool")
+_RING_COLUMNS = ((0,), (1, 2), (3, 4), (5, 6))
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """What rows and sentences are made from.
+
+    Attributes
+    ----------
+    fields : CauseFields
+    found : Found
+    facts : ProductionFacts
+    deviation_mm : (n,) float
+        Deviations at the evaluation points, facet sag and the scanner's known scale taken off;
+        NaN where not measured.
+    scan_edge_mm : float
+        Mean edge of the scan's triangles; NaN if not known.
+    """
+
+    fields: CauseFields
+    found: Found
+    facts: ProductionFacts
+    deviation_mm: FloatArray
+    scan_edge_mm: float = math.nan
+
+    @cached_property
+    def columns(self) -> Mapping[int, FloatArray]:
+        """The explaining members' columns at the points, (n, k), mm per unit."""
+        return {place: self.column(place) for place in self.found.explaining}
+
+    def column(self, place: int) -> FloatArray:
+        """Return a member's columns at the points, (n, k), mm per unit."""
+        member = self.found.member(place)
+        fields: Fields = self.fields.fields
+        shapes = self.found.candidates.shapes
+        if member.family == "scale":
+            return fields.strain @ member.strains
+        if member.family == "margin":
+            assert shapes.reach_mm is not None
+            ring = fields.rings[shapes.reach_mm]
+            return ring[:, list(_RING_COLUMNS[MARGIN_CAUSES.index(member.cause)])]
+        single = {
+            "growth_uniform": lambda: fields.outside + fields.inside,
+            "growth_outside": lambda: fields.outside,
+            "growth_inside": lambda: fields.inside,
+            "filled_fossae": lambda: fields.fossae[_known(shapes.fossa_ball_mm)],
+            "not_reached_outside": lambda: fields.bur_outside[_known(shapes.bur_outside_mm)],
+            "not_reached_inside": lambda: fields.bur_inside[_known(shapes.bur_inside_mm)],
+            "filled_intaglio": lambda: fields.bur_inside[_known(shapes.bur_inside_mm)],
+        }
+        return single[member.cause]()[:, None]
+
+    def _sizes(self, place: int) -> FloatArray:
+        """Sizes of one explaining member in the fit of all of them."""
+        block = self.found.best.model.blocks[place]
+        fit = self.found.fitted
+        start = int(np.flatnonzero(fit.columns == block[0])[0])
+        return fit.sizes[start : start + len(block)]
+
+    def is_local(self, place: int) -> bool:
+        """Whether a member is sized at points."""
+        return self.found.member(place).family in LOCAL_FAMILIES
+
+    @cached_property
+    def smooth_mm(self) -> FloatArray:
+        """What the motion and all but the local causes make at the points, (n,), mm."""
+        made = self.fields.fields.rigid @ self.found.fitted.rigid
+        for place, column in self.columns.items():
+            if not self.is_local(place):
+                made = made + column @ self._sizes(place)
+        return made
+
+    @cached_property
+    def local(self) -> Mapping[int, LocalSize]:
+        """The sizes of the local causes, at points."""
+        places = [place for place in self.columns if self.is_local(place)]
+        rest = self.deviation_mm - self.smooth_mm
+        found: dict[int, LocalSize] = {}
+        for place in places:
+            # They lie on different places: one after another is all at once.
+            column = self.columns[place][:, 0]
+            sd = float(np.sqrt(self._variance(place)))
+            found[place] = local_size(self.fields, column, rest, sd)
+        return found
+
+    def _variance(self, place: int) -> float:
+        return max(float(evidence.sizes_of([place])[1][0, 0]) for evidence in self.found.evidences)
+
+    @cached_property
+    def made_mm(self) -> Mapping[int, FloatArray]:
+        """The deviation that each explaining member makes at the points, (n,), mm."""
+        made = {}
+        for place, column in self.columns.items():
+            local = self.local.get(place)
+            sizes = self._sizes(place) if local is None else np.array([local.share])
+            made[place] = column @ sizes
+        return made
+
+    @cached_property
+    def left_mm(self) -> FloatArray:
+        """What motion and causes leave at the points, (n,), mm; NaN where not measured."""
+        motion = self.fields.fields.rigid @ self.found.fitted.rigid
+        return self.deviation_mm - motion - sum(self.made_mm.values(), np.zeros(len(motion)))
+
+    @cached_property
+    def filled(self) -> Mapping[int, tuple[FilledPlace, ...]]:
+        """The places of each local cause."""
+        return {
+            place: filled_places(
+                self.fields.area_set.evaluation, self.made_mm[place], residual_mm=self.left_mm
+            )
+            for place in self.local
+        }
+
+    def bur(self, place: int) -> BurRadius:
+        """Search the bur's radius in what it left."""
+        inside = self.found.member(place).cause.endswith("inside")
+        tried = self.fields.fields.bur_inside if inside else self.fields.fields.bur_outside
+        others = sum(
+            (
+                made
+                for other, made in self.made_mm.items()
+                if self.is_local(other) and other != place
+            ),
+            np.zeros(len(self.deviation_mm)),
+        )
+        evidence = self.found.best
+        return search_bur_radius(
+            list(tried),
+            np.stack(list(tried.values())),
+            self.deviation_mm - self.smooth_mm - others,
+            np.where(self.fields.cell >= 0, self.fields.area_set.evaluation.weights_mm2, 0.0),
+            self.fields.area_set.evaluation.points,
+            noise_um=1e3 * evidence.sigma_mm,
+            noise_length_mm=evidence.covariance.length_mm,
+            cell_mm=self.fields.settings.cell_mm,
+        )
+
+    @cached_property
+    def bur_mm(self) -> float | None:
+        """The given bur's radius as it shows on the crown, mm."""
+        return effective_bur_mm(self.facts)
+
+    @property
+    def bur_is_tried(self) -> bool:
+        """Whether a bur was given and its radius makes sense."""
+        return self.bur_mm is not None and self.bur_mm in self.fields.fields.bur_inside
+
+    @cached_property
+    def scale_places(self) -> tuple[int, ...]:
+        """The stated members of the scale family that are told from growth."""
+        stated = [one for one in self.found.statements if one.family == "scale"]
+        return tuple(one.place for one in stated if one.named and not one.instead)
+
+    @cached_property
+    def strain(self) -> Strain | None:
+        """The stated strain, the scanner's uncertainty added; None without one."""
+        if not self.scale_places:
+            return None
+        strain = strain_of(self.found.evidences, self.scale_places)
+        return strain.with_scale_sd(self.fields.settings.scanner_scale_uncertainty_permille)
+
+    @cached_property
+    def main(self) -> MainDirections | None:
+        """Main directions of a strain that differs per direction."""
+        causes = [self.found.member(place).cause for place in self.scale_places]
+        if self.strain is None or "scale_per_direction" not in causes:
+            return None
+        return main_directions(self.strain)
+
+    @cached_property
+    def build_axis(self) -> FloatArray | None:
+        """The build direction, given, or found where the strain has one odd direction."""
+        if self.facts.build_axis is not None:
+            return np.array(self.facts.build_axis)
+        return self.main.directions[0] if self.main is not None and self.main.uniaxial else None
+
+    def extent_mm(self, direction: FloatArray | None) -> float:
+        """Size of the crown along a direction, mm; the largest of its box where there is none."""
+        points = self.fields.area_set.evaluation.points
+        if direction is None:
+            return float(np.ptp(points, axis=0).max())
+        return float(np.ptp(points @ direction))
+
+
+def _known(radius: float | None) -> float:
+    assert radius is not None
+    return radius

@@ -1,0 +1,141 @@
+"""How probable every cause is: all admissible sets of causes, weighed by BIC, and averaged.
+
+Weights exp(−Δ/2) with Δ the difference of χ²/s² + k log n between sets: Raftery 1995,
+Sociological Methodology 25; averaging over models: Buckland, Burnham & Augustin 1997,
+Biometrics 53 (both from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..arrays import BoolArray, FloatArray, IntArray
+from .covariance import Covariance, Kernel, Sites, find_covariance
+from .model import RIGID, Model
+from .result import Family
+
+_CLIP = 4.0
+"""Whitened residuals beyond this many standard deviations are drawn in: stubs, chips."""
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """What a crown's cells say about a model's members, under one covariance.
+
+    Attributes
+    ----------
+    model : Model
+    covariance : Covariance
+    sigma_mm : float
+        Size of what is left: σ.
+    weights : (s,) float
+        Of the subsets; their sum is 1.
+    sizes : (s, p − 6) float
+        Sizes of all columns in each subset; 0 where it does not hold them.
+    spreads : (s, p − 6, p − 6) float
+        Their covariance.
+    """
+
+    model: Model
+    covariance: Covariance
+    sigma_mm: float
+    weights: FloatArray
+    sizes: FloatArray
+    spreads: FloatArray
+
+    @property
+    def probability(self) -> FloatArray:
+        """Of each member, (m,)."""
+        held: FloatArray = self.weights @ self.model.subsets
+        return np.minimum(held, 1.0)
+
+    def of_any(self, places: IntArray) -> float:
+        """Probability that at least one of some members takes part."""
+        holds = self.model.subsets[:, places].any(axis=1)
+        return min(float(self.weights[holds].sum()), 1.0)
+
+    def family(self) -> Mapping[Family, float]:
+        """Probability of each family."""
+        return {name: self.of_any(places) for name, places in self.model.families.items()}
+
+    def sizes_of(self, places: Sequence[int]) -> tuple[FloatArray, FloatArray]:
+        """Mean sizes of some members over the subsets that hold all of them, and covariance.
+
+        Returns
+        -------
+        (k,) float, (k, k) float
+            The covariance adds the spread between subsets.
+        """
+        block = np.concatenate([self.model.blocks[place] for place in places]) - RIGID
+        holds = self.model.subsets[:, list(places)].all(axis=1)
+        weights = self.weights[holds] + np.finfo(float).tiny
+        weights = weights / weights.sum()
+        sizes = self.sizes[holds][:, block]
+        mean = weights @ sizes
+        within = np.tensordot(weights, self.spreads[np.ix_(holds, block, block)], 1)
+        away = sizes - mean
+        return mean, within + (weights[:, None] * away).T @ away
+
+
+def weigh(model: Model, sites: Sites, values: FloatArray, kernel: Kernel) -> Evidence:
+    """Weigh all admissible sets of a model's members.
+
+    Parameters
+    ----------
+    model : Model
+    sites : Sites
+    values : (c,) float
+        Mean deviations of the cells, mm.
+    kernel : function
+        Correlation of what is left.
+    """
+    covariance = find_covariance(sites, model.columns[:, model.widest], values, kernel)
+    return weigh_under(model, values, covariance)
+
+
+def weigh_under(model: Model, values: FloatArray, covariance: Covariance) -> Evidence:
+    """Weigh as :func:`weigh` does, under a covariance at hand."""
+    white = covariance.whitened(np.column_stack([model.columns, values]))
+    columns, target = white[:, :-1], white[:, -1]
+    widest = columns[:, model.widest]
+    fitted = widest @ np.linalg.lstsq(widest, target, rcond=None)[0]
+    rest = target - fitted
+    free = len(values) - widest.shape[1]
+    sigma = float(np.sqrt(rest @ rest / free))
+    target = fitted + np.clip(rest, -_CLIP * sigma, _CLIP * sigma)
+    # What the rigid columns explain is taken off all others first.
+    rigid, _ = np.linalg.qr(columns[:, :RIGID])
+    free_columns = columns[:, RIGID:] - rigid @ (rigid.T @ columns[:, RIGID:])
+    target = target - rigid @ (rigid.T @ target)
+    gram, product = free_columns.T @ free_columns, free_columns.T @ target
+    held = _columns_held(model)
+    spreads = _inverses(gram, held)
+    sizes = np.einsum("sij,sj->si", spreads, held * product)
+    explained = np.einsum("si,i->s", sizes, product)
+    chi2 = (target @ target - explained) / sigma**2
+    score = chi2 + model.parameters * np.log(len(values))
+    weights = np.exp(-0.5 * (score - score.min()))
+    return Evidence(model, covariance, sigma, weights / weights.sum(), sizes, sigma**2 * spreads)
+
+
+def _columns_held(model: Model) -> BoolArray:
+    """Which columns but the rigid ones each subset holds, (s, p − 6)."""
+    held = np.zeros((len(model.subsets), model.columns.shape[1] - RIGID), dtype=bool)
+    for place, block in enumerate(model.blocks):
+        held[:, block - RIGID] = model.subsets[:, place, None]
+    return held
+
+
+def _inverses(gram: FloatArray, held: BoolArray) -> FloatArray:
+    """Invert the part of a matrix that each subset holds; 0 elsewhere."""
+    scale = 1.0 / np.sqrt(np.maximum(np.diag(gram), np.finfo(float).tiny))
+    scaled = gram * scale * scale[:, None]
+    both = held[:, :, None] & held[:, None, :]
+    matrices = np.where(both, scaled, 0.0)
+    diagonal = np.arange(len(gram))
+    matrices[:, diagonal, diagonal] += ~held
+    inverse: FloatArray = np.where(both, np.linalg.inv(matrices), 0.0)
+    return inverse * scale * scale[:, None]

@@ -1,0 +1,207 @@
+"""From a crown's deviations to their causes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..arrays import FloatArray
+from ..deviation.facet_sag import facet_sag_mm
+from ..deviation.tolerances import Tolerances
+from ..progress import Progress, Steps, run
+from .case import Case
+from .correction import corrections_of
+from .found import find_in_cells
+from .notes import notes_of
+from .prediction import predicted_areas, superimposed_anew
+from .remaining import remaining_of
+from .result import Cause, CausesResult, PredictedArea, Remaining
+from .rows import rows_of
+from .sentences import layers_row, marks_row, not_stated, sentences_of
+from .settings import CausesSettings, ProductionFacts
+from .strain import parts_of
+
+if TYPE_CHECKING:
+    from ..mesh.triangle_mesh import TriangleMesh
+    from .design_fields import CauseFields
+    from .found_marks import FoundMark
+    from .layers import LayerSteps
+
+
+@dataclass(frozen=True, eq=False)
+class CrownToExplain:
+    """A crown's deviations, and what is known of it.
+
+    Attributes
+    ----------
+    deviation_mm : (n,) float
+        From design to scan at the evaluation points, mm; NaN where a point does not count.
+    scan : TriangleMesh or None
+        The superimposed scan with its own triangles; None for a mean of several.
+    facts : ProductionFacts
+    tolerances : Tolerances
+        For predictions.
+    repeatability_um : float
+        The scanner's, as root mean square over the surface; NaN if not known.
+    """
+
+    deviation_mm: FloatArray
+    scan: TriangleMesh | None = None
+    facts: ProductionFacts = ProductionFacts()
+    tolerances: Tolerances = Tolerances()
+    repeatability_um: float = math.nan
+
+
+def find_causes_steps(fields: CauseFields, crown: CrownToExplain) -> Steps[CausesResult]:
+    """Find the causes as :func:`find_causes` does, step by step."""
+    yield Progress("Taking the scan's facets off", 0.0)
+    deviation = without_scanner(fields, crown.deviation_mm)
+    if crown.scan is not None:
+        evaluation = fields.area_set.evaluation
+        points, curvature = evaluation.points, evaluation.curvature
+        deviation = deviation + facet_sag_mm(curvature, points, crown.scan)
+    values = fields.measured_means(deviation)
+    yield Progress("Weighing causes", 0.1)
+    found = find_in_cells(fields, values, crown.facts, _least_um(fields, crown))
+    notes = notes_of(fields, values, crown.facts)
+    if found is None:
+        why = "too little of the surface was measured"
+        nothing = no_causes(len(deviation), crown.facts, fields.settings, why)
+        return replace(nothing, notes=notes, left_mm=deviation, cells=values)
+    edge = math.nan if crown.scan is None else crown.scan.mean_edge_mm
+    case = Case(fields, found, crown.facts, deviation, edge)
+    yield Progress("Sizing causes", 0.7)
+    kinds = tuple(found.member(place).cause for place in case.scale_places)
+    corrections = corrections_of(crown.facts, case.strain, kinds, case.build_axis, case.main)
+    rows = list(rows_of(case, corrections))
+    yield Progress("Looking for support marks and layers", 0.8)
+    marks, layers = _marks(case), _layers(case)
+    rows += [row for row in (marks_row(case, marks), layers_row(case, layers)) if row]
+    predicted = _predictions(case, rows, crown)
+    remaining = remaining_of(
+        found.best, found.fitted, found.values, found.weights, crown.repeatability_um
+    )
+    axis = case.build_axis
+    return CausesResult(
+        causes=(*rows, *not_stated(case)),
+        sentences=sentences_of(case, rows, corrections, remaining, predicted),
+        corrections=corrections,
+        remaining=remaining,
+        share_together=found.share_together,
+        predicted=predicted,
+        filled=tuple(place for places in case.filled.values() for place in places),
+        marks=marks,
+        layers=layers,
+        notes=notes,
+        facts=crown.facts,
+        settings=fields.settings,
+        fields_mm=_fields_mm(case),
+        left_mm=case.left_mm,
+        build_direction=None if axis is None else tuple(axis.tolist()),
+        cells=values,
+    )
+
+
+def find_causes(fields: CauseFields, crown: CrownToExplain) -> CausesResult:
+    """Find why a crown deviates, as far as its deviations can tell.
+
+    Mean deviations of cells of about 1 mm are held against what every cause would make of them,
+    all sets of causes against each other (BIC), under two covariances of what is left; only what
+    both hold with a probability of 0.95, and what makes at least 1.5 µm, is stated.
+
+    Parameters
+    ----------
+    fields : CauseFields
+        Of the design; see :func:`.design_fields.cause_fields`.
+    crown : CrownToExplain
+
+    Returns
+    -------
+    CausesResult
+    """
+    return run(find_causes_steps(fields, crown))
+
+
+def without_scanner(fields: CauseFields, deviation_mm: FloatArray) -> FloatArray:
+    """Take the scanner's known scale off deviations (n,), mm."""
+    permille = fields.settings.scanner_scale_permille
+    if not permille:
+        return deviation_mm
+    return deviation_mm - permille * (fields.fields.strain @ parts_of(np.eye(3)))
+
+
+def _least_um(fields: CauseFields, crown: CrownToExplain) -> float:
+    known = crown.repeatability_um > 0
+    return max(fields.settings.least_um, crown.repeatability_um if known else 0.0)
+
+
+def _marks(case: Case) -> tuple[FoundMark, ...]:
+    return ()
+
+
+def _layers(case: Case) -> LayerSteps | None:
+    return None
+
+
+def _fields_mm(case: Case) -> Mapping[str, FloatArray]:
+    """Return each explaining cause's deviations by its name, or that of its family."""
+    named = {one.place: one.named for one in case.found.statements}
+    found = {}
+    for place, made in case.made_mm.items():
+        member = case.found.member(place)
+        name = member.cause if named[place] else member.family
+        if name == "scale_per_direction" and case.main is not None and case.main.uniaxial:
+            name = "scale_along_build"
+        found[name] = made
+    return found
+
+
+def _predictions(case: Case, rows: list[Cause], crown: CrownToExplain) -> tuple[PredictedArea, ...]:
+    """Predict the measures without each cause, and without all."""
+    area_set = case.fields.area_set
+    rigid, weights = case.fields.fields.rigid, area_set.evaluation.weights_mm2
+    without = dict(_fields_mm(case))
+    if len(without) > 1:
+        without["all"] = sum(without.values(), np.zeros(len(weights)))
+    found: list[PredictedArea] = []
+    for name, made in without.items():
+        corrected = superimposed_anew(crown.deviation_mm - made, rigid, weights)
+        found += predicted_areas(area_set, crown.deviation_mm, corrected, crown.tolerances, name)
+    return tuple(found)
+
+
+def no_causes(
+    points: int, facts: ProductionFacts, settings: CausesSettings, why: str
+) -> CausesResult:
+    """Return a result that holds no causes, and says why they were not looked for.
+
+    Parameters
+    ----------
+    points : int
+        Count of the design's evaluation points.
+    facts : ProductionFacts
+    settings : CausesSettings
+    why : str
+        The reason, as the end of a sentence.
+    """
+    return CausesResult(
+        causes=(),
+        sentences=(f"Causes were not looked for: {why}.",),
+        corrections=(),
+        remaining=Remaining(math.nan, math.nan, math.nan),
+        share_together=math.nan,
+        predicted=(),
+        filled=(),
+        marks=(),
+        layers=None,
+        notes=(),
+        facts=facts,
+        settings=settings,
+        fields_mm={},
+        left_mm=np.full(points, np.nan),
+        build_direction=facts.build_axis,
+    )

@@ -1,0 +1,111 @@
+"""From cell means to what may be stated: the part that one crown and a whole group share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from ..arrays import FloatArray
+from .covariance import KERNELS
+from .design_fields import CauseFields
+from .evidence import Evidence, weigh
+from .members import Candidates, candidates
+from .model import Member
+from .rule import Rule, Statement, field_gram, statements
+from .settings import ProductionFacts
+from .sizes import Fitted, Sized, explained_share, fitted, likeliest, sized
+
+LEAST_CELLS = 60
+"""Fewer measured cells bear no statement: there would be hardly more of them than columns."""
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """What a crown's cells bear.
+
+    Attributes
+    ----------
+    candidates : Candidates
+    evidences : tuple of Evidence
+        One per covariance.
+    statements : tuple of Statement
+    values, weights : (c,) float
+        Of the measured cells: mean deviations, mm, and areas, mm².
+    gram : (p − 6, p − 6) float
+        See :func:`.rule.field_gram`.
+    """
+
+    candidates: Candidates
+    evidences: tuple[Evidence, ...]
+    statements: tuple[Statement, ...]
+    values: FloatArray
+    weights: FloatArray
+    gram: FloatArray
+
+    @property
+    def best(self) -> Evidence:
+        """Under the covariance that the data bear best."""
+        return likeliest(self.evidences)
+
+    @cached_property
+    def sized(self) -> tuple[Sized, ...]:
+        """The stated causes with their sizes."""
+        return sized(self.evidences, self.statements, self.values, self.weights, self.gram)
+
+    @property
+    def explaining(self) -> tuple[int, ...]:
+        """The members whose fields are taken as explained: stated, and told from other families."""
+        return tuple(one.place for one in self.statements if not one.instead)
+
+    @cached_property
+    def fitted(self) -> Fitted:
+        """These members fitted together."""
+        return fitted(self.best, self.explaining, self.values)
+
+    @property
+    def share_together(self) -> float:
+        """Share of the variance that they explain together."""
+        return explained_share(self.best.model, self.explaining, self.values, self.weights)
+
+    def member(self, place: int) -> Member:
+        """Return a member by its place."""
+        return self.best.model.members[place]
+
+
+def find_in_cells(
+    fields: CauseFields, values: FloatArray, facts: ProductionFacts, least_um: float
+) -> Found | None:
+    """Find what cell means bear.
+
+    Parameters
+    ----------
+    fields : CauseFields
+    values : (c,) float
+        Mean deviations of the design's cells, mm; NaN where not measured.
+    facts : ProductionFacts
+    least_um : float
+        Least root mean square of the deviations of a cause, µm.
+
+    Returns
+    -------
+    Found or None
+        None where too few cells were measured.
+    """
+    measured = np.isfinite(values)
+    if np.count_nonzero(measured) < LEAST_CELLS:
+        return None
+    tried = candidates(fields, values, facts)
+    sites = fields.sites.at(tried.measured)
+    target, weights = values[measured], fields.cell_mm2[measured]
+    evidences = tuple(weigh(tried.model, sites, target, kernel) for kernel in KERNELS)
+    gram = field_gram(tried.model, weights)
+    rule = Rule(fields.settings.probability, least_um, tried.confounded)
+    return Found(tried, evidences, statements(evidences, gram, rule), target, weights, gram)
+
+
+def of_family(found: Found, family: str) -> Sequence[Sized]:
+    """Return the stated causes of a family."""
+    return [one for one in found.sized if one.statement.family == family]

@@ -1,0 +1,228 @@
+"""Which causes a crown is tried for, and in which shape: reach of a bent margin, radii of balls."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import solve_triangular
+
+from ..arrays import BoolArray, FloatArray
+from .covariance import correlation, matern
+from .design_fields import BURS_MM, CauseFields, Fields
+from .model import Member, Model
+from .settings import ProductionFacts
+from .strain import parts_of
+
+MARGIN_CAUSES = ("opened_margin", "leaning_margin", "oval_margin", "three_lobed_margin")
+_RING_COLUMNS = ((0,), (1, 2), (3, 4), (5, 6))
+
+_LEAST_COLUMN_MM = 1e-9
+_TYPICAL_LENGTH_MM, _TYPICAL_NUGGET, _TYPICAL_RHO = 2.0, 0.2, 0.3
+_CONFOUNDED = 0.93
+"""Correlation of scale and growth above which one crown cannot tell them: 0.78 where the intaglio
+was scanned, 0.98 where it was not (the demo crown)."""
+
+
+@dataclass(frozen=True)
+class Shapes:
+    """What was chosen where shapes were searched; None where there is nothing of the kind.
+
+    Attributes
+    ----------
+    reach_mm : float or None
+        Of a deformed margin.
+    fossa_ball_mm, bur_outside_mm, bur_inside_mm : float or None
+        Radii.
+    """
+
+    reach_mm: float | None
+    fossa_ball_mm: float | None
+    bur_outside_mm: float | None
+    bur_inside_mm: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class Candidates:
+    """What a crown's cells are tried for.
+
+    Attributes
+    ----------
+    model : Model
+        Over the measured cells.
+    shapes : Shapes
+    measured : (c,) bool
+        Which cells of the design.
+    confounded : bool
+        Whether scale and growth look alike on what was measured.
+    """
+
+    model: Model
+    shapes: Shapes
+    measured: BoolArray
+    confounded: bool
+
+
+def effective_bur_mm(facts: ProductionFacts) -> float | None:
+    """Return the radius that the bur left in the crown: it shrank with it, mm."""
+    if facts.bur_radius_mm is None:
+        return None
+    factor = facts.enlargement
+    return facts.bur_radius_mm / (factor if factor is not None and 1.0 <= factor <= 1.5 else 1.0)
+
+
+def candidates(fields: CauseFields, values: FloatArray, facts: ProductionFacts) -> Candidates:
+    """Choose the members that a crown is tried for, and their shapes.
+
+    Parameters
+    ----------
+    fields : CauseFields
+    values : (c,) float
+        Mean deviations of the design's cells, mm; NaN where not measured.
+    facts : ProductionFacts
+    """
+    measured = np.isfinite(values)
+    columns = fields.cell_columns.at(measured)
+    weights = np.sqrt(fields.cell_mm2[measured])
+    offered = _offered(columns, facts)
+    chosen = {name: next(iter(options)) for name, options in offered.items()}
+    if any(len(options) > 1 for options in offered.values()):
+        chosen = _search(fields, measured, values[measured], columns, facts, offered)
+    model = _model(columns, facts, chosen)
+    return Candidates(
+        model=model,
+        shapes=Shapes(
+            reach_mm=chosen.get("rings"),
+            fossa_ball_mm=chosen.get("fossae"),
+            bur_outside_mm=chosen.get("bur_outside"),
+            bur_inside_mm=chosen.get("bur_inside"),
+        ),
+        measured=measured,
+        confounded=_confounded(columns, weights),
+    )
+
+
+def _offered(columns: Fields, facts: ProductionFacts) -> dict[str, tuple[float, ...]]:
+    """Return the shapes to choose from, by what they are of."""
+    bur = effective_bur_mm(facts)
+    external = "bur_outside" if facts.way == "milled" else "fossae"
+    offered: dict[str, tuple[float, ...]] = {}
+    for name in ("rings", external, "bur_inside"):
+        options: Mapping[float, FloatArray] = getattr(columns, name)
+        radii = tuple(options)
+        if name.startswith("bur"):
+            given = bur is not None and facts.way != "printed" and bur in options
+            radii = (bur,) if given and bur is not None else _burs(radii)
+        if radii:
+            offered[name] = radii
+    return offered
+
+
+def _burs(radii: tuple[float, ...]) -> tuple[float, ...]:
+    return tuple(radius for radius in radii if radius in BURS_MM)
+
+
+def _members(columns: Fields, facts: ProductionFacts, chosen: Mapping[str, float]) -> list[Member]:
+    """Return all members, also those that the measured surface cannot show."""
+    members = _scale_members(columns, facts)
+    members += [
+        Member("growth_uniform", "growth", (columns.outside + columns.inside)[:, None]),
+        Member("growth_outside", "growth", columns.outside[:, None]),
+        Member("growth_inside", "growth", columns.inside[:, None]),
+    ]
+    if "fossae" in chosen:
+        column = columns.fossae[chosen["fossae"]]
+        members.append(Member("filled_fossae", "fossae", column[:, None], 1))
+    searched = 0 if facts.bur_radius_mm is not None and facts.way != "printed" else 1
+    if "bur_outside" in chosen:
+        column = columns.bur_outside[chosen["bur_outside"]]
+        members.append(Member("not_reached_outside", "tool", column[:, None], searched))
+    if "bur_inside" in chosen:
+        column = columns.bur_inside[chosen["bur_inside"]][:, None]
+        if facts.way == "printed":
+            members.append(Member("filled_intaglio", "fossae", column, 1))
+        else:
+            members.append(Member("not_reached_inside", "tool", column, searched))
+    if "rings" in chosen:
+        ring = columns.rings[chosen["rings"]]
+        members += [
+            Member(cause, "margin", ring[:, list(places)], 1)
+            for cause, places in zip(MARGIN_CAUSES, _RING_COLUMNS, strict=True)
+        ]
+    return members
+
+
+def _scale_members(columns: Fields, facts: ProductionFacts) -> list[Member]:
+    ways = {"scale": parts_of(np.eye(3))[:, None]}
+    axis = facts.build_axis
+    if axis is not None:
+        ways["scale_along_build"] = parts_of(np.outer(axis, axis))[:, None]
+    ways["scale_per_direction"] = np.eye(6)
+    return [
+        Member(cause, "scale", columns.strain @ strains, strains=strains)
+        for cause, strains in ways.items()
+    ]
+
+
+def _model(columns: Fields, facts: ProductionFacts, chosen: Mapping[str, float]) -> Model:
+    members = [
+        member
+        for member in _members(columns, facts, chosen)
+        if float(np.abs(member.columns).max(initial=0.0)) > _LEAST_COLUMN_MM
+    ]
+    names = {member.cause for member in members}
+    if not {"growth_outside", "growth_inside"} <= names:
+        members = [member for member in members if member.cause != "growth_uniform"]
+    return Model(columns.rigid, tuple(members))
+
+
+def _search(
+    fields: CauseFields,
+    measured: BoolArray,
+    values: FloatArray,
+    columns: Fields,
+    facts: ProductionFacts,
+    offered: Mapping[str, tuple[float, ...]],
+) -> dict[str, float]:
+    """Choose each shape in turn by what the whole model then leaves, twice."""
+    sites = fields.sites.at(measured)
+    matrix = correlation(sites, matern, _TYPICAL_LENGTH_MM, _TYPICAL_NUGGET, _TYPICAL_RHO)
+    factor = np.linalg.cholesky(matrix)
+    misfit = _misfit(factor, columns, facts, values)
+    chosen = {name: options[len(options) // 2] for name, options in offered.items()}
+    for _ in range(2):
+        for name, options in offered.items():
+            if len(options) > 1:
+                costs = [misfit({**chosen, name: option}) for option in options]
+                chosen[name] = options[int(np.argmin(costs))]
+    return chosen
+
+
+def _misfit(
+    factor: FloatArray, columns: Fields, facts: ProductionFacts, values: FloatArray
+) -> Callable[[Mapping[str, float]], float]:
+    known: dict[tuple[tuple[str, float], ...], float] = {}
+
+    def misfit(chosen: Mapping[str, float]) -> float:
+        key = tuple(sorted(chosen.items()))
+        if key not in known:
+            model = _model(columns, facts, chosen)
+            both = np.column_stack([model.columns[:, model.widest], values])
+            white = solve_triangular(factor, both, lower=True, check_finite=False)
+            known[key] = float(abs(np.linalg.qr(white, mode="r")[-1, -1]))
+        return known[key]
+
+    return misfit
+
+
+def _confounded(columns: Fields, weights: FloatArray) -> bool:
+    """Tell whether scale in all directions and growth of the outside look alike."""
+    scale = columns.strain[:, :3].sum(axis=1)
+    pair = np.column_stack([scale, columns.outside]) * weights[:, None]
+    rigid, _ = np.linalg.qr(columns.rigid * weights[:, None])
+    pair = pair - rigid @ (rigid.T @ pair)
+    sizes = np.linalg.norm(pair, axis=0)
+    if not (sizes > 0).all():
+        return True
+    return abs(float(pair[:, 0] @ pair[:, 1])) / float(sizes.prod()) > _CONFOUNDED

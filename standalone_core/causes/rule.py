@@ -1,0 +1,167 @@
+"""What may be said: a family of causes, its member, or that two families cannot be told apart."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Literal
+
+import numpy as np
+
+from ..arrays import FloatArray
+from .evidence import Evidence
+from .model import RIGID, Model
+from .result import Family
+
+UM = 1e3
+
+
+@dataclass(frozen=True, eq=False)
+class Statement:
+    """A cause that the data hold.
+
+    Attributes
+    ----------
+    family : str
+    place : int
+        Of the member that is meant, or of the likeliest one where none can be named.
+    named : bool
+        Whether the member can be named.
+    probability : float
+        Of the member, or of the family or pair of families where it cannot be named.
+    rms_um : float
+        Root mean square of its deviations, µm.
+    instead : str
+        The family that explains the same as well; empty if there is none.
+    """
+
+    family: Family
+    place: int
+    named: bool
+    probability: float
+    rms_um: float
+    instead: Family | Literal[""] = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Rule:
+    """When something is stated.
+
+    Attributes
+    ----------
+    probability : float
+        Least probability, under every covariance.
+    least_um : float
+        Least root mean square of the deviations of a cause, µm.
+    confounded : bool
+        Whether scale and growth look alike on the surface that was measured.
+    """
+
+    probability: float
+    least_um: float
+    confounded: bool
+
+
+def field_gram(model: Model, weights: FloatArray) -> FloatArray:
+    """Products of the members' fields after superimposition, (p − 6, p − 6), mean over the area.
+
+    The root mean square of sizes b is √(bᵀGb), mm.
+
+    Parameters
+    ----------
+    model : Model
+    weights : (c,) float
+        Areas of the cells.
+    """
+    root = np.sqrt(weights / weights.sum())[:, None]
+    rigid, _ = np.linalg.qr(model.rigid * root)
+    free = model.columns[:, RIGID:] * root
+    free = free - rigid @ (rigid.T @ free)
+    gram: FloatArray = free.T @ free
+    return gram
+
+
+def rms_um(model: Model, gram: FloatArray, place: int, sizes: FloatArray) -> float:
+    """Root mean square of one member's deviations, µm, from its sizes (k,)."""
+    block = model.blocks[place] - RIGID
+    part = gram[np.ix_(block, block)]
+    return UM * float(np.sqrt(max(sizes @ part @ sizes, 0.0)))
+
+
+def statements(
+    evidences: Sequence[Evidence], gram: FloatArray, rule: Rule
+) -> tuple[Statement, ...]:
+    """Say what all covariances agree on.
+
+    Parameters
+    ----------
+    evidences : sequence of Evidence
+        Of the same model, under different covariances.
+    gram : (p − 6, p − 6) float
+        See :func:`field_gram`.
+    rule : Rule
+    """
+    model = evidences[0].model
+    held = np.min([evidence.probability for evidence in evidences], axis=0)
+    size = np.min(
+        [
+            [rms_um(model, gram, place, evidence.sizes_of([place])[0]) for place in _all(model)]
+            for evidence in evidences
+        ],
+        axis=0,
+    )
+    found: list[Statement] = []
+    open_families: list[Family] = []
+    for family, places in model.families.items():
+        sure = min(evidence.of_any(places) for evidence in evidences)
+        doubted = rule.confounded and family in ("scale", "growth")
+        if doubted or sure < rule.probability:
+            open_families.append(family)
+            continue
+        likely = [
+            place
+            for place in places
+            if held[place] >= rule.probability and size[place] >= rule.least_um
+        ]
+        found += [
+            Statement(family, int(place), True, float(held[place]), float(size[place]))
+            for place in likely
+        ]
+        best = int(places[np.argmax(held[places])])
+        unnamed = not any(held[place] >= rule.probability for place in places)
+        if unnamed and size[best] >= rule.least_um:
+            found.append(Statement(family, best, False, sure, float(size[best])))
+    return (*found, *_either(evidences, open_families, held, size, rule))
+
+
+def _all(model: Model) -> range:
+    return range(len(model.members))
+
+
+def _either(
+    evidences: Sequence[Evidence],
+    families: Sequence[Family],
+    held: FloatArray,
+    size: FloatArray,
+    rule: Rule,
+) -> list[Statement]:
+    """State two families that together are sure, where neither is by itself."""
+    model = evidences[0].model
+    pairs = []
+    for one, other in combinations(families, 2):
+        places = np.concatenate([model.families[one], model.families[other]])
+        sure = min(evidence.of_any(places) for evidence in evidences)
+        best = [
+            int(model.families[family][np.argmax(held[model.families[family]])])
+            for family in (one, other)
+        ]
+        if sure >= rule.probability and size[best].max() >= rule.least_um:
+            pairs.append((sure, (one, other), best))
+    if not pairs:
+        return []
+    sure, (one, other), best = max(pairs)
+    return [
+        Statement(one, best[0], False, sure, float(size[best[0]]), other),
+        Statement(other, best[1], False, sure, float(size[best[1]]), one),
+    ]

@@ -1,0 +1,101 @@
+"""What causes, families and changes are called, and how their sizes are written."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from ..words.text import micrometres, signed_number
+
+CAUSE_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        "scale": "scale in all directions",
+        "scale_along_build": "scale along the build direction",
+        "scale_per_direction": "scale that differs per direction",
+        "growth_uniform": "uniform growth",
+        "growth_outside": "growth of the outside",
+        "growth_inside": "growth of the inside",
+        "filled_fossae": "filled fossae",
+        "filled_intaglio": "filled corners of the intaglio",
+        "not_reached_outside": "corners of the outside that the tool did not reach",
+        "not_reached_inside": "corners of the intaglio that the tool did not reach",
+        "opened_margin": "opened or closed margin",
+        "leaning_margin": "leaning margin",
+        "oval_margin": "oval margin",
+        "three_lobed_margin": "three-lobed margin",
+        "support_marks": "support marks",
+        "layer_steps": "layer steps",
+    }
+)
+FAMILY_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        "scale": "scale",
+        "growth": "growth",
+        "fossae": "filled fossae",
+        "tool": "corners that the tool did not reach",
+        "margin": "a deformed margin",
+        "supports": "support marks",
+        "layers": "layer steps",
+    }
+)
+CHANGES: Mapping[str, str] = MappingProxyType(
+    {
+        "scale": "Change the enlargement factor.",
+        "growth": "Change exposure or finishing; a thicker outside or a tighter inside is not scale.",
+        "fossae": "Expose less, or deepen the fossae in the design.",
+        "tool": "Take a finer bur, or widen these corners in the design.",
+        "margin": "Change what holds the rim: supports, tray or support of the sintering.",
+        "supports": "Finish these places, or move the supports.",
+        "layers": "Build thinner layers, or in another direction.",
+    }
+)
+"""What a family of causes asks for; common practice, no source."""
+
+SCANNER_CLAUSE = "or the scanner's own scale: scan a calibrated part"
+SPRAY_CLAUSE = "or scan spray"
+COARSE_CLAUSE = "or a scanner too coarse for them"
+CAUTION = (
+    "Try a correction on one crown first; the material maker's instructions and licensed "
+    "practice decide."
+)
+
+
+def cause_words(cause: str, family: str) -> str:
+    """Return what a cause is called; the family's name where none of its members is named."""
+    return CAUSE_WORDS.get(cause) or FAMILY_WORDS[family]
+
+
+def percent_range(estimate: float, low: float, high: float) -> str:
+    """Write ‰ as per cent with an interval.
+
+    Examples
+    --------
+    >>> percent_range(4.2, 3.6, 4.8)
+    '+0.42 % (0.36 to 0.48)'
+    """
+    middle, *ends = (signed_number(value / 10.0, ".2f") for value in (estimate, low, high))
+    return f"{'+' if estimate > 0 else ''}{middle} % ({ends[0]} to {ends[1]})"
+
+
+def um_range(estimate: float, low: float, high: float) -> str:
+    """Write µm with an interval.
+
+    Examples
+    --------
+    >>> um_range(15.21, 13.9, 16.5), um_range(-4.25, -5.0, -3.5)
+    ('15 µm (14 to 17)', '−4.2 µm (−5.0 to −3.5)')
+    """
+    digits = 0 if min(abs(estimate), abs(high - low)) >= 2.0 and abs(estimate) >= 9.95 else 1
+    middle, *ends = (micrometres(value, digits=digits) for value in (estimate, low, high))
+    return f"{middle} µm ({ends[0]} to {ends[1]})"
+
+
+def direction_words(direction: tuple[float, float, float]) -> str:
+    """Write a direction of the design's frame.
+
+    Examples
+    --------
+    >>> direction_words((0.0, 0.6, -0.8))
+    '(0.00, 0.60, −0.80)'
+    """
+    return f"({', '.join(signed_number(part, '.2f') for part in direction)})"
