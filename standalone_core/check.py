@@ -13,6 +13,7 @@ import scipy
 from .areas.area_set import AreaSet
 from .areas.chosen import no_area
 from .check_settings import CheckSettings
+from .deviation.facet_sag import AreaSag, sag_by_area
 from .deviation.field import DeviationField, Direction
 from .deviation.judgement import Judgement, judge_deviations
 from .deviation.layers_beside import LayerBeside
@@ -93,6 +94,8 @@ class CheckResult:
         Scan surface without a counterpart on the design, the highest first.
     margin_profile : MarginProfile or None
         The deviation along the margin line, place by place; None without a margin line.
+    facet_sag : tuple of AreaSag
+        What the scan's flat triangles alone read as, by area.
     """
 
     design: CheckedMesh
@@ -115,6 +118,7 @@ class CheckResult:
     layers: tuple[LayerBeside, ...] = ()
     unmatched: tuple[UnmatchedPiece, ...] = ()
     margin_profile: MarginProfile | None = None
+    facet_sag: tuple[AreaSag, ...] = ()
 
     @property
     def evaluation(self) -> EvaluationMesh:
@@ -307,6 +311,7 @@ def _judge(
         is_design=measured.is_design,
         layers=measured.layers,
         margin=None if profile is None else profile.summary,
+        facet_sag=sag_by_area(area_set, measured.design_to_scan, measured.in_place.design),
     )
     judgement = judge_deviations(
         measured.fields,
@@ -338,6 +343,7 @@ def _judge(
         judged_warnings=judgement.warnings,
         marks=marks_of(measured.design_to_scan, area_set, fit, settings),
         margin_profile=profile,
+        facet_sag=evidence.facet_sag,
     )
 
 
