@@ -12,6 +12,7 @@ import scipy
 from .areas.area_set import AreaSet
 from .check_result import CheckResult
 from .check_settings import CheckSettings
+from .deviation.facet_sag import sag_by_area
 from .deviation.field import DeviationField
 from .deviation.judgement import Judgement, judge_deviations
 from .deviation.margin_profile import margin_profile
@@ -211,6 +212,7 @@ def _judge(
         is_design=measured.is_design,
         layers=measured.layers,
         margin=None if profile is None else profile.summary,
+        facet_sag=sag_by_area(area_set, measured.design_to_scan, measured.in_place.design),
     )
     judgement = judge_deviations(
         measured.fields,
@@ -242,6 +244,7 @@ def _judge(
         judged_warnings=judgement.warnings,
         marks=marks_of(measured.design_to_scan, area_set, fit, settings),
         margin_profile=profile,
+        facet_sag=evidence.facet_sag,
     )
 
 

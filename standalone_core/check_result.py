@@ -9,6 +9,7 @@ from .areas.area_set import AreaSet
 from .areas.chosen import no_area
 from .causes.result import CausesResult
 from .check_settings import CheckSettings
+from .deviation.facet_sag import AreaSag
 from .deviation.field import DeviationField, Direction
 from .deviation.layers_beside import LayerBeside
 from .deviation.margin_profile import MarginProfile
@@ -63,6 +64,8 @@ class CheckResult:
         Scan surface without a counterpart on the design, the highest first.
     margin_profile : MarginProfile or None
         The deviation along the margin line, place by place; None without a margin line.
+    facet_sag : tuple of AreaSag
+        What the scan's flat triangles alone read as, by area.
     causes : CausesResult or None
         Why it deviates; None if that was not asked for.
     """
@@ -87,6 +90,7 @@ class CheckResult:
     layers: tuple[LayerBeside, ...] = ()
     unmatched: tuple[UnmatchedPiece, ...] = ()
     margin_profile: MarginProfile | None = None
+    facet_sag: tuple[AreaSag, ...] = ()
     causes: CausesResult | None = None
 
     @property

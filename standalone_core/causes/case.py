@@ -61,16 +61,21 @@ class Case:
             assert shapes.reach_mm is not None
             ring = fields.rings[shapes.reach_mm]
             return ring[:, list(_RING_COLUMNS[MARGIN_CAUSES.index(member.cause)])]
-        single = {
-            "growth_uniform": lambda: fields.outside + fields.inside,
-            "growth_outside": lambda: fields.outside,
-            "growth_inside": lambda: fields.inside,
-            "filled_fossae": lambda: fields.fossae[_known(shapes.fossa_ball_mm)],
-            "not_reached_outside": lambda: fields.bur_outside[_known(shapes.bur_outside_mm)],
-            "not_reached_inside": lambda: fields.bur_inside[_known(shapes.bur_inside_mm)],
-            "filled_intaglio": lambda: fields.bur_inside[_known(shapes.bur_inside_mm)],
-        }
-        return single[member.cause]()[:, None]
+        if member.family == "growth":
+            sides = {
+                "growth_uniform": fields.outside + fields.inside,
+                "growth_outside": fields.outside,
+                "growth_inside": fields.inside,
+            }
+            return sides[member.cause][:, None]
+        options, shape = {
+            "filled_fossae": (fields.fossae, shapes.fossa_ball_mm),
+            "not_reached_outside": (fields.bur_outside, shapes.bur_outside_mm),
+            "not_reached_inside": (fields.bur_inside, shapes.bur_inside_mm),
+            "filled_intaglio": (fields.bur_inside, shapes.bur_inside_mm),
+        }[member.cause]
+        assert shape is not None
+        return options[shape][:, None]
 
     def _sizes(self, place: int) -> FloatArray:
         """Sizes of one explaining member in the fit of all of them."""
@@ -138,14 +143,10 @@ class Case:
         """Search the bur's radius in what it left."""
         inside = self.found.member(place).cause.endswith("inside")
         tried = self.fields.fields.bur_inside if inside else self.fields.fields.bur_outside
-        others = sum(
-            (
-                made
-                for other, made in self.made_mm.items()
-                if self.is_local(other) and other != place
-            ),
-            np.zeros(len(self.deviation_mm)),
-        )
+        others = np.zeros(len(self.deviation_mm))
+        for other in self.local:
+            if other != place:
+                others = others + self.made_mm[other]
         evidence = self.found.best
         return search_bur_radius(
             list(tried),
@@ -203,8 +204,3 @@ class Case:
         if direction is None:
             return float(np.ptp(points, axis=0).max())
         return float(np.ptp(points @ direction))
-
-
-def _known(radius: float | None) -> float:
-    assert radius is not None
-    return radius

@@ -122,7 +122,8 @@ def _margin_row(case: Case, one: Sized) -> Cause:
     size = factor * middle, factor * low, factor * high
     axis = case.fields.area_set.insertion
     assert axis is not None  # without it there are no rings
-    direction = ring_direction(order, *one.sizes.tolist(), axis)
+    cosine, sine = one.sizes.tolist()
+    direction = ring_direction(order, cosine, sine, axis)
     return _row(one, case, size, "µm", margin_told(case, cause, size, direction), direction)
 
 

@@ -1,4 +1,4 @@
-"""Fields of a strain: how scale in all directions, along one, or per direction shows on a surface."""
+"""Fields of a strain: how scale in all directions, or per direction, shows on a surface."""
 
 from __future__ import annotations
 

@@ -155,9 +155,8 @@ def margin_told(case: Case, cause: str, um: Size, direction: FloatArray | None) 
             f"The margin is oval: its long diameter exceeds the short one by {um_range(*um)}, "
             f"the long one along {towards}{fading}."
         )
-    return (
-        f"The margin is three-lobed, by {um_range(*um)} of radius, one towards {towards}{fading}."
-    )
+    lobes = f"The margin is three-lobed, by {um_range(*um)} of radius"
+    return f"{lobes}, one of them towards {towards}{fading}."
 
 
 def unnamed_told(case: Case, one: Sized, size: Size) -> str:

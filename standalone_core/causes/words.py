@@ -41,7 +41,7 @@ FAMILY_WORDS: Mapping[str, str] = MappingProxyType(
 CHANGES: Mapping[str, str] = MappingProxyType(
     {
         "scale": "Change the enlargement factor.",
-        "growth": "Change exposure or finishing; a thicker outside or a tighter inside is not scale.",
+        "growth": "Change exposure or finishing: a factor does not mend it.",
         "fossae": "Expose less, or deepen the fossae in the design.",
         "tool": "Take a finer bur, or widen these corners in the design.",
         "margin": "Change what holds the rim: supports, tray or support of the sintering.",

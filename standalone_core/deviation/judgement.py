@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from ..areas.area_set import AreaSet
 from ..shares import share_words
 from ..superimpose.result import Superimposition
+from .facet_sag import about_sag
 from .field import DeviationField
 from .measures import AreaMeasures, measure_areas
 from .patches import Patch, find_in_both, find_patches
@@ -36,7 +37,8 @@ class Judgement:
     unmatched : tuple of UnmatchedPiece
         Scan surface without a counterpart on the design, the highest first.
     warnings : tuple of str
-        Areas that were measured too little of, and tolerances that nothing was judged by.
+        Areas that were measured too little of, or on too coarse triangles, and tolerances that
+        nothing was judged by.
     """
 
     measures: tuple[AreaMeasures, ...]
@@ -116,7 +118,9 @@ def scan_warnings(
         if row.direction == "design_to_scan" and row.coverage < least
     ]
     pieces = [piece for piece in evidence.unmatched if is_too_much(piece, tolerances)]
-    return [*found, *(f"Unmatched scan surface: {text}" for text in about_pieces(pieces))]
+    found += [f"Unmatched scan surface: {text}" for text in about_pieces(pieces)]
+    sag = "" if evidence.is_design else about_sag(evidence.facet_sag, tolerances.tolerances_um)
+    return [*found, f"Facets: {sag}"] if sag else found
 
 
 def _patches(

@@ -12,6 +12,7 @@ from ..records import with_tuples
 from ..shares import limit_words, share_words
 from ..superimpose.result import Superimposition
 from ..words.names import DOUBT_WORDS, NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN
+from .facet_sag import AreaSag
 from .layers_beside import LayerBeside
 from .margin_summary import MarginSummary
 from .measures import AreaMeasures
@@ -32,7 +33,7 @@ SAME_SURFACE = "The scan is the design itself (or a copy of it): no crown was me
 
 @dataclass(frozen=True)
 class ScanEvidence:
-    """What a verdict needs to know of a scan beside its measures.
+    """What is known of a scan beside its measures: for its verdicts and warnings.
 
     Attributes
     ----------
@@ -44,12 +45,15 @@ class ScanEvidence:
         Second layers of the scan's surface.
     margin : MarginSummary or None
         What the margin profile comes to.
+    facet_sag : tuple of AreaSag
+        What the scan's flat triangles alone read as; for a warning, no verdict depends on it.
     """
 
     is_design: bool = False
     unmatched: tuple[UnmatchedPiece, ...] = ()
     layers: tuple[LayerBeside, ...] = ()
     margin: MarginSummary | None = None
+    facet_sag: tuple[AreaSag, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -101,6 +105,7 @@ def evidence_from(
     layers: Iterable[Mapping[str, Any]],
     margin: Mapping[str, Any] | None,
     unmatched: Iterable[Mapping[str, Any]] = (),
+    facet_sag: Iterable[Mapping[str, Any]] = (),
 ) -> ScanEvidence:
     """Return a scan's evidence from plain data, as JSON holds its parts."""
     return ScanEvidence(
@@ -108,6 +113,7 @@ def evidence_from(
         unmatched=tuple(UnmatchedPiece(**with_tuples(piece)) for piece in unmatched),
         layers=tuple(LayerBeside(**with_tuples(layer)) for layer in layers),
         margin=None if margin is None else MarginSummary(**margin),
+        facet_sag=tuple(AreaSag(**sag) for sag in facet_sag),
     )
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import SettingError
+from .curvature import mean_curvature
 from .grouping import group_edges
 from .triangle_mesh import TriangleMesh
 
@@ -63,6 +65,11 @@ class EvaluationMesh:
     def normals(self) -> FloatArray:
         """Unit normals at the points, (n', 3)."""
         return self.mesh.vertex_normals
+
+    @cached_property
+    def curvature(self) -> FloatArray:
+        """Mean curvature at the points, (n',), 1/mm, positive on convex places."""
+        return mean_curvature(self.mesh)
 
     def interpolate(self, values: ArrayLike) -> FloatArray:
         """Carry values at design vertices, (n,) or (n, k), linearly to the points.

@@ -14,6 +14,7 @@ from cuspwise.standalone_core.areas.area_set import Area
 from cuspwise.standalone_core.check import CheckSettings
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise, Wave
+from cuspwise.standalone_core.deviation.facet_sag import sag_by_area
 from cuspwise.standalone_core.deviation.field import DeviationField
 from cuspwise.standalone_core.measure import (
     ReadyDesign,
@@ -25,6 +26,7 @@ from cuspwise.standalone_core.measure import (
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.mesh.write import write_mesh
 from cuspwise.standalone_core.progress import run
+from cuspwise.standalone_core.study.measuring.crowns import crown_from
 from cuspwise.standalone_core.study.measuring.group_maps import (
     difference_map,
     distance_from_mean,
@@ -38,7 +40,7 @@ from cuspwise.standalone_core.study.measuring.pair_job import (
     pair_key,
 )
 from cuspwise.standalone_core.study.measuring.result_store import ResultStore
-from cuspwise.standalone_core.study.measuring.results import Pair
+from cuspwise.standalone_core.study.measuring.results import Crown, Pair
 from cuspwise.standalone_core.study.measuring.scan_job import (
     ScanJob,
     StudyDependencies,
@@ -150,6 +152,17 @@ def test_what_is_kept_loses_nothing(
     assert kept.superimposition.reason == fresh.superimposition.reason
     assert kept.superimposition.warnings == fresh.superimposition.warnings
     assert len(kept.superimposition.rivals) == len(fresh.superimposition.rivals)
+
+
+def test_a_crown_of_a_study_knows_its_facet_sag(
+    jobs: list[ScanJob], ready: ReadyDesign, store: ResultStore
+) -> None:
+    crown, kept = crown_from(jobs[0], store), load_scan(store, jobs[0], ready)
+    assert isinstance(crown, Crown)
+    assert kept is not None
+    expected = sag_by_area(ready.area_set, kept.design_to_scan, kept.in_place.design)
+    assert crown.evidence.facet_sag == expected
+    assert sum(text.startswith("Facets: The scan's triangles") for text in crown.warnings) == 1
 
 
 def test_areas_reach_a_worker_to_the_last_digit(

@@ -50,6 +50,7 @@ def check_document(result: CheckResult) -> dict[str, Any]:
         "is_design": result.is_design,
         "layers": plain(result.layers),
         "unmatched": plain(result.unmatched),
+        "facet_sag": plain(result.facet_sag),
         "marks": plain(result.marks),
         "margin_profile": margin_document(result),
         "warnings": list(result.warnings),

@@ -41,7 +41,11 @@ def crown_from(job: ScanJob, store: ResultStore) -> Crown | LeftOut:
     record, _ = still_kept(store.load(job.rows_key))
     rows = tuple(AreaMeasures(**with_tuples(row)) for row in record["measures"])
     evidence = evidence_from(
-        scan["is_design"], record["layers"], record["margin"], record["unmatched"]
+        scan["is_design"],
+        record["layers"],
+        record["margin"],
+        record["unmatched"],
+        record["facet_sag"],
     )
     crown = Crown(
         name=job.name,

@@ -26,7 +26,7 @@ from ...errors import FileError, StudyError
 KEPT = "kept"
 """Folder of kept results inside a study's folder of results."""
 
-FORMAT = 4
+FORMAT = 5
 """Raised when what is kept changes; older content is then measured anew."""
 
 _ABANDONED_S = 3600.0

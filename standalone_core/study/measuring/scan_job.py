@@ -15,6 +15,7 @@ from ...areas.area_set import AreaSet
 from ...arrays import FloatArray
 from ...check import marks_of
 from ...check_settings import CheckSettings
+from ...deviation.facet_sag import sag_by_area
 from ...deviation.field import DeviationField
 from ...deviation.judgement import pieces_of
 from ...deviation.layers_beside import layers_beside
@@ -176,12 +177,14 @@ def _rows(measured: MeasuredScan, area_set: AreaSet, settings: CheckSettings) ->
         scan_edge_mm=measured.mesh.mean_edge_mm,
     )
     marks = marks_of(measured.design_to_scan, area_set, measured.superimposition, settings)
+    sags = sag_by_area(area_set, measured.design_to_scan, measured.in_place.design)
     return {
         "measures": [asdict(row) for row in rows],
         "unmatched": [asdict(piece) for piece in pieces_of(measured.fields, area_set, tolerances)],
         "layers": [asdict(layer) for layer in measured.layers],
         "margin": None if margin is None else asdict(margin.summary),
         "marks": [asdict(mark) for mark in marks],
+        "facet_sag": [asdict(sag) for sag in sags],
     }
 
 
