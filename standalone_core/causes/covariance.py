@@ -124,10 +124,16 @@ def restricted_cost(factor: FloatArray, design: FloatArray, values: FloatArray) 
     count, columns = design.shape
     both = np.column_stack([design, values])
     white = solve_triangular(factor, both, lower=True, check_finite=False)
-    triangle = np.linalg.qr(white, mode="r")
-    rest = triangle[-1, -1] ** 2 / (count - columns)
-    half_logs = np.log(np.abs(np.diag(triangle)[:-1])).sum()
-    return float(0.5 * (count - columns) * np.log(rest) + np.log(np.diag(factor)).sum() + half_logs)
+    diagonal = np.abs(np.diag(triangle_of(white)))
+    rest = diagonal[-1] ** 2 / (count - columns)
+    half_logs = np.log(diagonal[:-1]).sum() + np.log(np.diag(factor)).sum()
+    return float(0.5 * (count - columns) * np.log(rest) + half_logs)
+
+
+def triangle_of(columns: FloatArray) -> FloatArray:
+    """Return R of a QR decomposition: its last entry is what the last column keeps for itself."""
+    triangle: FloatArray = np.asarray(np.linalg.qr(columns, mode="r"), dtype=np.float64)
+    return triangle
 
 
 def find_covariance(

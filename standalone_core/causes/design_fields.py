@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from dataclasses import fields as dataclass_fields
 from functools import cached_property
 
 import numpy as np
@@ -33,6 +32,8 @@ _LEAST_SHARE = 0.15
 
 _COUNTED_SHARE = 0.6
 """A cell is measured if at least this share of its area counts."""
+
+_TINY_MM2 = 1e-12
 
 PER_UM = 1e-3
 
@@ -69,15 +70,19 @@ class Fields:
 
     def mapped(self, change: Callable[[FloatArray], FloatArray]) -> Fields:
         """Return the fields, each column changed alike."""
+
+        def each(columns: Mapping[float, FloatArray]) -> dict[float, FloatArray]:
+            return {shape: change(column) for shape, column in columns.items()}
+
         return Fields(
-            **{
-                one.name: (
-                    {key: change(column) for key, column in value.items()}
-                    if isinstance(value := getattr(self, one.name), Mapping)
-                    else change(value)
-                )
-                for one in dataclass_fields(self)
-            }
+            rigid=change(self.rigid),
+            strain=change(self.strain),
+            outside=change(self.outside),
+            inside=change(self.inside),
+            rings=each(self.rings),
+            fossae=each(self.fossae),
+            bur_outside=each(self.bur_outside),
+            bur_inside=each(self.bur_inside),
         )
 
     def at(self, chosen: BoolArray) -> Fields:
@@ -157,7 +162,8 @@ class CauseFields:
         area = self.averaging @ counts.astype(np.float64)
         total = self.averaging @ np.where(counts, deviation_mm, 0.0)
         enough = area >= _COUNTED_SHARE * self.cell_mm2
-        return np.divide(total, area, out=np.full(len(area), np.nan), where=enough)
+        means: FloatArray = np.where(enough, total / np.maximum(area, _TINY_MM2), np.nan)
+        return means
 
 
 def cause_fields_steps(
@@ -195,8 +201,8 @@ def cause_fields_steps(
     fields = Fields(
         rigid=np.hstack([normals, 0.1 * np.cross(points - centre, normals)]),
         strain=strain_columns(points, normals, centre),
-        outside=PER_UM * outside,
-        inside=PER_UM * inside,
+        outside=np.where(outside, PER_UM, 0.0),
+        inside=np.where(inside, PER_UM, 0.0),
         rings=rings,
         fossae=_some(radii, external.normal_mm, balls, per_deepest=True),
         bur_outside=_some(radii, external.distance_mm, burs),

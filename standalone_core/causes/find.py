@@ -24,6 +24,7 @@ from .rows import rows_of
 from .sentences import layers_row, marks_row, not_stated, sentences_of
 from .settings import CausesSettings, ProductionFacts
 from .strain import parts_of
+from .words import SCANNER_CLAUSE
 
 if TYPE_CHECKING:
     from ..mesh.triangle_mesh import TriangleMesh
@@ -77,6 +78,8 @@ def find_causes_steps(fields: CauseFields, crown: CrownToExplain) -> Steps[Cause
     yield Progress("Sizing causes", 0.7)
     kinds = tuple(found.member(place).cause for place in case.scale_places)
     corrections = corrections_of(crown.facts, case.strain, kinds, case.build_axis, case.main)
+    if fields.settings.scanner_scale_permille is None:
+        corrections = tuple(replace(one, condition=SCANNER_CLAUSE) for one in corrections)
     rows = list(rows_of(case, corrections))
     yield Progress("Looking for support marks and layers", 0.8)
     marks, layers = _marks(case), _layers(case)

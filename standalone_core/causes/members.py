@@ -6,10 +6,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import solve_triangular
+from scipy.linalg import cholesky, solve_triangular
 
 from ..arrays import BoolArray, FloatArray
-from .covariance import correlation, matern
+from .covariance import correlation, matern, triangle_of
 from .design_fields import BURS_MM, CauseFields, Fields
 from .model import Member, Model
 from .settings import ProductionFacts
@@ -188,7 +188,7 @@ def _search(
     """Choose each shape in turn by what the whole model then leaves, twice."""
     sites = fields.sites.at(measured)
     matrix = correlation(sites, matern, _TYPICAL_LENGTH_MM, _TYPICAL_NUGGET, _TYPICAL_RHO)
-    factor = np.linalg.cholesky(matrix)
+    factor = cholesky(matrix, lower=True)
     misfit = _misfit(factor, columns, facts, values)
     chosen = {name: options[len(options) // 2] for name, options in offered.items()}
     for _ in range(2):
@@ -210,7 +210,7 @@ def _misfit(
             model = _model(columns, facts, chosen)
             both = np.column_stack([model.columns[:, model.widest], values])
             white = solve_triangular(factor, both, lower=True, check_finite=False)
-            known[key] = float(abs(np.linalg.qr(white, mode="r")[-1, -1]))
+            known[key] = float(abs(triangle_of(white)[-1, -1]))
         return known[key]
 
     return misfit

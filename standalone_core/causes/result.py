@@ -91,6 +91,8 @@ class Correction:
     factor_used, factor_next : float
     low, high : float
         95 % interval of the next factor.
+    condition : str
+        What the factor hangs on: the scanner's own scale, where it is not known.
     """
 
     axis: str
@@ -99,6 +101,7 @@ class Correction:
     factor_next: float
     low: float
     high: float
+    condition: str = ""
 
 
 @dataclass(frozen=True)

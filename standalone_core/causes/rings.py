@@ -48,7 +48,8 @@ def ring_columns(
     waves = [np.ones_like(angle)]
     for order in (1, 2, 3):
         waves += [np.cos(order * angle), np.sin(order * angle)]
-    return base[:, None] * np.stack(waves, axis=1)
+    columns: FloatArray = base[:, None] * np.stack(waves, axis=1)
+    return columns
 
 
 def ring_direction(order: int, cosine: float, sine: float, axis: FloatArray) -> FloatArray:

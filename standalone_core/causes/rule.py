@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -86,7 +87,7 @@ def rms_um(model: Model, gram: FloatArray, place: int, sizes: FloatArray) -> flo
     """Root mean square of one member's deviations, µm, from its sizes (k,)."""
     block = model.blocks[place] - RIGID
     part = gram[np.ix_(block, block)]
-    return UM * float(np.sqrt(max(sizes @ part @ sizes, 0.0)))
+    return UM * math.sqrt(max(float(sizes @ part @ sizes), 0.0))
 
 
 def statements(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -44,7 +45,7 @@ class Strain:
 
     def sd(self, gradient: FloatArray) -> float:
         """Standard error of a combination (6,) of the parts."""
-        return float(np.sqrt(max(gradient @ self.covariance @ gradient, 0.0)))
+        return math.sqrt(max(float(gradient @ self.covariance @ gradient), 0.0))
 
 
 @dataclass(frozen=True, eq=False)

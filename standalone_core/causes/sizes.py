@@ -113,7 +113,9 @@ def fitted(evidence: Evidence, places: Sequence[int], values: FloatArray) -> Fit
     columns = _columns(model, places)
     both = np.concatenate([np.arange(RIGID), columns])
     white = evidence.covariance.whitened(np.column_stack([model.columns[:, both], values]))
-    sizes = np.linalg.lstsq(white[:, :-1], white[:, -1], rcond=None)[0]
+    sizes: FloatArray = np.asarray(
+        np.linalg.lstsq(white[:, :-1], white[:, -1], rcond=None)[0], dtype=np.float64
+    )
     return Fitted(columns, sizes[RIGID:], sizes[:RIGID])
 
 
