@@ -13,8 +13,8 @@ from cuspwise.standalone_core.demo.meshing import mesh_surface
 from cuspwise.standalone_core.demo.occlusal import Cusp, OcclusalRelief
 from cuspwise.standalone_core.demo.shape import CrownShape, Groove, Outline
 from cuspwise.standalone_core.measure import ReadyDesign, checked_surface, ready_design_steps
-from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh
+from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.progress import Steps, run
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 
