@@ -84,7 +84,7 @@ class Truth:
 
 
 @dataclass(frozen=True, eq=False)
-class TrueSize:
+class Extent:
     """How large a cause is on a design of n points.
 
     Attributes
@@ -106,13 +106,13 @@ class TrueSize:
     rms_um: float
 
 
-def true_size(design: CausedDesign, *parts: Part, counted: BoolArray | None = None) -> TrueSize:
+def true_size(design: CausedDesign, *parts: Part, counted: BoolArray | None = None) -> Extent:
     """Size of one cause, or of several together, over the points that count (all by default)."""
     counted = np.ones(len(design.points), dtype=bool) if counted is None else counted
     field = raw_field(design, _flaws(parts, design))
     fitted = design.less_rigid(field, counted)
     mean_square = np.average(fitted[counted] ** 2, weights=design.weights_mm2[counted])
-    return TrueSize(
+    return Extent(
         field_mm=field,
         fitted_mm=fitted,
         deepest_um=1e3 * float(np.abs(field[counted]).max()),
