@@ -1,0 +1,1 @@
+"""Why a crown deviates: causes, each with its size and its interval."""
