@@ -131,12 +131,12 @@ def _resting(
 ) -> FloatArray:
     """Centres of balls at rest in and beside the places where none fits, (j, 3)."""
     points, normals = cloud.points, cloud.normals
-    pushed = cloud.push_out(points[rows] + radius * normals[rows], radius)
     beside, _ = cKDTree(points[rows]).query(points[touched], distance_upper_bound=_BESIDE_MM)
     edge = touched[np.isfinite(beside)]
-    return rest_on_surface(
-        index, np.concatenate([pushed, points[edge] + radius * normals[edge]]), radius
-    )
+    starts = np.concatenate([cloud.push_out(rows, radius), points[edge] + radius * normals[edge]])
+    targets = np.concatenate([points[rows], points[edge]])
+    centres, targets = rest_on_surface(index, starts, targets, radius)
+    return centres[cloud.in_sight(targets, centres)]
 
 
 def _ways(

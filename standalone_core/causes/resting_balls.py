@@ -22,6 +22,13 @@ FIT_MM = 5e-4
 _SETTLED_MM = 1e-3
 _ROUGH, _EXACT = 8, 6
 """Pushes by points, and on triangles at most."""
+_SEEKING = 3
+"""The first pushes seek the place nearest to the point that is to be filled."""
+_TOO_DEEP_MM = 5e-3
+_REACH = 4.0
+"""A ball is not sought farther than this many radii from its point at one push."""
+_LOOKS, _INSIDE_MM = 8, 0.01
+"""Steps along a straight way, and how deep under the surface one has surely left it."""
 _APART_MM, _APART_SHARE = 0.05, 0.1
 """Centres are thinned to this spacing: at most 0.05 mm and a tenth of the radius."""
 _PARALLEL = 0.02
@@ -56,8 +63,8 @@ class PointCloud:
 
     @cached_property
     def tree(self) -> cKDTree:
-        """For nearest points."""
-        return cKDTree(self.points, balanced_tree=False)
+        """For nearest points; large leaves, as many lie about equally far from a ball's centre."""
+        return cKDTree(self.points, leafsize=40)
 
     def is_clear(self, centres: FloatArray, radius_mm: float) -> BoolArray:
         """Whether balls about centres (k, 3) hold no point, (k,)."""
@@ -66,12 +73,17 @@ class PointCloud:
         clear: BoolArray = ~np.isfinite(distance)
         return clear
 
-    def push_out(self, centres: FloatArray, radius_mm: float) -> FloatArray:
-        """Push balls that cut in off their nearest points, again and again, (k, 3)."""
-        centres = centres.copy()
-        rows: IntArray = np.arange(len(centres))
-        last: _Contact | None = None
-        for _ in range(_ROUGH):
+    def push_out(self, rows: IntArray, radius_mm: float) -> FloatArray:
+        """Balls that touch at some points, pushed off all others, as near as may be, (k, 3).
+
+        They come to rest a few µm too deep, so that settling on triangles moves them outwards.
+        """
+        radius_mm -= min(_TOO_DEEP_MM, 0.05 * radius_mm)
+        targets, normals = self.points[rows], self.normals[rows]
+        centres = targets + radius_mm * normals
+        last = _Contact(normals, np.einsum("ij,ij->i", normals, targets) + radius_mm)
+        rows = np.arange(len(centres))
+        for push in range(_ROUGH):
             distance, nearest = self.tree.query(centres[rows])
             cuts = distance < radius_mm - FIT_MM
             rows, nearest = rows[cuts], nearest[cuts]
@@ -81,17 +93,32 @@ class PointCloud:
             normal = self.normals[nearest]
             behind = np.einsum("ij,ij->i", arm, normal) < 0.0
             contact = _contact(self.points[nearest], arm, behind, normal, radius_mm)
-            last = None if last is None else last.taken(cuts)
-            centres[rows] = _pushed(centres[rows], contact, last, radius_mm)
+            goals = (targets if push < _SEEKING else centres)[rows]
+            centres[rows] = _pushed(centres[rows], goals, contact, last.taken(cuts), radius_mm)
             last = contact
         return centres
 
+    def in_sight(self, targets: FloatArray, centres: FloatArray) -> BoolArray:
+        """Whether the straight way from each target to its centre stays outside, (k,).
 
-def rest_on_surface(index: SurfaceIndex, centres: FloatArray, radius_mm: float) -> FloatArray:
+        A ball that starts in a narrow slot can be pushed out through its far wall.
+        """
+        steps = np.arange(1, _LOOKS)[:, None, None] / _LOOKS
+        places = (targets + steps * (centres - targets)).reshape(-1, 3)
+        _, nearest = self.tree.query(places)
+        height = np.einsum("ij,ij->i", places - self.points[nearest], self.normals[nearest])
+        seen: BoolArray = (height > -_INSIDE_MM).reshape(_LOOKS - 1, -1).all(axis=0)
+        return seen
+
+
+def rest_on_surface(
+    index: SurfaceIndex, centres: FloatArray, targets: FloatArray, radius_mm: float
+) -> tuple[FloatArray, FloatArray]:
     """Settle balls on the triangles themselves.
 
     Beyond an open border there is no surface and no side: the border is taken as the edge of a
-    body with nothing behind it. A ball may rest on it, and is pushed straight off it.
+    body. A ball may rest on it and is pushed straight off it; one that has slipped round it, to
+    behind the faces at the border, is left out.
 
     Parameters
     ----------
@@ -99,15 +126,18 @@ def rest_on_surface(index: SurfaceIndex, centres: FloatArray, radius_mm: float) 
         The surface, its faces pointing outwards.
     centres : (k, 3) float
         Where the balls start, mm; nearly at rest.
+    targets : (k, 3) float
+        What each should come to rest close to.
     radius_mm : float
 
     Returns
     -------
-    (j, 3) float
-        Centres that cut in by no more than 1 µm, j ≤ k; those that found no rest are left out.
+    centres, targets : (j, 3) float
+        Those that cut in by no more than 1 µm, j ≤ k; balls that found no rest are left out.
     """
-    centres = _thinned(centres, min(_APART_MM, _APART_SHARE * radius_mm))
-    at_rest: list[FloatArray] = [centres[:0]]
+    kept = _thinned(centres, min(_APART_MM, _APART_SHARE * radius_mm))
+    centres, targets = centres[kept], targets[kept]
+    at_rest = [(centres[:0], targets[:0])]
     last: _Contact | None = None
     for push in range(_EXACT + 1):
         if not len(centres):
@@ -115,18 +145,21 @@ def rest_on_surface(index: SurfaceIndex, centres: FloatArray, radius_mm: float) 
         # What lies farther than the radius is of no interest and need not be found.
         found = index.closest(centres, max_distance_mm=radius_mm, signed=True)
         assert found.signed_mm is not None
-        behind = (found.signed_mm < 0.0) & ~found.on_border
+        behind = found.signed_mm < 0.0
         rests = (found.distance_mm >= radius_mm - _SETTLED_MM) & ~behind
-        at_rest.append(centres[rests])
+        at_rest.append((centres[rests], targets[rests]))
         if push == _EXACT:
             break
-        centres, foot, behind = centres[~rests], found.foot[~rests], behind[~rests]
+        goes_on = ~rests & ~(behind & found.on_border)
+        centres, targets, foot = centres[goes_on], targets[goes_on], found.foot[goes_on]
         arm = centres - foot
-        contact = _contact(foot, arm, behind, arm, radius_mm)
-        last = None if last is None else last.taken(~rests)
-        centres = _pushed(centres, contact, last, radius_mm)
+        contact = _contact(foot, arm, behind[goes_on], arm, radius_mm)
+        last = None if last is None else last.taken(goes_on)
+        goals = targets if push <= _SEEKING else centres
+        centres = _pushed(centres, goals, contact, last, radius_mm)
         last = contact
-    return np.concatenate(at_rest)
+    resting, theirs = zip(*at_rest, strict=True)
+    return np.concatenate(resting), np.concatenate(theirs)
 
 
 def _contact(
@@ -140,29 +173,35 @@ def _contact(
 
 
 def _pushed(
-    centres: FloatArray, contact: _Contact, last: _Contact | None, radius_mm: float
+    centres: FloatArray,
+    goals: FloatArray,
+    contact: _Contact,
+    last: _Contact | None,
+    radius_mm: float,
 ) -> FloatArray:
-    """Least push in front of one plane or, where that falls behind the last one, of both.
+    """The place nearest to the goals in front of this plane and the last one.
 
-    Two pushes at a time find the crease of two planes at once; by turns it is approached by a
-    factor cos² of the angle between them, hardly at all where that is small.
+    That lies on the crease of the two; where it would not, centres are pushed straight off this
+    plane. Two planes at a time reach a crease at once; by turns it is approached by a factor cos²
+    of the angle between them, hardly at all where that is small.
     """
     lack = contact.offset_mm - np.einsum("ij,ij->i", contact.normal, centres)
     moved: FloatArray = centres + lack[:, None] * contact.normal
     if last is None:
         return moved
     cosine = np.einsum("ij,ij->i", contact.normal, last.normal)
-    sine2 = 1.0 - cosine**2
-    lack_last = last.offset_mm - np.einsum("ij,ij->i", last.normal, centres)
-    falls_behind = lack_last > cosine * lack + 1e-9
-    share = (lack - cosine * lack_last) / np.maximum(sine2, _PARALLEL)
-    share_last = (lack_last - cosine * lack) / np.maximum(sine2, _PARALLEL)
+    sine2 = np.maximum(1.0 - cosine**2, _PARALLEL)
+    lack = contact.offset_mm - np.einsum("ij,ij->i", contact.normal, goals)
+    lack_last = last.offset_mm - np.einsum("ij,ij->i", last.normal, goals)
+    share = (lack - cosine * lack_last) / sine2
+    share_last = (lack_last - cosine * lack) / sine2
     push = share[:, None] * contact.normal + share_last[:, None] * last.normal
-    both = falls_behind & (sine2 > _PARALLEL) & (np.linalg.norm(push, axis=1) < radius_mm)
-    return np.where(both[:, None], centres + push, moved)
+    reached = np.linalg.norm(push, axis=1) < _REACH * radius_mm
+    both = reached & (share > 0.0) & (share_last > 0.0) & (sine2 > _PARALLEL)
+    return np.where(both[:, None], goals + push, moved)
 
 
-def _thinned(places: FloatArray, spacing_mm: float) -> FloatArray:
-    """One place of each occupied cube of a grid."""
+def _thinned(places: FloatArray, spacing_mm: float) -> IntArray:
+    """One place of each occupied cube of a grid, (j,) indices."""
     _, kept = np.unique(np.floor(places / spacing_mm).astype(np.int64), axis=0, return_index=True)
-    return places[kept]
+    return kept
