@@ -13,7 +13,7 @@ from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import SettingError
 from ..progress import Progress, Steps, run
 from ..surface.closest import SurfaceIndex
-from .resting_balls import PointCloud, rest_on_surface
+from .resting_balls import PointCloud, rest_on_surface, thinned
 
 _BESIDE_MM = 0.2
 """Balls that touch this close to where none fits are tried, too."""
@@ -133,9 +133,13 @@ def _resting(
     points, normals = cloud.points, cloud.normals
     beside, _ = cKDTree(points[rows]).query(points[touched], distance_upper_bound=_BESIDE_MM)
     edge = touched[np.isfinite(beside)]
-    starts = np.concatenate([cloud.push_out(rows, radius), points[edge] + radius * normals[edge]])
-    targets = np.concatenate([points[rows], points[edge]])
-    centres, targets = rest_on_surface(index, starts, targets, radius)
+    pushed = cloud.push_out(rows, radius)
+    kept = thinned(pushed, radius)
+    sunk = cloud.sink(pushed[kept], points[rows[kept]], radius)
+    starts = np.concatenate([pushed[kept], sunk, points[edge] + radius * normals[edge]])
+    targets = np.concatenate([points[rows[kept]], points[rows[kept]], points[edge]])
+    first = thinned(starts, radius)
+    centres, targets = rest_on_surface(index, starts[first], targets[first], radius)
     return centres[cloud.in_sight(targets, centres)]
 
 

@@ -16,6 +16,8 @@ CHI2_95 = 3.841458820694124
 """95 % quantile of χ² with one degree of freedom."""
 _EMPTY_MM = 1e-3
 """Places where no ball leaves more than this show the noise alone."""
+_MODEL_SHARE = 0.015
+"""SD of the radius, as a share of it, that facets of design and scan leave even without noise."""
 _OWN_SHARE = 0.1
 """Share of the noise's variance that a cell has for itself."""
 
@@ -97,7 +99,8 @@ def search_bur_radius(
     least value by less than 3.84 V / Σ w g², with g = df/dr and V the variance of the score
     Σ w g e: the larger of what the residuals' sums over cells show, and of Gᵀ C G, with G = Σ w g
     in each cell and C the covariance of what was carried over. Errors that points of a cell and
-    neighbouring cells share thus widen it, as they must.
+    neighbouring cells share thus widen it, as they must. On top of that the radius is held for no
+    surer than 1.5 % (SD): corners of meshes are facets.
 
     Parameters
     ----------
@@ -179,7 +182,7 @@ def _fit(corners: _Corners) -> _Fit:
 
 
 def _variance(corners: _Corners, fit: _Fit, covariance_mm2: FloatArray) -> float:
-    """How far S may rise above its least value for one standard error: V / Σ w g²."""
+    """How far S may rise above its least value for one standard error: V / Σ w g² and the model."""
     radii, fields, deviation, weights, cell = corners
     k = fit.segment
     slope = (fields[k + 1] - fields[k]) / (radii[k + 1] - radii[k])
@@ -189,7 +192,8 @@ def _variance(corners: _Corners, fit: _Fit, covariance_mm2: FloatArray) -> float
         return np.inf
     scores = np.bincount(cell, weights * slope * residual, len(covariance_mm2))
     pull = np.bincount(cell, weights * slope, len(covariance_mm2))
-    return max(float(scores @ scores), float(pull @ covariance_mm2 @ pull)) / information
+    of_noise = max(float(scores @ scores), float(pull @ covariance_mm2 @ pull)) / information
+    return of_noise + (_MODEL_SHARE * fit.radius_mm) ** 2 * information
 
 
 def _interval(corners: _Corners, fit: _Fit, variance: float) -> tuple[float, float]:

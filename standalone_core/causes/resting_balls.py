@@ -25,6 +25,8 @@ _ROUGH, _EXACT = 8, 6
 _SEEKING = 3
 """The first pushes seek the place nearest to the point that is to be filled."""
 _TOO_DEEP_MM = 5e-3
+_SINKING = (0.1, 0.1, 0.05, 0.025, 0.0125, 0.006, 0.003)
+"""Steps down, in radii."""
 _REACH = 4.0
 """A ball is not sought farther than this many radii from its point at one push."""
 _LOOKS, _INSIDE_MM = 8, 0.01
@@ -98,6 +100,28 @@ class PointCloud:
             last = contact
         return centres
 
+    def sink(self, centres: FloatArray, targets: FloatArray, radius_mm: float) -> FloatArray:
+        """Let balls slide down towards their targets, (k, 3), by smaller and smaller steps.
+
+        Over edges and pits a push straight off one contact leaves them too high.
+        """
+        radius_mm -= min(_TOO_DEEP_MM, 0.05 * radius_mm)
+        centres = centres.copy()
+        for step in _SINKING:
+            way = centres - targets
+            length = np.linalg.norm(way, axis=1)
+            tried = centres - (step * radius_mm / np.maximum(length, radius_mm))[:, None] * way
+            for _ in range(2):
+                distance, nearest = self.tree.query(tried)
+                arm = tried - self.points[nearest]
+                lack = np.maximum(radius_mm / np.maximum(distance, 0.5 * radius_mm) - 1.0, 0.0)
+                tried += lack[:, None] * arm
+            clear, _ = self.tree.query(tried)
+            nearer = np.linalg.norm(tried - targets, axis=1) < length
+            taken = nearer & (clear > radius_mm - FIT_MM)
+            centres[taken] = tried[taken]
+        return centres
+
     def in_sight(self, targets: FloatArray, centres: FloatArray) -> BoolArray:
         """Whether the straight way from each target to its centre stays outside, (k,).
 
@@ -135,8 +159,6 @@ def rest_on_surface(
     centres, targets : (j, 3) float
         Those that cut in by no more than 1 µm, j ≤ k; balls that found no rest are left out.
     """
-    kept = _thinned(centres, min(_APART_MM, _APART_SHARE * radius_mm))
-    centres, targets = centres[kept], targets[kept]
     at_rest = [(centres[:0], targets[:0])]
     last: _Contact | None = None
     for push in range(_EXACT + 1):
@@ -201,7 +223,8 @@ def _pushed(
     return np.where(both[:, None], goals + push, moved)
 
 
-def _thinned(places: FloatArray, spacing_mm: float) -> IntArray:
-    """One place of each occupied cube of a grid, (j,) indices."""
-    _, kept = np.unique(np.floor(places / spacing_mm).astype(np.int64), axis=0, return_index=True)
+def thinned(centres: FloatArray, radius_mm: float) -> IntArray:
+    """One centre of each occupied cube of a grid that is fine against the radius, (j,) indices."""
+    spacing_mm = min(_APART_MM, _APART_SHARE * radius_mm)
+    _, kept = np.unique(np.floor(centres / spacing_mm).astype(np.int64), axis=0, return_index=True)
     return kept
