@@ -8,12 +8,10 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
-from cuspwise.standalone_core.arrays import BoolArray, FloatArray
 from cuspwise.standalone_core.causes.design_fields import CauseFields, cause_fields
 from cuspwise.standalone_core.causes.find import CrownToExplain, find_causes
 from cuspwise.standalone_core.causes.result import Cause, CausesResult
 from cuspwise.standalone_core.causes.settings import CausesSettings, ProductionFacts
-
 from made.caused import first_order, whole
 from made.caused_form import FORMS
 from made.caused_shapes import CausedDesign, caused_design
@@ -213,5 +211,3 @@ def counted_shares(tallied: Tally) -> str:
             )
         parts.append(line)
     return "; ".join(parts)
-
-
