@@ -116,10 +116,8 @@ class PointCloud:
                 arm = tried - self.points[nearest]
                 lack = np.maximum(radius_mm / np.maximum(distance, 0.5 * radius_mm) - 1.0, 0.0)
                 tried += lack[:, None] * arm
-            clear, _ = self.tree.query(tried)
             nearer = np.linalg.norm(tried - targets, axis=1) < length
-            taken = nearer & (clear > radius_mm - FIT_MM)
-            centres[taken] = tried[taken]
+            centres[nearer] = tried[nearer]
         return centres
 
     def in_sight(self, targets: FloatArray, centres: FloatArray) -> BoolArray:
