@@ -10,13 +10,8 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.arrays import FloatArray
 from cuspwise.standalone_core.causes.layer_settings import LayerSettings
-from cuspwise.standalone_core.causes.layers import (
-    LayerSteps,
-    StepSamples,
-    find_layers,
-    harmonic_at,
-    periodogram,
-)
+from cuspwise.standalone_core.causes.layer_waves import StepSamples, harmonic_at, periodogram
+from cuspwise.standalone_core.causes.layers import LayerSteps, find_layers
 from cuspwise.standalone_core.check import check_meshes
 from cuspwise.standalone_core.demo.production import ProducedCrown, produce
 from cuspwise.standalone_core.demo.production_errors import (
@@ -31,9 +26,11 @@ from cuspwise.standalone_core.deviation.field import measure_deviation
 from cuspwise.standalone_core.errors import SettingError
 from made.crowns import demo_crown
 from made.tiers import slow
+from scipy.spatial.transform import Rotation
 
 EDGE_MM = 0.12
 LEANING = (0.17, 0.34, 0.92)
+UPRIGHT = np.array([0.0, 0.0, 1.0])
 
 
 def leaning(rng: np.random.Generator, upright: float) -> FloatArray:
@@ -96,7 +93,8 @@ def samples(count: int, seed: int = 0) -> StepSamples:
     """Places anywhere, with noise of 1 mm and unequal weights."""
     rng = np.random.default_rng(seed)
     return StepSamples(
-        rng.uniform(-3.0, 5.0, count),
+        np.outer(rng.uniform(-3.0, 5.0, count), UPRIGHT),
+        UPRIGHT,
         rng.uniform(0.5, 1.0, count),
         rng.normal(size=count),
         rng.uniform(0.2, 1.0, count),
@@ -139,7 +137,9 @@ def test_a_pure_wave_is_found_as_it_is() -> None:
     h = np.linspace(0.0, 8.0, 4001)
     ones = np.ones(len(h))
     wave = 0.003 * np.sin(2.0 * np.pi * h / 0.08) + 0.004 * np.cos(2.0 * np.pi * h / 0.08)
-    found = harmonic_at(StepSamples(h, ones, wave, ones), np.array([1.0 / 0.08]))
+    found = harmonic_at(
+        StepSamples(np.outer(h, UPRIGHT), UPRIGHT, ones, wave, ones), np.array([1.0 / 0.08])
+    )
     np.testing.assert_allclose([found.sine[0], found.cosine[0]], [0.003, 0.004], rtol=1e-9)
     assert found.power[0] == pytest.approx(len(h) / 2.0, rel=1e-9)
 
@@ -291,8 +291,24 @@ def test_the_sense_and_length_of_the_direction_do_not_matter() -> None:
     crown, found = usual()
     turned = found_on(crown, [-3.0 * part for part in LEANING])
     assert turned is not None
-    assert turned.period_mm == pytest.approx(found.period_mm, rel=1e-9)
-    assert turned.amplitude_um == pytest.approx(found.amplitude_um, rel=1e-9)
+    assert turned.period_mm == pytest.approx(found.period_mm, rel=1e-6)
+    assert turned.amplitude_um == pytest.approx(found.amplitude_um, rel=1e-4)
+
+
+@pytest.mark.parametrize("axis", [0, 1])
+def test_a_direction_a_little_off_is_made_sharper(axis: int) -> None:
+    """By 0.4°, which would smear the steps and shift their period."""
+    crown, found = usual()
+    turn = Rotation.from_rotvec(np.radians(0.4) * np.eye(3)[axis])
+    turned = found_on(crown, turn.apply(LEANING))
+    assert turned is not None
+    true = np.array(LEANING) / np.linalg.norm(LEANING)
+    for one in (found, turned):
+        assert np.degrees(np.arccos(true @ np.array(one.build_direction))) < 0.05
+    assert found.turned_deg < 0.05
+    assert turned.turned_deg == pytest.approx(0.4, abs=0.1)
+    assert turned.period_mm == pytest.approx(0.1, rel=0.002)
+    assert turned.low_mm < 0.1 < turned.high_mm
 
 
 def test_too_little_surface_shows_nothing() -> None:
