@@ -39,6 +39,7 @@ LAYERS: dict[str, set[str]] = {
     "standalone_core.deviation": {"numpy", "scipy"},
     "standalone_core.check_settings": set(),
     "standalone_core.measure": set(),
+    "standalone_core.causes": {"numpy", "scipy"},
     "standalone_core.check": {"numpy", "scipy"},
     "standalone_core.study": {"scipy"},  # the plan: what a study asks
     "standalone_core.study.file": {"numpy"},

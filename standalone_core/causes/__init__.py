@@ -1,0 +1,1 @@
+"""Why a crown deviates from its design: causes, each with its size."""
