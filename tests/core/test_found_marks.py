@@ -135,7 +135,7 @@ def test_a_likelihood_is_the_share_that_are_marks() -> None:
     """Within three standard errors of it in each third of the scale, with low marks added."""
     areas, _ = design_index()
     said: list[tuple[float, bool]] = []
-    for seed in range(40):
+    for seed in range(24):
         crown = random_crown(seed, ("printed", "milled", "coarse", "plain")[seed % 4])
         settings = FoundMarkSettings(least_likelihood=0.0)
         for one in find_marks(areas, crown.field, settings=settings, ground=ground()):
