@@ -72,16 +72,18 @@ def rms_words(cause: Cause) -> str:
 
 
 def probability_words(probability: float) -> str:
-    """Return a probability, never as 1: nothing is certain.
+    """Return a probability, never as 0 or 1: nothing is certain.
 
     Examples
     --------
-    >>> probability_words(0.9512), probability_words(0.9999)
-    ('0.95', '> 0.99')
+    >>> probability_words(0.951), probability_words(0.9999), probability_words(1e-6)
+    ('0.95', '> 0.99', '< 0.01')
     """
     if not math.isfinite(probability):
         return NO_VALUE
-    return "> 0.99" if probability > 0.99 else f"{probability:.2f}"
+    if probability > 0.99 or probability < 0.01:
+        return "> 0.99" if probability > 0.5 else "< 0.01"
+    return f"{probability:.2f}"
 
 
 def correction_lines(causes: CausesResult) -> tuple[str, ...]:
