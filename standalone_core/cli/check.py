@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from ..study.file.check_sections import PRODUCTION
 from .base import (
     guarded,
     json_option,
@@ -23,7 +24,7 @@ from .base import (
 )
 from .console import ProgressBar
 from .setting_options import OLD_OPTIONS, force_option, old_options, setting_option
-from .settings import CAUSES_KEYS, CHECK_KEYS, FIT_KEYS, PALETTES, PRODUCTION, check_settings
+from .settings import CAUSES_KEYS, CHECK_KEYS, FIT_KEYS, PALETTES, check_settings
 from .targets import refuse_folder
 
 if TYPE_CHECKING:

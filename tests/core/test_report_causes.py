@@ -22,7 +22,7 @@ from cuspwise.standalone_core.report.check.causes_page import (
     cause_colourings,
     why_part,
 )
-from cuspwise.standalone_core.report.check.causes_view import causes_view
+from cuspwise.standalone_core.report.check.causes_view import causes_view, why_view
 from cuspwise.standalone_core.report.check.causes_words import rms_interval, size_words
 from cuspwise.standalone_core.report.check.output import write_check
 from cuspwise.standalone_core.report.check.tables import causes_csv
@@ -35,6 +35,7 @@ from made.check_causes import GROWTH, LAYERS, OVAL, SCALE, make_causes
 from made.check_results import Reader, make_result
 from rich.console import Console
 
+README = Path(__file__).resolve().parents[2] / "README.md"
 HOSTILE = "<script>alert('x')</script>[red]&"
 
 # As asked for: what scripts read. Written out so that a change of the code shows.
@@ -80,6 +81,11 @@ def test_causes_csv_holds_every_cause_stated_or_not(folder: Path) -> None:
     assert float(layers["high"]) == pytest.approx(LAYERS.high)
     assert [oval[k] for k in ("stated", "estimate", "low", "high")] == ["false", "", "", ""]
     assert oval["sentence"] == OVAL.sentence
+
+
+def test_the_data_dictionary_explains_every_column() -> None:
+    told = README.read_text(encoding="utf-8").split("## The causes")[1].split("## The areas")[0]
+    assert [name for name in CAUSE_COLUMNS if f"`{name}`" not in told] == []
 
 
 def test_a_sentence_that_begins_like_a_formula_is_quoted() -> None:
@@ -252,6 +258,20 @@ def test_the_terminal_tells_why_right_after_the_verdict(result: CheckResult, wid
     assert HOSTILE in told
     assert told.count(CAUTION) == 1
     assert "Why" not in shown(check_view(replace(result, causes=None)))
+
+
+def test_causes_that_ask_for_the_same_are_told_at_once(result: CheckResult) -> None:
+    places = result.causes.filled * 5
+    both = replace(SCALE, cause="scale")
+    causes = replace(result.causes, causes=(SCALE, both), filled=places)
+    told = " ".join(shown(why_view(causes)).split())
+    assert (
+        "Scale along the build direction and scale in all directions: Change the enlargement "
+        "factor." in told
+    )
+    assert told.count("Filled by up to") == 3
+    assert "And 2 smaller places." in told
+    assert shown(causes_view(causes)).count("Filled by up to") == 5
 
 
 def test_the_terminal_tells_sizes_predictions_and_what_to_change(result: CheckResult) -> None:

@@ -18,8 +18,7 @@ from .causes_words import (
     PREDICTED,
     change_lines,
     correction_lines,
-    mark_line,
-    place_line,
+    place_lines,
     probability_words,
     rms_words,
     size_words,
@@ -32,13 +31,17 @@ if TYPE_CHECKING:
     from ...causes.result import CausesResult
 
 
+PLACES_SHOWN = 3
+
+
 def why_view(causes: CausesResult) -> RenderableType:
     """Return the section "Why" of a check: sentences, what to change, the cautions."""
     parts: list[RenderableType] = [Text("\nWhy", style="bold"), _lines(told(causes))]
     if causes.stated:
-        parts += [_lines((*change_lines(causes), *_places(causes))), _lines((CAUTION,))]
+        lines = (*change_lines(causes), *place_lines(causes, PLACES_SHOWN), CAUTION)
+        parts.append(_lines(lines))
     elif causes.marks:
-        parts.append(_lines(_places(causes)))
+        parts.append(_lines(place_lines(causes, PLACES_SHOWN)))
     if causes.notes:
         parts.append(_lines(causes.notes, style="dim"))
     return Group(*parts)
@@ -49,7 +52,7 @@ def causes_view(causes: CausesResult) -> RenderableType:
     parts: list[RenderableType] = [Text("Why it deviates", style="bold"), _lines(told(causes))]
     if causes.causes:
         parts += [Text(), causes_table(causes)]
-    places = _places(causes)
+    places = place_lines(causes)
     if places:
         parts += [Text("\nPlaces", style="bold"), _lines(places)]
     if causes.notes:
@@ -59,7 +62,8 @@ def causes_view(causes: CausesResult) -> RenderableType:
         parts += [Text("\nWhat to change", style="bold"), _lines(changes)]
     if causes.predicted:
         parts += [Text(), predicted_table(causes)]
-    parts.append(Text(f"\n{CAUTION}", style="dim"))
+    if causes.stated:
+        parts.append(Text(f"\n{CAUTION}", style="dim"))
     return Group(*parts)
 
 
@@ -117,10 +121,6 @@ def _table(name: str) -> Table:
         caption_justify="left",
         pad_edge=False,
     )
-
-
-def _places(causes: CausesResult) -> tuple[str, ...]:
-    return (*map(place_line, causes.filled), *map(mark_line, causes.marks))
 
 
 def _lines(texts: Iterable[str], style: str = "") -> RenderableType:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from ...causes.told import factor_told
 from ...causes.words import CAUTION, cause_words, percent_range, um_range
 from ...readable import place_words
-from ...words.text import NO_VALUE, capital, micrometres
+from ...words.text import NO_VALUE, capital, count_words, listed, micrometres
 
 if TYPE_CHECKING:
     from ...causes.filled_places import FilledPlace
@@ -95,9 +95,31 @@ def correction_lines(causes: CausesResult) -> tuple[str, ...]:
 
 
 def change_lines(causes: CausesResult) -> tuple[str, ...]:
-    """Say what to change in the production, cause by cause."""
-    changes = (f"{title(cause)}: {cause.change}" for cause in causes.stated if cause.change)
-    return tuple(dict.fromkeys(changes))
+    """Say what to change in the production, a sentence for all causes that ask for it."""
+    asking: dict[str, list[str]] = {}
+    for cause in causes.stated:
+        asking.setdefault(cause.change, []).append(cause_words(cause.cause, cause.family))
+    return tuple(
+        f"{capital(listed(list(dict.fromkeys(names))))}: {change}"
+        for change, names in asking.items()
+        if change
+    )
+
+
+def place_lines(causes: CausesResult, most: int | None = None) -> tuple[str, ...]:
+    """Describe filled places, the largest first, and support marks that nobody marked.
+
+    Parameters
+    ----------
+    causes : CausesResult
+    most : int, optional
+        Only so many filled places, and how many more there are; all of them if left out.
+    """
+    lines = [place_line(place) for place in causes.filled[:most]]
+    rest = len(causes.filled) - len(lines)
+    if rest:
+        lines.append(f"And {count_words(rest, 'smaller place')}.")
+    return (*lines, *map(mark_line, causes.marks))
 
 
 def place_line(place: FilledPlace) -> str:
