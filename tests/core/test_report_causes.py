@@ -107,7 +107,10 @@ def test_json_holds_causes_correction_and_why(folder: Path) -> None:
     assert [row["would_meet"] for row in why["predicted"]] == [True, False, False, True]
     assert why["places"][0]["place_mm"] == [1.0, -2.0, 3.0]
     assert why["sentences"][-1] == CAUTION
-    assert why["marks"] == []
+    assert [(mark["kind"], mark["likelihood"]) for mark in why["marks"]] == [
+        ("gouge", 0.31),
+        ("stub", 0.97),
+    ]
     # The facts stand with all other settings, once.
     assert document["settings"]["production"]["way"] == "unknown"
     assert "production" not in why
@@ -160,6 +163,8 @@ def test_the_page_tells_why_right_after_the_verdict(page: str, result: CheckResu
         "Together they explain 60.0 % of the variance. Shares of several causes do not add up.",
         "Looked for and not shown by these data: oval margin.",
         "Filled by up to 94 µm at (1.0, −2.0, 3.0) mm, over 1.25 mm², 0.0500 mm³.",
+        "Perhaps a stub, +106 µm at (−4.0, 1.0, 2.0) mm, 0.55 mm in radius: a support mark with a "
+        "likelihood of 0.97. It is not counted as one until you mark it.Perhaps a gouge, −48 µm",
         "Predicted, not measured",
         "all stated causes",
         "occlusal 25.012.020 within",
@@ -263,14 +268,17 @@ def test_the_terminal_tells_why_right_after_the_verdict(result: CheckResult, wid
 def test_causes_that_ask_for_the_same_are_told_at_once(result: CheckResult) -> None:
     places = result.causes.filled * 5
     both = replace(SCALE, cause="scale")
-    causes = replace(result.causes, causes=(SCALE, both), filled=places)
+    marks = result.causes.marks * 2
+    causes = replace(result.causes, causes=(SCALE, both), filled=places, marks=marks)
     told = " ".join(shown(why_view(causes)).split())
     assert (
         "Scale along the build direction and scale in all directions: Change the enlargement "
         "factor." in told
     )
     assert told.count("Filled by up to") == 3
-    assert "And 2 smaller places." in told
+    assert "And 2 smaller places. Perhaps a stub" in told
+    assert told.count("Perhaps a") == 3
+    assert "And 1 less likely support mark." in told
     assert shown(causes_view(causes)).count("Filled by up to") == 5
 
 

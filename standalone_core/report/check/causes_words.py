@@ -113,13 +113,17 @@ def place_lines(causes: CausesResult, most: int | None = None) -> tuple[str, ...
     ----------
     causes : CausesResult
     most : int, optional
-        Only so many filled places, and how many more there are; all of them if left out.
+        Only so many of each, and how many more there are; all of them if left out.
     """
     lines = [place_line(place) for place in causes.filled[:most]]
     rest = len(causes.filled) - len(lines)
     if rest:
         lines.append(f"And {count_words(rest, 'smaller place')}.")
-    return (*lines, *map(mark_line, causes.marks))
+    likely = sorted(causes.marks, key=lambda mark: -mark.likelihood)
+    lines += [mark_line(mark) for mark in likely[:most]]
+    if most is not None and len(likely) > most:
+        lines.append(f"And {count_words(len(likely) - most, 'less likely support mark')}.")
+    return tuple(lines)
 
 
 def place_line(place: FilledPlace) -> str:
@@ -135,8 +139,8 @@ def mark_line(mark: FoundMark) -> str:
     """Describe a support mark that nobody marked."""
     return (
         f"Perhaps a {mark.kind}, {micrometres(mark.height_um, signed=True, digits=0)} µm at "
-        f"{place_words(mark.place_mm)} mm: a support mark with a likelihood of "
-        f"{mark.likelihood:.2f}. It is not counted as one until you mark it."
+        f"{place_words(mark.place_mm)} mm, {mark.radius_mm:.2f} mm in radius: a support mark with "
+        f"a likelihood of {mark.likelihood:.2f}. It is not counted as one until you mark it."
     )
 
 

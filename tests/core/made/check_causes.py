@@ -6,6 +6,8 @@ import math
 
 import numpy as np
 from cuspwise.standalone_core.causes.filled_places import FilledPlace
+from cuspwise.standalone_core.causes.found_marks import FoundMark
+from cuspwise.standalone_core.causes.mark_likelihood import Likelihood
 from cuspwise.standalone_core.causes.result import (
     Cause,
     CausesResult,
@@ -38,6 +40,14 @@ OVAL = Cause(
     *("oval_margin", "margin", False, 0.003, math.nan, "µm", math.nan, math.nan, 0.0, 0.0, None),
     sentence="A deformed margin: not shown by these data.",
 )
+STUB = FoundMark(
+    *((-4.0, 1.0, 2.0), (-1.0, 0.0, 0.0), 0.55, 105.6, 0.02, "stub", 0.97),
+    *(Likelihood(0.97, 1.0, 1.0, 1.0), 20.0, 0.01, 0.05, 90),
+)
+GOUGE = FoundMark(
+    *((4.0, 1.0, 2.0), (1.0, 0.0, 0.0), 0.4, -48.0, -0.01, "gouge", 0.31),
+    *(Likelihood(0.62, 1.0, 0.5, 1.0), 9.0, 0.01, 0.01, 50),
+)
 PREDICTED = (
     PredictedArea("scale_along_build", "occlusal", 25.0, 12.0, 20.0),
     PredictedArea("scale_along_build", "margin", 16.0, 15.5, 15.0),
@@ -68,7 +78,7 @@ def make_causes(result: CheckResult, said: str = "") -> CausesResult:
         share_together=0.6,
         predicted=PREDICTED,
         filled=(FilledPlace(94.0, (1.0, -2.0, 3.0), 1.25, 0.05, math.nan, np.arange(3)),),
-        marks=(),
+        marks=(GOUGE, STUB),
         layers=None,
         notes=("Without a margin line no deformation of the margin is looked for.", said or "End."),
         facts=ProductionFacts("printed", BUILD, 1.245),
