@@ -6,6 +6,7 @@ from ...allowed import Text
 from ..plan import AnalysisPlan, ScoreScale, StudyPlan
 from .check_sections import (
     AREAS,
+    CAUSES,
     FORCE,
     MARK,
     MARKS,
@@ -109,5 +110,6 @@ SETTINGS: tuple[Section, ...] = (
     SCANNER,
     VERDICTS,
     MARKS,
+    CAUSES,
 )
 """The sections after the groups, in the order in which a new file lists them."""
