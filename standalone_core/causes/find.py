@@ -22,7 +22,7 @@ from .layers import LayerSteps, find_layers
 from .notes import notes_of
 from .prediction import predicted_areas, superimposed_anew
 from .remaining import remaining_of
-from .result import Cause, CausesResult, PredictedArea, Remaining
+from .result import Cause, CausesResult, Correction, PredictedArea, Remaining
 from .rows import rows_of
 from .sentences import layers_row, marks_row, not_stated, sentences_of
 from .settings import CausesSettings, ProductionFacts
@@ -77,10 +77,7 @@ def find_causes_steps(fields: CauseFields, crown: CrownToExplain) -> Steps[Cause
     edge = math.nan if crown.scan is None else crown.scan.mean_edge_mm
     case = Case(fields, found, crown.facts, deviation, edge)
     yield Progress("Sizing causes", 0.7)
-    kinds = tuple(found.member(place).cause for place in case.scale_places)
-    corrections = corrections_of(crown.facts, case.strain, kinds, case.build_axis, case.main)
-    if fields.settings.scanner_scale_permille is None:
-        corrections = tuple(replace(one, condition=SCANNER_CLAUSE) for one in corrections)
+    corrections = _corrections(case)
     rows = list(rows_of(case, corrections))
     yield Progress("Looking for support marks and layers", 0.8)
     marks, layers = _marks(case), _layers(case)
@@ -141,6 +138,14 @@ def without_scanner(fields: CauseFields, deviation_mm: FloatArray) -> FloatArray
 def _least_um(fields: CauseFields, crown: CrownToExplain) -> float:
     known = crown.repeatability_um > 0
     return max(fields.settings.least_um, crown.repeatability_um if known else 0.0)
+
+
+def _corrections(case: Case) -> tuple[Correction, ...]:
+    """Return the next factors; they hang on the scanner's own scale while that is not known."""
+    kinds = tuple(case.found.member(place).cause for place in case.scale_places)
+    found = corrections_of(case.facts, case.strain, kinds, case.build_axis, case.main)
+    known = case.fields.settings.scanner_scale_permille is not None
+    return found if known else tuple(replace(one, condition=SCANNER_CLAUSE) for one in found)
 
 
 def _marks(case: Case) -> tuple[FoundMark, ...]:

@@ -29,15 +29,16 @@ _SHAPE_SD = 0.03
 
 
 @dataclass(frozen=True)
-class LocalSize:
+class LocalShare:
     """How much of a column shows.
 
     Attributes
     ----------
     share : float
         The factor of the column that fits best.
-    sd : float
-        Its standard error, from cells as independent units.
+    top_share, top_sd : float
+        The one that fits its deepest places best, and its standard error, from blocks as
+        independent units.
     deepest_mm : float
         The largest value of the column.
     """
@@ -57,7 +58,7 @@ class LocalSize:
         return middle, low, high
 
 
-def local_size(fields: CauseFields, column: FloatArray, rest_mm: FloatArray) -> LocalSize:
+def local_size(fields: CauseFields, column: FloatArray, rest_mm: FloatArray) -> LocalShare:
     """Fit one local column at the points.
 
     Parameters
@@ -83,7 +84,7 @@ def local_size(fields: CauseFields, column: FloatArray, rest_mm: FloatArray) -> 
         block,
     )
     of_top, sd_of_top = _slope(column, rest - _block_means(rest, beside, block), top, block)
-    return LocalSize(
+    return LocalShare(
         share=share,
         top_share=of_top,
         top_sd=float(np.hypot(max(sd, sd_of_top), _SHAPE_SD * of_top)),

@@ -59,6 +59,26 @@ class Cause:
         The family that explains the same deviations as well; empty if there is none.
     change : str
         What to change in the production, as a sentence; empty where nothing follows.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> growth = cuspwise.Cause(
+    ...     cause="growth_outside",
+    ...     family="growth",
+    ...     stated=True,
+    ...     probability=0.99,
+    ...     estimate=8.1,
+    ...     unit="µm",
+    ...     low=6.9,
+    ...     high=9.3,
+    ...     rms_um=5.6,
+    ...     share_alone=0.6,
+    ...     direction=None,
+    ...     sentence="Growth of the outside: 8.1 µm (6.9 to 9.3), or scan spray.",
+    ... )
+    >>> growth.change
+    ''
     """
 
     cause: str
