@@ -165,7 +165,7 @@ class Case:
             self.fields.area_set.evaluation.points,
             noise_um=1e3 * evidence.sigma_mm,
             noise_length_mm=evidence.covariance.length_mm,
-            cell_mm=self.fields.settings.cell_mm,
+            cell_mm=self.fields.cell_mm,
         )
 
     @cached_property

@@ -29,6 +29,9 @@ _STEPS = np.diag([0.8, -2.5, 0.5])
 
 _TRIES = 40
 
+LEAST_SIGMA_MM = 1e-5
+"""0.01 µm: no surface is known better, and deviations that fit a model exactly must not divide."""
+
 
 def gaussian(distance: FloatArray) -> FloatArray:
     """Correlation of very smooth deviations at a distance in units of ℓ."""
@@ -131,7 +134,7 @@ def restricted_cost(factor: FloatArray, design: FloatArray, values: FloatArray) 
     both = np.column_stack([design, values])
     white = solve_triangular(factor, both, lower=True, check_finite=False)
     diagonal = np.abs(np.diag(triangle_of(white)))
-    rest = diagonal[-1] ** 2 / (count - columns)
+    rest = max(diagonal[-1] ** 2 / (count - columns), LEAST_SIGMA_MM**2)
     half_logs = np.log(diagonal[:-1]).sum() + np.log(np.diag(factor)).sum()
     return float(0.5 * (count - columns) * np.log(rest) + half_logs)
 

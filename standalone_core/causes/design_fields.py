@@ -31,6 +31,9 @@ _LEAST_SHARE = 0.15
 _COUNTED_SHARE = 0.6
 """A cell is measured if at least this share of its area counts."""
 
+MOST_CELLS = 1500
+"""Beyond, cells are made larger: their covariance takes time with the cube of their count."""
+
 _TINY_MM2 = 1e-12
 
 PER_UM = 1e-3
@@ -107,6 +110,8 @@ class CauseFields:
         The cells' mean places, mm.
     cell_inside : (c,) bool
         Whether a cell belongs to the intaglio.
+    cell_mm : float
+        Size of the cells: that of the settings, or larger where they would be too many.
     """
 
     area_set: AreaSet
@@ -117,6 +122,7 @@ class CauseFields:
     cell: IntArray
     cell_points: FloatArray
     cell_inside: BoolArray
+    cell_mm: float
 
     @cached_property
     def mark_ground(self) -> MarkGround:
@@ -200,7 +206,11 @@ def cause_fields_steps(
         bur_outside=corners.bur_outside,
         bur_inside=corners.bur_inside,
     )
-    cell, places, cell_inside = _cells(area_set, inner, inside, settings.cell_mm)
+    cell_mm = settings.cell_mm
+    cell, places, cell_inside = _cells(area_set, inner, inside, cell_mm)
+    while len(places) > MOST_CELLS:
+        cell_mm *= 1.01 * (len(places) / MOST_CELLS) ** 0.5
+        cell, places, cell_inside = _cells(area_set, inner, inside, cell_mm)
     return CauseFields(
         area_set=area_set,
         settings=settings,
@@ -210,6 +220,7 @@ def cause_fields_steps(
         cell=cell,
         cell_points=places,
         cell_inside=cell_inside,
+        cell_mm=cell_mm,
     )
 
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrays import BoolArray, FloatArray, IntArray
-from .covariance import Covariance
+from .covariance import LEAST_SIGMA_MM, Covariance
 from .model import RIGID, Model
 from .result import Family
 
@@ -65,8 +65,16 @@ class Evidence:
         """Probability of each family."""
         return {name: self.of_any(places) for name, places in self.model.families.items()}
 
-    def sizes_of(self, places: Sequence[int]) -> tuple[FloatArray, FloatArray]:
+    def sizes_of(
+        self, places: Sequence[int], without: Sequence[int] = ()
+    ) -> tuple[FloatArray, FloatArray]:
         """Mean sizes of some members over the subsets that hold all of them, and covariance.
+
+        Parameters
+        ----------
+        places : sequence of int
+        without : sequence of int
+            Members that the subsets must not hold.
 
         Returns
         -------
@@ -74,7 +82,8 @@ class Evidence:
             The covariance adds the spread between subsets.
         """
         block = np.concatenate([self.model.blocks[place] for place in places]) - RIGID
-        holds = self.model.subsets[:, list(places)].all(axis=1)
+        subsets = self.model.subsets
+        holds = subsets[:, list(places)].all(axis=1) & ~subsets[:, list(without)].any(axis=1)
         weights = self.weights[holds] + np.finfo(float).tiny
         weights = weights / weights.sum()
         sizes = self.sizes[holds][:, block]
@@ -106,6 +115,7 @@ def weigh(
     rest = target - fitted
     free = len(values) - widest.shape[1]
     sigma = float(np.sqrt(rest @ rest / free)) if sigma_mm is None else sigma_mm
+    sigma = max(sigma, LEAST_SIGMA_MM)
     target = fitted + np.clip(rest, -_CLIP * sigma, _CLIP * sigma)
     # What the rigid columns explain is taken off all others first.
     rigid, _ = np.linalg.qr(columns[:, :RIGID])

@@ -14,9 +14,10 @@ from ..deviation.facet_sag import facet_sag_mm
 from ..deviation.field import COUNTED, TOO_FAR, DeviationField
 from ..deviation.tolerances import Tolerances
 from ..progress import Progress, Steps, run
+from ..words.text import count_words
 from .case import Case
 from .correction import corrections_of
-from .found import find_in_cells
+from .found import LEAST_CELLS, find_in_cells
 from .found_marks import FoundMark, find_marks
 from .layers import LayerSteps, find_layers
 from .notes import notes_of
@@ -61,18 +62,16 @@ class CrownToExplain:
 def find_causes_steps(fields: CauseFields, crown: CrownToExplain) -> Steps[CausesResult]:
     """Find the causes as :func:`find_causes` does, step by step."""
     yield Progress("Taking the scan's facets off", 0.0)
-    deviation = without_scanner(fields, crown.deviation_mm)
-    if crown.scan is not None:
-        evaluation = fields.area_set.evaluation
-        points, curvature = evaluation.points, evaluation.curvature
-        deviation = deviation + facet_sag_mm(curvature, points, crown.scan)
+    deviation = _without_scan(fields, crown)
     values = fields.measured_means(deviation)
     yield Progress("Weighing causes", 0.1)
     found = find_in_cells(fields, values, crown.facts, _least_um(fields, crown))
-    notes = notes_of(fields, values, crown.facts)
+    confounded = None if found is None else found.rule.confounded
+    notes = notes_of(fields, values, crown.facts, confounded)
     if found is None:
-        why = "too little of the surface was measured"
-        nothing = no_causes(len(deviation), crown.facts, fields.settings, why)
+        nothing = no_causes(
+            len(deviation), crown.facts, fields.settings, _too_little(fields, values)
+        )
         return replace(nothing, notes=notes, left_mm=deviation, cells=values)
     edge = math.nan if crown.scan is None else crown.scan.mean_edge_mm
     case = Case(fields, found, crown.facts, deviation, edge)
@@ -135,9 +134,26 @@ def without_scanner(fields: CauseFields, deviation_mm: FloatArray) -> FloatArray
     return deviation_mm - permille * (fields.fields.strain @ parts_of(np.eye(3)))
 
 
+def _without_scan(fields: CauseFields, crown: CrownToExplain) -> FloatArray:
+    """Take what scanner and scan make by themselves off a crown's deviations, (n,), mm."""
+    deviation = without_scanner(fields, crown.deviation_mm)
+    if crown.scan is None:
+        return deviation
+    evaluation = fields.area_set.evaluation
+    return deviation + facet_sag_mm(evaluation.curvature, evaluation.points, crown.scan)
+
+
 def _least_um(fields: CauseFields, crown: CrownToExplain) -> float:
     known = crown.repeatability_um > 0
     return max(fields.settings.least_um, crown.repeatability_um if known else 0.0)
+
+
+def _too_little(fields: CauseFields, values: FloatArray) -> str:
+    measured = count_words(int(np.isfinite(values).sum()), "cell")
+    return (
+        f"too little of the surface was measured, {measured} of {fields.cell_mm:.3g} mm; it takes "
+        f"{LEAST_CELLS}"
+    )
 
 
 def _corrections(case: Case) -> tuple[Correction, ...]:

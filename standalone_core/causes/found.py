@@ -46,6 +46,8 @@ class Found:
         Of the measured cells: mean deviations, mm, and areas, mm².
     gram : (p − 6, p − 6) float
         See :func:`.rule.field_gram`.
+    rule : Rule
+        By which they were stated.
     """
 
     shapes: Shapes
@@ -55,6 +57,7 @@ class Found:
     values: FloatArray
     weights: FloatArray
     gram: FloatArray
+    rule: Rule
 
     @property
     def best(self) -> Evidence:
@@ -125,7 +128,7 @@ def find_in_cells(
     if doubtful:
         evidences, shapes = _best_reach(tried, target, doubtful, shapes)
         said = statements(evidences, gram, rule)
-    return Found(shapes, measured, evidences, said, target, weights, gram)
+    return Found(shapes, measured, evidences, said, target, weights, gram, rule)
 
 
 def _best_reach(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..areas.area_set import AreaSet
-from ..arrays import FloatArray
+from ..arrays import BoolArray, FloatArray
 from ..shares import share_words
 from .corner_fields import usable_bur_mm
 from .correction import factor_question
@@ -15,7 +15,9 @@ from .settings import ProductionFacts
 _MOST_MISSING = 0.1
 
 
-def notes_of(fields: CauseFields, values: FloatArray, facts: ProductionFacts) -> tuple[str, ...]:
+def notes_of(
+    fields: CauseFields, values: FloatArray, facts: ProductionFacts, confounded: bool | None
+) -> tuple[str, ...]:
     """Return what a reader must know of what was not looked for.
 
     Parameters
@@ -24,14 +26,17 @@ def notes_of(fields: CauseFields, values: FloatArray, facts: ProductionFacts) ->
     values : (c,) float
         The cells' mean deviations; NaN where not measured.
     facts : ProductionFacts
+    confounded : bool or None
+        Whether scale and growth look alike; None where nothing was looked for.
     """
     notes = [factor_question(facts)]
     area_set, measured = fields.area_set, np.isfinite(values)
-    inside = fields.cell_inside
-    if not inside.any() or measured[inside].mean() < 0.5:
+    if confounded:
+        notes.append(_told_apart(fields.cell_inside, measured))
+    if fields.cell_mm > fields.settings.cell_mm:
         notes.append(
-            "Without the intaglio, scale and growth of the outside look alike: they are not told "
-            "apart. Scan the intaglio, too."
+            f"The surface is so large, or cells of {fields.settings.cell_mm:g} mm so small, that "
+            f"cells of {fields.cell_mm:.2g} mm were taken."
         )
     missing = float(fields.cell_mm2[~measured].sum() / fields.cell_mm2.sum())
     if missing > _MOST_MISSING:
@@ -56,6 +61,20 @@ def notes_of(fields: CauseFields, values: FloatArray, facts: ProductionFacts) ->
             "and the radius, not the diameter."
         )
     return tuple(note for note in notes if note)
+
+
+def _told_apart(inside: BoolArray, measured: BoolArray) -> str:
+    """Say why scale and growth cannot be told apart, and what would help."""
+    if not (measured & ~inside).any():
+        missing, alike = "external surface", "growth of the inside"
+    elif inside.any():
+        missing, alike = "intaglio", "growth of the outside"
+    else:
+        return "On this surface scale and growth look alike: they are not told apart."
+    return (
+        f"Without the {missing}, scale and {alike} look alike: they are not told apart. Scan the "
+        f"{missing}, too."
+    )
 
 
 def _extent_mm(area_set: AreaSet) -> float:

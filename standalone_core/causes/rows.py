@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from ..arrays import FloatArray
@@ -143,14 +145,17 @@ def _unnamed_row(case: Case, one: Sized) -> Cause:
         direction = np.ones(1)
     else:
         direction = one.sizes / np.linalg.norm(one.sizes)
-    size = one.along(direction)
+    middle, low, high = one.along(direction)
     if family == "scale":
         half = case.fields.settings.scanner_scale_uncertainty_permille * NORMAL_95
-        size = (
-            size[0],
-            size[0] - np.hypot(size[0] - size[1], half),
-            size[0] + np.hypot(size[2] - size[0], half),
+        low, high = (
+            middle - math.hypot(middle - low, half),
+            middle + math.hypot(high - middle, half),
         )
+    factor = 1.0
+    if case.is_local(one.statement.place):
+        factor = 1e3 * float(case.column(one.statement.place).max())
+    size = factor * middle, factor * low, factor * high
     unit = "‰" if family == "scale" else "µm"
     return _row(one, case, size, unit, unnamed_told(case, one, size), None, "")
 

@@ -133,7 +133,7 @@ def statements(
         unnamed = not any(held[place] >= rule.probability for place in places)
         if unnamed and size[best] >= rule.least_um:
             found.append(Statement(family, best, False, sure, float(size[best])))
-    return (*found, *_either(evidences, open_families, held, size, rule))
+    return (*found, *_either(evidences, open_families, held, rule, gram))
 
 
 def _all(model: Model) -> range:
@@ -144,25 +144,44 @@ def _either(
     evidences: Sequence[Evidence],
     families: Sequence[Family],
     held: FloatArray,
-    size: FloatArray,
     rule: Rule,
+    gram: FloatArray,
 ) -> list[Statement]:
-    """State two families that together are sure, where neither is by itself."""
+    """State two families that together are sure, where neither is by itself.
+
+    Where scale and growth look alike these two are meant, even if one alone seems sure; else the
+    surest pair.
+    """
     model = evidences[0].model
     pairs = []
     for one, other in combinations(families, 2):
         places = np.concatenate([model.families[one], model.families[other]])
         sure = min(evidence.of_any(places) for evidence in evidences)
-        best = [
-            int(model.families[family][np.argmax(held[model.families[family]])])
-            for family in (one, other)
-        ]
-        if sure >= rule.probability and size[best].max() >= rule.least_um:
-            pairs.append((sure, (one, other), best))
-    if not pairs:
-        return []
-    sure, (one, other), best = max(pairs)
-    return [
-        Statement(one, best[0], False, sure, float(size[best[0]]), other),
-        Statement(other, best[1], False, sure, float(size[best[1]]), one),
-    ]
+        if sure < rule.probability:
+            continue
+        alike = rule.confounded and {one, other} == {"scale", "growth"}
+        pair = _pair(evidences, (one, other), held, sure, gram)
+        if max(statement.rms_um for statement in pair) >= rule.least_um:
+            pairs.append((alike, sure, float(held[places].sum()), pair))
+    return max(pairs, key=lambda found: found[:3])[-1] if pairs else []
+
+
+def _pair(
+    evidences: Sequence[Evidence],
+    families: tuple[Family, Family],
+    held: FloatArray,
+    sure: float,
+    gram: FloatArray,
+) -> list[Statement]:
+    """State two families, each as if it were not the other."""
+    model = evidences[0].model
+    found = []
+    for family, instead in (families, families[::-1]):
+        places, without = model.families[family], model.families[instead].tolist()
+        best = int(places[np.argmax(held[places])])
+        size = min(
+            rms_um(model, gram, best, evidence.sizes_of([best], without)[0])
+            for evidence in evidences
+        )
+        found.append(Statement(family, best, False, sure, size, instead))
+    return found

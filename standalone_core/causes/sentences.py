@@ -42,11 +42,12 @@ def sentences_of(
     if stated and stated[0].share_alone >= _MOSTLY and not stated[0].instead:
         told[0] = f"Mostly {_lower(told[0])}"
     told += [row.sentence for row in rows if not row.stated]
-    left = f"{micrometres(remaining.rms_um)} µm RMS, varies over {remaining.correlation_mm:.0f} mm"
+    over = min(remaining.correlation_mm, case.extent_mm(None))
+    left = f"{micrometres(remaining.rms_um)} µm RMS, varies over {over:.0f} mm"
     if stated:
         told.append(f"What is left, {left}{_beside_scanner(remaining)}.")
     else:
-        least = case.fields.settings.least_um
+        least = case.found.rule.least_um
         told.insert(0, f"Nothing systematic above {least:g} µm; what is left, {left}.")
     told += [_mean_told(case, stated)]
     told += [_prediction_told(predicted, corrections)]
@@ -167,7 +168,7 @@ def _mean_told(case: Case, stated: Sequence[Cause]) -> str:
     left, weights = case.left_mm, case.fields.area_set.evaluation.weights_mm2
     used = np.isfinite(left) & (case.fields.cell >= 0)
     mean = 1e3 * float(np.average(left[used], weights=weights[used]))
-    if abs(mean) < max(case.fields.settings.least_um, 2.0):
+    if abs(mean) < max(case.found.rule.least_um, 2.0):
         return ""
     larger = "larger" if mean > 0 else "smaller"
     return (

@@ -97,8 +97,10 @@ def sized(
     together = explained_share(best.model, kept, values, weights)
     results = []
     for one in found:
-        mean, _ = best.sizes_of([one.place])
-        spreads = [evidence.sizes_of([one.place])[1] for evidence in evidences]
+        # "If it is that" is asked of the sets that do not hold the other family.
+        without = best.model.families[one.instead].tolist() if one.instead else []
+        mean, _ = best.sizes_of([one.place], without)
+        spreads = [evidence.sizes_of([one.place], without)[1] for evidence in evidences]
         wide = max(spreads, key=lambda spread: float(np.trace(spread)))
         others = [place for place in kept if place != one.place]
         alone = together - explained_share(best.model, others, values, weights)

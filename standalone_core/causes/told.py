@@ -166,10 +166,15 @@ def unnamed_told(case: Case, one: Sized, size: Size) -> str:
     statement = one.statement
     family = statement.family
     written = percent_range(*size) if family == "scale" else um_range(*size)
+    clause = ""
+    if family == "scale" and scanner_unknown(case):
+        clause = f", {SCANNER_CLAUSE}"
+    if family == "growth":
+        clause = f", {SPRAY_CLAUSE}"
     if statement.instead:
         return (
             f"{capital(FAMILY_WORDS[family])} ({written}, if it is that), or "
-            f"{FAMILY_WORDS[statement.instead]}: these data cannot tell."
+            f"{FAMILY_WORDS[statement.instead]}: these data cannot tell{clause}."
         )
     probability = np.max([evidence.probability for evidence in case.found.evidences], axis=0)
     members = [
@@ -177,11 +182,6 @@ def unnamed_told(case: Case, one: Sized, size: Size) -> str:
         for place in case.found.best.model.families[family]
         if probability[place] > 0.05
     ]
-    clause = ""
-    if family == "scale" and scanner_unknown(case):
-        clause = f", {SCANNER_CLAUSE}"
-    if family == "growth":
-        clause = f", {SPRAY_CLAUSE}"
     return f"{capital(listed(members, 'or'))}, {written}: these data cannot tell which{clause}."
 
 
