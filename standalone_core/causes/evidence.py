@@ -18,6 +18,12 @@ from .covariance import LEAST_SIGMA_MM, Covariance
 from .model import RIGID, Model
 from .result import Family
 
+_MOST_INFLATION = 1e4
+"""Sets in which a column is the others' sum but for this share of its variance (a variance
+inflation factor) are not weighed: they say the same as a smaller set, in numbers without end."""
+
+_RIDGE = 1e-12
+
 _CLIP = 4.0
 """Whitened residuals beyond this many standard deviations are drawn in: stubs, chips."""
 
@@ -124,10 +130,12 @@ def weigh(
     gram, product = free_columns.T @ free_columns, free_columns.T @ target
     held = _columns_held(model)
     spreads = _inverses(gram, held)
+    inflation = (np.diagonal(spreads, axis1=1, axis2=2) * np.diag(gram)).max(axis=1, initial=0.0)
     sizes = np.einsum("sij,sj->si", spreads, held * product)
     explained = np.einsum("si,i->s", sizes, product)
     chi2 = (target @ target - explained) / sigma**2
     score = chi2 + model.parameters * np.log(len(values))
+    score = np.where(inflation < _MOST_INFLATION, score, np.inf)
     weights = np.exp(-0.5 * (score - score.min()))
     total = float(weights.sum())
     return Evidence(
@@ -156,6 +164,6 @@ def _inverses(gram: FloatArray, held: BoolArray) -> FloatArray:
     both = held[:, :, None] & held[:, None, :]
     matrices = np.where(both, scaled, 0.0)
     diagonal = np.arange(len(gram))
-    matrices[:, diagonal, diagonal] += ~held
+    matrices[:, diagonal, diagonal] += np.where(held, _RIDGE, 1.0)
     inverse: FloatArray = np.where(both, np.linalg.inv(matrices), 0.0)
     return inverse * scale * scale[:, None]
