@@ -62,10 +62,12 @@ class CrownToExplain:
 def find_causes_steps(fields: CauseFields, crown: CrownToExplain) -> Steps[CausesResult]:
     """Find the causes as :func:`find_causes` does, step by step."""
     yield Progress("Taking the scan's facets off", 0.0)
-    deviation = _without_scan(fields, crown)
+    sag = _sag_mm(fields, crown)
+    deviation = without_scanner(fields, crown.deviation_mm) + sag
     values = fields.measured_means(deviation)
     yield Progress("Weighing causes", 0.1)
-    found = find_in_cells(fields, values, crown.facts, _least_um(fields, crown))
+    least = _least_um(fields, crown)
+    found = find_in_cells(fields, values, crown.facts, least, fields.means(sag))
     confounded = None if found is None else found.rule.confounded
     notes = notes_of(fields, values, crown.facts, confounded)
     if found is None:
@@ -134,13 +136,12 @@ def without_scanner(fields: CauseFields, deviation_mm: FloatArray) -> FloatArray
     return deviation_mm - permille * (fields.fields.strain @ parts_of(np.eye(3)))
 
 
-def _without_scan(fields: CauseFields, crown: CrownToExplain) -> FloatArray:
-    """Take what scanner and scan make by themselves off a crown's deviations, (n,), mm."""
-    deviation = without_scanner(fields, crown.deviation_mm)
+def _sag_mm(fields: CauseFields, crown: CrownToExplain) -> FloatArray:
+    """Return what the scan's flat triangles hide, (n,), mm; 0 where the scan is not given."""
     if crown.scan is None:
-        return deviation
+        return np.zeros(len(crown.deviation_mm))
     evaluation = fields.area_set.evaluation
-    return deviation + facet_sag_mm(evaluation.curvature, evaluation.points, crown.scan)
+    return facet_sag_mm(evaluation.curvature, evaluation.points, crown.scan)
 
 
 def _least_um(fields: CauseFields, crown: CrownToExplain) -> float:

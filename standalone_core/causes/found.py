@@ -90,7 +90,11 @@ class Found:
 
 
 def find_in_cells(
-    fields: CauseFields, values: FloatArray, facts: ProductionFacts, least_um: float
+    fields: CauseFields,
+    values: FloatArray,
+    facts: ProductionFacts,
+    least_um: float,
+    sag_mm: FloatArray | None = None,
 ) -> Found | None:
     """Find what cell means bear.
 
@@ -102,6 +106,8 @@ def find_in_cells(
     facts : ProductionFacts
     least_um : float
         Least root mean square of the deviations of a cause, µm.
+    sag_mm : (c,) float, optional
+        Mean facet sag of the scan that was taken off them, mm.
 
     Returns
     -------
@@ -114,37 +120,43 @@ def find_in_cells(
     tried = candidates(fields, measured, facts)
     sites = fields.sites.at(measured)
     target, weights = values[measured], fields.cell_mm2[measured]
+    sag = None if sag_mm is None else sag_mm[measured]
     shapes = tried.by_misfit(target, sites)
     model = tried.model(shapes)
     covariances = [
         find_covariance(sites, model.columns[:, model.widest], target, kernel) for kernel in KERNELS
     ]
-    evidences, shapes = _best_reach(tried, target, covariances, shapes)
+    evidences, shapes = _best_reach(tried, (target, sag), covariances, shapes)
     gram = field_gram(evidences[0].model, weights)
     confounded = is_confounded(tried.columns, np.sqrt(weights))
     rule = Rule(fields.settings.probability, least_um, confounded)
     said = statements(evidences, gram, rule)
     doubtful = _doubtful_covariances(evidences, said)
     if doubtful:
-        evidences, shapes = _best_reach(tried, target, doubtful, shapes)
+        evidences, shapes = _best_reach(tried, (target, sag), doubtful, shapes)
         said = statements(evidences, gram, rule)
     return Found(shapes, measured, evidences, said, target, weights, gram, rule)
 
 
 def _best_reach(
-    tried: Candidates, values: FloatArray, covariances: Sequence[Covariance], shapes: Shapes
+    tried: Candidates,
+    values_and_sag: tuple[FloatArray, FloatArray | None],
+    covariances: Sequence[Covariance],
+    shapes: Shapes,
 ) -> tuple[tuple[Evidence, ...], Shapes]:
     """Weigh all sets for every reach of a deformed margin, and keep the one that does best.
 
     Beside scale a wrong reach would be made up for by a scale that is not there.
     """
-    first = tuple(weigh(tried.model(shapes), values, covariance) for covariance in covariances)
+    values, sag = values_and_sag
+    model = tried.model(shapes)
+    first = tuple(weigh(model, values, covariance, sag_mm=sag) for covariance in covariances)
     found = {shapes.get("rings", 0.0): first}
     for reach in tried.offered.get("rings", ()):
         if reach not in found:
             model = tried.model({**shapes, "rings": reach})
             found[reach] = tuple(
-                weigh(model, values, one.covariance, one.sigma_mm) for one in first
+                weigh(model, values, one.covariance, one.sigma_mm, sag) for one in first
             )
     best = max(found, key=lambda reach: sum(one.log_total for one in found[reach]))
     return found[best], ({**shapes, "rings": best} if "rings" in shapes else shapes)

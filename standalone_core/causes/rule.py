@@ -107,7 +107,7 @@ def statements(
     held = np.min([evidence.probability for evidence in evidences], axis=0)
     size = np.min(
         [
-            [rms_um(model, gram, place, evidence.sizes_of([place])[0]) for place in _all(model)]
+            [_rms_beyond_sag(evidence, gram, place) for place in range(len(model.members))]
             for evidence in evidences
         ],
         axis=0,
@@ -136,8 +136,13 @@ def statements(
     return (*found, *_either(evidences, open_families, held, rule, gram))
 
 
-def _all(model: Model) -> range:
-    return range(len(model.members))
+def _rms_beyond_sag(
+    evidence: Evidence, gram: FloatArray, place: int, without: Sequence[int] = ()
+) -> float:
+    """Root mean square of a member's deviations, µm; 0 where facet sag alone makes as much."""
+    size = rms_um(evidence.model, gram, place, evidence.sizes_of([place], without)[0])
+    sag = rms_um(evidence.model, gram, place, evidence.sag_of([place], without))
+    return size if size > sag else 0.0
 
 
 def _either(
@@ -179,9 +184,6 @@ def _pair(
     for family, instead in (families, families[::-1]):
         places, without = model.families[family], model.families[instead].tolist()
         best = int(places[np.argmax(held[places])])
-        size = min(
-            rms_um(model, gram, best, evidence.sizes_of([best], without)[0])
-            for evidence in evidences
-        )
+        size = min(_rms_beyond_sag(evidence, gram, best, without) for evidence in evidences)
         found.append(Statement(family, best, False, sure, size, instead))
     return found
