@@ -115,8 +115,8 @@ class Evidence:
         """Columns of some members, the subsets to average over, and their shares."""
         block = np.concatenate([self.model.blocks[place] for place in places]) - RIGID
         subsets = self.model.subsets
-        holds: BoolArray = subsets[:, list(places)].all(axis=1)
-        holds = holds & ~subsets[:, list(without)].any(axis=1)
+        spare = np.asarray(subsets[:, list(without)].any(axis=1))
+        holds = np.asarray(subsets[:, list(places)].all(axis=1)) & ~spare
         weights = self.weights[holds] + np.finfo(float).tiny
         return block, holds, weights / weights.sum()
 
