@@ -115,11 +115,9 @@ def test_it_does_where_the_copy_has_points_of_its_own(name, factor, shared_meshe
     hold_to(explained(design, sampled(design), factor), factor)
 
 
-@pytest.mark.parametrize("name", [NAMES[0], *(slow(name) for name in NAMES[1:])])
+@pytest.mark.parametrize("name", [NAMES[0], *(slow(name) for name in NAMES[1:4])])
 def test_a_copy_with_split_triangles_has_no_cause(name, shared_meshes):
     design = surface(shared_meshes / name)
-    if name == NAMES[-1]:
-        pytest.skip("it has no triangles to be split: the copy would be the design itself")
     assert not causes(explained(design, split(design), 1.0))
 
 
