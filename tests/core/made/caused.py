@@ -12,7 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 from cuspwise.standalone_core.arrays import BoolArray, FloatArray
-from cuspwise.standalone_core.demo.nearest import nearest_feet
+from cuspwise.standalone_core.demo.nearest import SurfaceSample, nearest_feet
 from cuspwise.standalone_core.demo.produced import ProducedSurface
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise
@@ -21,6 +21,7 @@ from cuspwise.standalone_core.measure import MeasuredScan, checked_surface, meas
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.progress import run
 from made.caused_shapes import CausedDesign
+from scipy.spatial import cKDTree
 
 Shift = Callable[[FloatArray, FloatArray], FloatArray]
 """Points of the design (n, 3), mm, and their normals to the shift along these, (n,), mm."""
@@ -74,15 +75,42 @@ def together(*flaws: Flaws) -> Flaws:
 def raw_field(design: CausedDesign, flaws: Flaws) -> FloatArray:
     """First-order deviation at the design's points where it lies, (n,), mm: n · (Q - P).
 
-    Read only. Kept for the next crowns with the same flaws.
+    Under rolling balls, where places move far and not along their normals, the exact one. Read
+    only. Kept for the next crowns with the same flaws.
     """
-    surface = ProducedSurface(design.shape, flaws.errors)
-    moved = surface.moved(design.theta, design.s, design.points, design.normals)
-    field: FloatArray = np.einsum("ij,ij->i", moved - design.points, design.normals)
+    field = normal_parts(design, flaws.errors)
+    if flaws.errors.fills:
+        filled = np.abs(normal_parts(design, ProductionErrors(fills=flaws.errors.fills))) > 5e-4
+        field[filled] = nearest_field(design, flaws.errors, filled)
     for shift in flaws.shifts:
         field = field + shift(design.points, design.normals)
     field.setflags(write=False)
     return field
+
+
+def normal_parts(design: CausedDesign, errors: ProductionErrors) -> FloatArray:
+    """Parts of the places' ways along their normals, (n,), mm."""
+    surface = ProducedSurface(design.shape, errors)
+    moved = surface.moved(design.theta, design.s, design.points, design.normals)
+    parts: FloatArray = np.einsum("ij,ij->i", moved - design.points, design.normals)
+    return parts
+
+
+def nearest_field(
+    design: CausedDesign, errors: ProductionErrors, where: BoolArray | None = None
+) -> FloatArray:
+    """Exact deviation where the crown lies, mm: distance to the nearest place of its formula.
+
+    At the points (n,) of the design that are asked for; all by default.
+    """
+    where = np.ones(len(design.points), dtype=bool) if where is None else where
+    surface = ProducedSurface(design.shape, errors)
+    moved = surface.moved(design.theta, design.s, design.points, design.normals)
+    sample = SurfaceSample(design.theta, design.s, cKDTree(moved))
+    limits = -design.shape.intaglio_length_mm, design.shape.external_length_mm
+    start = design.theta[where], design.s[where]
+    feet = nearest_feet(surface, limits, design.points[where], *start, sample)
+    return -feet.signed_mm
 
 
 def first_order(
@@ -208,23 +236,20 @@ def whole(
     *flaws: Flaws,
     rng: np.random.Generator,
     edge_mm: float = SCAN_EDGE_MM,
+    white_um: float = WHITE_UM,
+    smooth_um: float = SMOOTH_UM,
     external_only: bool = False,
     any_pose: bool = True,
 ) -> MeasuredScan:
     """Produce, scan, superimpose and measure a crown: :func:`scan_of`, then :func:`measured`."""
     scan = scan_of(
-        design, *flaws, rng=rng, edge_mm=edge_mm, external_only=external_only, any_pose=any_pose
+        design,
+        *flaws,
+        rng=rng,
+        edge_mm=edge_mm,
+        white_um=white_um,
+        smooth_um=smooth_um,
+        external_only=external_only,
+        any_pose=any_pose,
     )
     return measured(design, scan)
-
-
-def nearest_field(design: CausedDesign, flaws: Flaws) -> FloatArray:
-    """Exact deviation at the design's points where it lies, (n,), mm: to the nearest place.
-
-    From the produced crown's formula; flaws that have other shifts are refused.
-    """
-    assert not flaws.shifts
-    surface = ProducedSurface(design.shape, flaws.errors)
-    limits = -design.shape.intaglio_length_mm, design.shape.external_length_mm
-    feet = nearest_feet(surface, limits, design.points, design.theta, design.s)
-    return -feet.signed_mm

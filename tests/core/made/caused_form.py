@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -78,3 +79,11 @@ def _waves(
         phase = float(rng.uniform(0.0, 360.0))
         waves.append(Wave((x, y, z), float(length), float(amplitude), phase))
     return Flaws(ProductionErrors(waves=tuple(waves)))
+
+
+FORMS: dict[str, Callable[[np.random.Generator, CausedDesign, float], Flaws]] = {
+    "smooth": lambda rng, design, rms_um: form_error(rng, rms_um),
+    "rough": lambda rng, design, rms_um: rough_form_error(rng, rms_um),
+    "bumpy": bumpy_form_error,
+}
+"""The three kinds by name, each from a generator, a design and a size in µm."""
