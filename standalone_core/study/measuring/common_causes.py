@@ -160,7 +160,7 @@ def _columns(member: Member, case: Case, other: Case) -> FloatArray:
 
 def _spread(columns: FloatArray, case: Case) -> FloatArray:
     """Return columns over the measured cells as columns over all, NaN elsewhere."""
-    measured = case.found.candidates.measured
+    measured = case.found.measured
     whole = np.full((len(measured), columns.shape[1]), np.nan)
     whole[measured] = columns
     return whole

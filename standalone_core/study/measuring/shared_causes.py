@@ -174,7 +174,7 @@ def crowns_sizes(found: Found, cells: FloatArray, fields: CauseFields) -> dict[i
 def _fitted(
     found: Found, places: Sequence[int], cells: FloatArray, fields: CauseFields
 ) -> dict[int, FloatArray]:
-    model, measured = found.best.model, found.candidates.measured
+    model, measured = found.best.model, found.measured
     columns = np.full((len(measured), model.columns.shape[1]), np.nan)
     columns[measured] = model.columns
     blocks = [model.blocks[place] for place in places]
@@ -228,7 +228,7 @@ def parts_of_group(case: Case, cells: FloatArray) -> Parts:
     cells : (m, c) float
     """
     found, fields = case.found, case.fields
-    used = found.candidates.measured
+    used = found.measured
     weights = fields.cell_mm2[used]
     crowns = np.stack([_superimposed(row[used], found, weights) for row in cells])
     there = np.isfinite(crowns)
