@@ -97,12 +97,7 @@ def predictions_told(why: GroupWhy) -> list[str]:
 
 def _predicted(why: GroupWhy, without: str, areas: Sequence[CausePrediction]) -> str:
     scale = without.startswith("scale") and why.corrections
-    if scale:
-        how = "with the next factor"
-    elif without == ALL:
-        how = "without all of these causes"
-    else:
-        how = f"without {_named(why, without)}"
+    how = "with the next factor" if scale else f"without {without_words(why, without)}"
     parts = [
         f"{row.would_be_within} of {row.n} would meet the tolerance of {the_area(row.area)} "
         f"(now {row.within})"
@@ -114,8 +109,10 @@ def _predicted(why: GroupWhy, without: str, areas: Sequence[CausePrediction]) ->
     return f"Prediction, {how}: {listed(parts)}."
 
 
-def _named(why: GroupWhy, without: str) -> str:
-    """Return what a cause, or a family without a named member, is called."""
+def without_words(why: GroupWhy, without: str) -> str:
+    """Return what a cause, a family without a named member, or all of them, is called."""
+    if without == ALL:
+        return "all of these"
     families = {row.cause.family for row in why.stated}
     return cause_words("" if without in families else without, without)
 
