@@ -13,7 +13,7 @@ from ...shares import short_share
 from ...statistics.equivalence import decide
 from ...statistics.reasons import FIRST, SECOND
 from ...statistics.two_groups import compare_two
-from ...words.text import capital, micrometres, signed_number
+from ...words.text import capital, count_words, micrometres, signed_number
 from ..measuring.common_causes import CommonSize
 from .cohort import Cohort
 from .corrections import correct
@@ -107,9 +107,11 @@ def comparison_notes(cohort: Cohort, rows: Sequence[CauseComparison]) -> tuple[s
     if not rows:
         return ()
     causes = len({row.cause for row in rows})
+    pairs = len(rows) // causes
+    over = f"{count_words(causes, 'cause')} × {count_words(pairs, 'pair')} of groups"
+    corrected = f"corrected by Holm's method over {over}" if len(rows) > 1 else "not corrected, there is one"
     return (
-        "Every crown was sized by one model that holds all causes that some group has. p-values "
-        f"are corrected by Holm's method over {causes} causes × "
-        f"{len(rows) // max(causes, 1)} pairs of groups, apart from all other comparisons. No "
-        "margin of equivalence is set for causes: what is not different is undecided.",
+        "By cause, every crown was sized by one model that holds all causes that some group has; "
+        f"p-values are {corrected}, apart from all other comparisons. No margin of equivalence is "
+        "set for causes: what is not different is undecided.",
     )

@@ -14,6 +14,10 @@ from .cause_comparisons import size_words
 from .results.causes import CausePrediction, GroupWhy, SharedCause
 
 _MOSTLY = 0.5
+_LARGER = (
+    " The whole crown would deviate more, not less: what else the crowns share looks like this "
+    "cause, so do not correct by it."
+)
 
 
 def group_sentences(why: GroupWhy, least_um: float) -> tuple[str, ...]:
@@ -104,9 +108,9 @@ def _predicted(why: GroupWhy, without: str, areas: Sequence[CausePrediction]) ->
         for row in areas
         if row.within != row.would_be_within
     ]
-    if not parts:
-        return f"Prediction, {how}: no crown's verdict changes."
-    return f"Prediction, {how}: {listed(parts)}."
+    told = listed(parts) or "no crown's verdict changes"
+    larger = any(row.area == "whole" and row.predicted_um > row.mean_abs_um for row in areas)
+    return f"Prediction, {how}: {told}.{_LARGER if larger else ''}"
 
 
 def without_words(why: GroupWhy, without: str) -> str:

@@ -40,7 +40,7 @@ class Parts:
     total_um : float
         Of all crowns, after superimposition.
     causes_um : float
-        Of what the stated causes make in all crowns alike.
+        Of what the stated causes explain in all crowns alike, by least squares over the area.
     shared_um : float
         Of what else the crowns share, less what chance adds to it.
     between_um : float
@@ -236,10 +236,7 @@ def parts_of_group(case: Case, cells: FloatArray) -> Parts:
     squares = np.where(there, (crowns - mean) ** 2, 0.0).sum(axis=0)
     several = count > 1
     variance = np.where(several, squares / np.maximum(count - 1, 1), 0.0)
-    model, made = found.best.model, np.zeros(len(mean))
-    for place in found.explaining:
-        made += model.columns[:, model.blocks[place]] @ case.sizes(place)
-    made = _superimposed(made, found, weights)
+    made = _explained(mean, found, weights)
     total = np.average(np.where(there, crowns**2, 0.0).sum(axis=0) / count, weights=weights)
     chance = np.average(variance / count, weights=weights)
     square = np.average(mean**2, weights=weights)
@@ -251,6 +248,22 @@ def parts_of_group(case: Case, cells: FloatArray) -> Parts:
         between_um=UM * float(np.sqrt(np.average(variance, weights=weights))),
         mean_share=float(square / total) if total > 0 else np.nan,
     )
+
+
+def _explained(mean: FloatArray, found: Found, weights: FloatArray) -> FloatArray:
+    """Return what the explaining causes can make of the superimposed mean crown, (c,), mm.
+
+    By least squares over the area, as shares of the mean square are.
+    """
+    model = found.best.model
+    blocks = [model.columns[:, model.blocks[place]] for place in found.explaining]
+    if not blocks:
+        return np.zeros(len(mean))
+    both = np.column_stack([model.rigid, *blocks])
+    root = np.sqrt(weights)
+    sizes = np.linalg.lstsq(both * root[:, None], mean * root, rcond=None)[0]
+    made: FloatArray = both @ sizes
+    return made
 
 
 def _superimposed(values: FloatArray, found: Found, weights: FloatArray) -> FloatArray:
