@@ -17,6 +17,8 @@ from .resting_balls import PointCloud, rest_on_surface, thinned
 
 _BESIDE_MM = 0.2
 """Balls that touch this close to where none fits are tried, too."""
+_SUNK_MM = 5e-3
+"""Balls that slide farther than this towards their points are tried at both places."""
 _CANDIDATES = 8
 
 
@@ -135,11 +137,17 @@ def _resting(
     edge = touched[np.isfinite(beside)]
     pushed = cloud.push_out(rows, radius)
     kept = thinned(pushed, radius)
-    sunk = cloud.sink(pushed[kept], points[rows[kept]], radius)
-    starts = np.concatenate([pushed[kept], sunk, points[edge] + radius * normals[edge]])
-    targets = np.concatenate([points[rows[kept]], points[rows[kept]], points[edge]])
-    first = thinned(starts, radius)
-    centres, targets = rest_on_surface(index, starts[first], targets[first], radius)
+    pushed, targets = pushed[kept], points[rows[kept]]
+    sunk = cloud.sink(pushed, targets, radius)
+    deeper = np.linalg.norm(sunk - pushed, axis=1) > _SUNK_MM
+    touching = points[edge] + radius * normals[edge]
+    few = thinned(touching, radius)
+    centres, targets = rest_on_surface(
+        index,
+        np.concatenate([pushed, sunk[deeper], touching[few]]),
+        np.concatenate([targets, targets[deeper], points[edge[few]]]),
+        radius,
+    )
     return centres[cloud.in_sight(targets, centres)]
 
 

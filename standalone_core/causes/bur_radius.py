@@ -143,9 +143,11 @@ def search_bur_radius(
     >>> round(found.radius_mm, 6), found.bounded
     (0.7, True)
     """
-    *columns, points = _checked(radii_mm, fields_mm, deviation_mm, weights_mm2, points_mm)
+    radii, fields, deviation, weights, points = _checked(
+        radii_mm, fields_mm, deviation_mm, weights_mm2, points_mm
+    )
     cell, centres = _cells(points, cell_mm)
-    corners = _Corners(*columns, cell)
+    corners = _Corners(radii, fields, deviation, weights, cell)
     active = (corners.fields_mm > 0.0).any(axis=0)
     if not active.any():
         return BurRadius(np.nan, 0.0, np.inf, np.nan)
@@ -239,7 +241,7 @@ def _noise(
     if not len(seen) or variance == 0.0:
         return _Noise(np.zeros(len(centres)), prior)
     among = prior[np.ix_(seen, seen)] + _OWN_SHARE * variance * np.eye(len(seen))
-    gain = np.linalg.solve(among, prior[seen]).T
+    gain: FloatArray = np.linalg.solve(among, prior[seen]).T
     return _Noise(gain @ means, prior - gain @ prior[seen])
 
 
@@ -247,7 +249,7 @@ def _cells(points: FloatArray, cell_mm: float) -> tuple[IntArray, FloatArray]:
     """Cell of each point, (n,), and the middles of the cells, (m, 3)."""
     cubes = np.floor(points / cell_mm).astype(np.int64)
     places, cell = np.unique(cubes, axis=0, return_inverse=True)
-    centres: FloatArray = (places + 0.5) * cell_mm
+    centres: FloatArray = cell_mm * (places.astype(np.float64) + 0.5)
     return cell.reshape(-1), centres
 
 

@@ -13,14 +13,13 @@ from ..arrays import FloatArray
 from .bur_radius import BurRadius, search_bur_radius
 from .design_fields import CauseFields, Fields
 from .filled_places import FilledPlace, filled_places
-from .found import Found
+from .found import LOCAL_FAMILIES, Found
 from .local_sizes import LocalSize, local_size
 from .members import MARGIN_CAUSES, effective_bur_mm
 from .prediction import superimposed_anew
 from .scale_causes import MainDirections, Strain, main_directions, strain_of
 from .settings import ProductionFacts
 
-LOCAL_FAMILIES = ("fossae", "tool")
 _RING_COLUMNS = ((0,), (1, 2), (3, 4), (5, 6))
 
 

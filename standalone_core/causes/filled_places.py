@@ -131,8 +131,8 @@ def _column(values: ArrayLike, n: int, name: str) -> FloatArray:
     column = np.asarray(values, dtype=np.float64)
     if column.shape != (n,):
         raise SettingError(
-            f"Shape {column.shape} is not one value for each of {n} evaluation points.",
+            f"Shape {column.shape} is not one value for each of {n} points.",
             subject=name,
-            remedy="Give one value for each point of the evaluation mesh.",
+            remedy="Give one value for each measuring point of the design.",
         )
     return column

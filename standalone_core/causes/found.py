@@ -22,6 +22,13 @@ LEAST_CELLS = 60
 """Fewer measured cells bear no statement: there would be hardly more of them than columns."""
 
 
+LOCAL_FAMILIES = ("fossae", "tool")
+"""Families whose causes fill single places."""
+
+_SHAPE_DOUBT = 0.15
+"""Standard deviation of a local cause's cell means, as a share of them: a ball is not all."""
+
+
 @dataclass(frozen=True, eq=False)
 class Found:
     """What a crown's cells bear.
@@ -114,6 +121,10 @@ def find_in_cells(
     confounded = is_confounded(tried.columns, np.sqrt(weights))
     rule = Rule(fields.settings.probability, least_um, confounded)
     said = statements(evidences, gram, rule)
+    doubtful = _doubtful_covariances(evidences, said)
+    if doubtful:
+        evidences, shapes = _best_reach(tried, target, doubtful, shapes)
+        said = statements(evidences, gram, rule)
     return Found(shapes, measured, evidences, said, target, weights, gram)
 
 
@@ -134,6 +145,28 @@ def _best_reach(
             )
     best = max(found, key=lambda reach: sum(one.log_total for one in found[reach]))
     return found[best], ({**shapes, "rings": best} if "rings" in shapes else shapes)
+
+
+def _doubtful_covariances(
+    evidences: Sequence[Evidence], said: Sequence[Statement]
+) -> tuple[Covariance, ...]:
+    """Give less weight to cells that a stated local cause fills: its shape is known roughly only.
+
+    What the ball's shape misses of a deep place would else be made up for by causes that are not
+    there. Nothing where no local cause is stated.
+    """
+    places = [one.place for one in said if one.family in LOCAL_FAMILIES]
+    if not places:
+        return ()
+    doubtful = []
+    for evidence in evidences:
+        made = np.zeros(len(evidence.model.columns))
+        for place in places:
+            columns = evidence.model.columns[:, evidence.model.blocks[place]]
+            made += np.abs(columns @ evidence.sizes_of([place])[0])
+        more = (_SHAPE_DOUBT * made / evidence.sigma_mm) ** 2
+        doubtful.append(evidence.covariance.with_variance(more))
+    return tuple(doubtful)
 
 
 def of_family(found: Found, family: str) -> Sequence[Sized]:

@@ -29,6 +29,7 @@ _SINKING = (0.1, 0.1, 0.05, 0.025, 0.0125, 0.006, 0.003)
 """Steps down, in radii."""
 _REACH = 4.0
 """A ball is not sought farther than this many radii from its point at one push."""
+_LEAF = 40
 _LOOKS, _INSIDE_MM = 8, 0.01
 """Steps along a straight way, and how deep under the surface one has surely left it."""
 _APART_MM, _APART_SHARE = 0.05, 0.1
@@ -66,7 +67,7 @@ class PointCloud:
     @cached_property
     def tree(self) -> cKDTree:
         """For nearest points; large leaves, as many lie about equally far from a ball's centre."""
-        return cKDTree(self.points, leafsize=40)
+        return cKDTree(self.points, _LEAF)
 
     def is_clear(self, centres: FloatArray, radius_mm: float) -> BoolArray:
         """Whether balls about centres (k, 3) hold no point, (k,)."""
@@ -114,12 +115,10 @@ class PointCloud:
             for _ in range(2):
                 distance, nearest = self.tree.query(tried)
                 arm = tried - self.points[nearest]
-                lack = np.maximum(radius_mm / np.maximum(distance, 0.5 * radius_mm) - 1.0, 0.0)
-                tried += lack[:, None] * arm
-            clear, _ = self.tree.query(tried)
+                short = np.maximum(radius_mm / np.maximum(distance, 0.5 * radius_mm) - 1.0, 0.0)
+                tried += short[:, None] * arm
             nearer = np.linalg.norm(tried - targets, axis=1) < length
-            taken = nearer & (clear > radius_mm - FIT_MM)
-            centres[taken] = tried[taken]
+            centres[nearer] = tried[nearer]
         return centres
 
     def in_sight(self, targets: FloatArray, centres: FloatArray) -> BoolArray:
@@ -207,16 +206,16 @@ def _pushed(
     plane. Two planes at a time reach a crease at once; by turns it is approached by a factor cos²
     of the angle between them, hardly at all where that is small.
     """
-    lack = contact.offset_mm - np.einsum("ij,ij->i", contact.normal, centres)
-    moved: FloatArray = centres + lack[:, None] * contact.normal
+    short = contact.offset_mm - np.einsum("ij,ij->i", contact.normal, centres)
+    moved: FloatArray = centres + short[:, None] * contact.normal
     if last is None:
         return moved
     cosine = np.einsum("ij,ij->i", contact.normal, last.normal)
     sine2 = np.maximum(1.0 - cosine**2, _PARALLEL)
-    lack = contact.offset_mm - np.einsum("ij,ij->i", contact.normal, goals)
-    lack_last = last.offset_mm - np.einsum("ij,ij->i", last.normal, goals)
-    share = (lack - cosine * lack_last) / sine2
-    share_last = (lack_last - cosine * lack) / sine2
+    short = contact.offset_mm - np.einsum("ij,ij->i", contact.normal, goals)
+    short_last = last.offset_mm - np.einsum("ij,ij->i", last.normal, goals)
+    share = (short - cosine * short_last) / sine2
+    share_last = (short_last - cosine * short) / sine2
     push = share[:, None] * contact.normal + share_last[:, None] * last.normal
     reached = np.linalg.norm(push, axis=1) < _REACH * radius_mm
     both = reached & (share > 0.0) & (share_last > 0.0) & (sine2 > _PARALLEL)
