@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any, TypeAlias
 
 from ...causes.document import CAUSE_COLUMNS, cause_record
-from ...csv_text import cell_text
 from ...study.analysis.causes_document import shared_cause_record
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.analysis.results.causes import CausesAnalysis
@@ -90,7 +89,7 @@ def _sizes(found: CausesAnalysis) -> list[Row]:
 
 
 def _cell(value: object) -> object:
-    """Join the parts of a direction; leave the rest as it is."""
+    """Write a direction in brackets, as in JSON; leave the rest as it is."""
     if isinstance(value, list | tuple):
-        return "; ".join(cell_text(float(part)) for part in value)
+        return f"[{', '.join(f'{part:.4f}' for part in value)}]"
     return "" if value is None else value

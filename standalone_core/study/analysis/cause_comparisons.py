@@ -109,7 +109,11 @@ def comparison_notes(cohort: Cohort, rows: Sequence[CauseComparison]) -> tuple[s
     causes = len({row.cause for row in rows})
     pairs = len(rows) // causes
     over = f"{count_words(causes, 'cause')} × {count_words(pairs, 'pair')} of groups"
-    corrected = f"corrected by Holm's method over {over}" if len(rows) > 1 else "not corrected, there is one"
+    corrected = (
+        f"corrected by Holm's method over {over}"
+        if len(rows) > 1
+        else "not corrected, there is one"
+    )
     return (
         "By cause, every crown was sized by one model that holds all causes that some group has; "
         f"p-values are {corrected}, apart from all other comparisons. No margin of equivalence is "

@@ -17,7 +17,7 @@ from scipy.special import stdtrit
 from ...arrays import FloatArray
 from ...causes.case import Case
 from ...causes.found import Found
-from ...causes.local_sizes import LocalSize
+from ...causes.local_sizes import SHAPE_SD, LocalSize
 from ...causes.result import Cause
 from ...causes.rule import rms_um
 from ...causes.scale_causes import Strain, excess_along, strain_across
@@ -53,13 +53,14 @@ class SharedCase(Case):
     stretch : float
         What turns a standard deviation between crowns into a standard error that ± z times is
         ± t·SD/√m.
-    of_points : mapping of int to float
-        What turns the sizes of a local cause in cells into those at points.
+    of_points : mapping of int to (LocalSize, float)
+        Of each local cause, its size in the mean crown at points, and what turns sizes in cells
+        into those at its deepest places.
     """
 
     crowns: Mapping[int, FloatArray] = None  # type: ignore[assignment]  # always given
     stretch: float = np.nan
-    of_points: Mapping[int, float] = None  # type: ignore[assignment]  # always given
+    of_points: Mapping[int, tuple[LocalSize, float]] = None  # type: ignore[assignment]  # always given
 
     @cached_property
     def parts(self) -> FloatArray | None:
@@ -69,7 +70,8 @@ class SharedCase(Case):
         ways = [
             self.crowns[place] @ self.found.member(place).strains.T for place in self.scale_places
         ]
-        return np.sum(ways, axis=0)
+        parts: FloatArray = np.sum(ways, axis=0)
+        return parts
 
     @cached_property
     def strain(self) -> Strain | None:
@@ -84,11 +86,13 @@ class SharedCase(Case):
     def local(self) -> Mapping[int, LocalSize]:
         """The mean sizes of the local causes."""
         sizes = {}
-        for place, ratio in self.of_points.items():
-            shares = ratio * self.crowns[place][:, 0]
-            deepest = float(self.column(place).max())
-            sd = self.stretch * float(shares.std(ddof=1))
-            sizes[place] = LocalSize(float(shares.mean()), sd, deepest)
+        for place, (mean, ratio) in self.of_points.items():
+            tops = ratio * self.crowns[place][:, 0]
+            top = float(tops.mean())
+            share = mean.share * top / mean.top_share if mean.top_share else mean.share
+            # What the design's own mesh does not know of its corners is in all crowns alike.
+            sd = float(np.hypot(self.stretch * tops.std(ddof=1), SHAPE_SD * top))
+            sizes[place] = LocalSize(share, top, sd, mean.deepest_mm)
         return sizes
 
     def crowns_values(self, row: Cause) -> FloatArray:
@@ -98,12 +102,12 @@ class SharedCase(Case):
             return self._scales(row)
         sizes = self.crowns[place]
         if place in self.local:
-            ratio = self.of_points[place] * self.local[place].deepest_mm
-            return 1e3 * ratio * sizes[:, 0]
+            mean, ratio = self.of_points[place]
+            return sizes[:, 0] * (1e3 * ratio * mean.deepest_mm)
         if sizes.shape[1] == 1:
             return sizes[:, 0]
         if row.family == "scale":
-            return sizes[:, :3].mean(axis=1)
+            return sizes[:, :3] @ np.full(3, 1.0 / 3.0)
         mean = sizes.mean(axis=0)
         factor = OVAL if row.cause == "oval_margin" else 1.0
         values: FloatArray = factor * sizes @ mean / np.linalg.norm(mean)
@@ -169,7 +173,7 @@ def sized_by_crowns(
         **{**_shallow(case), "found": SharedFound(**_shallow(found), by_crowns=tuple(by_crowns))},
         crowns=crowns,
         stretch=stretch,
-        of_points={place: point_ratio(case, place) for place in case.local},
+        of_points={place: (size, point_ratio(case, place)) for place, size in case.local.items()},
     )
 
 

@@ -15,7 +15,7 @@ from ...deviation.facet_sag import facet_sag_mm
 from ...measure import ReadyDesign
 from ...progress import Steps
 from ..plan import StudyPlan
-from .cause_predictions import predicted_verdicts
+from .cause_predictions import PredictedVerdict, predicted_verdicts
 from .common_causes import common_sizes
 from .crown_causes import (
     CausesJob,
@@ -99,7 +99,7 @@ def explain_study_steps(
         for name, one in found.items()
         if one.case is not None
     }
-    common = common_sizes(fields, [found[name] for name in cells], cells)
+    common = common_sizes([found[name] for name in cells], cells)
     causes = StudyCauses(found, common, repeatability, float(least))
     return Explained(explained, causes, len(wanted) - len(todo))
 
@@ -183,7 +183,7 @@ def _shared(
     case = shared_case(fields, cells, mean_mm, facts, least_um, edge_mm)
     if case is None:
         return GroupCauses(group, names, left_out, reason="too little of the surface was measured")
-    predicted = []
+    predicted: list[PredictedVerdict] = []
     for crown in used:
         field = still_kept(load_deviations(store, crown.key, ready.evaluation, plan.check))
         predicted += predicted_verdicts(case, crown, field.deviation_mm, plan.check.tolerances)
@@ -192,7 +192,7 @@ def _shared(
         crowns=names,
         left_out=left_out,
         case=case,
-        sizes=crowns_sizes(case.found, cells, fields),
+        sizes=crowns_sizes(case.found, cells),
         parts=parts_of_group(case, cells),
         predicted=tuple(predicted),
     )

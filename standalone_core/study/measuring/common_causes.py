@@ -8,13 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...arrays import FloatArray
-from ...causes.case import LOCAL_FAMILIES, Case
-from ...causes.design_fields import CauseFields
+from ...causes.case import Case
+from ...causes.found import LOCAL_FAMILIES
 from ...causes.model import EXCLUDED, RIGID, Member
 from ...causes.result import Family
 from ...causes.rule import rms_um
 from ...causes.strain import parts_of
-from .shared_causes import GroupCauses, least_squares
+from .shared_causes import GroupCauses, least_squares, over_all_cells
 
 OVAL = 4.0
 """r = r₀ + A cos 2θ: the long diameter exceeds the short one by 4 A."""
@@ -50,7 +50,7 @@ class _Part:
 
 
 def common_sizes(
-    fields: CauseFields, groups: Sequence[GroupCauses], cells: Mapping[str, FloatArray]
+    groups: Sequence[GroupCauses], cells: Mapping[str, FloatArray]
 ) -> tuple[CommonSize, ...]:
     """Size every crown by the causes that any group has, all in one model.
 
@@ -60,7 +60,6 @@ def common_sizes(
 
     Parameters
     ----------
-    fields : CauseFields
     groups : sequence of GroupCauses
         Those with a case.
     cells : mapping of str to (m, c) float
@@ -68,10 +67,10 @@ def common_sizes(
     """
     if len(groups) < 2:
         return ()
-    parts = _parts(groups, len(fields.cell_points))
+    parts = _parts(groups)
     if not parts:
         return ()
-    values = {group.group: _values(fields, group, parts, cells[group.group]) for group in groups}
+    values = {group.group: _values(group, parts, cells[group.group]) for group in groups}
     crowns = {group.group: group.crowns for group in groups}
     return tuple(
         CommonSize(
@@ -85,15 +84,13 @@ def common_sizes(
     )
 
 
-def _values(
-    fields: CauseFields, group: GroupCauses, parts: Sequence[_Part], cells: FloatArray
-) -> FloatArray:
+def _values(group: GroupCauses, parts: Sequence[_Part], cells: FloatArray) -> FloatArray:
     """Return one size per crown and part, (m, p)."""
     assert group.case is not None
-    evidence = group.case.found.best
-    rigid = _spread(evidence.model.rigid, group.case)
+    found = group.case.found
+    rigid = over_all_cells(found, found.best.model.rigid)
     blocks = [part.columns[group.group] for part in parts]
-    sizes = least_squares(np.column_stack([rigid, *blocks]), cells, evidence.covariance, fields)
+    sizes = least_squares(found, np.column_stack([rigid, *blocks]), cells)
     ends = RIGID + np.cumsum([block.shape[1] for block in blocks])
     rows = [
         sizes[:, end - block.shape[1] : end] @ part.weights
@@ -102,7 +99,7 @@ def _values(
     return np.column_stack(rows)
 
 
-def _parts(groups: Sequence[GroupCauses], count: int) -> list[_Part]:
+def _parts(groups: Sequence[GroupCauses]) -> list[_Part]:
     """Return the members of the common model."""
     cases = {group.group: group.case for group in groups if group.case is not None}
     stated = {
@@ -154,16 +151,8 @@ def _columns(member: Member, case: Case, other: Case) -> FloatArray:
     """Return a member's columns over all cells for another group: along its own build axis."""
     own = _place(member.cause, other)
     if member.cause == "scale_along_build" and own is not None:
-        return _spread(other.found.member(own).columns, other)
-    return _spread(member.columns, case)
-
-
-def _spread(columns: FloatArray, case: Case) -> FloatArray:
-    """Return columns over the measured cells as columns over all, NaN elsewhere."""
-    measured = case.found.measured
-    whole = np.full((len(measured), columns.shape[1]), np.nan)
-    whole[measured] = columns
-    return whole
+        return over_all_cells(other.found, other.found.member(own).columns)
+    return over_all_cells(case.found, member.columns)
 
 
 def _weights(case: Case, place: int) -> FloatArray:
@@ -181,6 +170,6 @@ def _weights(case: Case, place: int) -> FloatArray:
 
 
 def point_ratio(case: Case, place: int) -> float:
-    """Return how much larger a local cause is at points than in cells, in the mean crown."""
+    """Return how much larger a local cause is at its deepest places than in cells: of the mean."""
     in_cells = float(case.sizes(place)[0])
-    return case.local[place].share / in_cells if in_cells else 1.0
+    return case.local[place].top_share / in_cells if in_cells else 1.0

@@ -16,9 +16,9 @@ from scipy.linalg import cho_factor, cho_solve
 
 from ...arrays import FloatArray
 from ...causes.case import Case
-from ...causes.covariance import Covariance, correlation
 from ...causes.design_fields import CauseFields
 from ...causes.found import Found, find_in_cells
+from ...causes.model import RIGID
 from ...causes.settings import ProductionFacts
 
 if TYPE_CHECKING:
@@ -145,7 +145,7 @@ def shared_case(
     return None if found is None else Case(fields, found, facts, mean_mm, scan_edge_mm)
 
 
-def crowns_sizes(found: Found, cells: FloatArray, fields: CauseFields) -> dict[int, FloatArray]:
+def crowns_sizes(found: Found, cells: FloatArray) -> dict[int, FloatArray]:
     """Return each crown's sizes of all that is stated, by generalised least squares.
 
     Members that are told from other families are fitted together; of two families that look
@@ -156,7 +156,6 @@ def crowns_sizes(found: Found, cells: FloatArray, fields: CauseFields) -> dict[i
     found : Found
         In the mean of the crowns.
     cells : (m, c) float
-    fields : CauseFields
 
     Returns
     -------
@@ -164,48 +163,47 @@ def crowns_sizes(found: Found, cells: FloatArray, fields: CauseFields) -> dict[i
         By the member's place.
     """
     together = list(found.explaining)
-    sizes = _fitted(found, together, cells, fields)
+    sizes = _fitted(found, together, cells)
     for one in found.statements:
         if one.instead:
-            sizes[one.place] = _fitted(found, [*together, one.place], cells, fields)[one.place]
+            sizes[one.place] = _fitted(found, [*together, one.place], cells)[one.place]
     return sizes
 
 
-def _fitted(
-    found: Found, places: Sequence[int], cells: FloatArray, fields: CauseFields
-) -> dict[int, FloatArray]:
-    model, measured = found.best.model, found.measured
-    columns = np.full((len(measured), model.columns.shape[1]), np.nan)
-    columns[measured] = model.columns
-    blocks = [model.blocks[place] for place in places]
-    wanted = np.concatenate([np.arange(model.rigid.shape[1]), *blocks])
-    sizes = least_squares(columns[:, wanted], cells, found.best.covariance, fields)
-    ends = model.rigid.shape[1] + np.cumsum([len(block) for block in blocks])
+def _fitted(found: Found, places: Sequence[int], cells: FloatArray) -> dict[int, FloatArray]:
+    blocks = [found.best.model.blocks[place] for place in places]
+    wanted = np.concatenate([np.arange(RIGID), *blocks])
+    sizes = least_squares(found, over_all_cells(found, found.best.model.columns[:, wanted]), cells)
+    ends = RIGID + np.cumsum([len(block) for block in blocks], dtype=np.int64)
     return {
         place: sizes[:, end - len(block) : end]
         for place, block, end in zip(places, blocks, ends, strict=True)
     }
 
 
-def least_squares(
-    columns: FloatArray, cells: FloatArray, covariance: Covariance, fields: CauseFields
-) -> FloatArray:
+def over_all_cells(found: Found, columns: FloatArray) -> FloatArray:
+    """Return columns over the measured cells as columns over all, (c, k); NaN elsewhere."""
+    whole = np.full((len(found.measured), columns.shape[1]), np.nan)
+    whole[found.measured] = columns
+    return whole
+
+
+def least_squares(found: Found, columns: FloatArray, cells: FloatArray) -> FloatArray:
     """Fit columns to each crown's cells by generalised least squares, (m, k).
 
     b = (XᵀC⁻¹X)⁻¹ XᵀC⁻¹y over the cells that the crown and the columns have.
 
     Parameters
     ----------
+    found : Found
+        In the mean of the crowns; its best covariance counts.
     columns : (c, k) float
         NaN in cells that they say nothing of.
     cells : (m, c) float
-    covariance : Covariance
-        Of what is left.
-    fields : CauseFields
     """
-    matrix = correlation(
-        fields.sites, covariance.kernel, covariance.length_mm, covariance.nugget, covariance.rho
-    )
+    factor = found.best.covariance.factor
+    matrix = factor @ factor.T
+    columns, cells = columns[found.measured], cells[:, found.measured]
     known = np.isfinite(columns).all(axis=1)
     sizes = np.empty((len(cells), columns.shape[1]))
     factors: dict[bytes, tuple[FloatArray, bool]] = {}
