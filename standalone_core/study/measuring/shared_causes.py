@@ -8,11 +8,12 @@ the causes that the mean bears; the crowns' sizes, not the surface's points, are
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
+from scipy.special import stdtrit
 
 from ...arrays import FloatArray
 from ...causes.case import Case
@@ -142,7 +143,46 @@ def shared_case(
         Mean edge of the scans' triangles.
     """
     found = find_in_cells(fields, mean_of(cells), facts, least_um)
-    return None if found is None else Case(fields, found, facts, mean_mm, scan_edge_mm)
+    if found is None:
+        return None
+    return Case(fields, named_by_crowns(found, cells), facts, mean_mm, scan_edge_mm)
+
+
+def named_by_crowns(found: Found, cells: FloatArray) -> Found:
+    """Name uniform growth where the crowns' outsides and insides grew alike.
+
+    By BIC, outside and inside apart keep a weight of about 1/(1 + √c) over c cells however even
+    the growth is, so that one surface hardly ever names it. The crowns can: the 95 % interval of
+    outside less inside over them holds 0 and is shorter than the growth itself.
+
+    Parameters
+    ----------
+    found : Found
+        In the mean of the crowns.
+    cells : (m, c) float
+    """
+    names = [member.cause for member in found.best.model.members]
+    open_ones = [
+        one
+        for one in found.statements
+        if not one.named and not one.instead and names[one.place] == "growth_uniform"
+    ]
+    if not open_ones:
+        return found
+    sides = [names.index("growth_outside"), names.index("growth_inside")]
+    others = [place for place in found.explaining if place != open_ones[0].place]
+    sizes = _fitted(found, [*others, *sides], cells)
+    outside, inside = (sizes[place][:, 0] for place in sides)
+    apart = outside - inside
+    count = len(apart)
+    half = float(stdtrit(count - 1, 0.975) * apart.std(ddof=1) / np.sqrt(count))
+    size = abs(float((outside + inside).mean()) / 2.0)
+    if abs(float(apart.mean())) > half or 2.0 * half > size:
+        return found
+    told = tuple(
+        replace(one, named=True) if one is open_ones[0] else one for one in found.statements
+    )
+    return replace(found, statements=told)
 
 
 def crowns_sizes(found: Found, cells: FloatArray) -> dict[int, FloatArray]:
