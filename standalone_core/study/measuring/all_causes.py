@@ -20,13 +20,13 @@ from .common_causes import common_sizes
 from .crown_causes import (
     CausesJob,
     causes_job,
-    design_fields_steps,
     find_and_keep,
     find_and_keep_steps,
     load_causes,
     study_burs_mm,
 )
 from .handing_out import handed_out
+from .kept_fields import kept_fields_steps
 from .pace import CAUSES, Pace
 from .result_store import ResultStore, still_kept
 from .results import Crown, CrownCauses, RepeatScan
@@ -75,7 +75,9 @@ def explain_study_steps(
         return Explained(groups)
     burs = study_burs_mm(plan, ready)
     yield pace.waiting("Making the design ready for causes", 0.0)
-    fields = yield from _within(pace, design_fields_steps(ready, plan, burs))
+    areas = next(iter(jobs.values())).study.areas
+    steps = kept_fields_steps(store, areas, ready, plan.check.causes, burs)
+    fields = yield from _within(pace, steps)
     repeatability = _repeatability_um(plan, repeats, store, ready, fields)
     wanted = {
         crown.name: causes_job(plan, jobs[crown.name], crown, burs, repeatability)

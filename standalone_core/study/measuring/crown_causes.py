@@ -3,26 +3,27 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from ...causes.design_fields import CauseFields, cause_fields_steps
+from ...causes.design_fields import CauseFields
 from ...causes.find import CrownToExplain, find_causes_steps, no_causes
 from ...causes.notes import usable_burs_mm
 from ...causes.result import Cause, CausesResult, Correction, Remaining
-from ...causes.settings import ProductionFacts
+from ...causes.settings import CausesSettings, ProductionFacts
 from ...deviation.tolerances import Tolerances
 from ...explain import why_not_explained
 from ...measure import ReadyDesign
 from ...progress import Progress, Steps, run
 from ...records import with_tuples
 from ..plan import StudyPlan
+from .kept_fields import kept_fields_steps
 from .result_store import ResultStore, key_of, still_kept
 from .results import Crown, CrownCauses
 from .scan_job import ScanJob, load_deviations, load_surface
-from .worker_design import workers_fields
 
 _NO_TOLERANCES = Tolerances(tolerances_um={})
 """A crown's own causes are kept whatever the tolerances are; predictions are the group's."""
@@ -88,19 +89,25 @@ def study_burs_mm(plan: StudyPlan, ready: ReadyDesign) -> tuple[float, ...]:
     )
 
 
-def design_fields_steps(
-    ready: ReadyDesign, plan: StudyPlan, burs_mm: tuple[float, ...]
-) -> Steps[CauseFields]:
-    """Work out what every cause would do to a study's design."""
-    index = ready.prepared.index
-    return cause_fields_steps(ready.area_set, index, plan.check.causes, burs_mm=burs_mm)
-
-
 def find_and_keep(job: CausesJob) -> None:
     """Find one crown's causes in a worker process and keep them."""
     study = job.scan.study
     ready = study.workers_design()
-    run(find_and_keep_steps(job, ready, workers_fields(ready, study.settings.causes, job.burs_mm)))
+    settings = study.settings.causes
+    fields = _workers_fields(ready, study.folder, study.areas, settings, job.burs_mm)
+    run(find_and_keep_steps(job, ready, fields))
+
+
+@lru_cache(maxsize=1)
+def _workers_fields(
+    ready: ReadyDesign,
+    folder: Path,
+    areas: str,
+    settings: CausesSettings,
+    burs_mm: tuple[float, ...],
+) -> CauseFields:
+    """Return what every cause would do to a worker's design, as the main process has kept it."""
+    return run(kept_fields_steps(ResultStore(folder), areas, ready, settings, burs_mm))
 
 
 def find_and_keep_steps(job: CausesJob, ready: ReadyDesign, fields: CauseFields) -> Steps[None]:

@@ -17,8 +17,6 @@ from numpy.typing import NDArray
 
 from ...areas.area_set import Area, AreaSet, MarginLine
 from ...areas.settings import AreaSettings
-from ...causes.design_fields import CauseFields, cause_fields
-from ...causes.settings import CausesSettings
 from ...check_settings import CheckSettings
 from ...measure import ReadyDesign, read_design, ready_design_steps
 from ...mesh.refine import EvaluationMesh
@@ -46,14 +44,6 @@ def workers_design(design: Path, settings: CheckSettings, folder: Path, areas: s
     """
     unit, ignore = settings.design_unit, settings.ignore_loose_pieces
     return _ready(str(design), unit, settings.spacing_mm, ignore, str(folder), areas)
-
-
-@lru_cache(maxsize=1)
-def workers_fields(
-    ready: ReadyDesign, settings: CausesSettings, burs_mm: tuple[float, ...]
-) -> CauseFields:
-    """Return what every cause would do to a worker's design, made on its first crown."""
-    return cause_fields(ready.area_set, ready.prepared.index, settings, burs_mm=burs_mm)
 
 
 @lru_cache(maxsize=1)
