@@ -11,11 +11,12 @@ import numpy as np
 
 from ..arrays import FloatArray
 from .bur_radius import BurRadius, search_bur_radius
+from .corner_fields import effective_bur_mm
 from .design_fields import CauseFields, Fields
 from .filled_places import FilledPlace, filled_places
 from .found import LOCAL_FAMILIES, Found
 from .local_sizes import LocalSize, local_size
-from .members import MARGIN_CAUSES, effective_bur_mm
+from .members import MARGIN_CAUSES
 from .prediction import superimposed_anew
 from .scale_causes import MainDirections, Strain, main_directions, strain_of
 from .settings import ProductionFacts
@@ -114,6 +115,13 @@ class Case:
         return made
 
     @cached_property
+    def deviation_rms_um(self) -> float:
+        """Root mean square of all that was measured, µm."""
+        counts = np.isfinite(self.deviation_mm)
+        weights = self.fields.area_set.evaluation.weights_mm2[counts]
+        return 1e3 * float(np.sqrt(np.average(self.deviation_mm[counts] ** 2, weights=weights)))
+
+    @cached_property
     def rms_um(self) -> Mapping[int, float]:
         """Root mean square of what each makes after superimposition, over what was measured, µm."""
         rigid, weights = self.fields.fields.rigid, self.fields.area_set.evaluation.weights_mm2
@@ -164,6 +172,11 @@ class Case:
     def bur_mm(self) -> float | None:
         """The given bur's radius as it shows on the crown, mm."""
         return effective_bur_mm(self.facts)
+
+    def tool_radius_mm(self, place: int) -> float:
+        """Return the radius of the ball whose excess was taken for a tool's."""
+        inside = self.found.member(place).cause.endswith("inside")
+        return self.found.shapes["bur_inside" if inside else "bur_outside"]
 
     @property
     def bur_is_tried(self) -> bool:

@@ -42,6 +42,8 @@ _PRODUCTION_EXAMPLES = {
     "bur_radius_mm": 0.5,
 }
 _FACT_NAMES = ("machine", "material", "settings", "finishing", "scanner")
+_NUMBERS = {"fossa_ball_mm": 0.9, "warp_reach_mm": 2.5, "scanner_scale_permille": 0.1}
+"""Examples of settings without a default, where 25 would be none."""
 
 
 @dataclass(frozen=True)
@@ -203,7 +205,7 @@ def _example(key: Key) -> Any:
     if isinstance(key.kind, Direction):
         return [0.0, 0.0, 1.0] if key.name == "insertion" else [1.0, 0.0, 0.0]
     if isinstance(key.kind, Number):
-        return 25.0
+        return _NUMBERS.get(key.name, 25.0)
     return "areas.json" if key.target.endswith("areas_file") else f"{key.target or key.name}.csv"
 
 

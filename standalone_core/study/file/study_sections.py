@@ -7,6 +7,7 @@ from ...causes.settings import ProductionFacts
 from ..plan import AnalysisPlan, ScoreScale, StudyPlan
 from .check_sections import (
     AREAS,
+    CAUSES,
     FORCE,
     MARK,
     MARKS,
@@ -115,5 +116,6 @@ SETTINGS: tuple[Section, ...] = (
     SCANNER,
     VERDICTS,
     MARKS,
+    CAUSES,
 )
 """The sections after the groups, in the order in which a new file lists them."""
