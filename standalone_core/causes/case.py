@@ -76,7 +76,7 @@ class Case:
         }[member.cause]
         return options[shapes[name]][:, None]
 
-    def _sizes(self, place: int) -> FloatArray:
+    def sizes(self, place: int) -> FloatArray:
         """Sizes of one explaining member in the fit of all of them."""
         block = self.found.best.model.blocks[place]
         fit = self.found.fitted
@@ -93,7 +93,7 @@ class Case:
         made = self.fields.fields.rigid @ self.found.fitted.rigid
         for place, column in self.columns.items():
             if not self.is_local(place):
-                made = made + column @ self._sizes(place)
+                made = made + column @ self.sizes(place)
         return made
 
     @cached_property
@@ -110,7 +110,7 @@ class Case:
         made = {}
         for place, column in self.columns.items():
             local = self.local.get(place)
-            sizes = self._sizes(place) if local is None else np.array([local.share])
+            sizes = self.sizes(place) if local is None else np.array([local.share])
             made[place] = column @ sizes
         return made
 

@@ -103,7 +103,7 @@ def find_causes_steps(fields: CauseFields, crown: CrownToExplain) -> Steps[Cause
         notes=notes,
         facts=crown.facts,
         settings=fields.settings,
-        fields_mm=_fields_mm(case),
+        fields_mm=fields_by_cause(case),
         left_mm=case.left_mm,
         build_direction=None if axis is None else tuple(axis.tolist()),
         cells=values,
@@ -181,7 +181,7 @@ def _layers(case: Case) -> LayerSteps | None:
     )
 
 
-def _fields_mm(case: Case) -> Mapping[str, FloatArray]:
+def fields_by_cause(case: Case) -> Mapping[str, FloatArray]:
     """Return each explaining cause's deviations by its name, or that of its family."""
     named = {one.place: one.named for one in case.found.statements}
     found = {}
@@ -198,7 +198,7 @@ def _predictions(case: Case, rows: list[Cause], crown: CrownToExplain) -> tuple[
     """Predict the measures without each cause, and without all."""
     area_set = case.fields.area_set
     rigid, weights = case.fields.fields.rigid, area_set.evaluation.weights_mm2
-    without = dict(_fields_mm(case))
+    without = dict(fields_by_cause(case))
     if len(without) > 1:
         without["all"] = sum(without.values(), np.zeros(len(weights)))
     found: list[PredictedArea] = []
