@@ -82,7 +82,7 @@ def weight_line(row: Row) -> str:
 def share_line(row: Row) -> str:
     """Return which share of the variance needs a cause; empty where that is not known."""
     share = _number(row["share_alone"])
-    return f"{share_words(share, digits=0)} of the variance by itself" if share > 0.0 else ""
+    return f"{share_words(share, digits=0)} of the variance by itself" if share >= 0.005 else ""
 
 
 def not_shown(kept: Mapping[str, Any]) -> str:

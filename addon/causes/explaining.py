@@ -114,7 +114,7 @@ def checked_again(read: ToExplain) -> CheckResult:
     if not mark_results.same_points(points.there, evaluation):
         raise MeshError(
             "Its points are no longer those of the design.",
-            subject=read.design.design.name,
+            subject=read.design.mesh.name,
             remedy="Check the crown again.",
         )
     insertion = kept["check"]["insertion"]

@@ -91,10 +91,13 @@ def _draw() -> None:
     if not lines:
         return
     gpu = graphics()
+    masked = gpu.state.depth_mask_get()
     gpu.state.depth_test_set("LESS_EQUAL")
+    gpu.state.depth_mask_set(False)  # or rim and line would flicker through one another
     scale = ui_scale(context)
     try:
         circle.draw_lines(lines, circle.DARK, RIM_WIDTH * scale)
         circle.draw_lines(lines, circle.LIGHT, WIDTH * scale)
     finally:
+        gpu.state.depth_mask_set(masked)
         gpu.state.depth_test_set("NONE")
