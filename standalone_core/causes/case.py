@@ -13,13 +13,13 @@ from ..arrays import FloatArray
 from .bur_radius import BurRadius, search_bur_radius
 from .design_fields import CauseFields, Fields
 from .filled_places import FilledPlace, filled_places
-from .found import Found
+from .found import LOCAL_FAMILIES, Found
 from .local_sizes import LocalSize, local_size
 from .members import MARGIN_CAUSES, effective_bur_mm
+from .prediction import superimposed_anew
 from .scale_causes import MainDirections, Strain, main_directions, strain_of
 from .settings import ProductionFacts
 
-LOCAL_FAMILIES = ("fossae", "tool")
 _RING_COLUMNS = ((0,), (1, 2), (3, 4), (5, 6))
 
 
@@ -54,12 +54,11 @@ class Case:
         """Return a member's columns at the points, (n, k), mm per unit."""
         member = self.found.member(place)
         fields: Fields = self.fields.fields
-        shapes = self.found.candidates.shapes
+        shapes = self.found.shapes
         if member.family == "scale":
             return fields.strain @ member.strains
         if member.family == "margin":
-            assert shapes.reach_mm is not None
-            ring = fields.rings[shapes.reach_mm]
+            ring = fields.rings[shapes["rings"]]
             return ring[:, list(_RING_COLUMNS[MARGIN_CAUSES.index(member.cause)])]
         if member.family == "growth":
             sides = {
@@ -68,14 +67,13 @@ class Case:
                 "growth_inside": fields.inside,
             }
             return sides[member.cause][:, None]
-        options, shape = {
-            "filled_fossae": (fields.fossae, shapes.fossa_ball_mm),
-            "not_reached_outside": (fields.bur_outside, shapes.bur_outside_mm),
-            "not_reached_inside": (fields.bur_inside, shapes.bur_inside_mm),
-            "filled_intaglio": (fields.bur_inside, shapes.bur_inside_mm),
+        options, name = {
+            "filled_fossae": (fields.fossae, "fossae"),
+            "not_reached_outside": (fields.bur_outside, "bur_outside"),
+            "not_reached_inside": (fields.bur_inside, "bur_inside"),
+            "filled_intaglio": (fields.bur_inside, "bur_inside"),
         }[member.cause]
-        assert shape is not None
-        return options[shape][:, None]
+        return options[shapes[name]][:, None]
 
     def _sizes(self, place: int) -> FloatArray:
         """Sizes of one explaining member in the fit of all of them."""
@@ -102,16 +100,8 @@ class Case:
         """The sizes of the local causes, at points."""
         places = [place for place in self.columns if self.is_local(place)]
         rest = self.deviation_mm - self.smooth_mm
-        found: dict[int, LocalSize] = {}
-        for place in places:
-            # They lie on different places: one after another is all at once.
-            column = self.columns[place][:, 0]
-            sd = float(np.sqrt(self._variance(place)))
-            found[place] = local_size(self.fields, column, rest, sd)
-        return found
-
-    def _variance(self, place: int) -> float:
-        return max(float(evidence.sizes_of([place])[1][0, 0]) for evidence in self.found.evidences)
+        # They lie in different places: one after another is all at once.
+        return {place: local_size(self.fields, self.columns[place][:, 0], rest) for place in places}
 
     @cached_property
     def made_mm(self) -> Mapping[int, FloatArray]:
@@ -122,6 +112,17 @@ class Case:
             sizes = self._sizes(place) if local is None else np.array([local.share])
             made[place] = column @ sizes
         return made
+
+    @cached_property
+    def rms_um(self) -> Mapping[int, float]:
+        """Root mean square of what each makes after superimposition, over what was measured, µm."""
+        rigid, weights = self.fields.fields.rigid, self.fields.area_set.evaluation.weights_mm2
+        counts = np.isfinite(self.deviation_mm)
+        sizes = {}
+        for place, made in self.made_mm.items():
+            left = superimposed_anew(np.where(counts, made, np.nan), rigid, weights)[counts]
+            sizes[place] = 1e3 * float(np.sqrt(np.average(left**2, weights=weights[counts])))
+        return sizes
 
     @cached_property
     def left_mm(self) -> FloatArray:

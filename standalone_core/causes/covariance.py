@@ -8,7 +8,7 @@ maximum likelihood: Patterson & Thompson 1971, Biometrika 58 (from memory).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import numpy as np
@@ -93,6 +93,12 @@ class Covariance:
     rho: float
     factor: FloatArray
     cost: float
+
+    def with_variance(self, more: FloatArray) -> Covariance:
+        """Return the covariance with more variance at each site, (c,), in units of σ²."""
+        matrix = self.factor @ self.factor.T
+        matrix[np.diag_indices_from(matrix)] += more
+        return replace(self, factor=cholesky(matrix, lower=True, overwrite_a=True))
 
     def whitened(self, values: FloatArray) -> FloatArray:
         """Return values (c, …) as if each were independent of the others, and of variance σ²."""

@@ -7,13 +7,14 @@ Biometrics 53 (both from memory).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..arrays import BoolArray, FloatArray, IntArray
-from .covariance import Covariance, Kernel, Sites, find_covariance
+from .covariance import Covariance
 from .model import RIGID, Model
 from .result import Family
 
@@ -33,6 +34,8 @@ class Evidence:
         Size of what is left: σ.
     weights : (s,) float
         Of the subsets; their sum is 1.
+    log_total : float
+        Logarithm of the sum of the weights before that: how well the model does as a whole.
     sizes : (s, p − 6) float
         Sizes of all columns in each subset; 0 where it does not hold them.
     spreads : (s, p − 6, p − 6) float
@@ -43,6 +46,7 @@ class Evidence:
     covariance: Covariance
     sigma_mm: float
     weights: FloatArray
+    log_total: float
     sizes: FloatArray
     spreads: FloatArray
 
@@ -80,31 +84,28 @@ class Evidence:
         return mean, within + (weights[:, None] * away).T @ away
 
 
-def weigh(model: Model, sites: Sites, values: FloatArray, kernel: Kernel) -> Evidence:
+def weigh(
+    model: Model, values: FloatArray, covariance: Covariance, sigma_mm: float | None = None
+) -> Evidence:
     """Weigh all admissible sets of a model's members.
 
     Parameters
     ----------
     model : Model
-    sites : Sites
     values : (c,) float
         Mean deviations of the cells, mm.
-    kernel : function
-        Correlation of what is left.
+    covariance : Covariance
+        Of what is left.
+    sigma_mm : float, optional
+        Its size; by default what the model with all its members leaves.
     """
-    covariance = find_covariance(sites, model.columns[:, model.widest], values, kernel)
-    return weigh_under(model, values, covariance)
-
-
-def weigh_under(model: Model, values: FloatArray, covariance: Covariance) -> Evidence:
-    """Weigh as :func:`weigh` does, under a covariance at hand."""
     white = covariance.whitened(np.column_stack([model.columns, values]))
     columns, target = white[:, :-1], white[:, -1]
     widest = columns[:, model.widest]
     fitted = widest @ np.linalg.lstsq(widest, target, rcond=None)[0]
     rest = target - fitted
     free = len(values) - widest.shape[1]
-    sigma = float(np.sqrt(rest @ rest / free))
+    sigma = float(np.sqrt(rest @ rest / free)) if sigma_mm is None else sigma_mm
     target = fitted + np.clip(rest, -_CLIP * sigma, _CLIP * sigma)
     # What the rigid columns explain is taken off all others first.
     rigid, _ = np.linalg.qr(columns[:, :RIGID])
@@ -118,7 +119,16 @@ def weigh_under(model: Model, values: FloatArray, covariance: Covariance) -> Evi
     chi2 = (target @ target - explained) / sigma**2
     score = chi2 + model.parameters * np.log(len(values))
     weights = np.exp(-0.5 * (score - score.min()))
-    return Evidence(model, covariance, sigma, weights / weights.sum(), sizes, sigma**2 * spreads)
+    total = float(weights.sum())
+    return Evidence(
+        model=model,
+        covariance=covariance,
+        sigma_mm=sigma,
+        weights=weights / total,
+        log_total=math.log(total) - 0.5 * float(score.min()),
+        sizes=sizes,
+        spreads=sigma**2 * spreads,
+    )
 
 
 def _columns_held(model: Model) -> BoolArray:

@@ -8,11 +8,11 @@ from functools import cached_property
 
 import numpy as np
 
-from ..arrays import FloatArray
-from .covariance import KERNELS
+from ..arrays import BoolArray, FloatArray
+from .covariance import KERNELS, Covariance, find_covariance
 from .design_fields import CauseFields
 from .evidence import Evidence, weigh
-from .members import Candidates, candidates
+from .members import Candidates, Shapes, candidates, is_confounded
 from .model import Member
 from .rule import Rule, Statement, field_gram, statements
 from .settings import ProductionFacts
@@ -22,13 +22,23 @@ LEAST_CELLS = 60
 """Fewer measured cells bear no statement: there would be hardly more of them than columns."""
 
 
+LOCAL_FAMILIES = ("fossae", "tool")
+"""Families whose causes fill single places."""
+
+_SHAPE_DOUBT = 0.15
+"""Standard deviation of a local cause's cell means, as a share of them: a ball is not all."""
+
+
 @dataclass(frozen=True, eq=False)
 class Found:
     """What a crown's cells bear.
 
     Attributes
     ----------
-    candidates : Candidates
+    shapes : mapping of str to float
+        What was chosen where shapes were searched.
+    measured : (c,) bool
+        Which of the design's cells.
     evidences : tuple of Evidence
         One per covariance.
     statements : tuple of Statement
@@ -38,7 +48,8 @@ class Found:
         See :func:`.rule.field_gram`.
     """
 
-    candidates: Candidates
+    shapes: Shapes
+    measured: BoolArray
     evidences: tuple[Evidence, ...]
     statements: tuple[Statement, ...]
     values: FloatArray
@@ -97,13 +108,65 @@ def find_in_cells(
     measured = np.isfinite(values)
     if np.count_nonzero(measured) < LEAST_CELLS:
         return None
-    tried = candidates(fields, values, facts)
-    sites = fields.sites.at(tried.measured)
+    tried = candidates(fields, measured, facts)
+    sites = fields.sites.at(measured)
     target, weights = values[measured], fields.cell_mm2[measured]
-    evidences = tuple(weigh(tried.model, sites, target, kernel) for kernel in KERNELS)
-    gram = field_gram(tried.model, weights)
-    rule = Rule(fields.settings.probability, least_um, tried.confounded)
-    return Found(tried, evidences, statements(evidences, gram, rule), target, weights, gram)
+    shapes = tried.by_misfit(target, sites)
+    model = tried.model(shapes)
+    covariances = [
+        find_covariance(sites, model.columns[:, model.widest], target, kernel) for kernel in KERNELS
+    ]
+    evidences, shapes = _best_reach(tried, target, covariances, shapes)
+    gram = field_gram(evidences[0].model, weights)
+    confounded = is_confounded(tried.columns, np.sqrt(weights))
+    rule = Rule(fields.settings.probability, least_um, confounded)
+    said = statements(evidences, gram, rule)
+    doubtful = _doubtful_covariances(evidences, said)
+    if doubtful:
+        evidences, shapes = _best_reach(tried, target, doubtful, shapes)
+        said = statements(evidences, gram, rule)
+    return Found(shapes, measured, evidences, said, target, weights, gram)
+
+
+def _best_reach(
+    tried: Candidates, values: FloatArray, covariances: Sequence[Covariance], shapes: Shapes
+) -> tuple[tuple[Evidence, ...], Shapes]:
+    """Weigh all sets for every reach of a deformed margin, and keep the one that does best.
+
+    Beside scale a wrong reach would be made up for by a scale that is not there.
+    """
+    first = tuple(weigh(tried.model(shapes), values, covariance) for covariance in covariances)
+    found = {shapes.get("rings", 0.0): first}
+    for reach in tried.offered.get("rings", ()):
+        if reach not in found:
+            model = tried.model({**shapes, "rings": reach})
+            found[reach] = tuple(
+                weigh(model, values, one.covariance, one.sigma_mm) for one in first
+            )
+    best = max(found, key=lambda reach: sum(one.log_total for one in found[reach]))
+    return found[best], ({**shapes, "rings": best} if "rings" in shapes else shapes)
+
+
+def _doubtful_covariances(
+    evidences: Sequence[Evidence], said: Sequence[Statement]
+) -> tuple[Covariance, ...]:
+    """Give less weight to cells that a stated local cause fills: its shape is known roughly only.
+
+    What the ball's shape misses of a deep place would else be made up for by causes that are not
+    there. Nothing where no local cause is stated.
+    """
+    places = [one.place for one in said if one.family in LOCAL_FAMILIES]
+    if not places:
+        return ()
+    doubtful = []
+    for evidence in evidences:
+        made = np.zeros(len(evidence.model.columns))
+        for place in places:
+            columns = evidence.model.columns[:, evidence.model.blocks[place]]
+            made += np.abs(columns @ evidence.sizes_of([place])[0])
+        more = (_SHAPE_DOUBT * made / evidence.sigma_mm) ** 2
+        doubtful.append(evidence.covariance.with_variance(more))
+    return tuple(doubtful)
 
 
 def of_family(found: Found, family: str) -> Sequence[Sized]:

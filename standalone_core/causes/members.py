@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 from scipy.linalg import cholesky, solve_triangular
 
 from ..arrays import BoolArray, FloatArray
-from .covariance import correlation, matern, triangle_of
+from .covariance import Sites, correlation, matern, triangle_of
 from .design_fields import BURS_MM, CauseFields, Fields
 from .model import Member, Model
 from .settings import ProductionFacts
@@ -25,43 +26,79 @@ _CONFOUNDED = 0.93
 was scanned, 0.98 where it was not (the demo crown)."""
 
 
-@dataclass(frozen=True)
-class Shapes:
-    """What was chosen where shapes were searched; None where there is nothing of the kind.
-
-    Attributes
-    ----------
-    reach_mm : float or None
-        Of a deformed margin.
-    fossa_ball_mm, bur_outside_mm, bur_inside_mm : float or None
-        Radii.
-    """
-
-    reach_mm: float | None
-    fossa_ball_mm: float | None
-    bur_outside_mm: float | None
-    bur_inside_mm: float | None
+Shapes: TypeAlias = Mapping[str, float]
+"""What was chosen where shapes were searched: the reach of ``rings``, the radii of ``fossae``,
+``bur_outside`` and ``bur_inside``, mm."""
 
 
 @dataclass(frozen=True, eq=False)
 class Candidates:
-    """What a crown's cells are tried for.
+    """What a crown's cells are tried for, in all shapes.
 
     Attributes
     ----------
-    model : Model
+    columns : Fields
         Over the measured cells.
-    shapes : Shapes
-    measured : (c,) bool
-        Which cells of the design.
-    confounded : bool
-        Whether scale and growth look alike on what was measured.
+    facts : ProductionFacts
+    offered : mapping of str to tuple of float
+        The shapes to choose from.
     """
 
-    model: Model
-    shapes: Shapes
-    measured: BoolArray
-    confounded: bool
+    columns: Fields
+    facts: ProductionFacts
+    offered: Mapping[str, tuple[float, ...]]
+
+    def model(self, shapes: Shapes) -> Model:
+        """Return the model of one choice of shapes."""
+        return _model(self.columns, self.facts, shapes)
+
+    def by_misfit(self, values: FloatArray, sites: Sites) -> Shapes:
+        """Choose each shape in turn by what the whole model then leaves, twice.
+
+        Parameters
+        ----------
+        values : (c,) float
+            Mean deviations of the measured cells, mm.
+        sites : Sites
+            Of these cells.
+        """
+        matrix = correlation(sites, matern, _TYPICAL_LENGTH_MM, _TYPICAL_NUGGET, _TYPICAL_RHO)
+        misfit = self._misfit(cholesky(matrix, lower=True), values)
+        chosen = {name: options[len(options) // 2] for name, options in self.offered.items()}
+        for _ in range(2):
+            for name, options in self.offered.items():
+                if len(options) > 1:
+                    costs = [misfit({**chosen, name: option}) for option in options]
+                    chosen[name] = options[int(np.argmin(costs))]
+        return chosen
+
+    def _misfit(self, factor: FloatArray, values: FloatArray) -> Callable[[Shapes], float]:
+        known: dict[tuple[tuple[str, float], ...], float] = {}
+
+        def misfit(shapes: Shapes) -> float:
+            key = tuple(sorted(shapes.items()))
+            if key not in known:
+                model = self.model(shapes)
+                both = np.column_stack([model.columns[:, model.widest], values])
+                white = solve_triangular(factor, both, lower=True, check_finite=False)
+                known[key] = float(abs(triangle_of(white)[-1, -1]))
+            return known[key]
+
+        return misfit
+
+
+def candidates(fields: CauseFields, measured: BoolArray, facts: ProductionFacts) -> Candidates:
+    """Return what is to be tried on a crown.
+
+    Parameters
+    ----------
+    fields : CauseFields
+    measured : (c,) bool
+        Which cells of the design.
+    facts : ProductionFacts
+    """
+    columns = fields.cell_columns.at(measured)
+    return Candidates(columns, facts, _offered(columns, facts))
 
 
 def effective_bur_mm(facts: ProductionFacts) -> float | None:
@@ -70,37 +107,6 @@ def effective_bur_mm(facts: ProductionFacts) -> float | None:
         return None
     factor = facts.enlargement
     return facts.bur_radius_mm / (factor if factor is not None and 1.0 <= factor <= 1.5 else 1.0)
-
-
-def candidates(fields: CauseFields, values: FloatArray, facts: ProductionFacts) -> Candidates:
-    """Choose the members that a crown is tried for, and their shapes.
-
-    Parameters
-    ----------
-    fields : CauseFields
-    values : (c,) float
-        Mean deviations of the design's cells, mm; NaN where not measured.
-    facts : ProductionFacts
-    """
-    measured = np.isfinite(values)
-    columns = fields.cell_columns.at(measured)
-    weights = np.sqrt(fields.cell_mm2[measured])
-    offered = _offered(columns, facts)
-    chosen = {name: next(iter(options)) for name, options in offered.items()}
-    if any(len(options) > 1 for options in offered.values()):
-        chosen = _search(fields, measured, values[measured], columns, facts, offered)
-    model = _model(columns, facts, chosen)
-    return Candidates(
-        model=model,
-        shapes=Shapes(
-            reach_mm=chosen.get("rings"),
-            fossa_ball_mm=chosen.get("fossae"),
-            bur_outside_mm=chosen.get("bur_outside"),
-            bur_inside_mm=chosen.get("bur_inside"),
-        ),
-        measured=measured,
-        confounded=_confounded(columns, weights),
-    )
 
 
 def _offered(columns: Fields, facts: ProductionFacts) -> dict[str, tuple[float, ...]]:
@@ -177,47 +183,16 @@ def _model(columns: Fields, facts: ProductionFacts, chosen: Mapping[str, float])
     return Model(columns.rigid, tuple(members))
 
 
-def _search(
-    fields: CauseFields,
-    measured: BoolArray,
-    values: FloatArray,
-    columns: Fields,
-    facts: ProductionFacts,
-    offered: Mapping[str, tuple[float, ...]],
-) -> dict[str, float]:
-    """Choose each shape in turn by what the whole model then leaves, twice."""
-    sites = fields.sites.at(measured)
-    matrix = correlation(sites, matern, _TYPICAL_LENGTH_MM, _TYPICAL_NUGGET, _TYPICAL_RHO)
-    factor = cholesky(matrix, lower=True)
-    misfit = _misfit(factor, columns, facts, values)
-    chosen = {name: options[len(options) // 2] for name, options in offered.items()}
-    for _ in range(2):
-        for name, options in offered.items():
-            if len(options) > 1:
-                costs = [misfit({**chosen, name: option}) for option in options]
-                chosen[name] = options[int(np.argmin(costs))]
-    return chosen
+def is_confounded(columns: Fields, weights: FloatArray) -> bool:
+    """Tell whether scale in all directions and growth of the outside look alike.
 
-
-def _misfit(
-    factor: FloatArray, columns: Fields, facts: ProductionFacts, values: FloatArray
-) -> Callable[[Mapping[str, float]], float]:
-    known: dict[tuple[tuple[str, float], ...], float] = {}
-
-    def misfit(chosen: Mapping[str, float]) -> float:
-        key = tuple(sorted(chosen.items()))
-        if key not in known:
-            model = _model(columns, facts, chosen)
-            both = np.column_stack([model.columns[:, model.widest], values])
-            white = solve_triangular(factor, both, lower=True, check_finite=False)
-            known[key] = float(abs(triangle_of(white)[-1, -1]))
-        return known[key]
-
-    return misfit
-
-
-def _confounded(columns: Fields, weights: FloatArray) -> bool:
-    """Tell whether scale in all directions and growth of the outside look alike."""
+    Parameters
+    ----------
+    columns : Fields
+        Over the measured cells.
+    weights : (c,) float
+        Square roots of their areas.
+    """
     scale = columns.strain[:, :3].sum(axis=1)
     pair = np.column_stack([scale, columns.outside]) * weights[:, None]
     rigid, _ = np.linalg.qr(columns.rigid * weights[:, None])

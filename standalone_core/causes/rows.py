@@ -65,7 +65,7 @@ def _row(
         unit=unit,
         low=low,
         high=high,
-        rms_um=one.rms_um,
+        rms_um=case.rms_um.get(statement.place, one.rms_um),
         share_alone=one.share_alone,
         direction=x_y_z,  # type: ignore[arg-type]  # three numbers
         sentence=sentence,

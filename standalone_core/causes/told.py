@@ -116,7 +116,7 @@ def local_told(case: Case, place: int, um: Size) -> str:
         return f"{text}{_bur_told(case, place)}."
     if case.facts.way == "unknown":
         text += ", or corners that a bur did not reach"
-    ball = case.found.candidates.shapes.fossa_ball_mm
+    ball = case.found.shapes.get("fossae")
     coarse = ball is not None and case.scan_edge_mm > _COARSE_SHARE * ball
     return f"{text}, {COARSE_CLAUSE}." if coarse else f"{text}."
 
@@ -141,7 +141,7 @@ def _bur_told(case: Case, place: int) -> str:
 
 def margin_told(case: Case, cause: str, um: Size, direction: FloatArray | None) -> str:
     """Tell a margin that opened, leans, or went oval or three-lobed."""
-    reach = case.found.candidates.shapes.reach_mm
+    reach = case.found.shapes.get("rings")
     fading = f", fading over {reach:g} mm up the walls"
     towards = "" if direction is None else direction_words(_triple(direction))
     if cause == "opened_margin":
