@@ -224,7 +224,7 @@ def _draw_cause(
     if row["change"]:
         say(box, context, row["change"])
     if key in kept["maps"]:
-        box.operator(identifiers.SHOW_CAUSE_MAP, text="Show Its Map", icon="COLOR").key = key
+        box.operator(identifiers.SHOW_CAUSE_MAP, text="Show Its Map", icon="HIDE_OFF").key = key
 
 
 def _draw_direction(layout: bpy.types.UILayout, context: bpy.types.Context, facts: Any) -> None:
