@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 from .causes.design_fields import cause_fields_steps
 from .causes.find import CrownToExplain, find_causes_steps, no_causes
-from .causes.notes import usable_burs_mm
 from .check_result import CheckResult
 from .progress import Progress, Steps, run, scaled
 from .stopwatch import Stopwatch
@@ -43,8 +42,7 @@ def explain_steps(result: CheckResult, index: SurfaceIndex | None = None) -> Ste
         return no_causes(len(result.evaluation.points), settings.production, settings.causes, why)
     yield Progress("Making the design ready for causes", 0.0)
     index = index or SurfaceIndex(result.evaluation.mesh)
-    burs = usable_burs_mm(settings.production, result.area_set)
-    making = cause_fields_steps(result.area_set, index, settings.causes, burs_mm=burs)
+    making = cause_fields_steps(result.area_set, index, settings.causes, (settings.production,))
     fields = yield from scaled(making, 0.0, 0.8)
     crown = CrownToExplain(
         deviation_mm=result.design_to_scan.deviation_mm,

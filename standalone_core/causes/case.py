@@ -11,11 +11,12 @@ import numpy as np
 
 from ..arrays import FloatArray
 from .bur_radius import BurRadius, search_bur_radius
+from .corner_fields import effective_bur_mm
 from .design_fields import CauseFields, Fields
 from .filled_places import FilledPlace, filled_places
 from .found import LOCAL_FAMILIES, Found
 from .local_sizes import LocalSize, local_size
-from .members import MARGIN_CAUSES, effective_bur_mm
+from .members import MARGIN_CAUSES
 from .prediction import superimposed_anew
 from .scale_causes import MainDirections, Strain, main_directions, strain_of
 from .settings import ProductionFacts

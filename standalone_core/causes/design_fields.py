@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -12,21 +12,18 @@ from scipy.spatial.distance import cdist
 
 from ..areas.area_set import AreaSet
 from ..arrays import BoolArray, FloatArray, IntArray
-from ..mesh.geodesics import geodesic_distance, polyline_sources
-from ..progress import Progress, Steps, run
+from ..progress import Steps, run
 from ..surface.closest import SurfaceIndex
-from .ball_excess import ball_excess
+from .corner_fields import corner_fields_steps
 from .covariance import Sites
+from .margin_distance import distance_to_line
 from .rings import ring_columns
-from .settings import CausesSettings
+from .settings import CausesSettings, ProductionFacts
 from .strain import strain_columns
 
-FOSSA_BALLS_MM = (0.6, 0.9, 1.4)
-BURS_MM = (1.4, 1.0, 0.7, 0.5, 0.35, 0.25)
 REACHES_MM = (1.5, 2.5, 4.0)
-"""What is tried where a shape is searched; common practice, no source."""
+"""What is tried where the reach of a deformed margin is searched; common practice, no source."""
 
-_FAR_MM = 12.0
 _LEAST_SHARE = 0.15
 """Cells with less of a full cell's area than this are left out."""
 
@@ -170,8 +167,7 @@ def cause_fields_steps(
     area_set: AreaSet,
     index: SurfaceIndex,
     settings: CausesSettings | None = None,
-    *,
-    burs_mm: tuple[float, ...] = (),
+    productions: Sequence[ProductionFacts] = (ProductionFacts(),),
 ) -> Steps[CauseFields]:
     """Make a design ready as :func:`cause_fields` does, step by step."""
     settings = settings or CausesSettings()
@@ -179,34 +175,24 @@ def cause_fields_steps(
     points, normals = mesh.vertices, mesh.vertex_normals
     line = area_set.margin_line
     centre = points.mean(axis=0) if line is None else line.points_mm.mean(axis=0)
-    yield Progress("Looking at the margin's surroundings", 0.0)
-    along = np.full(len(points), np.inf)
-    if line is not None:
-        sources = polyline_sources(mesh, line.points_mm, closed=line.closed)
-        along = geodesic_distance(mesh, sources, limit_mm=_FAR_MM)
+    along = np.full(len(points), np.inf) if line is None else distance_to_line(mesh, line)
     inside = _side(area_set, "intaglio")
-    outside = ~inside
     inner = along > settings.rim_mm
     rings: dict[float, FloatArray] = {}
     if line is not None and area_set.insertion is not None:
         for reach in _tried(settings.warp_reach_mm, REACHES_MM):
             rings[reach] = ring_columns(points, normals, centre, area_set.insertion, along, reach)
-    yield Progress("Rolling balls into the fossae", 0.2)
-    balls = _tried(settings.fossa_ball_mm, FOSSA_BALLS_MM)
-    burs = tuple(sorted({*BURS_MM, *burs_mm}, reverse=True))
-    radii = tuple(sorted({*balls, *burs}, reverse=True))
-    external = ball_excess(index, points, normals, outside & inner, radii)
-    yield Progress("Rolling balls into the intaglio", 0.6)
-    internal = ball_excess(index, points, normals, inside & inner, burs)
+    rolling = corner_fields_steps(area_set.evaluation, index, inside, inner, settings, productions)
+    corners = yield from rolling
     fields = Fields(
         rigid=np.hstack([normals, 0.1 * np.cross(points - centre, normals)]),
         strain=strain_columns(points, normals, centre),
-        outside=np.where(outside, PER_UM, 0.0),
+        outside=np.where(inside, 0.0, PER_UM),
         inside=np.where(inside, PER_UM, 0.0),
         rings=rings,
-        fossae=_some(radii, external.normal_mm, balls, per_deepest=True),
-        bur_outside=_some(radii, external.distance_mm, burs),
-        bur_inside=_some(burs, internal.distance_mm, burs),
+        fossae=corners.fossae,
+        bur_outside=corners.bur_outside,
+        bur_inside=corners.bur_inside,
     )
     cell, places, cell_inside = _cells(area_set, inner, inside, settings.cell_mm)
     return CauseFields(
@@ -225,8 +211,7 @@ def cause_fields(
     area_set: AreaSet,
     index: SurfaceIndex,
     settings: CausesSettings | None = None,
-    *,
-    burs_mm: tuple[float, ...] = (),
+    productions: Sequence[ProductionFacts] = (ProductionFacts(),),
 ) -> CauseFields:
     """Work out what every cause would do to a design.
 
@@ -237,10 +222,10 @@ def cause_fields(
     index : SurfaceIndex
         Of its evaluation mesh.
     settings : CausesSettings, optional
-    burs_mm : tuple of float
-        Radii of burs that are known, mm, as they show on the crowns.
+    productions : sequence of ProductionFacts
+        Of all ways of production whose crowns are to be explained: which corners are looked at.
     """
-    return run(cause_fields_steps(area_set, index, settings, burs_mm=burs_mm))
+    return run(cause_fields_steps(area_set, index, settings, productions))
 
 
 def _side(area_set: AreaSet, name: str) -> BoolArray:
@@ -251,23 +236,6 @@ def _side(area_set: AreaSet, name: str) -> BoolArray:
 
 def _tried(given: float | None, tried: tuple[float, ...]) -> tuple[float, ...]:
     return tried if given is None else (given,)
-
-
-def _some(
-    radii: tuple[float, ...],
-    excess_mm: FloatArray,
-    wanted: tuple[float, ...],
-    *,
-    per_deepest: bool = False,
-) -> dict[float, FloatArray]:
-    """Return the excess of the wanted radii, where there is any."""
-    found = {}
-    for radius in wanted:
-        column = excess_mm[radii.index(radius)]
-        deepest = float(column.max(initial=0.0))
-        if deepest > 0.0:
-            found[radius] = column / deepest if per_deepest else column
-    return found
 
 
 def _cells(

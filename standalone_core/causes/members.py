@@ -10,8 +10,9 @@ import numpy as np
 from scipy.linalg import cholesky, solve_triangular
 
 from ..arrays import BoolArray, FloatArray
+from .corner_fields import BURS_MM, effective_bur_mm
 from .covariance import Sites, correlation, matern, triangle_of
-from .design_fields import BURS_MM, CauseFields, Fields
+from .design_fields import CauseFields, Fields
 from .model import Member, Model
 from .settings import ProductionFacts
 from .strain import parts_of
@@ -99,14 +100,6 @@ def candidates(fields: CauseFields, measured: BoolArray, facts: ProductionFacts)
     """
     columns = fields.cell_columns.at(measured)
     return Candidates(columns, facts, _offered(columns, facts))
-
-
-def effective_bur_mm(facts: ProductionFacts) -> float | None:
-    """Return the radius that the bur left in the crown: it shrank with it, mm."""
-    if facts.bur_radius_mm is None:
-        return None
-    factor = facts.enlargement
-    return facts.bur_radius_mm / (factor if factor is not None and 1.0 <= factor <= 1.5 else 1.0)
 
 
 def _offered(columns: Fields, facts: ProductionFacts) -> dict[str, tuple[float, ...]]:

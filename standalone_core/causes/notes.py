@@ -7,22 +7,12 @@ import numpy as np
 from ..areas.area_set import AreaSet
 from ..arrays import FloatArray
 from ..shares import share_words
+from .corner_fields import usable_bur_mm
 from .correction import factor_question
 from .design_fields import CauseFields
-from .members import effective_bur_mm
 from .settings import ProductionFacts
 
 _MOST_MISSING = 0.1
-_LARGEST_BUR_SHARE = 0.25
-"""Of the design's largest extent: a ball of more reaches into no corner of a crown."""
-
-
-def usable_burs_mm(facts: ProductionFacts, area_set: AreaSet) -> tuple[float, ...]:
-    """Return the radius of a known bur as it shows on the crown, mm; none if it makes no sense."""
-    bur = effective_bur_mm(facts)
-    if bur is None or bur > _LARGEST_BUR_SHARE * _extent_mm(area_set):
-        return ()
-    return (bur,)
 
 
 def notes_of(fields: CauseFields, values: FloatArray, facts: ProductionFacts) -> tuple[str, ...]:
@@ -59,7 +49,7 @@ def notes_of(fields: CauseFields, values: FloatArray, facts: ProductionFacts) ->
             "Without a build direction, layer steps are not looked for, and scale along it only "
             "as a scale that differs per direction."
         )
-    if facts.bur_radius_mm is not None and not usable_burs_mm(facts, area_set):
+    if facts.bur_radius_mm is not None and usable_bur_mm(facts, area_set.evaluation) is None:
         notes.append(
             f"A bur of {facts.bur_radius_mm:g} mm in radius is too large for a crown of "
             f"{_extent_mm(area_set):.1f} mm: its radius is searched instead. Give millimetres, "

@@ -9,7 +9,7 @@ import numpy as np
 from ..arrays import FloatArray
 from ..words.text import capital, count_words, listed
 from .case import Case
-from .members import effective_bur_mm
+from .corner_fields import effective_bur_mm
 from .result import Correction
 from .scale_causes import MainDirections
 from .sizes import Sized
