@@ -3,6 +3,7 @@
 import json
 
 import bpy
+import numpy as np
 from driver import (
     FACTS,
     area_and,
@@ -11,6 +12,7 @@ from driver import (
     open_tab,
     part,
     picture,
+    printed_errors,
     run,
     scan,
     scroll,
@@ -96,6 +98,38 @@ def back():
     return 1.0
 
 
+def find_marks():
+    """A support mark as if it had been found, where the printed crown has a stub."""
+    spot = printed_errors().spots[0]
+    shape = part("standalone_core.demo.shape").CrownShape()
+    place = shape.points(np.array(np.deg2rad(spot.angle_deg)), np.array(spot.s_mm))
+    kept = json.loads(scan().cuspwise.causes)
+    row = {"place_mm": place.tolist(), "height_um": 60.0, "kind": "stub", "likelihood": 0.93}
+    kept["marks"] = [{**row, "radius_mm": 0.6, "answer": "open"}]
+    scan().cuspwise.causes = json.dumps(kept)
+    scroll("down", 300)
+    return 1.5
+
+
+def accept():
+    """Make it one of the design's."""
+    scroll("up", 8)
+    with view():
+        bpy.ops.wm.redraw_timer(type="DRAW_WIN_SWAP", iterations=1)
+    picture("causes_6_marks")
+    with view():
+        bpy.ops.cuspwise.accept_found_mark("INVOKE_DEFAULT", number=0)
+    return 1.0
+
+
+def accepted():
+    """It is measured by now."""
+    FACTS["marked"] = part("addon.areas.support_marks").names(design())
+    rows = part("addon.check.mark_results").rows(scan(), design())
+    FACTS["measured"] = [row["verdict"] for row in rows.values()]
+    return 0.5
+
+
 run(
     [
         start_check,
@@ -109,5 +143,9 @@ run(
         show_left,
         show_one,
         back,
+        find_marks,
+        accept,
+        wait_for_job,
+        accepted,
     ]
 )
