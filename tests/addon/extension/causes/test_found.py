@@ -41,8 +41,11 @@ def test_what_is_found_is_what_the_core_finds(
     for key, made in expected.fields_mm.items():
         assert np.abs(at_points(explained, key) - made).max() < 1e-4
     assert np.nanmax(np.abs(at_points(explained, "left") - expected.left_mm)) < 1e-4
-    (correction,) = kept["correction"].values()
-    assert correction["factor_next"] == pytest.approx(expected.corrections[0].factor_next, abs=2e-5)
+    assert list(kept["correction"]) == [one.axis for one in expected.corrections]
+    for one in expected.corrections:
+        for name in ("factor_used", "factor_next", "low", "high"):
+            found = kept["correction"][one.axis][name]
+            assert found == pytest.approx(getattr(one, name), abs=3e-5), name
 
 
 def test_a_bur_in_micrometres_is_refused(explained: SimpleNamespace) -> None:
