@@ -113,9 +113,6 @@ def find_marks():
 
 def accept():
     """Make it one of the design's."""
-    scroll("up", 8)
-    with view():
-        bpy.ops.wm.redraw_timer(type="DRAW_WIN_SWAP", iterations=1)
     picture("causes_6_marks")
     with view():
         bpy.ops.cuspwise.accept_found_mark("INVOKE_DEFAULT", number=0)
