@@ -27,7 +27,7 @@ from .allowed import Allowed, NotAllowed, Number, PerArea, shown
 from .errors import SettingError
 
 UNITS: Mapping[str, str] = MappingProxyType(
-    {"_mm": "mm", "_um": "µm", "_mm2": "mm²", "_deg": "degrees"}
+    {"_mm": "mm", "_um": "µm", "_mm2": "mm²", "_deg": "degrees", "_permille": "‰"}
 )
 """Units by the end of a setting's name."""
 

@@ -13,6 +13,7 @@ from typing import Any
 from cuspwise.standalone_core.cli.setting_options import option_name
 from cuspwise.standalone_core.cli.settings import CHECK_KEYS
 from cuspwise.standalone_core.setting import Setting
+from cuspwise.standalone_core.study.file.check_sections import PRODUCTION
 from cuspwise.standalone_core.study.file.keys import Key, Section
 from cuspwise.standalone_core.study.file.new_text import toml_text
 from cuspwise.standalone_core.study.file.study_sections import MARK, SETTINGS, TOP
@@ -35,6 +36,12 @@ Unusual Numbers* in Blender. A 0 that is allowed switches something off and is a
 
 Where nothing else is said, defaults are our own or common practice, no source.
 """
+_GROUP = Section(
+    "groups.NAME",
+    "What is known of how a group's crowns were produced, beside their title and scans: the more "
+    "is known, the more causes can be told.",
+    PRODUCTION,
+)
 _COLUMNS = ("setting", "default", "allowed", "plausible", "option", "meaning")
 _FREE = {"tolerances_um": "--tolerance AREA=UM", "scanner_um": "--scanner [AREA=]UM"}
 
@@ -42,7 +49,7 @@ _FREE = {"tolerances_um": "--tolerance AREA=UM", "scanner_um": "--scanner [AREA=
 def settings_table() -> str:
     """Return the text of the file."""
     blocks = [_HEAD]
-    for section in (TOP, *SETTINGS, MARK):
+    for section in (TOP, *SETTINGS, MARK, _GROUP):
         rows = list(_rows(section))
         if rows:
             name = f"`[{section.name}]`" if section.name else "Above the first table"

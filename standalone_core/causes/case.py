@@ -76,7 +76,7 @@ class Case:
         }[member.cause]
         return options[shapes[name]][:, None]
 
-    def _sizes(self, place: int) -> FloatArray:
+    def sizes(self, place: int) -> FloatArray:
         """Sizes of one explaining member in the fit of all of them."""
         block = self.found.best.model.blocks[place]
         fit = self.found.fitted
@@ -93,7 +93,7 @@ class Case:
         made = self.fields.fields.rigid @ self.found.fitted.rigid
         for place, column in self.columns.items():
             if not self.is_local(place):
-                made = made + column @ self._sizes(place)
+                made = made + column @ self.sizes(place)
         return made
 
     @cached_property
@@ -110,9 +110,16 @@ class Case:
         made = {}
         for place, column in self.columns.items():
             local = self.local.get(place)
-            sizes = self._sizes(place) if local is None else np.array([local.share])
+            sizes = self.sizes(place) if local is None else np.array([local.share])
             made[place] = column @ sizes
         return made
+
+    @cached_property
+    def deviation_rms_um(self) -> float:
+        """Root mean square of all that was measured, µm."""
+        counts = np.isfinite(self.deviation_mm)
+        weights = self.fields.area_set.evaluation.weights_mm2[counts]
+        return 1e3 * float(np.sqrt(np.average(self.deviation_mm[counts] ** 2, weights=weights)))
 
     @cached_property
     def rms_um(self) -> Mapping[int, float]:
@@ -165,6 +172,11 @@ class Case:
     def bur_mm(self) -> float | None:
         """The given bur's radius as it shows on the crown, mm."""
         return effective_bur_mm(self.facts)
+
+    def tool_radius_mm(self, place: int) -> float:
+        """Return the radius of the ball whose excess was taken for a tool's."""
+        inside = self.found.member(place).cause.endswith("inside")
+        return self.found.shapes["bur_inside" if inside else "bur_outside"]
 
     @property
     def bur_is_tried(self) -> bool:

@@ -17,6 +17,7 @@ from ..surface.closest import SurfaceIndex
 from .corner_fields import corner_fields_steps
 from .covariance import Sites
 from .margin_distance import distance_to_line
+from .mark_ground import MarkGround, mark_ground
 from .rings import ring_columns
 from .settings import CausesSettings, ProductionFacts
 from .strain import strain_columns
@@ -116,6 +117,11 @@ class CauseFields:
     cell: IntArray
     cell_points: FloatArray
     cell_inside: BoolArray
+
+    @cached_property
+    def mark_ground(self) -> MarkGround:
+        """What looking for support marks needs to know of the design."""
+        return mark_ground(self.area_set)
 
     @cached_property
     def averaging(self) -> csr_matrix:

@@ -79,6 +79,9 @@ def causes_document(result: CausesResult) -> Mapping[str, Any]:
             }
             for place in result.filled
         ],
+        "marks": plain(result.marks),
+        "layers": plain(result.layers),
+        "build_direction": plain(result.build_direction),
         "production": plain(result.facts),
         "settings": plain(result.settings),
     }

@@ -11,11 +11,14 @@ import numpy as np
 
 from ..arrays import FloatArray
 from ..deviation.facet_sag import facet_sag_mm
+from ..deviation.field import COUNTED, TOO_FAR, DeviationField
 from ..deviation.tolerances import Tolerances
 from ..progress import Progress, Steps, run
 from .case import Case
 from .correction import corrections_of
 from .found import find_in_cells
+from .found_marks import FoundMark, find_marks
+from .layers import LayerSteps, find_layers
 from .notes import notes_of
 from .prediction import predicted_areas, superimposed_anew
 from .remaining import remaining_of
@@ -29,8 +32,6 @@ from .words import SCANNER_CLAUSE
 if TYPE_CHECKING:
     from ..mesh.triangle_mesh import TriangleMesh
     from .design_fields import CauseFields
-    from .found_marks import FoundMark
-    from .layers import LayerSteps
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,7 +103,7 @@ def find_causes_steps(fields: CauseFields, crown: CrownToExplain) -> Steps[Cause
         notes=notes,
         facts=crown.facts,
         settings=fields.settings,
-        fields_mm=_fields_mm(case),
+        fields_mm=fields_by_cause(case),
         left_mm=case.left_mm,
         build_direction=None if axis is None else tuple(axis.tolist()),
         cells=values,
@@ -143,14 +144,44 @@ def _least_um(fields: CauseFields, crown: CrownToExplain) -> float:
 
 
 def _marks(case: Case) -> tuple[FoundMark, ...]:
-    return ()
+    """Look for support marks that nobody marked, in what the causes leave."""
+    evaluation = case.fields.area_set.evaluation
+    counted = np.isfinite(case.deviation_mm)
+    field = DeviationField(
+        direction="design_to_scan",
+        points_mm=evaluation.points,
+        deviation_mm=case.deviation_mm,
+        status=np.where(counted, COUNTED, TOO_FAR).astype(np.uint8),
+        weights_mm2=evaluation.weights_mm2,
+        area_point=np.arange(len(counted)),
+    )
+    return find_marks(
+        case.fields.area_set,
+        field,
+        case.left_mm,
+        case.facts.build_direction,
+        ground=case.fields.mark_ground,
+    )
 
 
 def _layers(case: Case) -> LayerSteps | None:
-    return None
+    """Look for layer steps on the outside, along a build direction that is known."""
+    axis = case.facts.build_axis
+    if axis is None or case.facts.way == "milled" or not np.isfinite(case.scan_edge_mm):
+        return None
+    evaluation = case.fields.area_set.evaluation
+    used = (case.fields.cell >= 0) & (case.fields.fields.outside > 0) & np.isfinite(case.left_mm)
+    return find_layers(
+        evaluation.points[used],
+        evaluation.mesh.vertex_normals[used],
+        case.left_mm[used],
+        evaluation.weights_mm2[used],
+        axis,
+        case.scan_edge_mm,
+    )
 
 
-def _fields_mm(case: Case) -> Mapping[str, FloatArray]:
+def fields_by_cause(case: Case) -> Mapping[str, FloatArray]:
     """Return each explaining cause's deviations by its name, or that of its family."""
     named = {one.place: one.named for one in case.found.statements}
     found = {}
@@ -167,7 +198,7 @@ def _predictions(case: Case, rows: list[Cause], crown: CrownToExplain) -> tuple[
     """Predict the measures without each cause, and without all."""
     area_set = case.fields.area_set
     rigid, weights = case.fields.fields.rigid, area_set.evaluation.weights_mm2
-    without = dict(_fields_mm(case))
+    without = dict(fields_by_cause(case))
     if len(without) > 1:
         without["all"] = sum(without.values(), np.zeros(len(weights)))
     found: list[PredictedArea] = []

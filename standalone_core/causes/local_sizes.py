@@ -24,7 +24,7 @@ _TOP_SHARE = 0.5
 _BLOCK_MM = 2.0
 """Within blocks of this size smooth form error is a level, which is taken off."""
 
-_SHAPE_SD = 0.03
+SHAPE_SD = 0.03
 """Of a size: a mesh of 0.1 mm edges knows its own sharpest corners to about 5 % (measured)."""
 
 
@@ -86,7 +86,7 @@ def local_size(fields: CauseFields, column: FloatArray, rest_mm: FloatArray) -> 
     return LocalSize(
         share=share,
         top_share=of_top,
-        top_sd=float(np.hypot(max(sd, sd_of_top), _SHAPE_SD * of_top)),
+        top_sd=float(np.hypot(max(sd, sd_of_top), SHAPE_SD * of_top)),
         deepest_mm=deepest,
     )
 

@@ -104,22 +104,20 @@ def candidates(fields: CauseFields, measured: BoolArray, facts: ProductionFacts)
 
 def _offered(columns: Fields, facts: ProductionFacts) -> dict[str, tuple[float, ...]]:
     """Return the shapes to choose from, by what they are of."""
+    offered = {"rings": tuple(columns.rings), "bur_inside": _burs(columns.bur_inside, facts)}
+    if facts.way == "milled":
+        offered["bur_outside"] = _burs(columns.bur_outside, facts)
+    else:
+        offered["fossae"] = tuple(columns.fossae)
+    return {name: shapes for name, shapes in offered.items() if shapes}
+
+
+def _burs(columns: Mapping[float, FloatArray], facts: ProductionFacts) -> tuple[float, ...]:
+    """Return the radii that are tried: a known bur's, and those of coarser tools before it."""
     bur = effective_bur_mm(facts)
-    external = "bur_outside" if facts.way == "milled" else "fossae"
-    offered: dict[str, tuple[float, ...]] = {}
-    for name in ("rings", external, "bur_inside"):
-        options: Mapping[float, FloatArray] = getattr(columns, name)
-        radii = tuple(options)
-        if name.startswith("bur"):
-            given = bur is not None and facts.way != "printed" and bur in options
-            radii = (bur,) if given and bur is not None else _burs(radii)
-        if radii:
-            offered[name] = radii
-    return offered
-
-
-def _burs(radii: tuple[float, ...]) -> tuple[float, ...]:
-    return tuple(radius for radius in radii if radius in BURS_MM)
+    if bur is None or facts.way == "printed" or bur not in columns:
+        return tuple(radius for radius in columns if radius in BURS_MM)
+    return tuple(radius for radius in columns if radius >= bur)
 
 
 def _members(columns: Fields, facts: ProductionFacts, chosen: Mapping[str, float]) -> list[Member]:
@@ -133,15 +131,17 @@ def _members(columns: Fields, facts: ProductionFacts, chosen: Mapping[str, float
     if "fossae" in chosen:
         column = columns.fossae[chosen["fossae"]]
         members.append(Member("filled_fossae", "fossae", column[:, None], 1))
-    searched = 0 if facts.bur_radius_mm is not None and facts.way != "printed" else 1
+    given = effective_bur_mm(facts)
     if "bur_outside" in chosen:
         column = columns.bur_outside[chosen["bur_outside"]]
+        searched = int(chosen["bur_outside"] != given)
         members.append(Member("not_reached_outside", "tool", column[:, None], searched))
     if "bur_inside" in chosen:
         column = columns.bur_inside[chosen["bur_inside"]][:, None]
         if facts.way == "printed":
             members.append(Member("filled_intaglio", "fossae", column, 1))
         else:
+            searched = int(chosen["bur_inside"] != given)
             members.append(Member("not_reached_inside", "tool", column, searched))
     if "rings" in chosen:
         ring = columns.rings[chosen["rings"]]

@@ -4,20 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..words.names import the_area
 from ..words.text import capital, count_words, listed, micrometres
 from .case import Case
+from .found_marks import FoundMark
+from .layers import LayerSteps
 from .result import Cause, Correction, PredictedArea, Remaining
 from .sizes import NORMAL_95
 from .words import CAUTION, CHANGES, FAMILY_WORDS
-
-if TYPE_CHECKING:
-    from .found_marks import FoundMark
-    from .layers import LayerSteps
 
 _MOSTLY = 0.5
 _LIKELY = 0.5
@@ -111,7 +108,8 @@ def marks_row(case: Case, marks: Sequence[FoundMark]) -> Cause | None:
         f"{spots} that nobody marked, {heights} µm high; the likeliest with a likelihood of "
         f"{most:.2f}: look at them, and mark those that are."
     )
-    scatter = NORMAL_95 * largest.noise_um
+    scatter = NORMAL_95 * abs(largest.height_um) / largest.signal_to_noise
+    share = sum(mark.share_of_square for mark in likely)
     return Cause(
         cause="support_marks",
         family="supports",
@@ -121,8 +119,8 @@ def marks_row(case: Case, marks: Sequence[FoundMark]) -> Cause | None:
         unit="µm",
         low=largest.height_um - scatter,
         high=largest.height_um + scatter,
-        rms_um=math.sqrt(sum(mark.rms_um**2 for mark in likely)),
-        share_alone=sum(mark.share for mark in likely),
+        rms_um=math.sqrt(share) * case.deviation_rms_um,
+        share_alone=share,
         direction=None,
         sentence=text if sure else f"Perhaps {text}",
         change=CHANGES["supports"],

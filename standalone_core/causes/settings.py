@@ -127,7 +127,7 @@ class CausesSettings:
         1.5,
         Number(low_open=False),
         "Causes with smaller deviations, as root mean square, are not stated, µm.",
-        plausible=(0.0, 200.0),
+        plausible=(0.02, 200.0),
     )
     fossa_ball_mm: float | None = setting(
         None,

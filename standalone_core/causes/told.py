@@ -124,8 +124,8 @@ def local_told(case: Case, place: int, um: Size) -> str:
 def _bur_told(case: Case, place: int) -> str:
     """Tell what ball would leave that, or that the given bur does."""
     given = effective_bur_mm(case.facts)
-    share = case.local[place].share
-    if given is not None and case.bur_is_tried:
+    if given is not None and case.tool_radius_mm(place) == given:
+        share = case.local[place].share
         return f", {share:.2f} of what a bur leaves that is {given:.2f} mm in radius on the crown"
     radius = case.bur(place)
     if not math.isfinite(radius.radius_mm):
@@ -134,7 +134,9 @@ def _bur_told(case: Case, place: int) -> str:
     if radius.bounded:
         text += f" ({radius.low_mm:.2f} to {radius.high_mm:.2f})"
     factor = case.facts.enlargement
-    if factor is not None and factor > 1.0:
+    if given is not None and case.bur_is_tried:
+        text += f", a coarser tool than the bur that was given, {given:.2f} mm on the crown"
+    elif factor is not None and 1.0 < factor <= 1.5:
         text += f", {radius.radius_mm * factor:.2f} mm before shrinkage"
     return text
 

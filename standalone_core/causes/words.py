@@ -70,11 +70,13 @@ def percent_range(estimate: float, low: float, high: float) -> str:
 
     Examples
     --------
-    >>> percent_range(4.2, 3.6, 4.8)
-    '+0.42 % (0.36 to 0.48)'
+    >>> percent_range(4.2, 3.6, 4.8), percent_range(-0.01, -0.2, 0.18)
+    ('+0.42 % (0.36 to 0.48)', '0.00 % (−0.02 to 0.02)')
     """
-    middle, *ends = (signed_number(value / 10.0, ".2f") for value in (estimate, low, high))
-    return f"{'+' if estimate > 0 else ''}{middle} % ({ends[0]} to {ends[1]})"
+    # Rounded first, so that no nought has a sign.
+    percent = [round(value / 10.0, 2) + 0.0 for value in (estimate, low, high)]
+    middle, *ends = (signed_number(value, ".2f") for value in percent)
+    return f"{'+' if percent[0] > 0 else ''}{middle} % ({ends[0]} to {ends[1]})"
 
 
 def um_range(estimate: float, low: float, high: float) -> str:
@@ -82,7 +84,7 @@ def um_range(estimate: float, low: float, high: float) -> str:
 
     Examples
     --------
-    >>> um_range(15.21, 13.9, 16.5), um_range(-4.25, -5.0, -3.5)
+    >>> um_range(15.21, 13.9, 16.6), um_range(-4.25, -5.0, -3.5)
     ('15 µm (14 to 17)', '−4.2 µm (−5.0 to −3.5)')
     """
     digits = 0 if min(abs(estimate), abs(high - low)) >= 2.0 and abs(estimate) >= 9.95 else 1

@@ -84,6 +84,14 @@ def options(*decorators: Callable[[Command], Command]) -> Callable[[Command], Co
     return join
 
 
+json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for scripts.")
+set_option = click.option(
+    "--set",
+    "set",
+    multiple=True,
+    metavar="NAME=VALUE",
+    help="Any other setting; repeatable; docs/settings.md lists them.",
+)
 pictures_option = click.option(
     "--pictures/--no-pictures",
     default=None,

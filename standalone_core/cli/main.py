@@ -1,13 +1,12 @@
-"""The command line: ``cuspwise demo``, ``check``, ``areas`` and ``inspect``."""
+"""The command line: all commands together; ``areas``, ``inspect`` and ``demo`` are here."""
 
 from __future__ import annotations
 
 import json
 import os
 import sys
-from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -16,6 +15,7 @@ from ..readable import readable
 from ..version import VERSION
 from .base import (
     guarded,
+    json_option,
     messages,
     options,
     path,
@@ -23,33 +23,16 @@ from .base import (
     pictures_option,
     say_written,
     screen,
+    set_option,
 )
+from .check import causes, check, checked, write
 from .console import ProgressBar
-from .setting_options import OLD_OPTIONS, force_option, old_options, setting_option
-from .settings import (
-    CHECK_KEYS,
-    DESIGN_KEYS,
-    FIT_KEYS,
-    PALETTES,
-    check_settings,
-    design_settings,
-)
+from .setting_options import force_option, old_options, setting_option
+from .settings import DESIGN_KEYS, design_settings
 from .study import STUDY_COMMANDS
 from .targets import refuse_folder, refuse_overwriting
 
-if TYPE_CHECKING:
-    from ..check_result import CheckResult
-
 LEAST_WIDTH = 80  # a narrower terminal wraps the lines itself, so that no column is lost
-
-json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for scripts.")
-set_option = click.option(
-    "--set",
-    "set",
-    multiple=True,
-    metavar="NAME=VALUE",
-    help="Any other setting; repeatable; docs/settings.md lists them.",
-)
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -69,87 +52,8 @@ def main() -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
-for study_command in STUDY_COMMANDS:
-    main.add_command(study_command)
-
-
-@main.command()
-@click.argument("design", type=path)
-@click.argument("scan", type=path)
-@click.option(
-    "--out", type=path, metavar="DIR", help="Folder for the results.  [default: SCAN_check]"
-)
-@click.option("--areas", "areas_file", type=path, metavar="FILE", help="Areas saved by 'areas'.")
-@options(*(setting_option(key.setting) for key in FIT_KEYS if key.setting))
-@click.option(
-    "--landmarks",
-    type=path,
-    metavar="CSV",
-    help="Paired points for '--start landmarks', in mm; README names the columns.",
-)
-@options(*(setting_option(key.setting) for key in CHECK_KEYS[len(FIT_KEYS) :] if key.setting))
-@click.option(
-    "--tolerance",
-    multiple=True,
-    metavar="AREA=UM",
-    help="Largest acceptable mean absolute deviation; repeatable; 'AREA=none' takes it away.",
-)
-@click.option(
-    "--scanner",
-    "scanner_um",
-    multiple=True,
-    metavar="[AREA=]UM",
-    help="Standard uncertainty of a mean absolute deviation that comes from the scanner, of one "
-    "area or of all; repeatable.",
-)
-@click.option(
-    "--support-mark",
-    multiple=True,
-    metavar="NAME=X,Y,Z,RADIUS[,KIND]",
-    help="Where a support touched the crown, mm; KIND is support, or sprue for a sprue or holding "
-    "bar; repeatable.",
-)
-@set_option
-@force_option
-@old_options(*OLD_OPTIONS)
-@click.option(
-    "--palette",
-    type=click.Choice(PALETTES),
-    default="standard",
-    show_default=True,
-    help="Colours of the maps: strong for bright rooms, grey for printing without colour.",
-)
-@pictures_option
-@json_option
-@guarded
-def check(**given: Any) -> None:
-    """Measure how far SCAN, the scan of a produced crown, is from DESIGN.
-
-    Prints the measures and a verdict per area and writes check.html, measures.csv,
-    patches.csv, marks.csv (with support marks), check.json and coloured PLY meshes
-    to a folder.
-    """
-    from ..check import check_steps
-    from ..report.check.output import check_document, write_check_steps
-
-    out: Path | None = given["out"]
-    if out is None and not given["as_json"]:
-        out = Path(f"{given['scan'].stem}_check")
-    settings = check_settings(given)
-    if out is not None:
-        inputs = (given[name] for name in ("design", "scan", "areas_file", "landmarks"))
-        refuse_folder(out, inputs)
-    result = ProgressBar(messages).run(check_steps(given["design"], given["scan"], settings))
-    written: Iterable[Path] = ()
-    if out is not None:
-        drawing = picture_choice(given["pictures"])
-        steps = write_check_steps(result, out, pictures=drawing, palette=given["palette"])
-        written = ProgressBar(messages).run(steps)
-    if given["as_json"]:
-        click.echo(json.dumps(check_document(result), indent=2, allow_nan=False))
-    elif out is not None:
-        _show(result)
-        say_written(written, out)
+for command in (check, causes, *STUDY_COMMANDS):
+    main.add_command(command)
 
 
 @main.command()
@@ -246,25 +150,18 @@ def demo(out: Path, checks: bool, pictures: bool | None) -> None:
 def _demo_checks(out: Path, pictures: bool | None) -> None:
     """Check two produced crowns, printed and milled, against their design."""
     from ..areas.settings import AreaSettings
-    from ..check import CheckSettings, check_steps
+    from ..check_settings import CheckSettings
     from ..demo.crown import DIRECTIONS
     from ..demo.scenario import write_demo_steps
-    from ..report.check.output import write_check_steps
 
     scenario = ProgressBar(messages).run(write_demo_steps(out))
     screen.print(scenario.text)
-    settings = CheckSettings(areas=AreaSettings(mesial_direction=tuple(DIRECTIONS.mesial)))
+    areas = AreaSettings(mesial_direction=tuple(DIRECTIONS.mesial))
     for scan in scenario.scans:
         screen.rule(readable(scan.stem))
-        result = ProgressBar(messages).run(check_steps(scenario.design, scan, settings))
+        settings = CheckSettings(areas=areas, production=scenario.production[scan.stem])
+        result, problem = checked(scenario.design, scan, settings)
         folder = out / f"{scan.stem}_check"
-        steps = write_check_steps(result, folder, pictures=picture_choice(pictures))
-        written = ProgressBar(messages).run(steps)
-        _show(result)
-        say_written(written, folder)
-
-
-def _show(result: CheckResult) -> None:
-    from ..report.check.terminal import check_view
-
-    screen.print(check_view(result))
+        say_written(write(result, folder, pictures=picture_choice(pictures)), folder)
+        if problem is not None:
+            raise problem

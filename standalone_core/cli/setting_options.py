@@ -12,6 +12,7 @@ from ..errors import SettingError
 from ..setting import REQUIRED, Setting, taken_with
 from ..study.file.check_sections import (
     AREAS,
+    CAUSES,
     MARKS,
     MEASURING,
     SUPERIMPOSITION,
@@ -22,9 +23,11 @@ from ..study.file.keys import Key, Section
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 SWITCH = "--force"
-_METAVARS = {"mm": "MM", "µm": "UM", "mm²": "MM2", "degrees": "DEGREES"}
+_METAVARS = {"mm": "MM", "µm": "UM", "mm²": "MM2", "degrees": "DEGREES", "‰": "PERMILLE"}
 _DIRECTION = "_direction"
-_TABLES = (MEASURING, SUPERIMPOSITION, AREAS, VERDICTS, MARKS)
+_TABLES = (MEASURING, SUPERIMPOSITION, AREAS, VERDICTS, MARKS, CAUSES)
+_OWN_NAMES = {"find_causes": "causes", "build_direction": "build_direction"}
+"""Options that are not called as their settings' names alone would make them: --no-causes."""
 
 OLD_OPTIONS = {
     "--align": "--start",
@@ -60,6 +63,8 @@ def option_name(setting: Setting) -> str:
     >>> option_name(declared_in(DeviationSettings)["search_mm"])
     '--search'
     """
+    if setting.name in _OWN_NAMES:
+        return f"--{_OWN_NAMES[setting.name].replace('_', '-')}"
     alone = not any(
         key.setting is not None
         and key.setting.stem == setting.stem

@@ -14,9 +14,11 @@ from ..errors import SettingError
 from ..setting import Setting, changed, declared_in
 from ..study.file.check_sections import (
     AREAS,
+    CAUSES,
     FORCE,
     MARKS,
     MEASURING,
+    PRODUCTION,
     SCANNER,
     SUPERIMPOSITION,
     TOLERANCES,
@@ -42,6 +44,7 @@ SEARCH_KEYS = _keys(MEASURING, "search_mm")
 VERDICT_KEYS = _keys(VERDICTS, "max_unmatched_um", "max_unmatched_mm2", "max_missing_mm")
 PIECE_KEYS = _keys(MEASURING, "ignore_loose_pieces")
 WEIGHT_KEYS = _keys(MEASURING, "weighted")
+CAUSES_KEYS = _keys(CAUSES, "find_causes")
 CHECK_KEYS = (
     *FIT_KEYS,
     *UNIT_KEYS,
@@ -50,11 +53,13 @@ CHECK_KEYS = (
     *VERDICT_KEYS,
     *PIECE_KEYS,
     *WEIGHT_KEYS,
+    *CAUSES_KEYS,
+    *PRODUCTION,
 )
 DESIGN_KEYS = (*UNIT_KEYS[:1], *AREA_KEYS, *PIECE_KEYS)
 """The settings with options of their own, of ``check`` and of ``areas``."""
 
-CHECK_TABLES = (MEASURING, SUPERIMPOSITION, AREAS, VERDICTS, MARKS)
+CHECK_TABLES = (MEASURING, SUPERIMPOSITION, AREAS, VERDICTS, MARKS, CAUSES)
 DESIGN_TABLES = (AREAS, MEASURING)
 """The tables whose settings ``--set`` can set."""
 

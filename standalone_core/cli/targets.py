@@ -13,6 +13,7 @@ RESULTS = (
     "check.json",
     "measures.csv",
     "patches.csv",
+    "causes.csv",
     "marks.csv",
     "margin_profile.csv",
     "deviation_design.ply",

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 
 import numpy as np
 
+from ..causes.settings import ProductionFacts
 from ..mesh.write import write_mesh
 from ..progress import Progress, Steps
 from .crown import DemoCrown, demo_crown
@@ -35,6 +37,17 @@ TEXT = (
 )
 
 
+BUILD_DIRECTION = (0.17, 0.34, 0.92)
+ENLARGEMENT = 1.25
+PRODUCTION: Mapping[str, ProductionFacts] = MappingProxyType(
+    {
+        "printed": ProductionFacts("printed", BUILD_DIRECTION, ENLARGEMENT),
+        "milled": ProductionFacts("milled", enlargement=ENLARGEMENT),
+    }
+)
+"""What the lab knows of its crowns, as invented as they are; the bur is left to be found."""
+
+
 @dataclass(frozen=True)
 class DemoFiles:
     """The demo's files.
@@ -47,11 +60,14 @@ class DemoFiles:
         The design, STL.
     scans : tuple of pathlib.Path
         The scans of the produced crowns, STL.
+    production : mapping of str to ProductionFacts
+        What is known of each crown's production, by the stem of its scan's file.
     """
 
     text: str
     design: Path
     scans: tuple[Path, ...]
+    production: Mapping[str, ProductionFacts]
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,7 +95,7 @@ def printed_errors() -> ProductionErrors:
         ),
         spots=(Cap(262.0, 4.2, 0.55, 110.0), Cap(292.0, 3.4, 0.45, 85.0)),
         fills=(BallFill(0.9, 0.2),),
-        layers=Layers(0.1, (0.17, 0.34, 0.92), 0.05),
+        layers=Layers(0.1, BUILD_DIRECTION, 0.05),
         scale=(0.9988, 0.9988, 0.9988),
         noise=ScannerNoise(2.0),
     )
@@ -140,4 +156,4 @@ def write_demo_steps(out: str | Path) -> Steps[DemoFiles]:
     scans = [
         write_mesh(folder / f"{name}.stl", crown.mesh) for name, crown in case.produced.items()
     ]
-    return DemoFiles(TEXT, design, tuple(scans))
+    return DemoFiles(TEXT, design, tuple(scans), PRODUCTION)

@@ -80,7 +80,7 @@ def make_pair(folder: Path, edge_mm: float) -> Pair:
 def compare(name: str, pair: Pair, out: Path, rounds: int) -> Row:
     """Time both in turn and put what they found, and our memory, into the note."""
     ours = [sys.executable, "-m", "cuspwise.standalone_core", "check", str(pair.design)]
-    ours += [str(pair.scan), "--no-pictures", "--out", str(out)]
+    ours += [str(pair.scan), "--no-pictures", "--no-causes", "--out", str(out)]
     peer = [sys.executable, str(PEER), str(pair.design), str(pair.scan)]
     found: dict[str, str] = {}
 

@@ -63,6 +63,11 @@ def call(*arguments: object) -> Result:
     return CliRunner().invoke(main, [str(part) for part in arguments])
 
 
+def check(*arguments: object) -> Result:
+    """Check without causes, which have tests of their own."""
+    return call("check", *arguments, "--no-causes")
+
+
 def measures(folder: Path) -> dict[tuple[str, str], dict[str, str]]:
     with (folder / "measures.csv").open(encoding="utf-8", newline="") as stream:
         rows = list(csv.DictReader(stream))
@@ -71,7 +76,7 @@ def measures(folder: Path) -> dict[tuple[str, str], dict[str, str]]:
 
 def test_check_prints_and_writes_everything(files, tmp_path):
     out = tmp_path / "results"
-    result = call("check", *files, "--out", out, "--no-pictures")
+    result = check(*files, "--out", out, "--no-pictures")
     assert result.exit_code == 0, result.output
     assert "not a medical device" in result.output.replace("\n", " ")
     assert {file.name for file in out.iterdir()} == {
@@ -94,7 +99,7 @@ def test_check_prints_and_writes_everything(files, tmp_path):
 
 def test_json_is_strict_and_writes_nothing_unasked(files, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    result = call("check", *files, "--json", "--tolerance", "margin=5", "--tolerance", "whole=none")
+    result = check(*files, "--json", "--tolerance", "margin=5", "--tolerance", "whole=none")
     assert result.exit_code == 0, result.output
     document = json.loads(result.stdout, parse_constant=pytest.fail)
     verdicts = {row["area"]: row["verdict"] for row in document["verdicts"]}
@@ -105,7 +110,7 @@ def test_json_is_strict_and_writes_nothing_unasked(files, tmp_path, monkeypatch)
 
 def test_check_writes_beside_the_caller_by_default(files, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    assert call("check", *files, "--no-pictures").exit_code == 0
+    assert check(*files, "--no-pictures").exit_code == 0
     assert [folder.name for folder in tmp_path.iterdir()] == [f"{files[1].stem}_check"]
 
 
@@ -128,7 +133,7 @@ def test_landmarks_and_in_place_agree_with_any_pose(files, produced, crown, tmp_
         [scan, "--start", "landmarks", "--landmarks", landmarks],
         [laid, "--start", "in-place"],
     ):
-        result = call("check", design, *extra, "--json")
+        result = check(design, *extra, "--json")
         assert result.exit_code == 0, result.output
         measured = json.loads(result.stdout)["measures"]
         found.append([row["rms_um"] for row in measured if row["area"] in {"whole", "margin"}])
@@ -141,7 +146,7 @@ def test_no_fit_leaves_the_scan_where_it_lies(files, crown, tmp_path):
     shifted[2, 3] = 0.05
     scan = tmp_path / "shifted.stl"
     write_mesh(scan, crown.mesh.moved(shifted))
-    result = call("check", files[0], scan, "--start", "in-place", "--no-refine", "--json")
+    result = check(files[0], scan, "--start", "in-place", "--no-refine", "--json")
     document = json.loads(result.stdout)
     assert np.array_equal(document["T_design_scan"], np.eye(4))
     occlusal = next(
@@ -158,7 +163,7 @@ def test_areas_saved_are_the_areas_used(files, tmp_path):
     assert result.exit_code == 0, result.output
     assert "mesial contact" in result.output
     out = tmp_path / "out"
-    result = call("check", *files, "--areas", saved, "--out", out, "--no-pictures")
+    result = check(*files, "--areas", saved, "--out", out, "--no-pictures")
     assert result.exit_code == 0, result.output
     rows = measures(out)
     band = float(rows["margin", "design_to_scan"]["area_mm2"])
@@ -170,7 +175,7 @@ def test_areas_saved_are_the_areas_used(files, tmp_path):
 def test_areas_of_another_design_are_refused(files, tmp_path):
     saved = tmp_path / "areas.json"
     call("areas", files[0], "--out", saved)
-    result = call("check", files[1], files[1], "--areas", saved, "--json")
+    result = check(files[1], files[1], "--areas", saved, "--json")
     assert result.exit_code == 1
     assert "areas.json" in result.output
 
@@ -192,7 +197,7 @@ def test_a_name_that_is_not_utf_8_goes_all_the_way(files, tmp_path):
         assert result.exit_code == 0, result.output
         assert r"cr\xffown.stl" in result.output.replace(r"\\", "\\")
     out = tmp_path / "out"
-    result = call("check", files[0], odd, "--out", out, "--no-pictures")
+    result = check(files[0], odd, "--out", out, "--no-pictures")
     assert result.exit_code == 0, result.output
     assert r"cr\xffown.stl" in result.output
     document = json.loads((out / "check.json").read_text(encoding="utf-8"))
@@ -253,7 +258,7 @@ def test_bad_input_gets_one_clear_message(files, arguments, words):
 def test_landmarks_file_names_its_faulty_line(files, tmp_path):
     landmarks = tmp_path / "pairs.csv"
     landmarks.write_text("design_x,design_y,design_z,scan_x,scan_y,scan_z\n1,2,3,4,5,six\n")
-    result = call("check", *files, "--start", "landmarks", "--landmarks", landmarks)
+    result = check(*files, "--start", "landmarks", "--landmarks", landmarks)
     assert result.exit_code == 1
     assert "Line 2" in result.output
 
@@ -262,7 +267,7 @@ def test_landmarks_file_names_its_faulty_line(files, tmp_path):
 @pytest.mark.parametrize("moments", [3, slow(9)])
 def test_an_interrupt_leaves_no_half_written_file(files, tmp_path, moments):
     """Stop the program at some moments: what is there is whole, and nothing temporary stays."""
-    command = [sys.executable, "-m", "cuspwise.standalone_core", "check"]
+    command = [sys.executable, "-m", "cuspwise.standalone_core", "check", "--no-causes"]
     stopped = 0
     for wait in np.linspace(0.6, 3.0, moments):
         out = tmp_path / f"at_{wait:.2f}"
@@ -311,7 +316,7 @@ def test_landmarks_are_not_replaced_or_taken_for_older_results(files, tmp_path, 
     points = "".join(f"{row},{row}\n" for row in ("0,0,0", "1,0,0", "0,1,0"))
     landmarks.write_text(f"design_x,design_y,design_z,scan_x,scan_y,scan_z\n{points}")
     given = ["--start", "landmarks", "--landmarks", landmarks]
-    result = call("check", *files, *given, "--out", tmp_path)
+    result = check(*files, *given, "--out", tmp_path)
     assert result.exit_code == 1
     assert f"would replace {name}" in result.output
     assert list(tmp_path.iterdir()) == [landmarks]
@@ -319,7 +324,7 @@ def test_landmarks_are_not_replaced_or_taken_for_older_results(files, tmp_path, 
 
 def test_a_misspelt_tolerance_is_refused(files):
     """Taken silently, it would leave the margin to the default."""
-    result = call("check", *files, "--tolerance", "margn=12", "--json")
+    result = check(*files, "--tolerance", "margn=12", "--json")
     assert result.exit_code == 1
     assert "margn" in result.output
     assert "margin" in result.output
@@ -328,10 +333,10 @@ def test_a_misspelt_tolerance_is_refused(files):
 def test_settings_that_areas_from_a_file_would_ignore_are_refused(files, tmp_path):
     saved = tmp_path / "areas.json"
     assert call("areas", files[0], "--out", saved, "--margin-band", "0.5").exit_code == 0
-    result = call("check", *files, "--areas", saved, "--margin-band", "0.3")
+    result = check(*files, "--areas", saved, "--margin-band", "0.3")
     assert result.exit_code == 1
     assert "--margin-band" in result.output
-    result = call("check", *files, "--areas", saved, "--json")
+    result = check(*files, "--areas", saved, "--json")
     assert json.loads(result.stdout)["settings"]["areas"]["margin_band_mm"] == 0.5
 
 

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import csv
+import json
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from cuspwise.standalone_core import explain as explain_module
 from cuspwise.standalone_core.areas.settings import AreaSettings
+from cuspwise.standalone_core.causes.find import no_causes
 from cuspwise.standalone_core.check import CheckSettings, check_meshes
+from cuspwise.standalone_core.check_result import CheckResult
 from cuspwise.standalone_core.cli.main import main
 from cuspwise.standalone_core.demo.crown import DIRECTIONS
+from cuspwise.standalone_core.demo.scenario import ENLARGEMENT
 from cuspwise.standalone_core.demo.study_files import (
     SPACING_MM,
     TEXT,
@@ -162,7 +167,16 @@ def test_the_repeated_scans_vary_as_they_were_made(case: StudyCase) -> None:
     assert len({scan.seed for scan in case.repeats}) == len(case.repeats)
 
 
-def test_the_demo_of_checks_is_quick_and_complete(tmp_path: Path) -> None:
+def test_the_demo_of_checks_is_quick_and_complete(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def explain_steps(result: CheckResult, index: object = None):
+        yield from ()
+        why = "the slow twin does"
+        count = len(result.evaluation.points)
+        return no_causes(count, result.settings.production, result.settings.causes, why)
+
+    monkeypatch.setattr(explain_module, "explain_steps", explain_steps)
     result = CliRunner().invoke(
         main, ["demo", "--checks", "--no-pictures", "--out", str(tmp_path / "demo")]
     )
@@ -172,3 +186,26 @@ def test_the_demo_of_checks_is_quick_and_complete(tmp_path: Path) -> None:
         "printed_check",
         "milled_check",
     }
+
+
+@pytest.mark.slow
+def test_the_demo_of_checks_tells_its_causes(tmp_path: Path) -> None:
+    """What was put into the two crowns is what is told of them, and the factor that mends one."""
+    result = CliRunner().invoke(
+        main, ["demo", "--checks", "--no-pictures", "--out", str(tmp_path / "demo")]
+    )
+    assert result.exit_code == 0, result.output
+    documents = {
+        name: json.loads((tmp_path / "demo" / f"{name}_check" / "check.json").read_text("utf-8"))
+        for name in ("printed", "milled")
+    }
+    stated = {
+        name: {cause["family"]: cause for cause in document["causes"] if cause["stated"]}
+        for name, document in documents.items()
+    }
+    assert {"scale", "fossae"} <= set(stated["printed"])
+    assert stated["printed"]["scale"]["low"] <= -1.2 <= stated["printed"]["scale"]["high"]
+    factor = documents["printed"]["correction"]["all"]
+    assert factor["low"] <= ENLARGEMENT / 0.9988 <= factor["high"]
+    assert "tool" in stated["milled"]
+    assert documents["milled"]["correction"] is None

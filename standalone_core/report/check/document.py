@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ...causes.document import causes_document
 from ...deviation.margin_profile import why_no_margin_profile
 from ...records import plain
 from .sentences import SIGN
@@ -53,6 +55,7 @@ def check_document(result: CheckResult) -> dict[str, Any]:
         "facet_sag": plain(result.facet_sag),
         "marks": plain(result.marks),
         "margin_profile": margin_document(result),
+        **_causes(result),
         "warnings": list(result.warnings),
         "seconds": {stage: round(spent, 4) for stage, spent in result.seconds.items()},
     }
@@ -77,6 +80,22 @@ def margin_document(result: CheckResult) -> dict[str, Any]:
         "buccal_deg": plain(directions.buccal_deg),
         "settings": plain(profile.settings),
         **plain(profile.summary),
+    }
+
+
+def _causes(result: CheckResult) -> dict[str, Any]:
+    """Return why a crown deviates: all None if causes were not looked for.
+
+    ``causes`` and ``correction`` by themselves, everything else that goes with them as ``why``.
+    """
+    if result.causes is None:
+        return {"causes": None, "correction": None, "why": None}
+    found = causes_document(result.causes)
+    told_already = ("causes", "correction", "production", "settings")
+    return {
+        "causes": found["causes"],
+        "correction": found["correction"],
+        "why": _without(found, *told_already),
     }
 
 
@@ -149,5 +168,5 @@ def _margin_line(area_set: AreaSet) -> dict[str, Any] | None:
     }
 
 
-def _without(values: dict[str, Any], *names: str) -> dict[str, Any]:
+def _without(values: Mapping[str, Any], *names: str) -> dict[str, Any]:
     return {name: value for name, value in values.items() if name not in names}

@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+from ...arrays import FloatArray
 from ...atomic import atomic_write
 from ...deviation.field import NOT_MUTUAL, DeviationField
 from ...errors import ReportError
@@ -16,11 +17,18 @@ from ...staging import put_in_place, staging
 from ..drawing.deviation_colours import STANDARD, ColourArray, deviation_colours
 from ..drawing.histogram import area_histograms
 from ..drawing.legend import Legend, colour_limit_um, make_legend
-from ..drawing.pictures import NOT_INSTALLED, Pictures, can_draw, draw_pictures_steps
-from ..drawing.views import VIEW_NAMES, standard_views
+from ..drawing.pictures import (
+    NOT_INSTALLED,
+    Pictures,
+    can_draw,
+    draw_colourings_steps,
+    draw_pictures_steps,
+)
+from ..drawing.views import VIEW_NAMES, View, standard_views
+from .causes_page import LEFT, cause_colourings
 from .document import check_document
 from .sentences import PICTURES_REMEDY, PICTURES_REMEDY_CHECKOUT
-from .tables import margin_profile_csv, marks_csv, measures_csv, patches_csv
+from .tables import causes_csv, margin_profile_csv, marks_csv, measures_csv, patches_csv
 
 if TYPE_CHECKING:
     from ...check_result import CheckResult
@@ -37,6 +45,7 @@ FILES = (
     "deviation_design.ply",
     "deviation_scan.ply",
 )
+CAUSES_FILE = "causes.csv"  # only where causes were looked for
 MARKS_FILE = "marks.csv"  # only where there are support marks
 MARGIN_FILE = "margin_profile.csv"  # only where there is a margin line
 OLD_FILES = ("exceedances.csv", "contacts.csv")  # patches and marks of earlier versions
@@ -62,9 +71,10 @@ def write_check_steps(
         _write_tables(result, stage)
         yield Progress("Writing the coloured surfaces", 0.1)
         _write_surfaces(result, stage, legend)
-        drawn = yield from scaled(_draw_steps(result, legend, pictures), 0.2, 0.9)
+        drawn = yield from scaled(_draw_steps(result, legend, pictures), 0.2, 0.7)
+        maps = yield from scaled(_draw_causes_steps(result, legend, drawn), 0.7, 0.9)
         yield Progress("Writing the page", 0.9)
-        _write_page(result, stage, legend, drawn)
+        _write_page(result, stage, legend, drawn, maps)
         if drawn.pictures:
             (stage / PICTURE_FOLDER).mkdir()
         for picture in drawn.pictures:
@@ -112,9 +122,9 @@ def write_check(
     -------
     tuple of pathlib.Path
         ``check.html``, ``measures.csv``, ``patches.csv``, ``check.json``,
-        ``deviation_design.ply``, ``deviation_scan.ply``, where there are support marks
-        ``marks.csv``, where there is a margin line ``margin_profile.csv`` and, where drawn,
-        ``pictures/*.png``.
+        ``deviation_design.ply``, ``deviation_scan.ply``, where causes were looked for
+        ``causes.csv``, where there are support marks ``marks.csv``, where there is a margin
+        line ``margin_profile.csv`` and, where drawn, ``pictures/*.png``.
 
     Raises
     ------
@@ -160,6 +170,8 @@ def _legend(result: CheckResult, limit_um: float | None, palette: str) -> Legend
 def _write_tables(result: CheckResult, stage: Path) -> None:
     atomic_write(stage / "measures.csv", measures_csv(result.measures))
     atomic_write(stage / "patches.csv", patches_csv(result.patches))
+    if result.causes is not None:
+        atomic_write(stage / CAUSES_FILE, causes_csv(result.causes.causes))
     if result.marks:
         atomic_write(stage / MARKS_FILE, marks_csv(result.marks))
     if result.margin_profile is not None:
@@ -170,16 +182,20 @@ def _write_tables(result: CheckResult, stage: Path) -> None:
 
 def _write_surfaces(result: CheckResult, stage: Path, legend: Legend) -> None:
     """Write design and superimposed scan, in the design's frame, coloured by deviation."""
-    for name, evaluated, field in (
-        ("deviation_design.ply", result.evaluation, result.design_to_scan),
-        ("deviation_scan.ply", result.scan_in_place, result.scan_to_design),
+    for name, evaluated, field, more in (
+        ("deviation_design.ply", result.evaluation, result.design_to_scan, _explained(result)),
+        ("deviation_scan.ply", result.scan_in_place, result.scan_to_design, {}),
     ):
-        write_mesh(
-            stage / name,
-            evaluated.mesh,
-            {"deviation_um": 1e3 * field.deviation_mm},
-            _colours(field, legend),
-        )
+        values = {"deviation_um": 1e3 * field.deviation_mm, **more}
+        write_mesh(stage / name, evaluated.mesh, values, _colours(field, legend))
+
+
+def _explained(result: CheckResult) -> dict[str, FloatArray]:
+    """Return what each stated cause makes at the design's points, and what is left, µm."""
+    if result.causes is None or not result.causes.fields_mm:
+        return {}
+    fields = {**result.causes.fields_mm, LEFT: result.causes.left_mm}
+    return {f"{name}_um": 1e3 * field for name, field in fields.items()}
 
 
 def _colours(field: DeviationField, legend: Legend) -> ColourArray:
@@ -193,24 +209,38 @@ def _draw_steps(result: CheckResult, legend: Legend, choice: PictureChoice) -> S
         return Pictures(reason="they were not asked for.")
     if not can_draw():
         return Pictures(reason=NOT_INSTALLED)
-    areas = result.area_set
-    views = standard_views(
-        areas.insertion,
-        areas.settings.mesial_direction,
-        has_intaglio="intaglio" in areas.areas,
-    )
     return (
         yield from draw_pictures_steps(
             result.evaluation.mesh,
             _colours(result.design_to_scan, legend),
-            views,
+            _views(result),
             legend,
             caption="scan against design",
         )
     )
 
 
-def _write_page(result: CheckResult, stage: Path, legend: Legend, drawn: Pictures) -> None:
+def _draw_causes_steps(result: CheckResult, legend: Legend, drawn: Pictures) -> Steps[Pictures]:
+    """Draw what each cause makes, small, where the check's own pictures could be drawn."""
+    occlusal, cervical, side = (_views(result)[k] for k in (0, 1, 4))
+    colourings = cause_colourings(result, legend, (occlusal, cervical, side))
+    if not drawn.pictures or not colourings:
+        return Pictures()
+    return (yield from draw_colourings_steps(result.evaluation.mesh, colourings))
+
+
+def _views(result: CheckResult) -> tuple[View, ...]:
+    areas = result.area_set
+    return standard_views(
+        areas.insertion,
+        areas.settings.mesial_direction,
+        has_intaglio="intaglio" in areas.areas,
+    )
+
+
+def _write_page(
+    result: CheckResult, stage: Path, legend: Legend, drawn: Pictures, maps: Pictures
+) -> None:
     from .page import check_page
 
     page = check_page(
@@ -218,6 +248,7 @@ def _write_page(result: CheckResult, stage: Path, legend: Legend, drawn: Picture
         legend=legend,
         histograms=area_histograms(result.design_to_scan, result.area_set, legend.limit_um),
         pictures=drawn,
+        cause_maps=maps,
         written=_now(),
     )
     atomic_write(stage / "check.html", page)
@@ -234,4 +265,4 @@ def _now() -> datetime:
 def _names() -> tuple[str, ...]:
     """All files that a check can have written, by their path from its folder."""
     pictures = (f"{PICTURE_FOLDER}/{name}.png" for name in VIEW_NAMES)
-    return (*FILES, MARKS_FILE, MARGIN_FILE, *pictures)
+    return (*FILES, CAUSES_FILE, MARKS_FILE, MARGIN_FILE, *pictures)

@@ -30,6 +30,7 @@ from ..drawing.histogram import Histogram
 from ..drawing.legend import Legend, number
 from ..drawing.pictures import Pictures
 from ..drawing.svg_layout import Plot, histogram_plot, legend_plot
+from .causes_page import WhyPart, why_part
 from .margin_plot import margin_plot
 from .margin_words import angle_words, margin_details, margin_line
 from .sentences import (
@@ -68,6 +69,7 @@ def check_page(
     histograms: Sequence[Histogram],
     pictures: Pictures,
     written: datetime,
+    cause_maps: Pictures | None = None,
 ) -> str:
     """Fill the page of a check.
 
@@ -81,6 +83,8 @@ def check_page(
         Put into the page; where there are none it says why and how to get them.
     written : datetime
         Shown as the date of the report.
+    cause_maps : Pictures, optional
+        What each stated cause makes, and what is left.
 
     Returns
     -------
@@ -111,6 +115,7 @@ def check_page(
             patch_limit_um=patch_limit_um(result),
             patches_shown=PATCHES_SHOWN,
             marks_line=marks_line(result.marks),
+            why=_why_part(result, cause_maps),
             **_margin_part(result, legend.palette),
             unmatched_lines=unmatched_lines(result),
         )
@@ -135,6 +140,12 @@ def _by_direction(measures: Iterable[AreaMeasures]) -> dict[str, list[AreaMeasur
         if not mark_of(row.area):
             rows.setdefault(row.direction, []).append(row)
     return rows
+
+
+def _why_part(result: CheckResult, maps: Pictures | None) -> WhyPart | None:
+    if result.causes is None:
+        return None
+    return why_part(result.causes, () if maps is None else maps.pictures)
 
 
 def _margin_part(result: CheckResult, palette: str) -> dict[str, Any]:

@@ -1,9 +1,11 @@
-"""``measures.csv``, ``patches.csv``, ``marks.csv`` and ``margin_profile.csv``."""
+"""``measures.csv``, ``patches.csv``, ``causes.csv``, ``marks.csv``, ``margin_profile.csv``."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
+from ...causes.document import CAUSE_COLUMNS
+from ...causes.result import Cause
 from ...csv_text import cell_text, csv_text
 from ...deviation.margin_profile import MarginProfile
 from ...deviation.measures import MEASURE_COLUMNS, AreaMeasures
@@ -82,6 +84,11 @@ def patches_csv(patches: Iterable[Patch]) -> str:
     return csv_text((PATCH_COLUMNS, *rows))
 
 
+def causes_csv(causes: Iterable[Cause]) -> str:
+    """Write the causes, stated ones first; columns ``CAUSE_COLUMNS``."""
+    return csv_text((CAUSE_COLUMNS, *(_cause_row(cause) for cause in causes)))
+
+
 def marks_csv(marks: Iterable[MarkResult]) -> str:
     """Write the support marks, one row each; columns :data:`MARK_COLUMNS`."""
     return csv_text((MARK_COLUMNS, *(_mark_row(mark) for mark in marks)))
@@ -106,6 +113,14 @@ def margin_profile_csv(profile: MarginProfile) -> str:
             *([_text(*cell) for cell in zip(MARGIN_COLUMNS, row, strict=True)] for row in rows),
         ]
     )
+
+
+def _cause_row(cause: Cause) -> list[str]:
+    values = {name: getattr(cause, name) for name in CAUSE_COLUMNS}
+    if cause.direction is not None:
+        # In brackets, as in JSON: a cell that begins with a minus sign could be a formula.
+        values["direction"] = f"[{', '.join(f'{part:.4f}' for part in cause.direction)}]"
+    return [_text(name, value) for name, value in values.items()]
 
 
 def _mark_row(mark: MarkResult) -> list[str]:

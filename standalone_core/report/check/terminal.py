@@ -26,6 +26,7 @@ from ...words.names import (
     area_words,
 )
 from ...words.text import NO_VALUE, micrometres, signed_number
+from .causes_view import why_view
 from .document import areas_document, health_document
 from .margin_words import angle_words, margin_details, margin_line
 from .sentences import (
@@ -59,11 +60,13 @@ __all__ = [
     "areas_document",
     "areas_table",
     "check_view",
+    "details_view",
     "health_document",
     "health_table",
     "marks_table",
     "measures_table",
     "patches_table",
+    "verdict_view",
 ]
 
 PATCHES_SHOWN = 10
@@ -75,16 +78,24 @@ _SIGNS = {WITHIN: "✓", OUTSIDE: "✗", NOT_DECIDABLE: "?", NO_TOLERANCE: " ", 
 
 def check_view(result: CheckResult) -> RenderableType:
     """Return everything that a check has to say, the verdict first."""
+    return Group(verdict_view(result), details_view(result))
+
+
+def verdict_view(result: CheckResult) -> RenderableType:
+    """Return a check's verdict with its reasons."""
     said = headline(result.verdicts)
-    parts: list[RenderableType] = [
+    return Group(
         Text(
             f"{_SIGNS[said.verdict]} {said.title}".strip(), style=_STYLES.get(said.verdict, "bold")
         ),
         _lines((*said.sentences, patch_line(result), *_margin_lines(result))),
-        Text(),
-        measures_table(result),
-        _lines(unmatched_lines(result)),
-    ]
+    )
+
+
+def details_view(result: CheckResult) -> RenderableType:
+    """Return all that follows a check's verdict: why, how far, and how far to trust it."""
+    parts: list[RenderableType] = [] if result.causes is None else [why_view(result.causes)]
+    parts += [Text(), measures_table(result), _lines(unmatched_lines(result))]
     if result.patches:
         parts += [Text(), patches_table(result)]
     if result.marks:

@@ -186,7 +186,11 @@ def colour_limit_um(
     wanted = _quantile(values[measured], weights[measured]) if measured.any() else 0.0
     if tolerance_um is not None and tolerance_um > 0.0:
         wanted = min(max(wanted, BANDS_AT_LEAST * tolerance_um), BANDS_AT_MOST * tolerance_um)
-    wanted = max(wanted, 1.0)
+    return nice_limit(max(wanted, 1.0))
+
+
+def nice_limit(wanted: float) -> float:
+    """Round a positive number up to 1, 1.5, 2, 2.5, 3, 4, 5, 6, 8 × 10ᵏ."""
     return next(v for v in _ascending(NICE_LIMITS, wanted) if v >= wanted * (1.0 - 1e-9))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ...areas.settings import AreaSettings
 from ...areas.support_marks import SupportMark
+from ...causes.settings import CausesSettings, ProductionFacts
 from ...check_settings import CheckSettings
 from ...deviation.settings import DeviationSettings, MarkSettings, PatchSettings
 from ...deviation.tolerances import Tolerances
@@ -83,6 +84,15 @@ MARKS = Section(
     "When a support mark has a stub or a gouge; the defaults are common practice, no source.",
     keys_of(MarkSettings, "check.mark"),
 )
+
+CAUSES = Section(
+    "causes",
+    "How the causes of deviations are looked for.",
+    keys_of(CausesSettings, "check.causes"),
+)
+
+PRODUCTION = keys_of(ProductionFacts, "check.production")
+"""What is known of how crowns were produced: of a group, not of all crowns of a study."""
 
 MARK = Section(
     f"{SUPPORT_MARKS}.NAME",

@@ -115,10 +115,10 @@ def near(value: float, true: float, least: float) -> bool:
 
 
 @lru_cache(maxsize=8)
-def fields_of(design: str, settings: CausesSettings, burs: tuple[float, ...] = ()) -> CauseFields:
+def fields_of(design: str, settings: CausesSettings, facts: ProductionFacts) -> CauseFields:
     """What every cause would do to a design, made once."""
     ready = caused_design(design).ready
-    return cause_fields(ready.area_set, ready.prepared.index, settings, burs_mm=burs)
+    return cause_fields(ready.area_set, ready.prepared.index, settings, (facts,))
 
 
 def crown_of(kind: Kind, seed: int) -> CrownToExplain:
@@ -139,7 +139,7 @@ def crown_of(kind: Kind, seed: int) -> CrownToExplain:
 
 def explained(kind: Kind, seed: int) -> CausesResult:
     """Find the causes of one crown of a kind."""
-    return find_causes(fields_of(kind.design, kind.settings), crown_of(kind, seed))
+    return find_causes(fields_of(kind.design, kind.settings, kind.facts), crown_of(kind, seed))
 
 
 def tally(kind: Kind, seeds: range) -> Tally:

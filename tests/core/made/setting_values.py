@@ -28,7 +28,8 @@ def wrong_values(kind: Allowed) -> list[Any]:
 
 
 def _wrong_numbers(kind: Number) -> list[Any]:
-    values: list[Any] = [math.nan, math.inf, -math.inf, "wide", True, [1.0], -1, -1e-9]
+    values: list[Any] = [math.nan, math.inf, -math.inf, "wide", True, [1.0]]
+    values += [-1, -1e-9] if kind.low >= 0 else [1.001 * kind.low - 1, 1000.0 * kind.low]
     values += [kind.low] if kind.low_open else []
     if math.isfinite(kind.high):
         values += [kind.high * 1.001 + 1, 9999.0 * kind.high]
