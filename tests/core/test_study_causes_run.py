@@ -18,8 +18,8 @@ from cuspwise.standalone_core.errors import CuspwiseError
 from cuspwise.standalone_core.report.study.cause_tables import CAUSES_COLUMNS
 from cuspwise.standalone_core.report.study.output import write_study
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
-from cuspwise.standalone_core.study.file.new_text import NewGroup, NewStudy, study_text
 from cuspwise.standalone_core.study.file.inputs import read_study
+from cuspwise.standalone_core.study.file.new_text import NewGroup, NewStudy, study_text
 from cuspwise.standalone_core.study.measuring import all_causes
 from cuspwise.standalone_core.study.measuring.cause_predictions import predicted_verdicts
 from cuspwise.standalone_core.study.measuring.crown_causes import CausesJob
@@ -157,7 +157,7 @@ def test_a_key_stands_for_all_that_causes_depend_on(plan: StudyPlan, whole: Stud
         replace(first, scan=other),
         replace(first, scan=replace(scan, study=replace(study, settings=causes))),
         replace(first, facts=ProductionFacts(enlargement=1.25)),
-        replace(first, burs_mm=(0.4,)),
+        replace(first, searched=(ProductionFacts(bur_radius_mm=0.4),)),
         replace(first, repeatability_um=2.0),
         replace(first, why_not="the scan is the design's own surface"),
     ]

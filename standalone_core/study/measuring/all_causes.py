@@ -23,7 +23,7 @@ from .crown_causes import (
     find_and_keep,
     find_and_keep_steps,
     load_causes,
-    study_burs_mm,
+    searched_productions,
 )
 from .handing_out import handed_out
 from .kept_fields import kept_fields_steps
@@ -73,14 +73,14 @@ def explain_study_steps(
     """Find the causes of every crown, and what the crowns of each group share."""
     if not plan.check.causes.find_causes:
         return Explained(groups)
-    burs = study_burs_mm(plan, ready)
+    searched = searched_productions(plan, ready)
     yield pace.waiting("Making the design ready for causes", 0.0)
     areas = next(iter(jobs.values())).study.areas
-    steps = kept_fields_steps(store, areas, ready, plan.check.causes, burs)
+    steps = kept_fields_steps(store, areas, ready, plan.check.causes, searched)
     fields = yield from _within(pace, steps)
     repeatability = _repeatability_um(plan, repeats, store, ready, fields)
     wanted = {
-        crown.name: causes_job(plan, jobs[crown.name], crown, burs, repeatability)
+        crown.name: causes_job(plan, jobs[crown.name], crown, searched, repeatability)
         for crowns in groups.values()
         for crown in crowns
     }

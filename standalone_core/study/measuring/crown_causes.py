@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
+from ...causes.corner_fields import usable_bur_mm
 from ...causes.design_fields import CauseFields
 from ...causes.find import CrownToExplain, find_causes_steps, no_causes
-from ...causes.notes import usable_burs_mm
 from ...causes.result import Cause, CausesResult, Correction, Remaining
 from ...causes.settings import CausesSettings, ProductionFacts
 from ...deviation.tolerances import Tolerances
@@ -39,8 +39,8 @@ class CausesJob:
         Kept already.
     facts : ProductionFacts
         Of its group.
-    burs_mm : tuple of float
-        Radii of the study's burs as they show on crowns, mm.
+    searched : tuple of ProductionFacts
+        What the design's corners were looked at for; see :func:`searched_productions`.
     repeatability_um : float
         The scanner's; NaN if it is not known.
     why_not : str
@@ -49,7 +49,7 @@ class CausesJob:
 
     scan: ScanJob
     facts: ProductionFacts
-    burs_mm: tuple[float, ...]
+    searched: tuple[ProductionFacts, ...]
     repeatability_um: float
     why_not: str
 
@@ -63,7 +63,7 @@ class CausesJob:
             study.areas,
             study.settings.causes,
             self.facts,
-            list(self.burs_mm),
+            list(self.searched),
             self.repeatability_um,
             self.why_not,
         )
@@ -73,19 +73,25 @@ def causes_job(
     plan: StudyPlan,
     scan: ScanJob,
     crown: Crown,
-    burs_mm: tuple[float, ...],
+    searched: tuple[ProductionFacts, ...],
     repeatability_um: float,
 ) -> CausesJob:
     """Return what is to be done to find a crown's causes."""
     why = why_not_explained(crown.evidence.is_design, crown.superimposition.verdict)
-    return CausesJob(scan, plan.group(crown.group).production, burs_mm, repeatability_um, why)
+    return CausesJob(scan, plan.group(crown.group).production, searched, repeatability_um, why)
 
 
-def study_burs_mm(plan: StudyPlan, ready: ReadyDesign) -> tuple[float, ...]:
-    """Return the radii of all groups' burs as they show on the crowns, mm."""
-    area_set = ready.area_set
+def searched_productions(plan: StudyPlan, ready: ReadyDesign) -> tuple[ProductionFacts, ...]:
+    """Return what corners of the design are looked at for: each way with its bur, once.
+
+    Burs are as they show on the crowns, so that a factor that changes nothing there is none of
+    what the design's fields depend on.
+    """
+    evaluation = ready.evaluation
+    found = {(g.production.way, usable_bur_mm(g.production, evaluation)) for g in plan.groups}
     return tuple(
-        sorted({bur for g in plan.groups for bur in usable_burs_mm(g.production, area_set)})
+        ProductionFacts(way=way, bur_radius_mm=bur)
+        for way, bur in sorted(found, key=lambda one: (one[0], one[1] or 0.0))
     )
 
 
@@ -94,7 +100,7 @@ def find_and_keep(job: CausesJob) -> None:
     study = job.scan.study
     ready = study.workers_design()
     settings = study.settings.causes
-    fields = _workers_fields(ready, study.folder, study.areas, settings, job.burs_mm)
+    fields = _workers_fields(ready, study.folder, study.areas, settings, job.searched)
     run(find_and_keep_steps(job, ready, fields))
 
 
@@ -104,10 +110,10 @@ def _workers_fields(
     folder: Path,
     areas: str,
     settings: CausesSettings,
-    burs_mm: tuple[float, ...],
+    searched: tuple[ProductionFacts, ...],
 ) -> CauseFields:
     """Return what every cause would do to a worker's design, as the main process has kept it."""
-    return run(kept_fields_steps(ResultStore(folder), areas, ready, settings, burs_mm))
+    return run(kept_fields_steps(ResultStore(folder), areas, ready, settings, searched))
 
 
 def find_and_keep_steps(job: CausesJob, ready: ReadyDesign, fields: CauseFields) -> Steps[None]:

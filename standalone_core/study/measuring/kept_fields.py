@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from ...arrays import FloatArray
 from ...causes.design_fields import CauseFields, Fields, cause_fields_steps
-from ...causes.settings import CausesSettings
+from ...causes.settings import CausesSettings, ProductionFacts
 from ...measure import ReadyDesign
 from ...progress import Steps
 from .result_store import ResultStore, key_of
@@ -22,7 +22,7 @@ _DENSE = 0.5
 """Columns with a smaller share of other numbers than 0 are kept by their places."""
 
 
-def fields_key(areas: str, settings: CausesSettings, burs_mm: tuple[float, ...]) -> str:
+def fields_key(areas: str, settings: CausesSettings, searched: tuple[ProductionFacts, ...]) -> str:
     """Return under which fields are kept.
 
     Parameters
@@ -30,10 +30,11 @@ def fields_key(areas: str, settings: CausesSettings, burs_mm: tuple[float, ...])
     areas : str
         Under which the areas are kept, which stands for their content and the design's.
     settings : CausesSettings
-    burs_mm : tuple of float
+    searched : tuple of ProductionFacts
+        What corners are looked at for.
     """
     tried = [settings.cell_mm, settings.rim_mm, settings.fossa_ball_mm, settings.warp_reach_mm]
-    return key_of("fields", areas, tried, list(burs_mm))
+    return key_of("fields", areas, tried, list(searched))
 
 
 def kept_fields_steps(
@@ -41,16 +42,14 @@ def kept_fields_steps(
     areas: str,
     ready: ReadyDesign,
     settings: CausesSettings,
-    burs_mm: tuple[float, ...],
+    searched: tuple[ProductionFacts, ...],
 ) -> Steps[CauseFields]:
     """Return a design's fields, worked out and kept where that has not been done yet."""
-    key = fields_key(areas, settings, burs_mm)
+    key = fields_key(areas, settings, searched)
     found = load_fields(store, key, ready, settings)
     if found is not None:
         return found
-    made = yield from cause_fields_steps(
-        ready.area_set, ready.prepared.index, settings, burs_mm=burs_mm
-    )
+    made = yield from cause_fields_steps(ready.area_set, ready.prepared.index, settings, searched)
     _save(store, key, made)
     return made
 
