@@ -17,8 +17,8 @@ from typing import Any
 import bpy
 import numpy as np
 
-from ...standalone_core.areas.support_marks import SupportMark
 from ...standalone_core.causes.document import causes_document
+from ...standalone_core.causes.found_marks import as_support_mark
 from ...standalone_core.causes.result import CausesResult
 from ...standalone_core.progress import Progress, Steps
 from ...standalone_core.records import plain
@@ -126,18 +126,11 @@ def _marks(found: CausesResult) -> list[dict[str, Any]]:
             "height_um": mark.height_um,
             "kind": mark.kind,
             "likelihood": mark.likelihood,
-            "radius_mm": _as_mark(mark).radius_mm,
+            "radius_mm": as_support_mark(mark, "").radius_mm,
             "answer": OPEN,
         }
         for mark in found.marks
     ]
-
-
-def _as_mark(mark: Any) -> SupportMark:
-    from ...standalone_core.causes.found_marks import as_support_mark
-
-    found: SupportMark = as_support_mark(mark, "1")
-    return found
 
 
 # Out of date or not ---------------------------------------------------------------------------
