@@ -163,7 +163,7 @@ class Case:
             self.deviation_mm - self.smooth_mm - others,
             np.where(self.fields.cell >= 0, self.fields.area_set.evaluation.weights_mm2, 0.0),
             self.fields.area_set.evaluation.points,
-            noise_um=1e3 * evidence.sigma_mm,
+            noise_um=1e3 * evidence.covariance.sigma_mm,
             noise_length_mm=evidence.covariance.length_mm,
             cell_mm=self.fields.settings.cell_mm,
         )

@@ -85,6 +85,8 @@ class Covariance:
         Lower Cholesky factor of the covariance divided by σ².
     cost : float
         Minus the logarithm of the restricted likelihood, with the prior's.
+    sigma_mm : float
+        σ.
     """
 
     kernel: Kernel
@@ -93,11 +95,22 @@ class Covariance:
     rho: float
     factor: FloatArray
     cost: float
+    sigma_mm: float
 
-    def with_variance(self, more: FloatArray) -> Covariance:
-        """Return the covariance with more variance at each site, (c,), in units of σ²."""
+    def with_doubt(self, variance: FloatArray, columns: FloatArray) -> Covariance:
+        """Return the covariance with more of it.
+
+        Parameters
+        ----------
+        variance : (c,) float
+            Of each site by itself, mm².
+        columns : (c, k) float
+            What may be added to all sites together, mm per standard deviation.
+        """
         matrix = self.factor @ self.factor.T
-        matrix[np.diag_indices_from(matrix)] += more
+        columns = columns / self.sigma_mm
+        matrix += columns @ columns.T
+        matrix[np.diag_indices_from(matrix)] += variance / self.sigma_mm**2
         return replace(self, factor=cholesky(matrix, lower=True, overwrite_a=True))
 
     def whitened(self, values: FloatArray) -> FloatArray:
@@ -128,12 +141,17 @@ def restricted_cost(factor: FloatArray, design: FloatArray, values: FloatArray) 
     values : (c,) float
     """
     count, columns = design.shape
-    both = np.column_stack([design, values])
-    white = solve_triangular(factor, both, lower=True, check_finite=False)
-    diagonal = np.abs(np.diag(triangle_of(white)))
+    diagonal = _whitened_diagonal(factor, design, values)
     rest = diagonal[-1] ** 2 / (count - columns)
     half_logs = np.log(diagonal[:-1]).sum() + np.log(np.diag(factor)).sum()
     return float(0.5 * (count - columns) * np.log(rest) + half_logs)
+
+
+def _whitened_diagonal(factor: FloatArray, design: FloatArray, values: FloatArray) -> FloatArray:
+    """Sizes of what each whitened column keeps beside those before it, (p + 1,)."""
+    both = np.column_stack([design, values])
+    white = solve_triangular(factor, both, lower=True, check_finite=False)
+    return np.abs(np.diag(triangle_of(white)))
 
 
 def triangle_of(columns: FloatArray) -> FloatArray:
@@ -181,4 +199,6 @@ def find_covariance(
     best = minimize(cost, start, method="Nelder-Mead", options=options)
     length, nugget, rho = at(best.x)
     factor = cholesky(correlation(sites, kernel, length, nugget, rho), lower=True)
-    return Covariance(kernel, length, nugget, rho, factor, float(best.fun))
+    rest = _whitened_diagonal(factor, design, values)[-1]
+    sigma = float(rest / np.sqrt(len(values) - design.shape[1]))
+    return Covariance(kernel, length, nugget, rho, factor, float(best.fun), sigma)

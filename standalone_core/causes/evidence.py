@@ -30,8 +30,6 @@ class Evidence:
     ----------
     model : Model
     covariance : Covariance
-    sigma_mm : float
-        Size of what is left: σ.
     weights : (s,) float
         Of the subsets; their sum is 1.
     log_total : float
@@ -44,7 +42,6 @@ class Evidence:
 
     model: Model
     covariance: Covariance
-    sigma_mm: float
     weights: FloatArray
     log_total: float
     sizes: FloatArray
@@ -84,9 +81,7 @@ class Evidence:
         return mean, within + (weights[:, None] * away).T @ away
 
 
-def weigh(
-    model: Model, values: FloatArray, covariance: Covariance, sigma_mm: float | None = None
-) -> Evidence:
+def weigh(model: Model, values: FloatArray, covariance: Covariance) -> Evidence:
     """Weigh all admissible sets of a model's members.
 
     Parameters
@@ -96,16 +91,13 @@ def weigh(
         Mean deviations of the cells, mm.
     covariance : Covariance
         Of what is left.
-    sigma_mm : float, optional
-        Its size; by default what the model with all its members leaves.
     """
     white = covariance.whitened(np.column_stack([model.columns, values]))
     columns, target = white[:, :-1], white[:, -1]
     widest = columns[:, model.widest]
     fitted = widest @ np.linalg.lstsq(widest, target, rcond=None)[0]
     rest = target - fitted
-    free = len(values) - widest.shape[1]
-    sigma = float(np.sqrt(rest @ rest / free)) if sigma_mm is None else sigma_mm
+    sigma = covariance.sigma_mm
     target = fitted + np.clip(rest, -_CLIP * sigma, _CLIP * sigma)
     # What the rigid columns explain is taken off all others first.
     rigid, _ = np.linalg.qr(columns[:, :RIGID])
@@ -123,7 +115,6 @@ def weigh(
     return Evidence(
         model=model,
         covariance=covariance,
-        sigma_mm=sigma,
         weights=weights / total,
         log_total=math.log(total) - 0.5 * float(score.min()),
         sizes=sizes,

@@ -16,7 +16,7 @@ from ..deviation.tolerances import Tolerances
 from ..progress import Progress, Steps, run
 from .case import Case
 from .correction import corrections_of
-from .found import find_in_cells
+from .found import Doubt, find_in_cells
 from .found_marks import FoundMark, find_marks
 from .layers import LayerSteps, find_layers
 from .notes import notes_of
@@ -32,6 +32,11 @@ from .words import SCANNER_CLAUSE
 if TYPE_CHECKING:
     from ..mesh.triangle_mesh import TriangleMesh
     from .design_fields import CauseFields
+
+
+_SAG_DOUBT = 0.5
+"""Standard deviation of facet sag, as a share of it: the formula knows the mean curvature only,
+and edges of 0.3 mm and more are not short beside the curvature of cusps."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,14 +66,12 @@ class CrownToExplain:
 def find_causes_steps(fields: CauseFields, crown: CrownToExplain) -> Steps[CausesResult]:
     """Find the causes as :func:`find_causes` does, step by step."""
     yield Progress("Taking the scan's facets off", 0.0)
-    deviation = without_scanner(fields, crown.deviation_mm)
-    if crown.scan is not None:
-        evaluation = fields.area_set.evaluation
-        points, curvature = evaluation.points, evaluation.curvature
-        deviation = deviation + facet_sag_mm(curvature, points, crown.scan)
+    sag = _sag_mm(fields, crown)
+    deviation = without_scanner(fields, crown.deviation_mm) + sag
     values = fields.measured_means(deviation)
     yield Progress("Weighing causes", 0.1)
-    found = find_in_cells(fields, values, crown.facts, _least_um(fields, crown))
+    doubt = doubt_of_sag(fields, sag)
+    found = find_in_cells(fields, values, crown.facts, _least_um(fields, crown), doubt)
     notes = notes_of(fields, values, crown.facts)
     if found is None:
         why = "too little of the surface was measured"
@@ -136,6 +139,28 @@ def without_scanner(fields: CauseFields, deviation_mm: FloatArray) -> FloatArray
     if not permille:
         return deviation_mm
     return deviation_mm - permille * (fields.fields.strain @ parts_of(np.eye(3)))
+
+
+def _sag_mm(fields: CauseFields, crown: CrownToExplain) -> FloatArray:
+    """Return what the scan's facets alone take off the deviations, (n,), mm."""
+    evaluation = fields.area_set.evaluation
+    if crown.scan is None:
+        return np.zeros(len(evaluation.points))
+    return facet_sag_mm(evaluation.curvature, evaluation.points, crown.scan)
+
+
+def doubt_of_sag(fields: CauseFields, sag_mm: FloatArray) -> Doubt:
+    """Return what is not known after facet sag was taken off: the curvature is known roughly.
+
+    Parameters
+    ----------
+    fields : CauseFields
+    sag_mm : (n,) float
+        What was added to the deviations.
+    """
+    cells = fields.means(sag_mm)
+    sides = np.stack([~fields.cell_inside, fields.cell_inside], axis=1)
+    return Doubt((_SAG_DOUBT * cells) ** 2, _SAG_DOUBT * cells[:, None] * sides)
 
 
 def _least_um(fields: CauseFields, crown: CrownToExplain) -> float:

@@ -31,6 +31,22 @@ _SHAPE_DOUBT = 0.15
 
 
 @dataclass(frozen=True, eq=False)
+class Doubt:
+    """What is not known of cell means, beside what REML finds.
+
+    Attributes
+    ----------
+    variance : (c,) float
+        Of each cell by itself, mm².
+    columns : (c, k) float
+        What may be added to all cells together, mm per standard deviation.
+    """
+
+    variance: FloatArray
+    columns: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
 class Found:
     """What a crown's cells bear.
 
@@ -87,7 +103,11 @@ class Found:
 
 
 def find_in_cells(
-    fields: CauseFields, values: FloatArray, facts: ProductionFacts, least_um: float
+    fields: CauseFields,
+    values: FloatArray,
+    facts: ProductionFacts,
+    least_um: float,
+    doubt: Doubt | None = None,
 ) -> Found | None:
     """Find what cell means bear.
 
@@ -99,6 +119,8 @@ def find_in_cells(
     facts : ProductionFacts
     least_um : float
         Least root mean square of the deviations of a cause, µm.
+    doubt : Doubt, optional
+        What else is not known of the values.
 
     Returns
     -------
@@ -116,6 +138,9 @@ def find_in_cells(
     covariances = [
         find_covariance(sites, model.columns[:, model.widest], target, kernel) for kernel in KERNELS
     ]
+    if doubt is not None:
+        variance, together = doubt.variance[measured], doubt.columns[measured]
+        covariances = [one.with_doubt(variance, together) for one in covariances]
     evidence, shapes = _best_reach(tried, target, covariances, shapes)
     gram = field_gram(evidence.model, weights)
     confounded = is_confounded(tried.columns, np.sqrt(weights))
@@ -140,9 +165,7 @@ def _best_reach(
     for reach in tried.offered.get("rings", ()):
         if reach not in found:
             model = tried.model({**shapes, "rings": reach})
-            found[reach] = tuple(
-                weigh(model, values, one.covariance, one.sigma_mm) for one in first
-            )
+            found[reach] = tuple(weigh(model, values, covariance) for covariance in covariances)
     best = max(found, key=lambda reach: sum(one.log_total for one in found[reach]))
     return Averaged(found[best]), ({**shapes, "rings": best} if "rings" in shapes else shapes)
 
@@ -162,8 +185,8 @@ def _doubtful_covariances(averaged: Averaged, said: Sequence[Statement]) -> tupl
         for place in places:
             columns = evidence.model.columns[:, evidence.model.blocks[place]]
             made += np.abs(columns @ evidence.sizes_of([place])[0])
-        more = (_SHAPE_DOUBT * made / evidence.sigma_mm) ** 2
-        doubtful.append(evidence.covariance.with_variance(more))
+        none = np.zeros((len(made), 0))
+        doubtful.append(evidence.covariance.with_doubt((_SHAPE_DOUBT * made) ** 2, none))
     return tuple(doubtful)
 
 
