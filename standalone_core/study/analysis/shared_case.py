@@ -22,6 +22,7 @@ from ...causes.result import Cause
 from ...causes.rule import rms_um
 from ...causes.scale_causes import Strain, excess_along, strain_across
 from ...causes.sizes import NORMAL_95, Sized
+from ...causes.strain import parts_of
 from ..measuring.common_causes import OVAL, point_ratio
 
 
@@ -100,18 +101,21 @@ class SharedCase(Case):
         place = self._place(row)
         if row.family == "scale" and row.cause:
             return self._scales(row)
-        sizes = self.crowns[place]
-        if place in self.local:
-            mean, ratio = self.of_points[place]
-            return sizes[:, 0] * (1e3 * ratio * mean.deepest_mm)
-        if sizes.shape[1] == 1:
-            return sizes[:, 0]
-        if row.family == "scale":
-            return sizes[:, :3] @ np.full(3, 1.0 / 3.0)
-        mean = sizes.mean(axis=0)
-        factor = OVAL if row.cause == "oval_margin" else 1.0
-        values: FloatArray = factor * sizes @ mean / np.linalg.norm(mean)
+        values: FloatArray = self.crowns[place] @ self._weights(place, row)
         return values
+
+    def _weights(self, place: int, row: Cause) -> FloatArray:
+        """Return what makes one number of a member's sizes, (k,)."""
+        if place in self.local:
+            mean_size, ratio = self.of_points[place]
+            return np.array([1e3 * ratio * mean_size.deepest_mm])
+        mean: FloatArray = self.crowns[place].mean(axis=0)
+        if len(mean) == 1:
+            return np.ones(1)
+        if row.family == "scale":
+            return parts_of(np.eye(3)) / 3.0
+        factor = OVAL if row.cause == "oval_margin" else 1.0
+        return factor * mean / float(np.linalg.norm(mean))
 
     def _place(self, row: Cause) -> int:
         """Return the member that a row is about."""
