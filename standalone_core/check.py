@@ -15,7 +15,7 @@ from .check_settings import CheckSettings
 from .deviation.facet_sag import sag_by_area
 from .deviation.field import DeviationField
 from .deviation.judgement import Judgement, judge_deviations
-from .deviation.margin_profile import margin_profile
+from .deviation.margin_profile import MarginProfile, margin_profile
 from .deviation.support_marks import MarkResult, measure_marks
 from .deviation.verdict import ScanEvidence, doubt_about
 from .measure import (
@@ -208,12 +208,7 @@ def _judge(
         settings.tolerances.limit_um("margin"),
         scan_edge_mm=measured.mesh.mean_edge_mm,
     )
-    evidence = ScanEvidence(
-        is_design=measured.is_design,
-        layers=measured.layers,
-        margin=None if profile is None else profile.summary,
-        facet_sag=sag_by_area(area_set, measured.design_to_scan, measured.in_place.design),
-    )
+    evidence = _evidence(measured, area_set, profile)
     judgement = judge_deviations(
         measured.fields,
         area_set,
@@ -245,6 +240,17 @@ def _judge(
         marks=marks_of(measured.design_to_scan, area_set, fit, settings),
         margin_profile=profile,
         facet_sag=evidence.facet_sag,
+    )
+
+
+def _evidence(
+    measured: MeasuredScan, area_set: AreaSet, profile: MarginProfile | None
+) -> ScanEvidence:
+    return ScanEvidence(
+        is_design=measured.is_design,
+        layers=measured.layers,
+        margin=None if profile is None else profile.summary,
+        facet_sag=sag_by_area(area_set, measured.design_to_scan, measured.in_place.design),
     )
 
 
