@@ -117,8 +117,8 @@ def without_words(why: GroupWhy, without: str) -> str:
     """Return what a cause, a family without a named member, or all of them, is called."""
     if without == ALL:
         return "all of these"
-    families = {row.cause.family for row in why.stated}
-    return cause_words("" if without in families else without, without)
+    named = {row.cause.cause for row in why.stated}
+    return cause_words(without if without in named else "", without)
 
 
 def _left_out_told(why: GroupWhy) -> str:
