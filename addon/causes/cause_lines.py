@@ -123,9 +123,9 @@ def _prediction(row: Row) -> Sequence[str]:
 
 
 def mark_words(row: Row) -> str:
-    """Return what a support mark is that was found, in few words."""
+    """Return what a support mark is that was found, and its likelihood, as short as a button."""
     height = micrometres(row["height_um"], signed=True, digits=0)
-    return f"{capital(row['kind'])} {height} µm, likelihood {row['likelihood']:.2f}"
+    return f"{capital(row['kind'])} {height} µm ({row['likelihood']:.2f})"
 
 
 def place_words(row: Row) -> str:

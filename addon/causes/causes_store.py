@@ -9,6 +9,7 @@ checked again, or once something else is said of its production.
 from __future__ import annotations
 
 import json
+import math
 import uuid
 from collections.abc import Mapping
 from functools import lru_cache
@@ -17,8 +18,8 @@ from typing import Any
 import bpy
 import numpy as np
 
-from ...standalone_core.areas.support_marks import SupportMark
 from ...standalone_core.causes.document import causes_document
+from ...standalone_core.causes.found_marks import as_support_mark
 from ...standalone_core.causes.result import CausesResult
 from ...standalone_core.progress import Progress, Steps
 from ...standalone_core.records import plain
@@ -68,6 +69,7 @@ def keep_steps(read: ToExplain, found: Explained) -> Steps[None]:
     causes_id, maps = uuid.uuid4().hex[:8], _maps(found.causes)
     mesh = bridge.new_mesh(CAUSES_MESH_NAME, found.evaluation.points)
     bridge.write_attribute(mesh, POINT_WEIGHT, "FLOAT", found.evaluation.weights_mm2)
+    before = causes_of(scan)
     forget(scan, design)
     source = found.evaluation.design.vertices
     for number, (key, values) in enumerate(maps.items()):
@@ -81,9 +83,9 @@ def keep_steps(read: ToExplain, found: Explained) -> Steps[None]:
         "choices": plain(read.choices),
         "tolerances_um": dict(read.kept["choices"]["tolerances_um"]),
         "maps": list(maps),
-        "marks": _marks(found.causes),
         "build_direction": plain(found.causes.build_direction),
         **causes_document(found.causes),
+        "marks": _marks(found.causes, before),
     }
     data = store.data_of(scan)
     data.causes_id, data.causes_points = causes_id, mesh
@@ -118,26 +120,29 @@ def _maps(found: CausesResult) -> dict[str, np.ndarray]:
     return {**maps, LEFT: found.left_mm}
 
 
-def _marks(found: CausesResult) -> list[dict[str, Any]]:
-    """Return the support marks that were found, as plain data, with the circle each would be."""
-    return [
-        {
-            "place_mm": list(mark.place_mm),
-            "height_um": mark.height_um,
-            "kind": mark.kind,
-            "likelihood": mark.likelihood,
-            "radius_mm": _as_mark(mark).radius_mm,
-            "answer": OPEN,
-        }
-        for mark in found.marks
-    ]
+def _marks(found: CausesResult, before: Mapping[str, Any] | None) -> list[dict[str, Any]]:
+    """Return the support marks that were found, as plain data, with the circle each would be.
 
-
-def _as_mark(mark: Any) -> SupportMark:
-    from ...standalone_core.causes.found_marks import as_support_mark
-
-    found: SupportMark = as_support_mark(mark, "1")
-    return found
+    What was dismissed before stays dismissed.
+    """
+    dismissed = [row for row in (before or {}).get("marks", ()) if row["answer"] == DISMISSED]
+    rows = []
+    for number, mark in enumerate(found.marks, 1):
+        circle = as_support_mark(mark, str(number))
+        again = any(
+            math.dist(row["place_mm"], mark.place_mm) < row["radius_mm"] for row in dismissed
+        )
+        rows.append(
+            {
+                "place_mm": list(mark.place_mm),
+                "height_um": mark.height_um,
+                "kind": mark.kind,
+                "likelihood": mark.likelihood,
+                "radius_mm": circle.radius_mm,
+                "answer": DISMISSED if again else OPEN,
+            }
+        )
+    return rows
 
 
 # Out of date or not ---------------------------------------------------------------------------

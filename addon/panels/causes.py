@@ -93,7 +93,8 @@ class FoundMarksPanel(SidebarPanel, bpy.types.Panel):
         say(
             self.layout,
             context,
-            "Places that may be support marks. Click one to look at it; then accept or dismiss it.",
+            "Places that may be support marks, with their likelihood. Click one to look at it; "
+            "then accept or dismiss it.",
         )
         column = self.layout.column(align=True)
         for number, mark in causes_store.open_marks(_kept(context) or {}):

@@ -194,7 +194,7 @@ class Case:
         """The stated strain, the scanner's uncertainty added; None without one."""
         if not self.scale_places:
             return None
-        strain = strain_of(self.found.evidences, self.scale_places)
+        strain = strain_of(self.found.evidence, self.scale_places)
         return strain.with_scale_sd(self.fields.settings.scanner_scale_uncertainty_permille)
 
     @cached_property

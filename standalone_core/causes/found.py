@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from ..arrays import BoolArray, FloatArray
+from .averaged import Averaged
 from .covariance import KERNELS, Covariance, find_covariance
 from .design_fields import CauseFields
 from .evidence import Evidence, weigh
@@ -16,7 +17,7 @@ from .members import Candidates, Shapes, candidates, is_confounded
 from .model import Member
 from .rule import Rule, Statement, field_gram, statements
 from .settings import ProductionFacts
-from .sizes import Fitted, Sized, explained_share, fitted, likeliest, sized
+from .sizes import Fitted, Sized, explained_share, fitted, sized
 
 LEAST_CELLS = 60
 """Fewer measured cells bear no statement: there would be hardly more of them than columns."""
@@ -39,8 +40,7 @@ class Found:
         What was chosen where shapes were searched.
     measured : (c,) bool
         Which of the design's cells.
-    evidences : tuple of Evidence
-        One per covariance.
+    evidence : Averaged
     statements : tuple of Statement
     values, weights : (c,) float
         Of the measured cells: mean deviations, mm, and areas, mm².
@@ -50,7 +50,7 @@ class Found:
 
     shapes: Shapes
     measured: BoolArray
-    evidences: tuple[Evidence, ...]
+    evidence: Averaged
     statements: tuple[Statement, ...]
     values: FloatArray
     weights: FloatArray
@@ -59,12 +59,12 @@ class Found:
     @property
     def best(self) -> Evidence:
         """Under the covariance that the data bear best."""
-        return likeliest(self.evidences)
+        return self.evidence.best
 
     @cached_property
     def sized(self) -> tuple[Sized, ...]:
         """The stated causes with their sizes."""
-        return sized(self.evidences, self.statements, self.values, self.weights, self.gram)
+        return sized(self.evidence, self.statements, self.values, self.weights, self.gram)
 
     @property
     def explaining(self) -> tuple[int, ...]:
@@ -116,21 +116,21 @@ def find_in_cells(
     covariances = [
         find_covariance(sites, model.columns[:, model.widest], target, kernel) for kernel in KERNELS
     ]
-    evidences, shapes = _best_reach(tried, target, covariances, shapes)
-    gram = field_gram(evidences[0].model, weights)
+    evidence, shapes = _best_reach(tried, target, covariances, shapes)
+    gram = field_gram(evidence.model, weights)
     confounded = is_confounded(tried.columns, np.sqrt(weights))
     rule = Rule(fields.settings.probability, least_um, confounded)
-    said = statements(evidences, gram, rule)
-    doubtful = _doubtful_covariances(evidences, said)
+    said = statements(evidence, gram, rule)
+    doubtful = _doubtful_covariances(evidence, said)
     if doubtful:
-        evidences, shapes = _best_reach(tried, target, doubtful, shapes)
-        said = statements(evidences, gram, rule)
-    return Found(shapes, measured, evidences, said, target, weights, gram)
+        evidence, shapes = _best_reach(tried, target, doubtful, shapes)
+        said = statements(evidence, gram, rule)
+    return Found(shapes, measured, evidence, said, target, weights, gram)
 
 
 def _best_reach(
     tried: Candidates, values: FloatArray, covariances: Sequence[Covariance], shapes: Shapes
-) -> tuple[tuple[Evidence, ...], Shapes]:
+) -> tuple[Averaged, Shapes]:
     """Weigh all sets for every reach of a deformed margin, and keep the one that does best.
 
     Beside scale a wrong reach would be made up for by a scale that is not there.
@@ -144,12 +144,10 @@ def _best_reach(
                 weigh(model, values, one.covariance, one.sigma_mm) for one in first
             )
     best = max(found, key=lambda reach: sum(one.log_total for one in found[reach]))
-    return found[best], ({**shapes, "rings": best} if "rings" in shapes else shapes)
+    return Averaged(found[best]), ({**shapes, "rings": best} if "rings" in shapes else shapes)
 
 
-def _doubtful_covariances(
-    evidences: Sequence[Evidence], said: Sequence[Statement]
-) -> tuple[Covariance, ...]:
+def _doubtful_covariances(averaged: Averaged, said: Sequence[Statement]) -> tuple[Covariance, ...]:
     """Give less weight to cells that a stated local cause fills: its shape is known roughly only.
 
     What the ball's shape misses of a deep place would else be made up for by causes that are not
@@ -159,7 +157,7 @@ def _doubtful_covariances(
     if not places:
         return ()
     doubtful = []
-    for evidence in evidences:
+    for evidence in averaged.evidences:
         made = np.zeros(len(evidence.model.columns))
         for place in places:
             columns = evidence.model.columns[:, evidence.model.blocks[place]]

@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 
 from ..arrays import FloatArray
-from .evidence import Evidence
+from .averaged import Averaged
 from .model import RIGID, Model
 from .result import Family
 
@@ -52,7 +52,7 @@ class Rule:
     Attributes
     ----------
     probability : float
-        Least probability, under every covariance.
+        Least probability.
     least_um : float
         Least root mean square of the deviations of a cause, µm.
     confounded : bool
@@ -90,32 +90,27 @@ def rms_um(model: Model, gram: FloatArray, place: int, sizes: FloatArray) -> flo
     return UM * math.sqrt(max(float(sizes @ part @ sizes), 0.0))
 
 
-def statements(
-    evidences: Sequence[Evidence], gram: FloatArray, rule: Rule
-) -> tuple[Statement, ...]:
-    """Say what all covariances agree on.
+def statements(evidence: Averaged, gram: FloatArray, rule: Rule) -> tuple[Statement, ...]:
+    """Say what the data hold.
 
     Parameters
     ----------
-    evidences : sequence of Evidence
-        Of the same model, under different covariances.
+    evidence : Averaged
     gram : (p − 6, p − 6) float
         See :func:`field_gram`.
     rule : Rule
     """
-    model = evidences[0].model
-    held = np.min([evidence.probability for evidence in evidences], axis=0)
-    size = np.min(
+    model, held = evidence.model, evidence.probability
+    size = np.array(
         [
-            [rms_um(model, gram, place, evidence.sizes_of([place])[0]) for place in _all(model)]
-            for evidence in evidences
-        ],
-        axis=0,
+            rms_um(model, gram, place, evidence.sizes_of([place])[0])
+            for place in range(len(model.members))
+        ]
     )
     found: list[Statement] = []
     open_families: list[Family] = []
     for family, places in model.families.items():
-        sure = min(evidence.of_any(places) for evidence in evidences)
+        sure = evidence.of_any(places)
         doubted = rule.confounded and family in ("scale", "growth")
         if doubted or sure < rule.probability:
             open_families.append(family)
@@ -133,26 +128,22 @@ def statements(
         unnamed = not any(held[place] >= rule.probability for place in places)
         if unnamed and size[best] >= rule.least_um:
             found.append(Statement(family, best, False, sure, float(size[best])))
-    return (*found, *_either(evidences, open_families, held, size, rule))
-
-
-def _all(model: Model) -> range:
-    return range(len(model.members))
+    return (*found, *_either(evidence, open_families, held, size, rule))
 
 
 def _either(
-    evidences: Sequence[Evidence],
+    evidence: Averaged,
     families: Sequence[Family],
     held: FloatArray,
     size: FloatArray,
     rule: Rule,
 ) -> list[Statement]:
     """State two families that together are sure, where neither is by itself."""
-    model = evidences[0].model
+    model = evidence.model
     pairs = []
     for one, other in combinations(families, 2):
         places = np.concatenate([model.families[one], model.families[other]])
-        sure = min(evidence.of_any(places) for evidence in evidences)
+        sure = evidence.of_any(places)
         best = [
             int(model.families[family][np.argmax(held[model.families[family]])])
             for family in (one, other)

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrays import FloatArray
-from .evidence import Evidence
-from .sizes import NORMAL_95, likeliest
+from .averaged import Averaged
+from .sizes import NORMAL_95
 from .strain import parts_of, tensor_of
 
 
@@ -70,21 +70,18 @@ class MainDirections:
     cone_deg: float
 
 
-def strain_of(evidences: Sequence[Evidence], places: Sequence[int]) -> Strain:
+def strain_of(evidence: Averaged, places: Sequence[int]) -> Strain:
     """Return the strain that stated members of the scale family make together.
 
     Parameters
     ----------
-    evidences : sequence of Evidence
+    evidence : Averaged
     places : sequence of int
         The members: scale and scale along the build direction, or scale per direction.
     """
-    model = likeliest(evidences).model
-    sizes, _ = likeliest(evidences).sizes_of(places)
-    spreads = [evidence.sizes_of(places)[1] for evidence in evidences]
-    wide = max(spreads, key=lambda spread: float(np.trace(spread)))
-    ways = np.hstack([model.members[place].strains for place in places])
-    return Strain(ways @ sizes, ways @ wide @ ways.T)
+    sizes, spread = evidence.sizes_of(places)
+    ways = np.hstack([evidence.model.members[place].strains for place in places])
+    return Strain(ways @ sizes, ways @ spread @ ways.T)
 
 
 def main_directions(strain: Strain) -> MainDirections:

@@ -3,7 +3,6 @@
 import json
 
 import bpy
-import numpy as np
 from driver import (
     FACTS,
     area_and,
@@ -12,7 +11,6 @@ from driver import (
     open_tab,
     part,
     picture,
-    printed_errors,
     run,
     scan,
     scroll,
@@ -98,24 +96,16 @@ def back():
     return 1.0
 
 
-def find_marks():
-    """A support mark as if it had been found, where the printed crown has a stub."""
-    spot = printed_errors().spots[0]
-    shape = part("standalone_core.demo.shape").CrownShape()
-    place = shape.points(np.array(np.deg2rad(spot.angle_deg)), np.array(spot.s_mm))
+def to_the_marks():
+    """The support marks that were found are in the middle of the panel."""
     kept = json.loads(scan().cuspwise.causes)
-    row = {"place_mm": place.tolist(), "height_um": 60.0, "kind": "stub", "likelihood": 0.93}
-    kept["marks"] = [{**row, "radius_mm": 0.6, "answer": "open"}]
-    scan().cuspwise.causes = json.dumps(kept)
+    FACTS["found"] = [row["kind"] for row in kept["marks"]]
     scroll("down", 300)
     return 1.5
 
 
 def accept():
-    """Make it one of the design's."""
-    scroll("up", 8)
-    with view():
-        bpy.ops.wm.redraw_timer(type="DRAW_WIN_SWAP", iterations=1)
+    """Make the first one a mark of the design."""
     picture("causes_6_marks")
     with view():
         bpy.ops.cuspwise.accept_found_mark("INVOKE_DEFAULT", number=0)
@@ -143,7 +133,7 @@ run(
         show_left,
         show_one,
         back,
-        find_marks,
+        to_the_marks,
         accept,
         wait_for_job,
         accepted,

@@ -52,5 +52,6 @@ def test_the_build_direction_is_drawn(facts: dict[str, Any]) -> None:
 
 def test_a_found_mark_becomes_one_of_the_design(facts: dict[str, Any]) -> None:
     """Accepted with a click, it is measured while the window goes on."""
+    assert facts["found"][0] == "stub"
     assert facts["marked"] == ["support: 1"]
     assert facts["measured"] == ["stub"]
