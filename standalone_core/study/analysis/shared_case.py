@@ -17,7 +17,7 @@ from scipy.special import stdtrit
 from ...arrays import FloatArray
 from ...causes.case import Case
 from ...causes.found import Found
-from ...causes.local_sizes import SHAPE_SD, LocalSize
+from ...causes.local_sizes import SHAPE_SD, SizeAtPoints
 from ...causes.result import Cause
 from ...causes.rule import rms_um
 from ...causes.scale_causes import Strain, excess_along, strain_across
@@ -54,14 +54,14 @@ class SharedCase(Case):
     stretch : float
         What turns a standard deviation between crowns into a standard error that ± z times is
         ± t·SD/√m.
-    of_points : mapping of int to (LocalSize, float)
+    of_points : mapping of int to (SizeAtPoints, float)
         Of each local cause, its size in the mean crown at points, and what turns sizes in cells
         into those at its deepest places.
     """
 
     crowns: Mapping[int, FloatArray] = None  # type: ignore[assignment]  # always given
     stretch: float = np.nan
-    of_points: Mapping[int, tuple[LocalSize, float]] = None  # type: ignore[assignment]  # always given
+    of_points: Mapping[int, tuple[SizeAtPoints, float]] = None  # type: ignore[assignment]  # always given
 
     @cached_property
     def parts(self) -> FloatArray | None:
@@ -84,7 +84,7 @@ class SharedCase(Case):
         return Strain(self.parts.mean(axis=0), spread).with_scale_sd(uncertainty)
 
     @cached_property
-    def local(self) -> Mapping[int, LocalSize]:
+    def local(self) -> Mapping[int, SizeAtPoints]:
         """The mean sizes of the local causes."""
         sizes = {}
         for place, (mean, ratio) in self.of_points.items():
@@ -93,7 +93,7 @@ class SharedCase(Case):
             share = mean.share * top / mean.top_share if mean.top_share else mean.share
             # What the design's own mesh does not know of its corners is in all crowns alike.
             sd = float(np.hypot(self.stretch * tops.std(ddof=1), SHAPE_SD * top))
-            sizes[place] = LocalSize(share, top, sd, mean.deepest_mm)
+            sizes[place] = SizeAtPoints(share, top, sd, mean.deepest_mm)
         return sizes
 
     def crowns_values(self, row: Cause) -> FloatArray:
