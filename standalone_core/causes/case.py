@@ -15,7 +15,7 @@ from .corner_fields import effective_bur_mm
 from .design_fields import CauseFields, Fields
 from .filled_places import FilledPlace, filled_places
 from .found import LOCAL_FAMILIES, Found
-from .local_sizes import LocalSize, local_size
+from .local_sizes import SizeAtPoints, local_size
 from .members import MARGIN_CAUSES
 from .prediction import superimposed_anew
 from .scale_causes import MainDirections, Strain, main_directions, strain_of
@@ -97,7 +97,7 @@ class Case:
         return made
 
     @cached_property
-    def local(self) -> Mapping[int, LocalSize]:
+    def local(self) -> Mapping[int, SizeAtPoints]:
         """The sizes of the local causes, at points."""
         places = [place for place in self.columns if self.is_local(place)]
         rest = self.deviation_mm - self.smooth_mm

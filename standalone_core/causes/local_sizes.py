@@ -29,7 +29,7 @@ SHAPE_SD = 0.04
 
 
 @dataclass(frozen=True)
-class LocalSize:
+class SizeAtPoints:
     """How much of a column shows.
 
     Attributes
@@ -57,7 +57,7 @@ class LocalSize:
         return middle, low, high
 
 
-def local_size(fields: CauseFields, column: FloatArray, rest_mm: FloatArray) -> LocalSize:
+def local_size(fields: CauseFields, column: FloatArray, rest_mm: FloatArray) -> SizeAtPoints:
     """Fit one local column at the points.
 
     Parameters
@@ -83,7 +83,7 @@ def local_size(fields: CauseFields, column: FloatArray, rest_mm: FloatArray) -> 
         block,
     )
     of_top, sd_of_top = _slope(column, rest - _block_means(rest, beside, block), top, block)
-    return LocalSize(
+    return SizeAtPoints(
         share=share,
         top_share=of_top,
         top_sd=float(np.hypot(max(sd, sd_of_top), SHAPE_SD * of_top)),

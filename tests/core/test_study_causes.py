@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -12,9 +14,14 @@ from cuspwise.standalone_core.causes.rows import rows_of
 from cuspwise.standalone_core.causes.settings import CausesSettings, ProductionFacts
 from cuspwise.standalone_core.causes.words import SCANNER_CLAUSE
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, Ring
+from cuspwise.standalone_core.statistics.odd import OddUnit
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
+from cuspwise.standalone_core.study.analysis.causes import causes_analysis
+from cuspwise.standalone_core.study.analysis.cohort import cohort_of
+from cuspwise.standalone_core.study.analysis.results.analysis import OddCrown
 from cuspwise.standalone_core.study.analysis.results.causes import CausesAnalysis
 from cuspwise.standalone_core.study.analysis.shared_case import SharedCase, sized_by_crowns
+from cuspwise.standalone_core.study.measuring.cause_predictions import PredictedVerdict
 from cuspwise.standalone_core.study.measuring.common_causes import common_sizes
 from cuspwise.standalone_core.study.measuring.scanner_uncertainty import repeatability_um
 from cuspwise.standalone_core.study.measuring.shared_causes import GroupCauses, StudyCauses
@@ -261,6 +268,61 @@ def test_repeatability_is_the_pooled_spread_between_scans_of_a_crown() -> None:
     found = repeatability_um({name: list(rows) for name, rows in scans.items()}, area)
     assert found == pytest.approx(expected, rel=1e-9)
     assert np.isnan(repeatability_um({"x": list(scans["x"])}, area))  # too few scans
+
+
+def test_sizes_without_an_odd_crown_stand_beside(
+    uniform: tuple[GroupCauses, caused_groups.Crowns],
+) -> None:
+    group = uniform[0]
+    run = study_runs.study({"a": {"whole": [8.0] * 8}})
+    run = replace(run, causes=StudyCauses({"a": group}, (), NAN, 1.5))
+    odd = OddCrown("a3", "a", cast(OddUnit, SimpleNamespace(odd=True)), "Unlike.")
+    found = causes_analysis(cohort_of(run), run, [odd])
+    assert found is not None
+    (row,) = found.groups[0].stated
+    rest = np.delete(np.array(row.values), 3)
+    expected = stats.ttest_1samp(rest, 0.0).confidence_interval(0.95)
+    assert row.without_odd == pytest.approx((rest.mean(), expected.low, expected.high), rel=1e-9)
+    assert row.n == 8  # it stays in
+    assert any(text.startswith("Without the odd crowns: ") for text in found.groups[0].sentences)
+
+
+def test_predictions_are_counted_and_marked_as_such(
+    uniform: tuple[GroupCauses, caused_groups.Crowns],
+) -> None:
+    told = [
+        PredictedVerdict(f"a{k}", "growth_uniform", "margin", 20.0, 9.0, 15.0, now, "within")
+        for k, now in enumerate(["within"] * 3 + ["outside"] * 4 + ["not_decidable"])
+    ]
+    group = replace(uniform[0], predicted=tuple(told))
+    found = analysis_of([(group, uniform[1])]).groups[0]
+    (row,) = found.predicted
+    assert (row.n, row.within, row.would_be_within) == (7, 3, 7)
+    assert (row.mean_abs_um, row.predicted_um) == (20.0, 9.0)
+    assert (
+        "Prediction, without uniform growth: 7 of 7 would meet the tolerance of the margin (now 3)."
+        in found.sentences
+    )
+
+
+def test_a_cause_whose_correction_makes_things_worse_is_doubted(
+    uniform: tuple[GroupCauses, caused_groups.Crowns],
+) -> None:
+    told = [
+        PredictedVerdict(f"a{k}", "growth_uniform", "whole", 9.0, 11.0, 25.0, "within", "within")
+        for k in range(8)
+    ]
+    found = analysis_of([(replace(uniform[0], predicted=tuple(told)), uniform[1])]).groups[0]
+    (said,) = [text for text in found.sentences if text.startswith("Prediction")]
+    assert "no crown's verdict changes" in said
+    assert "do not correct by it" in said
+
+
+def test_growth_of_one_side_alone_is_not_named_even_growth() -> None:
+    outside = Flaws(ProductionErrors(growth_um=(10.0, 2.0)))
+    made = caused_groups.crowns([outside] * 6, np.random.default_rng(14))
+    names = {row.cause for row in rows_of(shared(caused_groups.group(made)), ())}
+    assert "growth_uniform" not in names
 
 
 @pytest.mark.slow

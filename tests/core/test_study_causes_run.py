@@ -44,7 +44,7 @@ bur_radius_mm = 0.5
 
 @pytest.fixture(scope="module")
 def file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return write_small_study(tmp_path_factory.mktemp("study"), {"a": 3, "b": 1})
+    return write_small_study(tmp_path_factory.mktemp("study"), {"a": 3, "b": 1}, STUDY)
 
 
 @pytest.fixture(scope="module")

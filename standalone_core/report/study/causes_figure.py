@@ -44,9 +44,11 @@ def causes_figure(analysis: StudyAnalysis) -> Figure | None:
         axes = drawing.subplots()
         bare_axes(axes, rows=len(names))
         for row in rows:
-            _draw(axes, analysis, row, names.index(_name(row)), groups)
+            name = _name(row)
+            beside = [other.group for other in rows if _name(other) == name]
+            _draw(axes, analysis, row, names.index(name), (beside, 0.8 / len(groups)))
         axes.set_yticks(range(len(names)), [wrapped(name, LABEL_WIDTH) for name in names])
-        axes.set_xlabel("root mean square over the surface, µm; beside it the size")
+        axes.set_xlabel("root mean square over the surface, µm")
         axes.set_xlim(0.0, 1.45 * max(_ends(row)[1] for row in rows))
         handles = [
             Patch(
@@ -68,11 +70,15 @@ def causes_figure(analysis: StudyAnalysis) -> Figure | None:
 
 
 def _draw(
-    axes: Axes, analysis: StudyAnalysis, row: SharedCause, place: int, groups: list[str]
+    axes: Axes,
+    analysis: StudyAnalysis,
+    row: SharedCause,
+    place: int,
+    bars: tuple[list[str], float],
 ) -> None:
-    """Draw one cause of one group."""
-    thick = 0.8 / len(groups)
-    middle = place - 0.4 + (groups.index(row.group) + 0.5) * thick
+    """Draw one cause of one group, beside other groups' bars of that thickness."""
+    groups, thick = bars
+    middle = place + (groups.index(row.group) - 0.5 * (len(groups) - 1)) * thick
     style = group_style(analysis.groups.index(row.group))
     size = row.cause.rms_um
     low, high = _ends(row)

@@ -14,7 +14,7 @@ from ...statistics.equivalence import decide
 from ...statistics.reasons import FIRST, SECOND
 from ...statistics.two_groups import compare_two
 from ...words.text import capital, count_words, micrometres, signed_number
-from ..measuring.common_causes import CommonSize
+from ..measuring.common_causes import CommonCause
 from .cohort import Cohort
 from .corrections import correct
 from .results.causes import CauseComparison
@@ -24,7 +24,7 @@ from .sentences import LEAD_WORDS, p_words
 _FREE = "Scanned alike, the scanner's own scale is in both: the difference is free of it."
 
 
-def cause_comparisons(cohort: Cohort, common: Sequence[CommonSize]) -> tuple[CauseComparison, ...]:
+def cause_comparisons(cohort: Cohort, common: Sequence[CommonCause]) -> tuple[CauseComparison, ...]:
     """Compare every pair of groups by every cause that some group has.
 
     The test that leads in the plan decides, its p-values corrected by Holm over all comparisons
@@ -40,7 +40,7 @@ def cause_comparisons(cohort: Cohort, common: Sequence[CommonSize]) -> tuple[Cau
     return tuple(_decided(cohort, row, p) for row, p in zip(rows, corrected, strict=True))
 
 
-def _compared(cohort: Cohort, size: CommonSize, first: str, second: str) -> CauseComparison:
+def _compared(cohort: Cohort, size: CommonCause, first: str, second: str) -> CauseComparison:
     plan = cohort.plan.analysis
     tests = compare_two(size.values[second], size.values[first], confidence=plan.confidence)
     why = tests.welch.reason if plan.lead == "welch" else tests.mann_whitney.reason
@@ -98,7 +98,8 @@ def _interval(row: CauseComparison) -> str:
 def size_words(value: float, unit: str, *, signed: bool = False) -> str:
     """Write the size of a cause: ‰ as per cent with two figures behind the point, or µm."""
     if unit == "‰":
-        return f"{signed_number(value / 10.0, '+.2f' if signed else '.2f')} %"
+        rounded = round(value / 10.0, 2) or 0.0  # no minus before nothing
+        return f"{signed_number(rounded, '+.2f' if signed and rounded else '.2f')} %"
     return f"{micrometres(value, signed=signed)} {unit}"
 
 

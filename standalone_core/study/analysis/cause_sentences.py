@@ -117,8 +117,8 @@ def without_words(why: GroupWhy, without: str) -> str:
     """Return what a cause, a family without a named member, or all of them, is called."""
     if without == ALL:
         return "all of these"
-    families = {row.cause.family for row in why.stated}
-    return cause_words("" if without in families else without, without)
+    unnamed = {row.cause.family for row in why.stated if not row.cause.cause}
+    return cause_words("" if without in unnamed else without, without)
 
 
 def _left_out_told(why: GroupWhy) -> str:

@@ -17,11 +17,12 @@ from scipy.special import stdtrit
 from ...arrays import FloatArray
 from ...causes.case import Case
 from ...causes.found import Found
-from ...causes.local_sizes import SHAPE_SD, LocalSize
+from ...causes.local_sizes import SHAPE_SD, SizeAtPoints
 from ...causes.result import Cause
 from ...causes.rule import rms_um
 from ...causes.scale_causes import Strain, excess_along, strain_across
 from ...causes.sizes import NORMAL_95, Sized
+from ...causes.strain import parts_of
 from ..measuring.common_causes import OVAL, point_ratio
 
 
@@ -53,14 +54,14 @@ class SharedCase(Case):
     stretch : float
         What turns a standard deviation between crowns into a standard error that ± z times is
         ± t·SD/√m.
-    of_points : mapping of int to (LocalSize, float)
+    of_points : mapping of int to (SizeAtPoints, float)
         Of each local cause, its size in the mean crown at points, and what turns sizes in cells
         into those at its deepest places.
     """
 
     crowns: Mapping[int, FloatArray] = None  # type: ignore[assignment]  # always given
     stretch: float = np.nan
-    of_points: Mapping[int, tuple[LocalSize, float]] = None  # type: ignore[assignment]  # always given
+    of_points: Mapping[int, tuple[SizeAtPoints, float]] = None  # type: ignore[assignment]  # always given
 
     @cached_property
     def parts(self) -> FloatArray | None:
@@ -83,7 +84,7 @@ class SharedCase(Case):
         return Strain(self.parts.mean(axis=0), spread).with_scale_sd(uncertainty)
 
     @cached_property
-    def local(self) -> Mapping[int, LocalSize]:
+    def local(self) -> Mapping[int, SizeAtPoints]:
         """The mean sizes of the local causes."""
         sizes = {}
         for place, (mean, ratio) in self.of_points.items():
@@ -92,7 +93,7 @@ class SharedCase(Case):
             share = mean.share * top / mean.top_share if mean.top_share else mean.share
             # What the design's own mesh does not know of its corners is in all crowns alike.
             sd = float(np.hypot(self.stretch * tops.std(ddof=1), SHAPE_SD * top))
-            sizes[place] = LocalSize(share, top, sd, mean.deepest_mm)
+            sizes[place] = SizeAtPoints(share, top, sd, mean.deepest_mm)
         return sizes
 
     def crowns_values(self, row: Cause) -> FloatArray:
@@ -100,18 +101,21 @@ class SharedCase(Case):
         place = self._place(row)
         if row.family == "scale" and row.cause:
             return self._scales(row)
-        sizes = self.crowns[place]
-        if place in self.local:
-            mean, ratio = self.of_points[place]
-            return sizes[:, 0] * (1e3 * ratio * mean.deepest_mm)
-        if sizes.shape[1] == 1:
-            return sizes[:, 0]
-        if row.family == "scale":
-            return sizes[:, :3] @ np.full(3, 1.0 / 3.0)
-        mean = sizes.mean(axis=0)
-        factor = OVAL if row.cause == "oval_margin" else 1.0
-        values: FloatArray = factor * sizes @ mean / np.linalg.norm(mean)
+        values: FloatArray = self.crowns[place] @ self._weights(place, row)
         return values
+
+    def _weights(self, place: int, row: Cause) -> FloatArray:
+        """Return what makes one number of a member's sizes, (k,)."""
+        if place in self.local:
+            mean_size, ratio = self.of_points[place]
+            return np.array([1e3 * ratio * mean_size.deepest_mm])
+        mean: FloatArray = self.crowns[place].mean(axis=0)
+        if len(mean) == 1:
+            return np.ones(1)
+        if row.family == "scale":
+            return parts_of(np.eye(3)) / 3.0
+        factor = OVAL if row.cause == "oval_margin" else 1.0
+        return factor * mean / float(np.linalg.norm(mean))
 
     def _place(self, row: Cause) -> int:
         """Return the member that a row is about."""

@@ -21,7 +21,7 @@ OVAL = 4.0
 
 
 @dataclass(frozen=True, eq=False)
-class CommonSize:
+class CommonCause:
     """Each crown's size of one cause, in a model of all that the groups have.
 
     Attributes
@@ -51,7 +51,7 @@ class _Part:
 
 def common_sizes(
     groups: Sequence[GroupCauses], cells: Mapping[str, FloatArray]
-) -> tuple[CommonSize, ...]:
+) -> tuple[CommonCause, ...]:
     """Size every crown by the causes that any group has, all in one model.
 
     Scale along the build direction counts along each group's own one. Where the groups' causes
@@ -73,7 +73,7 @@ def common_sizes(
     values = {group.group: _values(group, parts, cells[group.group]) for group in groups}
     crowns = {group.group: group.crowns for group in groups}
     return tuple(
-        CommonSize(
+        CommonCause(
             cause=part.member.cause,
             family=part.member.family,
             unit="‰" if part.member.family == "scale" else "µm",

@@ -24,7 +24,7 @@ from ...causes.settings import ProductionFacts
 
 if TYPE_CHECKING:
     from .cause_predictions import PredictedVerdict
-    from .common_causes import CommonSize
+    from .common_causes import CommonCause
 
 LEAST_CROWNS = 3
 """Fewer crowns say too little of how causes scatter between crowns. Ours, no source."""
@@ -97,7 +97,7 @@ class StudyCauses:
     ----------
     groups : mapping of str to GroupCauses
         Per group with crowns, in the plan's order.
-    common : tuple of CommonSize
+    common : tuple of CommonCause
         Each crown's sizes of the causes that some group has, in one model for all groups.
     repeatability_um : float
         The scanner's, from repeated scans, as root mean square over the surface; NaN if unknown.
@@ -106,7 +106,7 @@ class StudyCauses:
     """
 
     groups: Mapping[str, GroupCauses]
-    common: tuple[CommonSize, ...]
+    common: tuple[CommonCause, ...]
     repeatability_um: float
     least_um: float
 
