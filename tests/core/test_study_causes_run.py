@@ -38,7 +38,11 @@ from cuspwise.standalone_core.study.measuring.kept_fields import (
 from cuspwise.standalone_core.study.measuring.result_store import ResultStore
 from cuspwise.standalone_core.study.measuring.results import StudyRun
 from cuspwise.standalone_core.study.measuring.run import run_study
-from cuspwise.standalone_core.study.measuring.scan_job import ScanJob, StudyDependencies
+from cuspwise.standalone_core.study.measuring.scan_job import (
+    ScanJob,
+    StudyDependencies,
+    load_deviations,
+)
 from cuspwise.standalone_core.study.plan import StudyPlan
 from made import caused_groups, study_runs
 from made.caused import Flaws, first_order
@@ -292,7 +296,7 @@ def test_kept_fields_are_those_that_were_worked_out(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_the_scanners_repeatability_is_the_least_that_is_told(file: Path, tmp_path: Path) -> None:
-    """One crown, scanned six times with noise of 4 µm over 1 mm and no other difference."""
+    """One crown, scanned six times with noise of its own."""
     folder = tmp_path / "study"
     shutil.copytree(file.parent, folder, ignore=shutil.ignore_patterns("out", "later", "two"))
     design, rng = demo_crown(EDGE_MM), np.random.default_rng(21)
@@ -307,13 +311,23 @@ def test_the_scanners_repeatability_is_the_least_that_is_told(file: Path, tmp_pa
     study.write_text(STUDY + '[repeats]\nfile = "repeats.csv"\n', encoding="utf-8")
     run = run_study(read_study(study), tmp_path / "out")
     assert run.causes is not None
-    # In cells of about 1 mm most of the smooth noise is left and hardly any of the white.
-    assert 1.5 < run.causes.repeatability_um < 4.0
+    case = run.causes.groups["a"].case
+    assert case is not None
+    store, evaluation = ResultStore(tmp_path / "out" / "kept"), run.area_set.evaluation
+    scans = [
+        load_deviations(store, one.scan.key, evaluation, run.plan.check) for one in run.repeats
+    ]
+    cells = np.stack([case.fields.measured_means(one.deviation_mm) for one in scans if one])
+    assert len(cells) == 6
+    known = np.isfinite(cells).all(axis=0)
+    variance = cells[:, known].var(axis=0, ddof=1)
+    expected = 1e3 * np.sqrt(np.average(variance, weights=case.fields.cell_mm2[known]))
+    assert run.causes.repeatability_um == pytest.approx(expected, rel=0.02)
     assert run.causes.least_um == run.causes.repeatability_um
     remaining = [crown.causes.remaining for crown in run.crowns if crown.causes]
     for one in remaining:
-        expected = one.rms_um / run.causes.repeatability_um
-        assert one.scanner_ratio == pytest.approx(expected, rel=1e-9)
+        ratio = one.rms_um / run.causes.repeatability_um
+        assert one.scanner_ratio == pytest.approx(ratio, rel=1e-9)
     found = analyse_study(run).causes
     assert found is not None
     assert found.repeatability_um == run.causes.repeatability_um
