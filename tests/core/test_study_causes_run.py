@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import csv
 import json
+import shutil
 from collections.abc import Mapping
+from dataclasses import fields as attributes_of
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from cuspwise.standalone_core.causes.design_fields import CauseFields, Fields
 from cuspwise.standalone_core.causes.find import fields_by_cause
 from cuspwise.standalone_core.causes.settings import CausesSettings, ProductionFacts
-from cuspwise.standalone_core.demo.production_errors import ProductionErrors
+from cuspwise.standalone_core.demo.production import produce
+from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise
 from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.errors import CuspwiseError
+from cuspwise.standalone_core.mesh.write import write_mesh
+from cuspwise.standalone_core.progress import run as run_steps
 from cuspwise.standalone_core.report.study.cause_tables import CAUSES_COLUMNS
 from cuspwise.standalone_core.report.study.output import write_study
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
@@ -24,13 +30,24 @@ from cuspwise.standalone_core.study.measuring import all_causes
 from cuspwise.standalone_core.study.measuring.cause_predictions import predicted_verdicts
 from cuspwise.standalone_core.study.measuring.crown_causes import CausesJob
 from cuspwise.standalone_core.study.measuring.executors import executor_of
+from cuspwise.standalone_core.study.measuring.kept_fields import (
+    fields_key,
+    kept_fields_steps,
+    load_fields,
+)
+from cuspwise.standalone_core.study.measuring.result_store import ResultStore
 from cuspwise.standalone_core.study.measuring.results import StudyRun
 from cuspwise.standalone_core.study.measuring.run import run_study
-from cuspwise.standalone_core.study.measuring.scan_job import ScanJob, StudyDependencies
+from cuspwise.standalone_core.study.measuring.scan_job import (
+    ScanJob,
+    StudyDependencies,
+    load_deviations,
+)
 from cuspwise.standalone_core.study.plan import StudyPlan
 from made import caused_groups, study_runs
 from made.caused import Flaws, first_order
-from made.small_studies import STUDY, write_small_study
+from made.crowns import demo_crown
+from made.small_studies import EDGE_MM, STUDY, write_small_study
 
 NAN = float("nan")
 PRODUCTION = """\
@@ -258,3 +275,60 @@ def test_a_crown_without_its_cause_is_judged_by_the_same_rules() -> None:
     assert whole.predicted_um < 0.5
     assert (whole.verdict, whole.predicted) == ("outside", "within")
     assert (margin.verdict, margin.predicted) == ("outside", "outside")
+
+
+def test_kept_fields_are_those_that_were_worked_out(tmp_path: Path) -> None:
+    ready, settings = caused_groups.design().ready, CausesSettings()
+    searched = (ProductionFacts(way="milled", bur_radius_mm=0.4), ProductionFacts(way="printed"))
+    store = ResultStore(tmp_path)
+    made = run_steps(kept_fields_steps(store, "areas-0", ready, settings, searched))
+    key = fields_key("areas-0", settings, searched)
+    kept = load_fields(store, key, ready, settings)
+    assert kept is not None
+    assert store.path(key).stat().st_size < 6_000_000
+    for one in attributes_of(CauseFields):
+        if one.name != "fields":
+            np.testing.assert_array_equal(getattr(kept, one.name), getattr(made, one.name))
+    for one in attributes_of(Fields):
+        first, second = getattr(made.fields, one.name), getattr(kept.fields, one.name)
+        np.testing.assert_equal(second, first)  # walks mappings, too
+
+
+@pytest.mark.slow
+def test_the_scanners_repeatability_is_the_least_that_is_told(file: Path, tmp_path: Path) -> None:
+    """One crown, scanned six times with noise of its own."""
+    folder = tmp_path / "study"
+    shutil.copytree(file.parent, folder, ignore=shutil.ignore_patterns("out", "later", "two"))
+    design, rng = demo_crown(EDGE_MM), np.random.default_rng(21)
+    rows = ["file,crown,operator,trial"]
+    noise = ScannerNoise(1.0, correlated_um=4.0, correlation_mm=1.5)
+    for trial in range(6):
+        scan = produce(design, ProductionErrors(noise=noise), edge_mm=EDGE_MM, rng=rng)
+        write_mesh(folder / f"again_{trial}.stl", scan.mesh)
+        rows.append(f"again_{trial}.stl,x,y,{trial + 1}")
+    (folder / "repeats.csv").write_text("\n".join(rows), encoding="utf-8")
+    study = folder / "study.toml"
+    study.write_text(STUDY + '[repeats]\nfile = "repeats.csv"\n', encoding="utf-8")
+    run = run_study(read_study(study), tmp_path / "out")
+    assert run.causes is not None
+    case = run.causes.groups["a"].case
+    assert case is not None
+    store, evaluation = ResultStore(tmp_path / "out" / "kept"), run.area_set.evaluation
+    scans = [
+        load_deviations(store, one.scan.key, evaluation, run.plan.check) for one in run.repeats
+    ]
+    cells = np.stack([case.fields.measured_means(one.deviation_mm) for one in scans if one])
+    assert len(cells) == 6
+    known = np.isfinite(cells).all(axis=0)
+    variance = cells[:, known].var(axis=0, ddof=1)
+    expected = 1e3 * np.sqrt(np.average(variance, weights=case.fields.cell_mm2[known]))
+    assert run.causes.repeatability_um == pytest.approx(expected, rel=0.02)
+    assert run.causes.least_um == run.causes.repeatability_um
+    remaining = [crown.causes.remaining for crown in run.crowns if crown.causes]
+    for one in remaining:
+        ratio = one.rms_um / run.causes.repeatability_um
+        assert one.scanner_ratio == pytest.approx(ratio, rel=1e-9)
+    found = analyse_study(run).causes
+    assert found is not None
+    assert found.repeatability_um == run.causes.repeatability_um
+    assert "times the scanner's repeatability" in " ".join(found.groups[0].sentences)
