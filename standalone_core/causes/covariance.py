@@ -23,11 +23,12 @@ _TYPICAL = np.array([np.log(1.2), -1.5, 0.0])
 _SPREAD = np.array([0.8, 2.0, 1.0])
 """Weak prior of log ℓ/mm, log ν and artanh ρ: crowns of few cells would else leave them open."""
 
-_START = np.array([0.0, np.log(0.2), 0.3])
-_STEPS = np.diag([0.8, -2.5, 0.5])
-"""Wide steps: from narrow ones the search never leaves its start."""
+_START_LENGTH_MM = {"gaussian": 1.4, "matern": 3.5}
+_START = np.array([np.log(0.01), 1.3])
+_STEPS = np.diag([0.5, -1.5, -0.6])
+"""Near what crowns mostly have; wide steps: from narrow ones the search never leaves its start."""
 
-_TRIES = 40
+_TRIES = 24
 
 
 def gaussian(distance: FloatArray) -> FloatArray:
@@ -193,7 +194,7 @@ def find_covariance(
         prior = 0.5 * (((parameters - _TYPICAL[free]) / _SPREAD[free]) ** 2).sum()
         return restricted_cost(factor, design, values) + float(prior)
 
-    start = _START[free]
+    start = np.array([np.log(_START_LENGTH_MM[kernel.__name__]), *_START])[free]
     simplex = np.vstack([start, start + _STEPS[free, free]])
     options = {"maxfev": _TRIES, "xatol": 0.05, "fatol": 0.2, "initial_simplex": simplex}
     best = minimize(cost, start, method="Nelder-Mead", options=options)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -14,7 +14,7 @@ from .covariance import KERNELS, Covariance, find_covariance
 from .design_fields import CauseFields
 from .evidence import Evidence, weigh
 from .members import Candidates, Shapes, candidates, is_confounded
-from .model import Member
+from .model import Member, Model
 from .rule import Rule, Statement, field_gram, statements
 from .settings import ProductionFacts
 from .sizes import Fitted, Sized, explained_share, fitted, sized
@@ -25,6 +25,8 @@ LEAST_CELLS = 60
 
 LOCAL_FAMILIES = ("fossae", "tool")
 """Families whose causes fill single places."""
+
+_SMALL_SET = 3
 
 _SHAPE_DOUBT = 0.15
 """Standard deviation of a local cause's cell means, as a share of them: a ball is not all."""
@@ -141,36 +143,44 @@ def find_in_cells(
     if doubt is not None:
         variance, together = doubt.variance[measured], doubt.columns[measured]
         covariances = [one.with_doubt(variance, together) for one in covariances]
-    evidence, shapes = _best_reach(tried, target, covariances, shapes)
+    shapes = _with_best_reach(tried, target, covariances, shapes)
+    model = tried.model(shapes)
+    evidence = averaged(model, target, covariances)
     gram = field_gram(evidence.model, weights)
     confounded = is_confounded(tried.columns, np.sqrt(weights))
     rule = Rule(fields.settings.probability, least_um, confounded)
     said = statements(evidence, gram, rule)
     doubtful = _doubtful_covariances(evidence, said)
     if doubtful:
-        evidence, shapes = _best_reach(tried, target, doubtful, shapes)
+        evidence = averaged(model, target, doubtful)
         said = statements(evidence, gram, rule)
     return Found(shapes, measured, evidence, said, target, weights, gram)
 
 
-def _best_reach(
+def averaged(model: Model, values: FloatArray, covariances: Sequence[Covariance]) -> Averaged:
+    """Weigh all sets of a model's members under several covariances."""
+    return Averaged(tuple(weigh(model, values, covariance) for covariance in covariances))
+
+
+def _with_best_reach(
     tried: Candidates, values: FloatArray, covariances: Sequence[Covariance], shapes: Shapes
-) -> tuple[Averaged, Shapes]:
-    """Weigh all sets for every reach of a deformed margin, and keep the one that does best.
+) -> Shapes:
+    """Choose the reach of a deformed margin that does best over all small sets of causes.
 
     Beside scale a wrong reach would be made up for by a scale that is not there.
     """
-    first = tuple(weigh(tried.model(shapes), values, covariance) for covariance in covariances)
-    found = {shapes.get("rings", 0.0): first}
-    for reach in tried.offered.get("rings", ()):
-        if reach not in found:
-            model = tried.model({**shapes, "rings": reach})
-            found[reach] = tuple(weigh(model, values, covariance) for covariance in covariances)
-    best = max(found, key=lambda reach: sum(one.log_total for one in found[reach]))
-    return Averaged(found[best]), ({**shapes, "rings": best} if "rings" in shapes else shapes)
+    reaches = tried.offered.get("rings", ())
+    if len(reaches) < 2:
+        return shapes
+
+    def total(reach: float) -> float:
+        model = replace(tried.model({**shapes, "rings": reach}), most=_SMALL_SET)
+        return sum(weigh(model, values, covariance).log_total for covariance in covariances)
+
+    return {**shapes, "rings": max(reaches, key=total)}
 
 
-def _doubtful_covariances(averaged: Averaged, said: Sequence[Statement]) -> tuple[Covariance, ...]:
+def _doubtful_covariances(evidence: Averaged, said: Sequence[Statement]) -> tuple[Covariance, ...]:
     """Give less weight to cells that a stated local cause fills: its shape is known roughly only.
 
     What the ball's shape misses of a deep place would else be made up for by causes that are not
@@ -180,13 +190,13 @@ def _doubtful_covariances(averaged: Averaged, said: Sequence[Statement]) -> tupl
     if not places:
         return ()
     doubtful = []
-    for evidence in averaged.evidences:
-        made = np.zeros(len(evidence.model.columns))
+    for one in evidence.evidences:
+        made = np.zeros(len(one.model.columns))
         for place in places:
-            columns = evidence.model.columns[:, evidence.model.blocks[place]]
-            made += np.abs(columns @ evidence.sizes_of([place])[0])
+            columns = one.model.columns[:, one.model.blocks[place]]
+            made += np.abs(columns @ one.sizes_of([place])[0])
         none = np.zeros((len(made), 0))
-        doubtful.append(evidence.covariance.with_doubt((_SHAPE_DOUBT * made) ** 2, none))
+        doubtful.append(one.covariance.with_doubt((_SHAPE_DOUBT * made) ** 2, none))
     return tuple(doubtful)
 
 
