@@ -14,6 +14,11 @@ from .sizes import NORMAL_95
 from .strain import parts_of, tensor_of
 
 
+_NORMAL_99 = 2.5758293035489004
+"""Quantile of the normal distribution for 99 % both ways: two of a strain's main values are told
+apart only where that is sure, since one odd direction is what a build leaves."""
+
+
 @dataclass(frozen=True, eq=False)
 class Strain:
     """A crown's strain, ‰: how much longer it is in each direction.
@@ -58,7 +63,7 @@ class MainDirections:
         Unit vectors in rows, that of the odd one out first.
     permille, sd_permille : (3,) float
     uniaxial : bool
-        Whether the second and third agree within their uncertainty.
+        Whether the second and third agree within their uncertainty (99 %).
     cone_deg : float
         Half angle of the cone that holds the first direction with 95 %.
     """
@@ -108,7 +113,7 @@ def main_directions(strain: Strain) -> MainDirections:
         directions=rows,
         permille=values,
         sd_permille=np.array([strain.sd(gradient) for gradient in gradients]),
-        uniaxial=abs(values[1] - values[2]) <= NORMAL_95 * apart,
+        uniaxial=abs(values[1] - values[2]) <= _NORMAL_99 * apart,
         cone_deg=float(cone),
     )
 
