@@ -14,7 +14,7 @@ def register() -> None:
     import bpy
 
     from . import operators, panels
-    from .drawing import captions, legend, margin_overlay, overlay
+    from .drawing import build_arrow, captions, legend, margin_overlay, overlay
     from .properties import preferences, registration
 
     preferences.register()
@@ -23,6 +23,7 @@ def register() -> None:
         bpy.utils.register_class(cls)
     overlay.register()
     margin_overlay.register()
+    build_arrow.register()
     legend.register()
     captions.register()
     for handlers, function in _handlers():
@@ -36,7 +37,7 @@ def unregister() -> None:
     from . import operators, panels
     from .blender import job
     from .check import judging_meanwhile
-    from .drawing import captions, legend, margin_overlay, overlay
+    from .drawing import build_arrow, captions, legend, margin_overlay, overlay
     from .properties import preferences, registration
 
     job.stop_all(bpy.context)
@@ -46,6 +47,7 @@ def unregister() -> None:
             handlers.remove(function)
     captions.unregister()
     legend.unregister()
+    build_arrow.unregister()
     margin_overlay.unregister()
     overlay.unregister()
     for cls in reversed((*operators.CLASSES, *panels.CLASSES)):

@@ -35,6 +35,14 @@ FRAME_PATCH = "cuspwise.frame_patch"
 COPY_TABLE = "cuspwise.copy_table"
 EXPORT_REPORT = "cuspwise.export_report"
 WRITE_REPORT = "cuspwise.write_report"
+FIND_CAUSES = "cuspwise.find_causes"
+SHOW_CAUSE_MAP = "cuspwise.show_cause_map"
+FRAME_FOUND_PLACE = "cuspwise.frame_found_place"
+ACCEPT_FOUND_MARK = "cuspwise.accept_found_mark"
+DISMISS_FOUND_MARK = "cuspwise.dismiss_found_mark"
+BUILD_DIRECTION_FROM_AXIS = "cuspwise.build_direction_from_axis"
+BUILD_DIRECTION_FROM_VIEW = "cuspwise.build_direction_from_view"
+PICK_BUILD_DIRECTION = "cuspwise.pick_build_direction"
 RUN_STUDY = "cuspwise.run_study"
 COPY_STUDY_TABLE = "cuspwise.copy_study_table"
 SHOW_GROUP_MAP = "cuspwise.show_group_map"
@@ -44,6 +52,7 @@ COPY_STUDY_COMMAND = "cuspwise.copy_study_command"
 # On meshes. A result's own number follows, so that a design holds one attribute per scan.
 DEVIATION_ATTRIBUTE = "deviation_mm"
 UNMATCHED_ATTRIBUTE = "unmatched_mm"
+CAUSE_ATTRIBUTE = "cause_mm"
 COLOUR_ATTRIBUTE = "Cuspwise Colours"
 STUDY_ATTRIBUTE = "study"
 
@@ -59,6 +68,7 @@ LANDMARK_NAME = "Landmark"
 AREA_POINTS_NAME = "Cuspwise Area Points"
 MARGIN_LINE_NAME = "Margin Line"
 RESULT_MESH_NAME = "Cuspwise Result"
+CAUSES_MESH_NAME = "Cuspwise Causes"
 STUDY_MESH_NAME = "Cuspwise Study"
 
 
@@ -70,3 +80,8 @@ def deviation_attribute(result_id: str) -> str:
 def unmatched_attribute(result_id: str) -> str:
     """Return the name of the float attribute that holds heights of unmatched surface, in mm."""
     return f"{UNMATCHED_ATTRIBUTE} {result_id}"
+
+
+def cause_attribute(causes_id: str, map_key: str) -> str:
+    """Return the name of the float attribute that holds a map of causes, in mm."""
+    return f"{CAUSE_ATTRIBUTE} {causes_id} {map_key}"

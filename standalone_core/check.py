@@ -208,7 +208,7 @@ def _judge(
         settings.tolerances.limit_um("margin"),
         scan_edge_mm=measured.mesh.mean_edge_mm,
     )
-    evidence = _evidence(area_set, measured, profile)
+    evidence = _evidence(measured, area_set, profile)
     judgement = judge_deviations(
         measured.fields,
         area_set,
@@ -244,7 +244,7 @@ def _judge(
 
 
 def _evidence(
-    area_set: AreaSet, measured: MeasuredScan, profile: MarginProfile | None
+    measured: MeasuredScan, area_set: AreaSet, profile: MarginProfile | None
 ) -> ScanEvidence:
     return ScanEvidence(
         is_design=measured.is_design,

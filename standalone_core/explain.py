@@ -15,7 +15,7 @@ from .surface.closest import SurfaceIndex
 if TYPE_CHECKING:
     from .causes.result import CausesResult
 
-__all__ = ["explain", "explain_steps", "explained_steps"]
+__all__ = ["explain", "explain_steps", "explained_steps", "why_not_explained"]
 
 
 def explained_steps(result: CheckResult, index: SurfaceIndex | None = None) -> Steps[CheckResult]:
@@ -37,7 +37,7 @@ def explained_steps(result: CheckResult, index: SurfaceIndex | None = None) -> S
 def explain_steps(result: CheckResult, index: SurfaceIndex | None = None) -> Steps[CausesResult]:
     """Find the causes of a check's deviations as :func:`explain` does, step by step."""
     settings = result.settings
-    why = _why_not(result)
+    why = why_not_explained(result.is_design, result.superimposition.verdict)
     if why:
         return no_causes(len(result.evaluation.points), settings.production, settings.causes, why)
     yield Progress("Making the design ready for causes", 0.0)
@@ -53,11 +53,19 @@ def explain_steps(result: CheckResult, index: SurfaceIndex | None = None) -> Ste
     return (yield from scaled(find_causes_steps(fields, crown), 0.8, 1.0))
 
 
-def _why_not(result: CheckResult) -> str:
-    """Say why causes are not looked for; empty if they are."""
-    if result.is_design:
+def why_not_explained(is_design: bool, superimposition: str) -> str:
+    """Say why causes are not looked for, as the end of a sentence; empty if they are.
+
+    Parameters
+    ----------
+    is_design : bool
+        Whether the scan is the design's own surface.
+    superimposition : str
+        Its verdict.
+    """
+    if is_design:
         return "the scan is the design's own surface"
-    if result.superimposition.verdict != "good":
+    if superimposition != "good":
         return "the superimposition is not to be trusted"
     return ""
 

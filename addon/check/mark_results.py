@@ -149,7 +149,7 @@ def measure_steps(design: DesignInput, scans: Iterable[KeptScan]) -> Steps[list[
 
 def _with_marks(kept: KeptScan, design: DesignInput, evaluation: EvaluationMesh) -> AreaSet:
     """Return the areas that a scan was measured with, the marks those of now."""
-    if not _same_points(kept.points.there, evaluation):
+    if not same_points(kept.points.there, evaluation):
         raise MeshError(
             "Its points are no longer those of the design.",
             subject=kept.name,
@@ -219,7 +219,8 @@ def notice_painting(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> N
                     store.data_of(scan).marks_out_of_date = True
 
 
-def _same_points(field: DeviationField, evaluation: EvaluationMesh) -> bool:
+def same_points(field: DeviationField, evaluation: EvaluationMesh) -> bool:
+    """Tell whether a kept field was measured at the points of an evaluation mesh."""
     here = evaluation.points
     return field.points_mm.shape == here.shape and bool(
         (np.abs(field.points_mm - here) <= SAME_MM).all()

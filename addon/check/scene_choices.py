@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+from ...standalone_core.causes.settings import CausesSettings, ProductionFacts
 from ...standalone_core.check_settings import CheckSettings
 from ...standalone_core.deviation.settings import DeviationSettings, MarkSettings
 from ...standalone_core.deviation.tolerances import ANY_AREA, Tolerances
@@ -103,11 +104,22 @@ def check_settings(choices: Mapping[str, Any]) -> CheckSettings:
         deviation=DeviationSettings(search_mm=choices["search_mm"]),
         tolerances=tolerances_of(choices),
         mark=mark_settings(choices),
+        causes=CausesSettings(**choices.get("causes", {})),
+        production=production_facts(choices),
         force=True,
     )
     if not force:
         refuse_implausible(settings, SWITCH, by_label=True)
     return replace(settings, force=force)
+
+
+def production_facts(choices: Mapping[str, Any]) -> ProductionFacts:
+    """Return what is known of the production; nothing where nothing was said."""
+    facts = dict(choices.get("production", {}))
+    direction = facts.get("build_direction")
+    return ProductionFacts(
+        **{**facts, "build_direction": None if direction is None else tuple(direction)}
+    )
 
 
 def mark_settings(choices: Mapping[str, Any]) -> MarkSettings:

@@ -1,7 +1,7 @@
 """Deviations as colours on design and scan, and everything as it was before when they go.
 
 Colours derive from the float attributes, so limits change them without measuring anew. One thing
-at a time is coloured: a scan's deviations, or a group's map.
+at a time is coloured: a scan's deviations, a map of their causes, or a group's map.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from ...standalone_core.report.drawing.deviation_colours import deviation_colour
 from ...standalone_core.report.drawing.legend import Legend, colour_limit_um, make_legend
 from ..blender import bridge
 from ..blender.session import mesh_of, scene_of, settings_of
+from ..causes import cause_map, causes_store
 from ..check import store
 from ..identifiers import SCENE_PROPERTIES, deviation_attribute
 from ..study import group_map
@@ -53,7 +54,23 @@ def legend_of(scene: bpy.types.Scene) -> Legend:
 def show(context: bpy.types.Context) -> None:
     """Colour the selected scan and its design, in every way of viewing them."""
     settings_of(context).study.shown = False
+    settings_of(context).causes.map_key = ""
     _turn_on(scene_of(context))
+
+
+def show_cause_map(context: bpy.types.Context, key: str) -> None:
+    """Put a map of the chosen scan's causes on its design, in every way of viewing it."""
+    settings_of(context).study.shown = False
+    settings_of(context).causes.map_key = key
+    _turn_on(scene_of(context))
+
+
+def shows_deviations(scene: bpy.types.Scene) -> bool:
+    """Tell whether the colours shown, if any, are the chosen scan's deviations."""
+    settings = getattr(scene, SCENE_PROPERTIES)
+    if not settings.show_colours or settings.study.shown:
+        return False
+    return not causes_store.is_chosen_map(selected_scan(scene), scene)
 
 
 def show_group_map(context: bpy.types.Context) -> None:
@@ -63,7 +80,7 @@ def show_group_map(context: bpy.types.Context) -> None:
 
 
 def _turn_on(scene: bpy.types.Scene) -> None:
-    """Show colours in all views: of the scan, or of the study's map where that is chosen."""
+    """Show colours in all views: of the scan, or of the map that is chosen."""
     settings = getattr(scene, SCENE_PROPERTIES)
     if not settings.show_colours:
         settings.views_before = json.dumps(change_views(scene))
@@ -75,9 +92,10 @@ def remove(scene: bpy.types.Scene) -> None:
     """Give every coloured object and view back what it had."""
     settings = getattr(scene, SCENE_PROPERTIES)
     settings.study.shown = False
+    settings.causes.map_key = ""
     for obj in [o for o in bpy.data.objects if store.data_of(o).coloured]:
         uncover(obj)
-    group_map.settle(scene)
+    group_map.bring_back()
     if settings.views_before:
         restore_views(scene, json.loads(settings.views_before))
     settings.views_before = ""
@@ -89,10 +107,16 @@ def refresh(scene: bpy.types.Scene) -> None:
     settings = getattr(scene, SCENE_PROPERTIES)
     if not settings.show_colours:
         return
+    on_design = settings.study.shown or causes_store.is_chosen_map(selected_scan(scene), scene)
+    if not on_design:
+        group_map.bring_back()
+    elif not settings.study.shown:
+        group_map.drop_maps()
     shown = group_map.colour(scene) if settings.study.shown else _colour_scan(scene)
     for obj in [o for o in bpy.data.objects if store.data_of(o).coloured and o not in shown]:
         uncover(obj)
-    group_map.settle(scene)
+    if on_design:
+        group_map.hide_scans(scene)
 
 
 def _colour_scan(scene: bpy.types.Scene) -> tuple[bpy.types.Object, ...]:
@@ -102,8 +126,10 @@ def _colour_scan(scene: bpy.types.Scene) -> tuple[bpy.types.Object, ...]:
     if scan is None or points is None:
         return ()
     limit_um = _limit_um(settings, *points)
-    legend = make_legend(*points, limit_um=limit_um)
     settings.shown_limit_um = limit_um
+    if causes_store.is_chosen_map(scan, scene):
+        return cause_map.colour(scene, scan, limit_um)
+    legend = make_legend(*points, limit_um=limit_um)
     settings.share_clipped = legend.share_clipped
     settings.share_unmeasured = legend.share_unmeasured
     data = store.data_of(scan)

@@ -55,6 +55,15 @@ def frame_mark(context: bpy.types.Context, design: bpy.types.Object, area: str) 
     return ""
 
 
+def frame_place(context: bpy.types.Context, scan: bpy.types.Object, place_mm: np.ndarray) -> str:
+    """Bring a place of a scan's design into view; return why not, empty if it is."""
+    try:
+        _go(context, _frame(context, scan), place_mm)
+    except CuspwiseError as error:
+        return str(error)
+    return ""
+
+
 def _go(context: bpy.types.Context, frame: frames.Frame, place_mm: np.ndarray) -> None:
     """Put the 3D cursor on a place of the design's frame, and the context's view, if it is one."""
     place = np.append(place_mm / frame.scale_mm, 1.0)

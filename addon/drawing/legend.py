@@ -7,6 +7,7 @@ from typing import Any
 import bpy
 
 from ..blender.session import area_of, scene_of, ui_scale, view_of
+from ..causes import cause_map, causes_store
 from ..check import store
 from ..identifiers import SCENE_PROPERTIES
 from ..study import group_map, study_store
@@ -53,7 +54,12 @@ def layout_for(context: bpy.types.Context) -> LegendLayout:
     if scan is None:
         return LegendLayout()
     note = "Out of date: check again" if store.data_of(scan).state == "OUT_OF_DATE" else ""
-    heads = (TITLE, HEAD, BEYOND) if line else (TITLE,)
+    titles: tuple[str, ...] = (TITLE,)
+    if causes_store.is_chosen_map(scan, scene):
+        titles = cause_map.heads(scene, scan)
+        if causes_store.why_out_of_date(scan, scene):
+            note = "Out of date: find causes again"
+    heads = (*titles, HEAD, BEYOND) if line else titles
     legend = colour_map.legend_of(scene)
     return lay_out(legend, **place, scale=scale, width_of=_width_of, note=note, heads=heads)
 

@@ -2,6 +2,8 @@
 
 from . import (
     areas,
+    build_direction,
+    causes,
     colours,
     deviation,
     landmarks,
@@ -23,5 +25,7 @@ CLASSES = (
     *colours.CLASSES,
     *reading.CLASSES,
     *results.CLASSES,
+    *build_direction.CLASSES,
+    *causes.CLASSES,
     *study.CLASSES,
 )

@@ -25,8 +25,7 @@ class ShowColourMap(bpy.types.Operator):
         """Ask for a result that is not shown yet."""
         if not ready.has_result(cls, context):
             return False
-        settings = settings_of(context)
-        if settings.show_colours and not settings.study.shown:
+        if colour_map.shows_deviations(scene_of(context)):
             cls.poll_message_set("The colour map is shown already")
             return False
         return True

@@ -8,6 +8,7 @@ from .. import identifiers
 from ..blender import frames
 from ..blender.picking import Hit, PickingOperator, hit_under_mouse
 from ..blender.session import Answer, scene_of, settings_of, ui_scale
+from ..causes import causes_store
 from ..check import reading, store
 from ..drawing import captions
 from . import ready
@@ -46,7 +47,11 @@ class ReadValue(PickingOperator, bpy.types.Operator):
         if settings_of(context).study.shown:
             cls.poll_message_set("A group's map is shown; press Show Colour Map first")
             return False
-        data = store.data_of(ready.chosen_scan(context))
+        scan = ready.chosen_scan(context)
+        if causes_store.is_chosen_map(scan, scene_of(context)):
+            cls.poll_message_set("A map of causes is shown; press Show Colour Map first")
+            return False
+        data = store.data_of(scan)
         if data.state != "CURRENT":
             cls.poll_message_set(f"{data.state_reason} Check again first")
             return False

@@ -11,6 +11,7 @@ import numpy as np
 from ...standalone_core.csv_text import csv_text
 from ...standalone_core.deviation.support_marks import MARK_WORDS
 from ...standalone_core.errors import ReportError
+from ...standalone_core.explain import explained_steps
 from ...standalone_core.progress import Progress, Steps, scaled
 from ...standalone_core.report.check.output import write_check_steps
 from ...standalone_core.report.check.sentences import SHORT_VERDICTS
@@ -18,6 +19,7 @@ from ...standalone_core.words.names import MARK_KIND_WORDS, area_words
 from .. import identifiers
 from ..blender.job import JobOperator
 from ..blender.session import Answer, manager_of, our_operators, scene_of, settings_of
+from ..causes import production
 from ..check import inputs, mark_results, store
 from ..check.inputs import DesignInput, ScanInput
 from ..drawing import framing
@@ -213,7 +215,7 @@ class WriteReport(JobOperator, bpy.types.Operator):
             raise _out_of_date(scan)
         before = np.array(kept["made_with"]["scan_before"])
         self._scan = yield from inputs.read_scan_steps(context, scan, self._design.frame, before)
-        self._choices = kept["choices"]
+        self._choices = {**kept["choices"], **production.choices_of(scene_of(context), scan)}
 
     def start(self, context: bpy.types.Context) -> Steps[Any]:
         """Repeat the check and write its files."""
@@ -253,7 +255,8 @@ def _report_steps(
     folder: Path,
     colours: Mapping[str, Any],
 ) -> Steps[tuple[Path, ...]]:
-    result = yield from scaled(inputs.check_input_steps(design, scan, choices), 0.0, 0.8)
+    result = yield from scaled(inputs.check_input_steps(design, scan, choices), 0.0, 0.6)
+    result = yield from scaled(explained_steps(result), 0.6, 0.8)
     files = write_check_steps(result, folder, pictures="no", **colours)
     return (yield from scaled(files, 0.8, 1.0))
 

@@ -1,6 +1,6 @@
 """The sidebar, from top to bottom as the work goes."""
 
-from . import areas, deviation, results, scans, study, superimpose, support_marks
+from . import areas, causes, deviation, results, scans, study, superimpose, support_marks
 
 CLASSES = (
     *scans.CLASSES,
@@ -9,5 +9,6 @@ CLASSES = (
     *deviation.CLASSES,
     *study.CLASSES,
     *results.CLASSES,
+    *causes.CLASSES,
     *support_marks.CLASSES,
 )

@@ -3,8 +3,9 @@
 import bpy
 
 from .. import identifiers
-from ..blender.session import settings_of
+from ..blender.session import scene_of, settings_of
 from ..check.scene_choices import judging_choices, why_unusual
+from ..drawing import colour_map
 from ..properties import choices
 from .base import SidebarPanel, say
 
@@ -21,7 +22,7 @@ class DeviationPanel(SidebarPanel, bpy.types.Panel):
         layout.operator(identifiers.MEASURE_DEVIATION)
         if settings.show_colours:
             layout.operator(identifiers.REMOVE_COLOUR_MAP)
-        if settings.show_colours and not settings.study.shown:
+        if colour_map.shows_deviations(scene_of(context)):
             layout.row().prop(settings, "shown", expand=True)
         else:
             layout.operator(identifiers.SHOW_COLOUR_MAP)

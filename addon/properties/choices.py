@@ -66,6 +66,8 @@ def number(
     default: float | None = None,
     more: str = "",
     none: bool = False,
+    unit: str = "",
+    digits: int | None = None,
 ) -> Any:
     """Return the property of a number.
 
@@ -81,20 +83,25 @@ def number(
         What the tooltip says beyond the declaration.
     none : bool
         Whether 0 stands for none.
+    unit : str
+        If the end of its name does not tell it.
+    digits : int, optional
+        Behind the point; chosen by the default if left out.
     """
     limits = setting.number or Number()
     usual = float(setting.default if default is None else default)
     soft = setting.plausible or (limits.low, limits.high)
-    label = f"{title} ({setting.unit})" if title else setting.label
+    unit = unit or setting.unit
+    words = f"{title} ({unit})" if unit else title
     return bpy.props.FloatProperty(
-        name=label,
+        name=words if title else setting.label,
         description=" ".join(filter(None, (setting.meaning, setting.more, more))).rstrip("."),
         default=usual,
         min=0.0 if none else limits.low + _LEAST * limits.low_open,
         max=limits.high - _LEAST * limits.high_open if math.isfinite(limits.high) else 3e38,
         soft_min=0.0 if none or limits.holds(0.0) else soft[0],
         soft_max=min(soft[1], 3e38),
-        precision=_digits(usual),
+        precision=_digits(usual) if digits is None else digits,
         step=max(1, round(10 * usual)),
         update=update,
     )

@@ -90,6 +90,16 @@ class ObjectData(bpy.types.PropertyGroup):
     result_points: bpy.props.PointerProperty(
         description="The points that were measured, with their deviations", type=bpy.types.Mesh
     )
+    causes_id: bpy.props.StringProperty(
+        description="Number of the causes found; the attributes with their maps begin with it"
+    )
+    causes: bpy.props.StringProperty(
+        description="Why this scan deviates, in full, as kept by Cuspwise"
+    )
+    causes_points: bpy.props.PointerProperty(
+        description="The maps of the causes at the points that were measured",
+        type=bpy.types.Mesh,
+    )
     patches: bpy.props.CollectionProperty(
         name="Patches",
         description="Connected patches of the surface beyond the tolerance, the worst first",
@@ -162,7 +172,7 @@ class ObjectData(bpy.types.PropertyGroup):
         description="What the study holds of this scan, as kept by Cuspwise"
     )
     study_hidden: bpy.props.BoolProperty(
-        description="Whether the scan is hidden while a map of the study is shown"
+        description="Whether the scan is hidden while a map is shown on its design"
     )
 
 

@@ -5,11 +5,17 @@ from typing import Any
 import bpy
 
 from ..identifiers import JOB_PROPERTIES, OBJECT_PROPERTIES, SCENE_PROPERTIES
-from . import object_data, scene_settings
+from . import object_data, production, scene_settings
 from .job_state import JobState
 from .study_choices import StudySettings
 
-CLASSES = (StudySettings, *scene_settings.CLASSES, *object_data.CLASSES, JobState)
+CLASSES = (
+    StudySettings,
+    *production.CLASSES,
+    *scene_settings.CLASSES,
+    *object_data.CLASSES,
+    JobState,
+)
 
 
 def register() -> None:

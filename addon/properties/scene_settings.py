@@ -6,11 +6,13 @@ import bpy
 
 from ..blender.session import scene_of
 from ..blender.units import AUTO, UNIT_CHOICES
+from ..causes import production
 from ..check import judging_meanwhile
 from ..drawing import colour_map, overlay
 from . import choices, mark_choices
 from .defaults import take_defaults
 from .mark_limits import MarkLimits
+from .production import CauseChoices
 from .study_choices import StudySettings
 
 SHOWN = (
@@ -49,6 +51,10 @@ def _margin_changed(settings: Any, _context: bpy.types.Context) -> None:
     overlay.redraw()
 
 
+def _group_named(item: Any, context: bpy.types.Context) -> None:
+    production.make_room(scene_of(context), item.group)
+
+
 class ScanItem(bpy.types.PropertyGroup):
     """One row of the list of scans."""
 
@@ -56,7 +62,9 @@ class ScanItem(bpy.types.PropertyGroup):
         name="Scan", description="The scan of one produced crown", type=bpy.types.Object
     )
     group: bpy.props.StringProperty(
-        name="Group", description="Crowns produced the same way share a group"
+        name="Group",
+        description="Crowns produced the same way share a group",
+        update=_group_named,
     )
 
 
@@ -149,6 +157,11 @@ class SceneSettings(bpy.types.PropertyGroup):
         name="Study",
         description="Choices about the study of all listed scans",
         type=StudySettings,
+    )
+    causes: bpy.props.PointerProperty(
+        name="Causes",
+        description="Choices about the causes of deviations",
+        type=CauseChoices,
     )
     show_colours: bpy.props.BoolProperty(
         description="Whether the colour map is shown", options={"HIDDEN"}

@@ -126,7 +126,8 @@ def read_steps(context: bpy.types.Context) -> Steps[StudyInput]:
     folder = study_scene.folder_of(scene)
     refuse_foreign(folder)
     choices = study_scene.choices_of(getattr(scene, SCENE_PROPERTIES))
-    scene_choices.refuse_unusual(choices)
+    for facts in ({}, *choices["productions"].values()):
+        scene_choices.refuse_unusual({**choices, "production": facts})
     listing = study_scene.listing_of(scene)
     design = yield from scaled(_read_design_steps(context), 0.0, DESIGN_SHARE)
     found = StudyInput(
@@ -149,7 +150,8 @@ def read_steps(context: bpy.types.Context) -> Steps[StudyInput]:
             done += 1
         if files:
             paths = tuple(f"{SCANS}/{names[-1]}/{name}.ply" for name in files)
-            found.groups.append(FileGroup(names[-1], title, paths))
+            facts = choices["productions"][title.casefold()]
+            found.groups.append(FileGroup(names[-1], title, paths, facts))
     if not found.groups:
         raise StudyError(
             "None of its scans can be used. " + " ".join(r["reason"] for r in found.unreadable[:3]),

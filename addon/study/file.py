@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from ...standalone_core.causes.settings import ProductionFacts
 from ...standalone_core.deviation.tolerances import ANY_AREA
 from ...standalone_core.errors import StudyError
-from ...standalone_core.study.file.check_sections import SUPPORT_MARKS
+from ...standalone_core.study.file.check_sections import CAUSES, SUPPORT_MARKS
 from ...standalone_core.study.file.groups import group_name
 from ...standalone_core.study.file.keys import NOT_SET
 from ...standalone_core.study.file.new_text import toml_key, toml_text
@@ -25,16 +26,28 @@ _HEAD = f"""\
 # Not a medical device: it supports, and never replaces, the judgement of a licensed
 # professional and local rules. Patient names do not belong in files or their names.
 """
+_NOT_SAID = (None, ProductionFacts().way)
 _SAME = {"landmarks": "in_place"}  # scans are written where their landmarks lay them
 
 
 @dataclass(frozen=True)
 class FileGroup:
-    """A group of crowns: short name, name for readers, its scans from the study's folder."""
+    """A group of crowns.
+
+    Attributes
+    ----------
+    name, title : str
+        Short, and for readers.
+    scans : tuple of str
+        From the study's folder.
+    production : mapping of str
+        What is said of how they were produced; None for what is not known.
+    """
 
     name: str
     title: str
     scans: tuple[str, ...]
+    production: Mapping[str, Any] = field(default_factory=dict)
 
 
 def study_file_text(
@@ -102,6 +115,8 @@ def _lines(
         yield "scans = ["
         yield from (f"  {toml_text(scan)}," for scan in group.scans)
         yield "]"
+        known = {name: fact for name, fact in group.production.items() if fact not in _NOT_SAID}
+        yield from (f"{name} = {toml_text(fact)}" for name, fact in known.items())
     yield "\n[tolerances_um]"
     limits = {**dict.fromkeys(NOT_SET.check.tolerances.tolerances_um), **choices["tolerances_um"]}
     for area, limit in limits.items():
@@ -112,6 +127,9 @@ def _lines(
     for name in ("max_unmatched_um", "max_unmatched_mm2", "max_missing_mm"):
         yield f"{name} = {toml_text(choices[name])}"
     yield from _mark_lines(choices.get("support_marks", {}))
+    if choices.get("causes"):
+        yield f"\n[{CAUSES.name}]"
+        yield from (f"{name} = {toml_text(value)}" for name, value in choices["causes"].items())
     yield "\n[analysis]"
     yield f"primary_area = {toml_text(choices['primary_area'])}"
     yield f"primary_measure = {toml_text(choices['primary_measure'])}"

@@ -80,20 +80,26 @@ def colour(scene: bpy.types.Scene) -> tuple[bpy.types.Object, ...]:
     return (design,)
 
 
-def settle(scene: bpy.types.Scene) -> None:
-    """Hide the scans while a map is shown, since they lie on the design; else bring all back."""
-    shown = getattr(scene, SCENE_PROPERTIES).study.shown
-    for scan in store.listed_scans(scene) if shown else ():
-        data = store.data_of(scan)
+def hide_scans(scene: bpy.types.Scene) -> None:
+    """Hide the scans while a map is shown on the design, since they lie on it."""
+    for scan in store.listed_scans(scene):
         if scan.name in layer_of(bpy.context).objects and not scan.hide_get():
-            data.study_hidden = True
+            store.data_of(scan).study_hidden = True
             hide(scan, True)
-    if shown:
-        return
+
+
+def bring_back() -> None:
+    """Show again what was hidden for a map, and drop the study's maps."""
     for obj in bpy.data.objects:
         if store.data_of(obj).study_hidden:
             store.data_of(obj).study_hidden = False
             hide(obj, False)
+    drop_maps()
+
+
+def drop_maps() -> None:
+    """Take the study's maps off every mesh; they stay kept with the study."""
+    for obj in bpy.data.objects:
         if obj.type == "MESH" and not mesh_of(obj).library:
             _drop(mesh_of(obj))
 

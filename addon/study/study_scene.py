@@ -10,6 +10,7 @@ from typing import Any
 import bpy
 
 from ...standalone_core.errors import StudyError
+from ..causes import production
 from ..check import scene_choices, store
 from ..identifiers import SCENE_PROPERTIES
 
@@ -76,8 +77,14 @@ def listing_lines(listing: Listing) -> tuple[str, ...]:
 
 def choices_of(settings: Any) -> dict[str, Any]:
     """Return what a study of the scene is made with, as plain data."""
+    scene = settings.id_data
+    groups = listing_of(scene).groups.items()
     return {
         **scene_choices.choices_of(settings),
+        "productions": {
+            title.casefold(): production.facts_of(scene, scans[0]) for title, scans in groups
+        },
+        "causes": production.search_of(scene),
         "equivalence_um": float(f"{settings.study.equivalence_um:.6g}"),
         "primary_area": settings.study.primary_area,
         "primary_measure": settings.study.primary_measure,

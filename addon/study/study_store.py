@@ -46,6 +46,8 @@ SETTINGS_WORDS = {
     "equivalence_um": "equivalence margin",
     "primary_area": "main area",
     "primary_measure": "main measure",
+    "productions": "facts of the production",
+    "causes": "scanner's scale",
 }
 
 

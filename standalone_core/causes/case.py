@@ -15,7 +15,7 @@ from .corner_fields import effective_bur_mm
 from .design_fields import CauseFields, Fields
 from .filled_places import FilledPlace, filled_places
 from .found import LOCAL_FAMILIES, Found
-from .local_sizes import LocalShare, local_size
+from .local_sizes import SizeAtPoints, local_size
 from .members import MARGIN_CAUSES
 from .prediction import superimposed_anew
 from .scale_causes import MainDirections, Strain, main_directions, strain_of
@@ -76,7 +76,7 @@ class Case:
         }[member.cause]
         return options[shapes[name]][:, None]
 
-    def _sizes(self, place: int) -> FloatArray:
+    def sizes(self, place: int) -> FloatArray:
         """Sizes of one explaining member in the fit of all of them."""
         block = self.found.best.model.blocks[place]
         fit = self.found.fitted
@@ -93,11 +93,11 @@ class Case:
         made = self.fields.fields.rigid @ self.found.fitted.rigid
         for place, column in self.columns.items():
             if not self.is_local(place):
-                made = made + column @ self._sizes(place)
+                made = made + column @ self.sizes(place)
         return made
 
     @cached_property
-    def local(self) -> Mapping[int, LocalShare]:
+    def local(self) -> Mapping[int, SizeAtPoints]:
         """The sizes of the local causes, at points."""
         places = [place for place in self.columns if self.is_local(place)]
         rest = self.deviation_mm - self.smooth_mm
@@ -110,7 +110,7 @@ class Case:
         made = {}
         for place, column in self.columns.items():
             local = self.local.get(place)
-            sizes = self._sizes(place) if local is None else np.array([local.share])
+            sizes = self.sizes(place) if local is None else np.array([local.share])
             made[place] = column @ sizes
         return made
 
@@ -163,7 +163,7 @@ class Case:
             self.deviation_mm - self.smooth_mm - others,
             np.where(self.fields.cell >= 0, self.fields.area_set.evaluation.weights_mm2, 0.0),
             self.fields.area_set.evaluation.points,
-            noise_um=1e3 * evidence.sigma_mm,
+            noise_um=1e3 * evidence.covariance.sigma_mm,
             noise_length_mm=evidence.covariance.length_mm,
             cell_mm=self.fields.cell_mm,
         )
@@ -194,7 +194,7 @@ class Case:
         """The stated strain, the scanner's uncertainty added; None without one."""
         if not self.scale_places:
             return None
-        strain = strain_of(self.found.evidences, self.scale_places)
+        strain = strain_of(self.found.evidence, self.scale_places)
         return strain.with_scale_sd(self.fields.settings.scanner_scale_uncertainty_permille)
 
     @cached_property

@@ -23,11 +23,12 @@ _TYPICAL = np.array([np.log(1.2), -1.5, 0.0])
 _SPREAD = np.array([0.8, 2.0, 1.0])
 """Weak prior of log ℓ/mm, log ν and artanh ρ: crowns of few cells would else leave them open."""
 
-_START = np.array([0.0, np.log(0.2), 0.3])
-_STEPS = np.diag([0.8, -2.5, 0.5])
-"""Wide steps: from narrow ones the search never leaves its start."""
+_START_LENGTH_MM = {"gaussian": 1.4, "matern": 3.5}
+_START = np.array([np.log(0.01), 1.3])
+_STEPS = np.diag([0.5, -1.5, -0.6])
+"""Near what crowns mostly have; wide steps: from narrow ones the search never leaves its start."""
 
-_TRIES = 40
+_TRIES = 24
 
 LEAST_SIGMA_MM = 1e-5
 """0.01 µm: no surface is known better, and deviations that fit a model exactly must not divide."""
@@ -88,6 +89,8 @@ class Covariance:
         Lower Cholesky factor of the covariance divided by σ².
     cost : float
         Minus the logarithm of the restricted likelihood, with the prior's.
+    sigma_mm : float
+        σ.
     """
 
     kernel: Kernel
@@ -96,11 +99,22 @@ class Covariance:
     rho: float
     factor: FloatArray
     cost: float
+    sigma_mm: float
 
-    def with_variance(self, more: FloatArray) -> Covariance:
-        """Return the covariance with more variance at each site, (c,), in units of σ²."""
+    def with_doubt(self, variance: FloatArray, columns: FloatArray) -> Covariance:
+        """Return the covariance with more of it.
+
+        Parameters
+        ----------
+        variance : (c,) float
+            Of each site by itself, mm².
+        columns : (c, k) float
+            What may be added to all sites together, mm per standard deviation.
+        """
         matrix = self.factor @ self.factor.T
-        matrix[np.diag_indices_from(matrix)] += more
+        columns = columns / self.sigma_mm
+        matrix += columns @ columns.T
+        matrix[np.diag_indices_from(matrix)] += variance / self.sigma_mm**2
         return replace(self, factor=cholesky(matrix, lower=True, overwrite_a=True))
 
     def whitened(self, values: FloatArray) -> FloatArray:
@@ -131,12 +145,17 @@ def restricted_cost(factor: FloatArray, design: FloatArray, values: FloatArray) 
     values : (c,) float
     """
     count, columns = design.shape
-    both = np.column_stack([design, values])
-    white = solve_triangular(factor, both, lower=True, check_finite=False)
-    diagonal = np.abs(np.diag(triangle_of(white)))
+    diagonal = _whitened_diagonal(factor, design, values)
     rest = max(diagonal[-1] ** 2 / (count - columns), LEAST_SIGMA_MM**2)
     half_logs = np.log(diagonal[:-1]).sum() + np.log(np.diag(factor)).sum()
     return float(0.5 * (count - columns) * np.log(rest) + half_logs)
+
+
+def _whitened_diagonal(factor: FloatArray, design: FloatArray, values: FloatArray) -> FloatArray:
+    """Sizes of what each whitened column keeps beside those before it, (p + 1,)."""
+    both = np.column_stack([design, values])
+    white = solve_triangular(factor, both, lower=True, check_finite=False)
+    return np.abs(np.diag(triangle_of(white)))
 
 
 def triangle_of(columns: FloatArray) -> FloatArray:
@@ -178,10 +197,12 @@ def find_covariance(
         prior = 0.5 * (((parameters - _TYPICAL[free]) / _SPREAD[free]) ** 2).sum()
         return restricted_cost(factor, design, values) + float(prior)
 
-    start = _START[free]
+    start = np.array([np.log(_START_LENGTH_MM[kernel.__name__]), *_START])[free]
     simplex = np.vstack([start, start + _STEPS[free, free]])
     options = {"maxfev": _TRIES, "xatol": 0.05, "fatol": 0.2, "initial_simplex": simplex}
     best = minimize(cost, start, method="Nelder-Mead", options=options)
     length, nugget, rho = at(best.x)
     factor = cholesky(correlation(sites, kernel, length, nugget, rho), lower=True)
-    return Covariance(kernel, length, nugget, rho, factor, float(best.fun))
+    rest = _whitened_diagonal(factor, design, values)[-1]
+    sigma = max(float(rest / np.sqrt(len(values) - design.shape[1])), LEAST_SIGMA_MM)
+    return Covariance(kernel, length, nugget, rho, factor, float(best.fun), sigma)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrays import BoolArray, FloatArray, IntArray
-from .covariance import LEAST_SIGMA_MM, Covariance
+from .covariance import Covariance
 from .model import RIGID, Model
 from .result import Family
 
@@ -23,11 +23,6 @@ _MOST_INFLATION = 1e4
 inflation factor) are not weighed: they say the same as a smaller set, in numbers without end."""
 
 _RIDGE = 1e-12
-
-_SAG_DOUBT = 0.5
-"""Standard deviation of the facet sag that was taken off, as a share of it: right to a tenth on
-smooth crowns whose scans have even triangles, wrong by all of it where a scan's triangles follow
-the crown's own edges."""
 
 _CLIP = 4.0
 """Whitened residuals beyond this many standard deviations are drawn in: stubs, chips."""
@@ -41,8 +36,6 @@ class Evidence:
     ----------
     model : Model
     covariance : Covariance
-    sigma_mm : float
-        Size of what is left: σ.
     weights : (s,) float
         Of the subsets; their sum is 1.
     log_total : float
@@ -51,18 +44,14 @@ class Evidence:
         Sizes of all columns in each subset; 0 where it does not hold them.
     spreads : (s, p − 6, p − 6) float
         Their covariance.
-    sag_sizes : (s, p − 6) float
-        What the scan's facet sag, which was taken off, would have made of the sizes.
     """
 
     model: Model
     covariance: Covariance
-    sigma_mm: float
     weights: FloatArray
     log_total: float
     sizes: FloatArray
     spreads: FloatArray
-    sag_sizes: FloatArray
 
     @property
     def probability(self) -> FloatArray:
@@ -93,41 +82,21 @@ class Evidence:
         Returns
         -------
         (k,) float, (k, k) float
-            The covariance adds the spread between subsets, and doubts about facet sag.
+            The covariance adds the spread between subsets.
         """
-        block, holds, weights = self._averaging(places, without)
-        sizes = self.sizes[holds][:, block]
-        mean = weights @ sizes
-        sag = _SAG_DOUBT * weights @ self.sag_sizes[holds][:, block]
-        within = np.tensordot(weights, self.spreads[np.ix_(holds, block, block)], 1)
-        away = sizes - mean
-        return mean, within + (weights[:, None] * away).T @ away + np.outer(sag, sag)
-
-    def sag_of(self, places: Sequence[int], without: Sequence[int] = ()) -> FloatArray:
-        """Return the part of such sizes that facet sag would have made, (k,)."""
-        block, holds, weights = self._averaging(places, without)
-        sag: FloatArray = weights @ self.sag_sizes[holds][:, block]
-        return sag
-
-    def _averaging(
-        self, places: Sequence[int], without: Sequence[int]
-    ) -> tuple[IntArray, BoolArray, FloatArray]:
-        """Columns of some members, the subsets to average over, and their shares."""
         block = np.concatenate([self.model.blocks[place] for place in places]) - RIGID
         subsets = self.model.subsets
-        spare = np.asarray(subsets[:, list(without)].any(axis=1))
-        holds = np.asarray(subsets[:, list(places)].all(axis=1)) & ~spare
+        holds = subsets[:, list(places)].all(axis=1) & ~subsets[:, list(without)].any(axis=1)
         weights = self.weights[holds] + np.finfo(float).tiny
-        return block, holds, weights / weights.sum()
+        weights = weights / weights.sum()
+        sizes = self.sizes[holds][:, block]
+        mean = weights @ sizes
+        within = np.tensordot(weights, self.spreads[np.ix_(holds, block, block)], 1)
+        away = sizes - mean
+        return mean, within + (weights[:, None] * away).T @ away
 
 
-def weigh(
-    model: Model,
-    values: FloatArray,
-    covariance: Covariance,
-    sigma_mm: float | None = None,
-    sag_mm: FloatArray | None = None,
-) -> Evidence:
+def weigh(model: Model, values: FloatArray, covariance: Covariance) -> Evidence:
     """Weigh all admissible sets of a model's members.
 
     Parameters
@@ -137,20 +106,13 @@ def weigh(
         Mean deviations of the cells, mm.
     covariance : Covariance
         Of what is left.
-    sigma_mm : float, optional
-        Its size; by default what the model with all its members leaves.
-    sag_mm : (c,) float, optional
-        Facet sag that was taken off the values.
     """
-    sag_mm = np.zeros(len(values)) if sag_mm is None else sag_mm
-    white = covariance.whitened(np.column_stack([model.columns, sag_mm, values]))
-    columns, sag, target = white[:, :-2], white[:, -2], white[:, -1]
+    white = covariance.whitened(np.column_stack([model.columns, values]))
+    columns, target = white[:, :-1], white[:, -1]
     widest = columns[:, model.widest]
     fitted = widest @ np.linalg.lstsq(widest, target, rcond=None)[0]
     rest = target - fitted
-    free = len(values) - widest.shape[1]
-    sigma = float(np.sqrt(rest @ rest / free)) if sigma_mm is None else sigma_mm
-    sigma = max(sigma, LEAST_SIGMA_MM)
+    sigma = covariance.sigma_mm
     target = fitted + np.clip(rest, -_CLIP * sigma, _CLIP * sigma)
     # What the rigid columns explain is taken off all others first.
     rigid, _ = np.linalg.qr(columns[:, :RIGID])
@@ -161,7 +123,6 @@ def weigh(
     spreads = _inverses(gram, held)
     inflation = (np.diagonal(spreads, axis1=1, axis2=2) * np.diag(gram)).max(axis=1, initial=0.0)
     sizes = np.einsum("sij,sj->si", spreads, held * product)
-    sag_sizes = np.einsum("sij,sj->si", spreads, held * (free_columns.T @ sag))
     explained = np.einsum("si,i->s", sizes, product)
     chi2 = (target @ target - explained) / sigma**2
     score = chi2 + model.parameters * np.log(len(values))
@@ -171,12 +132,10 @@ def weigh(
     return Evidence(
         model=model,
         covariance=covariance,
-        sigma_mm=sigma,
         weights=weights / total,
         log_total=math.log(total) - 0.5 * float(score.min()),
         sizes=sizes,
         spreads=sigma**2 * spreads,
-        sag_sizes=sag_sizes,
     )
 
 

@@ -17,7 +17,7 @@ from ..progress import Progress, Steps, run
 from ..words.text import count_words
 from .case import Case
 from .correction import corrections_of
-from .found import LEAST_CELLS, find_in_cells
+from .found import LEAST_CELLS, Doubt, find_in_cells
 from .found_marks import FoundMark, find_marks
 from .layers import LayerSteps, find_layers
 from .notes import notes_of
@@ -33,6 +33,11 @@ from .words import SCANNER_CLAUSE
 if TYPE_CHECKING:
     from ..mesh.triangle_mesh import TriangleMesh
     from .design_fields import CauseFields
+
+
+_SAG_DOUBT = 0.5
+"""Standard deviation of facet sag, as a share of it: the formula knows the mean curvature only,
+and edges of 0.3 mm and more are not short beside the curvature of cusps."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,14 +71,13 @@ def find_causes_steps(fields: CauseFields, crown: CrownToExplain) -> Steps[Cause
     deviation = without_scanner(fields, crown.deviation_mm) + sag
     values = fields.measured_means(deviation)
     yield Progress("Weighing causes", 0.1)
-    least = _least_um(fields, crown)
-    found = find_in_cells(fields, values, crown.facts, least, fields.means(sag))
+    doubt = doubt_of_sag(fields, sag)
+    found = find_in_cells(fields, values, crown.facts, _least_um(fields, crown), doubt)
     confounded = None if found is None else found.rule.confounded
     notes = notes_of(fields, values, crown.facts, confounded)
     if found is None:
-        nothing = no_causes(
-            len(deviation), crown.facts, fields.settings, _too_little(fields, values)
-        )
+        why = _too_little(fields, values)
+        nothing = no_causes(len(deviation), crown.facts, fields.settings, why)
         return replace(nothing, notes=notes, left_mm=deviation, cells=values)
     edge = math.nan if crown.scan is None else crown.scan.mean_edge_mm
     case = Case(fields, found, crown.facts, deviation, edge)
@@ -101,7 +105,7 @@ def find_causes_steps(fields: CauseFields, crown: CrownToExplain) -> Steps[Cause
         notes=notes,
         facts=crown.facts,
         settings=fields.settings,
-        fields_mm=_fields_mm(case),
+        fields_mm=fields_by_cause(case),
         left_mm=case.left_mm,
         build_direction=None if axis is None else tuple(axis.tolist()),
         cells=values,
@@ -137,16 +141,25 @@ def without_scanner(fields: CauseFields, deviation_mm: FloatArray) -> FloatArray
 
 
 def _sag_mm(fields: CauseFields, crown: CrownToExplain) -> FloatArray:
-    """Return what the scan's flat triangles hide, (n,), mm; 0 where the scan is not given."""
-    if crown.scan is None:
-        return np.zeros(len(crown.deviation_mm))
+    """Return what the scan's facets alone take off the deviations, (n,), mm."""
     evaluation = fields.area_set.evaluation
+    if crown.scan is None:
+        return np.zeros(len(evaluation.points))
     return facet_sag_mm(evaluation.curvature, evaluation.points, crown.scan)
 
 
-def _least_um(fields: CauseFields, crown: CrownToExplain) -> float:
-    known = crown.repeatability_um > 0
-    return max(fields.settings.least_um, crown.repeatability_um if known else 0.0)
+def doubt_of_sag(fields: CauseFields, sag_mm: FloatArray) -> Doubt:
+    """Return what is not known after facet sag was taken off: the curvature is known roughly.
+
+    Parameters
+    ----------
+    fields : CauseFields
+    sag_mm : (n,) float
+        What was added to the deviations.
+    """
+    cells = fields.means(sag_mm)
+    sides = np.stack([~fields.cell_inside, fields.cell_inside], axis=1)
+    return Doubt((_SAG_DOUBT * cells) ** 2, _SAG_DOUBT * cells[:, None] * sides)
 
 
 def _too_little(fields: CauseFields, values: FloatArray) -> str:
@@ -163,6 +176,11 @@ def _corrections(case: Case) -> tuple[Correction, ...]:
     found = corrections_of(case.facts, case.strain, kinds, case.build_axis, case.main)
     known = case.fields.settings.scanner_scale_permille is not None
     return found if known else tuple(replace(one, condition=SCANNER_CLAUSE) for one in found)
+
+
+def _least_um(fields: CauseFields, crown: CrownToExplain) -> float:
+    known = crown.repeatability_um > 0
+    return max(fields.settings.least_um, crown.repeatability_um if known else 0.0)
 
 
 def _marks(case: Case) -> tuple[FoundMark, ...]:
@@ -203,7 +221,7 @@ def _layers(case: Case) -> LayerSteps | None:
     )
 
 
-def _fields_mm(case: Case) -> Mapping[str, FloatArray]:
+def fields_by_cause(case: Case) -> Mapping[str, FloatArray]:
     """Return each explaining cause's deviations by its name, or that of its family."""
     named = {one.place: one.named for one in case.found.statements}
     found = {}
@@ -220,7 +238,7 @@ def _predictions(case: Case, rows: list[Cause], crown: CrownToExplain) -> tuple[
     """Predict the measures without each cause, and without all."""
     area_set = case.fields.area_set
     rigid, weights = case.fields.fields.rigid, area_set.evaluation.weights_mm2
-    without = dict(_fields_mm(case))
+    without = dict(fields_by_cause(case))
     if len(without) > 1:
         without["all"] = sum(without.values(), np.zeros(len(weights)))
     found: list[PredictedArea] = []

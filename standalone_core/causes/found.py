@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from ..arrays import BoolArray, FloatArray
+from .averaged import Averaged
 from .covariance import KERNELS, Covariance, find_covariance
 from .design_fields import CauseFields
 from .evidence import Evidence, weigh
 from .members import Candidates, Shapes, candidates, is_confounded
-from .model import Member
+from .model import Member, Model
 from .rule import Rule, Statement, field_gram, statements
 from .settings import ProductionFacts
-from .sizes import Fitted, Sized, explained_share, fitted, likeliest, sized
+from .sizes import Fitted, Sized, explained_share, fitted, sized
 
 LEAST_CELLS = 60
 """Fewer measured cells bear no statement: there would be hardly more of them than columns."""
@@ -25,8 +26,26 @@ LEAST_CELLS = 60
 LOCAL_FAMILIES = ("fossae", "tool")
 """Families whose causes fill single places."""
 
+_SMALL_SET = 3
+
 _SHAPE_DOUBT = 0.15
 """Standard deviation of a local cause's cell means, as a share of them: a ball is not all."""
+
+
+@dataclass(frozen=True, eq=False)
+class Doubt:
+    """What is not known of cell means, beside what REML finds.
+
+    Attributes
+    ----------
+    variance : (c,) float
+        Of each cell by itself, mm².
+    columns : (c, k) float
+        What may be added to all cells together, mm per standard deviation.
+    """
+
+    variance: FloatArray
+    columns: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,8 +58,7 @@ class Found:
         What was chosen where shapes were searched.
     measured : (c,) bool
         Which of the design's cells.
-    evidences : tuple of Evidence
-        One per covariance.
+    evidence : Averaged
     statements : tuple of Statement
     values, weights : (c,) float
         Of the measured cells: mean deviations, mm, and areas, mm².
@@ -52,7 +70,7 @@ class Found:
 
     shapes: Shapes
     measured: BoolArray
-    evidences: tuple[Evidence, ...]
+    evidence: Averaged
     statements: tuple[Statement, ...]
     values: FloatArray
     weights: FloatArray
@@ -62,12 +80,12 @@ class Found:
     @property
     def best(self) -> Evidence:
         """Under the covariance that the data bear best."""
-        return likeliest(self.evidences)
+        return self.evidence.best
 
     @cached_property
     def sized(self) -> tuple[Sized, ...]:
         """The stated causes with their sizes."""
-        return sized(self.evidences, self.statements, self.values, self.weights, self.gram)
+        return sized(self.evidence, self.statements, self.values, self.weights, self.gram)
 
     @property
     def explaining(self) -> tuple[int, ...]:
@@ -94,7 +112,7 @@ def find_in_cells(
     values: FloatArray,
     facts: ProductionFacts,
     least_um: float,
-    sag_mm: FloatArray | None = None,
+    doubt: Doubt | None = None,
 ) -> Found | None:
     """Find what cell means bear.
 
@@ -106,8 +124,8 @@ def find_in_cells(
     facts : ProductionFacts
     least_um : float
         Least root mean square of the deviations of a cause, µm.
-    sag_mm : (c,) float, optional
-        Mean facet sag of the scan that was taken off them, mm.
+    doubt : Doubt, optional
+        What else is not known of the values.
 
     Returns
     -------
@@ -120,51 +138,52 @@ def find_in_cells(
     tried = candidates(fields, measured, facts)
     sites = fields.sites.at(measured)
     target, weights = values[measured], fields.cell_mm2[measured]
-    sag = None if sag_mm is None else sag_mm[measured]
     shapes = tried.by_misfit(target, sites)
     model = tried.model(shapes)
     covariances = [
         find_covariance(sites, model.columns[:, model.widest], target, kernel) for kernel in KERNELS
     ]
-    evidences, shapes = _best_reach(tried, (target, sag), covariances, shapes)
-    gram = field_gram(evidences[0].model, weights)
+    if doubt is not None:
+        variance, together = doubt.variance[measured], doubt.columns[measured]
+        covariances = [one.with_doubt(variance, together) for one in covariances]
+    shapes = _with_best_reach(tried, target, covariances, shapes)
+    model = tried.model(shapes)
+    evidence = averaged(model, target, covariances)
+    gram = field_gram(evidence.model, weights)
     confounded = is_confounded(tried.columns, np.sqrt(weights))
     rule = Rule(fields.settings.probability, least_um, confounded)
-    said = statements(evidences, gram, rule)
-    doubtful = _doubtful_covariances(evidences, said)
+    said = statements(evidence, gram, rule)
+    doubtful = _doubtful_covariances(evidence, said)
     if doubtful:
-        evidences, shapes = _best_reach(tried, (target, sag), doubtful, shapes)
-        said = statements(evidences, gram, rule)
-    return Found(shapes, measured, evidences, said, target, weights, gram, rule)
+        evidence = averaged(model, target, doubtful)
+        said = statements(evidence, gram, rule)
+    return Found(shapes, measured, evidence, said, target, weights, gram, rule)
 
 
-def _best_reach(
-    tried: Candidates,
-    values_and_sag: tuple[FloatArray, FloatArray | None],
-    covariances: Sequence[Covariance],
-    shapes: Shapes,
-) -> tuple[tuple[Evidence, ...], Shapes]:
-    """Weigh all sets for every reach of a deformed margin, and keep the one that does best.
+def averaged(model: Model, values: FloatArray, covariances: Sequence[Covariance]) -> Averaged:
+    """Weigh all sets of a model's members under several covariances."""
+    return Averaged(tuple(weigh(model, values, covariance) for covariance in covariances))
+
+
+def _with_best_reach(
+    tried: Candidates, values: FloatArray, covariances: Sequence[Covariance], shapes: Shapes
+) -> Shapes:
+    """Choose the reach of a deformed margin that does best over all small sets of causes.
 
     Beside scale a wrong reach would be made up for by a scale that is not there.
     """
-    values, sag = values_and_sag
-    model = tried.model(shapes)
-    first = tuple(weigh(model, values, covariance, sag_mm=sag) for covariance in covariances)
-    found = {shapes.get("rings", 0.0): first}
-    for reach in tried.offered.get("rings", ()):
-        if reach not in found:
-            model = tried.model({**shapes, "rings": reach})
-            found[reach] = tuple(
-                weigh(model, values, one.covariance, one.sigma_mm, sag) for one in first
-            )
-    best = max(found, key=lambda reach: sum(one.log_total for one in found[reach]))
-    return found[best], ({**shapes, "rings": best} if "rings" in shapes else shapes)
+    reaches = tried.offered.get("rings", ())
+    if len(reaches) < 2:
+        return shapes
+
+    def total(reach: float) -> float:
+        model = replace(tried.model({**shapes, "rings": reach}), most=_SMALL_SET)
+        return sum(weigh(model, values, covariance).log_total for covariance in covariances)
+
+    return {**shapes, "rings": max(reaches, key=total)}
 
 
-def _doubtful_covariances(
-    evidences: Sequence[Evidence], said: Sequence[Statement]
-) -> tuple[Covariance, ...]:
+def _doubtful_covariances(evidence: Averaged, said: Sequence[Statement]) -> tuple[Covariance, ...]:
     """Give less weight to cells that a stated local cause fills: its shape is known roughly only.
 
     What the ball's shape misses of a deep place would else be made up for by causes that are not
@@ -174,13 +193,13 @@ def _doubtful_covariances(
     if not places:
         return ()
     doubtful = []
-    for evidence in evidences:
-        made = np.zeros(len(evidence.model.columns))
+    for one in evidence.evidences:
+        made = np.zeros(len(one.model.columns))
         for place in places:
-            columns = evidence.model.columns[:, evidence.model.blocks[place]]
-            made += np.abs(columns @ evidence.sizes_of([place])[0])
-        more = (_SHAPE_DOUBT * made / evidence.sigma_mm) ** 2
-        doubtful.append(evidence.covariance.with_variance(more))
+            columns = one.model.columns[:, one.model.blocks[place]]
+            made += np.abs(columns @ one.sizes_of([place])[0])
+        none = np.zeros((len(made), 0))
+        doubtful.append(one.covariance.with_doubt((_SHAPE_DOUBT * made) ** 2, none))
     return tuple(doubtful)
 
 

@@ -24,21 +24,20 @@ _TOP_SHARE = 0.5
 _BLOCK_MM = 2.0
 """Within blocks of this size smooth form error is a level, which is taken off."""
 
-_SHAPE_SD = 0.03
+SHAPE_SD = 0.04
 """Of a size: a mesh of 0.1 mm edges knows its own sharpest corners to about 5 % (measured)."""
 
 
 @dataclass(frozen=True)
-class LocalShare:
+class SizeAtPoints:
     """How much of a column shows.
 
     Attributes
     ----------
     share : float
         The factor of the column that fits best.
-    top_share, top_sd : float
-        The one that fits its deepest places best, and its standard error, from blocks as
-        independent units.
+    sd : float
+        Its standard error, from cells as independent units.
     deepest_mm : float
         The largest value of the column.
     """
@@ -58,7 +57,7 @@ class LocalShare:
         return middle, low, high
 
 
-def local_size(fields: CauseFields, column: FloatArray, rest_mm: FloatArray) -> LocalShare:
+def local_size(fields: CauseFields, column: FloatArray, rest_mm: FloatArray) -> SizeAtPoints:
     """Fit one local column at the points.
 
     Parameters
@@ -84,10 +83,10 @@ def local_size(fields: CauseFields, column: FloatArray, rest_mm: FloatArray) -> 
         block,
     )
     of_top, sd_of_top = _slope(column, rest - _block_means(rest, beside, block), top, block)
-    return LocalShare(
+    return SizeAtPoints(
         share=share,
         top_share=of_top,
-        top_sd=float(np.hypot(max(sd, sd_of_top), _SHAPE_SD * of_top)),
+        top_sd=float(np.hypot(max(sd, sd_of_top), SHAPE_SD * of_top)),
         deepest_mm=deepest,
     )
 

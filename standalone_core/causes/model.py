@@ -57,10 +57,13 @@ class Model:
     ----------
     rigid : (c, 6) float
     members : tuple of Member
+    most : int or None
+        Sets of more members are not looked at; None looks at all.
     """
 
     rigid: FloatArray
     members: tuple[Member, ...]
+    most: int | None = None
 
     @cached_property
     def columns(self) -> FloatArray:
@@ -80,6 +83,8 @@ class Model:
         names = [member.cause for member in self.members]
         sets = np.array(list(product((False, True), repeat=len(names))), dtype=bool)
         sets = sets.reshape(-1, len(names))
+        if self.most is not None:
+            sets = sets[sets.sum(axis=1) <= self.most]
         for one, other in EXCLUDED:
             if one in names and other in names:
                 both = sets[:, names.index(one)] & sets[:, names.index(other)]

@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 
 from ..arrays import FloatArray
-from .evidence import Evidence
+from .averaged import Averaged
 from .model import RIGID, Model
 from .result import Family
 
@@ -52,7 +52,7 @@ class Rule:
     Attributes
     ----------
     probability : float
-        Least probability, under every covariance.
+        Least probability.
     least_um : float
         Least root mean square of the deviations of a cause, µm.
     confounded : bool
@@ -90,32 +90,27 @@ def rms_um(model: Model, gram: FloatArray, place: int, sizes: FloatArray) -> flo
     return UM * math.sqrt(max(float(sizes @ part @ sizes), 0.0))
 
 
-def statements(
-    evidences: Sequence[Evidence], gram: FloatArray, rule: Rule
-) -> tuple[Statement, ...]:
-    """Say what all covariances agree on.
+def statements(evidence: Averaged, gram: FloatArray, rule: Rule) -> tuple[Statement, ...]:
+    """Say what the data hold.
 
     Parameters
     ----------
-    evidences : sequence of Evidence
-        Of the same model, under different covariances.
+    evidence : Averaged
     gram : (p − 6, p − 6) float
         See :func:`field_gram`.
     rule : Rule
     """
-    model = evidences[0].model
-    held = np.min([evidence.probability for evidence in evidences], axis=0)
-    size = np.min(
+    model, held = evidence.model, evidence.probability
+    size = np.array(
         [
-            [_rms_beyond_sag(evidence, gram, place) for place in range(len(model.members))]
-            for evidence in evidences
-        ],
-        axis=0,
+            rms_um(model, gram, place, evidence.sizes_of([place])[0])
+            for place in range(len(model.members))
+        ]
     )
     found: list[Statement] = []
     open_families: list[Family] = []
     for family, places in model.families.items():
-        sure = min(evidence.of_any(places) for evidence in evidences)
+        sure = evidence.of_any(places)
         doubted = rule.confounded and family in ("scale", "growth")
         if doubted or sure < rule.probability:
             open_families.append(family)
@@ -133,22 +128,12 @@ def statements(
         unnamed = not any(held[place] >= rule.probability for place in places)
         if unnamed and size[best] >= rule.least_um:
             found.append(Statement(family, best, False, sure, float(size[best])))
-    return (*found, *_either(evidences, open_families, held, rule, gram))
-
-
-def _rms_beyond_sag(
-    evidence: Evidence, gram: FloatArray, place: int, without: Sequence[int] = ()
-) -> float:
-    """Root mean square of a member's deviations, µm; 0 where facet sag alone makes as much."""
-    size = rms_um(evidence.model, gram, place, evidence.sizes_of([place], without)[0])
-    sag = rms_um(evidence.model, gram, place, evidence.sag_of([place], without))
-    return size if size > sag else 0.0
+    return (*found, *_either(evidence, open_families, rule, gram))
 
 
 def _either(
-    evidences: Sequence[Evidence],
+    evidence: Averaged,
     families: Sequence[Family],
-    held: FloatArray,
     rule: Rule,
     gram: FloatArray,
 ) -> list[Statement]:
@@ -157,33 +142,29 @@ def _either(
     Where scale and growth look alike these two are meant, even if one alone seems sure; else the
     surest pair.
     """
-    model = evidences[0].model
+    model, held = evidence.model, evidence.probability
     pairs = []
     for one, other in combinations(families, 2):
         places = np.concatenate([model.families[one], model.families[other]])
-        sure = min(evidence.of_any(places) for evidence in evidences)
+        sure = evidence.of_any(places)
         if sure < rule.probability:
             continue
         alike = rule.confounded and {one, other} == {"scale", "growth"}
-        pair = _pair(evidences, (one, other), held, sure, gram)
+        pair = _pair(evidence, (one, other), sure, gram)
         if max(statement.rms_um for statement in pair) >= rule.least_um:
             pairs.append((alike, sure, float(held[places].sum()), pair))
     return max(pairs, key=lambda found: found[:3])[-1] if pairs else []
 
 
 def _pair(
-    evidences: Sequence[Evidence],
-    families: tuple[Family, Family],
-    held: FloatArray,
-    sure: float,
-    gram: FloatArray,
+    evidence: Averaged, families: tuple[Family, Family], sure: float, gram: FloatArray
 ) -> list[Statement]:
     """State two families, each as if it were not the other."""
-    model = evidences[0].model
+    model, held = evidence.model, evidence.probability
     found = []
     for family, instead in (families, families[::-1]):
         places, without = model.families[family], model.families[instead].tolist()
         best = int(places[np.argmax(held[places])])
-        size = min(_rms_beyond_sag(evidence, gram, best, without) for evidence in evidences)
+        size = rms_um(model, gram, best, evidence.sizes_of([best], without)[0])
         found.append(Statement(family, best, False, sure, size, instead))
     return found

@@ -9,9 +9,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrays import FloatArray
-from .evidence import Evidence
-from .sizes import NORMAL_95, likeliest
+from .averaged import Averaged
+from .sizes import NORMAL_95
 from .strain import parts_of, tensor_of
+
+_NORMAL_99 = 2.5758293035489004
+"""Quantile of the normal distribution for 99 % both ways: two of a strain's main values are told
+apart only where that is sure, since one odd direction is what a build leaves."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,7 +62,7 @@ class MainDirections:
         Unit vectors in rows, that of the odd one out first.
     permille, sd_permille : (3,) float
     uniaxial : bool
-        Whether the second and third agree within their uncertainty.
+        Whether the second and third agree within their uncertainty (99 %).
     cone_deg : float
         Half angle of the cone that holds the first direction with 95 %.
     """
@@ -70,21 +74,18 @@ class MainDirections:
     cone_deg: float
 
 
-def strain_of(evidences: Sequence[Evidence], places: Sequence[int]) -> Strain:
+def strain_of(evidence: Averaged, places: Sequence[int]) -> Strain:
     """Return the strain that stated members of the scale family make together.
 
     Parameters
     ----------
-    evidences : sequence of Evidence
+    evidence : Averaged
     places : sequence of int
         The members: scale and scale along the build direction, or scale per direction.
     """
-    model = likeliest(evidences).model
-    sizes, _ = likeliest(evidences).sizes_of(places)
-    spreads = [evidence.sizes_of(places)[1] for evidence in evidences]
-    wide = max(spreads, key=lambda spread: float(np.trace(spread)))
-    ways = np.hstack([model.members[place].strains for place in places])
-    return Strain(ways @ sizes, ways @ wide @ ways.T)
+    sizes, spread = evidence.sizes_of(places)
+    ways = np.hstack([evidence.model.members[place].strains for place in places])
+    return Strain(ways @ sizes, ways @ spread @ ways.T)
 
 
 def main_directions(strain: Strain) -> MainDirections:
@@ -111,7 +112,7 @@ def main_directions(strain: Strain) -> MainDirections:
         directions=rows,
         permille=values,
         sd_permille=np.array([strain.sd(gradient) for gradient in gradients]),
-        uniaxial=abs(values[1] - values[2]) <= NORMAL_95 * apart,
+        uniaxial=abs(values[1] - values[2]) <= _NORMAL_99 * apart,
         cone_deg=float(cone),
     )
 

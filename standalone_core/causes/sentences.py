@@ -59,7 +59,7 @@ def sentences_of(
 def not_stated(case: Case) -> tuple[Cause, ...]:
     """Return one row for each family that was looked for and is not stated."""
     told = {one.family for one in case.found.statements}
-    evidence = case.found.best
+    evidence = case.found.evidence
     rows = []
     for family, places in evidence.model.families.items():
         if family in told:
@@ -75,7 +75,7 @@ def not_stated(case: Case) -> tuple[Cause, ...]:
         if case.is_local(place):
             factor = 1e3 * float(case.column(place).max())
         cause = case.found.member(place).cause
-        probability = min(one.of_any(places) for one in case.found.evidences)
+        probability = evidence.of_any(places)
         rows.append(
             Cause(
                 cause=cause,

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrays import FloatArray, IntArray
+from .averaged import Averaged
 from .evidence import Evidence
 from .model import RIGID, Model
 from .rule import Statement, rms_um
@@ -26,7 +27,7 @@ class Sized:
     sizes : (k,) float
         Of its columns, in the cause's own unit.
     covariance : (k, k) float
-        Of the sizes: the wider one of those under the different covariances.
+        Of the sizes.
     rms_um : float
         Root mean square of its deviations, µm.
     share_alone : float
@@ -69,13 +70,8 @@ class Fitted:
         return made
 
 
-def likeliest(evidences: Sequence[Evidence]) -> Evidence:
-    """Return the evidence under the covariance that the data bear best."""
-    return min(evidences, key=lambda evidence: evidence.covariance.cost)
-
-
 def sized(
-    evidences: Sequence[Evidence],
+    evidence: Averaged,
     found: Sequence[Statement],
     values: FloatArray,
     weights: FloatArray,
@@ -85,27 +81,25 @@ def sized(
 
     Parameters
     ----------
-    evidences : sequence of Evidence
+    evidence : Averaged
     found : sequence of Statement
     values, weights : (c,) float
         The cells' deviations, mm, and areas.
     gram : (p − 6, p − 6) float
         See :func:`.rule.field_gram`.
     """
-    best = likeliest(evidences)
+    model = evidence.model
     kept = [one.place for one in found]
-    together = explained_share(best.model, kept, values, weights)
+    together = explained_share(model, kept, values, weights)
     results = []
     for one in found:
         # "If it is that" is asked of the sets that do not hold the other family.
-        without = best.model.families[one.instead].tolist() if one.instead else []
-        mean, _ = best.sizes_of([one.place], without)
-        spreads = [evidence.sizes_of([one.place], without)[1] for evidence in evidences]
-        wide = max(spreads, key=lambda spread: float(np.trace(spread)))
+        without = model.families[one.instead].tolist() if one.instead else []
+        mean, spread = evidence.sizes_of([one.place], without)
         others = [place for place in kept if place != one.place]
-        alone = together - explained_share(best.model, others, values, weights)
-        size = rms_um(best.model, gram, one.place, mean)
-        results.append(Sized(one, mean, wide, size, max(alone, 0.0)))
+        alone = together - explained_share(model, others, values, weights)
+        size = rms_um(model, gram, one.place, mean)
+        results.append(Sized(one, mean, spread, size, max(alone, 0.0)))
     return tuple(results)
 
 

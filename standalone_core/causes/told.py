@@ -176,7 +176,8 @@ def unnamed_told(case: Case, one: Sized, size: Size) -> str:
             f"{capital(FAMILY_WORDS[family])} ({written}, if it is that), or "
             f"{FAMILY_WORDS[statement.instead]}: these data cannot tell{clause}."
         )
-    probability = np.max([evidence.probability for evidence in case.found.evidences], axis=0)
+    each = [evidence.probability for evidence in case.found.evidence.evidences]
+    probability = np.max(each, axis=0)
     members = [
         CAUSE_WORDS[case.found.member(int(place)).cause]
         for place in case.found.best.model.families[family]

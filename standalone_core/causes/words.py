@@ -84,7 +84,7 @@ def um_range(estimate: float, low: float, high: float) -> str:
 
     Examples
     --------
-    >>> um_range(15.21, 13.9, 16.5), um_range(-4.25, -5.0, -3.5)
+    >>> um_range(15.21, 13.9, 16.6), um_range(-4.25, -5.0, -3.5)
     ('15 µm (14 to 17)', '−4.2 µm (−5.0 to −3.5)')
     """
     digits = 0 if min(abs(estimate), abs(high - low)) >= 2.0 and abs(estimate) >= 9.95 else 1

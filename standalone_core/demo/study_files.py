@@ -11,6 +11,7 @@ from ..csv_text import csv_text
 from ..errors import FileError
 from ..mesh.write import write_mesh
 from ..progress import Progress, Steps, scaled
+from ..records import fields_of
 from .crown import DIRECTIONS
 from .study_groups import GROUPS, DemoGroup
 from .study_scenario import EDGE_MM, REPEATED, SEED, StudyCase, study_case_steps
@@ -147,10 +148,13 @@ def study_text() -> str:
 
 def _group_lines(group: DemoGroup) -> list[str]:
     facts = [f"{key} = {_quoted(value)}" for key, value in group.facts.items()]
+    known = fields_of(group.production).items()
+    production = [f"{key} = {json.dumps(value)}" for key, value in known if value is not None]
     return [
         f"[groups.{group.name}]",
         f"title = {_quoted(group.title)}",
         f'scans = ["{group.name}/*.stl"]',
+        *production,
         f"[groups.{group.name}.facts]",
         *facts,
         "",

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..causes.settings import ProductionFacts
 from .production_errors import (
     BallFill,
     Bend,
@@ -37,6 +38,8 @@ class DemoGroup:
         Short name and name for readers.
     facts : mapping of str to str
         How the crowns were produced, in words.
+    production : ProductionFacts
+        What of it the search for causes takes.
     errors : callable
         What goes wrong with a crown; takes a random generator.
     """
@@ -44,6 +47,7 @@ class DemoGroup:
     name: str
     title: str
     facts: Mapping[str, str]
+    production: ProductionFacts
     errors: Callable[[np.random.Generator], ProductionErrors]
 
 
@@ -125,19 +129,22 @@ GROUPS: tuple[DemoGroup, ...] = (
     DemoGroup(
         "milled",
         "Milled",
-        _facts("five-axis mill, 0.8 mm ball end as last tool", "zirconia block", "in the block"),
+        _facts("five-axis mill, 1 mm ball end as last tool", "zirconia block", "in the block"),
+        ProductionFacts("milled", enlargement=1.25, bur_radius_mm=0.5),
         milled,
     ),
     DemoGroup(
         "upright",
         "Printed upright",
         _facts("mask-projection printer, 0.05 mm layers", "crown resin", "occlusal up, 0°"),
+        ProductionFacts("printed", (0.0, 0.0, 1.0), enlargement=1.012),
         upright,
     ),
     DemoGroup(
         "tilted",
         "Printed tilted",
         _facts("mask-projection printer, 0.05 mm layers", "crown resin", "tilted by 37°"),
+        ProductionFacts("printed", (0.0, 0.6, 0.8), enlargement=1.012),
         tilted,
     ),
 )

@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Literal, get_args
 
 from ..allowed import Choice, Names, Number, PerArea, Text
+from ..causes.settings import ProductionFacts
 from ..check_settings import CheckSettings
 from ..errors import SettingError
 from ..readable import readable
@@ -67,6 +68,8 @@ class GroupPlan:
         One file per crown, sorted by name; at least one, none twice.
     facts : mapping of str to str
         How the crowns were produced, in free words: machine, material, …
+    production : ProductionFacts
+        What the search for causes is told of it.
 
     Examples
     --------
@@ -80,6 +83,7 @@ class GroupPlan:
     title: str
     scans: tuple[Path, ...]
     facts: Mapping[str, str] = field(default_factory=dict)
+    production: ProductionFacts = field(default_factory=ProductionFacts)
 
     def __post_init__(self) -> None:
         """Refuse a group without crowns; keep the facts from change."""
@@ -91,7 +95,8 @@ class GroupPlan:
 
     def __reduce__(self) -> tuple[object, ...]:
         """Pickle the facts, since a read-only mapping cannot be."""
-        return type(self), (self.name, self.title, self.scans, dict(self.facts))
+        facts = dict(self.facts)
+        return type(self), (self.name, self.title, self.scans, facts, self.production)
 
 
 @dataclass(frozen=True)

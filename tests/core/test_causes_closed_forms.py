@@ -280,7 +280,7 @@ def test_a_percentage_typed_as_a_factor_is_asked_about():
 
 @pytest.mark.parametrize("kernel", [gaussian, matern])
 def test_the_correlation_has_fallen_to_1_e_at_its_length(kernel):
-    covariance = Covariance(kernel, 1.7, 0.2, 0.0, np.eye(2), 0.0)
+    covariance = Covariance(kernel, 1.7, 0.2, 0.0, np.eye(2), 0.0, 1.0)
     length = correlation_length_mm(covariance)
     assert kernel(np.array(length / 1.7)) == pytest.approx(math.exp(-1.0), rel=1e-12)
 

@@ -39,7 +39,7 @@ def sites(count: int = CELLS) -> Sites:
 
 def covariance_of(place: Sites, kernel=matern, rho: float = 0.4) -> Covariance:
     matrix = correlation(place, kernel, 1.3, 0.2, rho)
-    return Covariance(kernel, 1.3, 0.2, rho, np.linalg.cholesky(matrix), 0.0)
+    return Covariance(kernel, 1.3, 0.2, rho, np.linalg.cholesky(matrix), 0.0, 1e-3)
 
 
 def small_model(*, searched: int = 0) -> Model:
@@ -235,11 +235,11 @@ def test_bic_weights_of_a_published_table():
     n = 100
     basis = np.linalg.qr(np.random.default_rng(6).normal(size=(n, RIGID + 2)))[0]
     model = Model(basis[:, :RIGID], (Member("scale", "scale", basis[:, [RIGID]]),))
-    plain = Covariance(matern, 1.0, 0.0, 0.0, np.eye(n), 0.0)
+    plain = Covariance(matern, 1.0, 0.0, 0.0, np.eye(n), 0.0, 1.0)
     for difference, least, published in ((2.0, 0.73, 0.75), (6.0, 0.95, 0.95), (10.0, 0.99, 0.99)):
         size = np.sqrt(difference + np.log(n))  # χ² falls by size² and log n is paid
         rest = np.sqrt(n - RIGID - 1) * basis[:, RIGID + 1]  # leaves σ = 1
-        evidence = weigh(model, size * basis[:, RIGID] + np.clip(rest, -4, 4), plain, 1.0)
+        evidence = weigh(model, size * basis[:, RIGID] + np.clip(rest, -4, 4), plain)
         probability = float(evidence.probability[0])
         assert probability == pytest.approx(1.0 / (1.0 + np.exp(-difference / 2.0)), abs=1e-3)
         assert least <= probability

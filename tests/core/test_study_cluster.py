@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from cuspwise.standalone_core.causes.settings import CausesSettings
 from cuspwise.standalone_core.check import CheckSettings
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise
@@ -39,7 +40,8 @@ def plan(tmp_path_factory: pytest.TempPathFactory) -> StudyPlan:
         for k in range(CROWNS)
     )
     group = GroupPlan("a", "a", scans)
-    return StudyPlan(None, "Test", "?", file, (group,), CheckSettings(spacing_mm=0.4))
+    settings = CheckSettings(spacing_mm=0.4, causes=CausesSettings(find_causes=False))
+    return StudyPlan(None, "Test", "?", file, (group,), settings)
 
 
 def _kill_after_the_first_scan(kept: Path, pid: int) -> None:

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from made.small_studies import write_small_study, written
+from made.small_studies import STUDY, write_small_study, written
 
 GROUPS = {"a": 3, "b": 2}
 ENTRIES = {"scan": 5, "pair": 4}
@@ -34,7 +34,7 @@ def command(study: Path, out: Path) -> list[str]:
 
 @pytest.fixture(scope="module")
 def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return write_small_study(tmp_path_factory.mktemp("study"), GROUPS)
+    return write_small_study(tmp_path_factory.mktemp("study"), GROUPS, STUDY)
 
 
 @pytest.fixture(scope="module")

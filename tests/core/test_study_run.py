@@ -8,6 +8,7 @@ from dataclasses import asdict, replace
 from pathlib import Path
 
 import pytest
+from cuspwise.standalone_core.causes.settings import CausesSettings
 from cuspwise.standalone_core.check import CheckSettings, check
 from cuspwise.standalone_core.errors import CuspwiseError, StudyError
 from cuspwise.standalone_core.records import plain
@@ -19,7 +20,7 @@ from cuspwise.standalone_core.study.measuring.run import run_study
 from cuspwise.standalone_core.study.plan import GroupPlan, StudyPlan
 from made.small_studies import write_small_study
 
-SETTINGS = CheckSettings(spacing_mm=0.4)
+SETTINGS = CheckSettings(spacing_mm=0.4, causes=CausesSettings(find_causes=False))
 GROUPS = {"a": 3, "b": 3}
 
 

@@ -14,6 +14,7 @@ from ...study.analysis.document import WRITERS
 from ...study.analysis.results.analysis import Findings, StudyAnalysis
 from ...study.measuring.results import StudyRun
 from ...study.plan import MEASURES
+from .cause_tables import cause_tables
 
 Row: TypeAlias = dict[str, object]
 
@@ -49,6 +50,9 @@ def analysis_tables(run: StudyRun, analysis: StudyAnalysis) -> dict[str, str]:
                 tables.setdefault(name, []).extend(marked)
     if analysis.examiners is not None:
         tables |= _examiner_rows(analysis)
+    if analysis.causes is not None:
+        tables |= cause_tables(run, analysis)
+        tables["cause_comparisons"] = flat_rows(analysis.causes.comparisons)
     return {name: table_text(rows) for name, rows in tables.items() if rows}
 
 

@@ -25,6 +25,7 @@ from ..drawing.matplotlib_figure import (
     can_plot,
     draw_figure,
 )
+from .causes_figure import causes_figure
 from .sentences import (
     crown_words,
     short_measure,
@@ -56,7 +57,7 @@ def study_figures(analysis: StudyAnalysis, executor: Executor | None = None) -> 
     Yields
     ------
     Figure
-        ``trueness_AREA``, ``precision_AREA``, ``equivalence_MEASURE``, ``parts``,
+        ``trueness_AREA``, ``precision_AREA``, ``equivalence_MEASURE``, ``parts``, ``causes``,
         ``scores_ITEM_AREA_MEASURE``, each as SVG and PNG.
 
     Raises
@@ -91,6 +92,8 @@ def _jobs(analysis: StudyAnalysis) -> list[Job]:
     jobs += [partial(equivalence_figure, analysis, measure) for measure in analysis.measures]
     if analysis.parts:
         jobs.append(partial(parts_figure, analysis))
+    if analysis.causes is not None:
+        jobs.append(partial(causes_figure, analysis))
     if analysis.examiners is not None:
         crowns = analysis.examiners.crowns
         items = dict.fromkeys((c.item, c.area, c.measure) for c in crowns)

@@ -12,6 +12,7 @@ from ...study.measuring.results import StudyRun
 from ...words.names import area_words, measure_words
 from ...words.text import count_words, listed, plural
 from ..check.sentences import START_WORDS, WEIGHTING_WORDS
+from .causes_methods import causes_methods
 from .sentences import titles_of
 
 REFERENCES: dict[str, str] = {
@@ -51,6 +52,12 @@ REFERENCES: dict[str, str] = {
     "disagreement or partial credit. Psychol Bull 1968;70:213–220.",
     "fleiss": "Fleiss JL. Measuring nominal scale agreement among many raters. Psychol Bull "
     "1971;76:378–382.",
+    "reml": "Patterson HD, Thompson R. Recovery of inter-block information when block sizes are "
+    "unequal. Biometrika 1971;58:545–554.",
+    "bic": "Raftery AE. Bayesian model selection in social research. Sociol Methodol "
+    "1995;25:111–163.",
+    "averaging": "Buckland ST, Burnham KP, Augustin NH. Model selection: an integral part of "
+    "inference. Biometrics 1997;53:603–618.",
     "iso_5725": "ISO 5725-1. Accuracy (trueness and precision) of measurement methods and results. "
     "Part 1: General principles and definitions.",
     "iso_5725_2": "ISO 5725-2. Accuracy (trueness and precision) of measurement methods and "
@@ -113,6 +120,7 @@ def methods_text(run: StudyRun, analysis: StudyAnalysis) -> Methods:
         _specimens(run, analysis),
         _measuring(run, analysis, cite),
         _comparing(run, analysis, cite),
+        causes_methods(run, analysis, cite),
         _repeats_and_examiners(run, analysis, cite),
         _software(run),
     )

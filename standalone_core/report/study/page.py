@@ -12,7 +12,10 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
+from ...causes.words import cause_words
 from ...statistics.equivalence import OUTCOME_WORDS
+from ...study.analysis.cause_comparisons import size_words
+from ...study.analysis.cause_sentences import without_words
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.analysis.results.comparisons import Comparison, PrecisionComparison
 from ...study.analysis.results.groups import PrecisionRow, ToleranceRow, TruenessRow
@@ -161,6 +164,9 @@ def _environment() -> Environment:
     environment.globals.update(
         mean_and_sd=mean_and_sd,
         interval=interval_words,
+        cause_words=cause_words,
+        size=size_words,
+        without_words=without_words,
         outcome_words=OUTCOME_WORDS,
         overall_words=OVERALL_WORDS,
         signs=STATUS_SIGNS,

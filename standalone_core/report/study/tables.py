@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from ...causes.document import correction_record
 from ...csv_text import cell_text, csv_text
 from ...deviation.margin_summary import MARGIN_MEASURES
 from ...deviation.measures import AreaMeasures
@@ -15,9 +16,10 @@ from ...readable import readable
 from ...records import plain
 from ...study.analysis.document import analysis_document
 from ...study.analysis.results.analysis import StudyAnalysis
-from ...study.measuring.results import Crown, StudyRun
+from ...study.measuring.results import Crown, CrownCauses, StudyRun
 from ...study.plan import MEASURES
 from ...study.plan_document import plan_document
+from .cause_tables import cause_rows
 
 SCHEMA = 2
 """Version of ``study.json``; raised when a name changes or goes."""
@@ -114,7 +116,19 @@ def study_document(run: StudyRun, analysis: StudyAnalysis) -> dict[str, Any]:
             for r in run.repeats
         ],
         "warnings": list(run.warnings),
+        **_causes(run, analysis),
         "analysis": analysis_document(analysis),
+    }
+
+
+def _causes(run: StudyRun, analysis: StudyAnalysis) -> dict[str, Any]:
+    """Return every cause, of groups and of single crowns, and each group's next factors."""
+    if analysis.causes is None:
+        return {}
+    groups = analysis.causes.groups
+    return {
+        "causes": [plain(row) for row in cause_rows(run, analysis)],
+        "correction": {group.group: correction_record(group.corrections) for group in groups},
     }
 
 
@@ -141,6 +155,18 @@ def _crown(crown: Crown) -> dict[str, Any]:
         "marks": plain(crown.marks),
         "margin_profile": plain(crown.margin),
         "warnings": list(crown.warnings),
+        **({} if crown.causes is None else {"why": _why(crown.causes)}),
+    }
+
+
+def _why(causes: CrownCauses) -> dict[str, Any]:
+    """Return what one crown alone says of its causes, beside the rows in ``causes``."""
+    return {
+        "sentences": list(causes.sentences),
+        "notes": list(causes.notes),
+        "remaining": plain(causes.remaining),
+        "share_together": plain(causes.share_together),
+        "correction": correction_record(causes.corrections),
     }
 
 

@@ -36,6 +36,7 @@ def study_view(run: StudyRun, analysis: StudyAnalysis) -> RenderableType:
     """
     parts: list[RenderableType] = [Text(run.plan.title, style="bold")]
     parts += [Text(f"{SIGNS[line.status]} {line.sentence}") for line in opening_lines(analysis)]
+    parts += [Text(text) for text in _why(analysis)]
     parts.append(groups_table(run, analysis.areas))
     texts = [f"Left out: {scan.name}: {scan.reason} {scan.remedy}" for scan in run.left_out]
     texts += list(run.warnings)
@@ -43,6 +44,16 @@ def study_view(run: StudyRun, analysis: StudyAnalysis) -> RenderableType:
     parts += [Text(f"  {text}") for text in texts]
     parts.append(Text(CAUTION, style="dim"))
     return Group(*parts)
+
+
+def _why(analysis: StudyAnalysis) -> list[str]:
+    """Return lines about the causes that each group's crowns share."""
+    if analysis.causes is None:
+        return []
+    lines = []
+    for group in analysis.causes.groups:
+        lines += [f"Why, {group.title}:", *(f"  {text}" for text in group.sentences)]
+    return [*lines, *(row.sentence for row in analysis.causes.comparisons)]
 
 
 def groups_table(run: StudyRun, areas: Sequence[str]) -> Table:

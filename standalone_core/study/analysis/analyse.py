@@ -11,6 +11,7 @@ from ...statistics.equivalence import OUTCOME_WORDS
 from ...words.names import measured_in
 from ..measuring.results import StudyRun
 from .answer import verdict_lines
+from .causes import causes_analysis
 from .cohort import Cohort, cohort_of
 from .comparisons import comparison_steps
 from .corrections import multiplicity_words
@@ -99,6 +100,7 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
         multiplicity=multiplicity_words(cohort),
         notes=general_notes(cohort, study),
         marks=mark_rows(cohort),
+        causes=causes_analysis(cohort, study, odd),
     )
 
 

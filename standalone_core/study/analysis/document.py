@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
-from typing import Any, TypeAlias
+from typing import Any
 
 import numpy as np
 
@@ -17,8 +17,9 @@ from ...statistics.assumptions import Assumptions
 from ...statistics.describe import Description
 from ...statistics.many_groups import DunnPair, GamesHowellPair
 from ...statistics.rank_sum import MannWhitney
-from ...statistics.two_groups import TwoGroups
+from .causes_document import cause_comparison_record, group_why_record, shared_cause_record
 from .results.analysis import OddCrown, StudyAnalysis
+from .results.causes import CauseComparison, GroupWhy, SharedCause
 from .results.comparisons import Comparison, Contrast, EquivalenceRow, OverallRow
 from .results.comparisons import PrecisionComparison as Precision
 from .results.groups import AssumptionRow, PrecisionRow, Summary, ToleranceRow
@@ -30,12 +31,11 @@ from .results.scores import (
     ScoreCorrelation,
     ScoreGroupRow,
 )
+from .tests_document import Record, effects_record, named, ranks_record, welch_record
 
 ANALYSIS_SCHEMA_VERSION = 2
 
 CHI_SQUARED = "χ² approximation"
-
-Record: TypeAlias = dict[str, Any]
 
 
 def analysis_document(analysis: StudyAnalysis) -> Record:
@@ -50,16 +50,11 @@ def analysis_document(analysis: StudyAnalysis) -> Record:
     }
 
 
-def _named(result: object | None, **names: str) -> Record:
-    """Return some attributes of a result by other names; NaN where there is no result."""
-    return {key: np.nan if result is None else getattr(result, name) for key, name in names.items()}
-
-
 def _description(result: Description) -> Record:
     return {
-        **_named(result, n="n", missing="missing", mean="mean", sd="sd"),
-        **_named(result, mean_low="ci_low", mean_high="ci_high", median="median"),
-        **_named(result, q1="q1", q3="q3", minimum="min", maximum="max"),
+        **named(result, n="n", missing="missing", mean="mean", sd="sd"),
+        **named(result, mean_low="ci_low", mean_high="ci_high", median="median"),
+        **named(result, q1="q1", q3="q3", minimum="min", maximum="max"),
     }
 
 
@@ -144,9 +139,9 @@ def _comparison(row: Comparison) -> Record:
         "p_holm": row.corrected.p_holm,
         "family": row.corrected.family,
         "primary": row.primary,
-        "welch": _welch(tests),
-        "ranks": _ranks(tests),
-        "effects": _effects(tests),
+        "welch": welch_record(tests),
+        "ranks": ranks_record(tests),
+        "effects": effects_record(tests),
         **_conclusion(row),
     }
 
@@ -188,34 +183,6 @@ def _conclusion(row: Contrast) -> Record:
     }
 
 
-def _welch(result: TwoGroups) -> Record:
-    names = {"difference": "difference", "low": "ci_low", "high": "ci_high"}
-    test = result.welch
-    return {**_named(test, **names, t="t", df="df", p_value="p"), "reason": str(test.reason)}
-
-
-def _ranks(result: TwoGroups) -> Record:
-    test, shift = result.mann_whitney, result.shift
-    reasons = dict.fromkeys(str(reason) for reason in (test.reason, shift.reason) if reason)
-    return {
-        "u": test.u,
-        "p_value": test.p,
-        "method": test.method,
-        "shift": shift.estimate,
-        "low": shift.ci_low,
-        "high": shift.ci_high,
-        "reason": " ".join(reasons),
-    }
-
-
-def _effects(result: TwoGroups) -> Record:
-    g, delta = result.hedges_g, result.cliff_delta
-    return {
-        **_named(g, hedges_g="g", hedges_low="ci_low", hedges_high="ci_high"),
-        **_named(delta, cliff_delta="delta", cliff_low="ci_low", cliff_high="ci_high"),
-    }
-
-
 def _equivalence(row: EquivalenceRow) -> Record:
     names = ("margin", "low", "high", "level", "p_value", "p_holm", "equivalent", "reason", "lead")
     return {name: getattr(row, name) for name in names}
@@ -229,11 +196,11 @@ def _overall(row: OverallRow) -> Record:
         "measure": row.measure,
         "groups": () if row.tests is None else tuple(row.tests.n),
         "lead": row.lead,
-        **_named(anova if row.lead == "welch" else kruskal, p_value="p"),
+        **named(anova if row.lead == "welch" else kruskal, p_value="p"),
         "p_holm": row.corrected.p_holm,
         "primary": row.primary,
-        **_named(anova, welch_f="f", welch_df1="df_between", welch_df2="df_within", welch_p="p"),
-        **_named(kruskal, kruskal_h="h", kruskal_df="df", kruskal_p="p"),
+        **named(anova, welch_f="f", welch_df1="df_between", welch_df2="df_within", welch_p="p"),
+        **named(kruskal, kruskal_h="h", kruskal_df="df", kruskal_p="p"),
         "post_hoc": tuple(_post_hoc(*pair) for pair in row.pairs),
         "sentence": row.sentence,
         "reason": row.reason,
@@ -264,9 +231,9 @@ def _kappa(row: KappaRow) -> Record:
     return {
         "first": row.first,
         "second": row.second,
-        **_named(row.plain, n="n", percent="percent"),
-        **_named(row.plain, kappa="kappa", kappa_low="ci_low", kappa_high="ci_high"),
-        **_named(row.weighted, weighted="kappa", weighted_low="ci_low", weighted_high="ci_high"),
+        **named(row.plain, n="n", percent="percent"),
+        **named(row.plain, kappa="kappa", kappa_low="ci_low", kappa_high="ci_high"),
+        **named(row.weighted, weighted="kappa", weighted_low="ci_low", weighted_high="ci_high"),
         "words": row.words,
         "reason": str(row.plain.reason),
     }
@@ -280,7 +247,7 @@ def _agreement(row: AgreementRow) -> Record:
         "n": row.n,
         "percent": row.percent,
         "pairs": row.pairs,
-        **_named(fleiss, fleiss="kappa", fleiss_low="ci_low", fleiss_high="ci_high"),
+        **named(fleiss, fleiss="kappa", fleiss_low="ci_low", fleiss_high="ci_high"),
         "sentence": row.sentence,
         "reason": "There is one examiner." if fleiss is None else str(fleiss.reason),
     }
@@ -320,7 +287,7 @@ def _correlation(row: ScoreCorrelation) -> Record:
         "item": row.item,
         "area": row.area,
         "measure": row.measure,
-        **_named(row.correlation, n="n", rho="rho", low="ci_low", high="ci_high", p_value="p"),
+        **named(row.correlation, n="n", rho="rho", low="ci_low", high="ci_high", p_value="p"),
         "sentence": row.sentence,
         "reason": str(row.correlation.reason),
     }
@@ -333,8 +300,8 @@ def _scanner(row: ScannerRow) -> Record:
     return {
         "area": row.area,
         "measure": row.measure,
-        **(dict.fromkeys(counts, 0) if gauge is None else _named(gauge, **counts)),
-        **_named(gauge, **spreads, crown_sd="part"),
+        **(dict.fromkeys(counts, 0) if gauge is None else named(gauge, **counts)),
+        **named(gauge, **spreads, crown_sd="part"),
         "study_share": np.nan if gauge is None else gauge.study_percent / 100,
         "categories": 0 if gauge is None else gauge.distinct_categories,
         "smallest_difference": row.smallest_difference,
@@ -359,6 +326,9 @@ _WRITERS: dict[type, Callable[[Any], Mapping[str, Any]]] = {
     ScoreComparison: _score_comparison,
     ScoreCorrelation: _correlation,
     ScannerRow: _scanner,
+    SharedCause: shared_cause_record,
+    GroupWhy: group_why_record,
+    CauseComparison: cause_comparison_record,
 }
 WRITERS: Writers = MappingProxyType(_WRITERS)
 """What is written of each type of row, in ``study.json`` and in tables alike."""

@@ -11,11 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from ...allowed import shown
+from ...causes.settings import ProductionFacts
 from ...mesh.formats import SUFFIX_FORMATS
 from ...readable import readable
 from ..plan import GroupPlan
 from .place import Place
-from .study_sections import FACTS, GROUP, REPEATS
+from .study_sections import FACTS, GROUP, PRODUCTION, REPEATS
 from .tables import read_section
 from .value_types import what_is_there
 
@@ -64,7 +65,9 @@ def read_groups(
         _refuse_taken(name, matches, taken)
         if matches:
             scans = tuple(match.scan for match in matches)
-            groups.append(GroupPlan(name, values.get("title", name), scans, facts))
+            told = {key.name: values[key.name] for key in PRODUCTION if key.name in values}
+            title = values.get("title", name)
+            groups.append(GroupPlan(name, title, scans, facts, ProductionFacts(**told)))
     _refuse_same_titles(groups, place)
     return tuple(groups)
 

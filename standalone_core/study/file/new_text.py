@@ -13,7 +13,16 @@ from ...allowed import Choice, Direction, Flag, Names, Number
 from ..plan import EVERY_AREA
 from .check_sections import MARK, TOLERANCES
 from .keys import NOT_SET, Key, Section
-from .study_sections import EQUIVALENCE, EXAMINERS, FACTS, GROUP, REPEATS, SETTINGS, TOP
+from .study_sections import (
+    EQUIVALENCE,
+    EXAMINERS,
+    FACTS,
+    GROUP,
+    PRODUCTION,
+    REPEATS,
+    SETTINGS,
+    TOP,
+)
 
 _WIDTH = 96
 _MOST_WORDS = 8
@@ -25,6 +34,13 @@ A study for Cuspwise. Lines that start with # are remarks. Every setting is here
 to change one, delete the # before its name. Paths start from this file's folder. Not a medical
 device: it supports, and never replaces, the judgement of a licensed professional and local
 rules. Patient names do not belong in files or their names."""
+_PRODUCTION_EXAMPLES = {
+    "way": "unknown",
+    "build_direction": [0.0, 0.0, 1.0],
+    "enlargement": 1.25,
+    "enlargement_along_build": 1.25,
+    "bur_radius_mm": 0.5,
+}
 _FACT_NAMES = ("machine", "material", "settings", "finishing", "scanner")
 _NUMBERS = {"fossa_ball_mm": 0.9, "warp_reach_mm": 2.5, "scanner_scale_permille": 0.1}
 """Examples of settings without a default, where 25 would be none."""
@@ -109,8 +125,17 @@ def _groups(study: NewStudy) -> Iterator[str]:
         yield f"[groups.{name}]"
         yield f"title = {toml_text(group.title)}"
         yield from _list("scans", group.scans)
+        yield from _production(explained=group is study.groups[0])
         yield f"[groups.{name}.facts]"
         yield from (f"{fact} = {toml_text('')}" for fact in _FACT_NAMES)
+
+
+def _production(*, explained: bool) -> Iterator[str]:
+    """Write what the search for causes is told of a group, as remarks."""
+    for key in PRODUCTION:
+        if explained:
+            yield from _remarks(f"{key.help} {_allowed(key)}", indent="#   ")
+        yield f"#{key.name} = {toml_text(_PRODUCTION_EXAMPLES[key.name])}"
 
 
 def _words_of(section: Section, name: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ...allowed import Text
+from ...causes.settings import ProductionFacts
 from ..plan import AnalysisPlan, ScoreScale, StudyPlan
 from .check_sections import (
     AREAS,
@@ -26,6 +27,7 @@ __all__ = [
     "FACTS",
     "GROUP",
     "MARK",
+    "PRODUCTION",
     "REPEATS",
     "SETTINGS",
     "TOP",
@@ -42,12 +44,16 @@ TOP = Section(
     ),
 )
 
+PRODUCTION: tuple[Key, ...] = keys_of(ProductionFacts, None)
+"""What a group's table tells the search for causes; a group without these keys is searched, too."""
+
 GROUP = Section(
     "groups.NAME",
     "One table per group of crowns that were produced the same way.",
     (
         Key("title", Text(filled=True), "", "Name for readers; NAME itself if left out."),
         Key("scans", Patterns(), "", "The scans, one file per crown; * stands for any part.", True),
+        *PRODUCTION,
     ),
 )
 FACTS = Section(

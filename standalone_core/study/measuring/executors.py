@@ -14,6 +14,9 @@ from multiprocessing.connection import Connection
 from ...atomic import end_process
 from ...errors import SettingError
 
+_THREAD_COUNTS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+"""What linear algebra asks for its count of threads when it is loaded."""
+
 ANSWER_S = 20
 """How long a scheduler may take to answer."""
 
@@ -68,8 +71,9 @@ def _processes(count: int) -> Iterator[Executor]:
         count, mp_context=context, initializer=_start_worker, initargs=(listening,)
     )
     try:
-        for _ in range(count):  # so that they have started when the first work comes
-            pool.submit(_load)
+        with _one_thread_each():
+            for _ in range(count):  # so that they have started when the first work comes
+                pool.submit(_load)
         yield pool
     except BaseException:
         held.close()  # what they work at is not wanted any more
@@ -78,6 +82,21 @@ def _processes(count: int) -> Iterator[Executor]:
         pool.shutdown(cancel_futures=True)
         held.close()
         listening.close()
+
+
+@contextmanager
+def _one_thread_each() -> Iterator[None]:
+    """Let processes that start now do linear algebra in one thread, if nobody said otherwise.
+
+    There are as many of them as processors; several threads each would wait for one another.
+    """
+    ours = {name: "1" for name in _THREAD_COUNTS if name not in os.environ}
+    os.environ.update(ours)
+    try:
+        yield
+    finally:
+        for name in ours:
+            del os.environ[name]
 
 
 def _start_worker(listening: Connection) -> None:

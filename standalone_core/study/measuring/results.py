@@ -8,6 +8,7 @@ from pathlib import Path
 
 from ...areas.area_set import AreaSet
 from ...arrays import FloatArray, IntArray
+from ...causes.result import Cause, Correction, Remaining
 from ...deviation.margin_summary import MarginSummary
 from ...deviation.measures import AreaMeasures
 from ...deviation.support_marks import MarkResult
@@ -17,6 +18,37 @@ from ...measure import CheckedMesh
 from ...superimpose.result import Superimposition
 from ..file.examiner_scores import ExaminerScores
 from ..plan import StudyPlan
+from .shared_causes import StudyCauses
+
+
+@dataclass(frozen=True, eq=False)
+class CrownCauses:
+    """Why one crown deviates, as far as it alone can tell.
+
+    Attributes
+    ----------
+    causes : tuple of Cause
+        Stated ones first, the largest first; then what was looked for and not stated.
+    corrections : tuple of Correction
+        Next enlargement factors by this crown alone; those of its group are surer.
+    sentences, notes : tuple of str
+    remaining : Remaining
+    share_together : float
+        Of the crown's variance, explained by all stated causes.
+    why_not : str
+        Why causes were not looked for, as the end of a sentence; empty if they were.
+    cells : (c,) float
+        Mean deviations of the design's cells, mm, facet sag corrected; NaN where not measured.
+    """
+
+    causes: tuple[Cause, ...]
+    corrections: tuple[Correction, ...]
+    sentences: tuple[str, ...]
+    notes: tuple[str, ...]
+    remaining: Remaining
+    share_together: float
+    why_not: str
+    cells: FloatArray = field(repr=False)
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,6 +83,8 @@ class Crown:
         What the verdicts need to know of the scan beside its measures.
     margin : MarginSummary or None
         What its margin profile comes to; None without a margin line.
+    causes : CrownCauses or None
+        Why it deviates; None where that was not asked for.
     """
 
     name: str
@@ -66,6 +100,7 @@ class Crown:
     marks: tuple[MarkResult, ...] = ()
     evidence: ScanEvidence = field(default_factory=ScanEvidence)
     margin: MarginSummary | None = None
+    causes: CrownCauses | None = None
 
     def measures_of(self, area: str, direction: str = "design_to_scan") -> AreaMeasures:
         """Return the row of one area and direction."""
@@ -273,6 +308,8 @@ class StudyRun:
         Time per stage; not part of any table.
     scores : ExaminerScores or None
         What examiners said of the crowns.
+    causes : StudyCauses or None
+        What the crowns of each group share; None where causes were not asked for.
     """
 
     plan: StudyPlan
@@ -291,6 +328,7 @@ class StudyRun:
     reused: int
     seconds: Mapping[str, float]
     scores: ExaminerScores | None = None
+    causes: StudyCauses | None = None
 
     def crowns_of(self, group: str) -> tuple[Crown, ...]:
         """Return a group's crowns."""

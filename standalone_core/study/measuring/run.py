@@ -16,11 +16,12 @@ from ...progress import Progress, Steps, run, scaled
 from ...stopwatch import Stopwatch
 from ..file.inputs import StudyInputs
 from ..plan import StudyPlan
+from .all_causes import explain_study_steps
 from .all_pairs import compare_pairs_steps, count_pairs
 from .all_scans import crowns_of, measure_scans_steps, missing, nothing_usable, scan_jobs
 from .crowns import judged
 from .group_maps import difference_map, map_groups_steps, pairs_of, spread_parts
-from .pace import PAIR, SCAN, Pace
+from .pace import CAUSES, PAIR, SCAN, Pace
 from .result_store import KEPT, ResultStore, file_checksum
 from .results import Crown, LeftOut, RepeatScan, StudyRun
 from .scan_job import ScanJob, StudyDependencies, areas_checksum
@@ -91,7 +92,12 @@ def run_study_steps(
     ready = yield from watch.timed("areas", _design_steps(plan), 0.0, _READY)
     scans = yield from _scans_steps(plan, repeats, store, ready, executor, watch)
     plan = _with_scanner(plan, scans.repeats)
-    groups = _groups(plan, scans.crowns)
+    judged_groups = _groups(plan, scans.crowns)
+    causes_steps = explain_study_steps(
+        plan, judged_groups, scans.repeats, scans.jobs, store, ready, executor, scans.pace
+    )
+    explained = yield from watch.timed("causes", causes_steps, _READY, _MEASURED)
+    groups = explained.groups
     pairs_steps = compare_pairs_steps(groups, scans.jobs, store, ready, executor, scans.pace)
     pairs, old = yield from watch.timed("pairs", pairs_steps, _READY, _MEASURED)
     maps_steps = map_groups_steps(groups, ready, store, plan.check)
@@ -114,6 +120,7 @@ def run_study_steps(
         reused=scans.reused + old,
         seconds=watch.seconds,
         scores=inputs.scores,
+        causes=explained.causes,
     )
 
 
@@ -157,7 +164,8 @@ def _scans_steps(
     again, more = scan_jobs(_listed_again(plan, repeats), study)
     todo = missing([*own, *again], store)
     pairs = sum(count_pairs(n) for n in Counter(job.group for job in own).values())
-    pace = Pace(SCAN * len(todo) + PAIR * pairs)
+    found = CAUSES * len(own) if plan.check.causes.find_causes else 0.0
+    pace = Pace(SCAN * len(todo) + found + PAIR * pairs)
     steps = measure_scans_steps(todo, ready, executor, pace)
     unusable = yield from watch.timed("scans", steps, _READY, _MEASURED)
     left = {row.name for row in unusable}

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from ...arrays import FloatArray
 from ...deviation.tolerances import JUDGED_BY
 from .results import RepeatScan
 
@@ -41,3 +42,36 @@ def scanner_uncertainty_um(repeats: Sequence[RepeatScan]) -> Mapping[str, float]
             squares = sum(float(np.var(values) * len(values)) for values in crowns.values())
             found[area] = float(np.sqrt(squares / freedom))
     return found
+
+
+def repeatability_um(cells: Mapping[str, Sequence[FloatArray]], cell_mm2: FloatArray) -> float:
+    """Return the scanner's repeatability over the surface, µm: root mean square over the area.
+
+    Of each cell the standard deviation between scans of the same crown, pooled over crowns.
+
+    Parameters
+    ----------
+    cells : mapping of str to sequence of (c,) float
+        Per crown, the mean deviations over the design's cells in each of its scans, mm; NaN where
+        not measured.
+    cell_mm2 : (c,) float
+        Areas.
+
+    Returns
+    -------
+    float
+        NaN with fewer than four degrees of freedom.
+    """
+    squares, freedom = np.zeros(len(cell_mm2)), np.zeros(len(cell_mm2))
+    for scans in cells.values():
+        values = np.stack(scans)
+        there = np.isfinite(values)
+        count = there.sum(axis=0)
+        mean = np.where(there, values, 0.0).sum(axis=0) / np.maximum(count, 1)
+        squares += np.where(there, (values - mean) ** 2, 0.0).sum(axis=0)
+        freedom += np.maximum(count - 1, 0)
+    enough = freedom >= LEAST_FREEDOM
+    if not enough.any():
+        return float("nan")
+    variance = squares[enough] / freedom[enough]
+    return 1e3 * float(np.sqrt(np.average(variance, weights=cell_mm2[enough])))

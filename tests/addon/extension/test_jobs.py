@@ -14,6 +14,7 @@ import pytest
 
 JOBS = (
     "results.WriteReport",
+    "causes.FindCauses",
     "deviation.CheckCrown",
     "deviation.MeasureDeviation",
     "superimposition.Superimpose",

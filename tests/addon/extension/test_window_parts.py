@@ -37,6 +37,13 @@ class Layout:
         self.notes.append(name if text is None else text)
         return SimpleNamespace()
 
+    def operator_menu_enum(self, name: str, choice: str, *, text: str = "") -> Any:
+        module, _, function = name.partition(".")
+        rna = getattr(getattr(self.bpy.ops, module), function).get_rna_type()
+        assert choice in rna.properties
+        self.notes.append(text)
+        return SimpleNamespace()
+
     def template_list(
         self, kind: str, _name: str, data: Any, items: str, active: Any, index: str, **_options: Any
     ) -> None:

@@ -51,6 +51,8 @@ class Kind:
         Produced, scanned and superimposed from any pose; else to first order.
     outside_only : bool
         Whether the intaglio was not scanned.
+    edge_mm : float
+        Mean edge length of the design.
     facts : ProductionFacts
     settings : CausesSettings
     """
@@ -61,8 +63,14 @@ class Kind:
     design: str = "molar"
     whole_scans: bool = False
     outside_only: bool = False
+    edge_mm: float = 0.1
     facts: ProductionFacts = ProductionFacts()
     settings: CausesSettings = CausesSettings()
+
+    @property
+    def made_from(self) -> CausedDesign:
+        """Their design."""
+        return caused_design(self.design, self.edge_mm)
 
     @property
     def causes(self) -> Truth:
@@ -115,15 +123,17 @@ def near(value: float, true: float, least: float) -> bool:
 
 
 @lru_cache(maxsize=8)
-def fields_of(design: str, settings: CausesSettings, facts: ProductionFacts) -> CauseFields:
+def fields_of(
+    design: CausedDesign, settings: CausesSettings, facts: ProductionFacts
+) -> CauseFields:
     """What every cause would do to a design, made once."""
-    ready = caused_design(design).ready
+    ready = design.ready
     return cause_fields(ready.area_set, ready.prepared.index, settings, (facts,))
 
 
 def crown_of(kind: Kind, seed: int) -> CrownToExplain:
     """Make one crown of a kind."""
-    design = caused_design(kind.design)
+    design = kind.made_from
     rng = np.random.default_rng([2026, seed, *kind.truth.encode(), *kind.form.encode()])
     flaws = kind.causes.flaws(design), FORMS[kind.form](rng, design, kind.form_um)
     if not kind.whole_scans:
@@ -139,7 +149,7 @@ def crown_of(kind: Kind, seed: int) -> CrownToExplain:
 
 def explained(kind: Kind, seed: int) -> CausesResult:
     """Find the causes of one crown of a kind."""
-    return find_causes(fields_of(kind.design, kind.settings, kind.facts), crown_of(kind, seed))
+    return find_causes(fields_of(kind.made_from, kind.settings, kind.facts), crown_of(kind, seed))
 
 
 def tally(kind: Kind, seeds: range) -> Tally:
@@ -152,7 +162,7 @@ def tally(kind: Kind, seeds: range) -> Tally:
 
 def add(result: Tally, said: CausesResult) -> None:
     """Add what was said of one crown."""
-    design = caused_design(result.kind.design)
+    design = result.kind.made_from
     truth = result.kind.causes
     result.crowns += 1
     stated = {one.family for one in said.stated if not one.instead}

@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from ....statistics.odd import OddUnit
     from ...measuring.results import SpreadParts
     from ...plan import AnalysisPlan
+    from .causes import CausesAnalysis
     from .comparisons import Comparison, OverallRow, PrecisionComparison
     from .groups import AssumptionRow, PrecisionRow, ToleranceRow, TruenessRow
     from .scores import ExaminerAnalysis, ScannerRow
@@ -244,6 +245,8 @@ class StudyAnalysis:
         What must be known to read the numbers, and what could not be computed and why.
     marks : tuple of MarkRow
         Per support mark × group; described only, never tested.
+    causes : CausesAnalysis or None
+        Why the crowns deviate; None where that was not asked for.
     """
 
     title: str
@@ -266,3 +269,4 @@ class StudyAnalysis:
     multiplicity: str
     notes: tuple[str, ...]
     marks: tuple[MarkRow, ...] = ()
+    causes: CausesAnalysis | None = None
