@@ -89,7 +89,7 @@ def test_nested_spheres_are_explained(permille, growth_um, family):
         assert cause.low <= (permille or growth_um) <= cause.high
     else:
         assert "these data cannot tell which" in cause.sentence
-        assert cause.low < growth_um < cause.high
+        assert cause.estimate == pytest.approx(1e3 * outer, rel=0.03)
 
 
 def test_on_one_sphere_scale_and_growth_are_the_same():
@@ -326,9 +326,9 @@ def test_distance_to_the_margin_line_of_a_crown_is_the_geodesic_one():
     sources = polyline_sources(design.mesh, line.points_mm, closed=line.closed)
     true = geodesic_distance(design.mesh, sources, limit_mm=6.0)
     near = true < 5.0
-    assert np.quantile(found[near] / np.maximum(true[near], 1e-9), [0.01, 0.99]) == pytest.approx(
-        [1.0, 1.1], abs=0.06
-    )
+    low, high = np.quantile(found[near] / np.maximum(true[near], 1e-9), [0.01, 0.99])
+    assert low > 0.99
+    assert high < 1.1
 
 
 def test_distance_is_infinite_on_another_shell():

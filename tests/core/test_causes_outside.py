@@ -26,6 +26,7 @@ from scipy.spatial.distance import cdist
 from statsmodels.regression.mixed_linear_model import MixedLMParams
 
 CELLS = 90
+SIGMA_MM = 1e-3
 
 
 def sites(count: int = CELLS) -> Sites:
@@ -39,7 +40,7 @@ def sites(count: int = CELLS) -> Sites:
 
 def covariance_of(place: Sites, kernel=matern, rho: float = 0.4) -> Covariance:
     matrix = correlation(place, kernel, 1.3, 0.2, rho)
-    return Covariance(kernel, 1.3, 0.2, rho, np.linalg.cholesky(matrix), 0.0, 1e-3)
+    return Covariance(kernel, 1.3, 0.2, rho, np.linalg.cholesky(matrix), 0.0, SIGMA_MM)
 
 
 def small_model(*, searched: int = 0) -> Model:
@@ -80,7 +81,7 @@ def test_sizes_are_those_of_generalised_least_squares(kernel):
 
 
 def test_covariances_of_sizes_are_those_of_generalised_least_squares():
-    """Of the set with all members, whose σ² is what the widest model leaves: theirs is its own."""
+    """Of the set with all members; σ² is the covariance's own, where theirs is what is left."""
     kept = small_model()
     model = Model(kept.rigid, tuple(kept.members[k] for k in (0, 2, 3, 4)))
     values, place = values_of(model), sites()
@@ -88,8 +89,7 @@ def test_covariances_of_sizes_are_those_of_generalised_least_squares():
     (everything,) = np.flatnonzero(model.subsets.all(axis=1))
     matrix = correlation(place, matern, 1.3, 0.2, 0.4)
     expected = sm.GLS(values, model.columns, sigma=matrix).fit()
-    assert evidence.sigma_mm**2 == pytest.approx(expected.scale)
-    covariance = expected.cov_params()[RIGID:, RIGID:]
+    covariance = SIGMA_MM**2 * expected.normalized_cov_params[RIGID:, RIGID:]
     np.testing.assert_allclose(evidence.spreads[everything], covariance, rtol=1e-7, atol=1e-12)
     np.testing.assert_allclose(evidence.sizes[everything], expected.params[RIGID:], rtol=1e-7)
 
@@ -147,9 +147,10 @@ def test_values_that_fit_exactly_divide_nothing_by_zero():
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         for values in (np.zeros(CELLS), design @ [1.0, 2.0, 3.0]):
-            assert np.isfinite(find_covariance(place, design, values, matern).cost)
-        evidence = weigh(small_model(), np.zeros(CELLS), covariance_of(place))
-    assert evidence.sigma_mm == LEAST_SIGMA_MM
+            found = find_covariance(place, design, values, matern)
+            assert np.isfinite(found.cost)
+            assert found.sigma_mm == LEAST_SIGMA_MM
+        evidence = weigh(small_model(), np.zeros(CELLS), found)
     assert evidence.weights[0] == evidence.weights.max()
 
 
@@ -163,9 +164,6 @@ def brute_force(model: Model, values: np.ndarray, covariance: Covariance) -> dic
         x = np.column_stack([columns[:, :RIGID], *block])
         return float(np.sum((target - x @ np.linalg.lstsq(x, target, rcond=None)[0]) ** 2))
 
-    widest = [k for k, one in enumerate(model.members) if one.cause != "scale"]
-    width = RIGID + sum(model.members[k].columns.shape[1] for k in widest)
-    variance = chi_square(widest) / (CELLS - width)
     scores = {}
     for held in product((False, True), repeat=len(model.members)):
         chosen = [k for k, holds in enumerate(held) if holds]
@@ -175,7 +173,7 @@ def brute_force(model: Model, values: np.ndarray, covariance: Covariance) -> dic
         free = sum(model.members[k].columns.shape[1] for k in chosen)
         # What members of one family share is searched once.
         free += max((model.members[k].searched for k in chosen), default=0)
-        scores[held] = chi_square(chosen) / variance + free * np.log(CELLS)
+        scores[held] = chi_square(chosen) / SIGMA_MM**2 + free * np.log(CELLS)
     least = min(scores.values())
     total = sum(np.exp(-0.5 * (score - least)) for score in scores.values())
     return {held: np.exp(-0.5 * (score - least)) / total for held, score in scores.items()}
@@ -221,7 +219,7 @@ def test_sizes_without_other_members_are_those_of_a_model_that_has_none_of_them(
     values = 0.3 * model.members[2].columns[:, 0] + covariance_of(sites()).factor @ noise
     evidence = weigh(model, values, covariance_of(sites()))
     only = Model(model.rigid, model.members[2:])
-    alone = weigh(only, values, evidence.covariance, evidence.sigma_mm)
+    alone = weigh(only, values, evidence.covariance)
     for ours, expected in zip(evidence.sizes_of([2], [0, 1]), alone.sizes_of([0]), strict=True):
         np.testing.assert_allclose(ours, expected, rtol=1e-9)
 
