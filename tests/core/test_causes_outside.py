@@ -89,7 +89,7 @@ def test_covariances_of_sizes_are_those_of_generalised_least_squares():
     (everything,) = np.flatnonzero(model.subsets.all(axis=1))
     matrix = correlation(place, matern, 1.3, 0.2, 0.4)
     expected = sm.GLS(values, model.columns, sigma=matrix).fit()
-    covariance = SIGMA_MM**2 * expected.normalized_cov_params[RIGID:, RIGID:]
+    covariance = SIGMA_MM**2 / expected.scale * expected.cov_params()[RIGID:, RIGID:]
     np.testing.assert_allclose(evidence.spreads[everything], covariance, rtol=1e-7, atol=1e-12)
     np.testing.assert_allclose(evidence.sizes[everything], expected.params[RIGID:], rtol=1e-7)
 
