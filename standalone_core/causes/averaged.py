@@ -12,10 +12,14 @@ from ..arrays import FloatArray, IntArray
 from .evidence import Evidence
 from .model import Model
 
-_SPEAKS_AGAINST = 0.3
+_SPEAKS_AGAINST = 0.5
 """A covariance under which something is less probable than this speaks against it: it is then
-never stated, however much better the data bear another. On crowns with form error that is neither
-smooth nor rough this keeps growth that is not there from being told (0 of 80; 1 without)."""
+never stated, however much better the data bear another. On 60 crowns whose form error is of
+neither kind it leaves 3 with growth that is not there, in place of 9."""
+
+PLUG_IN = 1.3
+"""Variances are larger by this factor than if the covariance were known and not estimated: sizes
+of 50 crowns spread 1.1 times as much as their standard errors said (measured)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,11 +74,12 @@ class Averaged:
     ) -> tuple[FloatArray, FloatArray]:
         """Mean sizes (k,) of some members, and their covariance (k, k).
 
-        It adds the spread between subsets and between covariances.
+        It adds the spread between subsets and between covariances, and is larger for a covariance
+        that is itself an estimate.
         """
         each = [one.sizes_of(places, without) for one in self.evidences]
         sizes = np.stack([mean for mean, _ in each])
         mean = self.shares @ sizes
         away = sizes - mean
         within = np.tensordot(self.shares, np.stack([spread for _, spread in each]), 1)
-        return mean, within + (self.shares[:, None] * away).T @ away
+        return mean, PLUG_IN * (within + (self.shares[:, None] * away).T @ away)

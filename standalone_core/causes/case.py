@@ -191,11 +191,10 @@ class Case:
 
     @cached_property
     def strain(self) -> Strain | None:
-        """The stated strain, the scanner's uncertainty added; None without one."""
+        """The stated strain; None without one."""
         if not self.scale_places:
             return None
-        strain = strain_of(self.found.evidence, self.scale_places)
-        return strain.with_scale_sd(self.fields.settings.scanner_scale_uncertainty_permille)
+        return strain_of(self.found.evidence, self.scale_places)
 
     @cached_property
     def main(self) -> MainDirections | None:

@@ -15,12 +15,13 @@ from ..deviation.field import COUNTED, TOO_FAR, DeviationField
 from ..deviation.tolerances import Tolerances
 from ..progress import Progress, Steps, run
 from ..words.text import count_words
+from .averaged import PLUG_IN
 from .case import Case
 from .correction import corrections_of
 from .found import LEAST_CELLS, Doubt, find_in_cells
 from .found_marks import FoundMark, find_marks
 from .layers import LayerSteps, find_layers
-from .notes import notes_of
+from .notes import about_sag, notes_of
 from .prediction import predicted_areas, superimposed_anew
 from .remaining import remaining_of
 from .result import Cause, CausesResult, Correction, PredictedArea, Remaining
@@ -71,15 +72,16 @@ def find_causes_steps(fields: CauseFields, crown: CrownToExplain) -> Steps[Cause
     deviation = without_scanner(fields, crown.deviation_mm) + sag
     values = fields.measured_means(deviation)
     yield Progress("Weighing causes", 0.1)
-    doubt = doubt_of_sag(fields, sag)
+    edge = math.nan if crown.scan is None else crown.scan.mean_edge_mm
+    doubt = doubt_of(fields, sag)
     found = find_in_cells(fields, values, crown.facts, _least_um(fields, crown), doubt)
     confounded = None if found is None else found.rule.confounded
     notes = notes_of(fields, values, crown.facts, confounded)
+    notes += about_sag(sag, fields.area_set.evaluation.weights_mm2, edge)
     if found is None:
         why = _too_little(fields, values)
         nothing = no_causes(len(deviation), crown.facts, fields.settings, why)
         return replace(nothing, notes=notes, left_mm=deviation, cells=values)
-    edge = math.nan if crown.scan is None else crown.scan.mean_edge_mm
     case = Case(fields, found, crown.facts, deviation, edge)
     yield Progress("Sizing causes", 0.7)
     corrections = _corrections(case)
@@ -148,18 +150,25 @@ def _sag_mm(fields: CauseFields, crown: CrownToExplain) -> FloatArray:
     return facet_sag_mm(evaluation.curvature, evaluation.points, crown.scan)
 
 
-def doubt_of_sag(fields: CauseFields, sag_mm: FloatArray) -> Doubt:
-    """Return what is not known after facet sag was taken off: the curvature is known roughly.
+def doubt_of(fields: CauseFields, sag_mm: FloatArray | None = None) -> Doubt:
+    """Return what is not known of cell means: the scanner's scale, and what facet sag leaves.
 
     Parameters
     ----------
     fields : CauseFields
-    sag_mm : (n,) float
-        What was added to the deviations.
+    sag_mm : (n,) float, optional
+        What was added to the deviations; the curvature that it rests on is known roughly.
     """
-    cells = fields.means(sag_mm)
+    sag = np.zeros(len(fields.cell)) if sag_mm is None else sag_mm
+    cells = fields.means(sag)
     sides = np.stack([~fields.cell_inside, fields.cell_inside], axis=1)
-    return Doubt((_SAG_DOUBT * cells) ** 2, _SAG_DOUBT * cells[:, None] * sides)
+    scale = fields.cell_columns.strain @ parts_of(np.eye(3))
+    # Known and not estimated, so that it does not grow with the variances that are.
+    uncertainty = fields.settings.scanner_scale_uncertainty_permille / math.sqrt(PLUG_IN)
+    return Doubt(
+        variance=(_SAG_DOUBT * cells) ** 2,
+        columns=np.column_stack([_SAG_DOUBT * cells[:, None] * sides, uncertainty * scale]),
+    )
 
 
 def _too_little(fields: CauseFields, values: FloatArray) -> str:

@@ -24,7 +24,7 @@ _TOP_SHARE = 0.5
 _BLOCK_MM = 2.0
 """Within blocks of this size smooth form error is a level, which is taken off."""
 
-SHAPE_SD = 0.04
+SHAPE_SD = 0.05
 """Of a size: a mesh of 0.1 mm edges knows its own sharpest corners to about 5 % (measured)."""
 
 

@@ -13,6 +13,7 @@ from .design_fields import CauseFields
 from .settings import ProductionFacts
 
 _MOST_MISSING = 0.1
+_SAG_THAT_MATTERS_UM = 1.0
 
 
 def notes_of(
@@ -61,6 +62,28 @@ def notes_of(
             "and the radius, not the diameter."
         )
     return tuple(note for note in notes if note)
+
+
+def about_sag(sag_mm: FloatArray, weights: FloatArray, edge_mm: float) -> tuple[str, ...]:
+    """Tell what the scan's triangles alone read as, where that matters.
+
+    Parameters
+    ----------
+    sag_mm : (n,) float
+        What was taken off for it, mm.
+    weights : (n,) float
+        Areas.
+    edge_mm : float
+        The triangles' mean edge.
+    """
+    rms = 1e3 * float(np.sqrt(np.average(sag_mm**2, weights=weights)))
+    if rms < _SAG_THAT_MATTERS_UM:
+        return ()
+    return (
+        f"The scan's coarse triangles ({edge_mm:.2f} mm edges) alone read as {rms:.1f} µm RMS of "
+        "worn cusps and filled fossae: that was taken off, and causes are held to be that much "
+        "less sure.",
+    )
 
 
 def _told_apart(inside: BoolArray, measured: BoolArray) -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from ..arrays import FloatArray
@@ -146,12 +144,6 @@ def _unnamed_row(case: Case, one: Sized) -> Cause:
     else:
         direction = one.sizes / np.linalg.norm(one.sizes)
     middle, low, high = one.along(direction)
-    if family == "scale":
-        half = case.fields.settings.scanner_scale_uncertainty_permille * NORMAL_95
-        low, high = (
-            middle - math.hypot(middle - low, half),
-            middle + math.hypot(high - middle, half),
-        )
     factor = 1.0
     if case.is_local(one.statement.place):
         factor = 1e3 * float(case.column(one.statement.place).max())

@@ -141,6 +141,18 @@ class SharedCase(Case):
         return np.array(values)
 
 
+def _of_scanner(case: Case, place: int) -> FloatArray:
+    """Return what the scanner's uncertain scale adds to the covariance of a member's sizes."""
+    uncertainty = case.fields.settings.scanner_scale_uncertainty_permille
+    member, width = case.found.member(place), len(case.found.best.model.blocks[place])
+    alike = np.zeros(width)
+    if member.cause == "scale":
+        alike[:] = 1.0
+    elif member.cause == "scale_per_direction":
+        alike = parts_of(np.eye(3))
+    return uncertainty**2 * np.outer(alike, alike)
+
+
 def sized_by_crowns(
     case: Case, crowns: Mapping[int, FloatArray], confidence: float, mean_share: float
 ) -> SharedCase:
@@ -168,7 +180,8 @@ def sized_by_crowns(
             replace(
                 one,
                 sizes=mean,
-                covariance=stretch**2 * np.atleast_2d(np.cov(sizes, rowvar=False)),
+                covariance=stretch**2 * np.atleast_2d(np.cov(sizes, rowvar=False))
+                + _of_scanner(case, one.statement.place),
                 rms_um=rms_um(found.best.model, found.gram, one.statement.place, mean),
                 share_alone=min(one.share_alone * mean_share, 1.0),
             )

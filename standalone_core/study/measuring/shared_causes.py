@@ -18,6 +18,7 @@ from scipy.special import stdtrit
 from ...arrays import FloatArray
 from ...causes.case import Case
 from ...causes.design_fields import CauseFields
+from ...causes.find import doubt_of
 from ...causes.found import Found, find_in_cells
 from ...causes.model import RIGID
 from ...causes.settings import ProductionFacts
@@ -142,7 +143,7 @@ def shared_case(
     scan_edge_mm : float
         Mean edge of the scans' triangles.
     """
-    found = find_in_cells(fields, mean_of(cells), facts, least_um)
+    found = find_in_cells(fields, mean_of(cells), facts, least_um, doubt_of(fields))
     if found is None:
         return None
     return Case(fields, named_by_crowns(found, cells), facts, mean_mm, scan_edge_mm)
