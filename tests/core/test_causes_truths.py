@@ -13,12 +13,10 @@ from made.caused_kinds import KINDS
 from made.caused_trials import Kind, Tally, tally
 from made.tiers import slow
 
-CROWNS = 20
-FOUND = 19  # 95 %
-FOUND_OF_OTHER_FORM = 18  # 90 %
-COVERED = 18  # 92 %
-CLOSE = 19  # 94 %
-GROWTH_FOUND = 15  # 76 %
+CROWNS = 12
+"""Of a kind in the slow tier; the benchmark tries 50."""
+
+SOUND_CROWNS = 20
 
 OWN_FORM = (
     "iso",
@@ -48,36 +46,33 @@ OTHER_FORM = (
 
 
 def kind_of(name: str) -> Kind:
-    return replace(KINDS[name], edge_mm=0.2)
+    # What a bur leaves is sharper than a mesh of 0.2 mm edges knows.
+    return replace(KINDS[name], edge_mm=0.1 if "bur" in name else 0.2)
 
 
 def tried(name: str, crowns: int) -> Tally:
     return tally(kind_of(name), range(crowns))
 
 
-def few_or_all(names: tuple[str, ...], quick: tuple[str, ...]) -> list[object]:
-    """Two crowns of some kinds, and all of all of them in the slow tier."""
-    return [*((name, 2) for name in quick), *(slow(name, CROWNS) for name in names)]
+def few_or_all(names: tuple[str, ...], quick: tuple[str, ...], most: int) -> list[object]:
+    """Two crowns of some kinds, and more of all kinds in the slow tier."""
+    return [*((name, 2) for name in quick), *(slow(name, most) for name in names)]
 
 
-@pytest.mark.parametrize(("name", "crowns"), few_or_all(OWN_FORM, ("iso", "axial tilted", "mixed")))
+@pytest.mark.parametrize(("name", "crowns"), few_or_all(OWN_FORM, ("axial", "mixed"), most=CROWNS))
 def test_a_cause_is_found_named_and_its_interval_holds_the_truth(name: str, crowns: int):
     found = tried(name, crowns)
-    missed = CROWNS - FOUND if crowns == CROWNS else 0
-    assert sum(found.false.values()) <= crowns // CROWNS
+    assert not found.false
+    assert set(found.named.values()) == {crowns}
     for cause in found.found:
-        assert found.named[cause] >= crowns - missed
-        assert found.covered(cause) >= (COVERED if crowns == CROWNS else 1)
+        assert found.covered(cause) >= crowns - 1  # 92 % of 12
 
 
 @pytest.mark.parametrize(
-    ("name", "crowns"), few_or_all(OTHER_FORM, ("opened, reach 4", "fossae, smoothed"))
+    ("name", "crowns"), few_or_all(OTHER_FORM, ("opened, reach 4", "fossae, smoothed"), most=8)
 )
 def test_a_cause_of_another_form_than_the_columns_is_found(name: str, crowns: int):
-    found = tried(name, crowns)
-    missed = CROWNS - FOUND_OF_OTHER_FORM if crowns == CROWNS else 0
-    for cause in found.found:
-        assert found.named[cause] >= crowns - missed
+    assert set(tried(name, crowns).named.values()) == {crowns}
 
 
 @pytest.mark.parametrize(
@@ -86,39 +81,42 @@ def test_a_cause_of_another_form_than_the_columns_is_found(name: str, crowns: in
 def test_sizes_are_close_where_form_error_is_small(name: str):
     found = tried(name, CROWNS)
     for cause in found.found:
-        assert found.close(cause) >= CLOSE
+        assert found.close(cause) >= CROWNS - 1
 
 
 @pytest.mark.parametrize(
-    ("name", "crowns"),
+    ("name", "crowns", "most"),
     [
-        ("none", 4),
-        *(slow(name, CROWNS) for name in ("none", "none, rough", "none, bumpy")),
-        *(slow(name, CROWNS) for name in ("none, premolar", "none, open rim", "stubs")),
+        ("none", 3, 0),
+        slow("none", SOUND_CROWNS, 0),
+        slow("none, bumpy", SOUND_CROWNS, 1),
+        slow("none, rough", SOUND_CROWNS, 1),  # of 100 at most 8
+        slow("none, premolar", 8, 0),
+        slow("none, open rim", 8, 0),
+        slow("stubs", 8, 0),
     ],
 )
-def test_nothing_is_stated_of_a_crown_without_a_cause(name: str, crowns: int):
-    assert sum(tried(name, crowns).false.values()) <= crowns // CROWNS
+def test_nothing_is_stated_of_a_crown_without_a_cause(name: str, crowns: int, most: int):
+    assert sum(tried(name, crowns).false.values()) <= most
 
 
 @pytest.mark.parametrize(("name", "crowns"), [("outside", 1), slow("outside", CROWNS)])
 def test_growth_of_the_outside_is_found(name: str, crowns: int):
-    found = tried(name, crowns)
-    assert found.found["growth_outside"] >= crowns * GROWTH_FOUND // CROWNS
+    assert tried(name, crowns).found["growth_outside"] >= 0.76 * crowns
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["iso", "axial"])
 def test_scale_is_never_named_where_the_outside_alone_was_scanned(name: str):
     kind = replace(kind_of(name), outside_only=True)
-    assert not tally(kind, range(CROWNS)).named
+    assert not +tally(kind, range(CROWNS)).named
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["mixed, whole scans", "none, whole scans"])
 def test_whole_scans_from_any_pose_bear_the_same(name: str):
-    found = tally(KINDS[name], range(5))
+    found = tally(KINDS[name], range(4))
     assert not found.false
     for cause in found.found:
-        assert found.named[cause] == 5
-        assert found.covered(cause) >= 4
+        assert found.named[cause] == 4
+        assert found.covered(cause) >= 3
