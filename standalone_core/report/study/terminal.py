@@ -53,7 +53,10 @@ def _why(analysis: StudyAnalysis) -> list[str]:
     lines = []
     for group in analysis.causes.groups:
         lines += [f"Why, {group.title}:", *(f"  {text}" for text in group.sentences)]
-    return [*lines, *(row.sentence for row in analysis.causes.comparisons)]
+    decided = [row.sentence for row in analysis.causes.comparisons if row.outcome == "different"]
+    if decided:
+        lines += ["By cause, what differs (all comparisons: report.html):"]
+    return [*lines, *(f"  {sentence}" for sentence in decided)]
 
 
 def groups_table(run: StudyRun, areas: Sequence[str]) -> Table:

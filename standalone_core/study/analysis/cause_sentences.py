@@ -96,10 +96,14 @@ def predictions_told(why: GroupWhy) -> list[str]:
     rows: dict[str, list[CausePrediction]] = {}
     for row in why.predicted:
         rows.setdefault(row.without, []).append(row)
-    return [_predicted(why, without, areas) for without, areas in rows.items()]
+    told = [_predicted(why, without, areas) for without, areas in rows.items()]
+    if rows and not any(told):
+        return ["Prediction: no crown's verdict changes without one or all of these."]
+    return [text for text in told if text]
 
 
 def _predicted(why: GroupWhy, without: str, areas: Sequence[CausePrediction]) -> str:
+    """Tell what changes without a cause; empty where nothing does."""
     scale = without.startswith("scale") and why.corrections
     how = "with the next factor" if scale else f"without {without_words(why, without)}"
     parts = [
@@ -108,8 +112,10 @@ def _predicted(why: GroupWhy, without: str, areas: Sequence[CausePrediction]) ->
         for row in areas
         if row.within != row.would_be_within
     ]
-    told = listed(parts) or "no crown's verdict changes"
     larger = any(row.area == "whole" and row.predicted_um > row.mean_abs_um for row in areas)
+    if not parts and not larger:
+        return ""
+    told = listed(parts) or "no crown's verdict changes"
     return f"Prediction, {how}: {told}.{_LARGER if larger else ''}"
 
 
