@@ -39,7 +39,7 @@ class Cause:
     stated : bool
         Whether the data hold it; where not, the row tells what they would bear.
     probability : float
-        That it takes part, 0 to 1: the lower one of two ways of looking at what is left.
+        That it takes part, 0 to 1.
     estimate : float
         Its size, in ``unit``; NaN if it has none.
     unit : str

@@ -53,7 +53,9 @@ def causes_methods(run: StudyRun, analysis: StudyAnalysis, cite: Cite) -> Iterat
             "for in the mean of the crowns' cells; every crown was then sized by generalised "
             f"least squares in the model of what the group's mean bears. Means with {level} "
             "intervals (t distribution) and standard deviations are over crowns: the crown was "
-            "the unit. Causes in corners were sized at points, not in cells."
+            "the unit. Where the mean crown's surface bears less, since form error that all "
+            "crowns share does not differ between them, its wider interval stands. Causes in "
+            "corners were sized at points, not in cells."
         )
     if found.comparisons:
         yield " ".join(found.notes)

@@ -1,7 +1,8 @@
-"""A group's mean crown, its causes sized by the crowns: mean ± t·SD/√m, not by the surface.
+"""A group's mean crown, its causes sized by the crowns: mean ± t·SD/√m.
 
-Rows and sentences are made as for a single crown. They take normal intervals; standard errors are
-therefore stretched by t/z, so that ± z times them is ± t·SD/√m.
+Rows and sentences of one crown take sizes with normal intervals; the spread between crowns is
+therefore stretched by t/z, so that ± z times it is ± t·SD/√m. Where the mean crown's own surface
+bears less than that, its wider interval stands: what all crowns share does not differ between them.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from ...causes.found import Found
 from ...causes.local_sizes import SHAPE_SD, SizeAtPoints
 from ...causes.result import Cause
 from ...causes.rule import rms_um
-from ...causes.scale_causes import Strain, excess_along, strain_across
+from ...causes.scale_causes import Strain, excess_along, strain_across, strain_of
 from ...causes.sizes import NORMAL_95, Sized
 from ...causes.strain import parts_of
 from ..measuring.common_causes import OVAL, point_ratio
@@ -81,7 +82,9 @@ class SharedCase(Case):
             return None
         spread = self.stretch**2 * np.cov(self.parts, rowvar=False)
         uncertainty = self.fields.settings.scanner_scale_uncertainty_permille
-        return Strain(self.parts.mean(axis=0), spread).with_scale_sd(uncertainty)
+        by_crowns = Strain(self.parts.mean(axis=0), spread).with_scale_sd(uncertainty)
+        of_mean = strain_of(self.found.evidence, self.scale_places)
+        return replace(by_crowns, covariance=_wider(by_crowns.covariance, of_mean.covariance))
 
     @cached_property
     def local(self) -> Mapping[int, SizeAtPoints]:
@@ -93,6 +96,7 @@ class SharedCase(Case):
             share = mean.share * top / mean.top_share if mean.top_share else mean.share
             # What the design's own mesh does not know of its corners is in all crowns alike.
             sd = float(np.hypot(self.stretch * tops.std(ddof=1), SHAPE_SD * top))
+            sd = max(sd, mean.top_sd)
             sizes[place] = SizeAtPoints(share, top, sd, mean.deepest_mm)
         return sizes
 
@@ -141,6 +145,14 @@ class SharedCase(Case):
         return np.array(values)
 
 
+def _wider(by_crowns: FloatArray, of_mean: FloatArray) -> FloatArray:
+    """Return the wider of two covariances: of a mean over crowns, or of the mean crown's surface.
+
+    Form error that all crowns share does not show between them: it is on the mean crown.
+    """
+    return max(by_crowns, of_mean, key=lambda covariance: float(np.trace(covariance)))
+
+
 def _of_scanner(case: Case, place: int) -> FloatArray:
     """Return what the scanner's uncertain scale adds to the covariance of a member's sizes."""
     uncertainty = case.fields.settings.scanner_scale_uncertainty_permille
@@ -180,8 +192,11 @@ def sized_by_crowns(
             replace(
                 one,
                 sizes=mean,
-                covariance=stretch**2 * np.atleast_2d(np.cov(sizes, rowvar=False))
-                + _of_scanner(case, one.statement.place),
+                covariance=_wider(
+                    stretch**2 * np.atleast_2d(np.cov(sizes, rowvar=False))
+                    + _of_scanner(case, one.statement.place),
+                    one.covariance,
+                ),
                 rms_um=rms_um(found.best.model, found.gram, one.statement.place, mean),
                 share_alone=min(one.share_alone * mean_share, 1.0),
             )

@@ -30,7 +30,9 @@ class SharedCause:
         Crowns.
     cause : Cause
         Its estimate is the mean over crowns, its interval mean ± t·SD/√n with n − 1 degrees of
-        freedom (the scanner's known uncertainty added); of a cause that is not stated, what the
+        freedom (the scanner's known uncertainty added), or what the mean crown's surface bears
+        where that is wider, since form error that all crowns share does not differ between them;
+        of a cause that is not stated, what the
         mean crown's surface would bear. Shares are of the crowns' mean square.
     sd_between : float
         Standard deviation between crowns, in the same unit; NaN where it is not stated.
