@@ -16,12 +16,10 @@ from .design_fields import CauseFields, Fields
 from .filled_places import FilledPlace, filled_places
 from .found import LOCAL_FAMILIES, Found
 from .local_sizes import SizeAtPoints, local_size
-from .members import MARGIN_CAUSES
 from .prediction import superimposed_anew
+from .rings import columns_of
 from .scale_causes import MainDirections, Strain, main_directions, strain_of
 from .settings import ProductionFacts
-
-_RING_COLUMNS = ((0,), (1, 2), (3, 4), (5, 6))
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +58,7 @@ class Case:
             return fields.strain @ member.strains
         if member.family == "margin":
             ring = fields.rings[shapes["rings"]]
-            return ring[:, list(_RING_COLUMNS[MARGIN_CAUSES.index(member.cause)])]
+            return ring[:, columns_of(member.cause)]
         if member.family == "growth":
             sides = {
                 "growth_uniform": fields.outside + fields.inside,

@@ -8,7 +8,7 @@ Biometrics 53 (both from memory).
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +16,6 @@ import numpy as np
 from ..arrays import BoolArray, FloatArray, IntArray
 from .covariance import Covariance
 from .model import RIGID, Model
-from .result import Family
 
 _MOST_INFLATION = 1e4
 """Sets in which a column is the others' sum but for this share of its variance (a variance
@@ -63,10 +62,6 @@ class Evidence:
         """Probability that at least one of some members takes part."""
         holds = self.model.subsets[:, places].any(axis=1)
         return min(float(self.weights[holds].sum()), 1.0)
-
-    def family(self) -> Mapping[Family, float]:
-        """Probability of each family."""
-        return {name: self.of_any(places) for name, places in self.model.families.items()}
 
     def sizes_of(
         self, places: Sequence[int], without: Sequence[int] = ()

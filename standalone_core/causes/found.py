@@ -201,8 +201,3 @@ def _doubtful_covariances(evidence: Averaged, said: Sequence[Statement]) -> tupl
         none = np.zeros((len(made), 0))
         doubtful.append(one.covariance.with_doubt((_SHAPE_DOUBT * made) ** 2, none))
     return tuple(doubtful)
-
-
-def of_family(found: Found, family: str) -> Sequence[Sized]:
-    """Return the stated causes of a family."""
-    return [one for one in found.sized if one.statement.family == family]

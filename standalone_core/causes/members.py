@@ -14,11 +14,9 @@ from .corner_fields import BURS_MM, effective_bur_mm
 from .covariance import Sites, correlation, matern, triangle_of
 from .design_fields import CauseFields, Fields
 from .model import Member, Model
+from .rings import ORDERS, columns_of
 from .settings import ProductionFacts
 from .strain import parts_of
-
-MARGIN_CAUSES = ("opened_margin", "leaning_margin", "oval_margin", "three_lobed_margin")
-_RING_COLUMNS = ((0,), (1, 2), (3, 4), (5, 6))
 
 _LEAST_COLUMN_MM = 1e-9
 _TYPICAL_LENGTH_MM, _TYPICAL_NUGGET, _TYPICAL_RHO = 2.0, 0.2, 0.3
@@ -145,10 +143,7 @@ def _members(columns: Fields, facts: ProductionFacts, chosen: Mapping[str, float
             members.append(Member("not_reached_inside", "tool", column, searched))
     if "rings" in chosen:
         ring = columns.rings[chosen["rings"]]
-        members += [
-            Member(cause, "margin", ring[:, list(places)], 1)
-            for cause, places in zip(MARGIN_CAUSES, _RING_COLUMNS, strict=True)
-        ]
+        members += [Member(cause, "margin", ring[:, columns_of(cause)], 1) for cause in ORDERS]
     return members
 
 

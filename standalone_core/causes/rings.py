@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
+
 import numpy as np
 
 from ..arrays import FloatArray
 from .strain import across
 
 PER_UM = 1e-3
+
+ORDERS: Mapping[str, int] = MappingProxyType(
+    {"opened_margin": 0, "leaning_margin": 1, "oval_margin": 2, "three_lobed_margin": 3}
+)
+"""Waves around the margin that each cause is made of."""
 
 
 def ring_columns(
@@ -58,3 +66,9 @@ def ring_direction(order: int, cosine: float, sine: float, axis: FloatArray) -> 
     angle = np.arctan2(sine, cosine) / order
     direction: FloatArray = np.cos(angle) * first + np.sin(angle) * second
     return direction
+
+
+def columns_of(cause: str) -> list[int]:
+    """Return the columns of :func:`ring_columns` that a cause is made of: cosine and sine."""
+    order = ORDERS[cause]
+    return [2 * order - 1, 2 * order] if order else [0]

@@ -7,13 +7,12 @@ import numpy as np
 from ..arrays import FloatArray
 from .case import Case
 from .result import Cause, Correction
-from .rings import ring_direction
+from .rings import ORDERS, ring_direction
 from .scale_causes import excess_along, strain_across
 from .sizes import NORMAL_95, Sized
 from .told import growth_told, local_told, margin_told, scale_told, tensor_told, unnamed_told
 from .words import CHANGES
 
-_RING_ORDERS = {"opened_margin": 0, "leaning_margin": 1, "oval_margin": 2, "three_lobed_margin": 3}
 _OVAL = 4.0
 """r = r₀ + A cos 2θ: the long diameter exceeds the short one by 4 A."""
 
@@ -112,7 +111,7 @@ def _growth_row(case: Case, one: Sized) -> Cause:
 
 def _margin_row(case: Case, one: Sized) -> Cause:
     cause = case.found.member(one.statement.place).cause
-    order = _RING_ORDERS[cause]
+    order = ORDERS[cause]
     if not order:
         size = one.along(np.ones(1))
         return _row(one, case, size, "µm", margin_told(case, cause, size, None))
