@@ -13,7 +13,7 @@ from .design_fields import CauseFields
 from .settings import ProductionFacts
 
 _MOST_MISSING = 0.1
-_SAG_THAT_MATTERS_UM = 1.0
+_SAG_THAT_MATTERS_UM = 1.5
 
 
 def notes_of(
