@@ -10,6 +10,8 @@ from functools import cached_property
 import numpy as np
 
 from ..arrays import FloatArray
+from ..deviation.facet_sag import edges_at_mm
+from ..mesh.triangle_mesh import TriangleMesh
 from .bur_radius import BurRadius, search_bur_radius
 from .corner_fields import effective_bur_mm
 from .design_fields import CauseFields, Fields
@@ -36,6 +38,8 @@ class Case:
         NaN where not measured.
     scan_edge_mm : float
         Mean edge of the scan's triangles; NaN if not known.
+    scan : TriangleMesh or None
+        The superimposed scan with its own triangles, where there is one.
     """
 
     fields: CauseFields
@@ -43,6 +47,7 @@ class Case:
     facts: ProductionFacts
     deviation_mm: FloatArray
     scan_edge_mm: float = math.nan
+    scan: TriangleMesh | None = None
 
     @cached_property
     def columns(self) -> Mapping[int, FloatArray]:
@@ -145,6 +150,15 @@ class Case:
             )
             for place in self.local
         }
+
+    def edge_in_places_mm(self, place: int) -> float:
+        """Mean edge of the scan's triangles where a local cause is, mm; of all if not known."""
+        spots = self.filled[place]
+        if self.scan is None or not spots:
+            return self.scan_edge_mm
+        points = np.concatenate([spot.points for spot in spots])
+        where = self.fields.area_set.evaluation.points[points]
+        return float(edges_at_mm(where, self.scan).mean())
 
     def bur(self, place: int) -> BurRadius:
         """Search the bur's radius in what it left."""

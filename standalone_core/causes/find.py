@@ -82,7 +82,7 @@ def find_causes_steps(fields: CauseFields, crown: CrownToExplain) -> Steps[Cause
         why = _too_little(fields, values)
         nothing = no_causes(len(deviation), crown.facts, fields.settings, why)
         return replace(nothing, notes=notes, left_mm=deviation, cells=values)
-    case = Case(fields, found, crown.facts, deviation, edge)
+    case = Case(fields, found, crown.facts, deviation, edge, crown.scan)
     yield Progress("Sizing causes", 0.7)
     corrections = _corrections(case)
     rows = list(rows_of(case, corrections))

@@ -117,7 +117,7 @@ def local_told(case: Case, place: int, um: Size) -> str:
     if case.facts.way == "unknown":
         text += ", or corners that a bur did not reach"
     ball = case.found.shapes.get("fossae")
-    coarse = ball is not None and case.scan_edge_mm > _COARSE_SHARE * ball
+    coarse = ball is not None and case.edge_in_places_mm(place) > _COARSE_SHARE * ball
     return f"{text}, {COARSE_CLAUSE}." if coarse else f"{text}."
 
 

@@ -137,6 +137,19 @@ def about_sag(sags: Sequence[AreaSag], limits_um: Mapping[str, float]) -> str:
     )
 
 
+def edges_at_mm(points_mm: FloatArray, scan: TriangleMesh) -> FloatArray:
+    """Root mean square length of the sides of a scan's triangles around each point, (n,), mm.
+
+    Parameters
+    ----------
+    points_mm : (n, 3) float
+    scan : TriangleMesh
+        The superimposed scan with its own triangles.
+    """
+    edges: FloatArray = np.sqrt(_side_squares_at(points_mm, scan) / 3.0)
+    return edges
+
+
 def _sag(curvature: FloatArray, squares: FloatArray) -> FloatArray:
     most = np.sqrt(3.0 / squares)
     sag: FloatArray = np.clip(curvature, -most, most) * squares / 24.0
