@@ -43,6 +43,10 @@ def main() -> None:
     Not a medical device: it supports, and never replaces, the judgement of a licensed
     professional and local rules. Patient names do not belong in file names.
     """
+    # Matrices are small here: threads of linear algebra would mostly wait for one another. Before
+    # numpy is loaded, and unless somebody said otherwise.
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a terminal without the sign ✓ shows ? instead
             stream.reconfigure(errors="replace")
