@@ -86,7 +86,8 @@ def filled_places(
     >>> import numpy as np, cuspwise
     >>> from cuspwise.standalone_core.causes.filled_places import filled_places
     >>> design = cuspwise.TriangleMesh([[0, 0, 0], [1, 0, 0], [0, 1, 0]], [[0, 1, 2]])
-    >>> (place,) = filled_places(cuspwise.evaluation_mesh(design, 0.5), np.full(6, 0.02))
+    >>> evaluation = cuspwise.evaluation_mesh(design, 0.5)
+    >>> (place,) = filled_places(evaluation, np.full(len(evaluation.points), 0.02))
     >>> round(place.deepest_um), round(place.area_mm2, 6), round(place.volume_mm3, 6)
     (20, 0.5, 0.01)
     """

@@ -133,6 +133,7 @@ def test_senseless_rings_and_stretches_are_refused(make):
         make()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "make",
     [
@@ -274,6 +275,7 @@ def test_a_scan_with_its_noise_differs_from_first_order_by_that_noise():
     assert abs(np.mean(noise_um)) < 0.6
 
 
+@pytest.mark.slow
 def test_only_the_outside_of_a_crown_can_be_scanned():
     molar = caused_design("molar", 0.3)
     outside = whole(

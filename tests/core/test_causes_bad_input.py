@@ -253,6 +253,7 @@ def test_the_design_as_scan_has_no_causes(molar):
         assert "the design's own surface" in found.sentences[0]
 
 
+@pytest.mark.slow
 def test_a_mirrored_scan_has_no_causes(molar, scan):
     mirrored = TriangleMesh(scan.vertices * [-1.0, 1.0, 1.0], scan.faces[:, ::-1])
     found = explain(checked(molar.mesh, mirrored))
@@ -261,6 +262,7 @@ def test_a_mirrored_scan_has_no_causes(molar, scan):
     assert "the superimposition is not to be trusted" in found.sentences[0]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("size", "spacing_mm"), [(0.3, 0.1), slow(0.05, 0.05)])
 def test_a_tiny_crown(molar, scan, size, spacing_mm):
     found = explain(checked(scaled_copy(molar.mesh, size), scaled_copy(scan, size), spacing_mm))
@@ -275,6 +277,7 @@ def test_a_giant_takes_larger_cells(molar, scan):
     assert noted(found, "The surface is so large")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("edge_mm", [0.5, slow(0.8)])
 def test_a_coarse_design(edge_mm):
     design = caused_design("molar", edge_mm)

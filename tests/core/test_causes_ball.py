@@ -255,6 +255,7 @@ def test_on_the_demo_crown_it_is_what_the_formulas_balls_leave(crown, index, sid
     assert (np.diff(found.distance_mm, axis=0) < 5.0 * UM_1).all()
 
 
+@pytest.mark.slow
 def test_radii_in_any_order_give_the_same(crown, index):
     chosen = crown.s < -0.3
     given = (crown.mesh.vertices, crown.mesh.vertex_normals, chosen)
