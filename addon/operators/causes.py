@@ -58,7 +58,7 @@ class ShowCauseMap(bpy.types.Operator):
     """Show a map of causes on the design."""
 
     bl_idname = identifiers.SHOW_CAUSE_MAP
-    bl_label = "Show Map of Causes"
+    bl_label = "Show Cause Map"
     bl_description = (
         "Colour the design by the deviation that this makes, on the scale of the deviations "
         "themselves, and hide the scans meanwhile. Show Colour Map brings the deviations back"
