@@ -7,12 +7,10 @@ from typing import TYPE_CHECKING
 
 from ....causes.result import Cause, Correction, Remaining
 from ....statistics.equivalence import Outcome
-from ....statistics.rank_sum import Shift
-from .comparisons import Corrected
+from .comparisons import Corrected, LedByTest
 
 if TYPE_CHECKING:
     from ....statistics.two_groups import TwoGroups
-    from ....statistics.welch import WelchTest
     from ...plan import Lead
 
 MEAN = "mean"
@@ -129,7 +127,7 @@ class GroupWhy:
 
 
 @dataclass(frozen=True)
-class CauseComparison:
+class CauseComparison(LedByTest):
     """Two groups by one cause; the crown is the unit.
 
     Attributes
@@ -159,32 +157,6 @@ class CauseComparison:
     outcome: Outcome
     sentence: str = ""
     reason: str = ""
-
-    @property
-    def leading(self) -> WelchTest | Shift:
-        """The leading test's difference of means, or shift."""
-        return self.tests.welch if self.lead == "welch" else self.tests.shift
-
-    @property
-    def difference(self) -> float:
-        """Second minus first."""
-        leading = self.leading
-        return leading.estimate if isinstance(leading, Shift) else leading.difference
-
-    @property
-    def low(self) -> float:
-        """Lower end of the difference's interval."""
-        return self.leading.ci_low
-
-    @property
-    def high(self) -> float:
-        """Upper end of the difference's interval."""
-        return self.leading.ci_high
-
-    @property
-    def p_value(self) -> float:
-        """Of the leading test, as it is."""
-        return self.tests.welch.p if self.lead == "welch" else self.tests.mann_whitney.p
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ share from 0 to 1 for ``within_tolerance``.
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -84,8 +85,56 @@ class EquivalenceRow:
         return self.untested if self.test is None else str(self.test.reason)
 
 
+class Difference(ABC):
+    """Second minus first, as a leading result has it."""
+
+    @property
+    @abstractmethod
+    def leading(self) -> WelchTest | Shift | PrecisionTest:
+        """The result that gives the difference and its interval."""
+
+    @property
+    def difference(self) -> float:
+        """Second minus first."""
+        leading = self.leading
+        return leading.estimate if isinstance(leading, Shift) else leading.difference
+
+    @property
+    def low(self) -> float:
+        """Lower end of the difference's interval."""
+        return self.leading.ci_low
+
+    @property
+    def high(self) -> float:
+        """Upper end of the difference's interval."""
+        return self.leading.ci_high
+
+
+class LedByTest(Difference):
+    """A difference by the test of two groups that the plan chose to lead.
+
+    Attributes
+    ----------
+    tests : TwoGroups
+    lead : "welch" or "ranks"
+    """
+
+    tests: TwoGroups
+    lead: Lead
+
+    @property
+    def leading(self) -> WelchTest | Shift:
+        """The leading test's difference of means, or shift."""
+        return self.tests.welch if self.lead == "welch" else self.tests.shift
+
+    @property
+    def p_value(self) -> float:
+        """Of the leading test, as it is."""
+        return self.tests.welch.p if self.lead == "welch" else self.tests.mann_whitney.p
+
+
 @dataclass(frozen=True, kw_only=True)
-class Contrast:
+class Contrast(Difference):
     """Two groups in one area by one measure.
 
     Attributes
@@ -118,34 +167,13 @@ class Contrast:
     sentence: str = ""
 
     @property
-    def leading(self) -> WelchTest | Shift | PrecisionTest:
-        """The result that gives the difference and its interval."""
-        raise NotImplementedError
-
-    @property
-    def difference(self) -> float:
-        """Second minus first."""
-        leading = self.leading
-        return leading.estimate if isinstance(leading, Shift) else leading.difference
-
-    @property
-    def low(self) -> float:
-        """Lower end of the difference's interval."""
-        return self.leading.ci_low
-
-    @property
-    def high(self) -> float:
-        """Upper end of the difference's interval."""
-        return self.leading.ci_high
-
-    @property
     def below_scanner(self) -> bool:
         """Whether the scanner could not show so small a difference."""
         return abs(self.difference) < self.scanner_limit
 
 
 @dataclass(frozen=True, kw_only=True)
-class Comparison(Contrast):
+class Comparison(LedByTest, Contrast):
     """Two groups' trueness; the crown is the unit.
 
     Attributes
@@ -162,16 +190,6 @@ class Comparison(Contrast):
     tests: TwoGroups
     lead: Lead
     primary: bool
-
-    @property
-    def leading(self) -> WelchTest | Shift:
-        """The leading test's difference of means, or shift."""
-        return self.tests.welch if self.lead == "welch" else self.tests.shift
-
-    @property
-    def p_value(self) -> float:
-        """Of the leading test, as it is."""
-        return self.tests.welch.p if self.lead == "welch" else self.tests.mann_whitney.p
 
 
 @dataclass(frozen=True, kw_only=True)
