@@ -101,7 +101,7 @@ def test_a_users_script_is_checked_by_the_packages_own_types(site: Path, tmp_pat
     found = outside(site, tmp_path, "-m", "mypy", "--strict", "--no-color-output", "script.py")
     told = [line.split(": ", 2) for line in found.stdout.splitlines()[:-1]]
     kinds = [text.split('"')[1] for _, kind, text in told if kind == "note"]
-    assert kinds == ["cuspwise.standalone_core.check.CheckResult", "float", "int"]
+    assert kinds == ["cuspwise.standalone_core.check_result.CheckResult", "float", "int"]
     errors = [(place, text) for place, kind, text in told if kind == "error"]
     assert [place for place, _ in errors] == ["script.py:6", "script.py:7"]
     assert 'Missing positional argument "scan_path"' in errors[0][1]
