@@ -16,7 +16,7 @@ from ..progress import Steps, run
 from ..surface.closest import SurfaceIndex
 from .corner_fields import corner_fields_steps
 from .covariance import Sites
-from .margin_distance import distance_to_line
+from ..areas.margin_distance import distance_to_line
 from .mark_ground import MarkGround, mark_ground
 from .rings import ring_columns
 from .settings import CausesSettings, ProductionFacts

@@ -1,0 +1,1 @@
+"""How a crown touches its neighbours and its antagonist."""

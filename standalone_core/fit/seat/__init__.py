@@ -1,0 +1,1 @@
+"""Where a crown comes to rest on its die, what it rests on, and what holds it up."""

@@ -1,0 +1,1 @@
+"""How thick a crown is."""
