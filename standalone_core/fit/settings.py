@@ -175,7 +175,9 @@ class ContactSettings:
         30.0, Number(low_open=False), "From this overlap on a contact is tight, µm."
     )
     change_um: float = setting(
-        10.0, Number(low_open=False), "Differences from the designed contact up to this are none, µm."
+        10.0,
+        Number(low_open=False),
+        "Differences from the designed contact up to this are none, µm.",
     )
 
     def __post_init__(self) -> None:
