@@ -21,7 +21,7 @@ from .finish_places import FinishPlaces, finish_places
 from .margin_numbers import harmonics_of, numbers_of, sectors_of
 from .result import MarginalGap
 
-NO_FINISH_LINE = "The die has no finish line, so there is nothing that the crown's edge should meet."
+NO_FINISH_LINE = "The die has no finish line that the crown's edge should meet."
 FINISH_LINE_REMEDY = "Give the die's finish line."
 
 _TURNS_BACK = (
