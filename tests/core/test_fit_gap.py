@@ -16,7 +16,7 @@ from cuspwise.standalone_core.fit.settings import GapSettings
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.superimpose.rigid import inverse, motion
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
-from made.fit_gaps import around, band, die_of, intaglio_crown
+from made.fit_gaps import band, die_of, intaglio_crown
 from made.fit_shapes import FitPair, cone_pair, shoulder_pair
 
 UM = 1e-3

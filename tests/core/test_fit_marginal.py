@@ -300,7 +300,7 @@ def test_a_die_that_ends_inside_its_finish_line_has_no_prepared_surface() -> Non
     die = die_of(band([(5.0, -1.0), (5.0, 0.0), (4.8, 0.0)], 90), around(5.0, 0.0, 90))
     found = margin_of(any_crown(around(5.0, 0.05, 90)), die, places=90)
     assert found.coverage == 0.0
-    assert "the die ends within 0.3 mm" in found.warnings[0]
+    assert "the die ends or has a hole within 0.3 mm" in found.warnings[0]
 
 
 def test_without_a_finish_line_there_is_nothing_to_measure() -> None:

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from ...areas.area_set import MarginLine, Origin
 from ...areas.margin_line import loop_area_mm2, loop_length_mm
-from ...arrays import BoolArray, FloatArray, IntArray, ragged
+from ...arrays import FloatArray, IntArray, ragged
 from ...errors import AreaError
 from ...surface.closest import SurfaceIndex
 from ..crown import FitCrown
@@ -79,9 +79,10 @@ def finish_line_from_points(
     Each place goes to the closest point of the die, exactly.
     """
     given = _checked(points, subject)
+    _refuse_points_off(die_index.closest(given).distance_mm, subject)
     places, leg = _divided(given)
     found = die_index.closest(places)
-    _refuse_off_the_die(given, places, leg, found.distance_mm, subject)
+    _refuse_legs_off(given, leg, found.distance_mm, subject)
     _refuse_disorder(given, subject)
     line = MarginLine(_without_repeats(found.foot), closed=True, origin=origin)
     return FinishLine(line, 1e3 * float(found.distance_mm.max()))
@@ -138,8 +139,8 @@ def _checked(points: ArrayLike, subject: str | Path) -> FloatArray:
 
 
 def _without_repeats(points: FloatArray) -> FloatArray:
-    """Points without those that repeat the one before; the last is followed by the first."""
-    apart = np.linalg.norm(points - np.roll(points, 1, axis=0), axis=1)
+    """Points without those that the next one repeats; the last is followed by the first."""
+    apart = np.linalg.norm(points - np.roll(points, -1, axis=0), axis=1)
     kept: FloatArray = points[apart > _SAME_MM]
     return kept
 
@@ -152,25 +153,27 @@ def _divided(points: FloatArray) -> tuple[FloatArray, IntArray]:
     return points[leg] + (number / parts[leg])[:, None] * ways[leg], leg
 
 
-def _refuse_off_the_die(
-    given: FloatArray, places: FloatArray, leg: IntArray, off_mm: FloatArray, subject: str | Path
+def _refuse_points_off(off_mm: FloatArray, subject: str | Path) -> None:
+    off = off_mm > MOST_OFF_MM
+    if off.any():
+        raise AreaError(
+            f"It does not lie on the die: {int(off.sum())} of its {len(off)} points are more than "
+            f"{MOST_OFF_MM:g} mm off, the farthest {off_mm.max():.2f} mm.",
+            subject=subject,
+            remedy="Give the finish line in the die's own frame and in mm.",
+        )
+
+
+def _refuse_legs_off(
+    given: FloatArray, leg: IntArray, off_mm: FloatArray, subject: str | Path
 ) -> None:
     worst = int(np.argmax(off_mm))
     if off_mm[worst] <= MOST_OFF_MM:
         return
-    at_points = np.flatnonzero(np.diff(leg, prepend=-1) > 0)
-    off_points = off_mm[at_points] > MOST_OFF_MM
-    how_far = f"{off_mm[worst]:.2f} mm off the die, more than {MOST_OFF_MM:g} mm"
-    if off_points.any():
-        raise AreaError(
-            f"It does not lie on the die: {_most(off_points)} more than {MOST_OFF_MM:g} mm off, "
-            f"the farthest {off_mm[at_points].max():.2f} mm.",
-            subject=subject,
-            remedy="Give the finish line in the die's own frame and in mm.",
-        )
     first = int(leg[worst])
     second = (first + 1) % len(given)
     apart = float(np.linalg.norm(given[second] - given[first]))
+    how_far = f"{off_mm[worst]:.2f} mm off the die, more than {MOST_OFF_MM:g} mm"
     if second == 0:
         raise AreaError(
             f"It is not closed: from its last point to its first, {apart:.2f} mm away, the "
@@ -184,10 +187,6 @@ def _refuse_off_the_die(
         subject=subject,
         remedy="Give the points in order around the tooth, and closer to each other.",
     )
-
-
-def _most(off: BoolArray) -> str:
-    return f"{int(off.sum())} of its {len(off)} points are"
 
 
 def _refuse_disorder(given: FloatArray, subject: str | Path) -> None:
