@@ -217,7 +217,7 @@ def ellipse(a: float, b: float, out: float, z: float, count: int = 20000) -> np.
 def test_planes_lie_across_the_line_and_not_through_the_axis() -> None:
     """Beside an oval an edge 120 µm out everywhere is 120 µm out at every even angle.
 
-    In planes through the path of insertion it would be 120 / cos ψ, up to 3 µm more, ψ being the
+    In planes through the path of insertion it would be 120 / cos ψ, up to 2.9 µm more, ψ being the
     angle between radius and normal: 12.7° at most for 5 by 4 mm.
     """
     found = margin_of(any_crown(ellipse(5, 4, 0.12, 0.05)), flat_die(ellipse(5, 4, 0, 0)))
