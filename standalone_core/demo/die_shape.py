@@ -49,8 +49,8 @@ class DieShape:
         it ends short of it.
     root_height_mm : float
         From the base to the mean margin.
-    root_taper : float
-        Share by which the root is narrower at the base.
+    root_taper_mm : float
+        By how much the root is narrower at the base.
     root_grooves : tuple of Groove
         Deepest at the base, none at the finish line.
     """
@@ -62,7 +62,7 @@ class DieShape:
     fade_mm: float = 0.8
     extension_um: float = 0.0
     root_height_mm: float = 4.0
-    root_taper: float = 0.1
+    root_taper_mm: float = 0.5
     root_grooves: tuple[Groove, ...] = (Groove(80.0, 0.5, 12.0), Groove(255.0, 0.4, 9.0))
 
     @property
@@ -96,7 +96,7 @@ class DieShape:
 
     def intaglio_distance(self, theta: FloatArray, s: FloatArray) -> FloatArray:
         """Where on the crown, at its parameter −q, the die at s ≥ 0 was taken from."""
-        first = _once_per_angle(self._finish_distance, theta)
+        first = once_per_angle(self._finish_distance, theta)
         length = self.prepared_length_mm
         distance: FloatArray = np.minimum(first + (length - first) * s / length, length)
         return distance
@@ -126,20 +126,47 @@ class DieShape:
         return result
 
     def _root(self, theta: FloatArray, w: FloatArray) -> FloatArray:
-        """Root at the share w of the way from the finish line to the middle of the base."""
-        finish = _once_per_angle(self._finish, theta)
-        reach, fallen = superellipse(np.maximum(1.0 - w, 0.0), ROOT_EXPONENT + 0.0 * w)
-        width = 1.0 - self.root_taper * fallen
-        for groove in self.root_grooves:
-            bump = np.exp(groove.sharpness * (np.cos(theta - np.deg2rad(groove.angle_deg)) - 1.0))
-            width = width - groove.depth_mm / self.crown.margin_outline.mean_mm * bump * fallen**2
-        result = finish * (width * reach)[..., None]
-        result[..., 2] = (1.0 - fallen) * finish[..., 2] - fallen * self.root_height_mm
-        return result
+        finish = once_per_angle(self._finish, theta)
+        height, taper = self.root_height_mm, self.root_taper_mm
+        return root_points(finish, theta, w, height, taper, self.root_grooves)
 
 
-def _once_per_angle(function: Callable[[FloatArray], FloatArray], theta: FloatArray) -> FloatArray:
+def once_per_angle(function: Callable[[FloatArray], FloatArray], theta: FloatArray) -> FloatArray:
     """Values of a costly function of θ alone, where the same angles come many times."""
     angles, back = np.unique(theta, return_inverse=True)
     values: FloatArray = function(angles)[back.reshape(theta.shape)]
     return values
+
+
+def root_points(
+    finish: FloatArray,
+    theta: FloatArray,
+    w: FloatArray,
+    height_mm: float,
+    taper_mm: float = 0.0,
+    grooves: tuple[Groove, ...] = (),
+) -> FloatArray:
+    """Points of a root below a line around a tooth: a superellipse down to a flat base.
+
+    Parameters
+    ----------
+    finish : (..., 3) array
+        Points of the line at ``theta``, mm.
+    theta, w : (...) array
+        Angle, and share of the way from the line (0) to the middle of the base (1).
+    height_mm : float
+        How far below z = 0 the base lies.
+    taper_mm : float
+        By how much the root is narrower at the base.
+    grooves : tuple of Groove
+        Deepest at the base, none at the line.
+    """
+    reach, fallen = superellipse(np.maximum(1.0 - w, 0.0), ROOT_EXPONENT + 0.0 * w)
+    lost = taper_mm * fallen
+    for groove in grooves:
+        bump = np.exp(groove.sharpness * (np.cos(theta - np.deg2rad(groove.angle_deg)) - 1.0))
+        lost = lost + groove.depth_mm * bump * fallen**2
+    radius = np.linalg.norm(finish[..., :2], axis=-1)
+    result = finish * ((1.0 - lost / radius) * reach)[..., None]
+    result[..., 2] = (1.0 - fallen) * finish[..., 2] - fallen * height_mm
+    return result
