@@ -16,7 +16,7 @@ from ...progress import Progress, Steps
 from .motion import moved_on, placed
 from .pair import Gaps, Pair
 from .patches import patch_middles
-from .step import OVERLAP_COST, REACH, Step, best_step
+from .step import REACH, Step, best_step
 
 FIRST_RADIUS_MM = 0.2
 MOST_RADIUS_MM = 0.25
@@ -25,6 +25,9 @@ DONE_MM = 2e-6
 
 TOUCH_MM = 1e-7
 """Overlap that rounding may leave."""
+
+_LEAST_PRICE, _MOST_PRICE = 5.0, 400.0
+"""Of overlap by that of height, in judging a step."""
 
 _SPACING_MM = 0.7
 _JOIN_CELL_MM = 0.3
@@ -84,7 +87,7 @@ class _State:
 
     pose: FloatArray
     gaps: Gaps
-    merit: float
+    height_mm: float
     radius_mm: float
     steps: int = 0
     done: bool = False
@@ -141,13 +144,12 @@ def _state(
     pair: Pair, pose: FloatArray, load: Load, rows: IntArray, radius_mm: float, steps: int = 0
 ) -> _State:
     gaps = pair.gaps(pose, REACH * radius_mm, rows)
-    return _State(pose, gaps, _merit(pose, load, gaps), radius_mm, steps)
+    return _State(pose, gaps, _height(pose, load), radius_mm, steps)
 
 
-def _merit(pose: FloatArray, load: Load, gaps: Gaps) -> float:
-    """Height of the loaded place against the load, and what the deepest overlap costs."""
-    height = -float(load.direction @ placed(pose, load.place_mm))
-    return height + OVERLAP_COST * gaps.deepest_mm
+def _height(pose: FloatArray, load: Load) -> float:
+    """How far the loaded place lies against the load."""
+    return -float(load.direction @ placed(pose, load.place_mm))
 
 
 def _descend(pair: Pair, state: _State, load: Load, rows: IntArray) -> Iterator[None]:
@@ -172,22 +174,25 @@ def _try(
 ) -> None:
     """Take a step if the exact gaps bear it out, and set the radius of the next."""
     overlap = state.gaps.deepest_mm
-    gain = float(load.direction @ step.shift) + OVERLAP_COST * (overlap - step.overlap_mm)
+    # Twice what keeps a crown from sinking in: more would forbid long steps along curved walls.
+    price = float(np.clip(2.0 * step.force.sum(), _LEAST_PRICE, _MOST_PRICE))
+    gain = float(load.direction @ step.shift) + price * (overlap - step.overlap_mm)
     if step.size_mm < DONE_MM or gain < 0.05 * DONE_MM:
         state.done = True
         return
     pose = moved_on(state.pose, step.shift, step.turn, centre)
     radius = state.radius_mm
     gaps = pair.gaps(pose, 2.0 * REACH * radius, rows)
-    merit = _merit(pose, load, gaps)
+    height = _height(pose, load)
+    gained = state.height_mm - height + price * (overlap - gaps.deepest_mm)
     state.steps += 1
-    if merit >= state.merit - 0.05 * gain:
+    if gained <= 0.05 * gain:
         radius = 0.35 * min(radius, step.size_mm)
     elif step.size_mm > 0.9 * radius:
         radius = min(2.0 * radius, MOST_RADIUS_MM)
     state.radius_mm = radius
-    if merit < state.merit:
-        state.pose, state.gaps, state.merit = pose, gaps, merit
+    if gained > 0:
+        state.pose, state.gaps, state.height_mm = pose, gaps, height
 
 
 def _lowest_by_cell(gaps: Gaps) -> IntArray:

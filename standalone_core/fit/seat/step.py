@@ -22,7 +22,7 @@ from .pair import Gaps
 REACH = 2.0 * 3.0**0.5
 """No point within the length L of the loaded place moves farther than this times D."""
 
-OVERLAP_COST = 200.0
+OVERLAP_COST = 1000.0
 """Price of overlap by that of height: more than the forces' sum, 1 / sin of the least taper."""
 
 IDLE_COST = 1e-5
