@@ -13,6 +13,7 @@ import numpy as np
 from ...arrays import BoolArray, FloatArray, IntArray
 from ...mesh.triangle_mesh import TriangleMesh
 from ...surface.closest import ClosestPoints, SurfaceIndex
+from .motion import placed
 
 WINDOW_MM = 3.0
 """Points farther than this from the other surface are only known to be that far."""
@@ -65,6 +66,27 @@ class NearPoints:
         moved = np.linalg.norm(now - self.measured_at[rows], axis=1)
         bound: FloatArray = self.exact_mm[rows] - moved
         return bound
+
+    def refresh(self, motion: FloatArray, below_mm: float, rows: IntArray) -> BoolArray:
+        """Measure those of some points that could be nearer than a length.
+
+        Parameters
+        ----------
+        motion : (4, 4) float
+            Takes the points' frame to the other body's.
+        below_mm : float
+        rows : (k,) int
+
+        Returns
+        -------
+        (k,) bool
+            Which these are: their gaps are now known, those of the others are not below.
+        """
+        now = placed(motion, self.points[rows])
+        due: BoolArray = self.at_least_mm(now, rows) < below_mm
+        stale = due & (now != self.measured_at[rows]).any(axis=1)
+        self.measure(now[stale], rows[stale])
+        return due
 
     def measure(self, now: FloatArray, rows: IntArray) -> None:
         """Measure the gaps of some points, which are now at (k, 3) in the other's frame."""
