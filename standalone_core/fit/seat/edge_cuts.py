@@ -21,7 +21,7 @@ NEAR_MM = 0.03
 """Edges both of whose ends are farther than this from the other body are not looked at."""
 
 _WIDTHS = (0.5, 0.16, 0.05, 0.016)
-_OFFSETS = (-0.66, -0.33, 0.0, 0.33, 0.66)
+_OFFSETS = (-0.66, -0.33, 0.33, 0.66)
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,13 +64,19 @@ def edge_cuts(pair: Pair, pose: FloatArray, least_mm: float, *, of_crown: bool) 
     gap = np.full(len(vertices), np.inf)
     known = pair.crown_vertices if of_crown else pair.die_vertices
     gap[known] = pair.vertex_gaps(pose, NEAR_MM, of_crown=of_crown)
-    start, end = edges[_may_overlap(vertices, edges, gap)].T
+    edges = edges[_may_overlap(vertices, edges, gap)]
 
     def at(share: FloatArray) -> tuple[FloatArray, FloatArray]:
+        start, end = edges.T
         places = vertices[start] + share[:, None] * (vertices[end] - vertices[start])
         return places, (1.0 - share) * relief[start] + share * relief[end]
 
-    share, low = np.full(len(start), 0.5), np.full(len(start), np.inf)
+    # Of a dip with one kink, at least half shows in the middle of the edge.
+    share = np.full(len(edges), 0.5)
+    low = gaps(*at(share))
+    dip = np.maximum(gap[edges].mean(axis=1) - low, 0.0)
+    deep = gap[edges].min(axis=1) - 2.0 * dip < -least_mm
+    edges, share, low = edges[deep], share[deep], low[deep]
     for width in _WIDTHS:
         middle = share
         for offset in _OFFSETS:

@@ -153,9 +153,15 @@ class Pair:
         ``relief_mm`` is what is taken off the crown at its points, (k,).
         """
         if of_crown:
-            return NearPoints(points, self.die.index, point_relief_mm=relief_mm)
+            return NearPoints(points, self.die.index, self.die.axis, point_relief_mm=relief_mm)
         counted = self.rests[self.crown.evaluation.mesh.faces].any(axis=1)
-        return NearPoints(points, self.crown.index, counted, surface_relief_mm=self.relief_mm)
+        return NearPoints(
+            points,
+            self.crown.index,
+            -self.crown.axis,
+            counted,
+            surface_relief_mm=self.relief_mm,
+        )
 
     def _append(self, group: RowGroup) -> IntArray:
         self._groups.append(group)
