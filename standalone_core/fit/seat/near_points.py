@@ -17,7 +17,7 @@ from .motion import placed
 WINDOW_MM = 3.0
 """Points farther than this from the other surface are only known to be that far."""
 
-_TOUCHING_MM = 1e-7
+_TOUCHING_MM = 5e-6
 """Nearer than this to an edge or corner, the way to it is too short to give a direction."""
 
 
