@@ -7,6 +7,7 @@ have the same number of sides at the same angles, so that their facets are paral
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from cuspwise.standalone_core.areas.area_set import Area, AreaSet, AreaSettings, MarginLine
@@ -53,7 +54,7 @@ def revolved(profile: Profile, sides: int, step_mm: float, name: str) -> Triangl
 def dense(profile: Profile, step_mm: float) -> Profile:
     """The same profile with places at most ``step_mm`` apart."""
     rows = [profile[0]]
-    for start, end in zip(profile[:-1], profile[1:], strict=True):
+    for start, end in pairwise(profile):
         a, b = np.array(start, float), np.array(end, float)
         count = max(1, int(np.ceil(np.linalg.norm(b - a) / step_mm - 1e-9)))
         rows += [tuple(a + (b - a) * i / count) for i in range(1, count + 1)]
