@@ -82,6 +82,9 @@ def marginal_gap(
     -----
     The planes lie across the line and not through the path of insertion: beside an oval of 5 by
     4 mm an edge that is 120 µm out everywhere reads 120 µm, and along the radius up to 122.9.
+
+    Where the crown's edge is rounded, m is its crest, from which the gap is wider than that of
+    the intaglio beside it, by up to the radius.
     """
     if die.finish_line is None:
         raise AreaError(
