@@ -59,6 +59,7 @@ class NearPoints:
         self.surface_relief_mm = surface_relief_mm
         n = len(points)
         self.measured_at = np.zeros((n, 3))
+        self.known = np.zeros(n, dtype=bool)
         self.exact_mm = np.full(n, -np.inf)  # without relief: that changes from place to place
         self.gap_mm = np.zeros(n)
         self.direction = np.zeros((n, 3))
@@ -101,12 +102,16 @@ class NearPoints:
         known = found.found & ~found.on_border
         if self.counted is not None:
             known &= self.counted[found.face]
-        self.measured_at[rows] = now
-        self.exact_mm[rows] = np.where(known, found.signed_mm, WINDOW_MM)
+        exact = np.where(found.found, found.signed_mm, WINDOW_MM)
+        # A side that is told wrongly shows by a gap that has changed more than its point moved.
+        wrong = known & self.known[rows] & (exact < self.at_least_mm(now, rows) - _TOUCHING_MM)
+        exact = np.where(wrong | ~known, np.abs(exact), exact)
+        self.known[rows], self.measured_at[rows], self.exact_mm[rows] = known, now, exact
         direction = np.zeros((len(rows), 3))
-        direction[known] = self._directions(now, found, np.flatnonzero(known))
+        on = np.flatnonzero(known)
+        direction[on] = self._directions(now[on], found.foot[on], exact[on], found, on)
         self.direction[rows] = direction
-        self.gap_mm[rows] = self.exact_mm[rows] + self._relief(rows, found, known)
+        self.gap_mm[rows] = np.where(known, exact, WINDOW_MM) + self._relief(rows, found, known)
 
     def _relief(self, rows: IntArray, found: ClosestPoints, known: BoolArray) -> FloatArray:
         relief = np.zeros(len(rows))
@@ -117,7 +122,14 @@ class NearPoints:
             relief[known] += np.einsum("ij,ij->i", found.barycentric[known], corners)
         return relief
 
-    def _directions(self, now: FloatArray, found: ClosestPoints, rows: IntArray) -> FloatArray:
+    def _directions(
+        self,
+        now: FloatArray,
+        foot: FloatArray,
+        signed: FloatArray,
+        found: ClosestPoints,
+        rows: IntArray,
+    ) -> FloatArray:
         """Unit gradients of the signed distance at some of the points, (k, 3).
 
         In a face its normal, which rounding does not touch; at an edge or a corner the way from
@@ -125,12 +137,10 @@ class NearPoints:
         of one of the faces there: the normal of the one that looks most against the load.
         """
         mesh, face = self.index.mesh, found.face[rows]
-        assert found.signed_mm is not None
-        signed, foot = found.signed_mm[rows], found.foot[rows]
         direction = mesh.face_normals[face]
         touching = np.abs(signed) <= _TOUCHING_MM
         far = np.flatnonzero((found.feature[rows] > 0) & ~touching)
-        direction[far] = (now[rows[far]] - foot[far]) / signed[far, None]
+        direction[far] = (now[far] - foot[far]) / signed[far, None]
         touching = np.flatnonzero(touching)
         direction[touching] = mesh.face_normals[self._against_load(face[touching], foot[touching])]
         return direction
