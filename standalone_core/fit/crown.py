@@ -30,8 +30,8 @@ class FitCrown:
     Attributes
     ----------
     area_set : AreaSet
-        Found on the crown itself; it holds the intaglio, the margin line and the path of
-        insertion, which all are known.
+        Found on the crown itself. It holds the intaglio, the margin line and the path of
+        insertion, unless the crown was made ready without (``can_be_seated``).
     index : SurfaceIndex
         Of ``evaluation.mesh``.
     margin_distance_mm : (n',) float
@@ -51,6 +51,11 @@ class FitCrown:
     def evaluation(self) -> EvaluationMesh:
         """The crown's surface with its points, n'."""
         return self.area_set.evaluation
+
+    @property
+    def can_be_seated(self) -> bool:
+        """Whether intaglio, margin line and path of insertion are known."""
+        return not _why_not_seated(self.area_set)
 
     @property
     def intaglio(self) -> BoolArray:
@@ -75,6 +80,7 @@ def ready_crown_steps(
     areas: AreaSettings | None = None,
     *,
     spacing_mm: float = 0.1,
+    without_intaglio: bool = False,
     threads: int | None = None,
 ) -> Steps[FitCrown]:
     """Find what a crown rests with.
@@ -87,6 +93,8 @@ def ready_crown_steps(
         Path of insertion and directions in the crown's frame; the path is found if not given.
     spacing_mm : float
         Longest edge of the evaluation mesh, mm.
+    without_intaglio : bool
+        Also make a crown ready that cannot be seated, for its contacts.
     threads : int, optional
         For the index.
 
@@ -99,30 +107,43 @@ def ready_crown_steps(
     evaluation = evaluation_mesh(mesh, spacing_mm)
     area_set = yield from scaled(find_areas_steps(evaluation, areas), 0.1, 0.8)
     yield Progress("Making the crown ready", 0.8)
-    return crown_of_areas(area_set, threads=threads)
+    return crown_of_areas(area_set, without_intaglio=without_intaglio, threads=threads)
 
 
-def crown_of_areas(area_set: AreaSet, *, threads: int | None = None) -> FitCrown:
+def crown_of_areas(
+    area_set: AreaSet, *, without_intaglio: bool = False, threads: int | None = None
+) -> FitCrown:
     """Make a crown ready whose areas are known already; see :func:`ready_crown_steps`."""
-    _refuse_without_intaglio(area_set)
-    assert area_set.margin_line is not None  # it was just asked for
-    assert area_set.insertion is not None
-    mesh = area_set.evaluation.mesh
-    distance = distance_to_line(mesh, area_set.margin_line)
-    intaglio = area_set["intaglio"].points
-    margin = intaglio & (distance <= area_set.settings.margin_band_mm)
-    wall = np.abs(mesh.vertex_normals @ area_set.insertion) <= area_set.settings.wall_share
-    parts = {
-        "margin": margin,
-        "axial": intaglio & ~margin & wall,
-        "occlusal": intaglio & ~margin & ~wall,
-    }
+    why = _why_not_seated(area_set)
+    if why and not without_intaglio:
+        raise AreaError(
+            why,
+            subject=area_set.evaluation.design.name,
+            remedy="Give a crown with its inner surface, or its path of insertion and areas.",
+            arguments=("insertion",),
+        )
+    mesh, line = area_set.evaluation.mesh, area_set.margin_line
+    nowhere = np.full(len(mesh.vertices), np.inf)
+    distance = nowhere if line is None else distance_to_line(mesh, line)
     return FitCrown(
         area_set=area_set,
         index=SurfaceIndex(mesh, threads=threads),
         margin_distance_mm=distance,
-        parts=MappingProxyType(parts),
+        parts=MappingProxyType({} if why else _parts(area_set, distance)),
     )
+
+
+def _parts(area_set: AreaSet, margin_distance_mm: FloatArray) -> dict[str, BoolArray]:
+    settings = area_set.settings
+    intaglio = area_set["intaglio"].points
+    margin = intaglio & (margin_distance_mm <= settings.margin_band_mm)
+    along = np.abs(area_set.evaluation.normals @ area_set.insertion)
+    wall = along <= settings.wall_share
+    return {
+        "margin": margin,
+        "axial": intaglio & ~margin & wall,
+        "occlusal": intaglio & ~margin & ~wall,
+    }
 
 
 def moved_crown(crown: FitCrown, motion: FloatArray) -> FitCrown:
@@ -132,18 +153,12 @@ def moved_crown(crown: FitCrown, motion: FloatArray) -> FitCrown:
     return replace(crown, area_set=areas, index=index)
 
 
-def _refuse_without_intaglio(area_set: AreaSet) -> None:
-    subject = area_set.evaluation.design.name
+def _why_not_seated(area_set: AreaSet) -> str:
     if "intaglio" not in area_set.areas:
-        raise AreaError(
-            f"It has no intaglio that could rest on a die. {area_set.missing['intaglio']}",
-            subject=subject,
-            remedy="Give a crown with its inner surface; an outer surface alone cannot be seated.",
-        )
-    if area_set.margin_line is None or area_set.insertion is None:
-        raise AreaError(
-            "Its margin line or its path of insertion is not known.",
-            subject=subject,
-            remedy="Give the path of insertion, or areas with a margin line.",
-            arguments=("insertion",),
-        )
+        why = area_set.missing.get("intaglio", "")
+        return f"It has no intaglio that could rest on a die. {why}".strip()
+    if area_set.margin_line is None:
+        return "Its margin line is not known."
+    if area_set.insertion is None:
+        return "Its path of insertion is not known."
+    return ""
