@@ -14,7 +14,7 @@ import numpy as np
 from ...arrays import BoolArray, FloatArray
 from ..drawing.amount_colours import amount_colours, amount_hex, group_style
 from ..drawing.deviation_colours import ColourArray, unmeasured_hex
-from ..drawing.legend import nice_limit, number
+from ..drawing.legend import nice_limit, nice_values, number
 from ..drawing.svg_layout import Bar, Mark
 
 if TYPE_CHECKING:
@@ -73,10 +73,9 @@ def gap_coloured(gap: GapMap) -> Coloured:
     most = float(np.percentile(seen, 98.0)) if len(seen) else 0.0
     limit = nice_limit(max(most, _LEAST_GAP_UM))
     colours = _amounts(values, limit, values < 0.0)
-    beyond = f"beyond {number(limit)} µm as at the limit"
     swatches = ((BEYOND_HEX, "overlap"), (unmeasured_hex(), "not measured"))
     ticks = _ticks(limit)
-    return Coloured(colours, _scale("touching", f"wide, µm ({beyond})", ticks, swatches))
+    return Coloured(colours, _scale("touching", "wide, µm", ticks, swatches))
 
 
 def walls_coloured(walls: Walls, required_mm: FloatArray) -> Coloured:
@@ -122,9 +121,8 @@ def contacts_coloured(contacts: Contacts) -> Coloured:
 def relief_coloured(relief_um: FloatArray) -> Coloured:
     """Colour what must be taken off: the more, the darker."""
     limit = nice_limit(max(float(np.nanmax(relief_um, initial=0.0)), 1.0))
-    colours = _amounts(np.where(relief_um > 0.0, relief_um, np.nan), limit)
-    swatches = ((unmeasured_hex(), "nothing to take off"),)
-    return Coloured(colours, _scale("little", "much to take off, µm", _ticks(limit), swatches))
+    scale = _scale("nothing", "much to take off, µm", _ticks(limit), ())
+    return Coloured(_amounts(relief_um, limit), scale)
 
 
 def required_of(walls: Walls, parts: dict[str, BoolArray], count: int) -> FloatArray:
@@ -146,8 +144,9 @@ def _amounts(values: FloatArray, limit: float, beyond: BoolArray | None = None) 
 
 def _ticks(limit: float, *, backwards: bool = False) -> tuple[Mark, ...]:
     marks = []
-    for share in (0.0, 0.25, 0.5, 0.75, 1.0):
-        value = limit * (1.0 - share if backwards else share)
+    for value in (0.0, *nice_values(limit)):
+        share = value / limit
+        share = 1.0 - share if backwards else share
         marks.append(Mark(round(LEFT + (RIGHT - LEFT) * share, 2), number(value)))
     return tuple(marks)
 

@@ -19,10 +19,11 @@ from .frame import SeatedFrame, direction_words
 if TYPE_CHECKING:
     from ...fit.crown import FitCrown
 
-SIZE, RADIUS = 460.0, 180.0
+SIZE, RADIUS = 480.0, 180.0
 MIDDLE = 0.5 * SIZE
 _FARTHEST = 0.02  # share of the intaglio, farthest from the margin, whose middle is the disc's
 _WORDS_BESIDE, _WORDS_ABOVE, _WORDS_DOWN = 8.0, 16.0, 4.5
+_NUMBER_OFF, _NUMBER_AT_DEG, _NEXT_NUMBER_DEG = 11.0, 45.0, 72.0  # so that near ones stay apart
 HOW_FLAT = (
     "The intaglio laid flat, seen from occlusal: the margin line is the rim, the roof the middle; "
     "distances from the margin along the surface are kept, those around it are not."
@@ -55,12 +56,26 @@ class FlatIntaglio:
 
 @dataclass(frozen=True)
 class MapMark:
-    """A numbered place on a map: x, y and radius in the view box, and its words."""
+    """A numbered place on a map.
+
+    Attributes
+    ----------
+    x, y, radius : float
+        Its circle in the view box.
+    text : str
+        Its number.
+    text_x, text_y : float
+        The middle of that, beside the circle so that the place itself is seen.
+    title : str
+        What it is.
+    """
 
     x: float
     y: float
     radius: float
     text: str
+    text_x: float
+    text_y: float
     title: str
 
 
@@ -151,8 +166,17 @@ def _mark(
     inside = np.flatnonzero(np.isfinite(flat.points[:, 0]))
     away = np.linalg.norm(frame.crown.vertices[inside] - place, axis=1)
     x, y = flat.points[inside[int(np.argmin(away))]].tolist()
+    at_x, at_y = MIDDLE + RADIUS * x, MIDDLE - RADIUS * y
+    turn = math.radians(_NUMBER_AT_DEG - _NEXT_NUMBER_DEG * (number - 1))
+    away_px = radius + _NUMBER_OFF
     return MapMark(
-        round(MIDDLE + RADIUS * x, 1), round(MIDDLE - RADIUS * y, 1), radius, str(number), title
+        x=round(at_x, 1),
+        y=round(at_y, 1),
+        radius=radius,
+        text=str(number),
+        text_x=round(at_x + away_px * math.cos(turn), 1),
+        text_y=round(at_y - away_px * math.sin(turn), 1),
+        title=title,
     )
 
 

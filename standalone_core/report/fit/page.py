@@ -13,7 +13,7 @@ import numpy as np
 from ...fit.walls.result import Walls
 from ..check.page import page_environment, setting_rows
 from ..drawing.pictures import Pictures
-from .colours import gap_coloured, relief_coloured, required_of, walls_coloured
+from .colours import contacts_coloured, gap_coloured, relief_coloured, required_of, walls_coloured
 from .frame import SeatedFrame, seated_frame, start_words
 from .intaglio_map import HOW_FLAT, IntaglioMap, flat_intaglio, intaglio_map
 from .judged import fit_headline, judged, judged_walls
@@ -47,8 +47,8 @@ if TYPE_CHECKING:
     from ...fit.result import FitResult
     from ...fit.seat.result import Seat
 
-_SPOT_RADII = 9.0, 11.0  # of a spot without load, and how much the whole load adds
-_PLACE_RADIUS = 9.0
+_SPOT_RADII = 4.0, 12.0  # of a spot without load, and how much the whole load adds
+_PLACE_RADIUS = 5.0
 
 
 def fit_page(result: FitResult, *, pictures: Pictures, written: datetime) -> str:
@@ -68,7 +68,8 @@ def fit_page(result: FitResult, *, pictures: Pictures, written: datetime) -> str
         HTML that needs no other file and no network. Every text in it is escaped.
     """
     frame = seated_frame(result)
-    margin, seated = result.margin, result.T_die_crown is not None
+    margin, contacts = result.margin, result.contacts
+    seated = result.T_die_crown is not None
     return (
         _environment()
         .get_template("fit.html")
@@ -94,6 +95,7 @@ def fit_page(result: FitResult, *, pictures: Pictures, written: datetime) -> str
             settings=list(setting_rows(result.settings)),
             shown=_shown(pictures),
             pictures_reason=pictures.reason,
+            contacts_scale=None if contacts is None else contacts_coloured(contacts).scale,
             **_maps(result, frame),
         )
     )

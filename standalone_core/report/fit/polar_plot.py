@@ -10,24 +10,26 @@ import numpy as np
 
 from ...arrays import BoolArray, FloatArray
 from ...words.text import micrometres
-from ..drawing.legend import NICE_STEPS, nice_limit
+from ..drawing.legend import nice_limit, nice_values, number
 
 if TYPE_CHECKING:
     from ...fit.gap.result import MarginalGap, Sector
 
-WIDTH, HEIGHT = 660.0, 560.0
-MIDDLE = (330.0, 280.0)
-RADIUS = 205.0
-_LABELS = 26.0  # from the outermost ring to the words around it
-_MOST_RINGS = 5
+WIDTH, HEIGHT = 540.0, 450.0
+MIDDLE = (270.0, 222.0)
+RADIUS = 168.0
+_LABELS = 18.0  # from the outermost ring to the words around it
+_RINGS_AT_DEG = 67.5  # between the words of two eighths
 
 
 @dataclass(frozen=True)
 class Ring:
-    """A circle of one value; its words stand at its top."""
+    """A circle of one value: radius, words and their middle."""
 
     radius: float
     text: str
+    x: float
+    y: float
 
 
 @dataclass(frozen=True)
@@ -101,7 +103,7 @@ def polar_plot(margin: MarginalGap) -> PolarPlot:
         y=MIDDLE[1],
         radius=RADIUS,
         rings=_rings(most),
-        limit=Ring(limit * scale, f"limit {limit:g} µm") if limit <= most else None,
+        limit=_ring(limit * scale, f"limit {limit:g} µm") if limit <= most else None,
         spokes=tuple(_place(one.from_deg, RADIUS) for one in margin.sectors),
         gap=_path(margin.angle_deg, gap * scale),
         beyond=_path(margin.angle_deg, np.where(gap > limit, gap, np.nan) * scale, joined=False),
@@ -130,15 +132,17 @@ def _shown(margin: MarginalGap, values: FloatArray) -> FloatArray:
 
 
 def _rings(most: float) -> tuple[Ring, ...]:
-    decade = 10.0 ** math.floor(math.log10(most))
-    steps = (step * power for power in (0.1 * decade, decade) for step in NICE_STEPS[:-1])
-    step = next(one for one in steps if most / one <= _MOST_RINGS)
-    inner = [k * step for k in range(1, int(most / step) + 1) if k * step < most * 0.999]
-    texts = [*(f"{value:g}" for value in inner), f"{most:g} µm"]
-    return tuple(
-        Ring(round(RADIUS * value / most, 2), text)
-        for value, text in zip((*inner, most), texts, strict=True)
-    )
+    values = nice_values(most)
+    rings = []
+    for value in values if values[-1] > 0.999 * most else (*values, most):
+        text = f"{number(value)} µm" if value >= 0.999 * most else number(value)
+        rings.append(_ring(RADIUS * value / most, text))
+    return tuple(rings)
+
+
+def _ring(radius: float, text: str) -> Ring:
+    x, y = _place(_RINGS_AT_DEG, radius)
+    return Ring(round(radius, 2), text, round(x, 1), round(y + 4.5, 1))
 
 
 def _path(angle: FloatArray, radius: FloatArray, *, joined: bool = True) -> str:

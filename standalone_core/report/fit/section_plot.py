@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ...arrays import FloatArray
-from ...mesh.plane_cut import CutCurve, plane_cut
+from ...mesh.plane_cut import plane_cut
 from ...words.text import capital, micrometres
 from ..drawing.legend import number
 from .frame import SeatedFrame, direction_words
@@ -20,9 +20,9 @@ if TYPE_CHECKING:
 
 WIDTH_PX = 470.0
 INSET_PX = 190.0
-ROOM_MM = (0.8, 1.6)  # around the crown: beside and above it, and below it
-_LEAST_WINDOW_MM, _MOST_WINDOW_MM = 0.8, 4.0
-_GAPS_IN_WINDOW = 6.0  # so many gaps fit into a magnified window
+ROOM_MM = (0.8, 1.3)  # around the crown: beside and above it, and below it
+_LEAST_WINDOW_MM, _MOST_WINDOW_MM = 0.8, 2.5
+_GAPS_IN_WINDOW = 4.0  # so many gaps fit into a magnified window
 _BARS_MM = (0.05, 0.1, 0.2, 0.5, 1.0)
 _AXES = {0: ("mesiodistal", 0.0), 1: ("buccolingual", 90.0)}
 
@@ -78,8 +78,6 @@ class SectionPlot:
     crown, crown_line, die, die_line : str
         Paths in SVG's own letters, mm: to fill, and to draw.
     window : Window
-    height_px : float
-        Of the main drawing, whose width is :data:`WIDTH_PX`.
     insets : tuple of Inset
     """
 
@@ -92,7 +90,6 @@ class SectionPlot:
     die: str
     die_line: str
     window: Window
-    height_px: float
     insets: tuple[Inset, ...]
 
 
@@ -106,41 +103,57 @@ def section_plots(result: FitResult, frame: SeatedFrame) -> tuple[SectionPlot, .
     frame : SeatedFrame
         Of the same.
     """
-    plots = (_section(result, frame, which) for which in _AXES)
-    return tuple(plot for plot in plots if plot is not None)
+    cuts = {which: _cut(result, frame, which) for which in _AXES}
+    cuts = {which: cut for which, cut in cuts.items() if cut.crown}
+    if not cuts:
+        return ()
+    size = _size([cut.crown for cut in cuts.values()])
+    return tuple(_section(result, frame, which, cut, size) for which, cut in cuts.items())
 
 
-def _section(result: FitResult, frame: SeatedFrame, which: int) -> SectionPlot | None:
-    known, angle = _plane(frame, which)
+@dataclass(frozen=True, eq=False)
+class _Cut:
+    """Crown and die in a plane: flat points, y downwards, and whether they close to a ring."""
+
+    title: str
+    angle: float
+    axes: FloatArray
+    crown: list[tuple[FloatArray, bool]]
+    die: list[tuple[FloatArray, bool]]
+
+
+def _cut(result: FitResult, frame: SeatedFrame, which: int) -> _Cut:
+    title, angle = _plane(frame, which)
     turn = math.radians(angle)
     along = math.cos(turn) * frame.directions.zero + math.sin(turn) * frame.directions.quarter
     normal = np.cross(frame.axis, along)
     axes = np.stack([along, -frame.axis], axis=1)
     crown, die = (
-        [(_flat(curve, frame.middle, axes), curve.closed) for curve in cut]
-        for cut in (
+        [((curve.points_mm - frame.middle) @ axes, curve.closed) for curve in curves]
+        for curves in (
             plane_cut(frame.crown, frame.middle, normal),
             plane_cut(result.die.mesh, frame.middle, normal),
         )
     )
-    if not crown:
-        return None
-    window = _around(np.vstack([points for points, _ in crown]))
-    scale = WIDTH_PX / window.width
-    sides = [direction_words(frame.directions, (angle + turned) % 360.0) for turned in (180.0, 0.0)]
-    title = capital(known) if known else f"From {sides[0]} to {sides[1]}"
+    return _Cut(title, angle, axes, crown, die)
+
+
+def _section(
+    result: FitResult, frame: SeatedFrame, which: int, cut: _Cut, size: FloatArray
+) -> SectionPlot:
+    window = _around(np.vstack([points for points, _ in cut.crown]), size)
+    sides = [direction_words(frame.directions, cut.angle + turned) for turned in (180.0, 0.0)]
     return SectionPlot(
         name=_AXES[which][0],
-        title=title,
+        title=capital(cut.title) if cut.title else f"From {sides[0]} to {sides[1]}",
         left=sides[0],
         right=sides[1],
-        crown=_paths(crown, fill=True),
-        crown_line=_paths(crown),
-        die=_paths(die, fill=True),
-        die_line=_paths(die),
+        crown=_paths(cut.crown, fill=True),
+        crown_line=_paths(cut.crown),
+        die=_paths(cut.die, fill=True),
+        die_line=_paths(cut.die),
         window=window,
-        height_px=round(window.height * scale, 1),
-        insets=tuple(_insets(result, frame, angle, axes, (crown, die), scale)),
+        insets=tuple(_insets(result, frame, cut, WIDTH_PX / window.width)),
     )
 
 
@@ -155,15 +168,20 @@ def _plane(frame: SeatedFrame, which: int) -> tuple[str, float]:
     return (name if directions.zero_name == "mesial" else "", angle)
 
 
-def _flat(curve: CutCurve, middle: FloatArray, axes: FloatArray) -> FloatArray:
-    flat: FloatArray = (curve.points_mm - middle) @ axes
-    return flat
-
-
-def _around(points: FloatArray) -> Window:
+def _size(crowns: list[list[tuple[FloatArray, bool]]]) -> FloatArray:
+    """Width and height that hold every section, so that all have one scale."""
+    spans = [np.ptp(np.vstack([points for points, _ in crown]), axis=0) for crown in crowns]
     beside, below = ROOM_MM
-    low, high = points.min(axis=0) - beside, points.max(axis=0) + [beside, below]
-    x, y, width, height = (*low.tolist(), *(high - low).tolist())
+    size: FloatArray = np.max(spans, axis=0) + [2.0 * beside, beside + below]
+    return size
+
+
+def _around(points: FloatArray, size: FloatArray) -> Window:
+    """A window of this size, the points in its middle and as high as they may."""
+    low, high = points.min(axis=0), points.max(axis=0)
+    x = 0.5 * float(low[0] + high[0] - size[0])
+    y = float(low[1]) - ROOM_MM[0]
+    width, height = size.tolist()
     return Window(round(x, 3), round(y, 3), round(width, 3), round(height, 3))
 
 
@@ -176,25 +194,17 @@ def _paths(curves: list[tuple[FloatArray, bool]], *, fill: bool = False) -> str:
     return "".join(letters)
 
 
-def _insets(
-    result: FitResult,
-    frame: SeatedFrame,
-    angle: float,
-    axes: FloatArray,
-    cuts: tuple[list[tuple[FloatArray, bool]], list[tuple[FloatArray, bool]]],
-    scale: float,
-) -> list[Inset]:
+def _insets(result: FitResult, frame: SeatedFrame, cut: _Cut, scale: float) -> list[Inset]:
     """Magnify the two margins and the place under the roof."""
     found = []
-    if frame.margin_line_mm is not None:
-        for turned in (180.0, 0.0):
-            at = (angle + turned) % 360.0
-            place = _edge_at(frame, at, axes, turned == 0.0)
-            words = direction_words(frame.directions, at)
-            found.append(_margin_inset(result.margin, frame, at, axes, place, words, scale))
-    roof = _roof(cuts[1])
+    for turned in (180.0, 0.0) if frame.margin_line_mm is not None else ():
+        angle = (cut.angle + turned) % 360.0
+        found.append(_margin_inset(result.margin, frame, angle, cut.axes, scale))
+    roof = _roof(cut.die)
     if roof is not None:
-        found.append(_inset(roof, _window_mm(_gap_at_roof(cuts, roof)), "Roof", "", scale))
+        crown = np.vstack([points for points, _ in cut.crown])
+        nearest = float(np.linalg.norm(crown - roof, axis=1).min())
+        found.append(_inset(roof, _window_mm(nearest), "Roof", "", scale))
     return found
 
 
@@ -203,11 +213,10 @@ def _margin_inset(
     frame: SeatedFrame,
     angle: float,
     axes: FloatArray,
-    place: FloatArray,
-    words: str,
     scale: float,
 ) -> Inset:
-    title = f"Margin, {words}"
+    place = _edge_at(frame, angle, axes)
+    title = f"Margin, {direction_words(frame.directions, angle)}"
     if margin is None:
         return _inset(place, _LEAST_WINDOW_MM, title, "", scale)
     k = int(np.argmin(np.abs((margin.angle_deg - angle + 180.0) % 360.0 - 180.0)))
@@ -238,7 +247,7 @@ def _inset(
         note=note,
         times=float(f"{INSET_PX / size_mm / scale:.2g}"),
         bar_mm=bar,
-        bar_text=f"{number(1000.0 * bar)} µm",
+        bar_text="1 mm" if bar == 1.0 else f"{number(1000.0 * bar)} µm",
         dots=dots,
     )
 
@@ -249,7 +258,7 @@ def _window_mm(gap_mm: float) -> float:
     return float(np.clip(_GAPS_IN_WINDOW * gap_mm, _LEAST_WINDOW_MM, _MOST_WINDOW_MM))
 
 
-def _edge_at(frame: SeatedFrame, angle: float, axes: FloatArray, right: bool) -> FloatArray:
+def _edge_at(frame: SeatedFrame, angle: float, axes: FloatArray) -> FloatArray:
     """The crown's edge at an angle, flat."""
     assert frame.margin_line_mm is not None  # asked before
     x, y = frame.across(frame.margin_line_mm).T
@@ -266,11 +275,3 @@ def _roof(die: list[tuple[FloatArray, bool]]) -> FloatArray | None:
         return None
     top: FloatArray = middle[int(np.argmin(middle[:, 1]))]
     return top
-
-
-def _gap_at_roof(
-    cuts: tuple[list[tuple[FloatArray, bool]], list[tuple[FloatArray, bool]]], roof: FloatArray
-) -> float:
-    """Roughly how far the crown is from there, mm: for the size of the window."""
-    crown = np.vstack([points for points, _ in cuts[0]])
-    return float(np.linalg.norm(crown - roof, axis=1).min())

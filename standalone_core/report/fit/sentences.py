@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from ...shares import share_words
 from ...words.names import NOT_DECIDABLE, OUTSIDE, WITHIN
-from ...words.text import capital, count_words, listed, micrometres
+from ...words.text import capital, count_words, micrometres
 from ..check.sentences import CAUTIONS, Headline
 from .judged import WALL_WORDS
 
@@ -19,11 +19,11 @@ if TYPE_CHECKING:
     from ...fit.walls.result import Walls
 
 FIT_CAUTIONS = (
-    "This is not a medical device.",
+    *CAUTIONS[:2],
     "A virtual seat has no cement, no friction and no elasticity: two rigid surfaces, and a load "
     "along the path of insertion.",
     "A wide gap or a thin wall is for a licensed professional to judge.",
-    *CAUTIONS[1:],
+    *CAUTIONS[2:],
 )
 
 PART_WORDS = {
@@ -40,8 +40,8 @@ AREA_WORDS = {
     "occlusal": "under the occlusal surface",
 }
 CONTACT_WORDS = {
-    "hard": "every point of the two surfaces holds (hard contacts)",
-    "patches": "the mean over small patches holds, so that noise does not",
+    "hard": "Every point of the two surfaces holds (hard contacts)",
+    "patches": "Contacts are averaged over small patches, so that a scan's noise holds nothing up",
 }
 STRENGTH_WORDS = {
     "none": "nothing near",
@@ -70,7 +70,7 @@ def seat_lines(seat: Seat) -> list[str]:
     if seat.stop == "does_not_match":
         lines = ["The two surfaces do not belong together: no seat was found."]
     tilt = f"Tilted by {seat.tilt_deg:.2f}° against the path of insertion. "
-    lines.append(f"{tilt}{capital(CONTACT_WORDS[seat.contact])}: {_overlap(seat)}.")
+    lines.append(f"{tilt}{CONTACT_WORDS[seat.contact]}; {_overlap(seat)}.")
     if not seat.converged:
         lines.append(f"Seating did not settle in {count_words(seat.steps, 'step')}.")
     return lines
@@ -80,16 +80,17 @@ def relief_lines(seat: Seat) -> list[str]:
     """Say what holds up a crown that cannot go on, and what taking it off would do."""
     if seat.stop != "cannot_go_on":
         return []
-    lines = [f"It is held by {listed([spot_words(spot) for spot in seat.spots])}."]
+    spots = "; ".join(spot_words(spot) for spot in seat.spots)
+    lines = [f"What holds it: {spots}."] if spots else []
     if seat.relief is not None:
         lines.append(_relief(seat.relief))
     return lines
 
 
 def spot_words(spot: ContactSpot) -> str:
-    """Name a contact spot: occlusal, mesial (50 % of the load)."""
+    """Name a contact spot: axial walls, mesial (50 % of the load)."""
     where = f", {spot.where}" if spot.where else ""
-    return f"{_part(spot.part)}{where} ({share_words(spot.share, digits=0)} of the load)"
+    return f"{AREA_WORDS.get(spot.part, spot.part)}{where} ({share_words(spot.share, digits=0)} of the load)"
 
 
 def triple_lines(triple: TripleScan) -> list[str]:
@@ -202,6 +203,9 @@ def answer_lines(result: FitResult) -> list[str]:
         lines += [*seat_lines(result.seat)[:1], *relief_lines(result.seat)]
     if result.triple_scan is not None:
         lines += triple_lines(result.triple_scan)
+    up = result.triple_scan is None and result.seat is not None and result.seat.stop != "rests"
+    if up and (result.margin is not None or result.gap is not None):
+        lines.append("Gap and margin are those of the crown where it is held up.")
     if result.margin is not None:
         lines.append(margin_line(result.margin))
     if result.gap is not None:
@@ -225,9 +229,10 @@ def _height(seat: Seat) -> str:
 
 def _overlap(seat: Seat) -> str:
     if not seat.overlap_um > 0.0:
-        return "the surfaces do not overlap anywhere"
+        return "they overlap nowhere"
     share = share_words(seat.overlap_share)
-    return f"they overlap by up to {micrometres(seat.overlap_um)} µm, by more than 1 µm on {share}"
+    most = micrometres(seat.overlap_um)
+    return f"they overlap by up to {most} µm, by more than 1 µm on {share} of the intaglio"
 
 
 def _relief(relief: Relief) -> str:
@@ -236,10 +241,6 @@ def _relief(relief: Relief) -> str:
         f"({relief.volume_mm3:.2f} mm³ over {relief.area_mm2:.1f} mm²) would let it down to "
         f"{above_words(relief.above_intended_um)} its intended seat."
     )
-
-
-def _part(part: str) -> str:
-    return {"axial": "axial wall"}.get(part, part)
 
 
 def _harmonic(one: Harmonic) -> str:
