@@ -1,0 +1,129 @@
+"""Signed gaps from points of one body to the surface of another, measured again only where due.
+
+The gap of a point changes by no more than the point moves, so a point whose gap was found is
+measured again only once it could have come near.
+"""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+import numpy as np
+
+from ...arrays import BoolArray, FloatArray, IntArray
+from ...mesh.triangle_mesh import TriangleMesh
+from ...surface.closest import ClosestPoints, SurfaceIndex
+
+WINDOW_MM = 3.0
+"""Points farther than this from the other surface are only known to be that far."""
+
+_TOUCHING_MM = 1e-7
+"""Nearer than this to an edge or corner, its pseudonormal stands for the direction to it."""
+
+
+class NearPoints:
+    """Points of one body and what is known of their gaps to the surface of another.
+
+    Parameters
+    ----------
+    points : (n, 3) float
+        In the frame of the first body, mm.
+    index : SurfaceIndex
+        Of the other body.
+    counted : (m,) bool, optional
+        Faces of the other body that matter; a point whose nearest face is none of these is
+        taken to be out of the window, as is one that lies beyond an open border.
+    point_relief_mm : (n,) float, optional
+        Added to the gaps: what is taken off at the points.
+    surface_relief_mm : (k,) float, optional
+        The same at the vertices of the other surface.
+    """
+
+    def __init__(
+        self,
+        points: FloatArray,
+        index: SurfaceIndex,
+        counted: BoolArray | None = None,
+        *,
+        point_relief_mm: FloatArray | None = None,
+        surface_relief_mm: FloatArray | None = None,
+    ) -> None:
+        self.points = points
+        self.index = index
+        self.counted = counted
+        self.point_relief_mm = point_relief_mm
+        self.surface_relief_mm = surface_relief_mm
+        n = len(points)
+        self.measured_at = np.zeros((n, 3))
+        self.exact_mm = np.full(n, -np.inf)  # without relief: that changes from place to place
+        self.gap_mm = np.zeros(n)
+        self.direction = np.zeros((n, 3))
+        self.queries = 0
+
+    def at_least_mm(self, now: FloatArray, rows: IntArray) -> FloatArray:
+        """What the gaps of some points are at least, (k,), from where these are now, (k, 3)."""
+        moved = np.linalg.norm(now - self.measured_at[rows], axis=1)
+        bound: FloatArray = self.exact_mm[rows] - moved
+        return bound
+
+    def measure(self, now: FloatArray, rows: IntArray) -> None:
+        """Measure the gaps of some points, which are now at (k, 3) in the other's frame."""
+        if not len(rows):
+            return
+        self.queries += len(rows)
+        found = self.index.closest(now, max_distance_mm=WINDOW_MM, signed=True)
+        assert found.signed_mm is not None  # it was asked for
+        known = found.found & ~found.on_border
+        if self.counted is not None:
+            known &= self.counted[found.face]
+        self.measured_at[rows] = now
+        self.exact_mm[rows] = np.where(known, found.signed_mm, WINDOW_MM)
+        direction = np.zeros((len(rows), 3))
+        direction[known] = self._directions(now, found, np.flatnonzero(known))
+        self.direction[rows] = direction
+        self.gap_mm[rows] = self.exact_mm[rows] + self._relief(rows, found, known)
+
+    def _relief(self, rows: IntArray, found: ClosestPoints, known: BoolArray) -> FloatArray:
+        relief = np.zeros(len(rows))
+        if self.point_relief_mm is not None:
+            relief += self.point_relief_mm[rows]
+        if self.surface_relief_mm is not None:
+            corners = self.surface_relief_mm[self.index.mesh.faces[found.face[known]]]
+            relief[known] += np.einsum("ij,ij->i", found.barycentric[known], corners)
+        return relief
+
+    def _directions(self, now: FloatArray, found: ClosestPoints, rows: IntArray) -> FloatArray:
+        """Unit gradients of the signed distance at some of the points, (k, 3).
+
+        In a face its normal, which rounding does not touch; at an edge or a corner the way from
+        the foot to the point, and where that is too short the pseudonormal there.
+        """
+        mesh, feature, face = self.index.mesh, found.feature[rows], found.face[rows]
+        assert found.signed_mm is not None
+        direction = mesh.face_normals[face]
+        rim = np.flatnonzero(feature)
+        signed = found.signed_mm[rows[rim]]
+        away = np.abs(signed) > _TOUCHING_MM
+        far, near = rim[away], rim[~away]
+        direction[far] = (now[rows[far]] - found.foot[rows[far]]) / signed[away, None]
+        direction[near] = self._pseudonormals(mesh, face[near], feature[near].astype(np.int64))
+        return direction
+
+    def _pseudonormals(self, mesh: TriangleMesh, face: IntArray, feature: IntArray) -> FloatArray:
+        at_corner = feature >= 4
+        normal = mesh.vertex_normals[mesh.faces[face, (feature - 4) % 3]]
+        edge = mesh.graph.face_edges[face, (feature - 1) % 3]
+        normal[~at_corner] = self._edge_normals[edge[~at_corner]]
+        return normal
+
+    @cached_property
+    def _edge_normals(self) -> FloatArray:
+        """The mean direction of the faces at each edge, (e, 3)."""
+        graph, normals = self.index.mesh.graph, self.index.mesh.face_normals
+        sums = np.zeros((len(graph.edges), 3))
+        whole = ~graph.collapsed
+        for k in range(3):
+            np.add.at(sums, graph.face_edges[whole, k], normals[whole])
+        length = np.linalg.norm(sums, axis=1, keepdims=True)
+        unit: FloatArray = np.divide(sums, length, out=np.zeros_like(sums), where=length > 0)
+        return unit
