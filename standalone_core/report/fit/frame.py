@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ...arrays import FloatArray
-from ...deviation.margin_directions import ZERO_WORDS, Directions, directions_of
+from ...deviation.margin_directions import ZERO_WORDS, Directions, directions_about, directions_of
 from ...mesh.triangle_mesh import TriangleMesh
 
 if TYPE_CHECKING:
@@ -88,7 +88,4 @@ def direction_words(directions: Directions, angle_deg: float) -> str:
 def _directions(result: FitResult) -> Directions:
     if result.margin is not None:
         return result.margin.directions
-    areas = replace(
-        result.crown.area_set, insertion=result.die.axis, settings=result.settings.areas
-    )
-    return directions_of(areas)
+    return directions_about(result.die.axis, result.settings.areas)

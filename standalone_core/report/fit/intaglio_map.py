@@ -48,9 +48,7 @@ class FlatIntaglio:
     def png(self, colours: ColourArray) -> str:
         """Draw it in these colours, (n', 3); PNG in base 64."""
         used, flat = np.unique(self.faces, return_inverse=True)
-        data = flat_triangles_png(
-            self.points[used], flat.reshape(self.faces.shape), colours[used]
-        )
+        data = flat_triangles_png(self.points[used], flat.reshape(self.faces.shape), colours[used])
         return base64.b64encode(data).decode("ascii")
 
 

@@ -124,7 +124,9 @@ def fit_headline(result: FitResult) -> Headline:
     lost = {one.part for one in found if one.verdict == OUTSIDE}
     if lost:
         reasons = [words for part, words in _LOST_WORDS.items() if part in lost]
-        return Headline(OUTSIDE, f"{_down(result)}, but {listed(reasons)}", ())
+        title = f"{_down(result)}, but {listed(reasons)}"
+        unknown = [_MISSING_WORDS[part] for part in missing if part != SEAT]
+        return Headline(OUTSIDE, "; ".join([title, *unknown]), ())
     missing += [one.part for one in found if one.verdict == NOT_DECIDABLE]
     if missing:
         if SEAT in missing:

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from ...arrays import FloatArray
 from ...atomic import atomic_write
 from ...errors import ReportError
-from ...mesh.triangle_mesh import TriangleMesh
 from ...mesh.write import write_mesh
 from ...progress import Progress, Steps, run, scaled
 from ...staging import put_in_place, staging

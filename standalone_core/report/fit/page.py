@@ -149,9 +149,7 @@ def _maps(result: FitResult, frame: SeatedFrame) -> dict[str, IntaglioMap | None
     return maps
 
 
-def _spots(
-    seat: Seat, crown: FitCrown, frame: SeatedFrame
-) -> list[tuple[FloatArray, float, str]]:
+def _spots(seat: Seat, crown: FitCrown, frame: SeatedFrame) -> list[tuple[FloatArray, float, str]]:
     """Contact spots as circles whose area grows with their share of the load."""
     least, more = _SPOT_RADII
     moved = _motion(crown, frame)

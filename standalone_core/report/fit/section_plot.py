@@ -172,7 +172,7 @@ def _size(crowns: list[list[tuple[FloatArray, bool]]]) -> FloatArray:
     """Width and height that hold every section, so that all have one scale."""
     spans = [np.ptp(np.vstack([points for points, _ in crown]), axis=0) for crown in crowns]
     beside, below = ROOM_MM
-    size: FloatArray = np.max(spans, axis=0) + [2.0 * beside, beside + below]
+    size: FloatArray = np.max(spans, axis=0) + np.array([2.0 * beside, beside + below])
     return size
 
 

@@ -90,7 +90,8 @@ def relief_lines(seat: Seat) -> list[str]:
 def spot_words(spot: ContactSpot) -> str:
     """Name a contact spot: axial walls, mesial (50 % of the load)."""
     where = f", {spot.where}" if spot.where else ""
-    return f"{AREA_WORDS.get(spot.part, spot.part)}{where} ({share_words(spot.share, digits=0)} of the load)"
+    share = share_words(spot.share, digits=0)
+    return f"{AREA_WORDS.get(spot.part, spot.part)}{where} ({share} of the load)"
 
 
 def triple_lines(triple: TripleScan) -> list[str]:
@@ -191,7 +192,10 @@ def missing_lines(result: FitResult) -> list[str]:
 
 def all_warnings(result: FitResult) -> tuple[str, ...]:
     """Return what the reader must know, of the fit and of its parts, each once."""
-    parts = (result.seat, result.triple_scan, result.margin, result.walls, result.contacts)
+    parts = (
+        *(result.seat, result.triple_scan, result.gap),
+        *(result.margin, result.walls, result.contacts),
+    )
     own = [text for part in parts if part is not None for text in part.warnings]
     return tuple(dict.fromkeys((*result.warnings, *own)))
 

@@ -1,4 +1,4 @@
-"""``fit.csv``, ``marginal_gap.csv``, ``seat_spots.csv``, ``proximal_contacts.csv``, ``walls.csv``."""
+"""A fit's tables: measures, places around the margin, contact spots, contacts, walls."""
 
 from __future__ import annotations
 

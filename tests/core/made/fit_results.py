@@ -175,7 +175,7 @@ def _spot(crown: FitCrown, share: float, part: str, where: str) -> ContactSpot:
     direction = np.array([-math.cos(angle), -math.sin(angle), share])
     direction /= np.linalg.norm(direction)
     return ContactSpot(
-        place + [0, 0, 0.012], place, direction, share / direction[2], share, part, where
+        place + np.array([0, 0, 0.012]), place, direction, share / direction[2], share, part, where
     )
 
 
