@@ -27,7 +27,7 @@ import numpy as np
 from ..arrays import FloatArray
 from .shape import CrownShape, Groove, superellipse
 
-ROOT_EXPONENT = 5.0
+ROOT_EXPONENT = 7.0
 """Superellipse exponent of the root's meridian: how tight the edge of its base is."""
 
 
@@ -61,9 +61,9 @@ class DieShape:
     free_mm: float = 0.8
     fade_mm: float = 0.8
     extension_um: float = 0.0
-    root_height_mm: float = 4.0
-    root_taper_mm: float = 0.5
-    root_grooves: tuple[Groove, ...] = (Groove(80.0, 0.5, 12.0), Groove(255.0, 0.4, 9.0))
+    root_height_mm: float = 7.0
+    root_taper_mm: float = 0.8
+    root_grooves: tuple[Groove, ...] = (Groove(80.0, 1.4, 9.0), Groove(255.0, 1.1, 7.0))
 
     @property
     def prepared_length_mm(self) -> float:

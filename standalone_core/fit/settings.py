@@ -186,6 +186,38 @@ class ContactSettings:
 
 
 @dataclass(frozen=True)
+class TripleScanSettings:
+    """How crown and die are laid on a scan of the seated crown.
+
+    Attributes
+    ----------
+    near_margin_mm : float
+        The crown's outside and the die's root this near to the crown's edge take no part: a
+        scanner bridges the gap there.
+    reach_mm : float
+        In the last fit, what is farther apart than this does not count, mm.
+    least_area_mm2 : float
+        Least area of the die that the scan must show, mm².
+    """
+
+    near_margin_mm: float = setting(
+        0.3,
+        Number(0.0, 3.0, low_open=False),
+        "The seated scan this near to the crown's edge takes no part, mm.",
+    )
+    reach_mm: float = setting(
+        0.2, Number(0.02, 1.0, low_open=False), "What is farther off does not count, mm."
+    )
+    least_area_mm2: float = setting(
+        10.0, Number(low_open=False), "Least area of the die that a seated scan must show, mm²."
+    )
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be meant."""
+        check_fields(self)
+
+
+@dataclass(frozen=True)
 class FitSettings:
     """Everything that can be chosen about how a crown fits.
 
@@ -201,6 +233,7 @@ class FitSettings:
     gap : GapSettings
     walls : WallSettings
     contacts : ContactSettings
+    triple_scan : TripleScanSettings
     """
 
     crown_unit: str = setting("auto", UNIT, "Unit of the crown; auto guesses.")
@@ -213,6 +246,7 @@ class FitSettings:
     gap: GapSettings = field(default_factory=GapSettings)
     walls: WallSettings = field(default_factory=WallSettings)
     contacts: ContactSettings = field(default_factory=ContactSettings)
+    triple_scan: TripleScanSettings = field(default_factory=TripleScanSettings)
 
     def __post_init__(self) -> None:
         """Refuse what cannot be meant."""

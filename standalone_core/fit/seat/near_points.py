@@ -11,14 +11,14 @@ from functools import cached_property
 import numpy as np
 
 from ...arrays import BoolArray, FloatArray, IntArray
-from ...mesh.triangle_mesh import TriangleMesh
 from ...surface.closest import ClosestPoints, SurfaceIndex
+from .motion import placed
 
 WINDOW_MM = 3.0
 """Points farther than this from the other surface are only known to be that far."""
 
-_TOUCHING_MM = 1e-7
-"""Nearer than this to an edge or corner, its pseudonormal stands for the direction to it."""
+_TOUCHING_MM = 5e-6
+"""Nearer than this to an edge or corner, the way to it is too short to give a direction."""
 
 
 class NearPoints:
@@ -30,6 +30,8 @@ class NearPoints:
         In the frame of the first body, mm.
     index : SurfaceIndex
         Of the other body.
+    against : (3,) float
+        In the other body's frame: against the load on that body's surface.
     counted : (m,) bool, optional
         Faces of the other body that matter; a point whose nearest face is none of these is
         taken to be out of the window, as is one that lies beyond an open border.
@@ -43,6 +45,7 @@ class NearPoints:
         self,
         points: FloatArray,
         index: SurfaceIndex,
+        against: FloatArray,
         counted: BoolArray | None = None,
         *,
         point_relief_mm: FloatArray | None = None,
@@ -50,6 +53,7 @@ class NearPoints:
     ) -> None:
         self.points = points
         self.index = index
+        self.against = against
         self.counted = counted
         self.point_relief_mm = point_relief_mm
         self.surface_relief_mm = surface_relief_mm
@@ -65,6 +69,27 @@ class NearPoints:
         moved = np.linalg.norm(now - self.measured_at[rows], axis=1)
         bound: FloatArray = self.exact_mm[rows] - moved
         return bound
+
+    def refresh(self, motion: FloatArray, below_mm: float, rows: IntArray) -> BoolArray:
+        """Measure those of some points that could be nearer than a length.
+
+        Parameters
+        ----------
+        motion : (4, 4) float
+            Takes the points' frame to the other body's.
+        below_mm : float
+        rows : (k,) int
+
+        Returns
+        -------
+        (k,) bool
+            Which these are: their gaps are now known, those of the others are not below.
+        """
+        now = placed(motion, self.points[rows])
+        due: BoolArray = self.at_least_mm(now, rows) < below_mm
+        stale = due & (now != self.measured_at[rows]).any(axis=1)
+        self.measure(now[stale], rows[stale])
+        return due
 
     def measure(self, now: FloatArray, rows: IntArray) -> None:
         """Measure the gaps of some points, which are now at (k, 3) in the other's frame."""
@@ -96,7 +121,8 @@ class NearPoints:
         """Unit gradients of the signed distance at some of the points, (k, 3).
 
         In a face its normal, which rounding does not touch; at an edge or a corner the way from
-        the foot to the point, and where that is too short the pseudonormal there.
+        the foot to the point. Where that is too short, the point is clear as soon as it is clear
+        of one of the faces there: the normal of the one that looks most against the load.
         """
         mesh, feature, face = self.index.mesh, found.feature[rows], found.face[rows]
         assert found.signed_mm is not None
@@ -104,26 +130,30 @@ class NearPoints:
         rim = np.flatnonzero(feature)
         signed = found.signed_mm[rows[rim]]
         away = np.abs(signed) > _TOUCHING_MM
-        far, near = rim[away], rim[~away]
+        far = rim[away]
         direction[far] = (now[rows[far]] - found.foot[rows[far]]) / signed[away, None]
-        direction[near] = self._pseudonormals(mesh, face[near], feature[near].astype(np.int64))
+        for k in rim[~away].tolist():
+            around = self._faces_at(int(face[k]), int(feature[k]))
+            normals = mesh.face_normals[around]
+            direction[k] = normals[np.argmax(normals @ self.against)]
         return direction
 
-    def _pseudonormals(self, mesh: TriangleMesh, face: IntArray, feature: IntArray) -> FloatArray:
-        at_corner = feature >= 4
-        normal = mesh.vertex_normals[mesh.faces[face, (feature - 4) % 3]]
-        edge = mesh.graph.face_edges[face, (feature - 1) % 3]
-        normal[~at_corner] = self._edge_normals[edge[~at_corner]]
-        return normal
+    def _faces_at(self, face: int, feature: int) -> IntArray:
+        """Faces with an area that share an edge or corner of a face."""
+        mesh = self.index.mesh
+        corners = mesh.faces[face]
+        starts, faces = self._faces_by_corner
+        first = corners[(feature - 1) % 3]
+        around = faces[starts[first] : starts[first + 1]]
+        if feature < 4:
+            second = corners[feature % 3]
+            around = around[(mesh.faces[around] == second).any(axis=1)]
+        return around[mesh.face_areas[around] > 0]
 
     @cached_property
-    def _edge_normals(self) -> FloatArray:
-        """The mean direction of the faces at each edge, (e, 3)."""
-        graph, normals = self.index.mesh.graph, self.index.mesh.face_normals
-        sums = np.zeros((len(graph.edges), 3))
-        whole = ~graph.collapsed
-        for k in range(3):
-            np.add.at(sums, graph.face_edges[whole, k], normals[whole])
-        length = np.linalg.norm(sums, axis=1, keepdims=True)
-        unit: FloatArray = np.divide(sums, length, out=np.zeros_like(sums), where=length > 0)
-        return unit
+    def _faces_by_corner(self) -> tuple[IntArray, IntArray]:
+        """Where the faces of each vertex start, (k + 1,), in a list of faces, (3 m,)."""
+        corner = self.index.mesh.faces.ravel()
+        order = np.argsort(corner, kind="stable")
+        starts = np.searchsorted(corner[order], np.arange(len(self.index.mesh.vertices) + 1))
+        return starts, order // 3

@@ -89,6 +89,10 @@ class Pair:
     ----------
     rests : (n',) bool
         The crown's evaluation points that can rest on the die.
+    crown_vertices : (k,) int
+        The same as indices.
+    die_vertices : (d,) int
+        The die's vertices near enough to matter.
     centre_mm : (3,) float
         Centroid of the intaglio's area, in the crown's frame.
     arm_mm : float
@@ -112,54 +116,65 @@ class Pair:
         self.arm_mm = float(np.linalg.norm(points[self.rests] - self.centre_mm, axis=1).max())
         self._groups: list[RowGroup] = []
         self._starts = [0]
-        chosen = np.flatnonzero(self.rests)
+        self.die_vertices = self._die_vertices(start)
+        self.crown_vertices = np.flatnonzero(self.rests)
+        off = None if relief_mm is None else relief_mm[self.crown_vertices]
+        on_crown = self.probe(points[self.crown_vertices], of_crown=True, relief_mm=off)
+        self._of_crown = RowGroup(on_crown, True)
+        self._of_die = RowGroup(
+            self.probe(die.mesh.vertices[self.die_vertices], of_crown=False), False
+        )
         if contact == "patches":
             weights, middle = patch_weights(
-                crown, chosen, settings.patch_mm, settings.margin_left_out_mm
+                crown, self.crown_vertices, settings.patch_mm, settings.margin_left_out_mm
             )
-            relief = None if relief_mm is None else relief_mm[chosen]
-            near = NearPoints(points[chosen], die.index, point_relief_mm=relief)
-            self._append(RowGroup(near, True, np.searchsorted(chosen, middle), weights))
+            self._append(RowGroup(on_crown, True, middle, weights))
         else:
-            self.add(points[chosen], of_crown=True, relief_mm=relief_mm, at=chosen)
-            self.add(self._die_points(start), of_crown=False)
+            self._append(self._of_crown)
+            self._append(self._of_die)
 
     def __len__(self) -> int:
         """Count of rows."""
         return self._starts[-1]
 
     def add(
-        self,
-        points: FloatArray,
-        *,
-        of_crown: bool,
-        relief_mm: FloatArray | None = None,
-        at: IntArray | None = None,
+        self, points: FloatArray, *, of_crown: bool, relief_mm: FloatArray | None = None
     ) -> IntArray:
-        """Hold more points off, (k, 3), in their body's frame; return their rows, (k,)."""
+        """Hold more points off; return their rows, (k,). Parameters as for :meth:`probe`."""
+        return self._append(
+            RowGroup(self.probe(points, of_crown=of_crown, relief_mm=relief_mm), of_crown)
+        )
+
+    def probe(
+        self, points: FloatArray, *, of_crown: bool, relief_mm: FloatArray | None = None
+    ) -> NearPoints:
+        """Points (k, 3) of one body, in its own frame, made ready to be held against the other.
+
+        ``relief_mm`` is what is taken off the crown at its points, (k,).
+        """
         if of_crown:
-            relief = None if relief_mm is None else relief_mm if at is None else relief_mm[at]
-            near = NearPoints(points, self.die.index, point_relief_mm=relief)
-        else:
-            counted = self.rests[self.crown.evaluation.mesh.faces].any(axis=1)
-            near = NearPoints(
-                points, self.crown.index, counted, surface_relief_mm=self.relief_mm
-            )
-        return self._append(RowGroup(near, of_crown))
+            return NearPoints(points, self.die.index, self.die.axis, point_relief_mm=relief_mm)
+        counted = self.rests[self.crown.evaluation.mesh.faces].any(axis=1)
+        return NearPoints(
+            points,
+            self.crown.index,
+            -self.crown.axis,
+            counted,
+            surface_relief_mm=self.relief_mm,
+        )
 
     def _append(self, group: RowGroup) -> IntArray:
         self._groups.append(group)
         self._starts.append(len(self) + len(group))
         return np.arange(self._starts[-2], self._starts[-1])
 
-    def _die_points(self, start: FloatArray) -> FloatArray:
-        """The die's vertices that could come near to the crown's inside, (k, 3)."""
-        used = self.die.mesh.vertices[self.die.mesh.used_vertices]
+    def _die_vertices(self, start: FloatArray) -> IntArray:
+        """The die's vertices that could come near to the crown's inside, (k,)."""
+        mesh = self.die.mesh
         box = self.crown.evaluation.points[self.rests]
-        there = placed(undone(start), used)
+        there = placed(undone(start), mesh.vertices)
         inside = (there > box.min(axis=0) - _ROOM_MM) & (there < box.max(axis=0) + _ROOM_MM)
-        kept: FloatArray = used[inside.all(axis=1)]
-        return kept
+        return np.flatnonzero(inside.all(axis=1) & mesh.used_vertices)
 
     def thinned(self, spacing_mm: float) -> IntArray:
         """Rows about a spacing apart: enough to come near to the seat."""
@@ -169,6 +184,19 @@ class Pair:
             if len(group)
         ]
         return np.concatenate(rows)
+
+    def vertex_gaps(self, pose: FloatArray, below_mm: float, *, of_crown: bool) -> FloatArray:
+        """Exact gaps at the vertices of one body that matter, whatever holds the two apart.
+
+        Returns
+        -------
+        (k,) float
+            At ``crown_vertices`` or ``die_vertices``, mm; infinite where not below a length.
+        """
+        near = (self._of_crown if of_crown else self._of_die).near
+        rows = np.arange(len(near.points))
+        due = near.refresh(pose if of_crown else undone(pose), below_mm, rows)
+        return np.where(due, near.gap_mm, np.inf)
 
     def gaps(self, pose: FloatArray, below_mm: float, rows: IntArray | None = None) -> Gaps:
         """Return the gaps that are smaller than a length.
@@ -241,7 +269,7 @@ class RowGroup:
         """Those of some rows whose gap is below a length; numbered from ``start`` on."""
         motion = pose if self.of_crown else undone(pose)
         if self.weights is None:
-            rows = rows[self._measured(motion, below_mm, rows)]
+            rows = rows[self.near.refresh(motion, below_mm, rows)]
             gap, (direction, moment, place) = self.near.gap_mm[rows], self._pushes(pose, rows)
         else:
             weights = self.weights[rows]
@@ -252,7 +280,7 @@ class RowGroup:
             due = weights @ least < below_mm
             rows, weights = rows[due], weights[due]
             points = np.unique(weights.indices)
-            self._measured(motion, np.inf, points)
+            self.near.refresh(motion, np.inf, points)
             direction, moment = np.zeros((2, len(now), 3))
             direction[points], moment[points], _ = self._pushes(pose, points)
             gap, direction, moment = (
@@ -261,14 +289,6 @@ class RowGroup:
             place = now[self.middle[rows]] if self.middle is not None else now[rows]
         on = np.flatnonzero(gap < below_mm)
         return Gaps(start + rows[on], gap[on], direction[on], moment[on], place[on])
-
-    def _measured(self, motion: FloatArray, below_mm: float, points: IntArray) -> BoolArray:
-        """Measure those points that could be nearer than a length; return which these are."""
-        now = placed(motion, self.near.points[points])
-        due: BoolArray = self.near.at_least_mm(now, points) < below_mm
-        stale = due & (now != self.near.measured_at[points]).any(axis=1)
-        self.near.measure(now[stale], points[stale])
-        return due
 
     def _pushes(
         self, pose: FloatArray, points: IntArray

@@ -52,7 +52,7 @@ def patch_weights(
     weights : (r, n) sparse
         Rows sum to 1.
     middle : (r,) int
-        Evaluation point in the middle of each patch.
+        Which of the points is in the middle of each patch.
     """
     inner: BoolArray = crown.intaglio[points] & (crown.margin_distance_mm[points] > left_out_mm)
     columns = np.flatnonzero(inner)
@@ -68,4 +68,4 @@ def patch_weights(
     weight = crown.evaluation.weights_mm2[points[columns[column]]]
     total = np.bincount(row, weight, len(middles))
     weights = csr_matrix((weight / total[row], (row, columns[column])), (len(middles), len(points)))
-    return weights, points[columns[middles]]
+    return weights, columns[middles]

@@ -15,7 +15,6 @@ from ...arrays import FloatArray, IntArray
 from ...progress import Progress, Steps
 from .motion import moved_on, placed
 from .pair import Gaps, Pair
-from .patches import patch_middles
 from .step import REACH, Step, best_step
 
 FIRST_RADIUS_MM = 0.2
