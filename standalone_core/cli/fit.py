@@ -90,17 +90,17 @@ def fit(**given: Any) -> None:
     A virtual seat has no cement, no friction and no elasticity; a wide gap or a thin wall is
     for a licensed professional to judge.
     """
+    settings = fit_settings(given)
+    as_json, neighbours = bool(given["as_json"]), tuple(given["neighbours"])
+    files = {name: given[name] for name in _FILES}
+    inputs = (*files.values(), *neighbours)
+    out = _folder(given["out"], given["crown"], "fit", as_json, inputs, FIT_RESULTS)
     from ..fit.check_fit import check_fit_steps
     from ..fit.inputs import FitFiles
     from ..report.fit.document import fit_document
     from ..report.fit.output import write_fit_steps
     from ..report.fit.terminal import fit_view
 
-    settings = fit_settings(given)
-    as_json, neighbours = bool(given["as_json"]), tuple(given["neighbours"])
-    files = {name: given[name] for name in _FILES}
-    inputs = (*files.values(), *neighbours)
-    out = _folder(given["out"], given["crown"], "fit", as_json, inputs, FIT_RESULTS)
     request = FitFiles(**files, neighbours=neighbours)
     result = ProgressBar(messages).run(check_fit_steps(request, settings))
     if not as_json:
@@ -132,14 +132,14 @@ def walls(**given: Any) -> None:
     least_axial_mm=0.5' and '--set least_occlusal_mm=1.0'. Writes walls.html, walls.json,
     walls.csv and a coloured PLY mesh to a folder.
     """
+    settings = wall_settings(given)
+    as_json, crown, design = bool(given["as_json"]), given["crown"], given["design"]
+    out = _folder(given["out"], crown, "walls", as_json, (crown, design), WALL_RESULTS)
     from ..fit.walls_alone import walls_alone_steps
     from ..report.fit.document import walls_document
     from ..report.fit.output import write_walls
     from ..report.fit.terminal import walls_view
 
-    settings = wall_settings(given)
-    as_json, crown, design = bool(given["as_json"]), given["crown"], given["design"]
-    out = _folder(given["out"], crown, "walls", as_json, (crown, design), WALL_RESULTS)
     found = ProgressBar(messages).run(walls_alone_steps(crown, settings, design=design))
     if not as_json:
         screen.print(walls_view(found.walls))

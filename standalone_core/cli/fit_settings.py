@@ -13,6 +13,7 @@ from ..fit.settings import (
     FitSettings,
     GapSettings,
     SeatSettings,
+    TripleScanSettings,
     WallSettings,
 )
 from ..setting import changed
@@ -32,13 +33,18 @@ CONTACTS = Section(
     "How contacts with neighbours and antagonist are measured and classed.",
     keys_of(ContactSettings, "contacts"),
 )
+TRIPLE_SCAN = Section(
+    "triple_scan",
+    "How crown and die are laid on a scan of the seated crown.",
+    keys_of(TripleScanSettings, "triple_scan"),
+)
 AREAS = Section(
     "areas",
     "The parts of the crown; directions in the frame of the die.",
     keys_of(AreaSettings, "areas"),
 )
 
-FIT_TABLES = (MEASURING, SEAT, GAP, WALLS, CONTACTS, AREAS)
+FIT_TABLES = (MEASURING, SEAT, GAP, WALLS, CONTACTS, TRIPLE_SCAN, AREAS)
 WALL_TABLES = (MEASURING, WALLS, AREAS)
 """The tables whose settings ``--set`` can set."""
 

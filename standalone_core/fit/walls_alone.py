@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from ..areas.settings import AreaSettings
 from ..measure import checked_surface
 from ..mesh.files import read_mesh
-from ..mesh.triangle_mesh import TriangleMesh
 from ..progress import Steps, scaled
 from ..superimpose.superimposition import superimpose_steps
 from .crown import FitCrown, ready_crown_steps
 from .settings import FitSettings
-from .walls.measure import measure_walls_steps
+from .walls.measuring import measure_walls_steps
 from .walls.result import Walls
 
 
@@ -51,11 +51,13 @@ def walls_alone_steps(
         A file cannot be used, or the crown has no intaglio that could be measured.
     """
     settings = settings or FitSettings()
-    ready = yield from scaled(_ready_steps(crown, settings), 0.0, 0.3)
+    ready = yield from scaled(_ready_steps(crown, settings, settings.areas), 0.0, 0.3)
     if design is None:
         walls = yield from scaled(measure_walls_steps(ready, settings.walls), 0.3, 1.0)
         return WallsAlone(ready, walls)
-    designed = yield from scaled(_ready_steps(design, settings), 0.3, 0.5)
+    # The design lies in a frame of its own, in which the crown's directions mean nothing.
+    areas = replace(settings.areas, insertion=None, mesial_direction=None, buccal_direction=None)
+    designed = yield from scaled(_ready_steps(design, settings, areas), 0.3, 0.5)
     laid = yield from scaled(superimpose_steps(ready.evaluation.design, designed.index), 0.5, 0.7)
     measuring = measure_walls_steps(
         ready, settings.walls, design=designed, T_design_crown=laid.T_design_scan
@@ -64,6 +66,6 @@ def walls_alone_steps(
     return WallsAlone(ready, replace(walls, warnings=(*walls.warnings, *laid.warnings)))
 
 
-def _ready_steps(path: str | Path, settings: FitSettings) -> Steps[FitCrown]:
-    mesh: TriangleMesh = checked_surface(read_mesh(path, unit=settings.crown_unit)).mesh
-    return (yield from ready_crown_steps(mesh, settings.areas, spacing_mm=settings.spacing_mm))
+def _ready_steps(path: str | Path, settings: FitSettings, areas: AreaSettings) -> Steps[FitCrown]:
+    mesh = checked_surface(read_mesh(path, unit=settings.crown_unit)).mesh
+    return (yield from ready_crown_steps(mesh, areas, spacing_mm=settings.spacing_mm))

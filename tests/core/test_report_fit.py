@@ -8,7 +8,6 @@ import json
 import re
 from dataclasses import replace
 from pathlib import Path
-from types import MappingProxyType
 
 import numpy as np
 import pytest

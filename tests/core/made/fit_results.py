@@ -55,8 +55,8 @@ WORDS = (
 
 @cache
 def made_crown() -> FitCrown:
-    """The demo crown with its areas, edges of 0.3 mm."""
-    return crown_of_areas(find_areas(evaluation_mesh(demo_crown(0.3).mesh, 0.3), AREAS))
+    """The demo crown with its areas, edges of 0.4 mm."""
+    return crown_of_areas(find_areas(evaluation_mesh(demo_crown(0.4).mesh, 0.4), AREAS))
 
 
 @cache
