@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from ..allowed import Choice, Number
+from ..allowed import Choice, Flag, Number
 from ..areas.settings import AreaSettings
 from ..length_units import UNIT
-from ..setting import check_fields, setting
+from ..setting import check_fields, refuse_implausible, setting
 
 CONTACT_KINDS = ("auto", "hard", "patches")
 """How crown and die hold each other off: at every point, or by the mean over patches."""
@@ -234,6 +234,20 @@ class FitSettings:
     walls : WallSettings
     contacts : ContactSettings
     triple_scan : TripleScanSettings
+    force : bool
+        Take numbers that are hardly meant as they are.
+
+    Raises
+    ------
+    ImplausibleError
+        A number here or in any of the parts is hardly meant, and ``force`` is not set.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> settings = cuspwise.FitSettings(gap=cuspwise.GapSettings(marginal_limit_um=100))
+    >>> settings.seat.patch_mm
+    0.3
     """
 
     crown_unit: str = setting("auto", UNIT, "Unit of the crown; auto guesses.")
@@ -248,6 +262,15 @@ class FitSettings:
     contacts: ContactSettings = field(default_factory=ContactSettings)
     triple_scan: TripleScanSettings = field(default_factory=TripleScanSettings)
 
+    force: bool = setting(
+        False,
+        Flag(),
+        "Take numbers that are hardly meant, such as a limit of 0.12 µm, as they are.",
+        title="Take Unusual Numbers",
+    )
+
     def __post_init__(self) -> None:
-        """Refuse what cannot be meant."""
+        """Refuse what cannot be meant, and what hardly is."""
         check_fields(self)
+        if not self.force:
+            refuse_implausible(self)
