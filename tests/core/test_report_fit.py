@@ -232,7 +232,7 @@ def test_what_holds_a_crown_up_is_told_with_its_relief():
     lines = sentences.answer_lines(made.held_up())
     assert "The crown lies 730.0 µm above its intended seat; it rests on 3 spots." in lines
     (held,) = [line for line in lines if line.startswith("What holds it")]
-    assert "under the occlusal surface, mesial (50 % of the load)" in held
+    assert "under the occlusal surface, mesial (50.0 % of the load)" in held
     (relief,) = [line for line in lines if line.startswith("Taking off up to 90 µm")]
     assert relief.endswith("would let it down to 1.4 µm above its intended seat.")
     assert "Gap and margin are those of the crown where it is held up." in lines
@@ -256,4 +256,4 @@ def test_the_terminal_tells_the_verdict_first_and_fits_in_80_columns(case: objec
 def test_the_terminal_tells_walls_alone(result: FitResult):
     text = shown(walls_view(result.walls))
     assert text.startswith("✗ The walls are thinner than required")
-    assert "0.820" in text
+    assert f"{result.walls.thinnest[1].thickness_mm:.3f}" in text

@@ -20,6 +20,7 @@ from cuspwise.standalone_core.report.fit.page import fit_page
 from cuspwise.standalone_core.report.fit.polar_plot import MIDDLE, RADIUS, polar_plot
 from cuspwise.standalone_core.report.fit.section_plot import section_plots
 from made import fit_results as made
+from made.tiers import slow
 
 WRITTEN = datetime(2026, 1, 1, tzinfo=UTC)
 ANGLES = {"mesial": 0, "buccal": 90, "distal": 180, "lingual": 270}
@@ -72,7 +73,8 @@ def read_page(result: FitResult) -> Texts:
         made.held_up,
         made.without_finish_line,
         made.scanned_seated,
-        *(lambda part=part: with_missing(part) for part in ("seat", "gap", "walls", "margin")),
+        lambda: with_missing("gap"),
+        *(slow(lambda part=part: with_missing(part)) for part in ("seat", "walls", "margin")),
     ],
 )
 def test_the_page_tells_everything_whatever_was_measured(case: object):
@@ -106,6 +108,7 @@ def test_a_page_without_seat_shows_the_reason():
     page = page_of(
         made.made_fit(
             **dict.fromkeys(("seat", "gap", "margin", "walls", "contacts")),
+            die=None,
             missing={"seat": "It has no intaglio. Give a crown with its inner surface."},
         )
     )

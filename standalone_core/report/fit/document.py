@@ -10,6 +10,7 @@ from .sentences import all_warnings
 if TYPE_CHECKING:
     from ...fit.contacts.result import Contacts
     from ...fit.crown import FitCrown
+    from ...fit.die import FitDie
     from ...fit.gap.result import AreaGap, MarginalGap
     from ...fit.result import FitResult
     from ...fit.seat.result import Relief, Seat
@@ -36,12 +37,7 @@ def fit_document(result: FitResult) -> dict[str, Any]:
         "schema_version": FIT_SCHEMA_VERSION,
         "versions": dict(result.versions),
         "crown": _surface(result.crown),
-        "die": {
-            "name": result.die.mesh.name,
-            "checksum": result.die.mesh.checksum,
-            "finish_line": _finish_line(result),
-        },
-        "insertion": plain(result.die.axis),
+        "die": None if result.die is None else _die(result.die),
         "verdict": headline.verdict,
         "headline": headline.title,
         "judged": plain(judged(result)),
@@ -93,11 +89,17 @@ def _surface(crown: FitCrown) -> dict[str, Any]:
     }
 
 
-def _finish_line(result: FitResult) -> dict[str, Any] | None:
-    line = result.die.finish_line
-    if line is None:
-        return None
-    return {"length_mm": line.length_mm, "closed": line.closed, "origin": line.origin}
+def _die(die: FitDie) -> dict[str, Any]:
+    line = die.finish_line
+    about = None
+    if line is not None:
+        about = {"length_mm": line.length_mm, "closed": line.closed, "origin": line.origin}
+    return {
+        "name": die.mesh.name,
+        "checksum": die.mesh.checksum,
+        "insertion": plain(die.axis),
+        "finish_line": about,
+    }
 
 
 def _seat(seat: Seat) -> dict[str, Any]:

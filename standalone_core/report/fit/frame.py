@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ...arrays import FloatArray
-from ...deviation.margin_directions import ZERO_WORDS, Directions, directions_about, directions_of
+from ...deviation.margin_directions import ZERO_WORDS, Directions, directions_about
 from ...mesh.triangle_mesh import TriangleMesh
 
 if TYPE_CHECKING:
@@ -23,7 +23,8 @@ class SeatedFrame:
     Attributes
     ----------
     crown : TriangleMesh
-        The crown's evaluation mesh where it was measured; as in its file if it was not seated.
+        The crown's evaluation mesh where it was measured; as in its file, and with it all else
+        here, if it was not seated.
     middle : (3,) float
         Of the crown's margin line, or of the crown if it has none.
     axis : (3,) float
@@ -47,24 +48,26 @@ class SeatedFrame:
 
 
 def seated_frame(result: FitResult) -> SeatedFrame:
-    """Lay the crown of a fit where it was measured."""
+    """Lay the crown of a fit where it was measured; where it was not seated, leave it."""
     motion = result.T_die_crown
-    motion = np.eye(4) if motion is None else motion
-    mesh = result.crown.evaluation.mesh.moved(motion)
+    if result.die is None or motion is None:
+        return own_frame(result.crown)
     line = result.crown.area_set.margin_line
     edge = None if line is None else line.points_mm @ motion[:3, :3].T + motion[:3, 3]
-    around = mesh.vertices if edge is None else edge
-    return SeatedFrame(mesh, around.mean(axis=0), result.die.axis, _directions(result), edge)
+    margin, axis = result.margin, result.die.axis
+    directions = (
+        directions_about(axis, result.settings.areas) if margin is None else margin.directions
+    )
+    return _frame(result.crown.evaluation.mesh.moved(motion), axis, directions, edge)
 
 
 def own_frame(crown: FitCrown) -> SeatedFrame:
-    """Leave a crown, whose path of insertion is known, where it lies."""
-    line = crown.area_set.margin_line
-    mesh = crown.evaluation.mesh
+    """Leave a crown where it lies; occlusal is along z if its path of insertion is not known."""
+    areas, line = crown.area_set, crown.area_set.margin_line
+    axis = np.array([0.0, 0.0, 1.0]) if areas.insertion is None else areas.insertion
     edge = None if line is None else line.points_mm
-    around = mesh.vertices if edge is None else edge
-    directions = directions_of(crown.area_set)
-    return SeatedFrame(mesh, around.mean(axis=0), crown.axis, directions, edge)
+    directions = directions_about(axis, areas.settings)
+    return _frame(crown.evaluation.mesh, axis, directions, edge)
 
 
 def start_words(directions: Directions) -> str:
@@ -85,7 +88,8 @@ def direction_words(directions: Directions, angle_deg: float) -> str:
     return f"{turned}°"
 
 
-def _directions(result: FitResult) -> Directions:
-    if result.margin is not None:
-        return result.margin.directions
-    return directions_about(result.die.axis, result.settings.areas)
+def _frame(
+    crown: TriangleMesh, axis: FloatArray, directions: Directions, edge: FloatArray | None
+) -> SeatedFrame:
+    around = crown.vertices if edge is None else edge
+    return SeatedFrame(crown, around.mean(axis=0), axis, directions, edge)

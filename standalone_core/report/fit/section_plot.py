@@ -123,6 +123,7 @@ class _Cut:
 
 
 def _cut(result: FitResult, frame: SeatedFrame, which: int) -> _Cut:
+    assert result.die is not None  # a seated crown has one
     title, angle = _plane(frame, which)
     turn = math.radians(angle)
     along = math.cos(turn) * frame.directions.zero + math.sin(turn) * frame.directions.quarter

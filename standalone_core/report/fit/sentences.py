@@ -28,6 +28,7 @@ FIT_CAUTIONS = (
 
 PART_WORDS = {
     "seat": "seat",
+    "triple_scan": "scan of the seated crown",
     "gap": "gap inside",
     "margin": "margin",
     "walls": "walls",
@@ -90,7 +91,7 @@ def relief_lines(seat: Seat) -> list[str]:
 def spot_words(spot: ContactSpot) -> str:
     """Name a contact spot: axial walls, mesial (50 % of the load)."""
     where = f", {spot.where}" if spot.where else ""
-    share = share_words(spot.share, digits=0)
+    share = share_words(spot.share)
     return f"{AREA_WORDS.get(spot.part, spot.part)}{where} ({share} of the load)"
 
 
@@ -165,8 +166,7 @@ def wall_lines(walls: Walls) -> list[str]:
         if row.thin_area_mm2 > 0.0:
             text += f"; {row.thin_area_mm2:.2f} mm² are thinner"
         if math.isfinite(row.loss_um):
-            side = "thicker" if row.loss_um > 0.0 else "thinner"
-            text += f"; {micrometres(abs(row.loss_um))} µm {side} than designed on average"
+            text += f"; {_loss(row.loss_um)} on average"
         lines.append(f"{text}.")
     return lines
 
@@ -234,8 +234,10 @@ def _height(seat: Seat) -> str:
 def _overlap(seat: Seat) -> str:
     if not seat.overlap_um > 0.0:
         return "they overlap nowhere"
-    share = share_words(seat.overlap_share)
     most = micrometres(seat.overlap_um)
+    if not seat.overlap_share > 0.0:
+        return f"they overlap by up to {most} µm"
+    share = share_words(seat.overlap_share)
     return f"they overlap by up to {most} µm, by more than 1 µm on {share} of the intaglio"
 
 
@@ -245,6 +247,13 @@ def _relief(relief: Relief) -> str:
         f"({relief.volume_mm3:.2f} mm³ over {relief.area_mm2:.1f} mm²) would let it down to "
         f"{above_words(relief.above_intended_um)} its intended seat."
     )
+
+
+def _loss(loss_um: float) -> str:
+    if abs(loss_um) < 0.05:
+        return "as thick as designed"
+    side = "thicker" if loss_um > 0.0 else "thinner"
+    return f"{micrometres(abs(loss_um))} µm {side} than designed"
 
 
 def _harmonic(one: Harmonic) -> str:

@@ -121,7 +121,7 @@ def _seat_tables(seat: Seat) -> list[RenderableType]:
         spots.add_column("x, y, z on the crown, mm", justify="right", no_wrap=True)
         for spot in seat.spots:
             spots.add_row(
-                share_words(spot.share, digits=0),
+                share_words(spot.share),
                 AREA_WORDS.get(spot.part, spot.part),
                 Text(spot.where),
                 _place(spot.crown_place_mm.tolist()),
