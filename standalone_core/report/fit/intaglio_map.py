@@ -19,10 +19,10 @@ from .frame import SeatedFrame, direction_words
 if TYPE_CHECKING:
     from ...fit.crown import FitCrown
 
-SIZE, RADIUS = 480.0, 180.0
+SIZE, RADIUS = 480.0, 172.0
 MIDDLE = 0.5 * SIZE
 _FARTHEST = 0.02  # share of the intaglio, farthest from the margin, whose middle is the disc's
-_WORDS_BESIDE, _WORDS_ABOVE, _WORDS_DOWN = 8.0, 16.0, 4.5
+_WORDS_BESIDE, _WORDS_ABOVE, _WORDS_DOWN = 14.0, 20.0, 4.5
 _NUMBER_OFF, _NUMBER_AT_DEG, _NEXT_NUMBER_DEG = 11.0, 45.0, 72.0  # so that near ones stay apart
 HOW_FLAT = (
     "The intaglio laid flat, seen from occlusal: the margin line is the rim, the roof the middle; "
