@@ -17,6 +17,8 @@ from .standalone_core.check_result import CheckResult as CheckResult
 from .standalone_core.check_settings import CheckSettings as CheckSettings
 from .standalone_core.demo.crown import DemoCrown as DemoCrown
 from .standalone_core.demo.crown import demo_crown as demo_crown
+from .standalone_core.demo.die import DemoDie as DemoDie
+from .standalone_core.demo.die import demo_die as demo_die
 from .standalone_core.demo.production import ProducedCrown as ProducedCrown
 from .standalone_core.demo.production import produce as produce
 from .standalone_core.demo.production_errors import ProductionErrors as ProductionErrors
@@ -41,11 +43,14 @@ from .standalone_core.errors import SettingError as SettingError
 from .standalone_core.errors import StudyError as StudyError
 from .standalone_core.errors import SuperimpositionError as SuperimpositionError
 from .standalone_core.explain import explain as explain
+from .standalone_core.fit.check_fit import check_fit as check_fit
+from .standalone_core.fit.inputs import FitFiles as FitFiles
 from .standalone_core.fit.result import FitResult as FitResult
 from .standalone_core.fit.settings import ContactSettings as ContactSettings
 from .standalone_core.fit.settings import FitSettings as FitSettings
 from .standalone_core.fit.settings import GapSettings as GapSettings
 from .standalone_core.fit.settings import SeatSettings as SeatSettings
+from .standalone_core.fit.settings import TripleScanSettings as TripleScanSettings
 from .standalone_core.fit.settings import WallSettings as WallSettings
 from .standalone_core.mesh.files import MeshFile as MeshFile
 from .standalone_core.mesh.files import read_mesh as read_mesh

@@ -23,7 +23,7 @@ from .setting_options import read_options, read_set
 MEASURING = Section(
     "fit",
     "How crown and die are read and measured.",
-    keys_of(FitSettings, ""),
+    keys_of(FitSettings, "", but=("force",)),
 )
 SEAT = Section("seat", "How a crown is seated on its die.", keys_of(SeatSettings, "seat"))
 GAP = Section("gap", "How the gap is measured and judged.", keys_of(GapSettings, "gap"))
@@ -65,13 +65,13 @@ def _directions(of: str) -> tuple[Key, ...]:
     )
 
 
-_UNIT, _DIE_UNIT, _SPACING = MEASURING.keys
+_OF_A_CROWN = tuple(key for key in MEASURING.keys if key.name in ("crown_unit", "spacing_mm"))
 FIT_OPTIONS = (
     *_directions("die"),
     *(key for key in GAP.keys if key.name != "places"),
-    *(_UNIT, _DIE_UNIT, _SPACING),
+    *MEASURING.keys,
 )
-WALL_OPTIONS = (*_directions("crown"), _UNIT, _SPACING)
+WALL_OPTIONS = (*_directions("crown"), *_OF_A_CROWN)
 """The settings with options of their own."""
 
 
@@ -95,16 +95,16 @@ def fit_settings(given: Mapping[str, Any]) -> FitSettings:
                 remedy="Give one of the two.",
             )
         changes["seat.contact"] = "hard"
-    return _changed(changes)
+    return _changed(changes, force)
 
 
 def wall_settings(given: Mapping[str, Any]) -> FitSettings:
     """Fit settings from the options of ``walls``; raises as :func:`fit_settings` does."""
     force = bool(given["force"])
     changes = read_set(given["set"], WALL_TABLES, force=force)
-    return _changed(changes | read_options(WALL_OPTIONS, given, force=force))
+    return _changed(changes | read_options(WALL_OPTIONS, given, force=force), force)
 
 
-def _changed(changes: Mapping[str, Any]) -> FitSettings:
-    settings: FitSettings = changed(FitSettings(), changes)
+def _changed(changes: Mapping[str, Any], force: bool) -> FitSettings:
+    settings: FitSettings = changed(FitSettings(), {**changes, "force": force})
     return settings

@@ -80,7 +80,7 @@ def write_fit(
     Parameters
     ----------
     result : FitResult
-        As :func:`~cuspwise.fit` returns it.
+        As :func:`~cuspwise.check_fit` returns it.
     out_dir : str or pathlib.Path
         Made if it does not exist. Files of an earlier fit in it are replaced.
     pictures : {"auto", "no", "yes"}
@@ -100,6 +100,20 @@ def write_fit(
     ReportError
         The folder cannot be written to, the disk is full, pictures were demanded and cannot be
         drawn.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> crown = cuspwise.demo_crown(edge_mm=0.6)
+    >>> die = cuspwise.demo_die(crown, edge_mm=0.6)
+    >>> files = cuspwise.FitFiles(
+    ...     cuspwise.write_mesh("crown.stl", crown.mesh),
+    ...     cuspwise.write_mesh("die.stl", die.mesh),
+    ... )
+    >>> fit = cuspwise.check_fit(files, cuspwise.FitSettings(spacing_mm=0.6))
+    >>> written = cuspwise.write_fit(fit, "crown_fit", pictures="no")
+    >>> [file.name for file in written if file.suffix == ".html"]
+    ['fit.html']
     """
     return run(write_fit_steps(result, out_dir, pictures=pictures))
 
