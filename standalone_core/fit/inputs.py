@@ -74,6 +74,12 @@ class FitFiles:
     crown, die : pathlib.Path
     design, seated, antagonist, finish_line : pathlib.Path or None
     neighbours : tuple of pathlib.Path
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.FitFiles("crown.stl", "die.stl", neighbours=("35.stl", "37.stl")).design is None
+    True
     """
 
     crown: Path
