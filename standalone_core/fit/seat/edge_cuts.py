@@ -33,7 +33,7 @@ class EdgePlaces:
     points : (k, 3) float
         In the body's own frame.
     relief_mm : (k,) float
-        What is taken off the crown there; 0 on the die.
+        What is taken off there, less what the surface lies above the edge.
     gap_mm : (k,) float
     """
 
@@ -54,7 +54,7 @@ def edge_cuts(pair: Pair, pose: FloatArray, least_mm: float, *, of_crown: bool) 
         The crown's edges against the die, or the die's against the crown.
     """
     vertices, relief, edges = _edges(pair, of_crown)
-    motion = pose if of_crown else undone(pose)
+    motion, facets = pose if of_crown else undone(pose), pair.facets[of_crown]
     gap = np.full(len(vertices), NEAR_MM)
     known = pair.crown_vertices if of_crown else pair.die_vertices
     gap[known] = np.minimum(pair.vertex_gaps(pose, NEAR_MM, of_crown=of_crown), NEAR_MM)
@@ -63,11 +63,12 @@ def edge_cuts(pair: Pair, pose: FloatArray, least_mm: float, *, of_crown: bool) 
     def at(share: FloatArray) -> tuple[FloatArray, FloatArray]:
         start, end = edges.T
         places = vertices[start] + share[:, None] * (vertices[end] - vertices[start])
-        return places, (1.0 - share) * relief[start] + share * relief[end]
+        off = (1.0 - share) * relief[start] + share * relief[end]
+        return places, off - facets.along_edges_mm(edges, share)
 
     def gaps(share: FloatArray) -> FloatArray:
         places, off = at(share)
-        probe = pair.probe(places, of_crown=of_crown, relief_mm=off if of_crown else None)
+        probe = pair.probe(places, of_crown=of_crown, relief_mm=off)
         probe.measure(placed(motion, places), np.arange(len(places)))
         # A side that is told wrongly shows by a gap that differs more than the places do.
         away = np.stack([share, 1.0 - share], axis=1) * _lengths(vertices, edges)[:, None]

@@ -110,8 +110,8 @@ def settled_steps(pair: Pair, start: FloatArray) -> Steps[Rest]:
         for of_crown in (True, False):
             cuts = edge_cuts(pair, rest.pose, _EDGE_CUT_MM, of_crown=of_crown)
             if len(cuts.points):
-                off = cuts.relief_mm if of_crown and pair.relief_mm is not None else None
-                added.append(pair.add(cuts.points, of_crown=of_crown, relief_mm=off))
+                rows = pair.add(cuts.points, of_crown=of_crown, relief_mm=cuts.relief_mm)
+                added.append(rows)
                 deepest = max(deepest, -float(cuts.gap_mm.min()))
         if not added:
             break
