@@ -11,8 +11,8 @@ from functools import cached_property
 import numpy as np
 
 from ...arrays import BoolArray, FloatArray, IntArray, ragged
-from ...surface.closest import ClosestPoints, SurfaceIndex
-from .facets import Facets
+from ...surface.closest import SurfaceIndex
+from .facets import Facets, faces_by_vertex, on_rim
 from .motion import placed
 
 WINDOW_MM = 3.0
@@ -144,13 +144,14 @@ class NearPoints:
         the faces there: the normal of the one that looks most against the load.
         """
         direction = self.facets.normals(face, weights)
-        sharp = ~self.facets.smooth[face] & (weights < 1e-12).any(axis=1)
+        sharp = self.facets.sharp[face] & on_rim(weights)
         touching = np.abs(signed) <= _TOUCHING_MM
         far = np.flatnonzero(sharp & ~touching)
         direction[far] = (now[far] - foot[far]) / signed[far, None]
-        touching = np.flatnonzero(touching & ~self.facets.smooth[face])
+        touching = np.flatnonzero(touching & self.facets.sharp[face])
         chosen = self._against_load(face[touching], foot[touching])
-        direction[touching] = self.index.mesh.face_normals[chosen]
+        moved = chosen != face[touching]
+        direction[touching[moved]] = self.index.mesh.face_normals[chosen[moved]]
         return direction
 
     def _against_load(self, face: IntArray, places: FloatArray) -> IntArray:
@@ -168,10 +169,10 @@ class NearPoints:
         is_corner, is_side = at_corner.any(axis=1), on_side.any(axis=1)
         first = np.where(is_corner, at_corner.argmax(axis=1), on_side.argmax(axis=1))
         second = mesh.faces[face, (first + 1) % 3]
-        starts, faces = self._faces_by_corner
+        starts, sides_around = self._sides_by_corner
         begin = starts[mesh.faces[face, first]]
         row, place = ragged(starts[mesh.faces[face, first] + 1] - begin)
-        around = faces[begin[row] + place]
+        around = sides_around[begin[row] + place] // 3
         fits = (mesh.faces[around] == second[row, None]).any(axis=1) & is_side[row]
         fits = (fits | is_corner[row]) & (mesh.face_areas[around] > 0)
         row = np.concatenate([rows, row[fits]])
@@ -180,9 +181,5 @@ class NearPoints:
         return around[order][np.searchsorted(row[order], rows)]
 
     @cached_property
-    def _faces_by_corner(self) -> tuple[IntArray, IntArray]:
-        """Where the faces of each vertex start, (k + 1,), in a list of faces, (3 m,)."""
-        corner = self.index.mesh.faces.ravel()
-        order = np.argsort(corner, kind="stable")
-        starts = np.searchsorted(corner[order], np.arange(len(self.index.mesh.vertices) + 1))
-        return starts, order // 3
+    def _sides_by_corner(self) -> tuple[IntArray, IntArray]:
+        return faces_by_vertex(self.index.mesh)
