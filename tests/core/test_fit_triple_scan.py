@@ -146,7 +146,7 @@ def test_another_crown_is_refused(coarse):
 
 @pytest.mark.slow
 def test_a_scan_without_the_die_is_refused(coarse, scanned):
-    crown_alone = scanned.mesh.graph.face_pieces == 0
+    crown_alone = scanned.mesh.graph.piece_of_face == 0
     with pytest.raises(SuperimpositionError, match=r"shows only .* mm² of the die"):
         run(
             triple_scan_steps(

@@ -6,9 +6,9 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from ...areas.area_set import MarginLine
-from ...arrays import FloatArray, IntArray
+from ...arrays import FloatArray, IntArray, ragged
 from ...mesh.refine import evaluation_mesh
-from ...mesh.section import Sections, cut_near_places
+from ...mesh.section import Sections, cut_pairs
 from ...mesh.triangle_mesh import TriangleMesh
 from .finish_places import FinishPlaces
 
@@ -18,8 +18,7 @@ SEARCH_MM = 2.0
 """A crown's edge farther from the finish line than this is missing; ours, no source."""
 
 _SPACING_MM = 0.15  # of the die's triangles where it is cut; its surface stays as it is
-_PLANES_A_FACE = 4.0  # so many planes at most across one face, which the cutting allows for
-_REACH_MM = 0.6  # holds the outline from the finish line to INSIDE_MM and the pieces on from there
+_REACH_MM = 0.46  # holds the outline from the finish line to INSIDE_MM, with the piece there
 _SHORTEST_MM = 1e-9  # a piece has a direction
 _MOST_PIECES = 2000  # followed in a plane; only pieces without any length could be more
 _ROWS = 512  # planes tried with all legs of the crown's edge at a time
@@ -42,17 +41,8 @@ def prepared_normals(mesh: TriangleMesh, places: FinishPlaces) -> FloatArray:
     rows = np.flatnonzero(places.there)
     normals = np.full((len(places), 3), np.nan)
     points, along = places.points_mm[rows], places.along[rows]
-    step = np.linalg.norm(np.diff(points, axis=0), axis=1)
-    spacing = float(np.clip(_PLANES_A_FACE * np.median(step), 0.02, _SPACING_MM))
-    near = evaluation_mesh(_near(mesh, points), spacing).mesh
-    cut = cut_near_places(
-        near,
-        points,
-        along,
-        radius_mm=_REACH_MM,
-        longest_edge_mm=spacing,
-        closed=len(rows) == len(places),
-    )
+    near = evaluation_mesh(_near(mesh, points), _SPACING_MM).mesh
+    cut = _cut(near, points, along)
     first, last = _followed(cut, near.face_normals, points, along)
     inward = last - first
     normal = np.cross(along, inward)
@@ -95,6 +85,19 @@ def _near(mesh: TriangleMesh, points: FloatArray) -> TriangleMesh:
     reach = np.linalg.norm(mesh.triangles - middle[:, None], axis=2).max(axis=1)
     away, _ = cKDTree(points).query(middle)
     return mesh.kept(away <= reach + _REACH_MM + _SPACING_MM)
+
+
+def _cut(mesh: TriangleMesh, points: FloatArray, along: FloatArray) -> Sections:
+    """Cut every face near a place with the plane across the line there.
+
+    However sharply the line bends: on its inner side many planes cross one face.
+    """
+    tree = cKDTree(mesh.triangles.mean(axis=1))
+    near = tree.query_ball_point(points, _REACH_MM + _SPACING_MM)
+    plane, _ = ragged(np.array([len(faces) for faces in near]))
+    face = np.concatenate([np.empty(0, dtype=np.int64), *(np.array(k, np.int64) for k in near)])
+    faces = np.arange(len(mesh))
+    return cut_pairs(mesh, face, plane, points, along, radius_mm=_REACH_MM, known=faces)
 
 
 def _least(values: FloatArray, row: IntArray) -> IntArray:

@@ -37,9 +37,7 @@ class _Intaglio:
     number: BoolArray
 
 
-def gap_map(
-    crown: FitCrown, die: FitDie, T_die_crown: FloatArray, settings: GapSettings
-) -> GapMap:
+def gap_map(crown: FitCrown, die: FitDie, T_die_crown: FloatArray, settings: GapSettings) -> GapMap:
     """Measure the gap from the intaglio of a seated crown to its die.
 
     The gap at a point is the exact distance to the die, negative inside it. There is none where
@@ -66,7 +64,8 @@ def gap_map(
     ∫ (g + H g² + K g³ / 3) dA (Steiner's formula) with H the mean and K the Gaussian curvature,
     here of the intaglio, its normals into the cavity: H is negative where the cavity is hollow.
     The first two terms are taken: exact on cylinders and cones, and otherwise short by about
-    g³ K / 3, 0.003 of the volume where a gap of 0.1 mm goes with radii of 1 mm. Overlap counts 0.
+    g³ K / 3, 0.003 of the volume where a gap of 0.1 mm goes with radii of 1 mm. On the last half
+    row of triangles, where the curvature is not defined, it is the first term. Overlap counts 0.
     """
     own = _intaglio(crown)
     gap_mm = _gaps(own, die, T_die_crown)
@@ -116,7 +115,7 @@ def _area(
     total, area = float(own.weights_mm2[inside].sum()), float(weight.sum())
     coverage = area / total if total > 0 else np.nan
     if not area > 0:
-        return AreaGap(name, 0.0, coverage, *[np.nan] * 7, volume_mm3=np.nan, against_space_um=np.nan)
+        return AreaGap(name, 0.0, coverage, *[np.nan] * 9)
     mean = float((weight * gap).sum()) / area
     sd = float(np.sqrt((weight * (gap - mean) ** 2).sum() / area))
     percentiles = weighted_percentile(gap, weight, np.array([5.0, 50.0, 95.0]))

@@ -21,7 +21,7 @@ from .finish_places import FinishPlaces, finish_places
 from .margin_numbers import harmonics_of, numbers_of, sectors_of
 from .result import MarginalGap
 
-NO_FINISH_LINE = "The die has no finish line, so there is nothing that the crown's edge should meet."
+NO_FINISH_LINE = "The die has no finish line that the crown's edge should meet."
 FINISH_LINE_REMEDY = "Give the die's finish line."
 
 _TURNS_BACK = (
@@ -145,7 +145,10 @@ def _warnings(found: _Places) -> tuple[str, ...]:
     no_edge = ~no_line & ~no_surface & ~np.isfinite(found.edge_mm[:, 0])
     reasons = (
         (no_line, "the die has no finish line"),
-        (no_surface, f"the die ends within {INSIDE_MM[-1]:g} mm inside its finish line"),
+        (
+            no_surface,
+            f"the die ends or has a hole within {INSIDE_MM[-1]:g} mm inside its finish line",
+        ),
         (no_edge, f"the crown has no edge within {SEARCH_MM:g} mm of the finish line"),
     )
     missing = [f"{why} at {count_words(int(at.sum()), 'place')}" for at, why in reasons if at.any()]

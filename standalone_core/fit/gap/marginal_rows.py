@@ -39,9 +39,7 @@ def marginal_rows(margin: MarginalGap) -> list[dict[str, int | float | str | boo
     for k, (angle, measured) in enumerate(
         zip(margin.angle_deg.tolist(), margin.measured.tolist(), strict=True)
     ):
-        numbers = {
-            name: float(getattr(margin, name)[k]) if measured else None for name in _NUMBERS
-        }
+        numbers = {name: float(getattr(margin, name)[k]) if measured else None for name in _NUMBERS}
         rows.append(
             {
                 "place": k + 1,
