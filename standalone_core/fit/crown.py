@@ -57,6 +57,11 @@ class FitCrown:
         """Whether intaglio, margin line and path of insertion are known."""
         return not _why_not_seated(self.area_set)
 
+    def refuse_without_intaglio(self) -> None:
+        """Raise an :class:`AreaError` if the crown cannot be seated, with the reason."""
+        if not self.can_be_seated:
+            raise _not_seated(self.area_set)
+
     @property
     def intaglio(self) -> BoolArray:
         """Which evaluation points, (n',), lie on the intaglio."""
@@ -116,12 +121,7 @@ def crown_of_areas(
     """Make a crown ready whose areas are known already; see :func:`ready_crown_steps`."""
     why = _why_not_seated(area_set)
     if why and not without_intaglio:
-        raise AreaError(
-            why,
-            subject=area_set.evaluation.design.name,
-            remedy="Give a crown with its inner surface, or its path of insertion and areas.",
-            arguments=("insertion",),
-        )
+        raise _not_seated(area_set)
     mesh, line = area_set.evaluation.mesh, area_set.margin_line
     nowhere = np.full(len(mesh.vertices), np.inf)
     distance = nowhere if line is None else distance_to_line(mesh, line)
@@ -162,3 +162,12 @@ def _why_not_seated(area_set: AreaSet) -> str:
     if area_set.insertion is None:
         return "Its path of insertion is not known."
     return ""
+
+
+def _not_seated(area_set: AreaSet) -> AreaError:
+    return AreaError(
+        _why_not_seated(area_set),
+        subject=area_set.evaluation.design.name,
+        remedy="Give a crown with its inner surface, or its path of insertion and areas.",
+        arguments=("insertion",),
+    )
