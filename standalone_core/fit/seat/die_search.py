@@ -21,7 +21,7 @@ from ...surface.closest import SurfaceIndex
 from ..crown import FitCrown
 from .lie import REACH_MM, Lie, lie_of
 
-_LARGER = 1.6
+LARGER = 1.6
 """A die file of more than this many times the intaglio's diagonal shows more than one die; a die
 with its root and base is up to 1.5 times as large."""
 _WINDOW_STEP, _WINDOW_REACH = 0.5, 1.1
@@ -98,7 +98,9 @@ def search_die_steps(crown: FitCrown, die: SurfaceIndex) -> Steps[DieFound]:
     fit = yield from scaled(fitting, 0.8, 1.0)
     rivals = [lie.rms_mm for lie in lies if _is_other(crown, lie.T_die_crown, best.T_die_crown)]
     yield Progress("Laid on the die", 1.0)
-    return DieFound(lie_of(crown, die, fit.T_design_scan), fit.rms_mm, min(rivals, default=math.inf))
+    return DieFound(
+        lie_of(crown, die, fit.T_design_scan), fit.rms_mm, min(rivals, default=math.inf)
+    )
 
 
 def _lies_steps(
@@ -117,7 +119,7 @@ def _windows(die: SurfaceIndex, size_mm: float) -> list[PreparedDesign]:
     Their middles are the surface's means in cubes, so that every place lies near one.
     """
     mesh = die.mesh
-    if mesh.diagonal_mm <= _LARGER * size_mm:
+    if mesh.diagonal_mm <= LARGER * size_mm:
         return [PreparedDesign(die)]
     middles = mesh.triangles.mean(axis=1)
     places = _cube_means(middles, mesh.face_areas, _WINDOW_STEP * size_mm)

@@ -19,7 +19,7 @@ from .lie import LEAST_COVERED, REACH_MM, Lie, lie_of
 
 _WRONG = ("mirrored", "wrong_part")
 """Verdicts after which a crown's design says nothing about where the crown belongs."""
-_DOUBT_MM = 0.18
+DOUBT_MM = 0.18
 """Above this typical distance at the best fit a die may be another tooth's; measured on teeth laid
 on other teeth, as for the superimposition on a design."""
 _RIVAL_RATIO = 1.2
@@ -88,7 +88,7 @@ def rough_pose_steps(
     lie = found.lie
     if not lie.matches:
         raise no_match(crown, die, lie)
-    if lie.typical_mm > _DOUBT_MM:
+    if lie.typical_mm > DOUBT_MM:
         warnings += (
             f"The intaglio lies {1000.0 * lie.typical_mm:.0f} µm off the die (median) where it "
             f"fits best: much for a crown and its die. Check that they belong together.",
