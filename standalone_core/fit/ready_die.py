@@ -25,6 +25,8 @@ from .seat.die_search import LARGER, intaglio_of
 from .seat.lie import lie_of
 from .seat.rough_pose import RoughPose, rough_pose_steps
 
+_LEAST_SIZE = 0.3
+"""A file of less than this share of the intaglio's diagonal holds no die of it, in this unit."""
 _NEAR_MM = 4.0
 """Of a larger scan, what lies within this of the seated intaglio is the die: the root that a
 finish line and a section need, little of the neighbours."""
@@ -90,10 +92,15 @@ def ready_die_steps(
     given = None if axis is None else _unit(axis)
     mended = repair_mesh(mesh)
     index = SurfaceIndex(mended.mesh, threads=threads)
+    asking = refuse_other_unit_steps(crown, mended.mesh, threads=threads)
+    ratio = mended.mesh.diagonal_mm / intaglio_of(crown).diagonal_mm
+    if ratio < _LEAST_SIZE:
+        yield from scaled(asking, 0.0, 0.5)
     try:
         pose = yield from scaled(rough_pose_steps(crown, index, design), 0.0, 0.8)
     except SuperimpositionError:
-        yield from scaled(refuse_other_unit_steps(crown, mended.mesh, threads=threads), 0.8, 0.95)
+        if ratio >= _LEAST_SIZE:
+            yield from scaled(asking, 0.8, 0.95)
         raise
     yield Progress("Making the die ready", 0.95)
     path, leaning = _path(crown, pose, given)
