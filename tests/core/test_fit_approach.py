@@ -20,7 +20,7 @@ from cuspwise.standalone_core.surface.closest import SurfaceIndex
 from made.cavities import meshed
 from scipy.spatial.transform import Rotation
 
-EDGE_MM = 0.3
+EDGE_MM = 0.45
 
 
 @pytest.fixture(scope="module")
@@ -70,6 +70,7 @@ def test_twenty_random_poses_end_in_one_seat(crown: FitCrown, die: FitDie) -> No
     assert seats_apart_um(crown, die, range(20)) <= 0.3
 
 
+@pytest.mark.slow
 def test_the_rough_pose_is_the_best_fit_of_the_intaglio(crown: FitCrown, die: FitDie) -> None:
     """The demo's cement space of 50 µm is shared out: below that lie no more than its half."""
     pose, whole = laid(crown, die.index, 3)

@@ -20,6 +20,7 @@ from cuspwise.standalone_core.progress import run
 from cuspwise.standalone_core.superimpose.prepared import PreparedDesign
 from cuspwise.standalone_core.superimpose.rigid import motion, rotation_from_vector
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
+from made.tiers import slow
 
 EDGE_MM = 0.4
 FAR = motion(rotation_from_vector([2.0, -0.7, 1.1]), [14.0, -6.0, 9.0])
@@ -86,7 +87,7 @@ def test_without_an_axis_the_crown_tells_it(
 def test_an_axis_that_is_no_direction_is_refused(
     die: TriangleMesh, crown: FitCrown, axis: tuple[float, ...]
 ) -> None:
-    with pytest.raises(SettingError, match="is no direction. Give three numbers"):
+    with pytest.raises(SettingError, match=r"is no direction. Give three numbers"):
         ready(die, crown, axis=axis)
 
 
@@ -106,7 +107,7 @@ def test_a_path_that_leans_too_far_is_told(
     assert np.allclose(found.die.axis, crown.axis)
 
 
-@pytest.mark.parametrize("way", ["design", "any pose"])
+@pytest.mark.parametrize("way", ["design", slow("any pose")])
 def test_an_open_die_that_is_inside_out_is_turned(
     die: TriangleMesh, crown: FitCrown, design: PreparedDesign, way: str
 ) -> None:
@@ -161,32 +162,32 @@ def test_of_teeth_that_are_joined_only_what_is_near_counts(
     assert np.array_equal(own, SurfaceIndex(die, threads=1).closest(inside[::20]).distance_mm)
 
 
+@pytest.mark.slow
 def test_another_tooths_die_does_not_match(crown: FitCrown, design: PreparedDesign) -> None:
     thin = cuspwise.demo_crown(0.5)
     small = demo_die(thin, edge_mm=0.5).mesh.moved(np.diag([0.5, 0.5, 0.6, 1.0]))
-    with pytest.raises(SuperimpositionError, match="does not match.*Check that crown and die"):
+    with pytest.raises(SuperimpositionError, match=r"does not match.*Check that crown and die"):
         ready(small, crown, design)
-
-
-@pytest.mark.parametrize(("factor", "words"), [(1 / 25.4, "25.4 times larger.*inches")])
-def test_mixed_units_are_told_by_name(
-    die: TriangleMesh, crown: FitCrown, factor: float, words: str
-) -> None:
-    wrong = die.moved(np.diag([factor, factor, factor, 1.0]))
-    with pytest.raises(MeshError, match=f"units.*mixed.*{words}.*Give the unit"):
-        ready(wrong, moved_crown(crown, FAR))
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    ("factor", "words"), [(0.1, "10 times larger.*centimetres"), (10.0, "10 times smaller")]
+    ("factor", "words"),
+    [
+        (1 / 25.4, "25.4 times larger.*inches"),
+        (0.1, "10 times larger.*centimetres"),
+        (10.0, "10 times smaller.*centimetres"),
+    ],
 )
-def test_more_mixed_units_are_told_by_name(
+def test_mixed_units_are_told_by_name(
     die: TriangleMesh, crown: FitCrown, factor: float, words: str
 ) -> None:
-    test_mixed_units_are_told_by_name(die, crown, factor, words)
+    wrong = die.moved(np.diag([factor, factor, factor, 1.0]))
+    with pytest.raises(MeshError, match=rf"units.*mixed.*{words}.*Give the unit"):
+        ready(wrong, moved_crown(crown, FAR))
 
 
+@pytest.mark.slow
 def test_a_design_in_another_frame_is_told_and_the_intaglio_finds_the_die(
     die: TriangleMesh, crown: FitCrown
 ) -> None:
@@ -210,7 +211,7 @@ def test_another_crowns_design_is_told(die: TriangleMesh, crown: FitCrown) -> No
 
 def test_an_outer_surface_alone_is_refused_with_the_remedy(demo: cuspwise.DemoCrown) -> None:
     outside = demo.mesh.kept((demo.s > 0.3)[demo.mesh.faces].all(axis=1))
-    with pytest.raises(AreaError, match="no intaglio.*Give a crown with its inner surface"):
+    with pytest.raises(AreaError, match=r"no intaglio.*Give a crown with its inner surface"):
         run(ready_crown_steps(outside, spacing_mm=EDGE_MM, threads=1))
 
 

@@ -52,9 +52,7 @@ def wall_place(crown: FitCrown, towards: FloatArray) -> int:
 
 
 def seated(crown: FitCrown, die: FitDie, start: FloatArray = HOME, *, is_scan: bool) -> Seat:
-    return run(
-        seat_crown_steps(crown, die, start, is_scan=is_scan, intended=HOME, with_play=False)
-    )
+    return run(seat_crown_steps(crown, die, start, is_scan=is_scan, intended=HOME, with_play=False))
 
 
 def relief_of(crown: FitCrown, die: FitDie, seat: Seat, *, is_scan: bool) -> Relief:
@@ -62,10 +60,12 @@ def relief_of(crown: FitCrown, die: FitDie, seat: Seat, *, is_scan: bool) -> Rel
     return run(relief_steps(crown, die, HOME, is_scan=is_scan, above_mm=above))
 
 
-@pytest.mark.parametrize("is_scan", [False, slow(True)])
-def test_a_bump_on_the_wall_comes_off_and_the_crown_goes_down(is_scan: bool) -> None:
+@pytest.mark.parametrize(("is_scan", "edge_mm"), [(False, 0.4), slow(False, 0.2), slow(True, 0.2)])
+def test_a_bump_on_the_wall_comes_off_and_the_crown_goes_down(
+    is_scan: bool, edge_mm: float
+) -> None:
     """250 µm of bump less 50 µm of cement space; the margin holds it sideways."""
-    sound, die = demo(0.25)
+    sound, die = demo(edge_mm)
     place = wall_place(sound, np.array([1.0, 0.0, 0.0]))
     middle = sound.evaluation.points[place]
     bump = cosine_bump(sound.evaluation.points, middle, 0.25, 1.0) * sound.intaglio
@@ -76,7 +76,8 @@ def test_a_bump_on_the_wall_comes_off_and_the_crown_goes_down(is_scan: bool) -> 
     assert abs(relief.above_intended_um) <= 2.0
     assert relief.most_um == pytest.approx(200.0, abs=6.0)
     assert np.linalg.norm(relief.place_mm - middle) < 0.3
-    assert relief.relief_um[bump == 0.0].max() < (2.0 if is_scan else 6.0)
+    # Elsewhere no more than the two meshes' facets sag against each other, H L²/8.
+    assert relief.relief_um[bump == 0.0].max() < 80.0 * edge_mm**2
     # After removing the stated map it goes there, from where it got stuck.
     after = seated(relieved_crown(crown, 1e-3 * relief.relief_um), die, is_scan=is_scan)
     assert after.above_intended_um == pytest.approx(relief.above_intended_um, abs=2.0)

@@ -105,8 +105,8 @@ def _on_design_steps(
     crown: FitCrown, die: SurfaceIndex, design: PreparedDesign
 ) -> Steps[RoughPose | str]:
     """The pose that the design shows, or why it shows none."""
-    mesh, rms_mm, warnings = crown.evaluation.design, 0.0, ()
-    motion = np.eye(4)
+    mesh, motion, rms_mm = crown.evaluation.design, np.eye(4), 0.0
+    warnings: tuple[str, ...] = ()
     if mesh.checksum != design.index.mesh.checksum:
         fit = yield from superimpose_steps(mesh, design)
         if fit.verdict in _WRONG:
