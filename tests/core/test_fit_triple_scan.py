@@ -60,9 +60,7 @@ def lifted(up_um: float, aside_um: float = 0.0) -> np.ndarray:
 def virtual(seat: np.ndarray) -> Seat:
     """A computed seat of which only the place matters."""
     nothing = float("nan")
-    return Seat(
-        seat, "rests", "hard", (), 0.0, 0.0, 0.0, 0.0, (), nothing, 1, True, SeatSettings()
-    )
+    return Seat(seat, "rests", "hard", (), 0.0, 0.0, 0.0, 0.0, (), nothing, 1, True, SeatSettings())
 
 
 def apart_um(pair: Pair, one: np.ndarray, other: np.ndarray) -> float:
