@@ -17,7 +17,7 @@ FAR_MM = 1e3
 """Stands for the signed distance of what lies too far away or beside an open border."""
 _DEEPEST_MM = 3.0
 _COARSE_MM, _FINE_MM = 0.1, 0.025
-"""Spacing of the places that are looked at, and of those around a contact's rim and bottom."""
+"""Spacing of the places that are looked at around a contact, and at its rim and its bottom."""
 _ROUGH_STEPS_MM = (5.0, 1.0, 0.3)
 
 
@@ -103,8 +103,8 @@ class Meeting:
 def meet(placed: Placed, tooth: SurfaceIndex, search_mm: float) -> Meeting:
     """Look at a crown's external surface and a tooth from both sides.
 
-    Signed distances are exact, and taken at most 0.1 mm apart on both surfaces; 0.025 mm apart
-    around the rim of an overlap and where the surfaces are nearest or deepest.
+    Signed distances are exact, and taken at most 0.025 mm apart on both surfaces around the rim of
+    an overlap and where the surfaces are nearest or deepest.
 
     Parameters
     ----------
@@ -149,21 +149,24 @@ def _finely(
     if not len(part):
         return np.zeros((0, 3, 3)), np.zeros((0, 3)), np.zeros(0, dtype=np.int64)
     mesh, source = _compact(part), np.arange(len(part))
+    edge = float(np.linalg.norm(mesh.triangles - np.roll(mesh.triangles, 1, 1), axis=2).max())
+    value = signed_to(other, mesh.vertices, search_mm)[mesh.faces]
     corners, values, sources = [], [], []
     for spacing in (_COARSE_MM, _FINE_MM):
-        divided = evaluation_mesh(mesh, spacing)
-        mesh, source = divided.mesh, source[divided.source_face]
-        value = signed_to(other, mesh.vertices, search_mm)[mesh.faces]
-        finer = np.zeros(len(mesh), dtype=bool)
-        if spacing > _FINE_MM:
-            finer = _worth_dividing(value, spacing)
+        finer = _worth_dividing(value, edge)
+        if edge <= spacing or not finer.any():
+            continue
         corners.append(mesh.triangles[~finer])
         values.append(value[~finer])
         sources.append(source[~finer])
-        mesh, source = mesh.kept(finer), source[finer]
-        if not len(mesh):
-            break
-    return np.concatenate(corners), np.concatenate(values), np.concatenate(sources)
+        divided = evaluation_mesh(mesh.kept(finer), spacing)
+        mesh, source, edge = divided.mesh, source[finer][divided.source_face], spacing
+        value = signed_to(other, mesh.vertices, search_mm)[mesh.faces]
+    return (
+        np.concatenate([*corners, mesh.triangles]),
+        np.concatenate([*values, value]),
+        np.concatenate([*sources, source]),
+    )
 
 
 def _worth_dividing(value: FloatArray, edge_mm: float) -> FloatArray:

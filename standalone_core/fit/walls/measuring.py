@@ -146,19 +146,9 @@ def _walls(
         if part.any()
     )
     directions = directions or directions_of(crown.area_set)
-    order = _thinnest(crown.evaluation.points, thickness, settings)
     thinnest = tuple(
-        ThinPlace(
-            place_mm=crown.evaluation.points[k].copy(),
-            area="occlusal" if occlusal[k] else "axial",
-            thickness_mm=float(thickness[k]),
-            ray_mm=float(ray[k]),
-            ball_mm=float(ball[k]),
-            where=where_words(
-                crown.evaluation.points[k], crown, directions, is_wall=not occlusal[k]
-            ),
-        )
-        for k in order
+        _thin_place(k, ray, ball, crown, directions, is_wall=not occlusal[k])
+        for k in _thinnest(crown.evaluation.points, thickness, settings)
     )
     lost = judged & ~np.isfinite(thickness)
     return Walls(
@@ -197,6 +187,26 @@ def _area(
             if compared.any()
             else np.nan
         ),
+    )
+
+
+def _thin_place(
+    k: int,
+    ray: FloatArray,
+    ball: FloatArray,
+    crown: FitCrown,
+    directions: Directions,
+    *,
+    is_wall: bool,
+) -> ThinPlace:
+    place = crown.evaluation.points[k]
+    return ThinPlace(
+        place_mm=place.copy(),
+        area="axial" if is_wall else "occlusal",
+        thickness_mm=float(min(ray[k], ball[k])),
+        ray_mm=float(ray[k]),
+        ball_mm=float(ball[k]),
+        where=where_words(place, crown, directions, is_wall=is_wall),
     )
 
 
