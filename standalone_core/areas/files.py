@@ -46,7 +46,7 @@ from ..atomic import atomic_write
 from ..errors import AreaError, OtherDesignError, SettingError
 from ..mesh.refine import EvaluationMesh
 from ..progress import Progress, Steps, run, scaled
-from .area_set import AreaSet
+from .area_set import AreaSet, MarginLine
 from .carry import Carrier
 from .completion import completed_steps
 from .entries import area_entry, line_entry, read_areas, read_line
@@ -142,6 +142,32 @@ def load_areas(path: str | Path, evaluation: EvaluationMesh) -> AreaSet:
     True
     """
     return run(load_areas_steps(path, evaluation))
+
+
+def margin_line_of_file(path: str | Path) -> MarginLine:
+    """Read the margin line alone of an areas file, whatever the design.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path
+
+    Raises
+    ------
+    AreaError
+        The file is not an areas file, or holds no margin line that can be used.
+    """
+    document = _read(Path(path))
+    try:
+        line = read_line(document.get("margin_line"))
+    except AreaError as problem:
+        raise AreaError(problem.reason, subject=path, remedy=problem.remedy) from problem
+    if line is None:
+        raise AreaError(
+            "It holds no margin line.",
+            subject=path,
+            remedy="Choose an areas file with a margin line, or a CSV file of points.",
+        )
+    return line
 
 
 def load_areas_steps(path: str | Path, evaluation: EvaluationMesh) -> Steps[AreaSet]:

@@ -244,7 +244,7 @@ class CrownShape:
 
         A chip widens the range over which the sheets are joined, so that they meet higher up.
         """
-        width = self._rim_reach_mm
+        width = self.rim_reach_mm
         for chip in self.chips:
             kappa = (2.0 * self.margin_outline.mean_mm / chip.width_mm) ** 2 * 2.0
             bump = np.exp(kappa * (np.cos(theta - np.deg2rad(chip.angle_deg)) - 1.0))
@@ -254,18 +254,18 @@ class CrownShape:
         sign = np.sign(t.real)
         switch = np.where(inside, (15.0 * t - 10.0 * t**3 + 3.0 * t**5) / 8.0, sign)
         distance = np.where(inside, (0.375 + 0.75 * t**2 - t**4 / 8.0) * width, sign * s)
-        return switch, distance - 0.375 * self._rim_reach_mm
+        return switch, distance - 0.375 * self.rim_reach_mm
 
     @property
-    def _rim_reach_mm(self) -> float:
+    def rim_reach_mm(self) -> float:
         """Half range of s over which the two sheets are joined."""
         return 0.9 * self.rim_width_mm
 
     def _external(self, theta: Complexes, distance: Complexes) -> tuple[Complexes, Complexes]:
         """Radius and height of the external sheet at a meridian distance from the rim."""
-        v = 1.0 - distance / (self.external_length_mm - 0.375 * self._rim_reach_mm)
+        v = 1.0 - distance / (self.external_length_mm - 0.375 * self.rim_reach_mm)
         exponent = self.corner_exponent + self.corner_exponent_buccal * np.sin(theta)
-        reach, rest = _superellipse(v, exponent)
+        reach, rest = superellipse(v, exponent)
         drop = 1.0 - rest
         contour = self.contour.at(theta)
         for groove in self.grooves:
@@ -279,8 +279,8 @@ class CrownShape:
 
     def _intaglio(self, theta: Complexes, distance: Complexes) -> tuple[Complexes, Complexes]:
         """Radius and height of the intaglio sheet at a meridian distance from the rim."""
-        v = 1.0 - distance / (self.intaglio_length_mm - 0.375 * self._rim_reach_mm)
-        reach, rest = _superellipse(v, INTAGLIO_EXPONENT + 0.0 * theta)
+        v = 1.0 - distance / (self.intaglio_length_mm - 0.375 * self.rim_reach_mm)
+        reach, rest = superellipse(v, INTAGLIO_EXPONENT + 0.0 * theta)
         drop = 1.0 - rest
         out, up = self._rim_offset
         slope = np.tan(np.deg2rad(self.taper_deg)) * INTAGLIO_HEIGHT_MM
@@ -327,7 +327,7 @@ class CrownShape:
         return self.points_and_normals(*np.broadcast_arrays(theta, s))[1]
 
 
-def _superellipse(v: Complexes, exponent: Complexes) -> tuple[Complexes, Complexes]:
+def superellipse(v: Complexes, exponent: Complexes) -> tuple[Complexes, Complexes]:
     """Horizontal share and height share of a quarter superellipse; v = 0 on top, 1 at the side."""
     angle = 0.5 * np.pi * v
     sine, cosine = np.sin(angle), np.cos(angle)

@@ -10,6 +10,7 @@ from typing import Literal
 import numpy as np
 
 from ..areas.area_set import AreaSet
+from ..areas.settings import AreaSettings
 from ..arrays import FloatArray
 
 LEAST_ACROSS = 0.1
@@ -75,13 +76,27 @@ class Directions:
 def directions_of(area_set: AreaSet) -> Directions:
     """Return the directions around a design whose path of insertion is known.
 
+    See :func:`directions_about`.
+    """
+    assert area_set.insertion is not None  # asked before
+    return directions_about(area_set.insertion, area_set.settings)
+
+
+def directions_about(axis: FloatArray, settings: AreaSettings) -> Directions:
+    """Return the directions around a path of insertion.
+
     The angle is 0 towards mesial if that is known, otherwise at the x axis of the design's file
     (or, where that lies along the path of insertion, the y axis), each taken across the path of
     insertion; it grows counter-clockwise seen from occlusal.
+
+    Parameters
+    ----------
+    axis : (3,) float
+        Path of insertion, a unit vector to occlusal.
+    settings : AreaSettings
+        Its mesial and buccal directions, in the same frame.
     """
-    axis = area_set.insertion
-    assert axis is not None  # asked before
-    mesial = _across(area_set.settings.mesial_direction, axis)
+    mesial = _across(settings.mesial_direction, axis)
     zero_name: Zero = "mesial"
     if mesial is None:
         mesial, zero_name = _across((1.0, 0.0, 0.0), axis), "x"
@@ -89,7 +104,7 @@ def directions_of(area_set: AreaSet) -> Directions:
         mesial, zero_name = _across((0.0, 1.0, 0.0), axis), "y"
     assert mesial is not None  # x and y cannot both lie along one direction
     quarter = np.cross(axis, mesial)
-    buccal = _across(area_set.settings.buccal_direction, axis)
+    buccal = _across(settings.buccal_direction, axis)
     angle = math.nan
     if buccal is not None:
         angle = math.degrees(math.atan2(float(buccal @ quarter), float(buccal @ mesial))) % 360.0

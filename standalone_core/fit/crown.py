@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
@@ -30,16 +30,17 @@ class FitCrown:
     Attributes
     ----------
     area_set : AreaSet
-        Found on the crown itself; it holds the intaglio, the margin line and the path of
-        insertion, which all are known.
+        Found on the crown itself. It holds the intaglio, the margin line and the path of
+        insertion, unless the crown was made ready without (``can_be_seated``).
     index : SurfaceIndex
         Of ``evaluation.mesh``.
     margin_distance_mm : (n',) float
         From each evaluation point to the margin line along the surface, mm.
     parts : Mapping of str to (n',) bool
         The intaglio in parts: "margin" (within ``areas.margin_band_mm`` of the margin line),
-        "axial" (walls: the normal has at most ``areas.wall_share`` along the path of insertion)
-        and "occlusal" (the rest, which looks up at the roof).
+        "occlusal" (what looks down from the upper half of the cavity: the normal has more than
+        ``areas.wall_share`` along the path of insertion) and "axial" (the walls, with the
+        chamfer or shoulder below them).
     """
 
     area_set: AreaSet
@@ -51,6 +52,16 @@ class FitCrown:
     def evaluation(self) -> EvaluationMesh:
         """The crown's surface with its points, n'."""
         return self.area_set.evaluation
+
+    @property
+    def can_be_seated(self) -> bool:
+        """Whether intaglio, margin line and path of insertion are known."""
+        return not _why_not_seated(self.area_set)
+
+    def refuse_without_intaglio(self) -> None:
+        """Raise an :class:`AreaError` if the crown cannot be seated, with the reason."""
+        if not self.can_be_seated:
+            raise _not_seated(self.area_set)
 
     @property
     def intaglio(self) -> BoolArray:
@@ -75,6 +86,7 @@ def ready_crown_steps(
     areas: AreaSettings | None = None,
     *,
     spacing_mm: float = 0.1,
+    without_intaglio: bool = False,
     threads: int | None = None,
 ) -> Steps[FitCrown]:
     """Find what a crown rests with.
@@ -87,6 +99,8 @@ def ready_crown_steps(
         Path of insertion and directions in the crown's frame; the path is found if not given.
     spacing_mm : float
         Longest edge of the evaluation mesh, mm.
+    without_intaglio : bool
+        Also make a crown ready that cannot be seated, for its contacts.
     threads : int, optional
         For the index.
 
@@ -99,51 +113,57 @@ def ready_crown_steps(
     evaluation = evaluation_mesh(mesh, spacing_mm)
     area_set = yield from scaled(find_areas_steps(evaluation, areas), 0.1, 0.8)
     yield Progress("Making the crown ready", 0.8)
-    return crown_of_areas(area_set, threads=threads)
+    return crown_of_areas(area_set, without_intaglio=without_intaglio, threads=threads)
 
 
-def crown_of_areas(area_set: AreaSet, *, threads: int | None = None) -> FitCrown:
+def crown_of_areas(
+    area_set: AreaSet, *, without_intaglio: bool = False, threads: int | None = None
+) -> FitCrown:
     """Make a crown ready whose areas are known already; see :func:`ready_crown_steps`."""
-    _refuse_without_intaglio(area_set)
-    assert area_set.margin_line is not None  # it was just asked for
-    assert area_set.insertion is not None
-    mesh = area_set.evaluation.mesh
-    distance = distance_to_line(mesh, area_set.margin_line)
-    intaglio = area_set["intaglio"].points
-    margin = intaglio & (distance <= area_set.settings.margin_band_mm)
-    wall = np.abs(mesh.vertex_normals @ area_set.insertion) <= area_set.settings.wall_share
-    parts = {
-        "margin": margin,
-        "axial": intaglio & ~margin & wall,
-        "occlusal": intaglio & ~margin & ~wall,
-    }
+    why = _why_not_seated(area_set)
+    if why and not without_intaglio:
+        raise _not_seated(area_set)
+    mesh, line = area_set.evaluation.mesh, area_set.margin_line
+    nowhere = np.full(len(mesh.vertices), np.inf)
+    distance = nowhere if line is None else distance_to_line(mesh, line)
     return FitCrown(
         area_set=area_set,
         index=SurfaceIndex(mesh, threads=threads),
         margin_distance_mm=distance,
-        parts=MappingProxyType(parts),
+        parts=MappingProxyType({} if why else _parts(area_set, distance)),
     )
 
 
-def moved_crown(crown: FitCrown, motion: FloatArray) -> FitCrown:
-    """Return a crown after a rigid motion (4, 4), point for point."""
-    areas = crown.area_set.moved(motion)
-    index = SurfaceIndex(areas.evaluation.mesh, threads=crown.index.threads)
-    return replace(crown, area_set=areas, index=index)
+def _parts(area_set: AreaSet, margin_distance_mm: FloatArray) -> dict[str, BoolArray]:
+    settings, axis = area_set.settings, area_set.insertion
+    intaglio = area_set["intaglio"].points
+    height = area_set.evaluation.points @ axis
+    low, high = height[intaglio].min(), height[intaglio].max()
+    wall = np.abs(area_set.evaluation.normals @ axis) <= settings.wall_share
+    roof = ~wall & (height >= 0.5 * (low + high))
+    margin = intaglio & (margin_distance_mm <= settings.margin_band_mm)
+    return {
+        "margin": margin,
+        "axial": intaglio & ~margin & ~roof,
+        "occlusal": intaglio & ~margin & roof,
+    }
 
 
-def _refuse_without_intaglio(area_set: AreaSet) -> None:
-    subject = area_set.evaluation.design.name
+def _why_not_seated(area_set: AreaSet) -> str:
     if "intaglio" not in area_set.areas:
-        raise AreaError(
-            f"It has no intaglio that could rest on a die. {area_set.missing['intaglio']}",
-            subject=subject,
-            remedy="Give a crown with its inner surface; an outer surface alone cannot be seated.",
-        )
-    if area_set.margin_line is None or area_set.insertion is None:
-        raise AreaError(
-            "Its margin line or its path of insertion is not known.",
-            subject=subject,
-            remedy="Give the path of insertion, or areas with a margin line.",
-            arguments=("insertion",),
-        )
+        why = area_set.missing.get("intaglio", "")
+        return f"It has no intaglio that could rest on a die. {why}".strip()
+    if area_set.margin_line is None:
+        return "Its margin line is not known."
+    if area_set.insertion is None:
+        return "Its path of insertion is not known."
+    return ""
+
+
+def _not_seated(area_set: AreaSet) -> AreaError:
+    return AreaError(
+        _why_not_seated(area_set),
+        subject=area_set.evaluation.design.name,
+        remedy="Give a crown with its inner surface, or its path of insertion and areas.",
+        arguments=("insertion",),
+    )

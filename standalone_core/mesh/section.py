@@ -107,7 +107,34 @@ def cut_near_places(
     the one that its middle lies nearest to.
     """
     faces, nearest = _faces_near(mesh, places_mm, radius_mm + longest_edge_mm)
-    pair_face, pair_plane = _pairs(mesh, faces, nearest, places_mm, normals, closed)
+    face, plane = _pairs(mesh, faces, nearest, places_mm, normals, closed)
+    return cut_pairs(mesh, face, plane, places_mm, normals, radius_mm=radius_mm, known=faces)
+
+
+def cut_pairs(
+    mesh: TriangleMesh,
+    pair_face: IntArray,
+    pair_plane: IntArray,
+    places_mm: FloatArray,
+    normals: FloatArray,
+    *,
+    radius_mm: float,
+    known: IntArray,
+) -> Sections:
+    """Cut faces with planes, pair by pair, and keep what lies near each plane's place.
+
+    Parameters
+    ----------
+    mesh : TriangleMesh
+    pair_face, pair_plane : (q,) int
+        Faces, and the planes that may cut them; no pair twice.
+    places_mm, normals : (p, 3) float
+        A place of each plane, and its unit normal.
+    radius_mm : float
+        Pieces with both ends within this distance of their place are kept.
+    known : (f,) int
+        The faces that tell whether an edge is a border: those of all pairs, and their neighbours.
+    """
     height = _heights(mesh.vertices[mesh.faces[pair_face]], places_mm, normals, pair_plane)
     above = height >= 0.0
     cut = above.any(axis=1) & ~above.all(axis=1)
@@ -129,7 +156,7 @@ def cut_near_places(
     _, first, node = np.unique(
         plane[:, None] * len(mesh.vertices) ** 2 + edges, return_index=True, return_inverse=True
     )
-    border = _is_border(mesh, faces, edges.ravel()[first])
+    border = _is_border(mesh, known, edges.ravel()[first])
     return Sections(plane, ends_mm, node.reshape(edges.shape), face, border)
 
 

@@ -8,6 +8,8 @@ from typing import Literal
 from ...arrays import FloatArray
 from ..settings import ContactSettings
 
+ContactKind = Literal["proximal", "occlusal"]
+
 Strength = Literal["none", "open", "light", "firm", "tight"]
 """No surface near; a gap of ``open_um`` or more; from there to touching; overlap; overlap of
 ``tight_um`` or more."""
@@ -43,7 +45,7 @@ class ToothContact:
     """
 
     tooth: str
-    kind: Literal["proximal", "occlusal"]
+    kind: ContactKind
     side: str
     gap_um: float
     area_mm2: float

@@ -53,10 +53,12 @@ class GapMap:
         and where there is no die.
     areas : tuple of AreaGap
         "whole" first, then the parts from the margin inwards.
+    warnings : tuple of str
     """
 
     gap_um: FloatArray
     areas: tuple[AreaGap, ...]
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,41 @@
+"""How deep a crown at rest overlaps its die, exactly: also where patches or samples held it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ...arrays import FloatArray
+from .edge_cuts import edge_cuts
+from .pair import Pair
+
+BEYOND_UM = 1.0
+"""The share of the intaglio that overlaps is that which does so by more than this."""
+
+
+@dataclass(frozen=True)
+class Overlap:
+    """What overlaps at a pose.
+
+    Attributes
+    ----------
+    deepest_um : float
+        Of the vertices and edges of both bodies, 0 or more.
+    share : float
+        Of the intaglio's area that overlaps by more than ``BEYOND_UM``.
+    """
+
+    deepest_um: float
+    share: float
+
+
+def overlap_at(pair: Pair, pose: FloatArray) -> Overlap:
+    """Measure the overlap of a crown with its die at a pose, relief taken off."""
+    gap = pair.vertex_gaps(pose, 0.0, of_crown=True)
+    low = [float(gap.min(initial=0.0))]
+    low.append(float(pair.vertex_gaps(pose, 0.0, of_crown=False).min(initial=0.0)))
+    for of_crown in (True, False):
+        cuts = edge_cuts(pair, pose, 0.0, of_crown=of_crown)
+        low.append(float(cuts.gap_mm.min(initial=0.0)))
+    area = pair.crown.evaluation.weights_mm2 * pair.crown.intaglio
+    deep = gap < -1e-3 * BEYOND_UM
+    return Overlap(-1e3 * min(low), float(area[pair.crown_vertices[deep]].sum() / area.sum()))
