@@ -302,6 +302,14 @@ def test_without_directions_a_side_is_an_angle() -> None:
     assert row.sentence == "Contact at 0° from the x axis firm: overlap of 20 µm."
 
 
+def test_an_outer_surface_alone_has_contacts_too() -> None:
+    areas = replace(crown().area_set, areas={}, margin_line=None, insertion=None)
+    (row,) = run(measure_contacts_steps(replace(crown(), area_set=areas), None, [plate(0.02)])).rows
+    assert row.gap_um == pytest.approx(-20.0, abs=1e-6)
+    assert row.side == ""
+    assert row.sentence == "Contact firm: overlap of 20 µm."
+
+
 def test_an_empty_tooth_is_refused() -> None:
     with pytest.raises(MeshError, match="no triangles"):
         contacts(("empty.stl", TriangleMesh(np.zeros((0, 3)), np.zeros((0, 3))), "proximal"))

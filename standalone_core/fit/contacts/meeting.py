@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...arrays import FloatArray, IntArray
+from ...arrays import BoolArray, FloatArray, IntArray
 from ...mesh.refine import evaluation_mesh
 from ...mesh.triangle_mesh import TriangleMesh
 from ...mesh.vicinity import vicinity
@@ -38,6 +38,21 @@ class Placed:
     T_die_crown: FloatArray
     points: FloatArray
 
+    @property
+    def external(self) -> BoolArray:
+        """Which evaluation points, (n',), lie outside: all that are not known to be intaglio."""
+        areas = self.crown.area_set.areas
+        if "intaglio" not in areas:
+            return np.ones(len(self.points), dtype=bool)
+        return ~areas["intaglio"].points
+
+    @property
+    def middle(self) -> FloatArray:
+        """Middle, (3,), of its margin line, or of its box where that is not known."""
+        line = self.crown.area_set.margin_line
+        middle = self.crown.evaluation.mesh.bounds if line is None else line.points_mm
+        return self.from_crown(middle.mean(axis=0))
+
     @classmethod
     def of(cls, crown: FitCrown, T_die_crown: FloatArray | None) -> Placed:
         """Place a crown; as it lies if there is no pose."""
@@ -57,7 +72,8 @@ class Placed:
     def on_surface(self, point: FloatArray) -> FloatArray:
         """The place of the crown's surface nearest to a point (3,), both in the die's frame."""
         foot: FloatArray = self.crown.index.closest(self.into_crown(point[None])).foot
-        return self.from_crown(foot)[0]
+        placed: FloatArray = self.from_crown(foot)[0]
+        return placed
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,9 +137,9 @@ def meet(placed: Placed, tooth: SurfaceIndex, search_mm: float) -> Meeting:
     reach = search_mm + crown.evaluation.spacing_mm
     low, high = tooth.mesh.bounds[0] - reach, tooth.mesh.bounds[1] + reach
     inside = ((placed.points >= low) & (placed.points <= high)).all(axis=1)
-    asked = np.flatnonzero(inside & ~crown.intaglio & crown.evaluation.mesh.used_vertices)
+    asked = np.flatnonzero(inside & placed.external & crown.evaluation.mesh.used_vertices)
     gap[asked] = signed_to(tooth, placed.points[asked], reach)
-    external = ~crown.intaglio[faces].any(axis=1)
+    external = placed.external[faces].all(axis=1)
     near = np.flatnonzero(external & (gap[faces].min(axis=1) <= reach))
     gap[gap > search_mm] = FAR_MM
     part = TriangleMesh(placed.points, faces[near])
@@ -169,11 +185,12 @@ def _finely(
     )
 
 
-def _worth_dividing(value: FloatArray, edge_mm: float) -> FloatArray:
+def _worth_dividing(value: FloatArray, edge_mm: float) -> BoolArray:
     """Which triangles can hold a rim or the lowest place: a step changes a distance by no more."""
     lowest, highest = value.min(axis=1), value.max(axis=1)
     rim = (lowest <= edge_mm) & (highest >= -edge_mm)
-    return rim | (lowest <= lowest.min() + edge_mm)
+    worth: BoolArray = rim | (lowest <= lowest.min() + edge_mm)
+    return worth
 
 
 def _compact(mesh: TriangleMesh) -> TriangleMesh:

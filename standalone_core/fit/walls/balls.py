@@ -135,4 +135,6 @@ class _Balls:
         squared = np.einsum("ij,ij->i", offset, offset)
         height = np.einsum("ij,ij->i", offset, self.inward.take(rows, axis=0))
         counts = height >= least * np.sqrt(squared) + _ROUGH_MM
-        return np.divide(0.5 * squared, height, out=np.full_like(height, np.inf), where=counts)
+        out = np.full_like(height, np.inf)
+        radius: FloatArray = np.divide(0.5 * squared, height, out=out, where=counts)
+        return radius
