@@ -95,7 +95,8 @@ def test_a_sphere_in_a_plane_has_its_depth_and_the_disc_of_the_rim(overlap_um: f
 
 
 @pytest.mark.parametrize(
-    ("gap_um", "strength"), [(0.5, "light"), (9.0, "light"), (12.0, "open"), (450.0, "open")]
+    ("gap_um", "strength"),
+    [(9.0, "light"), (450.0, "open"), slow(0.5, "light"), slow(12.0, "open")],
 )
 def test_a_gap_is_positive_at_the_nearest_place(gap_um: float, strength: str) -> None:
     row = only(plate(-1e-3 * gap_um))
@@ -136,6 +137,7 @@ def test_two_spheres_share_a_lens(subdivisions: int) -> None:
     assert np.linalg.norm(row.place_mm - [-RADIUS, 0, 0]) < 0.02
 
 
+@pytest.mark.slow
 def test_pose_and_frame_do_not_matter() -> None:
     turn = np.linalg.qr(np.random.default_rng(1).normal(size=(3, 3)))[0]
     pose = np.eye(4)
@@ -206,6 +208,7 @@ def test_lighter_tighter_and_as_designed() -> None:
     assert only(tooth, design=design, pose=shift(0.004)).sentence == "Mesial contact as designed."
 
 
+@pytest.mark.slow
 def test_a_lost_contact_is_a_row_with_the_gap_that_is_left() -> None:
     block = hollow(box((9.0, 9.0, 8.0)), box((6.0, 6.0, 5.0)), spacing_mm=0.5)
     worn = block.evaluation.mesh.vertices.copy()

@@ -127,10 +127,10 @@ def test_a_wedge_is_x_tan_by_the_ray_and_twice_x_tan_of_half_by_the_ball(angle_d
 
 def test_rays_agree_with_libigl() -> None:
     igl = pytest.importorskip("igl", reason="libigl is the reference here")
-    mesh, inside = design().evaluation.mesh, np.flatnonzero(design().intaglio)[::250]
+    mesh, inside = design().evaluation.mesh, np.flatnonzero(design().intaglio)[::400]
     points, inward = mesh.vertices[inside], -mesh.vertex_normals[inside]
     ways = ways_out(mesh, BoxTree.of(mesh), points, inward)
-    assert len(ways) > 15
+    assert len(ways) > 10
     for k, way in enumerate(ways):
         hits = igl.ray_mesh_intersect(points[k], inward[k], mesh.vertices, mesh.faces)
         # Each hit is face, way, u, v, in float32; one at the ray's own start is no far side.

@@ -28,7 +28,8 @@ def side_of(
 ) -> str:
     """Name the side of the crown on which a place (3,) lies.
 
-    Empty where no directions are known. A neighbour stands mesially or distally wherever on that side it touches.
+    Empty where no directions are known. A neighbour stands mesially or distally, wherever on that
+    side it touches.
     """
     if directions is None or not np.isfinite(place).all():
         return ""
