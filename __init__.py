@@ -18,17 +18,20 @@ its parts           ``read_mesh``, ``inspect_mesh``, ``repair_mesh``, ``evaluati
 their settings      ``AreaSettings``, ``SuperimposeSettings``, ``DeviationSettings``,
                     ``PatchSettings``, ``MarkSettings``, ``SupportMark``, ``Tolerances``,
                     ``CausesSettings``, ``ProductionFacts``
+its fit             ``check_fit``, ``write_fit``; ``FitFiles``, ``FitSettings``,
+                    ``SeatSettings``, ``GapSettings``, ``WallSettings``, ``ContactSettings``,
+                    ``TripleScanSettings``
 a study             ``new_study``, ``read_study``, ``run_study``, ``analyse_study``,
                     ``write_study``, ``study_figures``; ``StudyPlan``, ``GroupPlan``,
                     ``AnalysisPlan``; before it: ``crowns_needed``
 results             ``CheckResult``, ``MeshFile``, ``HealthReport``, ``Repair``,
                     ``EvaluationMesh``, ``AreaSet``, ``Superimposition``,
                     ``DeviationField``, ``AreaMeasures``, ``Patch``, ``CausesResult``,
-                    ``Cause``, ``WrittenStudy``,
+                    ``Cause``, ``FitResult``, ``WrittenStudy``,
                     ``StudyInputs``, ``StudyRun``, ``StudyAnalysis``, ``Figure``,
                     ``CrownsNeeded``
-to try it           ``demo_crown``, ``produce``, ``demo_study``; ``ProductionErrors``,
-                    ``DemoCrown``, ``ProducedCrown``
+to try it           ``demo_crown``, ``demo_die``, ``produce``, ``demo_study``; ``ProductionErrors``,
+                    ``DemoCrown``, ``DemoDie``, ``ProducedCrown``
 errors              ``CuspwiseError`` and, all of its kind, ``FileError``, ``MeshError``,
                     ``SettingError``, ``ImplausibleError``, ``SuperimpositionError``, ``AreaError``,
                     ``OtherDesignError``, ``ReportError``, ``StudyError``,

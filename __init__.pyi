@@ -17,6 +17,8 @@ from .standalone_core.check_result import CheckResult as CheckResult
 from .standalone_core.check_settings import CheckSettings as CheckSettings
 from .standalone_core.demo.crown import DemoCrown as DemoCrown
 from .standalone_core.demo.crown import demo_crown as demo_crown
+from .standalone_core.demo.die import DemoDie as DemoDie
+from .standalone_core.demo.die import demo_die as demo_die
 from .standalone_core.demo.production import ProducedCrown as ProducedCrown
 from .standalone_core.demo.production import produce as produce
 from .standalone_core.demo.production_errors import ProductionErrors as ProductionErrors
@@ -41,6 +43,15 @@ from .standalone_core.errors import SettingError as SettingError
 from .standalone_core.errors import StudyError as StudyError
 from .standalone_core.errors import SuperimpositionError as SuperimpositionError
 from .standalone_core.explain import explain as explain
+from .standalone_core.fit.check_fit import check_fit as check_fit
+from .standalone_core.fit.inputs import FitFiles as FitFiles
+from .standalone_core.fit.result import FitResult as FitResult
+from .standalone_core.fit.settings import ContactSettings as ContactSettings
+from .standalone_core.fit.settings import FitSettings as FitSettings
+from .standalone_core.fit.settings import GapSettings as GapSettings
+from .standalone_core.fit.settings import SeatSettings as SeatSettings
+from .standalone_core.fit.settings import TripleScanSettings as TripleScanSettings
+from .standalone_core.fit.settings import WallSettings as WallSettings
 from .standalone_core.mesh.files import MeshFile as MeshFile
 from .standalone_core.mesh.files import read_mesh as read_mesh
 from .standalone_core.mesh.health import HealthReport as HealthReport
@@ -53,6 +64,7 @@ from .standalone_core.mesh.triangle_mesh import TriangleMesh as TriangleMesh
 from .standalone_core.mesh.write import write_mesh as write_mesh
 from .standalone_core.report.check.output import write_check as write_check
 from .standalone_core.report.drawing.matplotlib_figure import Figure as Figure
+from .standalone_core.report.fit.output import write_fit as write_fit
 from .standalone_core.report.study.figures import study_figures as study_figures
 from .standalone_core.report.study.output import write_study as write_study
 from .standalone_core.setting import ImplausibleError as ImplausibleError

@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import platform
 from dataclasses import replace
 from pathlib import Path
-
-import numpy as np
-import scipy
 
 from .areas.area_set import AreaSet
 from .check_result import CheckResult
@@ -33,7 +29,7 @@ from .mesh.triangle_mesh import TriangleMesh
 from .progress import Progress, Steps, run, scaled
 from .stopwatch import Stopwatch
 from .superimpose.result import Superimposition
-from .version import VERSION
+from .versions import versions_used
 
 __all__ = [
     "CheckResult",
@@ -43,7 +39,6 @@ __all__ = [
     "check_meshes_steps",
     "check_steps",
     "marks_of",
-    "versions_used",
 ]
 
 
@@ -277,13 +272,3 @@ def _warnings(ready: ReadyDesign, measured: MeasuredScan, judgement: Judgement) 
     found += [f"Areas: {text}" for text in ready.area_set.warnings]
     found += judgement.warnings
     return tuple(dict.fromkeys(found))
-
-
-def versions_used() -> dict[str, str]:
-    """Return the versions of Cuspwise and of what it computes with."""
-    return {
-        "cuspwise": VERSION,
-        "numpy": np.__version__,
-        "scipy": scipy.__version__,
-        "python": platform.python_version(),
-    }

@@ -6,10 +6,11 @@ table is out of date.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from pathlib import Path
 from typing import Any
 
+from cuspwise.standalone_core.cli.fit_settings import FIT_OPTIONS, FIT_TABLES
 from cuspwise.standalone_core.cli.setting_options import option_name
 from cuspwise.standalone_core.cli.settings import CHECK_KEYS
 from cuspwise.standalone_core.setting import Setting
@@ -42,6 +43,14 @@ _GROUP = Section(
     "is known, the more causes can be told.",
     PRODUCTION,
 )
+_FIT_HEAD = """\
+## Fit
+
+The settings of `cuspwise fit`, and of `FitSettings` in Python; no keys of a study file. Options
+that are empty here are given as `--set NAME=VALUE`, with the table before the name where two
+tables share it: `--set walls.places=10`. `cuspwise walls` takes those of `fit` and `walls`. All
+settings of `[areas]` above can be given too, directions in the frame of the die.
+"""
 _COLUMNS = ("setting", "default", "allowed", "plausible", "option", "meaning")
 _FREE = {"tolerances_um": "--tolerance AREA=UM", "scanner_um": "--scanner [AREA=]UM"}
 
@@ -50,24 +59,33 @@ def settings_table() -> str:
     """Return the text of the file."""
     blocks = [_HEAD]
     for section in (TOP, *SETTINGS, MARK, _GROUP):
-        rows = list(_rows(section))
-        if rows:
-            name = f"`[{section.name}]`" if section.name else "Above the first table"
-            lines = [f"## {name}", "", " ".join(section.help.split()), ""]
-            lines += [_line(_COLUMNS), _line(["---"] * len(_COLUMNS)), *map(_line, rows)]
-            blocks.append("\n".join(lines) + "\n")
+        name = f"`[{section.name}]`" if section.name else "Above the first table"
+        blocks += _block(f"## {name}", section, CHECK_KEYS)
+    blocks.append(_FIT_HEAD)
+    for section in FIT_TABLES:
+        if section.name != "areas":  # those of a check
+            blocks += _block(f"### `{section.name}`", section, FIT_OPTIONS)
     return "\n".join(blocks)
 
 
-def _rows(section: Section) -> Iterator[tuple[str, ...]]:
+def _block(heading: str, section: Section, own: Collection[Key]) -> list[str]:
+    """The table of a section, if it holds settings; ``own``: those with options of their own."""
+    rows = list(_rows(section, own))
+    if not rows:
+        return []
+    lines = [heading, "", " ".join(section.help.split()), ""]
+    lines += [_line(_COLUMNS), _line(["---"] * len(_COLUMNS)), *map(_line, rows)]
+    return ["\n".join(lines) + "\n"]
+
+
+def _rows(section: Section, own: Collection[Key]) -> Iterator[tuple[str, ...]]:
     if section.free is not None and section.free.setting is not None:
         setting = section.free.setting
         option = _FREE.get(section.name, "")
         yield _row("an area", section.free, setting, f"`{option}`" if option else "")
     for key in section.keys:
         if key.setting is not None:
-            own = key in CHECK_KEYS
-            option = f"`{_option(key.setting)}`" if own else ""
+            option = f"`{_option(key.setting)}`" if key in own else ""
             yield _row(f"`{key.name}`", key, key.setting, option)
 
 
@@ -82,7 +100,7 @@ def _row(name: str, key: Key, setting: Setting, option: str) -> tuple[str, ...]:
 
 
 def _default(key: Key) -> str:
-    value: Any = key.default if key.target or key.setting is None else key.setting.default
+    value: Any = key.default if key.setting is None else key.setting.default
     return "" if value is None else f"`{toml_text(value)}`"
 
 

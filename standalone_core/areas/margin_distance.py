@@ -6,10 +6,10 @@ import numpy as np
 from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.csgraph import dijkstra
 
-from .area_set import MarginLine
 from ..arrays import FloatArray, IntArray
 from ..mesh.geodesics import polyline_sources
 from ..mesh.triangle_mesh import TriangleMesh
+from .area_set import MarginLine
 
 _TINY_MM = 1e-9
 

@@ -11,12 +11,12 @@ from scipy.sparse import csr_matrix
 from scipy.spatial.distance import cdist
 
 from ..areas.area_set import AreaSet
+from ..areas.margin_distance import distance_to_line
 from ..arrays import BoolArray, FloatArray, IntArray
 from ..progress import Steps, run
 from ..surface.closest import SurfaceIndex
 from .corner_fields import corner_fields_steps
 from .covariance import Sites
-from ..areas.margin_distance import distance_to_line
 from .mark_ground import MarkGround, mark_ground
 from .rings import ring_columns
 from .settings import CausesSettings, ProductionFacts

@@ -27,6 +27,7 @@ from .base import (
 )
 from .check import causes, check, checked, write
 from .console import ProgressBar
+from .fit import fit, walls
 from .setting_options import force_option, old_options, setting_option
 from .settings import DESIGN_KEYS, design_settings
 from .study import STUDY_COMMANDS
@@ -56,7 +57,7 @@ def main() -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
-for command in (check, causes, *STUDY_COMMANDS):
+for command in (check, causes, fit, walls, *STUDY_COMMANDS):
     main.add_command(command)
 
 

@@ -23,9 +23,35 @@ RESULTS = (
 )
 """What a check writes or, of an earlier one, removes."""
 
+WALL_RESULTS = ("walls.html", "walls.json", "walls.csv", "walls.ply")
+"""What the walls of a crown alone write."""
+FIT_RESULTS = (
+    "fit.html",
+    "fit.json",
+    "fit.csv",
+    "seat_spots.csv",
+    "gap.ply",
+    "marginal_gap.csv",
+    "walls.csv",
+    "walls.ply",
+    "proximal_contacts.csv",
+    "contacts.ply",
+)
+"""What a fit writes."""
 
-def refuse_folder(folder: Path, inputs: Iterable[Path | None]) -> None:
+
+def refuse_folder(
+    folder: Path, inputs: Iterable[Path | None], results: tuple[str, ...] = RESULTS
+) -> None:
     """Refuse a folder that is a file, cannot be written to, or where results replace an input.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+    inputs : iterable of pathlib.Path or None
+        What is read.
+    results : tuple of str
+        The names of what is written.
 
     Raises
     ------
@@ -42,7 +68,7 @@ def refuse_folder(folder: Path, inputs: Iterable[Path | None]) -> None:
             "It cannot be written to.", subject=there, remedy="Choose another folder with --out."
         )
     for file in inputs:
-        if file is not None and file.resolve() in {(folder / name).resolve() for name in RESULTS}:
+        if file is not None and file.resolve() in {(folder / name).resolve() for name in results}:
             raise ReportError(
                 f"The results would replace {file.name}, which is read.",
                 subject=folder,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,6 +11,7 @@ from ..measure import CheckedMesh, checked_surface
 from ..mesh.files import read_mesh
 from ..mesh.triangle_mesh import TriangleMesh
 from ..progress import Progress, Steps
+from .contacts.result import ContactKind
 from .gap.finish_file import finish_line_from_file
 from .settings import FitSettings
 
@@ -46,6 +47,23 @@ class FitInputs:
     antagonist: CheckedMesh | None = None
     finish_line: MarginLine | None = None
 
+    @property
+    def surfaces(self) -> Iterator[tuple[str, CheckedMesh]]:
+        """Every surface with what it is."""
+        given = {"Crown": self.crown, "Die": self.die, "Design": self.design, "Seated": self.seated}
+        yield from ((name, surface) for name, surface in given.items() if surface is not None)
+        yield from (("Neighbour", surface) for surface in self.neighbours)
+        if self.antagonist is not None:
+            yield "Antagonist", self.antagonist
+
+    @property
+    def teeth(self) -> Iterator[tuple[str, TriangleMesh, ContactKind]]:
+        """Name, surface and kind of contact of every tooth that is not the die."""
+        for surface in self.neighbours:
+            yield surface.mesh.name, surface.mesh, "proximal"
+        if self.antagonist is not None:
+            yield self.antagonist.mesh.name, self.antagonist.mesh, "occlusal"
+
 
 @dataclass(frozen=True)
 class FitFiles:
@@ -56,6 +74,12 @@ class FitFiles:
     crown, die : pathlib.Path
     design, seated, antagonist, finish_line : pathlib.Path or None
     neighbours : tuple of pathlib.Path
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.FitFiles("crown.stl", "die.stl", neighbours=("35.stl", "37.stl")).design is None
+    True
     """
 
     crown: Path

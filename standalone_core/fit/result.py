@@ -48,7 +48,8 @@ class FitResult:
     ----------
     crown : FitCrown
         In its own frame.
-    die : FitDie
+    die : FitDie or None
+        None where the crown could not be laid on it.
     seat : Seat or None
         The virtual seat; None where there could be none, as ``missing`` says.
     triple_scan : TripleScan or None
@@ -68,7 +69,7 @@ class FitResult:
     """
 
     crown: FitCrown
-    die: FitDie
+    die: FitDie | None
     seat: Seat | None
     triple_scan: TripleScan | None
     gap: GapMap | None

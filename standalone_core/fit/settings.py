@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from ..allowed import Choice, Number
+from ..allowed import Choice, Flag, Number
 from ..areas.settings import AreaSettings
 from ..length_units import UNIT
-from ..setting import check_fields, setting
+from ..setting import check_fields, refuse_implausible, setting
 
 CONTACT_KINDS = ("auto", "hard", "patches")
 """How crown and die hold each other off: at every point, or by the mean over patches."""
@@ -28,6 +28,12 @@ class SeatSettings:
         With patches, the intaglio this near to the margin line holds nothing off, mm.
     most_above_um : float
         A crown that rests higher than this above its intended seat cannot go on, µm.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.SeatSettings(contact="hard").patch_mm
+    0.3
     """
 
     contact: str = setting(
@@ -73,6 +79,12 @@ class GapSettings:
         Cement space of the design, µm; not compared if None.
     margin_space_um : float or None
         The same at the margin.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.GapSettings(cement_space_um=60).cement_space_um
+    60.0
     """
 
     marginal_limit_um: float = setting(
@@ -117,6 +129,12 @@ class WallSettings:
         How many of the thinnest places are listed.
     apart_mm : float
         Listed places lie at least this far apart, mm.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.WallSettings(least_axial_mm=0.6).least_occlusal_mm
+    1.0
     """
 
     least_axial_mm: float = setting(
@@ -163,6 +181,12 @@ class ContactSettings:
         From this overlap on a contact is tight, µm.
     change_um : float
         A contact that differs from the designed one by at most this much is as designed, µm.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.ContactSettings(tight_um=40).tight_um
+    40.0
     """
 
     search_mm: float = setting(
@@ -198,6 +222,12 @@ class TripleScanSettings:
         In the last fit, what is farther apart than this does not count, mm.
     least_area_mm2 : float
         Least area of the die that the scan must show, mm².
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> cuspwise.TripleScanSettings(reach_mm=0.1).near_margin_mm
+    0.3
     """
 
     near_margin_mm: float = setting(
@@ -234,6 +264,20 @@ class FitSettings:
     walls : WallSettings
     contacts : ContactSettings
     triple_scan : TripleScanSettings
+    force : bool
+        Take numbers that are hardly meant as they are.
+
+    Raises
+    ------
+    ImplausibleError
+        A number here or in any of the parts is hardly meant, and ``force`` is not set.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> settings = cuspwise.FitSettings(gap=cuspwise.GapSettings(marginal_limit_um=100))
+    >>> settings.seat.patch_mm
+    0.3
     """
 
     crown_unit: str = setting("auto", UNIT, "Unit of the crown; auto guesses.")
@@ -248,6 +292,15 @@ class FitSettings:
     contacts: ContactSettings = field(default_factory=ContactSettings)
     triple_scan: TripleScanSettings = field(default_factory=TripleScanSettings)
 
+    force: bool = setting(
+        False,
+        Flag(),
+        "Take numbers that are hardly meant, such as a limit of 0.12 µm, as they are.",
+        title="Take Unusual Numbers",
+    )
+
     def __post_init__(self) -> None:
-        """Refuse what cannot be meant."""
+        """Refuse what cannot be meant, and what hardly is."""
         check_fields(self)
+        if not self.force:
+            refuse_implausible(self)

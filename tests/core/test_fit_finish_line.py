@@ -118,7 +118,7 @@ def test_points_are_laid_on_the_die() -> None:
 
 def test_a_line_that_is_laid_down_measures_as_the_edge_itself() -> None:
     pair = shoulder_pair(0.05, 0.05)
-    laid = finish_line_from_points(POINTS + (0.0, 0.0, 0.02), pair.die.index)
+    laid = finish_line_from_points(POINTS + np.array([0.0, 0.0, 0.02]), pair.die.index)
     die = die_of(pair.die.mesh, laid.line.points_mm)
     directions = directions_about(AXIS, pair.crown.area_set.settings)
     found = marginal_gap(pair.crown, die, np.eye(4), GapSettings(places=90), directions)
@@ -133,7 +133,7 @@ def shuffled(points: np.ndarray) -> np.ndarray:
 @pytest.mark.parametrize(
     ("points", "reason"),
     [
-        (POINTS + (0.0, 0.0, 0.5), r"90 of its 90 points .* farthest 0.50 mm"),
+        (POINTS + np.array([0.0, 0.0, 0.5]), r"90 of its 90 points .* farthest 0.50 mm"),
         (POINTS * 25.4, "does not lie on the die"),
         (POINTS[:60], r"not closed: from its last point to its first, 8.8\d mm away"),
         (shuffled(POINTS), r"Between its points \d+ and \d+, .* runs .* off the die"),
@@ -156,7 +156,7 @@ def test_a_line_that_encloses_nothing_is_refused() -> None:
     """There and back on the flat top, 0.1 mm beside: long, and around nothing."""
     x = np.linspace(-3.0, 3.0, 40)
     there = np.column_stack([x, 0 * x, 5.0 + 0 * x])
-    back = (there + (0.0, 0.1, 0.0))[::-1]
+    back = (there + np.array([0.0, 0.1, 0.0]))[::-1]
     ends = [[3.04, 0.05, 5.0]], [[-3.04, 0.05, 5.0]]
     with pytest.raises(AreaError, match=r"does not go around .* encloses 0.6 mm²"):
         finish_line_from_points(np.vstack([there, ends[0], back, ends[1]]), index())

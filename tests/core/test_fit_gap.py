@@ -18,6 +18,7 @@ from cuspwise.standalone_core.superimpose.rigid import inverse, motion
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
 from made.fit_gaps import band, die_of, intaglio_crown
 from made.fit_shapes import FitPair, cone_pair, shoulder_pair
+from made.tiers import slow
 
 UM = 1e-3
 WITHIN_UM = 0.01
@@ -36,7 +37,7 @@ def part(found: GapMap, name: str) -> AreaGap:
     return next(area for area in found.areas if area.area == name)
 
 
-@pytest.mark.parametrize("taper_deg", [2.0, 6.0, 12.0])
+@pytest.mark.parametrize("taper_deg", [slow(2.0), 6.0, slow(12.0)])
 def test_a_cone_has_its_normal_gap_everywhere(taper_deg: float) -> None:
     """Walls w apart along the radius are w cos α apart; sinking by t brings them t sin α nearer."""
     pair = cone_pair(taper_deg, 0.05)

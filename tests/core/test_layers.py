@@ -16,6 +16,7 @@ ROOT = Path(__file__).resolve().parents[2]
 # longest name that fits a module is its room. Beside it: the libraries it may use.
 LAYERS: dict[str, set[str]] = {
     "standalone_core.version": set(),
+    "standalone_core.versions": {"numpy", "scipy"},
     "standalone_core.words": set(),
     "standalone_core.arrays": {"numpy"},
     "standalone_core.readable": set(),
@@ -51,7 +52,7 @@ LAYERS: dict[str, set[str]] = {
     "standalone_core.fit": {"numpy", "scipy"},
     "standalone_core.check_result": set(),
     "standalone_core.explain": set(),
-    "standalone_core.check": {"numpy", "scipy"},
+    "standalone_core.check": set(),
     "standalone_core.study": {"scipy"},  # the plan: what a study asks
     "standalone_core.study.file": {"numpy"},
     "standalone_core.study.measuring": {"numpy", "scipy", "distributed"},
@@ -61,6 +62,7 @@ LAYERS: dict[str, set[str]] = {
     "standalone_core.report": set(),
     "standalone_core.report.drawing": {"numpy", "matplotlib"},
     "standalone_core.report.check": {"numpy", "rich", "jinja2"},
+    "standalone_core.report.fit": {"numpy", "rich", "jinja2"},
     "standalone_core.report.study": {"numpy", "rich", "jinja2", "markupsafe", "matplotlib", "PIL"},
     "standalone_core": set(),  # the list of public names
     "standalone_core.cli": {"click", "rich"},

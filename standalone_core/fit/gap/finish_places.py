@@ -132,9 +132,11 @@ def _places(
     chord -= points_at(ring, length, place - _TANGENT_MM, closed)
     arms = points - middle
     level = made_across(chord, axis, _unit(np.cross(axis, arms)))
-    angle = angles_deg(arms, directions.zero, directions.quarter)
+    angle: FloatArray = np.linspace(0.0, 360.0, len(place), endpoint=False, dtype=np.float64)
+    if not even:
+        angle = angles_deg(arms, directions.zero, directions.quarter)
     return FinishPlaces(
-        angle_deg=np.arange(len(place)) * (360.0 / len(place)) if even else angle,
+        angle_deg=angle,
         points_mm=points,
         along=_unit(chord),
         out=np.cross(level, axis),

@@ -122,12 +122,18 @@ def _area(
     space = settings.margin_space_um if name == "margin" else settings.cement_space_um
     open_mm = np.maximum(gap, 0.0)
     volume = float((weight * open_mm * (1.0 + own.curvature[measured] * open_mm)).sum())
-    micrometres = (mean, sd, *percentiles, gap.min(), gap.max())
+    p5, p50, p95 = (1e3 * percentiles).tolist()
     return AreaGap(
-        name,
-        area,
-        coverage,
-        *[1e3 * float(value) for value in micrometres],
+        area=name,
+        area_mm2=area,
+        coverage=coverage,
+        mean_um=1e3 * mean,
+        sd_um=1e3 * sd,
+        p5_um=p5,
+        p50_um=p50,
+        p95_um=p95,
+        least_um=1e3 * float(gap.min()),
+        most_um=1e3 * float(gap.max()),
         volume_mm3=volume,
         against_space_um=np.nan if space is None else 1e3 * mean - space,
     )

@@ -55,15 +55,9 @@ def edge_cuts(pair: Pair, pose: FloatArray, least_mm: float, *, of_crown: bool) 
     """
     vertices, relief, edges = _edges(pair, of_crown)
     motion = pose if of_crown else undone(pose)
-
-    def gaps(points: FloatArray, off: FloatArray) -> FloatArray:
-        probe = pair.probe(points, of_crown=of_crown, relief_mm=off if of_crown else None)
-        probe.measure(placed(motion, points), np.arange(len(points)))
-        return probe.gap_mm
-
-    gap = np.full(len(vertices), np.inf)
+    gap = np.full(len(vertices), NEAR_MM)
     known = pair.crown_vertices if of_crown else pair.die_vertices
-    gap[known] = pair.vertex_gaps(pose, NEAR_MM, of_crown=of_crown)
+    gap[known] = np.minimum(pair.vertex_gaps(pose, NEAR_MM, of_crown=of_crown), NEAR_MM)
     edges = edges[_may_overlap(vertices, edges, gap)]
 
     def at(share: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -71,9 +65,18 @@ def edge_cuts(pair: Pair, pose: FloatArray, least_mm: float, *, of_crown: bool) 
         places = vertices[start] + share[:, None] * (vertices[end] - vertices[start])
         return places, (1.0 - share) * relief[start] + share * relief[end]
 
+    def gaps(share: FloatArray) -> FloatArray:
+        places, off = at(share)
+        probe = pair.probe(places, of_crown=of_crown, relief_mm=off if of_crown else None)
+        probe.measure(placed(motion, places), np.arange(len(places)))
+        # A side that is told wrongly shows by a gap that differs more than the places do.
+        away = np.stack([share, 1.0 - share], axis=1) * _lengths(vertices, edges)[:, None]
+        least = (gap[edges] - away).max(axis=1) - 1e-6
+        return np.where(probe.gap_mm < least, np.abs(probe.gap_mm), probe.gap_mm)
+
     # Of a dip with one kink, at least half shows in the middle of the edge.
     share = np.full(len(edges), 0.5)
-    low = gaps(*at(share))
+    low = gaps(share)
     dip = np.maximum(gap[edges].mean(axis=1) - low, 0.0)
     deep = gap[edges].min(axis=1) - 2.0 * dip < -least_mm
     edges, share, low = edges[deep], share[deep], low[deep]
@@ -81,7 +84,7 @@ def edge_cuts(pair: Pair, pose: FloatArray, least_mm: float, *, of_crown: bool) 
         middle = share
         for offset in _OFFSETS:
             tried = np.clip(middle + width * offset, 0.0, 1.0)
-            found = gaps(*at(tried))
+            found = gaps(tried)
             share = np.where(found < low, tried, share)
             low = np.minimum(low, found)
     cut = low < -least_mm
@@ -105,6 +108,11 @@ def _edges(pair: Pair, of_crown: bool) -> tuple[FloatArray, FloatArray, IntArray
 
 def _may_overlap(vertices: FloatArray, edges: IntArray, gap: FloatArray) -> BoolArray:
     """Edges whose gap may become negative between their ends, (e,)."""
-    length = np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1)
+    length = _lengths(vertices, edges)
     near: BoolArray = gap[edges].min(axis=1) < np.minimum(SAG_SHARE * length, NEAR_MM)
     return near
+
+
+def _lengths(vertices: FloatArray, edges: IntArray) -> FloatArray:
+    lengths: FloatArray = np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1)
+    return lengths

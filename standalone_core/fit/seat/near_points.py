@@ -10,7 +10,7 @@ from functools import cached_property
 
 import numpy as np
 
-from ...arrays import BoolArray, FloatArray, IntArray
+from ...arrays import BoolArray, FloatArray, IntArray, ragged
 from ...surface.closest import ClosestPoints, SurfaceIndex
 from .motion import placed
 
@@ -59,6 +59,7 @@ class NearPoints:
         self.surface_relief_mm = surface_relief_mm
         n = len(points)
         self.measured_at = np.zeros((n, 3))
+        self.known = np.zeros(n, dtype=bool)
         self.exact_mm = np.full(n, -np.inf)  # without relief: that changes from place to place
         self.gap_mm = np.zeros(n)
         self.direction = np.zeros((n, 3))
@@ -101,12 +102,16 @@ class NearPoints:
         known = found.found & ~found.on_border
         if self.counted is not None:
             known &= self.counted[found.face]
-        self.measured_at[rows] = now
-        self.exact_mm[rows] = np.where(known, found.signed_mm, WINDOW_MM)
+        exact = np.where(found.found, found.signed_mm, WINDOW_MM)
+        # A side that is told wrongly shows by a gap that has changed more than its point moved.
+        wrong = known & self.known[rows] & (exact < self.at_least_mm(now, rows) - _TOUCHING_MM)
+        exact = np.where(wrong | ~known, np.abs(exact), exact)
+        self.known[rows], self.measured_at[rows], self.exact_mm[rows] = known, now, exact
         direction = np.zeros((len(rows), 3))
-        direction[known] = self._directions(now, found, np.flatnonzero(known))
+        on = np.flatnonzero(known)
+        direction[on] = self._directions(now[on], found.foot[on], exact[on], found, on)
         self.direction[rows] = direction
-        self.gap_mm[rows] = self.exact_mm[rows] + self._relief(rows, found, known)
+        self.gap_mm[rows] = np.where(known, exact, WINDOW_MM) + self._relief(rows, found, known)
 
     def _relief(self, rows: IntArray, found: ClosestPoints, known: BoolArray) -> FloatArray:
         relief = np.zeros(len(rows))
@@ -117,38 +122,54 @@ class NearPoints:
             relief[known] += np.einsum("ij,ij->i", found.barycentric[known], corners)
         return relief
 
-    def _directions(self, now: FloatArray, found: ClosestPoints, rows: IntArray) -> FloatArray:
+    def _directions(
+        self,
+        now: FloatArray,
+        foot: FloatArray,
+        signed: FloatArray,
+        found: ClosestPoints,
+        rows: IntArray,
+    ) -> FloatArray:
         """Unit gradients of the signed distance at some of the points, (k, 3).
 
         In a face its normal, which rounding does not touch; at an edge or a corner the way from
         the foot to the point. Where that is too short, the point is clear as soon as it is clear
         of one of the faces there: the normal of the one that looks most against the load.
         """
-        mesh, feature, face = self.index.mesh, found.feature[rows], found.face[rows]
-        assert found.signed_mm is not None
+        mesh, face = self.index.mesh, found.face[rows]
         direction = mesh.face_normals[face]
-        rim = np.flatnonzero(feature)
-        signed = found.signed_mm[rows[rim]]
-        away = np.abs(signed) > _TOUCHING_MM
-        far = rim[away]
-        direction[far] = (now[rows[far]] - found.foot[rows[far]]) / signed[away, None]
-        for k in rim[~away].tolist():
-            around = self._faces_at(int(face[k]), int(feature[k]))
-            normals = mesh.face_normals[around]
-            direction[k] = normals[np.argmax(normals @ self.against)]
+        touching = np.abs(signed) <= _TOUCHING_MM
+        far = np.flatnonzero((found.feature[rows] > 0) & ~touching)
+        direction[far] = (now[far] - foot[far]) / signed[far, None]
+        touching = np.flatnonzero(touching)
+        direction[touching] = mesh.face_normals[self._against_load(face[touching], foot[touching])]
         return direction
 
-    def _faces_at(self, face: int, feature: int) -> IntArray:
-        """Faces with an area that share an edge or corner of a face."""
+    def _against_load(self, face: IntArray, places: FloatArray) -> IntArray:
+        """Of the faces around places on faces, (k,), the one that looks most against the load.
+
+        Whether a place lies on an edge or corner is known to ``_TOUCHING_MM`` only.
+        """
         mesh = self.index.mesh
-        corners = mesh.faces[face]
+        rows = np.arange(len(face))
+        triangle = mesh.triangles[face]
+        arms, sides = places[:, None] - triangle, np.roll(triangle, -1, axis=1) - triangle
+        at_corner = np.linalg.norm(arms, axis=2) <= _TOUCHING_MM
+        off = np.linalg.norm(np.cross(arms, sides), axis=2)
+        on_side = off <= _TOUCHING_MM * np.linalg.norm(sides, axis=2)
+        is_corner, is_side = at_corner.any(axis=1), on_side.any(axis=1)
+        first = np.where(is_corner, at_corner.argmax(axis=1), on_side.argmax(axis=1))
+        second = mesh.faces[face, (first + 1) % 3]
         starts, faces = self._faces_by_corner
-        first = corners[(feature - 1) % 3]
-        around = faces[starts[first] : starts[first + 1]]
-        if feature < 4:
-            second = corners[feature % 3]
-            around = around[(mesh.faces[around] == second).any(axis=1)]
-        return around[mesh.face_areas[around] > 0]
+        begin = starts[mesh.faces[face, first]]
+        row, place = ragged(starts[mesh.faces[face, first] + 1] - begin)
+        around = faces[begin[row] + place]
+        fits = (mesh.faces[around] == second[row, None]).any(axis=1) & is_side[row]
+        fits = (fits | is_corner[row]) & (mesh.face_areas[around] > 0)
+        row = np.concatenate([rows, row[fits]])
+        around = np.concatenate([face, around[fits]])
+        order = np.lexsort([-(mesh.face_normals[around] @ self.against), row])
+        return around[order][np.searchsorted(row[order], rows)]
 
     @cached_property
     def _faces_by_corner(self) -> tuple[IntArray, IntArray]:

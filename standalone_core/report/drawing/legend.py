@@ -194,6 +194,18 @@ def nice_limit(wanted: float) -> float:
     return next(v for v in _ascending(NICE_LIMITS, wanted) if v >= wanted * (1.0 - 1e-9))
 
 
+def nice_values(most: float, count: int = 5) -> tuple[float, ...]:
+    """Return at most so many evenly spaced round numbers from above 0 up to a limit.
+
+    Examples
+    --------
+    >>> nice_values(150.0), nice_values(1.5), nice_values(80.0, 4)
+    ((50.0, 100.0, 150.0), (0.5, 1.0, 1.5), (20.0, 40.0, 60.0, 80.0))
+    """
+    step = next(s for s in _ascending(NICE_STEPS, most / count) if s * count >= most * (1 - 1e-9))
+    return tuple(k * step for k in range(1, count + 1) if k * step <= most * (1 + 1e-9))
+
+
 def number(value: float, *, signed: bool = False) -> str:
     """Write a number without needless digits, with a true minus sign."""
     text = f"{abs(value):.6g}"

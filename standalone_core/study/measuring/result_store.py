@@ -20,8 +20,8 @@ from numpy.lib.npyio import NpzFile
 from numpy.typing import NDArray
 
 from ...atomic import atomic_write
-from ...check import versions_used
 from ...errors import FileError, StudyError
+from ...versions import versions_used
 
 KEPT = "kept"
 """Folder of kept results inside a study's folder of results."""

@@ -10,10 +10,10 @@ from pathlib import Path
 
 from ...areas.area_set import AreaSet
 from ...areas.chosen import faces_to_fit
-from ...check import versions_used
 from ...measure import ReadyDesign, read_design, ready_design_steps, refuse_unknown_areas
 from ...progress import Progress, Steps, run, scaled
 from ...stopwatch import Stopwatch
+from ...versions import versions_used
 from ..file.inputs import StudyInputs
 from ..plan import StudyPlan
 from .all_causes import explain_study_steps

@@ -1,0 +1,141 @@
+"""A crown laid roughly on its die, with the path of insertion and directions that both share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..areas.settings import AreaSettings
+from ..arrays import FloatArray
+from ..deviation.same_surface import is_same_surface
+from ..mesh.triangle_mesh import TriangleMesh
+from ..progress import Progress, Steps, scaled
+from ..superimpose.prepared import PreparedDesign
+from ..superimpose.rigid import inverse, turned
+from ..surface.closest import SurfaceIndex
+from .crown import FitCrown, ready_crown_steps
+from .die import FitDie
+from .seat.rough_pose import RoughPose, rough_pose_steps
+from .settings import FitSettings
+
+
+@dataclass(frozen=True, eq=False)
+class PlacedCrown:
+    """A crown that lies roughly on its die.
+
+    Attributes
+    ----------
+    crown : FitCrown
+        In its own frame, with the die's path of insertion and directions.
+    die : FitDie
+        Without a finish line.
+    pose : RoughPose
+    is_scan : bool
+        Whether the crown is not the design's own surface.
+    """
+
+    crown: FitCrown
+    die: FitDie
+    pose: RoughPose
+    is_scan: bool
+
+
+def own_crown_steps(
+    mesh: TriangleMesh, design: FitCrown | None, settings: FitSettings
+) -> Steps[FitCrown]:
+    """Find a crown's areas in its own frame, whatever pose it lies in.
+
+    A crown that is its design's copy in place has the design's areas already.
+    """
+    if design is not None and design.evaluation.design.checksum == mesh.checksum:
+        return design
+    areas = replace(settings.areas, insertion=None, mesial_direction=None, buccal_direction=None)
+    return (
+        yield from ready_crown_steps(
+            mesh, areas, spacing_mm=settings.spacing_mm, without_intaglio=True
+        )
+    )
+
+
+def placed_steps(
+    crown: FitCrown, die_mesh: TriangleMesh, design: FitCrown | None, settings: FitSettings
+) -> Steps[PlacedCrown]:
+    """Lay a crown roughly on its die.
+
+    Parameters
+    ----------
+    crown : FitCrown
+        In its own frame.
+    die_mesh : TriangleMesh
+    design : FitCrown or None
+        The crown's design, in the die's frame.
+    settings : FitSettings
+
+    Raises
+    ------
+    AreaError
+        The crown has no intaglio.
+    SuperimpositionError
+        The die does not match.
+    """
+    crown.refuse_without_intaglio()
+    index = SurfaceIndex(die_mesh)
+    prepared = None
+    if design is not None:
+        prepared = PreparedDesign(SurfaceIndex(design.evaluation.design))
+    pose = yield from scaled(rough_pose_steps(crown, index, prepared), 0.0, 0.9)
+    yield Progress("Making the die ready", 0.9)
+    if pose.die_inside_out:
+        index = SurfaceIndex(die_mesh.flipped())
+    axis = _axis(crown, design, pose, settings.areas)
+    is_scan = prepared is None or not is_same_surface(
+        prepared.index.mesh, crown.evaluation.design.moved(pose.T_die_crown)
+    )
+    return PlacedCrown(
+        crown=directed(crown, pose.T_die_crown, axis, settings.areas),
+        die=FitDie(mesh=index.mesh, index=index, axis=axis),
+        pose=pose,
+        is_scan=is_scan,
+    )
+
+
+def directed(
+    crown: FitCrown, T_die_crown: FloatArray, axis: FloatArray, areas: AreaSettings
+) -> FitCrown:
+    """Return a crown with the path of insertion and the directions of its die.
+
+    Parameters
+    ----------
+    crown : FitCrown
+        In its own frame.
+    T_die_crown : (4, 4) float
+    axis : (3,) float
+        The die's path of insertion.
+    areas : AreaSettings
+        With the directions in the die's frame.
+    """
+    to_crown = inverse(T_die_crown)
+
+    def own(direction: tuple[float, ...] | None) -> tuple[float, ...] | None:
+        return None if direction is None else tuple((to_crown[:3, :3] @ direction).tolist())
+
+    settings = replace(
+        crown.area_set.settings,
+        mesial_direction=own(areas.mesial_direction),
+        buccal_direction=own(areas.buccal_direction),
+    )
+    area_set = replace(crown.area_set, insertion=turned(to_crown, axis[None])[0], settings=settings)
+    return replace(crown, area_set=area_set)
+
+
+def _axis(
+    crown: FitCrown, design: FitCrown | None, pose: RoughPose, areas: AreaSettings
+) -> FloatArray:
+    """The path of insertion in the die's frame: given, or the design's, or the crown's own."""
+    if areas.insertion is not None:
+        given = np.asarray(areas.insertion, dtype=np.float64)
+        return given / np.linalg.norm(given)
+    if pose.intended and design is not None and design.area_set.insertion is not None:
+        return design.area_set.insertion
+    return turned(pose.T_die_crown, crown.axis[None])[0]

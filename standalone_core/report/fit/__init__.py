@@ -1,0 +1,1 @@
+"""How a fit is shown: files, page and terminal."""

@@ -1,0 +1,20 @@
+"""The versions of Cuspwise and of what it computes with."""
+
+from __future__ import annotations
+
+import platform
+
+import numpy as np
+import scipy
+
+from .version import VERSION
+
+
+def versions_used() -> dict[str, str]:
+    """Return the versions, by name."""
+    return {
+        "cuspwise": VERSION,
+        "numpy": np.__version__,
+        "scipy": scipy.__version__,
+        "python": platform.python_version(),
+    }
