@@ -98,7 +98,9 @@ def search_die_steps(crown: FitCrown, die: SurfaceIndex) -> Steps[DieFound]:
     fit = yield from scaled(fitting, 0.8, 1.0)
     rivals = [lie.rms_mm for lie in lies if _is_other(crown, lie.T_die_crown, best.T_die_crown)]
     yield Progress("Laid on the die", 1.0)
-    return DieFound(lie_of(crown, die, fit.T_design_scan), fit.rms_mm, min(rivals, default=math.inf))
+    return DieFound(
+        lie_of(crown, die, fit.T_design_scan), fit.rms_mm, min(rivals, default=math.inf)
+    )
 
 
 def _lies_steps(
