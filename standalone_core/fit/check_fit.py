@@ -8,7 +8,6 @@ from dataclasses import replace
 from ..arrays import FloatArray
 from ..deviation.margin_directions import directions_about
 from ..errors import CuspwiseError
-from ..mesh.triangle_mesh import TriangleMesh
 from ..progress import Progress, Steps, run, scaled
 from ..versions import versions_used
 from .attempts import Attempts, at_once

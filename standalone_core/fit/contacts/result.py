@@ -29,7 +29,10 @@ class ToothContact:
     gap_um : float
         The smallest signed distance: positive a gap, negative the depth of the overlap.
     area_mm2 : float
-        Of the crown's surface inside the other tooth; 0 where they do not overlap.
+        Of the crown's surface inside the other tooth, as seen along its mean normal: the length of
+        the sum of its faces' normals times their areas, which depends on the rim alone. A sphere
+        of radius R that overlaps a plane by δ has the disc π (2 R δ − δ²). 0 where they do not
+        overlap.
     place_mm : (3,) float
         On the crown, in the die's frame; the middle of the overlap, or the nearest place.
     strength : "none", "open", "light", "firm" or "tight"
@@ -61,10 +64,11 @@ class Contacts:
     Attributes
     ----------
     rows : tuple of ToothContact
-        Per tooth one or more, the deepest first.
+        Per tooth one or more, the deepest first: those of the crown, and those that only the
+        design has, with the crown's nearest place there.
     gap_um : (n',) float
         Signed distance from each of the crown's evaluation points to the nearest of the teeth,
-        µm; NaN beyond ``search_mm``.
+        µm; NaN beyond ``search_mm``, on the intaglio, and beside an open border of the tooth.
     settings : ContactSettings
     warnings : tuple of str
     """

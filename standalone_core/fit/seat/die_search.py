@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,6 +32,8 @@ _SURE_MM = 0.06
 _OTHER_SHARE = 0.03
 """Two poses less than this share of the intaglio's diagonal apart everywhere are one."""
 _SEARCH = SuperimposeSettings(max_distance_mm=REACH_MM)
+_MOST_MM = 0.3
+"""Poses on parts of a larger scan that lie worse than this are not refined."""
 _COMPARED = 4
 _COMPARED_POINTS = 2_000
 
@@ -95,14 +98,15 @@ def search_die_steps(crown: FitCrown, die: SurfaceIndex) -> Steps[DieFound]:
     fit = yield from scaled(fitting, 0.8, 1.0)
     rivals = [lie.rms_mm for lie in lies if _is_other(crown, lie.T_die_crown, best.T_die_crown)]
     yield Progress("Laid on the die", 1.0)
-    return DieFound(lie_of(crown, die, fit.T_design_scan), fit.rms_mm, min(rivals, default=np.inf))
+    return DieFound(lie_of(crown, die, fit.T_design_scan), fit.rms_mm, min(rivals, default=math.inf))
 
 
 def _lies_steps(
     crown: FitCrown, samples: SurfaceSamples, window: PreparedDesign, die: SurfaceIndex
 ) -> Steps[list[Lie]]:
     """The best few poses on a part of the die, judged against the whole of it."""
-    found = yield from candidates_steps(samples, window, _SEARCH)
+    most_mm = math.inf if window.index is die else _MOST_MM
+    found = yield from candidates_steps(samples, window, _SEARCH, most_mm)
     poses = [one.T_design_scan for one in found[:_COMPARED]]
     return [lie_of(crown, die, pose, _COMPARED_POINTS) for pose in poses]
 
