@@ -96,6 +96,11 @@ def demo_die(
     rng : Generator, optional
         Jitters the vertices along their rings; none by default.
 
+    Returns
+    -------
+    DemoDie
+        The mesh, mm, with its finish line and where the design was meant to sit.
+
     Raises
     ------
     SettingError
