@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
@@ -38,8 +38,9 @@ class FitCrown:
         From each evaluation point to the margin line along the surface, mm.
     parts : Mapping of str to (n',) bool
         The intaglio in parts: "margin" (within ``areas.margin_band_mm`` of the margin line),
-        "axial" (walls: the normal has at most ``areas.wall_share`` along the path of insertion)
-        and "occlusal" (the rest, which looks up at the roof).
+        "occlusal" (what looks down from the upper half of the cavity: the normal has more than
+        ``areas.wall_share`` along the path of insertion) and "axial" (the walls, with the
+        chamfer or shoulder below them).
     """
 
     area_set: AreaSet
@@ -134,23 +135,18 @@ def crown_of_areas(
 
 
 def _parts(area_set: AreaSet, margin_distance_mm: FloatArray) -> dict[str, BoolArray]:
-    settings = area_set.settings
+    settings, axis = area_set.settings, area_set.insertion
     intaglio = area_set["intaglio"].points
+    height = area_set.evaluation.points @ axis
+    low, high = height[intaglio].min(), height[intaglio].max()
+    wall = np.abs(area_set.evaluation.normals @ axis) <= settings.wall_share
+    roof = ~wall & (height >= 0.5 * (low + high))
     margin = intaglio & (margin_distance_mm <= settings.margin_band_mm)
-    along = np.abs(area_set.evaluation.normals @ area_set.insertion)
-    wall = along <= settings.wall_share
     return {
         "margin": margin,
-        "axial": intaglio & ~margin & wall,
-        "occlusal": intaglio & ~margin & ~wall,
+        "axial": intaglio & ~margin & ~roof,
+        "occlusal": intaglio & ~margin & roof,
     }
-
-
-def moved_crown(crown: FitCrown, motion: FloatArray) -> FitCrown:
-    """Return a crown after a rigid motion (4, 4), point for point."""
-    areas = crown.area_set.moved(motion)
-    index = SurfaceIndex(areas.evaluation.mesh, threads=crown.index.threads)
-    return replace(crown, area_set=areas, index=index)
 
 
 def _why_not_seated(area_set: AreaSet) -> str:
