@@ -201,10 +201,10 @@ def test_sections_show_the_gap_at_its_size(result: FitResult):
 def test_a_crown_that_cannot_go_on_is_cut_where_it_binds():
     held = made.held_up()
     plots = section_plots(held, seated_frame(held))
-    assert [plot.name for plot in plots] == ["mesiodistal", "buccolingual", "binding"]
+    assert [plot.name for plot in plots] == ["binding", "mesiodistal", "buccolingual"]
     spot = held.seat.spots[0].place_mm
     frame = seated_frame(held)
-    window = plots[2].insets[-1].window
+    window = plots[0].insets[-1].window
     across = np.hypot(*frame.across(spot[None])[0])
     assert window.x + 0.5 * window.width == pytest.approx(across, abs=1e-3)
     height = (spot - frame.middle) @ frame.axis

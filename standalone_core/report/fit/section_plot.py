@@ -97,8 +97,8 @@ class SectionPlot:
 def section_plots(result: FitResult, frame: SeatedFrame) -> tuple[SectionPlot, ...]:
     """Lay out sections along the path of insertion through the middle of the margin line.
 
-    Two of them, mesiodistal and buccolingual, and of a crown that cannot go on a third one
-    through the contact spot with the largest share of the load.
+    Two of them, mesiodistal and buccolingual, and of a crown that cannot go on another one
+    before them, through the contact spot with the largest share of the load.
 
     Parameters
     ----------
@@ -140,7 +140,8 @@ def _planes(result: FitResult, frame: SeatedFrame) -> list[_Plane]:
     if seat is not None and seat.stop == "cannot_go_on" and seat.spots:
         place = seat.spots[0].place_mm
         x, y = frame.across(place[None])[0].tolist()
-        planes.append(_Plane("binding", _BINDING, math.degrees(math.atan2(y, x)) % 360.0, place))
+        angle = math.degrees(math.atan2(y, x)) % 360.0
+        planes.insert(0, _Plane("binding", _BINDING, angle, place))
     return planes
 
 
