@@ -76,9 +76,9 @@ def _chained(pieces: IntArray) -> list[tuple[list[int], bool]]:
         one, other = ends[first]
         chain = [one, other] if len(at[one]) == 1 or len(at[other]) != 1 else [other, one]
         used[first] = True
-        while (piece := next((p for p in at[chain[-1]] if not used[p]), None)) is not None:
-            used[piece] = True
-            start, end = ends[piece]
+        while (following := next((p for p in at[chain[-1]] if not used[p]), None)) is not None:
+            used[following] = True
+            start, end = ends[following]
             chain.append(end if start == chain[-1] else start)
         closed = len(chain) > 2 and chain[0] == chain[-1]
         chains.append((chain[:-1] if closed else chain, closed))

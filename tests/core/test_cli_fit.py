@@ -20,11 +20,17 @@ from cuspwise.standalone_core.cli.fit_settings import (
 )
 from cuspwise.standalone_core.cli.main import main
 from cuspwise.standalone_core.cli.setting_options import option_name
+from cuspwise.standalone_core.demo.die import demo_die
 from cuspwise.standalone_core.errors import SettingError
+from cuspwise.standalone_core.fit import check_fit
+from cuspwise.standalone_core.fit.inputs import FitFiles
+from cuspwise.standalone_core.fit.result import FitResult
 from cuspwise.standalone_core.fit.settings import FitSettings
 from cuspwise.standalone_core.mesh.write import write_mesh
+from cuspwise.standalone_core.progress import Progress, Steps
 from cuspwise.standalone_core.setting import all_settings, changed, declared_in
 from cuspwise.standalone_core.study.file.keys import Key
+from made import fit_results as made
 from made.crowns import demo_crown
 from made.setting_values import slips, usual, wrong_values
 
@@ -137,7 +143,6 @@ def test_options_are_called_like_their_settings_and_set_them():
         (["--set", "places=5"], "Write gap.places or walls.places."),
         (["--set", "patch_m=1"], "Did you mean patch_mm?"),
         (["--hard", "--set", "contact=patches"], "--hard: It contradicts '--set contact=patches'."),
-        ([], "none.stl: "),
     ],
 )
 def test_nonsense_is_told_with_its_remedy(options: list[str], words: str):
@@ -181,3 +186,57 @@ def test_walls_of_a_design_are_told_and_written(tmp_path: Path, monkeypatch: pyt
     printed = CliRunner().invoke(main, ["walls", "crown.stl", *options, "--json"])
     told = json.loads(printed.stdout)
     assert told["walls"] == document["walls"]
+
+
+def test_a_fit_without_a_finish_line_is_written_and_ends_well(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """What is computed is put together by hand here; a slow test computes it."""
+    asked: list[tuple[FitFiles, FitSettings]] = []
+
+    def measured(files: FitFiles, settings: FitSettings) -> Steps[FitResult]:
+        asked.append((files, settings))
+        yield Progress("Seating", 0.5)
+        return made.without_finish_line()
+
+    monkeypatch.setattr(check_fit, "check_fit_steps", measured)
+    monkeypatch.chdir(tmp_path)
+    options = ["--neighbours", "36.stl", "--neighbours", "38.stl", "--seated", "both.stl", "--hard"]
+    done = CliRunner().invoke(main, ["fit", "a.stl", "die.stl", *options, "--no-pictures"])
+    assert done.exit_code == 0, done.output
+    assert "Margin: Not measured: give a finish line." in done.output
+    assert "Written to a_fit: fit.html, fit.json, fit.csv" in done.output
+    ((files, settings),) = asked
+    assert files == FitFiles(
+        Path("a.stl"),
+        Path("die.stl"),
+        seated=Path("both.stl"),
+        neighbours=(Path("36.stl"), Path("38.stl")),
+    )
+    assert settings.seat.contact == "hard"
+    printed = CliRunner().invoke(main, ["fit", "a.stl", "die.stl", "--json"])
+    assert json.loads(printed.stdout)["missing"]["margin"] == "Not measured: give a finish line."
+    assert {path.name for path in tmp_path.iterdir()} == {"a_fit"}
+
+
+@pytest.mark.slow
+def test_a_design_is_fitted_on_its_die(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.chdir(tmp_path)
+    crown = demo_crown(0.4)
+    write_mesh(tmp_path / "crown.stl", crown.mesh)
+    write_mesh(tmp_path / "die.stl", demo_die(crown, edge_mm=0.4).mesh)
+    options = ["--spacing", "0.4", "--mesial", "1,0,0", "--no-pictures"]
+    done = CliRunner().invoke(main, ["fit", "crown.stl", "die.stl", *options])
+    assert done.exit_code == 0, done.output
+    assert "give a finish line" in done.output
+    told = json.loads((tmp_path / "crown_fit" / "fit.json").read_text(encoding="utf-8"))
+    assert told["seat"]["stop"] == "rests"
+    assert told["margin"] is None
+    assert told["gap_um"]["whole"]["mean"] > 0.0
+    with_design = CliRunner().invoke(
+        main, ["fit", "crown.stl", "die.stl", "--design", "crown.stl", *options]
+    )
+    assert with_design.exit_code == 0, with_design.output
+    assert {path.name for path in (tmp_path / "crown_fit").iterdir()} >= {"marginal_gap.csv"}
+    told = json.loads((tmp_path / "crown_fit" / "fit.json").read_text(encoding="utf-8"))
+    assert len(told["margin"]["sectors"]) == 8

@@ -17,7 +17,7 @@ from cuspwise.standalone_core.fit.result import FitResult
 from cuspwise.standalone_core.report.drawing.amount_colours import amount_colours
 from cuspwise.standalone_core.report.fit import output, sentences
 from cuspwise.standalone_core.report.fit.document import fit_document
-from cuspwise.standalone_core.report.fit.judged import fit_headline
+from cuspwise.standalone_core.report.fit.judged import fit_headline, judged
 from cuspwise.standalone_core.report.fit.output import write_fit, write_walls
 from cuspwise.standalone_core.report.fit.tables import fit_csv, marginal_gap_csv
 from cuspwise.standalone_core.report.fit.terminal import fit_view, walls_view
@@ -193,6 +193,10 @@ def all_within() -> FitResult:
     return made.made_fit(walls=replace(walls, areas=areas, within=True))
 
 
+def without_intended_seat() -> FitResult:
+    return replace(all_within(), seat=replace(made.made_seat(), above_intended_um=np.nan))
+
+
 def no_match() -> FitResult:
     return made.made_fit(seat=replace(made.made_seat(), stop="does_not_match"))
 
@@ -204,6 +208,16 @@ def no_match() -> FitResult:
         (made.made_fit, "outside", "goes down on its die, but its walls are thinner than required"),
         (made.held_up, "outside", "The crown cannot go on: it rests 730 µm too high"),
         (no_match, "outside", "The crown does not match this die"),
+        (
+            without_intended_seat,
+            "within",
+            "The crown rests on its die; margin and walls are within their limits",
+        ),
+        (
+            lambda: replace(made.scanned_seated(), seat=None, walls=all_within().walls),
+            "within",
+            "The crown was scanned on its die; margin and walls are within",
+        ),
         (made.without_finish_line, "outside", "than required; its margin was not measured"),
         (
             lambda: replace(all_within(), margin=None),
@@ -228,13 +242,19 @@ def test_the_verdict_comes_in_words(case: object, verdict: str, title: str):
     assert title in said.title
 
 
+def test_a_seat_that_cannot_be_compared_is_not_judged():
+    result = without_intended_seat()
+    assert "seat" not in {one.part for one in judged(result)}
+    assert any("No intended seat is known" in line for line in sentences.answer_lines(result))
+
+
 def test_what_holds_a_crown_up_is_told_with_its_relief():
     lines = sentences.answer_lines(made.held_up())
     assert "The crown lies 730.0 µm above its intended seat; it rests on 3 spots." in lines
     (held,) = [line for line in lines if line.startswith("What holds it")]
     assert "under the occlusal surface, mesial (50.0 % of the load)" in held
     (relief,) = [line for line in lines if line.startswith("Taking off up to 90 µm")]
-    assert relief.endswith("would let it down to 1.4 µm above its intended seat.")
+    assert relief.endswith("would let it down; it would then lie 1.4 µm above its intended seat.")
     assert "Gap and margin are those of the crown where it is held up." in lines
 
 

@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 from datetime import UTC, datetime
 from html.parser import HTMLParser
+from pathlib import Path
 from types import MappingProxyType
 
 import numpy as np
@@ -16,6 +17,7 @@ from cuspwise.standalone_core.report.fit import sentences
 from cuspwise.standalone_core.report.fit.frame import own_frame, seated_frame
 from cuspwise.standalone_core.report.fit.intaglio_map import flat_intaglio
 from cuspwise.standalone_core.report.fit.judged import fit_headline
+from cuspwise.standalone_core.report.fit.output import write_fit
 from cuspwise.standalone_core.report.fit.page import fit_page
 from cuspwise.standalone_core.report.fit.polar_plot import MIDDLE, RADIUS, polar_plot
 from cuspwise.standalone_core.report.fit.section_plot import section_plots
@@ -104,16 +106,14 @@ def test_names_are_escaped(result: FitResult):
     assert "&lt;script&gt;" in page
 
 
-def test_a_page_without_seat_shows_the_reason():
-    page = page_of(
-        made.made_fit(
-            **dict.fromkeys(("seat", "gap", "margin", "walls", "contacts")),
-            die=None,
-            missing={"seat": "It has no intaglio. Give a crown with its inner surface."},
-        )
-    )
-    assert "It has no intaglio. Give a crown with its inner surface." in page
+def test_a_crown_without_an_intaglio_is_told_with_the_remedy(tmp_path: Path):
+    result = made.outer_surface_only()
+    page = page_of(result)
+    assert page.count("Give a crown with its inner surface.") >= 4
+    assert "Whether the crown goes down is not known" in page
     assert "Sections through" not in page
+    written = {path.name for path in write_fit(result, tmp_path, pictures="no")}
+    assert written == {"fit.html", "fit.json", "fit.csv"}
 
 
 # Drawings
@@ -196,6 +196,19 @@ def test_sections_show_the_gap_at_its_size(result: FitResult):
             corner = np.array([inset.window.x, inset.window.y])
             assert (finish > corner).all()
             assert (finish < corner + inset.window.width).all()
+
+
+def test_a_crown_that_cannot_go_on_is_cut_where_it_binds():
+    held = made.held_up()
+    plots = section_plots(held, seated_frame(held))
+    assert [plot.name for plot in plots] == ["binding", "mesiodistal", "buccolingual"]
+    spot = held.seat.spots[0].place_mm
+    frame = seated_frame(held)
+    window = plots[0].insets[-1].window
+    across = np.hypot(*frame.across(spot[None])[0])
+    assert window.x + 0.5 * window.width == pytest.approx(across, abs=1e-3)
+    height = (spot - frame.middle) @ frame.axis
+    assert -(window.y + 0.5 * window.height) == pytest.approx(height, abs=1e-3)
 
 
 def test_without_directions_sections_are_told_by_the_file_s_axes(result: FitResult):

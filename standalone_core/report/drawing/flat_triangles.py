@@ -46,7 +46,7 @@ def flat_triangles_png(
     paint = colours[faces].astype(np.float64).mean(axis=1) / 255.0
     # A line in the triangle's own colour closes the seam that smoothing leaves between two.
     axes.add_collection(
-        PolyCollection(points[faces], facecolor=paint, edgecolor=paint, linewidths=0.4)
+        PolyCollection(list(points[faces]), facecolor=paint, edgecolor=paint, linewidths=0.4)
     )
     data = io.BytesIO()
     drawing.savefig(data, format="png", dpi=DPI, transparent=True, metadata={"Software": None})

@@ -82,9 +82,9 @@ class Judged:
 
 
 def judged(result: FitResult) -> tuple[Judged, ...]:
-    """Return all that is held against a limit: seat, margin, walls."""
+    """Return all that is held against a limit: seat, if an intended one is known; margin; walls."""
     found: list[Judged] = []
-    if result.seat is not None:
+    if result.seat is not None and (known_height(result.seat) or _stays_up(result.seat)):
         found.append(_seat(result.seat))
     if result.margin is not None:
         found.append(_margin(result.margin))
@@ -115,7 +115,7 @@ def judged_walls(walls: Walls) -> list[Judged]:
 def fit_headline(result: FitResult) -> Headline:
     """Sum a fit up: a crown that stays up decides, then a limit not kept, then what is missing."""
     found = judged(result)
-    missing = [part for part in NEEDED if part not in {one.part for one in found}]
+    missing = [part for part in NEEDED if getattr(result, part) is None]
     if result.triple_scan is not None and SEAT in missing:
         missing.remove(SEAT)
     stays_up = _stays_up(result.seat)
@@ -148,20 +148,27 @@ def _stays_up(seat: Seat | None) -> str:
         return ""
     if seat.stop == "does_not_match":
         return "The crown does not match this die"
-    if not math.isfinite(seat.above_intended_um):
+    if not known_height(seat):
         return "The crown cannot go on"
     high = micrometres(seat.above_intended_um, digits=0)
     return f"The crown cannot go on: it rests {high} µm too high"
 
 
+def known_height(seat: Seat) -> bool:
+    """Return whether it is known how far a seat lies above the intended one."""
+    return math.isfinite(seat.above_intended_um)
+
+
 def _down(result: FitResult) -> str:
-    if result.seat is None and result.triple_scan is None:
-        return "The crown was not seated"
-    return "The crown goes down on its die"
+    if result.seat is None:
+        scanned = result.triple_scan is not None
+        return "The crown was scanned on its die" if scanned else "The crown was not seated"
+    if known_height(result.seat):
+        return "The crown goes down on its die"
+    return "The crown rests on its die"
 
 
 def _seat(seat: Seat) -> Judged:
-    known = math.isfinite(seat.above_intended_um)
     return Judged(
         SEAT,
         "above_intended_um",
@@ -172,7 +179,7 @@ def _seat(seat: Seat) -> Judged:
         "µm",
         "at most",
         WITHIN if seat.stop == "rests" else OUTSIDE,
-        "" if known else "no intended seat is known",
+        "" if known_height(seat) else "no intended seat is known",
     )
 
 

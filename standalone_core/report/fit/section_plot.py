@@ -10,7 +10,7 @@ import numpy as np
 
 from ...arrays import FloatArray
 from ...mesh.plane_cut import plane_cut
-from ...words.text import capital, micrometres
+from ...words.text import micrometres
 from ..drawing.legend import number
 from .frame import SeatedFrame, direction_words
 
@@ -22,9 +22,10 @@ WIDTH_PX = 470.0
 INSET_PX = 190.0
 ROOM_MM = (0.8, 1.3)  # around the crown: beside and above it, and below it
 _LEAST_WINDOW_MM, _MOST_WINDOW_MM = 0.8, 2.5
+_SPOT_WINDOW_MM = 1.0
 _GAPS_IN_WINDOW = 4.0  # so many gaps fit into a magnified window
 _BARS_MM = (0.05, 0.1, 0.2, 0.5, 1.0)
-_AXES = {0: ("mesiodistal", 0.0), 1: ("buccolingual", 90.0)}
+_BINDING = "Through the spot that holds it most"
 
 
 @dataclass(frozen=True)
@@ -94,7 +95,10 @@ class SectionPlot:
 
 
 def section_plots(result: FitResult, frame: SeatedFrame) -> tuple[SectionPlot, ...]:
-    """Lay out two sections along the path of insertion through the middle of the margin line.
+    """Lay out sections along the path of insertion through the middle of the margin line.
+
+    Two of them, mesiodistal and buccolingual, and of a crown that cannot go on another one
+    before them, through the contact spot with the largest share of the load.
 
     Parameters
     ----------
@@ -103,29 +107,57 @@ def section_plots(result: FitResult, frame: SeatedFrame) -> tuple[SectionPlot, .
     frame : SeatedFrame
         Of the same.
     """
-    cuts = {which: _cut(result, frame, which) for which in _AXES}
-    cuts = {which: cut for which, cut in cuts.items() if cut.crown}
+    cuts = [cut for plane in _planes(result, frame) if (cut := _cut(result, frame, plane)).crown]
     if not cuts:
         return ()
-    size = _size([cut.crown for cut in cuts.values()])
-    return tuple(_section(result, frame, which, cut, size) for which, cut in cuts.items())
+    size = _size([cut.crown for cut in cuts])
+    return tuple(_section(result, frame, cut, size) for cut in cuts)
+
+
+@dataclass(frozen=True, eq=False)
+class _Plane:
+    """A plane: name, title (empty without known directions), angle, and a place to magnify."""
+
+    name: str
+    title: str
+    angle: float
+    spot_mm: FloatArray | None = None
+
+
+def _planes(result: FitResult, frame: SeatedFrame) -> list[_Plane]:
+    directions = frame.directions
+    mesial = directions.zero_name == "mesial"
+    buccal = math.isfinite(directions.buccal_deg)
+    planes = [
+        _Plane("mesiodistal", "Mesiodistal" if mesial else "", 0.0),
+        _Plane(
+            "buccolingual",
+            "Buccolingual" if mesial or buccal else "",
+            directions.buccal_deg if buccal else 90.0,
+        ),
+    ]
+    seat = result.seat
+    if seat is not None and seat.stop == "cannot_go_on" and seat.spots:
+        place = seat.spots[0].place_mm
+        x, y = frame.across(place[None])[0].tolist()
+        angle = math.degrees(math.atan2(y, x)) % 360.0
+        planes.insert(0, _Plane("binding", _BINDING, angle, place))
+    return planes
 
 
 @dataclass(frozen=True, eq=False)
 class _Cut:
     """Crown and die in a plane: flat points, y downwards, and whether they close to a ring."""
 
-    title: str
-    angle: float
+    plane: _Plane
     axes: FloatArray
     crown: list[tuple[FloatArray, bool]]
     die: list[tuple[FloatArray, bool]]
 
 
-def _cut(result: FitResult, frame: SeatedFrame, which: int) -> _Cut:
+def _cut(result: FitResult, frame: SeatedFrame, plane: _Plane) -> _Cut:
     assert result.die is not None  # a seated crown has one
-    title, angle = _plane(frame, which)
-    turn = math.radians(angle)
+    turn = math.radians(plane.angle)
     along = math.cos(turn) * frame.directions.zero + math.sin(turn) * frame.directions.quarter
     normal = np.cross(frame.axis, along)
     axes = np.stack([along, -frame.axis], axis=1)
@@ -136,17 +168,16 @@ def _cut(result: FitResult, frame: SeatedFrame, which: int) -> _Cut:
             plane_cut(result.die.mesh, frame.middle, normal),
         )
     )
-    return _Cut(title, angle, axes, crown, die)
+    return _Cut(plane, axes, crown, die)
 
 
-def _section(
-    result: FitResult, frame: SeatedFrame, which: int, cut: _Cut, size: FloatArray
-) -> SectionPlot:
+def _section(result: FitResult, frame: SeatedFrame, cut: _Cut, size: FloatArray) -> SectionPlot:
     window = _around(np.vstack([points for points, _ in cut.crown]), size)
-    sides = [direction_words(frame.directions, cut.angle + turned) for turned in (180.0, 0.0)]
+    angle = cut.plane.angle
+    sides = [direction_words(frame.directions, angle + turned) for turned in (180.0, 0.0)]
     return SectionPlot(
-        name=_AXES[which][0],
-        title=capital(cut.title) if cut.title else f"From {sides[0]} to {sides[1]}",
+        name=cut.plane.name,
+        title=cut.plane.title or f"From {sides[0]} to {sides[1]}",
         left=sides[0],
         right=sides[1],
         crown=_paths(cut.crown, fill=True),
@@ -156,17 +187,6 @@ def _section(
         window=window,
         insets=tuple(_insets(result, frame, cut, WIDTH_PX / window.width)),
     )
-
-
-def _plane(frame: SeatedFrame, which: int) -> tuple[str, float]:
-    """Name of a section if its directions are known, and the angle that it looks along."""
-    name, angle = _AXES[which]
-    directions = frame.directions
-    if which == 0:
-        return (name if directions.zero_name == "mesial" else "", angle)
-    if math.isfinite(directions.buccal_deg):
-        return name, directions.buccal_deg
-    return (name if directions.zero_name == "mesial" else "", angle)
 
 
 def _size(crowns: list[list[tuple[FloatArray, bool]]]) -> FloatArray:
@@ -199,8 +219,11 @@ def _insets(result: FitResult, frame: SeatedFrame, cut: _Cut, scale: float) -> l
     """Magnify the two margins and the place under the roof."""
     found = []
     for turned in (180.0, 0.0) if frame.margin_line_mm is not None else ():
-        angle = (cut.angle + turned) % 360.0
+        angle = (cut.plane.angle + turned) % 360.0
         found.append(_margin_inset(result.margin, frame, angle, cut.axes, scale))
+    if cut.plane.spot_mm is not None:
+        place = (cut.plane.spot_mm - frame.middle) @ cut.axes
+        return [*found, _inset(place, _SPOT_WINDOW_MM, "Spot 1", "", scale)]
     roof = _roof(cut.die)
     if roof is not None:
         crown = np.vstack([points for points, _ in cut.crown])

@@ -103,10 +103,9 @@ def triple_lines(triple: TripleScan) -> list[str]:
         f"{micrometres(triple.die_rms_um)} µm."
     ]
     if math.isfinite(triple.virtual_above_um):
-        lines.append(
-            f"The virtual seat lies {above_words(triple.virtual_above_um)} that one; the two are "
-            f"up to {micrometres(triple.virtual_apart_um)} µm apart."
-        )
+        where = above_words(triple.virtual_above_um, "that one")
+        apart = micrometres(triple.virtual_apart_um)
+        lines.append(f"The virtual seat lies {where}; the two are up to {apart} µm apart.")
     return lines
 
 
@@ -219,21 +218,25 @@ def answer_lines(result: FitResult) -> list[str]:
     return lines
 
 
-def above_words(value_um: float) -> str:
-    """Write a height: 12.0 µm above."""
-    side = "above" if value_um >= 0.0 else "below"
-    return f"{micrometres(abs(value_um))} µm {side}"
+def above_words(value_um: float, seat: str = "its intended seat") -> str:
+    """Write where something lies against a seat: 12.0 µm above its intended seat."""
+    if abs(value_um) < 0.05:
+        return f"at {seat}"
+    side = "above" if value_um > 0.0 else "below"
+    return f"{micrometres(abs(value_um))} µm {side} {seat}"
 
 
 def _height(seat: Seat) -> str:
     if not math.isfinite(seat.above_intended_um):
-        return "No intended seat is known"
-    return f"The crown lies {above_words(seat.above_intended_um)} its intended seat"
+        return "No intended seat is known, without the design in the frame of the die"
+    return f"The crown lies {above_words(seat.above_intended_um)}"
 
 
 def _overlap(seat: Seat) -> str:
     if not seat.overlap_um > 0.0:
         return "they overlap nowhere"
+    if seat.overlap_um < 0.05:
+        return "they overlap by less than 0.1 µm"
     most = micrometres(seat.overlap_um)
     if not seat.overlap_share > 0.0:
         return f"they overlap by up to {most} µm"
@@ -244,8 +247,8 @@ def _overlap(seat: Seat) -> str:
 def _relief(relief: Relief) -> str:
     return (
         f"Taking off up to {micrometres(relief.most_um, digits=0)} µm there "
-        f"({relief.volume_mm3:.2f} mm³ over {relief.area_mm2:.1f} mm²) would let it down to "
-        f"{above_words(relief.above_intended_um)} its intended seat."
+        f"({relief.volume_mm3:.2f} mm³ over {relief.area_mm2:.1f} mm²) would let it down; it would "
+        f"then lie {above_words(relief.above_intended_um)}."
     )
 
 

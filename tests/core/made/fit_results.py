@@ -138,6 +138,21 @@ def scanned_seated() -> FitResult:
     return made_fit(triple_scan=triple)
 
 
+def outer_surface_only() -> FitResult:
+    """A crown without an intaglio: nothing could be done but its contacts, if there were any."""
+    whole = made_crown().area_set
+    areas = {"whole": whole["whole"]}
+    cap = replace(whole, areas=areas, margin_line=None, insertion=None, settings=AreaSettings())
+    crown = replace(made_crown(), area_set=cap, parts=MappingProxyType({}))
+    why = "It has no intaglio that could rest on a die. Give a crown with its inner surface."
+    return made_fit(
+        **dict.fromkeys(("die", "seat", "gap", "margin", "walls", "contacts")),
+        crown=crown,
+        missing=MappingProxyType(dict.fromkeys(("seat", "gap", "margin", "walls"), why)),
+        settings=FitSettings(),
+    )
+
+
 def made_seat() -> Seat:
     """Three spots that carry the load."""
     crown = made_crown()
