@@ -230,7 +230,7 @@ class _Job:
             yield from (f"{name}: {note}" for note in surface.notes)
         yield from crown.area_set.warnings
         if placed is not None:
-            yield from placed.pose.warnings
+            yield from placed.warnings
         yield from self.warnings
 
 

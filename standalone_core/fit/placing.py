@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-
-import numpy as np
 
 from ..areas.settings import AreaSettings
 from ..arrays import FloatArray
 from ..deviation.same_surface import is_same_surface
 from ..mesh.triangle_mesh import TriangleMesh
-from ..progress import Progress, Steps, scaled
+from ..progress import Steps
 from ..superimpose.prepared import PreparedDesign
 from ..superimpose.rigid import inverse, turned
 from ..surface.closest import SurfaceIndex
 from .crown import FitCrown, ready_crown_steps
 from .die import FitDie
-from .seat.rough_pose import RoughPose, rough_pose_steps
+from .intaglio_holes import intaglio_holes
+from .ready_die import ready_die_steps
+from .seat.rough_pose import RoughPose
 from .settings import FitSettings
 
 
@@ -33,12 +34,15 @@ class PlacedCrown:
     pose : RoughPose
     is_scan : bool
         Whether the crown is not the design's own surface.
+    warnings : tuple of str
+        What was wrong, and what was done about it.
     """
 
     crown: FitCrown
     die: FitDie
     pose: RoughPose
     is_scan: bool
+    warnings: tuple[str, ...]
 
 
 def own_crown_steps(
@@ -80,23 +84,18 @@ def placed_steps(
         The die does not match.
     """
     crown.refuse_without_intaglio()
-    index = SurfaceIndex(die_mesh)
     prepared = None
     if design is not None:
         prepared = PreparedDesign(SurfaceIndex(design.evaluation.design))
-    pose = yield from scaled(rough_pose_steps(crown, index, prepared), 0.0, 0.9)
-    yield Progress("Making the die ready", 0.9)
-    if pose.die_inside_out:
-        index = SurfaceIndex(die_mesh.flipped())
-    axis = _axis(crown, design, pose, settings.areas)
-    is_scan = prepared is None or not is_same_surface(
-        prepared.index.mesh, crown.evaluation.design.moved(pose.T_die_crown)
-    )
+    axis = _known_axis(design, settings.areas)
+    ready = yield from ready_die_steps(die_mesh, crown, prepared, axis=axis)
+    moved = crown.evaluation.design.moved(ready.pose.T_die_crown)
     return PlacedCrown(
-        crown=directed(crown, pose.T_die_crown, axis, settings.areas),
-        die=FitDie(mesh=index.mesh, index=index, axis=axis),
-        pose=pose,
-        is_scan=is_scan,
+        crown=directed(crown, ready.pose.T_die_crown, ready.die.axis, settings.areas),
+        die=ready.die,
+        pose=ready.pose,
+        is_scan=prepared is None or not is_same_surface(prepared.index.mesh, moved),
+        warnings=(*ready.warnings, *intaglio_holes(crown)),
     )
 
 
@@ -129,13 +128,11 @@ def directed(
     return replace(crown, area_set=area_set)
 
 
-def _axis(
-    crown: FitCrown, design: FitCrown | None, pose: RoughPose, areas: AreaSettings
-) -> FloatArray:
-    """The path of insertion in the die's frame: given, or the design's, or the crown's own."""
+def _known_axis(design: FitCrown | None, areas: AreaSettings) -> Sequence[float] | None:
+    """The path of insertion in the die's frame, given or the design's; None if neither is known."""
     if areas.insertion is not None:
-        given = np.asarray(areas.insertion, dtype=np.float64)
-        return given / np.linalg.norm(given)
-    if pose.intended and design is not None and design.area_set.insertion is not None:
-        return design.area_set.insertion
-    return turned(pose.T_die_crown, crown.axis[None])[0]
+        return areas.insertion
+    if design is None or design.area_set.insertion is None:
+        return None
+    axis: list[float] = design.area_set.insertion.tolist()
+    return axis

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.area_set import Area, AreaSet, MarginLine
+from cuspwise.standalone_core.areas.margin_distance import distance_to_line
 from cuspwise.standalone_core.causes.correction import (
     corrections_of,
     factor_question,
@@ -15,7 +16,6 @@ from cuspwise.standalone_core.causes.correction import (
 from cuspwise.standalone_core.causes.covariance import Covariance, gaussian, matern
 from cuspwise.standalone_core.causes.design_fields import CauseFields, cause_fields
 from cuspwise.standalone_core.causes.find import CrownToExplain, find_causes
-from cuspwise.standalone_core.areas.margin_distance import distance_to_line
 from cuspwise.standalone_core.causes.members import is_confounded
 from cuspwise.standalone_core.causes.remaining import correlation_length_mm
 from cuspwise.standalone_core.causes.rings import ring_columns, ring_direction

@@ -11,7 +11,7 @@ from cuspwise.standalone_core.demo.die import demo_die
 from cuspwise.standalone_core.demo.neighbours import demo_neighbours
 from cuspwise.standalone_core.errors import AreaError, MeshError, SettingError, SuperimpositionError
 from cuspwise.standalone_core.fit.crown import FitCrown, moved_crown, ready_crown_steps
-from cuspwise.standalone_core.fit.inspect import crossing_teeth, intaglio_holes
+from cuspwise.standalone_core.fit.intaglio_holes import intaglio_holes
 from cuspwise.standalone_core.fit.ready_die import ReadyDie, ready_die_steps
 from cuspwise.standalone_core.fit.seat.rough_pose import rough_pose_steps
 from cuspwise.standalone_core.mesh.refine import evaluation_mesh
@@ -227,14 +227,3 @@ def test_an_open_intaglio_is_told(crown: FitCrown) -> None:
     (sentence,) = intaglio_holes(replace(crown, area_set=areas))
     assert "1 hole, the largest 2." in sentence
     assert "Scan the inside again" in sentence
-
-
-def test_a_neighbour_that_cuts_into_the_crown_is_told(
-    demo: cuspwise.DemoCrown, crown: FitCrown
-) -> None:
-    teeth = [("mesial.stl", demo_neighbours(demo, edge_mm=EDGE_MM)[0].mesh)]
-    assert crossing_teeth(crown, np.eye(4), teeth) == ()
-    inward = motion(np.eye(3), -0.8 * np.sign(teeth[0][1].vertices.mean(axis=0)) * [1, 0, 0])
-    (sentence,) = crossing_teeth(crown, np.eye(4), [("mesial.stl", teeth[0][1].moved(inward))])
-    assert sentence.startswith("mesial.stl cuts 0.")
-    assert "Give the neighbour alone" in sentence
