@@ -183,6 +183,11 @@ class Pair:
         inside = (there > box.min(axis=0) - _ROOM_MM) & (there < box.max(axis=0) + _ROOM_MM)
         return np.flatnonzero(inside.all(axis=1) & mesh.used_vertices)
 
+    @property
+    def coarse_mm(self) -> float:
+        """Spacing of rows that are enough to come near to the seat: patches have many points."""
+        return 0.7 if self.contact == "hard" else 1.5
+
     def thinned(self, spacing_mm: float) -> IntArray:
         """Rows about a spacing apart: enough to come near to the seat."""
         rows = [
