@@ -7,7 +7,7 @@ import igl
 import numpy as np
 import pytest
 from cuspwise.standalone_core.demo.die import demo_die
-from cuspwise.standalone_core.fit.seat.edge_cuts import edge_cuts
+from cuspwise.standalone_core.fit.seat.edge_cuts import edge_cuts, usual_sag_mm
 from cuspwise.standalone_core.fit.seat.facets import Facets
 from cuspwise.standalone_core.fit.seat.motion import placed, undone
 from cuspwise.standalone_core.fit.seat.pair import Pair
@@ -29,7 +29,8 @@ from made.fit_shapes import (
 from made.tiers import slow
 from scipy.spatial.transform import Rotation
 
-COARSE = {"sides": 60, "step_mm": 0.8}
+COARSE = {"sides": 90, "step_mm": 1.3}
+FEW = {"sides": 36, "step_mm": 1.7}
 PAIRS = {
     "cone of 2°": lambda: cone_pair(2.0, 0.03, **COARSE),
     "cone of 6°": lambda: cone_pair(6.0, 0.05, **COARSE),
@@ -68,7 +69,7 @@ def intended(pair: FitPair) -> np.ndarray:
     [
         ("cone of 2°", (0, 0, 0), (0, 0, 0)),
         ("cone of 6°", (2, 0, 1), (0.2, 0, 0)),
-        ("cone of 12°", (0, 0, 0), (0, 0, 0)),
+        slow("cone of 12°", (0, 0, 0), (0, 0, 0)),
         ("shoulder", (1.5, -1, 0), (0, 0.1, 0)),
         ("roof first", (0, 0, 0), (0.02, 0, 0)),
         slow("cone of 2°", (6, 0, 3), (0.3, 0, 0.5)),
@@ -128,7 +129,7 @@ def test_points_far_from_the_die_are_measured_once() -> None:
 
 def test_play_and_rocking() -> None:
     start = turned((0, 0, 0), (0.02, 0, -0.1), np.zeros(3))
-    shoulder = seated(PAIRS["shoulder"](), start, with_play=True)
+    shoulder = seated(shoulder_pair(**FEW), start, with_play=True)
     across = np.array([each.across_um for each in shoulder.play])
     assert [each.towards for each in shoulder.play[::2]] == [
         "mesial",
@@ -136,19 +137,23 @@ def test_play_and_rocking() -> None:
         "distal",
         "lingual",
     ]
-    # 2 × 50 µm, and within the facets' sag R (1 − cos 3°) in other directions; put in the middle.
+    # 2 × 50 µm; elsewhere within a share of the facets' sag R (1 − cos 5°), 15 µm. In the middle.
     assert across[0] + across[4] == pytest.approx(100.0, abs=0.01)
-    assert across == pytest.approx(np.full(8, 50.0), abs=0.5)
+    assert across == pytest.approx(np.full(8, 50.0), abs=1.0)
     assert shoulder.T_die_crown[:2, 3] == pytest.approx([0, 0], abs=5e-4)
     assert max(max(each.rise_um, each.drop_um) for each in shoulder.play) < 0.01
     assert shoulder.along_um == pytest.approx(5000.0, abs=0.01)  # the die's height over its edge
-    cone = seated(PAIRS["cone of 6°"](), np.eye(4), with_play=True)
+
+
+@pytest.mark.slow
+def test_a_cone_neither_plays_nor_rocks() -> None:
+    cone = seated(cone_pair(**FEW), np.eye(4), with_play=True)
     assert max(max(p.across_um, p.rise_um, p.drop_um) for p in cone.play) < 0.01
 
 
 def test_crown_on_its_roof_is_put_into_the_middle_of_its_play() -> None:
     start = turned((0, 0, 0), (0.008, -0.004, -0.3), np.zeros(3))
-    pair = PAIRS["roof first"]()
+    pair = roof_first_pair(**FEW)
     seat = seated(pair, start, with_play=True)
     wall = (30.0 / np.sin(np.deg2rad(2)) - 500.0) * np.tan(np.deg2rad(2))  # gap left, across
     assert seat.T_die_crown[:3, 3] == pytest.approx([0, 0, -0.5], abs=3e-4)
@@ -157,7 +162,7 @@ def test_crown_on_its_roof_is_put_into_the_middle_of_its_play() -> None:
 
 
 def test_spots_carry_the_whole_load() -> None:
-    seat = seated(PAIRS["cone of 6°"](), np.eye(4))
+    seat = seated(cone_pair(**FEW), np.eye(4))
     assert sum(spot.share for spot in seat.spots) == pytest.approx(1.0, abs=1e-6)
     assert [s.share for s in seat.spots] == sorted((s.share for s in seat.spots), reverse=True)
     # Each wall pushes up by the sine of its taper.
@@ -165,22 +170,22 @@ def test_spots_carry_the_whole_load() -> None:
         assert spot.share / spot.force == pytest.approx(np.sin(np.deg2rad(6)), abs=1e-3)
         back = placed(undone(seat.T_die_crown), spot.place_mm)
         assert spot.crown_place_mm == pytest.approx(back)
-        assert spot.part in ("axial", "margin") and spot.where
+        assert spot.part in ("axial", "margin")
+        assert spot.where
 
 
 def test_wall_contact_lifts_by_its_height_over_the_sine_and_relief_lets_it_down() -> None:
-    pair = PAIRS["cone of 6°"]()
-    evaluation = pair.crown.evaluation
-    wall = pair.crown.parts["axial"]
-    rise = np.zeros(len(evaluation.points))
-    rise[wall | pair.crown.parts["margin"]] = 10.0  # µm, off the walls all round
+    pair = cone_pair(**FEW)
+    points = pair.crown.evaluation.points
+    wall = pair.crown.intaglio & (np.hypot(points[:, 0], points[:, 1]) > 3.2)
+    rise = np.where(wall, 10.0, 0.0)  # µm, off the walls all round
     seat = seated(pair, np.eye(4), intended=intended(pair), relief_um=rise)
-    # 10 µm more gap: 10 / sin 6° lower.
-    assert seat.above_intended_um == pytest.approx(-10.0 / np.sin(np.deg2rad(6)), abs=0.05)
+    # 10 µm more gap: 10 / sin 6° lower, but for the corner of 5° from a side's to a row's normal.
+    assert seat.above_intended_um == pytest.approx(-10.0 / np.sin(np.deg2rad(6)), rel=0.005)
 
 
 def test_crown_that_rests_too_high_cannot_go_on() -> None:
-    pair = PAIRS["cone of 6°"]()
+    pair = cone_pair(**FEW)
     low = intended(pair)
     low[2, 3] -= 0.6
     seat = seated(pair, np.eye(4), intended=low)
@@ -192,7 +197,7 @@ def test_crown_that_rests_too_high_cannot_go_on() -> None:
 
 
 def test_contact_is_chosen_by_whether_there_is_a_scan() -> None:
-    pair = PAIRS["shoulder"]()
+    pair = shoulder_pair(**FEW)
     assert seated(pair, np.eye(4)).contact == "hard"
     assert seated(pair, np.eye(4), is_scan=True).contact == "patches"
     hard = SeatSettings(contact="hard")
@@ -214,7 +219,8 @@ def test_edges_that_cross_between_their_vertices_are_found() -> None:
     signed = igl.signed_distance(
         there, pair.crown.evaluation.mesh.vertices, pair.crown.evaluation.mesh.faces
     )[0]
-    assert deepest > 0 and len(cuts.points)
+    assert deepest >= 0
+    assert len(cuts.points)
     # Found on the smooth die: within the sags of both of what libigl says of the triangles.
     assert cuts.gap_mm == pytest.approx(signed, abs=2 * 4.05 * (1 - np.cos(np.deg2rad(3))))
 
@@ -232,7 +238,7 @@ def test_surface_over_facets_of_a_ball() -> None:
     assert facets.above_mm(face, weights) == pytest.approx(exact, rel=0.01)
 
 
-DEMO_EDGE_MM = 0.2
+DEMO_EDGE_MM = 0.25
 
 
 @pytest.mark.parametrize(
@@ -253,7 +259,8 @@ def test_demo_crown_on_its_die(
     seat = seated(pair, np.eye(4), intended=die.T_true_die_crown)
     assert seat.converged
     assert abs(seat.above_intended_um) < within_um
-    assert seat.overlap_um < 0.2
+    sag_um = 1e3 * usual_sag_mm(hard_pair(pair, np.eye(4)))
+    assert seat.overlap_um < sag_um + 0.1
     # libigl: what is left of the triangles inside the die is no more than their sag.
     inside = pair.crown.evaluation.points[pair.crown.intaglio]
     mesh = pair.die.mesh
@@ -303,7 +310,7 @@ def test_noise_hardly_lifts_a_crown_that_rests_on_patches() -> None:
 
 
 def test_rest_of_a_rest_is_itself() -> None:
-    pair = PAIRS["cone of 12°"]()
+    pair = cone_pair(12.0, 0.08, **FEW)
     held = hard_pair(pair, np.eye(4))
     rest = run(rest_steps(held, np.eye(4)))
     again = run(rest_steps(held, rest.pose, working=rest.working, radius_mm=1e-3))

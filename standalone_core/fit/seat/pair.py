@@ -159,7 +159,9 @@ class Pair:
             return NearPoints(
                 points, self.die.index, self.facets[False], self.die.axis, point_relief_mm=relief_mm
             )
-        counted = self.rests[self.crown.evaluation.mesh.faces].any(axis=1)
+        counted: BoolArray = np.logical_or.reduce(
+            self.rests[self.crown.evaluation.mesh.faces], axis=1
+        )
         return NearPoints(
             points,
             self.crown.index,

@@ -28,7 +28,7 @@ ROCKING_MM = 2.0
 """How far out the load is moved for rocking."""
 
 _FIRST_RADIUS_MM = 0.005
-_ROUNDS = 2
+_ROUNDS = 8
 _SAME_HEIGHT_MM = 1e-4
 
 
