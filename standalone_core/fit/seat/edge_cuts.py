@@ -62,24 +62,25 @@ def edge_cuts(pair: Pair, pose: FloatArray, least_mm: float, *, of_crown: bool) 
     chosen = chosen[_may_overlap(vertices, mesh_edges[chosen], gap)]
     edges = mesh_edges[chosen]
 
-    def at(share: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def gaps(share: FloatArray) -> EdgePlaces:
         start, end = edges.T
         places = vertices[start] + share[:, None] * (vertices[end] - vertices[start])
-        off = (1.0 - share) * relief[start] + share * relief[end]
-        return places, off - facets.along_edges_mm(chosen, share)
-
-    def gaps(share: FloatArray) -> FloatArray:
-        places, off = at(share)
-        probe = pair.probe(places, of_crown=of_crown, relief_mm=off)
+        probe = pair.probe(places, of_crown=of_crown)
         probe.measure(placed(motion, places), np.arange(len(places)))
+        # The surface over the edge nears the other body as far as it looks towards that.
+        normal = facets.mesh.vertex_normals[edges].mean(axis=1) @ motion[:3, :3].T
+        towards = np.einsum("ki,ki->k", normal, probe.direction)
+        off = (1.0 - share) * relief[start] + share * relief[end]
+        off += towards * facets.along_edges_mm(chosen, share)
+        gap_there = probe.gap_mm + off
         # A side that is told wrongly shows by a gap that differs more than the places do.
         away = np.stack([share, 1.0 - share], axis=1) * _lengths(vertices, edges)[:, None]
-        least = (gap[edges] - away).max(axis=1) - 1e-6
-        return np.where(probe.gap_mm < least, np.abs(probe.gap_mm), probe.gap_mm)
+        least = (gap[edges] - away).max(axis=1) - facets.most_mm - 1e-6
+        return EdgePlaces(places, off, np.where(gap_there < least, np.abs(gap_there), gap_there))
 
     # Of a dip with one kink, at least half shows in the middle of the edge.
     share = np.full(len(edges), 0.5)
-    low = gaps(share)
+    low = gaps(share).gap_mm
     dip = np.maximum(gap[edges].mean(axis=1) - low, 0.0)
     deep = gap[edges].min(axis=1) - 2.0 * dip < -least_mm
     chosen, edges, share, low = chosen[deep], edges[deep], share[deep], low[deep]
@@ -87,12 +88,24 @@ def edge_cuts(pair: Pair, pose: FloatArray, least_mm: float, *, of_crown: bool) 
         middle = share
         for offset in _OFFSETS:
             tried = np.clip(middle + width * offset, 0.0, 1.0)
-            found = gaps(tried)
+            found = gaps(tried).gap_mm
             share = np.where(found < low, tried, share)
             low = np.minimum(low, found)
-    cut = low < -least_mm
-    places, off = at(share)
-    return EdgePlaces(places[cut], off[cut], low[cut])
+    found_there = gaps(share)
+    cut = found_there.gap_mm < -least_mm
+    return EdgePlaces(found_there.points[cut], found_there.relief_mm[cut], found_there.gap_mm[cut])
+
+
+def usual_sag_mm(pair: Pair) -> float:
+    """What surfaces lie above their edges at most, but for the twentieth that bends most, mm.
+
+    The sum of crown and die. A cut less deep than this may be the triangles' alone.
+    """
+    total = 0.0
+    for of_crown in (True, False):
+        bend = np.abs(pair.facets[of_crown].edge_bend_mm[_edges(pair, of_crown)[2]])
+        total += float(np.quantile(bend, 0.95)) / 8.0 if len(bend) else 0.0
+    return total
 
 
 def _edges(pair: Pair, of_crown: bool) -> tuple[FloatArray, FloatArray, IntArray]:

@@ -45,7 +45,7 @@ class Facets:
         self.mesh = mesh
         self.corner_normals = mesh.vertex_normals[mesh.faces]
         level = np.einsum("fki,fi->fk", self.corner_normals, mesh.face_normals).min(axis=1)
-        self.sharp: BoolArray = level < np.cos(np.deg2rad(0.5 * SHARP_DEG))
+        self.sharp: BoolArray = level < float(np.cos(np.deg2rad(0.5 * SHARP_DEG)))
         self._part_sides(np.flatnonzero(self.sharp))
         corners = mesh.triangles
         self.bend_mm = np.zeros(mesh.faces.shape)
@@ -79,7 +79,7 @@ class Facets:
 
         On a sharp edge itself, what its less bent side has.
         """
-        rim = self.sharp[face] & on_rim(weights)
+        rim: BoolArray = self.sharp[face] & on_rim(weights)
         above = np.zeros(len(face))
         for k, (i, j) in enumerate(_PAIRS):
             edge = self.mesh.graph.face_edges[face, k]
@@ -102,7 +102,7 @@ class Facets:
 
 def on_rim(weights: FloatArray) -> BoolArray:
     """Whether places of barycentric weights (k, 3) lie on the rim of their triangle, (k,)."""
-    rim: BoolArray = (weights < 1e-12).any(axis=1)
+    rim: BoolArray = weights.min(axis=1, initial=1.0) < 1e-12
     return rim
 
 

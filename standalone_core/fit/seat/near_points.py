@@ -148,10 +148,10 @@ class NearPoints:
         touching = np.abs(signed) <= _TOUCHING_MM
         far = np.flatnonzero(sharp & ~touching)
         direction[far] = (now[far] - foot[far]) / signed[far, None]
-        touching = np.flatnonzero(touching & self.facets.sharp[face])
-        chosen = self._against_load(face[touching], foot[touching])
-        moved = chosen != face[touching]
-        direction[touching[moved]] = self.index.mesh.face_normals[chosen[moved]]
+        near = np.flatnonzero(touching & self.facets.sharp[face])
+        chosen = self._against_load(face[near], foot[near])
+        moved = chosen != face[near]
+        direction[near[moved]] = self.index.mesh.face_normals[chosen[moved]]
         return direction
 
     def _against_load(self, face: IntArray, places: FloatArray) -> IntArray:

@@ -159,7 +159,9 @@ class Pair:
             return NearPoints(
                 points, self.die.index, self.facets[False], self.die.axis, point_relief_mm=relief_mm
             )
-        counted = self.rests[self.crown.evaluation.mesh.faces].any(axis=1)
+        counted: BoolArray = np.logical_or.reduce(
+            self.rests[self.crown.evaluation.mesh.faces], axis=1
+        )
         return NearPoints(
             points,
             self.crown.index,
@@ -182,6 +184,11 @@ class Pair:
         there = placed(undone(start), mesh.vertices)
         inside = (there > box.min(axis=0) - _ROOM_MM) & (there < box.max(axis=0) + _ROOM_MM)
         return np.flatnonzero(inside.all(axis=1) & mesh.used_vertices)
+
+    @property
+    def coarse_mm(self) -> float:
+        """Spacing of rows that are enough to come near to the seat: patches have many points."""
+        return 0.7 if self.contact == "hard" else 1.5
 
     def thinned(self, spacing_mm: float) -> IntArray:
         """Rows about a spacing apart: enough to come near to the seat."""

@@ -27,7 +27,8 @@ SIDEWAYS = 1 / 20
 ROCKING_MM = 2.0
 """How far out the load is moved for rocking."""
 
-_FIRST_RADIUS_MM = 0.02
+_FIRST_RADIUS_MM = 0.005
+_ROUNDS = 8
 _SAME_HEIGHT_MM = 1e-4
 
 
@@ -90,7 +91,7 @@ def _outward(pair: Pair, pose: FloatArray) -> FloatArray:
 
 def _again(pair: Pair, rest: Rest, pose: FloatArray, load: Load) -> Steps[Rest]:
     moved = yield from rest_steps(
-        pair, pose, load, working=rest.working, radius_mm=_FIRST_RADIUS_MM
+        pair, pose, load, working=rest.working, radius_mm=_FIRST_RADIUS_MM, rounds=_ROUNDS
     )
     return moved
 

@@ -12,7 +12,7 @@ from ...progress import Progress, Steps, scaled
 from ..crown import FitCrown
 from ..die import FitDie
 from ..settings import SeatSettings
-from .edge_cuts import edge_cuts
+from .edge_cuts import edge_cuts, usual_sag_mm
 from .motion import lifted, placed
 from .overlap import overlap_at
 from .pair import Pair
@@ -22,10 +22,6 @@ from .seating import Rest, rest_steps
 from .spots import contact_spots
 
 _LEAST_LIFT_MM, _MOST_LIFT_MM = 0.1, 1.0
-_LIFT_CELL_MM = 0.7
-_EDGE_CUT_MM = 1e-4
-"""Edges that cut in by less than this are left: a tenth of a µm."""
-
 _MOST_ROUNDS = 3
 
 
@@ -94,21 +90,22 @@ def seat_crown_steps(
 def settled_steps(pair: Pair, start: FloatArray) -> Steps[Rest]:
     """Bring a crown to rest under the axial load from a rough pose.
 
-    It is lifted first. With hard contacts, edges that cut in between their ends then join the
-    pair's rows, and it is brought to rest again until none does.
+    It is lifted first. With hard contacts, edges that cut in between their ends, deeper than the
+    sag of the triangles, then join the pair's rows, and it is brought to rest again.
     """
-    rough = pair.gaps(start, 0.0, pair.thinned(_LIFT_CELL_MM)).deepest_mm
+    rough = pair.gaps(start, 0.0, pair.thinned(pair.coarse_mm)).deepest_mm
     lift = min(_LEAST_LIFT_MM + 2.0 * rough, _MOST_LIFT_MM)
     above = lifted(start, lift, pair.die.axis)
     rest = yield from scaled(rest_steps(pair, above), 0.0, 0.7)
     steps = rest.steps
     if pair.contact == "patches":
         return rest
+    least = usual_sag_mm(pair)
     for turn in range(_MOST_ROUNDS):
         added = []
         deepest = 0.0
         for of_crown in (True, False):
-            cuts = edge_cuts(pair, rest.pose, _EDGE_CUT_MM, of_crown=of_crown)
+            cuts = edge_cuts(pair, rest.pose, least, of_crown=of_crown)
             if len(cuts.points):
                 rows = pair.add(cuts.points, of_crown=of_crown, relief_mm=cuts.relief_mm)
                 added.append(rows)

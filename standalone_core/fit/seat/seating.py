@@ -28,10 +28,9 @@ TOUCH_MM = 1e-7
 _LEAST_PRICE, _MOST_PRICE = 5.0, 400.0
 """Of overlap by that of height, in judging a step."""
 
-_SPACING_MM = 0.7
 _JOIN_CELL_MM = 0.3
 _MOST_STEPS = 120
-_MOST_ROUNDS = 20
+MOST_ROUNDS = 20
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,6 +107,7 @@ def rest_steps(
     *,
     working: IntArray | None = None,
     radius_mm: float = FIRST_RADIUS_MM,
+    rounds: int = MOST_ROUNDS,
 ) -> Steps[Rest]:
     """Bring a crown to rest from a pose.
 
@@ -122,11 +122,13 @@ def rest_steps(
         Rows to begin with; about one per 0.7 mm by default.
     radius_mm : float
         Of the first step.
+    rounds : int
+        How often all rows are asked.
     """
     load = axial_load(pair) if load is None else load
-    rows = pair.thinned(_SPACING_MM) if working is None else working
+    rows = pair.thinned(pair.coarse_mm) if working is None else working
     state = _state(pair, start, load, rows, radius_mm)
-    for turn in range(_MOST_ROUNDS):  # noqa: B007 - the last one is asked for below
+    for turn in range(rounds):  # noqa: B007 - the last one is asked for below
         for _ in _descend(pair, state, load, rows):
             yield Progress("Seating the crown", 1.0 - 0.96**state.steps)
         lacking = pair.gaps(state.pose, -TOUCH_MM)
@@ -136,7 +138,7 @@ def rest_steps(
         rows = np.union1d(rows, _lowest_by_cell(lacking))
         radius = max(4.0 * lacking.deepest_mm, 10.0 * DONE_MM)
         state = _state(pair, state.pose, load, rows, min(radius, radius_mm), state.steps)
-    return _rest(pair, state, load, rows, state.done and turn < _MOST_ROUNDS - 1)
+    return _rest(pair, state, load, rows, state.done and turn < rounds - 1)
 
 
 def _state(

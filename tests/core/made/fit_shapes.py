@@ -11,6 +11,8 @@ from itertools import pairwise
 
 import numpy as np
 from cuspwise.standalone_core.areas.area_set import Area, AreaSet, AreaSettings, MarginLine
+from cuspwise.standalone_core.demo.crown import DemoCrown
+from cuspwise.standalone_core.demo.die import DemoDie
 from cuspwise.standalone_core.fit.crown import FitCrown, crown_of_areas
 from cuspwise.standalone_core.fit.die import FitDie
 from cuspwise.standalone_core.mesh.refine import evaluation_mesh
@@ -194,3 +196,30 @@ def shoulder_pair(
         finish=(foot, 0.0),
     )
     return FitPair(crown, die, drop_mm)
+
+
+def demo_fit_crown(crown: DemoCrown, mesh: TriangleMesh | None = None) -> FitCrown:
+    """The demo crown with its true intaglio; ``mesh`` is it with its vertices moved."""
+    evaluation = evaluation_mesh(crown.mesh if mesh is None else mesh, 9.0)
+    inside = crown.s <= 0.0
+    areas = {
+        "whole": Area("whole", np.ones_like(inside)),
+        "external": Area("external", ~inside),
+        "intaglio": Area("intaglio", inside),
+    }
+    settings = AreaSettings(
+        insertion=(0.0, 0.0, 1.0),
+        mesial_direction=(1.0, 0.0, 0.0),
+        buccal_direction=(0.0, 1.0, 0.0),
+    )
+    line = MarginLine(crown.margin_line_mm)
+    return crown_of_areas(
+        AreaSet(evaluation, areas, line, crown.insertion, settings=settings), threads=1
+    )
+
+
+def demo_fit_die(die: DemoDie, mesh: TriangleMesh | None = None) -> FitDie:
+    """The demo crown's die; ``mesh`` is it with its vertices moved."""
+    mesh = die.mesh if mesh is None else mesh
+    line = MarginLine(die.finish_line_mm)
+    return FitDie(mesh, SurfaceIndex(mesh, threads=1), die.insertion, line)
