@@ -107,7 +107,7 @@ def demo_die(
     >>> import cuspwise
     >>> from cuspwise.standalone_core.demo.die import demo_die
     >>> die = demo_die(cuspwise.demo_crown(edge_mm=0.5), margin_um=0.0, edge_mm=0.5)
-    >>> cuspwise.inspect_mesh(die.mesh).closed, die.T_true_die_crown.trace()
+    >>> cuspwise.inspect_mesh(die.mesh).closed, float(die.T_true_die_crown.trace())
     (True, 4.0)
     """
     _check("cement_um", cement_um, 0.0, 300.0)
