@@ -15,6 +15,7 @@ from .crown import DIRECTIONS, DemoCrown
 from .die_shape import DieShape
 from .meshing import mesh_surface
 from .nearest import SurfaceSample, nearest_feet
+from .periodic import turn_angles
 from .shape import CrownShape
 
 
@@ -132,8 +133,7 @@ def demo_die(
 
 def finish_line(shape: DieShape, count: int = 2000) -> FloatArray:
     """Exact points (count, 3) of the finish line, s = 0."""
-    theta = np.arange(count) * (2.0 * np.pi / count)
-    return shape.points(theta, np.zeros(count))
+    return shape.points(turn_angles(count), np.zeros(count))
 
 
 def _true_seat(shape: DieShape, insertion: FloatArray) -> FloatArray | None:

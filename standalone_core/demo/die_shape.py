@@ -167,6 +167,6 @@ def root_points(
         bump = np.exp(groove.sharpness * (np.cos(theta - np.deg2rad(groove.angle_deg)) - 1.0))
         lost = lost + groove.depth_mm * bump * fallen**2
     radius = np.linalg.norm(finish[..., :2], axis=-1)
-    result = finish * ((1.0 - lost / radius) * reach)[..., None]
+    result: FloatArray = finish * ((1.0 - lost / radius) * reach)[..., None]
     result[..., 2] = (1.0 - fallen) * finish[..., 2] - fallen * height_mm
     return result

@@ -107,7 +107,8 @@ class ToothShape:
         finish = once_per_angle(self._margin, theta[~up])
         share = s[~up] / self.limits[0]
         result[~up] = root_points(finish, theta[~up], share, self.root_height_mm)
-        return result + np.array(self.at_mm)
+        result += np.array(self.at_mm)
+        return result
 
     def _margin(self, theta: FloatArray) -> FloatArray:
         margin: FloatArray = self.crown.points(theta, np.zeros(theta.shape))
@@ -276,7 +277,8 @@ def outermost(shape: CrownShape, side: FloatArray) -> FloatArray:
         points = shape.points(angles, levels)
         best = np.unravel_index(np.argmax(points @ side), angles.shape)
         theta, s, half = float(angles[best]), float(levels[best]), 0.1 * half
-    return points[best]
+    place: FloatArray = points[best]
+    return place
 
 
 def _occlusal_place(shape: CrownShape, lobe: Lobe) -> tuple[FloatArray, FloatArray]:

@@ -8,6 +8,7 @@ import numpy as np
 
 from ..arrays import BoolArray, FloatArray, IntArray
 from ..mesh.triangle_mesh import TriangleMesh
+from ..superimpose.rigid import inverse
 from .crown import DemoCrown
 from .die import DemoDie
 from .meshing import mesh_surface
@@ -85,7 +86,7 @@ def seated_scan(
     shift = scanner_noise(noise or ScannerNoise(), vertices, rng)
     pose = random_pose(rng) if any_pose else np.eye(4)
     noisy = TriangleMesh(vertices + shift[:, None] * mesh.vertex_normals, faces, mesh.name)
-    return SeatedScan(noisy.moved(pose), np.linalg.inv(pose), T_die_crown)
+    return SeatedScan(noisy.moved(pose), inverse(pose), T_die_crown)
 
 
 def _outside(
