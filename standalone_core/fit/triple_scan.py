@@ -62,7 +62,7 @@ def triple_scan_steps(
     die : FitDie
         With some of the root below the preparation.
     seated : TriangleMesh
-        Scan of the crown on the die, in any pose, mm; it may show neighbours, too.
+        Scan of the crown on the die, in any pose, mm, cut to the two.
     settings : TripleScanSettings, optional
     virtual : Seat, optional
         The computed seat to compare with; also where the search on the die starts.
@@ -215,8 +215,9 @@ def _refuse_unless_good(found: Superimposition, subject: str, what: str) -> None
         raise SuperimpositionError(
             f"The seated scan cannot be laid on {what} with certainty. {found.reason}",
             subject=subject,
-            remedy="Check that crown, die and seated scan show the same parts, and that the "
-            "seated scan shows the crown's outside and some of the die below it.",
+            remedy="Check that crown, die and seated scan show the same parts, that the seated "
+            "scan shows the crown's outside and some of the die below it, and cut away what else "
+            "it shows.",
         )
 
 

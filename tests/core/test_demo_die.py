@@ -30,7 +30,7 @@ def die(crown: DemoCrown) -> DemoDie:
 
 def in_um(crown: DemoCrown, die: DemoDie, low: float, high: float) -> np.ndarray:
     """Gap at those of the design's vertices that lie between two values of s, where designed."""
-    return die.gap_um(crown.mesh.vertices[(crown.s > low) & (crown.s < high)][::3])
+    return die.gap_um(crown.mesh.vertices[(crown.s > low) & (crown.s < high)][::6])
 
 
 @pytest.mark.parametrize("edge_mm", [EDGE_MM, slow(0.1)])
@@ -83,7 +83,7 @@ def test_with_no_space_at_the_margin_the_design_touches_all_round(crown):
     touching = (crown.s > -0.7) & (crown.s < -reach)
     angles = np.sort(crown.theta[touching])
     assert np.diff(angles).max() < np.deg2rad(6.0)
-    assert die.gap_um(crown.mesh.vertices[touching][::3]) == pytest.approx(0.0, abs=0.01)
+    assert die.gap_um(crown.mesh.vertices[touching][::4]) == pytest.approx(0.0, abs=0.01)
     assert in_um(crown, die, -8.0, 1.0).min() > -0.01
 
 
@@ -92,7 +92,7 @@ def test_on_a_parallel_die_the_design_drops_by_the_space(crown):
     assert die.T_true_die_crown is not None
     assert die.T_true_die_crown[:3, 3] == pytest.approx([0.0, 0.0, -0.05])
     # There the roof touches where it is level (Newton's method ends a few nm off a touching).
-    theta, s = np.meshgrid(np.linspace(0.0, 6.28, 40), np.linspace(-7.4, -4.0, 40))
+    theta, s = np.meshgrid(np.linspace(0.0, 6.28, 24), np.linspace(-7.4, -5.0, 24))
     seated = crown.shape.points(theta.ravel(), s.ravel()) + die.T_true_die_crown[:3, 3]
     assert -0.1 < die.gap_um(seated).min() < 0.5
 

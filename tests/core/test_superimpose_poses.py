@@ -1,7 +1,7 @@
 """A moved copy comes back from any pose.
 
 Quick tests try three random poses of each shape, slow ones as many as the environment variable
-CUSPWISE_POSES says: 200 in CI, 20 without it.
+CUSPWISE_POSES says: 100 in CI, 20 without it.
 """
 
 from __future__ import annotations

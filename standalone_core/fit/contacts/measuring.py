@@ -16,11 +16,11 @@ from ...surface.closest import SurfaceIndex
 from ..crown import FitCrown
 from ..settings import ContactSettings
 from .meeting import FAR_MM, Meeting, Placed, meet
-from .result import Contacts, ToothContact
-from .spots import NO_SPOT, Kind, Spot, overlap_mm2, spots
-from .words import contact_name, middle_of, sentence_of, side_of, strength_of
+from .result import ContactKind, Contacts, ToothContact
+from .spots import NO_SPOT, Spot, overlap_mm2, spots
+from .words import contact_name, sentence_of, side_of, strength_of
 
-Tooth: TypeAlias = tuple[str, TriangleMesh, Kind]
+Tooth: TypeAlias = tuple[str, TriangleMesh, ContactKind]
 """Name, mesh in the die's frame and kind of another tooth."""
 
 _SAME_PLACE_MM = {"proximal": 3.0, "occlusal": 1.0}
@@ -73,7 +73,8 @@ def measure_contacts_steps(
     settings = settings or ContactSettings()
     placed = Placed.of(crown, T_die_crown)
     designed = None if design is None else Placed.of(design, None)
-    directions = directions or directions_of(crown.area_set.moved(placed.T_die_crown))
+    if directions is None and crown.area_set.insertion is not None:
+        directions = directions_of(crown.area_set.moved(placed.T_die_crown))
     least = np.full(len(placed.points), FAR_MM)
     rows: list[ToothContact] = []
     warnings: list[str] = []
@@ -94,12 +95,16 @@ def measure_contacts_steps(
     )
 
 
-def _against(placed: Placed, tooth: SurfaceIndex, kind: Kind, settings: ContactSettings) -> _Side:
+def _against(
+    placed: Placed, tooth: SurfaceIndex, kind: ContactKind, settings: ContactSettings
+) -> _Side:
     meeting = meet(placed, tooth, settings.search_mm)
     return _Side(placed, meeting, spots(placed, meeting, kind, 1e-3 * settings.open_um))
 
 
-def _pairs(here: _Side, there: _Side | None, kind: Kind, open_mm: float) -> list[tuple[Spot, Spot]]:
+def _pairs(
+    here: _Side, there: _Side | None, kind: ContactKind, open_mm: float
+) -> list[tuple[Spot, Spot]]:
     """Each contact with the designed one at its place, the deepest first.
 
     Where only one of the two has a contact, the other's nearest place there stands beside it.
@@ -139,15 +144,14 @@ def _row(
     pair: tuple[Spot, Spot],
     here: _Side,
     there: _Side | None,
-    directions: Directions,
+    directions: Directions | None,
     settings: ContactSettings,
 ) -> ToothContact:
     name, mesh, kind = tooth
     spot, twin = pair
     place = spot.place_mm
     towards = place if np.isfinite(place).all() else mesh.bounds.mean(axis=0)
-    middle = middle_of(here.placed.crown, here.placed.T_die_crown)
-    side = side_of(towards, middle, directions, kind)
+    side = side_of(towards, here.placed.middle, directions, kind)
     gap, designed_gap = 1e3 * spot.gap_mm, 1e3 * twin.gap_mm
     compared = there is not None
     return ToothContact(
@@ -172,7 +176,7 @@ def _warnings(name: str, side: _Side, tooth: SurfaceIndex, settings: ContactSett
     crown, meeting = side.placed.crown, side.meeting
     depth = -min((spot.gap_mm for spot in side.spots if np.isfinite(spot.gap_mm)), default=0.0)
     area = overlap_mm2(meeting)
-    external = float(crown.evaluation.weights_mm2[~crown.intaglio].sum())
+    external = float(crown.evaluation.weights_mm2[side.placed.external].sum())
     if depth > _GROSS_MM or area > _GROSS_SHARE * external:
         return [
             f"{name}: It overlaps the crown {depth:.2f} mm deep, over {area:.1f} mm²: it does not "
@@ -181,7 +185,7 @@ def _warnings(name: str, side: _Side, tooth: SurfaceIndex, settings: ContactSett
         ]
     if len(meeting.near):
         return []
-    away = float(tooth.closest(side.placed.points[~crown.intaglio]).distance_mm.min())
+    away = float(tooth.closest(side.placed.points[side.placed.external]).distance_mm.min())
     if away <= _AWAY_MM:
         return []
     return [

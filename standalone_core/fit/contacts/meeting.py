@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...arrays import FloatArray, IntArray
+from ...arrays import BoolArray, FloatArray, IntArray
 from ...mesh.refine import evaluation_mesh
 from ...mesh.triangle_mesh import TriangleMesh
 from ...mesh.vicinity import vicinity
@@ -17,7 +17,7 @@ FAR_MM = 1e3
 """Stands for the signed distance of what lies too far away or beside an open border."""
 _DEEPEST_MM = 3.0
 _COARSE_MM, _FINE_MM = 0.1, 0.025
-"""Spacing of the places that are looked at, and of those around a contact's rim and bottom."""
+"""Spacing of the places that are looked at around a contact, and at its rim and its bottom."""
 _ROUGH_STEPS_MM = (5.0, 1.0, 0.3)
 
 
@@ -38,6 +38,21 @@ class Placed:
     T_die_crown: FloatArray
     points: FloatArray
 
+    @property
+    def external(self) -> BoolArray:
+        """Which evaluation points, (n',), lie outside: all that are not known to be intaglio."""
+        areas = self.crown.area_set.areas
+        if "intaglio" not in areas:
+            return np.ones(len(self.points), dtype=bool)
+        return ~areas["intaglio"].points
+
+    @property
+    def middle(self) -> FloatArray:
+        """Middle, (3,), of its margin line, or of its box where that is not known."""
+        line = self.crown.area_set.margin_line
+        middle = self.crown.evaluation.mesh.bounds if line is None else line.points_mm
+        return self.from_crown(middle.mean(axis=0))
+
     @classmethod
     def of(cls, crown: FitCrown, T_die_crown: FloatArray | None) -> Placed:
         """Place a crown; as it lies if there is no pose."""
@@ -57,7 +72,8 @@ class Placed:
     def on_surface(self, point: FloatArray) -> FloatArray:
         """The place of the crown's surface nearest to a point (3,), both in the die's frame."""
         foot: FloatArray = self.crown.index.closest(self.into_crown(point[None])).foot
-        return self.from_crown(foot)[0]
+        placed: FloatArray = self.from_crown(foot)[0]
+        return placed
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,8 +119,8 @@ class Meeting:
 def meet(placed: Placed, tooth: SurfaceIndex, search_mm: float) -> Meeting:
     """Look at a crown's external surface and a tooth from both sides.
 
-    Signed distances are exact, and taken at most 0.1 mm apart on both surfaces; 0.025 mm apart
-    around the rim of an overlap and where the surfaces are nearest or deepest.
+    Signed distances are exact, and taken at most 0.025 mm apart on both surfaces around the rim of
+    an overlap and where the surfaces are nearest or deepest.
 
     Parameters
     ----------
@@ -121,9 +137,9 @@ def meet(placed: Placed, tooth: SurfaceIndex, search_mm: float) -> Meeting:
     reach = search_mm + crown.evaluation.spacing_mm
     low, high = tooth.mesh.bounds[0] - reach, tooth.mesh.bounds[1] + reach
     inside = ((placed.points >= low) & (placed.points <= high)).all(axis=1)
-    asked = np.flatnonzero(inside & ~crown.intaglio & crown.evaluation.mesh.used_vertices)
+    asked = np.flatnonzero(inside & placed.external & crown.evaluation.mesh.used_vertices)
     gap[asked] = signed_to(tooth, placed.points[asked], reach)
-    external = ~crown.intaglio[faces].any(axis=1)
+    external = placed.external[faces].all(axis=1)
     near = np.flatnonzero(external & (gap[faces].min(axis=1) <= reach))
     gap[gap > search_mm] = FAR_MM
     part = TriangleMesh(placed.points, faces[near])
@@ -149,28 +165,32 @@ def _finely(
     if not len(part):
         return np.zeros((0, 3, 3)), np.zeros((0, 3)), np.zeros(0, dtype=np.int64)
     mesh, source = _compact(part), np.arange(len(part))
+    edge = float(np.linalg.norm(mesh.triangles - np.roll(mesh.triangles, 1, 1), axis=2).max())
+    value = signed_to(other, mesh.vertices, search_mm)[mesh.faces]
     corners, values, sources = [], [], []
     for spacing in (_COARSE_MM, _FINE_MM):
-        divided = evaluation_mesh(mesh, spacing)
-        mesh, source = divided.mesh, source[divided.source_face]
-        value = signed_to(other, mesh.vertices, search_mm)[mesh.faces]
-        finer = np.zeros(len(mesh), dtype=bool)
-        if spacing > _FINE_MM:
-            finer = _worth_dividing(value, spacing)
+        finer = _worth_dividing(value, edge)
+        if edge <= spacing or not finer.any():
+            continue
         corners.append(mesh.triangles[~finer])
         values.append(value[~finer])
         sources.append(source[~finer])
-        mesh, source = mesh.kept(finer), source[finer]
-        if not len(mesh):
-            break
-    return np.concatenate(corners), np.concatenate(values), np.concatenate(sources)
+        divided = evaluation_mesh(mesh.kept(finer), spacing)
+        mesh, source, edge = divided.mesh, source[finer][divided.source_face], spacing
+        value = signed_to(other, mesh.vertices, search_mm)[mesh.faces]
+    return (
+        np.concatenate([*corners, mesh.triangles]),
+        np.concatenate([*values, value]),
+        np.concatenate([*sources, source]),
+    )
 
 
-def _worth_dividing(value: FloatArray, edge_mm: float) -> FloatArray:
+def _worth_dividing(value: FloatArray, edge_mm: float) -> BoolArray:
     """Which triangles can hold a rim or the lowest place: a step changes a distance by no more."""
     lowest, highest = value.min(axis=1), value.max(axis=1)
     rim = (lowest <= edge_mm) & (highest >= -edge_mm)
-    return rim | (lowest <= lowest.min() + edge_mm)
+    worth: BoolArray = rim | (lowest <= lowest.min() + edge_mm)
+    return worth
 
 
 def _compact(mesh: TriangleMesh) -> TriangleMesh:

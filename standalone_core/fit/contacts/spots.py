@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -13,8 +12,7 @@ from ...mesh.graph import components
 from ...mesh.triangle_mesh import TriangleMesh
 from .meeting import FAR_MM, Meeting, Placed
 from .partial import part_below_zero
-
-Kind = Literal["proximal", "occlusal"]
+from .result import ContactKind
 
 APART_MM = {"proximal": 3.0, "occlusal": 0.0}
 """Patches whose middles lie nearer together than this are one contact: a proximal contact is one
@@ -43,7 +41,7 @@ class Spot:
 NO_SPOT = Spot(np.nan, 0.0, np.full(3, np.nan))
 
 
-def spots(placed: Placed, meeting: Meeting, kind: Kind, open_mm: float) -> list[Spot]:
+def spots(placed: Placed, meeting: Meeting, kind: ContactKind, open_mm: float) -> list[Spot]:
     """Return the contacts with a tooth, the deepest first; the nearest place if there is none.
 
     A contact is a connected patch of faces in which the signed distance falls below ``open_mm``:
@@ -83,7 +81,7 @@ def _patches(placed: Placed, meeting: Meeting, touching: BoolArray) -> IntArray:
     return patch
 
 
-def _joined(placed: Placed, meeting: Meeting, patch: IntArray, kind: Kind) -> IntArray:
+def _joined(placed: Placed, meeting: Meeting, patch: IntArray, kind: ContactKind) -> IntArray:
     """Patches, with those made one whose middles lie near together."""
     count = int(patch.max()) + 1
     if count < 2 or not APART_MM[kind]:

@@ -8,10 +8,8 @@ import numpy as np
 
 from ...arrays import FloatArray
 from ...deviation.margin_directions import Directions
-from ..crown import FitCrown
 from ..settings import ContactSettings
-from .result import Strength
-from .spots import Kind
+from .result import ContactKind, Strength
 
 
 def strength_of(gap_um: float, settings: ContactSettings) -> Strength:
@@ -25,12 +23,15 @@ def strength_of(gap_um: float, settings: ContactSettings) -> Strength:
     return "tight" if gap_um <= -settings.tight_um else "firm"
 
 
-def side_of(place: FloatArray, middle: FloatArray, directions: Directions, kind: Kind) -> str:
+def side_of(
+    place: FloatArray, middle: FloatArray, directions: Directions | None, kind: ContactKind
+) -> str:
     """Name the side of the crown on which a place (3,) lies.
 
-    A neighbour stands mesially or distally wherever on that side it touches.
+    Empty where no directions are known. A neighbour stands mesially or distally, wherever on that
+    side it touches.
     """
-    if not np.isfinite(place).all():
+    if directions is None or not np.isfinite(place).all():
         return ""
     arm = place - middle
     along, across = float(arm @ directions.zero), float(arm @ directions.quarter)
@@ -39,7 +40,7 @@ def side_of(place: FloatArray, middle: FloatArray, directions: Directions, kind:
     return directions.words(math.degrees(math.atan2(across, along)) % 360.0)
 
 
-def contact_name(side: str, kind: Kind) -> str:
+def contact_name(side: str, kind: ContactKind) -> str:
     """Name a contact at the beginning of a sentence: "Mesial contact", "Occlusal contact, …"."""
     if not side:
         return "Contact" if kind == "proximal" else "Occlusal contact"
@@ -67,9 +68,3 @@ def sentence_of(
     how = f"gap of {gap_um:.0f} µm" if gap_um >= 0.0 else f"overlap of {-gap_um:.0f} µm"
     more = ", where none was designed" if compared else ""
     return f"{name} {strength_of(gap_um, settings)}: {how}{more}."
-
-
-def middle_of(crown: FitCrown, motion: FloatArray) -> FloatArray:
-    """Middle of a crown's margin line after a motion (4, 4)."""
-    middle: FloatArray = motion[:3, :3] @ crown.margin_line.points_mm.mean(axis=0) + motion[:3, 3]
-    return middle

@@ -21,7 +21,7 @@ from ...surface.closest import SurfaceIndex
 from ..crown import FitCrown
 from .lie import REACH_MM, Lie, lie_of
 
-_LARGER = 1.6
+LARGER = 1.6
 """A die file of more than this many times the intaglio's diagonal shows more than one die; a die
 with its root and base is up to 1.5 times as large."""
 _WINDOW_STEP, _WINDOW_REACH = 0.5, 1.1
@@ -32,8 +32,8 @@ _SURE_MM = 0.06
 _OTHER_SHARE = 0.03
 """Two poses less than this share of the intaglio's diagonal apart everywhere are one."""
 _SEARCH = SuperimposeSettings(max_distance_mm=REACH_MM)
-_MOST_MM = 0.3
-"""Poses on parts of a larger scan that lie worse than this are not refined."""
+_MOST_MM, _MOST_OF_PART_MM = 0.6, 0.3
+"""Poses that lie worse than this are not refined; the latter on parts of a larger scan."""
 _COMPARED = 4
 _COMPARED_POINTS = 2_000
 
@@ -94,18 +94,23 @@ def search_die_steps(crown: FitCrown, die: SurfaceIndex) -> Steps[DieFound]:
             break
     lies.sort(key=lambda lie: lie.rms_mm)
     best = lies[0]
+    rivals = [lie.rms_mm for lie in lies if _is_other(crown, lie.T_die_crown, best.T_die_crown)]
+    rival_mm = min(rivals, default=math.inf)
+    if best.rms_mm > _MOST_MM:
+        return DieFound(lie_of(crown, die, best.T_die_crown), best.rms_mm, rival_mm)
     fitting = best_fit_steps(_problem(crown, die), best.T_die_crown, from_samples=False)
     fit = yield from scaled(fitting, 0.8, 1.0)
-    rivals = [lie.rms_mm for lie in lies if _is_other(crown, lie.T_die_crown, best.T_die_crown)]
     yield Progress("Laid on the die", 1.0)
-    return DieFound(lie_of(crown, die, fit.T_design_scan), fit.rms_mm, min(rivals, default=math.inf))
+    return DieFound(
+        lie_of(crown, die, fit.T_design_scan), fit.rms_mm, min(rivals, default=math.inf)
+    )
 
 
 def _lies_steps(
     crown: FitCrown, samples: SurfaceSamples, window: PreparedDesign, die: SurfaceIndex
 ) -> Steps[list[Lie]]:
     """The best few poses on a part of the die, judged against the whole of it."""
-    most_mm = math.inf if window.index is die else _MOST_MM
+    most_mm = _MOST_MM if window.index is die else _MOST_OF_PART_MM
     found = yield from candidates_steps(samples, window, _SEARCH, most_mm)
     poses = [one.T_design_scan for one in found[:_COMPARED]]
     return [lie_of(crown, die, pose, _COMPARED_POINTS) for pose in poses]
@@ -117,7 +122,7 @@ def _windows(die: SurfaceIndex, size_mm: float) -> list[PreparedDesign]:
     Their middles are the surface's means in cubes, so that every place lies near one.
     """
     mesh = die.mesh
-    if mesh.diagonal_mm <= _LARGER * size_mm:
+    if mesh.diagonal_mm <= LARGER * size_mm:
         return [PreparedDesign(die)]
     middles = mesh.triangles.mean(axis=1)
     places = _cube_means(middles, mesh.face_areas, _WINDOW_STEP * size_mm)

@@ -33,7 +33,7 @@ class EdgePlaces:
     points : (k, 3) float
         In the body's own frame.
     relief_mm : (k,) float
-        What is taken off the crown there; 0 on the die.
+        What is taken off there, less what the surface lies above the edge.
     gap_mm : (k,) float
     """
 
@@ -53,21 +53,24 @@ def edge_cuts(pair: Pair, pose: FloatArray, least_mm: float, *, of_crown: bool) 
     of_crown : bool
         The crown's edges against the die, or the die's against the crown.
     """
-    vertices, relief, edges = _edges(pair, of_crown)
-    motion = pose if of_crown else undone(pose)
+    vertices, relief, chosen = _edges(pair, of_crown)
+    mesh_edges = pair.facets[of_crown].mesh.graph.edges
+    motion, facets = pose if of_crown else undone(pose), pair.facets[of_crown]
     gap = np.full(len(vertices), NEAR_MM)
     known = pair.crown_vertices if of_crown else pair.die_vertices
     gap[known] = np.minimum(pair.vertex_gaps(pose, NEAR_MM, of_crown=of_crown), NEAR_MM)
-    edges = edges[_may_overlap(vertices, edges, gap)]
+    chosen = chosen[_may_overlap(vertices, mesh_edges[chosen], gap)]
+    edges = mesh_edges[chosen]
 
     def at(share: FloatArray) -> tuple[FloatArray, FloatArray]:
         start, end = edges.T
         places = vertices[start] + share[:, None] * (vertices[end] - vertices[start])
-        return places, (1.0 - share) * relief[start] + share * relief[end]
+        off = (1.0 - share) * relief[start] + share * relief[end]
+        return places, off - facets.along_edges_mm(chosen, share)
 
     def gaps(share: FloatArray) -> FloatArray:
         places, off = at(share)
-        probe = pair.probe(places, of_crown=of_crown, relief_mm=off if of_crown else None)
+        probe = pair.probe(places, of_crown=of_crown, relief_mm=off)
         probe.measure(placed(motion, places), np.arange(len(places)))
         # A side that is told wrongly shows by a gap that differs more than the places do.
         away = np.stack([share, 1.0 - share], axis=1) * _lengths(vertices, edges)[:, None]
@@ -79,7 +82,7 @@ def edge_cuts(pair: Pair, pose: FloatArray, least_mm: float, *, of_crown: bool) 
     low = gaps(share)
     dip = np.maximum(gap[edges].mean(axis=1) - low, 0.0)
     deep = gap[edges].min(axis=1) - 2.0 * dip < -least_mm
-    edges, share, low = edges[deep], share[deep], low[deep]
+    chosen, edges, share, low = chosen[deep], edges[deep], share[deep], low[deep]
     for width in _WIDTHS:
         middle = share
         for offset in _OFFSETS:
@@ -93,7 +96,7 @@ def edge_cuts(pair: Pair, pose: FloatArray, least_mm: float, *, of_crown: bool) 
 
 
 def _edges(pair: Pair, of_crown: bool) -> tuple[FloatArray, FloatArray, IntArray]:
-    """One body's vertices, (n, 3), their relief, (n,), and its edges that matter, (e, 2)."""
+    """One body's vertices, (n, 3), their relief, (n,), and its edges that matter, (e,)."""
     mesh = pair.crown.evaluation.mesh if of_crown else pair.die.mesh
     chosen = pair.rests
     if not of_crown:
@@ -103,7 +106,7 @@ def _edges(pair: Pair, of_crown: bool) -> tuple[FloatArray, FloatArray, IntArray
     if of_crown and pair.relief_mm is not None:
         relief = pair.relief_mm
     edges = mesh.graph.edges
-    return mesh.vertices, relief, edges[chosen[edges].all(axis=1)]
+    return mesh.vertices, relief, np.flatnonzero(chosen[edges].all(axis=1))
 
 
 def _may_overlap(vertices: FloatArray, edges: IntArray, gap: FloatArray) -> BoolArray:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...arrays import BoolArray, FloatArray
+from ...arrays import BoolArray, FloatArray, IntArray
 from ...superimpose.rigid import apply, turned
 from ...surface.closest import SurfaceIndex
 from ..crown import FitCrown
@@ -40,7 +40,7 @@ class Lie:
     """
 
     T_die_crown: FloatArray
-    points: FloatArray
+    points: IntArray
     distance_mm: FloatArray
     covered: BoolArray
     area_mm2: FloatArray

@@ -11,7 +11,8 @@ from functools import cached_property
 import numpy as np
 
 from ...arrays import BoolArray, FloatArray, IntArray, ragged
-from ...surface.closest import ClosestPoints, SurfaceIndex
+from ...surface.closest import SurfaceIndex
+from .facets import Facets, faces_by_vertex, on_rim
 from .motion import placed
 
 WINDOW_MM = 3.0
@@ -30,6 +31,8 @@ class NearPoints:
         In the frame of the first body, mm.
     index : SurfaceIndex
         Of the other body.
+    facets : Facets
+        Of its mesh.
     against : (3,) float
         In the other body's frame: against the load on that body's surface.
     counted : (m,) bool, optional
@@ -45,6 +48,7 @@ class NearPoints:
         self,
         points: FloatArray,
         index: SurfaceIndex,
+        facets: Facets,
         against: FloatArray,
         counted: BoolArray | None = None,
         *,
@@ -54,13 +58,14 @@ class NearPoints:
         self.points = points
         self.index = index
         self.against = against
+        self.facets = facets
         self.counted = counted
         self.point_relief_mm = point_relief_mm
         self.surface_relief_mm = surface_relief_mm
         n = len(points)
         self.measured_at = np.zeros((n, 3))
         self.known = np.zeros(n, dtype=bool)
-        self.exact_mm = np.full(n, -np.inf)  # without relief: that changes from place to place
+        self.exact_mm = np.full(n, -np.inf)  # to the triangles, without relief
         self.gap_mm = np.zeros(n)
         self.direction = np.zeros((n, 3))
         self.queries = 0
@@ -87,7 +92,7 @@ class NearPoints:
             Which these are: their gaps are now known, those of the others are not below.
         """
         now = placed(motion, self.points[rows])
-        due: BoolArray = self.at_least_mm(now, rows) < below_mm
+        due: BoolArray = self.at_least_mm(now, rows) < below_mm + self.facets.most_mm
         stale = due & (now != self.measured_at[rows]).any(axis=1)
         self.measure(now[stale], rows[stale])
         return due
@@ -107,19 +112,21 @@ class NearPoints:
         wrong = known & self.known[rows] & (exact < self.at_least_mm(now, rows) - _TOUCHING_MM)
         exact = np.where(wrong | ~known, np.abs(exact), exact)
         self.known[rows], self.measured_at[rows], self.exact_mm[rows] = known, now, exact
-        direction = np.zeros((len(rows), 3))
+        direction, gap = np.zeros((len(rows), 3)), np.full(len(rows), WINDOW_MM)
         on = np.flatnonzero(known)
-        direction[on] = self._directions(now[on], found.foot[on], exact[on], found, on)
-        self.direction[rows] = direction
-        self.gap_mm[rows] = np.where(known, exact, WINDOW_MM) + self._relief(rows, found, known)
+        face, weights = found.face[on], found.barycentric[on]
+        direction[on] = self._directions(now[on], found.foot[on], exact[on], face, weights)
+        gap[on] = exact[on] - self.facets.above_mm(face, weights)
+        gap[on] += self._relief(rows[on], face, weights)
+        self.direction[rows], self.gap_mm[rows] = direction, gap
 
-    def _relief(self, rows: IntArray, found: ClosestPoints, known: BoolArray) -> FloatArray:
+    def _relief(self, rows: IntArray, face: IntArray, weights: FloatArray) -> FloatArray:
         relief = np.zeros(len(rows))
         if self.point_relief_mm is not None:
             relief += self.point_relief_mm[rows]
         if self.surface_relief_mm is not None:
-            corners = self.surface_relief_mm[self.index.mesh.faces[found.face[known]]]
-            relief[known] += np.einsum("ij,ij->i", found.barycentric[known], corners)
+            corners = self.surface_relief_mm[self.index.mesh.faces[face]]
+            relief += np.einsum("ij,ij->i", weights, corners)
         return relief
 
     def _directions(
@@ -127,22 +134,24 @@ class NearPoints:
         now: FloatArray,
         foot: FloatArray,
         signed: FloatArray,
-        found: ClosestPoints,
-        rows: IntArray,
+        face: IntArray,
+        weights: FloatArray,
     ) -> FloatArray:
-        """Unit gradients of the signed distance at some of the points, (k, 3).
+        """Unit gradients of the gap at points (k, 3), (k, 3).
 
-        In a face its normal, which rounding does not touch; at an edge or a corner the way from
-        the foot to the point. Where that is too short, the point is clear as soon as it is clear
-        of one of the faces there: the normal of the one that looks most against the load.
+        The normal of the surface at the foot; beside a sharp edge or corner the way from the foot
+        to the point. Where that is too short, the point is clear as soon as it is clear of one of
+        the faces there: the normal of the one that looks most against the load.
         """
-        mesh, face = self.index.mesh, found.face[rows]
-        direction = mesh.face_normals[face]
+        direction = self.facets.normals(face, weights)
+        sharp = self.facets.sharp[face] & on_rim(weights)
         touching = np.abs(signed) <= _TOUCHING_MM
-        far = np.flatnonzero((found.feature[rows] > 0) & ~touching)
+        far = np.flatnonzero(sharp & ~touching)
         direction[far] = (now[far] - foot[far]) / signed[far, None]
-        touching = np.flatnonzero(touching)
-        direction[touching] = mesh.face_normals[self._against_load(face[touching], foot[touching])]
+        touching = np.flatnonzero(touching & self.facets.sharp[face])
+        chosen = self._against_load(face[touching], foot[touching])
+        moved = chosen != face[touching]
+        direction[touching[moved]] = self.index.mesh.face_normals[chosen[moved]]
         return direction
 
     def _against_load(self, face: IntArray, places: FloatArray) -> IntArray:
@@ -160,10 +169,10 @@ class NearPoints:
         is_corner, is_side = at_corner.any(axis=1), on_side.any(axis=1)
         first = np.where(is_corner, at_corner.argmax(axis=1), on_side.argmax(axis=1))
         second = mesh.faces[face, (first + 1) % 3]
-        starts, faces = self._faces_by_corner
+        starts, sides_around = self._sides_by_corner
         begin = starts[mesh.faces[face, first]]
         row, place = ragged(starts[mesh.faces[face, first] + 1] - begin)
-        around = faces[begin[row] + place]
+        around = sides_around[begin[row] + place] // 3
         fits = (mesh.faces[around] == second[row, None]).any(axis=1) & is_side[row]
         fits = (fits | is_corner[row]) & (mesh.face_areas[around] > 0)
         row = np.concatenate([rows, row[fits]])
@@ -172,9 +181,5 @@ class NearPoints:
         return around[order][np.searchsorted(row[order], rows)]
 
     @cached_property
-    def _faces_by_corner(self) -> tuple[IntArray, IntArray]:
-        """Where the faces of each vertex start, (k + 1,), in a list of faces, (3 m,)."""
-        corner = self.index.mesh.faces.ravel()
-        order = np.argsort(corner, kind="stable")
-        starts = np.searchsorted(corner[order], np.arange(len(self.index.mesh.vertices) + 1))
-        return starts, order // 3
+    def _sides_by_corner(self) -> tuple[IntArray, IntArray]:
+        return faces_by_vertex(self.index.mesh)

@@ -11,6 +11,7 @@ from ...arrays import BoolArray, FloatArray, IntArray
 from ..crown import FitCrown
 from ..die import FitDie
 from ..settings import SeatSettings
+from .facets import Facets
 from .motion import placed, undone
 from .near_points import WINDOW_MM, NearPoints
 from .patches import patch_middles, patch_weights
@@ -114,6 +115,8 @@ class Pair:
         points, share = crown.evaluation.points, crown.evaluation.weights_mm2 * crown.intaglio
         self.centre_mm: FloatArray = share @ points / share.sum()
         self.arm_mm = float(np.linalg.norm(points[self.rests] - self.centre_mm, axis=1).max())
+        # Of the crown and of the die.
+        self.facets = {True: Facets(crown.evaluation.mesh), False: Facets(die.mesh)}
         self._groups: list[RowGroup] = []
         self._starts = [0]
         self.die_vertices = self._die_vertices(start)
@@ -150,16 +153,20 @@ class Pair:
     ) -> NearPoints:
         """Points (k, 3) of one body, in its own frame, made ready to be held against the other.
 
-        ``relief_mm`` is what is taken off the crown at its points, (k,).
+        ``relief_mm`` is what is taken off at the points, (k,).
         """
         if of_crown:
-            return NearPoints(points, self.die.index, self.die.axis, point_relief_mm=relief_mm)
+            return NearPoints(
+                points, self.die.index, self.facets[False], self.die.axis, point_relief_mm=relief_mm
+            )
         counted = self.rests[self.crown.evaluation.mesh.faces].any(axis=1)
         return NearPoints(
             points,
             self.crown.index,
+            self.facets[True],
             -self.crown.axis,
             counted,
+            point_relief_mm=relief_mm,
             surface_relief_mm=self.relief_mm,
         )
 
@@ -277,7 +284,7 @@ class RowGroup:
             now = placed(motion, self.near.points)
             least = np.zeros(len(now))
             least[points] = self.near.at_least_mm(now[points], points)
-            due = weights @ least < below_mm
+            due = weights @ least < below_mm + self.near.facets.most_mm
             rows, weights = rows[due], weights[due]
             points = np.unique(weights.indices)
             self.near.refresh(motion, np.inf, points)

@@ -12,7 +12,7 @@ from ...progress import Progress, Steps, scaled
 from ..crown import FitCrown
 from ..die import FitDie
 from ..settings import SeatSettings
-from .clearing import CLEAR_MM, cleared, relieved_crown
+from .clearing import cleared, relieved_crown
 from .least_overlap import least_overlap_pose
 from .motion import lifted
 from .pair import Pair
@@ -22,6 +22,8 @@ from .seat_crown import above_um, contact_kind, settled_steps
 REACHED_UM = 2.0
 """A crown this near above its intended seat has reached it."""
 
+_TOLD_MM = 1e-3
+"""The area is that from which more than this comes off: meshes touch by their facets' sag."""
 _ROUNDS = 6
 _WAY_PLACES = 16
 
@@ -95,7 +97,7 @@ def _told(
         relief_um=1e3 * relief_mm,
         most_um=1e3 * float(relief_mm[deepest]),
         volume_mm3=_between(crown.evaluation.mesh, lower.evaluation.mesh),
-        area_mm2=float(area[relief_mm > CLEAR_MM].sum()),
+        area_mm2=float(area[relief_mm > _TOLD_MM].sum()),
         place_mm=crown.evaluation.points[deepest].copy(),
         T_die_crown=pose,
         above_intended_um=above,

@@ -77,7 +77,12 @@ class Relief:
     ----------
     relief_um : (n',) float
         Depth at each of the crown's evaluation points along its normal, µm; 0 where none.
-    most_um, volume_mm3, area_mm2 : float
+    most_um : float
+        The deepest.
+    volume_mm3 : float
+        Of what comes off.
+    area_mm2 : float
+        From which more than 1 µm comes off.
     place_mm : (3,) float
         The deepest place, in the crown's frame.
     T_die_crown : (4, 4) float

@@ -19,7 +19,7 @@ from .lie import LEAST_COVERED, REACH_MM, Lie, lie_of
 
 _WRONG = ("mirrored", "wrong_part")
 """Verdicts after which a crown's design says nothing about where the crown belongs."""
-_DOUBT_MM = 0.18
+DOUBT_MM = 0.18
 """Above this typical distance at the best fit a die may be another tooth's; measured on teeth laid
 on other teeth, as for the superimposition on a design."""
 _RIVAL_RATIO = 1.2
@@ -88,7 +88,7 @@ def rough_pose_steps(
     lie = found.lie
     if not lie.matches:
         raise no_match(crown, die, lie)
-    if lie.typical_mm > _DOUBT_MM:
+    if lie.typical_mm > DOUBT_MM:
         warnings += (
             f"The intaglio lies {1000.0 * lie.typical_mm:.0f} µm off the die (median) where it "
             f"fits best: much for a crown and its die. Check that they belong together.",
@@ -105,8 +105,8 @@ def _on_design_steps(
     crown: FitCrown, die: SurfaceIndex, design: PreparedDesign
 ) -> Steps[RoughPose | str]:
     """The pose that the design shows, or why it shows none."""
-    mesh, rms_mm, warnings = crown.evaluation.design, 0.0, ()
-    motion = np.eye(4)
+    mesh, motion, rms_mm = crown.evaluation.design, np.eye(4), 0.0
+    warnings: tuple[str, ...] = ()
     if mesh.checksum != design.index.mesh.checksum:
         fit = yield from superimpose_steps(mesh, design)
         if fit.verdict in _WRONG:

@@ -23,10 +23,10 @@ from .spots import contact_spots
 
 _LEAST_LIFT_MM, _MOST_LIFT_MM = 0.1, 1.0
 _LIFT_CELL_MM = 0.7
-_EDGE_CUT_MM = 2e-5
-"""Edges that cut in by less than this are left: a fiftieth of a µm."""
+_EDGE_CUT_MM = 1e-4
+"""Edges that cut in by less than this are left: a tenth of a µm."""
 
-_MOST_ROUNDS = 6
+_MOST_ROUNDS = 3
 
 
 def contact_kind(settings: SeatSettings, *, is_scan: bool) -> Contact:
@@ -110,8 +110,8 @@ def settled_steps(pair: Pair, start: FloatArray) -> Steps[Rest]:
         for of_crown in (True, False):
             cuts = edge_cuts(pair, rest.pose, _EDGE_CUT_MM, of_crown=of_crown)
             if len(cuts.points):
-                off = cuts.relief_mm if of_crown and pair.relief_mm is not None else None
-                added.append(pair.add(cuts.points, of_crown=of_crown, relief_mm=off))
+                rows = pair.add(cuts.points, of_crown=of_crown, relief_mm=cuts.relief_mm)
+                added.append(rows)
                 deepest = max(deepest, -float(cuts.gap_mm.min()))
         if not added:
             break

@@ -126,7 +126,7 @@ def rest_steps(
     load = axial_load(pair) if load is None else load
     rows = pair.thinned(_SPACING_MM) if working is None else working
     state = _state(pair, start, load, rows, radius_mm)
-    for turn in range(_MOST_ROUNDS):  # noqa: B007 - asked for below
+    for turn in range(_MOST_ROUNDS):  # noqa: B007 - the last one is asked for below
         for _ in _descend(pair, state, load, rows):
             yield Progress("Seating the crown", 1.0 - 0.96**state.steps)
         lacking = pair.gaps(state.pose, -TOUCH_MM)

@@ -25,11 +25,11 @@ class BallFitter:
     """A mesh made ready for balls inside it.
 
     A ball that touches p, with its centre at p + r u, u inward, and goes through q has the radius
-    r(q) = |q − p|² / (2 u·(q − p)). It is shrunk onto what cuts into it (Ma, Bae & Choi, "3D
-    medial axis point approximation using nearest neighbors and the normal field", Visual Computer
-    28, 2012, from memory): onto vertices, then onto every face that can reach into it. Places q
-    that the centre sees within an angle of p are p's own facet or a neighbour's and do not count:
-    half that angle lies between q − p and the tangent plane, so they are those with
+    r(q) = |q − p|² / (2 u·(q − p)). It is shrunk onto what cuts into it (Ma, Bae & Choi, Visual
+    Computer 28, 2012, from memory): onto vertices, then onto every face that can reach into it.
+
+    Places q that the centre sees within an angle of p are p's own facet or a neighbour's and do
+    not count: half that angle lies between q − p and the tangent plane, so they are those with
     u·(q − p) < |q − p| sin(angle / 2) + 0.02 mm. The last term is ours: next to p, the roughness of
     a scan stands up as steeply as that. Whatever lies straight below p by 27 µm or more counts.
 
@@ -135,4 +135,6 @@ class _Balls:
         squared = np.einsum("ij,ij->i", offset, offset)
         height = np.einsum("ij,ij->i", offset, self.inward.take(rows, axis=0))
         counts = height >= least * np.sqrt(squared) + _ROUGH_MM
-        return np.divide(0.5 * squared, height, out=np.full_like(height, np.inf), where=counts)
+        out = np.full_like(height, np.inf)
+        radius: FloatArray = np.divide(0.5 * squared, height, out=out, where=counts)
+        return radius

@@ -10,8 +10,9 @@ import numpy as np
 from ...arrays import BoolArray, FloatArray, IntArray
 from ...surface.closest import SurfaceIndex
 
-_CREASE_COS = math.cos(math.radians(30.0))
-"""A face that turns farther than this from its vertex's normal meets the others in a crease."""
+_CREASE_COS = math.cos(math.radians(40.0))
+"""A face that turns farther than this from its vertex's normal meets the others in a crease; less
+far, the roughness of a scan turns one too."""
 _PROBE = 1e-3
 """Radius of the ball that shows whether a direction leads into the material, of a face's size."""
 _FITS = 0.99
@@ -36,10 +37,10 @@ class Lines(NamedTuple):
 def lines_inward(index: SurfaceIndex, chosen: BoolArray) -> Lines:
     """Return the directions into the material at some vertices of a mesh.
 
-    Against the vertex's normal; where the surface has a crease that stands out into the cavity's
-    material, as along the edges of a box, against the normals of the faces that meet there too:
-    across the crease's own direction a wall is thicker than on either side of it. A direction
-    counts if a tiny ball that touches the place there lies in the material.
+    Against the vertex's normal; and where faces meet in a crease around which the material lies, as
+    along the edges of a box's hollow, also against the normals of these faces: slantwise between
+    them the way is longer than the wall on either side is thick. A direction counts if a tiny ball
+    that touches the place there lies in the material.
 
     Parameters
     ----------

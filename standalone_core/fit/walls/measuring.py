@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from ...arrays import BoolArray, FloatArray, IntArray
@@ -18,6 +20,7 @@ from .result import AreaWall, ThinPlace, Walls
 from .thickness import Thickness, thickness_steps
 from .words import lost_words, where_words
 
+NO_LOSS = "The design has no intaglio, so what the walls lost against it is not measured."
 _ROUNDING_MM = 1e-6
 """A wall thinner than asked for by less than this is not thin."""
 _SAME_PLACE_MM = 0.5
@@ -55,9 +58,13 @@ def measure_walls_steps(
     Raises
     ------
     AreaError
-        None of the intaglio lies far enough from the margin line.
+        It has no intaglio, margin line or path of insertion, or none of the intaglio lies far
+        enough from the margin line.
     """
     settings = settings or WallSettings()
+    crown.refuse_without_intaglio()
+    unlike = design is not None and not design.can_be_seated
+    design = None if unlike else design
     judged = crown.intaglio & (crown.margin_distance_mm > settings.margin_left_out_mm)
     _refuse_nothing(judged, crown, settings)
     mesh = crown.evaluation.mesh
@@ -76,7 +83,8 @@ def measure_walls_steps(
         )
         change = 1e3 * (found.least_mm - there.least_mm)
     yield Progress("Finding the thinnest places", 0.95)
-    return _walls(crown, settings, judged, lines.point, found, change, directions)
+    walls = _walls(crown, settings, judged, lines.point, found, change, directions)
+    return replace(walls, warnings=(*walls.warnings, NO_LOSS)) if unlike else walls
 
 
 def _refuse_nothing(judged: BoolArray, crown: FitCrown, settings: WallSettings) -> None:
@@ -146,19 +154,9 @@ def _walls(
         if part.any()
     )
     directions = directions or directions_of(crown.area_set)
-    order = _thinnest(crown.evaluation.points, thickness, settings)
     thinnest = tuple(
-        ThinPlace(
-            place_mm=crown.evaluation.points[k].copy(),
-            area="occlusal" if occlusal[k] else "axial",
-            thickness_mm=float(thickness[k]),
-            ray_mm=float(ray[k]),
-            ball_mm=float(ball[k]),
-            where=where_words(
-                crown.evaluation.points[k], crown, directions, is_wall=not occlusal[k]
-            ),
-        )
-        for k in order
+        _thin_place(k, ray, ball, crown, directions, is_wall=not occlusal[k])
+        for k in _thinnest(crown.evaluation.points, thickness, settings)
     )
     lost = judged & ~np.isfinite(thickness)
     return Walls(
@@ -197,6 +195,26 @@ def _area(
             if compared.any()
             else np.nan
         ),
+    )
+
+
+def _thin_place(
+    k: int,
+    ray: FloatArray,
+    ball: FloatArray,
+    crown: FitCrown,
+    directions: Directions,
+    *,
+    is_wall: bool,
+) -> ThinPlace:
+    place = crown.evaluation.points[k]
+    return ThinPlace(
+        place_mm=place.copy(),
+        area="axial" if is_wall else "occlusal",
+        thickness_mm=float(min(ray[k], ball[k])),
+        ray_mm=float(ray[k]),
+        ball_mm=float(ball[k]),
+        where=where_words(place, crown, directions, is_wall=is_wall),
     )
 
 

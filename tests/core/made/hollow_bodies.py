@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import MappingProxyType
 
 import numpy as np
 import trimesh
 from cuspwise.standalone_core.areas.area_set import Area, AreaSet, MarginLine
 from cuspwise.standalone_core.areas.settings import AreaSettings
-from cuspwise.standalone_core.arrays import BoolArray
+from cuspwise.standalone_core.arrays import BoolArray, FloatArray
 from cuspwise.standalone_core.fit.crown import FitCrown
 from cuspwise.standalone_core.mesh.refine import evaluation_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
@@ -54,6 +55,13 @@ def hollow(outer: TriangleMesh, inner: TriangleMesh, spacing_mm: float = 0.5) ->
         "hollow body",
     )
     return ready(mesh, np.arange(len(mesh)) >= len(outer), spacing_mm)
+
+
+def moved(crown: FitCrown, motion: FloatArray) -> FitCrown:
+    """A body after a rigid motion (4, 4), point for point."""
+    areas = crown.area_set.moved(motion)
+    index = SurfaceIndex(areas.evaluation.mesh, threads=1)
+    return replace(crown, area_set=areas, index=index)
 
 
 def sphere(

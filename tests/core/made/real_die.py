@@ -12,10 +12,15 @@ from pathlib import Path
 
 import numpy as np
 from cuspwise.standalone_core.mesh.files import read_mesh
+from cuspwise.standalone_core.mesh.graph import components
+from cuspwise.standalone_core.mesh.repair import repair_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
+from cuspwise.standalone_core.surface.closest import SurfaceIndex
 
 EDGE_MM = 0.03
 """Thickness of a crown's rim."""
+SHORT_MM = 0.09
+"""Edges of the dentine that are shorter are drawn together."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,12 +77,39 @@ class RealDie:
         t = np.clip((self.prepared.height_mm - 0.6) / 0.8, 0.0, 1.0)
         return 1e-3 * (margin_um + (cement_um - margin_um) * t**2 * (3.0 - 2.0 * t))
 
-    def crown(self, cement_um: float, margin_um: float) -> TriangleMesh:
-        """A closed crown whose inner surface is the prepared part moved outward by the space."""
+    @cached_property
+    def blocked_out_mm(self) -> np.ndarray:
+        """Way (n, 3) that frees the prepared part's vertices of undercuts.
+
+        A tooth is wider above its neck. As in the laboratory, the inner surface keeps away from
+        what would lock it: lifted by any height, no place of it comes to lie in the die.
+        """
+        part = self.prepared
+        smooth = _smoothed(part.mesh, part.normals, 10)
+        across = smooth - (smooth @ self.axis)[:, None] * self.axis
+        wall = np.flatnonzero(part.normals @ self.axis < 0.95)
+        way = across[wall] / np.linalg.norm(across[wall], axis=1, keepdims=True)
+        index, points = SurfaceIndex(self.mesh), part.mesh.vertices[wall].copy()
+        for height in np.tile(np.arange(0.1, part.height_mm.max(), 0.2), 2):
+            lifted = points + height * self.axis
+            found = index.closest(lifted, max_distance_mm=1.0, signed=True)
+            inside = np.where(found.found, np.maximum(-found.signed_mm, 0.0), 0.0)
+            points += inside[:, None] * way
+        moved = np.zeros_like(part.mesh.vertices)
+        moved[wall] = points - part.mesh.vertices[wall]
+        return moved
+
+    def crown(self, cement_um: float, margin_um: float, *, freed: bool) -> TriangleMesh:
+        """A closed crown whose inner surface is the prepared part moved outward by the space.
+
+        ``freed`` of undercuts it can be lifted off; otherwise the space is the same everywhere.
+        """
         part = self.prepared
         space = self.space_mm(cement_um, margin_um)
         wall = np.minimum(EDGE_MM + 0.5 * part.height_mm, 0.8)
         inner = part.mesh.vertices + space[:, None] * part.normals
+        if freed:
+            inner = inner + self.blocked_out_mm
         outer = inner + wall[:, None] * _smoothed(part.mesh, part.normals, 40)
         count = len(inner)
         start, end = part.mesh.graph.border_sides.T
@@ -110,7 +142,7 @@ def real_die(shared_meshes: Path) -> RealDie:
     folder = shared_meshes / "crowns"
     dentine = read_mesh(folder / "incisor_dentine.ply").mesh
     outline = np.loadtxt(folder / "incisor_cervical_outline.csv", delimiter=",", skiprows=1)
-    return RealDie(_filled(dentine), outline)
+    return RealDie(_without_short_edges(_filled(dentine), SHORT_MM), outline)
 
 
 def _filled(mesh: TriangleMesh) -> TriangleMesh:
@@ -123,13 +155,27 @@ def _filled(mesh: TriangleMesh) -> TriangleMesh:
     return TriangleMesh(np.concatenate(vertices), np.concatenate(faces), "dentine")
 
 
+def _without_short_edges(mesh: TriangleMesh, least_mm: float) -> TriangleMesh:
+    """Draw the ends of short edges together: an offset would turn their triangles over."""
+    edges = mesh.graph.edges
+    length = np.linalg.norm(mesh.vertices[edges[:, 0]] - mesh.vertices[edges[:, 1]], axis=1)
+    group = components(edges[length < least_mm], len(mesh.vertices))
+    count = np.bincount(group)
+    middle = [np.bincount(group, weights=mesh.vertices[:, k]) / count for k in range(3)]
+    faces = group[mesh.faces]
+    faces = faces[(faces != np.roll(faces, 1, axis=1)).all(axis=1)]
+    return repair_mesh(TriangleMesh(np.stack(middle, axis=1), faces, mesh.name)).mesh
+
+
 def _above(mesh: TriangleMesh, height: np.ndarray) -> Prepared:
     """The part of a mesh where a height at its vertices is above 0, its triangles cut there."""
     height = np.where(np.abs(height) < 0.02, 0.0, height)  # no slivers
     keys, ends = _crossed(mesh, height)
     share = (height[ends[:, 0]] / (height[ends[:, 0]] - height[ends[:, 1]]))[:, None]
-    mixed = [(1.0 - share) * v[ends[:, 0]] + share * v[ends[:, 1]]
-             for v in (mesh.vertices, mesh.vertex_normals)]
+    mixed = [
+        (1.0 - share) * v[ends[:, 0]] + share * v[ends[:, 1]]
+        for v in (mesh.vertices, mesh.vertex_normals)
+    ]
     vertices = np.concatenate([mesh.vertices, mixed[0]])
     normals = np.concatenate([mesh.vertex_normals, mixed[1]])
     normals /= np.linalg.norm(normals, axis=1, keepdims=True)
