@@ -42,7 +42,7 @@ def flat_triangles_png(
     axes.set_axis_off()
     axes.set_xlim(-1.0, 1.0)
     axes.set_ylim(-1.0, 1.0)
-    triangles = Triangulation(*points.T, triangles=faces)
+    triangles = Triangulation(points[:, 0], points[:, 1], triangles=faces)
     axes.add_collection(TriMesh(triangles, facecolor=colours / 255.0))
     data = io.BytesIO()
     drawing.savefig(data, format="png", dpi=DPI, transparent=True, metadata={"Software": None})
