@@ -183,9 +183,6 @@ def test_walls_of_a_design_are_told_and_written(tmp_path: Path, monkeypatch: pyt
     # The prototypes' demo crown: 0.63 mm at least, 1.09 mm at the median, from 1 mm on.
     assert 0.4 < axial["least_mm"] < 0.8
     assert 0.8 < occlusal["p50_mm"] < 1.5
-    printed = CliRunner().invoke(main, ["walls", "crown.stl", *options, "--json"])
-    told = json.loads(printed.stdout)
-    assert told["walls"] == document["walls"]
 
 
 def test_a_fit_without_a_finish_line_is_written_and_ends_well(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -12,6 +13,7 @@ from types import MappingProxyType
 import numpy as np
 import pytest
 from cuspwise.standalone_core.fit.result import FitResult
+from cuspwise.standalone_core.report.drawing.flat_triangles import flat_triangles_png
 from cuspwise.standalone_core.report.drawing.pictures import Pictures
 from cuspwise.standalone_core.report.fit import sentences
 from cuspwise.standalone_core.report.fit.frame import own_frame, seated_frame
@@ -23,6 +25,7 @@ from cuspwise.standalone_core.report.fit.polar_plot import MIDDLE, RADIUS, polar
 from cuspwise.standalone_core.report.fit.section_plot import section_plots
 from made import fit_results as made
 from made.tiers import slow
+from matplotlib.image import imread
 
 WRITTEN = datetime(2026, 1, 1, tzinfo=UTC)
 ANGLES = {"mesial": 0, "buccal": 90, "distal": 180, "lingual": 270}
@@ -74,9 +77,11 @@ def read_page(result: FitResult) -> Texts:
         made.made_fit,
         made.held_up,
         made.without_finish_line,
-        made.scanned_seated,
-        lambda: with_missing("gap"),
-        *(slow(lambda part=part: with_missing(part)) for part in ("seat", "walls", "margin")),
+        slow(made.scanned_seated),
+        *(
+            slow(lambda part=part: with_missing(part))
+            for part in ("seat", "gap", "walls", "margin")
+        ),
     ],
 )
 def test_the_page_tells_everything_whatever_was_measured(case: object):
@@ -233,3 +238,20 @@ def test_the_intaglio_is_laid_flat_by_angle_and_distance_from_the_margin(result:
     x, y = crown.evaluation.points[walls, :2].T
     turn = np.arctan2(*flat.points[walls, ::-1].T) - np.arctan2(y, x)
     assert np.abs((turn + np.pi) % (2 * np.pi) - np.pi).max() < np.radians(15.0)
+
+
+def test_flat_triangles_are_drawn_the_right_way_up_in_their_colours():
+    """matplotlib reads the picture back: x to the right, y up, nothing beside the triangles."""
+    corners = np.array([[0.0, 0.0], [0.9, 0.0], [0.0, 0.9], [-0.9, 0.0]])
+    paint = np.array([[200, 40, 40]] * 3 + [[40, 40, 200]], dtype=np.uint8)
+    faces = np.array([[0, 1, 2]])
+    png = flat_triangles_png(corners, faces, paint, size_px=100)
+    assert png == flat_triangles_png(corners, faces, paint, size_px=100)
+    read = imread(io.BytesIO(png))
+    row, column = 50 - 12, 50 + 12  # x = y = 0.25
+    assert np.allclose(255.0 * read[row, column], [200, 40, 40, 255], atol=1.0)
+    assert read[50 + 12, 50 + 12, 3] == 0.0  # below
+    assert read[50 - 12, 50 - 12, 3] == 0.0  # to the left
+    both = flat_triangles_png(corners, np.array([[0, 1, 2], [0, 2, 3]]), paint, size_px=100)
+    left = 255.0 * imread(io.BytesIO(both))[48, 50 - 36]  # 80 % of the way to the blue corner
+    assert left[2] > 150.0 > left[0]

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import io
 
-import numpy as np
-
 from ...arrays import FloatArray, IntArray
 from .deviation_colours import ColourArray
 
@@ -23,7 +21,7 @@ def flat_triangles_png(
         y upwards.
     faces : (m, 3) int
     colours : (n, 3) uint8
-        sRGB at the points; each triangle has the mean of its corners.
+        sRGB at the points, blended between them.
     size_px : int
         Width and height of the picture.
 
@@ -33,8 +31,9 @@ def flat_triangles_png(
         PNG.
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.collections import PolyCollection
+    from matplotlib.collections import TriMesh
     from matplotlib.figure import Figure
+    from matplotlib.tri import Triangulation
 
     inches = size_px / DPI
     drawing = Figure(figsize=(inches, inches), dpi=DPI)
@@ -43,11 +42,8 @@ def flat_triangles_png(
     axes.set_axis_off()
     axes.set_xlim(-1.0, 1.0)
     axes.set_ylim(-1.0, 1.0)
-    paint = colours[faces].astype(np.float64).mean(axis=1) / 255.0
-    # A line in the triangle's own colour closes the seam that smoothing leaves between two.
-    axes.add_collection(
-        PolyCollection(list(points[faces]), facecolor=paint, edgecolor=paint, linewidths=0.4)
-    )
+    triangles = Triangulation(points[:, 0], points[:, 1], triangles=faces)
+    axes.add_collection(TriMesh(triangles, facecolor=colours / 255.0))
     data = io.BytesIO()
     drawing.savefig(data, format="png", dpi=DPI, transparent=True, metadata={"Software": None})
     return data.getvalue()
