@@ -93,8 +93,8 @@ class NearPoints:
         """
         now = placed(motion, self.points[rows])
         due: BoolArray = self.at_least_mm(now, rows) < below_mm + self.facets.most_mm
-        stale = due & (now != self.measured_at[rows]).any(axis=1)
-        self.measure(now[stale], rows[stale])
+        moved = due & (now != self.measured_at[rows]).any(axis=1)
+        self.measure(now[moved], rows[moved])
         return due
 
     def measure(self, now: FloatArray, rows: IntArray) -> None:

@@ -100,9 +100,9 @@ def best_step(
         )
         if found.status != 0:
             return None
-        lack = rows @ found.x - gaps.gap_mm
-        broken = np.flatnonzero(lack > _LACKS_MM)
-        broken = np.setdiff1d(broken[np.argsort(-lack[broken])[:_AT_ONCE]], active)
+        short = rows @ found.x - gaps.gap_mm
+        broken = np.flatnonzero(short > _LACKS_MM)
+        broken = np.setdiff1d(broken[np.argsort(-short[broken])[:_AT_ONCE]], active)
         if not len(broken):
             break
         active = np.union1d(active, broken)
