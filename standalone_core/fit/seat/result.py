@@ -119,7 +119,8 @@ class Seat:
     tilt_deg : float
         Angle between the crown's path of insertion and the die's.
     overlap_um : float
-        Deepest exact overlap of the two surfaces at rest, 0 or more: what averaging allowed.
+        Deepest overlap at rest, 0 or more, of the surfaces that the triangles stand for: what
+        averaging allowed, and with hard contacts edges that cut in by no more than their sag.
     overlap_share : float
         Share of the intaglio's area that overlaps by more than 1 µm.
     play : tuple of Play
