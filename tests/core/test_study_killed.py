@@ -99,7 +99,7 @@ def test_it_says_no_time_of_day_outside_the_page(
     assert "seconds" not in json.loads(files["study.json"])
 
 
-MANY = int(os.environ.get("CUSPWISE_KILLS", "3"))
+MANY = int(os.environ.get("CUSPWISE_KILLS", "2"))
 
 
 @pytest.mark.slow
