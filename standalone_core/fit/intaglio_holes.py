@@ -8,7 +8,7 @@ from ..mesh.health import counted
 from .crown import FitCrown
 
 _LEAST_HOLE_MM = 1.0
-"""A hole in the intaglio with a rim at least this long is told; in smaller ones a few points are missing."""
+"""A hole with a rim at least this long is told; in smaller ones a few points are missing."""
 
 
 def intaglio_holes(crown: FitCrown) -> tuple[str, ...]:

@@ -20,7 +20,8 @@ from .pair import Pair
 from .result import Play
 from .seating import Load, Rest, rest_steps
 
-PLACES = 8
+PLACES = 4
+_PARTS = 2 * PLACES + 1
 SIDEWAYS = 1 / 20
 """Sideways load by axial load."""
 
@@ -47,7 +48,7 @@ class Played:
 
 
 def played_steps(pair: Pair, rest: Rest) -> Steps[Played]:
-    """Measure play and rocking of a crown at rest in eight directions, and centre it.
+    """Measure play and rocking of a crown at rest in four directions, and centre it.
 
     Parameters
     ----------
@@ -61,22 +62,26 @@ def played_steps(pair: Pair, rest: Rest) -> Steps[Played]:
     for k, direction in enumerate(outward):
         pushed = rest.load.direction + SIDEWAYS * direction
         load = Load(rest.load.place_mm, pushed / np.linalg.norm(pushed))
-        moved = yield from scaled(_again(pair, rest, rest.pose, load), k / 17, (k + 1) / 17)
+        moved = yield from scaled(_again(pair, rest, rest.pose, load), k / _PARTS, (k + 1) / _PARTS)
         across[k] = direction @ (placed(moved.pose, middle) - placed(rest.pose, middle))
     # Half the sum over all directions d of d (d·s) is 2 s: opposite places give their middle.
     shift = across @ outward / (PLACES / 2)
-    centred = yield from scaled(_centred_steps(pair, rest, shift), 8 / 17, 9 / 17)
+    centred = yield from scaled(
+        _centred_steps(pair, rest, shift), PLACES / _PARTS, (PLACES + 1) / _PARTS
+    )
     if centred is not rest:
         across = across - outward @ (placed(centred.pose, middle) - placed(rest.pose, middle))
     rocking = []
     for k, direction in enumerate(outward):
         part = _rocking_steps(pair, centred, direction)
-        rocking.append((yield from scaled(part, (9 + k) / 17, (10 + k) / 17)))
+        rocking.append(
+            (yield from scaled(part, (PLACES + 1 + k) / _PARTS, (PLACES + 2 + k) / _PARTS))
+        )
     return Played(centred, _rows(pair, across, rocking))
 
 
 def _outward(pair: Pair, pose: FloatArray) -> FloatArray:
-    """Eight directions across the die's path of insertion, (8, 3), from mesial on."""
+    """Four directions across the die's path of insertion, (4, 3), from mesial on."""
     directions = directions_of(pair.crown.area_set)
     axis = pair.die.axis
     zero = pose[:3, :3] @ directions.zero
