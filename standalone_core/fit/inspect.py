@@ -14,7 +14,7 @@ from ..surface.closest import SurfaceIndex
 from .crown import FitCrown
 
 _LEAST_HOLE_MM = 1.0
-"""A hole in the intaglio with a rim at least this long is told; smaller ones lack a few points."""
+"""A hole in the intaglio with a rim at least this long is told; a smaller one is of few points."""
 _GROSS_MM = 0.3
 """A proximal contact is never this deep: ours, no source; 0.03 is called tight."""
 _SEARCH_MM = 2.0

@@ -99,7 +99,7 @@ def _points_lack(pair: Pair, crown: FitCrown, pose: FloatArray) -> FloatArray:
 
 
 def _faces_lack(pair: Pair, crown: FitCrown, pose: FloatArray) -> FloatArray:
-    """What the corners lack of faces in which only the die's points or edges overlap, (n',)."""
+    """What the corners of faces need where only the die's points or edges overlap, (n',)."""
     places, depth = _between(pair, pose)
     if not len(places):
         return np.zeros(len(crown.evaluation.points))
@@ -135,7 +135,7 @@ def _between(pair: Pair, pose: FloatArray) -> tuple[FloatArray, FloatArray]:
 def _of_corners(
     pair: Pair, crown: FitCrown, places: FloatArray, depth_mm: FloatArray
 ) -> FloatArray:
-    """What the corners around places lack, (n',), so that the face there lies deeper by so much.
+    """What the corners around places need, (n',), so that the face there lies deeper by so much.
 
     Of the reliefs d of a face's corners with c·d = depth, c_k = b_k n_k·m (b the place's
     barycentric coordinates, n_k the corners' normals, m the face's), the shortest: depth c / |c|².
