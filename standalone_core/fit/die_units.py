@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from ..errors import MeshError, SuperimpositionError
 from ..length_units import MM_PER_UNIT, UNIT_NAMES
 from ..mesh.triangle_mesh import TriangleMesh
@@ -11,9 +13,10 @@ from .crown import FitCrown
 from .seat.die_search import intaglio_of
 from .seat.rough_pose import DOUBT_MM, rough_pose_steps
 
-_LEAST_SIZE, _MOST_SIZE = 0.7, 4.0
+_LEAST_SIZE, _USUAL_SIZE, _MOST_SIZE = 0.7, 1.1, 2.5
 """Diagonal of a die's file by that of the intaglio on it: from a short preparation to a few teeth.
-A factor that brings it there is tried."""
+A factor that brings it there is tried, first the one that brings it to the usual."""
+_LEAST_COVERED = 0.9
 
 
 def refuse_other_unit_steps(
@@ -41,6 +44,7 @@ def refuse_other_unit_steps(
         for factor in (by, 1.0 / by)
         if by != 1.0 and _LEAST_SIZE <= ratio * factor <= _MOST_SIZE
     ]
+    tried.sort(key=lambda each: abs(math.log(ratio * each[1] / _USUAL_SIZE)))
     for number, (unit, factor) in enumerate(tried):
         scaled_die = TriangleMesh(die.vertices * factor, die.faces, die.name)
         index = SurfaceIndex(scaled_die, threads=threads)
@@ -49,7 +53,7 @@ def refuse_other_unit_steps(
             pose = yield from scaled(rough_pose_steps(crown, index), *ends)
         except SuperimpositionError:
             continue
-        if pose.typical_um < 1000.0 * DOUBT_MM:
+        if pose.typical_um < 1000.0 * DOUBT_MM and pose.covered_share > _LEAST_COVERED:
             raise _mixed(crown, die, unit, factor)
 
 

@@ -25,8 +25,9 @@ from .seat.die_search import LARGER, intaglio_of
 from .seat.lie import lie_of
 from .seat.rough_pose import RoughPose, rough_pose_steps
 
-_LEAST_SIZE = 0.3
-"""A file of less than this share of the intaglio's diagonal holds no die of it, in this unit."""
+_LEAST_SIZE, _MOST_SIZE = 0.3, 7.0
+"""A file of less than this share of the intaglio's diagonal holds no die of it in this unit; one of
+more shows a full arch, or is in another unit: that is asked before a long search."""
 _NEAR_MM = 4.0
 """Of a larger scan, what lies within this of the seated intaglio is the die: the root that a
 finish line and a section need, little of the neighbours."""
@@ -94,12 +95,13 @@ def ready_die_steps(
     index = SurfaceIndex(mended.mesh, threads=threads)
     asking = refuse_other_unit_steps(crown, mended.mesh, threads=threads)
     ratio = mended.mesh.diagonal_mm / intaglio_of(crown).diagonal_mm
-    if ratio < _LEAST_SIZE:
+    usual = _LEAST_SIZE <= ratio <= _MOST_SIZE
+    if not usual:
         yield from scaled(asking, 0.0, 0.5)
     try:
         pose = yield from scaled(rough_pose_steps(crown, index, design), 0.0, 0.8)
     except SuperimpositionError:
-        if ratio >= _LEAST_SIZE:
+        if usual:
             yield from scaled(asking, 0.8, 0.95)
         raise
     yield Progress("Making the die ready", 0.95)

@@ -20,7 +20,7 @@ from .pair import Pair
 from .patches import patch_weights
 from .result import Contact
 
-_Missing = Callable[[Pair, FitCrown, FloatArray], FloatArray]
+_Lacking = Callable[[Pair, FitCrown, FloatArray], FloatArray]
 
 CLEAR_MM = 1e-5
 """Overlap that is left between hard contacts: a hundredth of a µm."""
@@ -71,17 +71,17 @@ def cleared(
         At the crown's evaluation points along their normals, mm, nowhere less than before.
     """
     # The points first: what still overlaps between them is then little.
-    ways: tuple[_Missing, ...] = (_points_missing, _faces_missing)
+    ways: tuple[_Lacking, ...] = (_points_lack, _faces_lack)
     least = CLEAR_MM
     if contact == "patches":
-        ways, least = (partial(_patches_missing, settings),), _PATCH_CLEAR_MM
+        ways, least = (partial(_patches_lack, settings),), _PATCH_CLEAR_MM
     for _ in range(_PASSES):
         lower = crown if not relief_mm.any() else relieved_crown(crown, relief_mm)
         pair = Pair(lower, die, contact, poses[0], settings)
         more = np.zeros(len(relief_mm))
-        for missing in ways:
+        for lacking in ways:
             for pose in poses:
-                more = np.maximum(more, missing(pair, crown, pose))
+                more = np.maximum(more, lacking(pair, crown, pose))
             if more.max() >= least:
                 break
         else:
@@ -90,26 +90,26 @@ def cleared(
     return relief_mm
 
 
-def _points_missing(pair: Pair, crown: FitCrown, pose: FloatArray) -> FloatArray:
-    """What each of the crown's points is short of, along its normal, (n',), mm."""
-    missing = np.zeros(len(crown.evaluation.points))
+def _points_lack(pair: Pair, crown: FitCrown, pose: FloatArray) -> FloatArray:
+    """What each of the crown's points lacks, along its normal, (n',), mm."""
+    lacking = np.zeros(len(crown.evaluation.points))
     gap = pair.vertex_gaps(pose, 0.0, of_crown=True)
-    missing[pair.crown_vertices] = np.maximum(-gap, 0.0)
-    return missing / _steepness(pair, crown, pose, missing)
+    lacking[pair.crown_vertices] = np.maximum(-gap, 0.0)
+    return lacking / _steepness(pair, crown, pose, lacking)
 
 
-def _faces_missing(pair: Pair, crown: FitCrown, pose: FloatArray) -> FloatArray:
-    """What is missing at corners of faces that only the die's points or edges overlap, (n',)."""
+def _faces_lack(pair: Pair, crown: FitCrown, pose: FloatArray) -> FloatArray:
+    """What the corners of faces need where only the die's points or edges overlap, (n',)."""
     places, depth = _between(pair, pose)
     if not len(places):
         return np.zeros(len(crown.evaluation.points))
     return _of_corners(pair, crown, places, depth)
 
 
-def _steepness(pair: Pair, crown: FitCrown, pose: FloatArray, missing: FloatArray) -> FloatArray:
+def _steepness(pair: Pair, crown: FitCrown, pose: FloatArray, lacking: FloatArray) -> FloatArray:
     """Cosine between each overlapping point's normal and its way out of the die, (n',)."""
-    cosine = np.ones(len(missing))
-    deep = np.flatnonzero(missing > 0.01 * CLEAR_MM)
+    cosine = np.ones(len(lacking))
+    deep = np.flatnonzero(lacking > 0.01 * CLEAR_MM)
     points = placed(pose, pair.crown.evaluation.points[deep])
     way = pair.die.index.closest(points).foot - points
     inward = -crown.evaluation.normals[deep] @ pose[:3, :3].T
@@ -135,7 +135,7 @@ def _between(pair: Pair, pose: FloatArray) -> tuple[FloatArray, FloatArray]:
 def _of_corners(
     pair: Pair, crown: FitCrown, places: FloatArray, depth_mm: FloatArray
 ) -> FloatArray:
-    """What is missing at the corners around places, (n',), for the faces to lie so much deeper.
+    """What the corners around places need, (n',), so that the face there lies deeper by so much.
 
     Of the reliefs d of a face's corners with c·d = depth, c_k = b_k n_k·m (b the place's
     barycentric coordinates, n_k the corners' normals, m the face's), the shortest: depth c / |c|².
@@ -148,15 +148,15 @@ def _of_corners(
     )
     moves = found.barycentric * np.maximum(facing, _LEAST_COSINE)
     share = moves / np.einsum("kc,kc->k", moves, moves)[:, None]
-    missing = np.zeros(len(crown.evaluation.points))
-    np.maximum.at(missing, corners.ravel(), (depth_mm[:, None] * share).ravel())
-    return missing
+    lacking = np.zeros(len(crown.evaluation.points))
+    np.maximum.at(lacking, corners.ravel(), (depth_mm[:, None] * share).ravel())
+    return lacking
 
 
-def _patches_missing(
+def _patches_lack(
     settings: SeatSettings, pair: Pair, crown: FitCrown, pose: FloatArray
 ) -> FloatArray:
-    """What each of the crown's points is short of, (n',), mm, for no patch's mean to overlap.
+    """What each of the crown's points lacks, (n',), mm, for no patch's mean to overlap.
 
     A point is taken back by what the worst of its patches lacks, but not beyond the die, again
     and again until the means are clear.
@@ -174,6 +174,6 @@ def _patches_missing(
         share = np.zeros(len(gap))
         np.maximum.at(share, weights.indices, mean[patch])
         taken += np.minimum(share, np.maximum(-(gap + taken), 0.0))
-    missing = np.zeros(len(crown.evaluation.points))
-    missing[pair.crown_vertices] = taken
-    return missing / _steepness(pair, crown, pose, missing)
+    lacking = np.zeros(len(crown.evaluation.points))
+    lacking[pair.crown_vertices] = taken
+    return lacking / _steepness(pair, crown, pose, lacking)
