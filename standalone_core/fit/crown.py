@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 import numpy as np
@@ -136,6 +136,7 @@ def crown_of_areas(
 
 def _parts(area_set: AreaSet, margin_distance_mm: FloatArray) -> dict[str, BoolArray]:
     settings, axis = area_set.settings, area_set.insertion
+    assert axis is not None  # asked before
     intaglio = area_set["intaglio"].points
     height = area_set.evaluation.points @ axis
     low, high = height[intaglio].min(), height[intaglio].max()
@@ -147,6 +148,13 @@ def _parts(area_set: AreaSet, margin_distance_mm: FloatArray) -> dict[str, BoolA
         "axial": intaglio & ~margin & ~roof,
         "occlusal": intaglio & ~margin & roof,
     }
+
+
+def moved_crown(crown: FitCrown, motion: FloatArray) -> FitCrown:
+    """Return a crown after a rigid motion (4, 4), point for point."""
+    areas = crown.area_set.moved(motion)
+    index = SurfaceIndex(areas.evaluation.mesh, threads=crown.index.threads)
+    return replace(crown, area_set=areas, index=index)
 
 
 def _why_not_seated(area_set: AreaSet) -> str:

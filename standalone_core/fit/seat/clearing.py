@@ -113,7 +113,10 @@ def _steepness(pair: Pair, crown: FitCrown, pose: FloatArray, lacking: FloatArra
     points = placed(pose, pair.crown.evaluation.points[deep])
     way = pair.die.index.closest(points).foot - points
     inward = -crown.evaluation.normals[deep] @ pose[:3, :3].T
-    along = np.einsum("nk,nk->n", way, inward) / np.linalg.norm(way, axis=1)
+    length = np.linalg.norm(way, axis=1)
+    off = length > 0.0  # a point on a facet overlaps the surface that the facet stands for
+    along = np.ones(len(deep))
+    along[off] = np.einsum("nk,nk->n", way[off], inward[off]) / length[off]
     cosine[deep] = np.maximum(along, _LEAST_COSINE)
     return cosine
 
