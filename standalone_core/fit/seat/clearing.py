@@ -14,7 +14,7 @@ from ...surface.closest import SurfaceIndex
 from ..crown import FitCrown
 from ..die import FitDie
 from ..settings import SeatSettings
-from .edge_cuts import edge_cuts
+from .edge_cuts import edge_cuts, usual_sag_mm
 from .motion import placed, undone
 from .pair import Pair
 from .patches import patch_weights
@@ -129,7 +129,8 @@ def _between(pair: Pair, pose: FloatArray) -> tuple[FloatArray, FloatArray]:
     places = [placed(back, pair.die.mesh.vertices[pair.die_vertices[deep]])]
     depth = [-gap[deep]]
     for of_crown in (True, False):
-        cuts = edge_cuts(pair, pose, CLEAR_MM, of_crown=of_crown)
+        # What the triangles alone may overlap by does not hold a crown up either.
+        cuts = edge_cuts(pair, pose, max(CLEAR_MM, usual_sag_mm(pair)), of_crown=of_crown)
         places.append(cuts.points if of_crown else placed(back, cuts.points))
         depth.append(-cuts.gap_mm)
     return np.concatenate(places), np.concatenate(depth)

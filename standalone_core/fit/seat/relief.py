@@ -18,6 +18,7 @@ from .motion import lifted
 from .pair import Pair
 from .result import Relief
 from .seat_crown import above_um, contact_kind, settled_steps
+from .smooth_crown import smooth_crown
 
 REACHED_UM = 2.0
 """A crown this near above its intended seat has reached it."""
@@ -67,6 +68,7 @@ def relief_steps(
     settings = SeatSettings() if settings is None else settings
     contact = contact_kind(settings, is_scan=is_scan)
     yield Progress("Finding what holds the crown up", 0.0)
+    crown = smooth_crown(crown)
     bare = Pair(crown, die, contact, intended, settings)
     target = least_overlap_pose(bare, intended)
     relief = np.zeros(len(crown.evaluation.points))

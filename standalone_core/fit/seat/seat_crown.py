@@ -19,6 +19,7 @@ from .pair import Pair
 from .play import held_sideways_um, played_steps
 from .result import Contact, Play, Seat, Stop
 from .seating import Rest, rest_steps
+from .smooth_crown import smooth_crown
 from .spots import contact_spots
 
 _LEAST_LIFT_MM, _MOST_LIFT_MM = 0.1, 1.0
@@ -75,7 +76,7 @@ def seat_crown_steps(
     relief_mm = None if relief_um is None else 1e-3 * relief_um
     contact = contact_kind(settings, is_scan=is_scan)
     yield Progress("Seating the crown", 0.0)
-    pair = Pair(crown, die, contact, start, settings, relief_mm)
+    pair = Pair(smooth_crown(crown), die, contact, start, settings, relief_mm)
     rest = yield from scaled(settled_steps(pair, start), 0.0, 0.5 if with_play else 0.9)
     play: tuple[Play, ...] = ()
     if with_play:
