@@ -20,7 +20,7 @@ from cuspwise.standalone_core.surface.closest import SurfaceIndex
 from made.cavities import meshed
 from scipy.spatial.transform import Rotation
 
-EDGE_MM = 0.45
+EDGE_MM = 0.2
 
 
 @pytest.fixture(scope="module")
@@ -59,10 +59,6 @@ def seats_apart_um(crown: FitCrown, die: FitDie, seeds: range) -> float:
         whole = seat.T_die_crown @ start
         places.append(points @ whole[:3, :3].T + whole[:3, 3])
     return 1e3 * max(float(np.linalg.norm(at - places[0], axis=1).max()) for at in places[1:])
-
-
-def test_three_random_poses_end_in_one_seat(crown: FitCrown, die: FitDie) -> None:
-    assert seats_apart_um(crown, die, range(3)) <= 0.3
 
 
 @pytest.mark.slow

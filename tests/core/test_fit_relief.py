@@ -97,12 +97,12 @@ def tight_cone(gap_mm: float, spacing_mm: float) -> tuple[FitCrown, FitDie]:
     crown = revolved_crown(
         [(0, 6.5), (cavity(0.1) + 1, 6.5), (cavity(0.1) + 1, 0.1), (cavity(0.1), 0.1)],
         [(cavity(0.1), 0.1), (cavity(5.5), 5.5), (0, 5.5)],
-        sides=64,
-        step_mm=0.4,
+        sides=128,
+        step_mm=0.2,
         spacing_mm=spacing_mm,
     )
     die = revolved_die(
-        [(0, 5), (4 - slope * 5, 5), (4, 0), (4 + 2 * slope, -2), (0, -2)], sides=64, step_mm=0.4
+        [(0, 5), (4 - slope * 5, 5), (4, 0), (4 + 2 * slope, -2), (0, -2)], sides=128, step_mm=0.2
     )
     return crown, die
 
@@ -110,7 +110,7 @@ def tight_cone(gap_mm: float, spacing_mm: float) -> tuple[FitCrown, FitDie]:
 @pytest.mark.parametrize("is_scan", [slow(False), slow(True)])
 def test_a_tight_cone_loses_the_bump_and_nothing_else(is_scan: bool) -> None:
     """Volume of h/2 (1 + cos πρ/r) over a disc: π h r² (1/2 − 2/π²) = 0.2974 h r² π."""
-    sound, die = tight_cone(0.0, 0.15)
+    sound, die = tight_cone(0.0, 0.2)
     at = np.array([4.0 - 2.5 * np.tan(np.deg2rad(6.0)), 0.0, 2.5])
     bump = cosine_bump(sound.evaluation.points, at, 0.15, 1.2) * sound.intaglio
     crown = bumped(sound, bump)
@@ -125,7 +125,7 @@ def test_a_tight_cone_loses_the_bump_and_nothing_else(is_scan: bool) -> None:
 @pytest.mark.slow
 def test_a_crown_with_room_moves_aside_before_it_is_relieved() -> None:
     """With 30 µm of room all round, a bump of 200 µm needs 200 − 30 − 30 µm off, not 170."""
-    sound, die = tight_cone(0.03, 0.3)
+    sound, die = tight_cone(0.03, 0.2)
     at = np.array([4.03 - 2.5 * np.tan(np.deg2rad(6.0)), 0.0, 2.5])
     bump = cosine_bump(sound.evaluation.points, at, 0.2, 0.9) * sound.intaglio
     crown = bumped(sound, bump)
@@ -152,7 +152,7 @@ def test_a_crown_goes_down_over_a_bulge_of_the_die() -> None:
 
 
 def test_a_crown_that_reaches_its_seat_needs_no_relief() -> None:
-    crown, die = tight_cone(0.0, 0.5)
+    crown, die = tight_cone(0.0, 0.2)
     relief = run(relief_steps(crown, die, HOME, is_scan=False, above_mm=0.0))
     assert relief.most_um < 0.02
     assert relief.area_mm2 == 0.0
