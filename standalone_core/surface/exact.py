@@ -207,7 +207,8 @@ class FaceFrames:
         """Start 0, end 1, apex 2 where the foot is within ``reach_mm`` of that corner, else −1."""
         length, apex_x, apex_y = self._corners(feet.faces)
         corner = np.full(len(feet.faces), -1)
-        for k, (x, y) in enumerate(((0.0, 0.0), (length, 0.0), (apex_x, apex_y))):
+        zero = np.zeros_like(length)
+        for k, (x, y) in enumerate(((zero, zero), (length, zero), (apex_x, apex_y))):
             away = np.maximum(np.abs(feet.x - x), np.abs(feet.y - y))
             corner[away <= reach_mm] = k
         return corner

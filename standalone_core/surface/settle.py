@@ -64,8 +64,8 @@ def settle(
     """Compare rivals exactly and choose each point's face.
 
     Feet closer together than the tolerance are one place, shared by the faces that meet there.
-    Of these the lowest in ``number`` (m,) that has an area is chosen. The side is told
-    apart, see :func:`_sides`.
+    Of these the lowest in ``number`` (m,) that has an area is chosen. Where the
+    side is told, see :func:`_sides`.
 
     Parameters
     ----------
