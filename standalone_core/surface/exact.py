@@ -192,15 +192,33 @@ class FaceFrames:
         feature[rim] = np.where(corner >= 0, 4 + (corner + first) % 3, 1 + (edge + first) % 3)
         return feature
 
-    def angles(self, feet: Feet) -> FloatArray:
-        """Angle (k,) that each face spans around a foot on its rim, radians; π on an edge."""
+    def angles(self, feet: Feet, tolerance_mm: float) -> FloatArray:
+        """Angle (k,) that each face spans around a foot on its rim, radians; π on an edge.
+
+        Feet no farther than the tolerance from a corner are on it.
+        """
         length, apex_x, apex_y = self._corners(feet.faces)
         start, end = np.arctan2(apex_y, apex_x), np.arctan2(apex_y, length - apex_x)
-        corner = self._frame_corner(feet)
-        angles = np.full(len(corner), np.pi)
-        for k, angle in enumerate((start, end, np.pi - start - end)):
-            angles = np.where(corner == k, angle, angles)
+        corner = self.corners_near(feet, tolerance_mm)
+        angles: FloatArray = np.choose(corner + 1, [np.pi, start, end, np.pi - start - end])
         return angles
+
+    def corners_near(self, feet: Feet, reach_mm: FloatArray | float) -> IntArray:
+        """Start 0, end 1, apex 2 where the foot is within ``reach_mm`` of that corner, else −1."""
+        length, apex_x, apex_y = self._corners(feet.faces)
+        corner = np.full(len(feet.faces), -1)
+        zero = np.zeros_like(length)
+        for k, (x, y) in enumerate(((zero, zero), (length, zero), (apex_x, apex_y))):
+            away = np.maximum(np.abs(feet.x - x), np.abs(feet.y - y))
+            corner[away <= reach_mm] = k
+        return corner
+
+    def drawn_to(self, feet: Feet, corner: IntArray) -> FloatArray:
+        """Places (3, k) of feet, or of the corners 0 to 2 instead of theirs."""
+        length, apex_x, apex_y = self._corners(feet.faces)
+        x = np.choose(corner + 1, [feet.x, 0.0, length, apex_x])
+        y = np.choose(corner + 1, [feet.y, 0.0, 0.0, apex_y])
+        return self.to_space(feet.faces, x, y)
 
     def without_area(self, faces: IntArray) -> BoolArray:
         """Which faces (k,) have no area and so no normal."""

@@ -10,6 +10,11 @@ from ..arrays import FloatArray, IntArray
 from .candidates import Rivals
 from .exact import FaceFrames, Feet
 
+_ROUNDING = 1e-14
+"""Relative rounding of a distance, with room to spare."""
+_SHARE = 0.01
+"""Rounding of a short distance from a large face, as a share of the tolerance."""
+
 
 class Settled(NamedTuple):
     """Closest points of a block."""
@@ -19,6 +24,33 @@ class Settled(NamedTuple):
     """(3, n), mm."""
     side: FloatArray
     """(n,): −1 behind the surface, else 1."""
+
+
+class _Rows(NamedTuple):
+    """Rows of points and faces, sorted by point."""
+
+    first: IntArray
+    """(g,): first row of each point."""
+    point: IntArray
+    """(k,): which of the g points each row is of."""
+
+    @classmethod
+    def of(cls, point: IntArray) -> _Rows:
+        """Rows of sorted points (k,)."""
+        starts = np.diff(point, prepend=-1) > 0
+        return cls(np.flatnonzero(starts), np.cumsum(starts) - 1)
+
+    def least(self, values: FloatArray) -> FloatArray:
+        """Least value (g,) of each point's rows."""
+        least: FloatArray = np.minimum.reduceat(values, self.first)
+        return least
+
+    def first_of_least(self, values: FloatArray) -> IntArray:
+        """Of each point the first row (g,) of the least value."""
+        is_least = values == self.least(values).take(self.point)
+        row = np.where(is_least, np.arange(len(values)), len(values))
+        first: IntArray = np.minimum.reduceat(row, self.first)
+        return first
 
 
 def settle(
@@ -32,9 +64,8 @@ def settle(
     """Compare rivals exactly and choose each point's face.
 
     Feet closer together than the tolerance are one place, shared by the faces that meet there.
-    Of these the lowest in ``number`` (m,) that has an area is chosen. The side is that of
-    the place's pseudonormal: the sum of the faces' normals, each weighted by the angle that the
-    face spans around the place (Bærentzen & Aanæs 2005). Faces without area have no part in it.
+    Of these the lowest in ``number`` (m,) that has an area is chosen. Where the
+    side is told, see :func:`_sides`.
 
     Parameters
     ----------
@@ -62,31 +93,76 @@ def _settle_shared(
 ) -> None:
     """Settle the points that have rivals, in place."""
     point, face = _with_guess(settled.feet.faces, rivals, number)
-    first = np.flatnonzero(np.diff(point, prepend=-1))
-    which = np.repeat(np.arange(len(first)), np.diff(first, append=len(point)))
-    row, here = np.arange(len(point)), points.take(point, axis=1)
+    rows = _Rows.of(point)
+    here = points.take(point, axis=1)
     feet = frames.feet(here, face)
     foot = frames.to_space(face, feet.x, feet.y)
 
-    least = np.minimum.reduceat(feet.squared, first)
-    is_least = feet.squared == least.take(which)
-    nearest = np.minimum.reduceat(np.where(is_least, row, len(row)), first)
-    gap = np.abs(foot - foot.take(nearest.take(which), axis=1)).max(axis=0)
-    same = gap <= tolerance_mm
-    rank = np.where(same, row + len(row) * frames.without_area(face), 2 * len(row))
-    best = np.minimum.reduceat(rank, first) % len(row)
+    nearest = rows.first_of_least(feet.squared)
+    gap = np.abs(foot - foot.take(nearest.take(rows.point), axis=1)).max(axis=0)
+    lacking = np.where(gap <= tolerance_mm, frames.without_area(face), 2)
+    best = rows.first_of_least(lacking)
 
     target = point.take(best)
     settled.feet.put(target, feet.taken(best))
     settled.foot[:, target] = foot.take(best, axis=1)
-    inside = feet.side.take(best).take(which) == 0
-    weight = np.where(inside, row == best.take(which), same * frames.angles(feet))
-    weight[frames.without_area(face)] = 0.0
-    dot = np.zeros(len(first))
-    for k in range(3):
-        normal = np.add.reduceat(weight * frames.z_axis[k].take(face), first)
-        dot += (here[k].take(best) - foot[k].take(best)) * normal
-    settled.side[target] = np.where(dot < 0.0, -1.0, 1.0)
+    settled.side[target] = _sides(here, feet, rows, frames, tolerance_mm)
+
+
+def _sides(
+    here: FloatArray, feet: Feet, rows: _Rows, frames: FaceFrames, tolerance_mm: float
+) -> FloatArray:
+    """Side (g,) of each point (row by row (3, k)): −1 behind the surface, else 1.
+
+    Distances d that differ by no more than their rounding r tie, and their feet can be √(2 d r)
+    apart, much more than the tolerance: beside an edge or a corner, rounding chooses among the
+    faces there, one of which alone may be seen from behind. So of the places that tie, the side
+    is told at
+
+    1. a foot inside a face, by that face: the point is over it, with nothing in between;
+    2. else a corner, else an edge, by its pseudonormal. A corner goes first, even if no foot is
+       quite on it: all its faces tie, but which of its edges are the nearest is left to rounding.
+    """
+    distance = np.sqrt(feet.squared)
+    least = rows.least(distance)
+    slack = _ROUNDING * least + _SHARE * tolerance_mm
+    reach = np.sqrt(slack * (2.0 * least + slack))
+    corner = frames.corners_near(feet, reach.take(rows.point))
+    rank = feet.squared.max() + np.where(corner >= 0, 1.0, 2.0)
+    rank = np.where(feet.side == 0, feet.squared, rank)
+    ties = distance <= (least + slack).take(rows.point)
+    place = rows.first_of_least(np.where(ties, rank, np.inf))
+    side = np.where(feet.height.take(place) < 0.0, -1.0, 1.0)
+    on_rim = feet.side.take(place) > 0
+    if on_rim.any():
+        rim, those = place[on_rim], np.flatnonzero(on_rim.take(rows.point))
+        places = frames.drawn_to(feet.taken(rim), corner.take(rim))
+        those_rows = _Rows.of(rows.point.take(those))
+        normal = _pseudonormals(places, feet.faces.take(those), those_rows, frames, tolerance_mm)
+        away = here.take(rim, axis=1) - places
+        side[on_rim] = np.where(np.einsum("ij,ij->j", away, normal) < 0.0, -1.0, 1.0)
+    return side
+
+
+def _pseudonormals(
+    places: FloatArray, faces: IntArray, rows: _Rows, frames: FaceFrames, tolerance_mm: float
+) -> FloatArray:
+    """Pseudonormals (3, g) of places (3, g) on edges and corners, not of unit length.
+
+    The sum of the normals of all faces that hold the place, each weighted by the angle that the
+    face spans around it (Bærentzen & Aanæs 2005). Faces without area have no part in it.
+
+    Parameters
+    ----------
+    faces : (k,) int
+        Faces that may hold the places, row by row.
+    """
+    feet = frames.feet(places.take(rows.point, axis=1), faces)
+    holds = (feet.squared <= tolerance_mm**2) & ~frames.without_area(faces)
+    weight = holds * frames.angles(feet, tolerance_mm)
+    return np.stack(
+        [np.add.reduceat(weight * axis.take(faces), rows.first) for axis in frames.z_axis]
+    )
 
 
 def _with_guess(guess: IntArray, rivals: Rivals, number: IntArray) -> tuple[IntArray, IntArray]:

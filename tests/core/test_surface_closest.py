@@ -126,6 +126,90 @@ def test_libigl_agrees(offset_mm: float) -> None:
     assert (np.sign(found.signed_mm) == np.sign(theirs))[clear].all()
 
 
+SHARP = {
+    "blade": [[0, 0, -5], [0, 0, 5], [8, 0.3, 0], [8, -0.3, 0]],
+    "needle": [[0, 0, 9], [0.5, 0, 0], [-0.25, 0.43, 0], [-0.25, -0.43, 0]],
+    "block": [[0, 0, 0], [6, 0, 0], [0, 6, 0], [0, 0, 6]],
+}
+
+
+def over_edges_and_corners(triangles: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Points over faces, or under them, whose feet are 1e-11 to 1e-6 mm from edges and corners."""
+    count = 3000
+    face, turn = rng.integers(len(triangles), size=count), rng.integers(3, size=count)
+    a, b, c = (triangles[face, (turn + k) % 3] for k in range(3))
+    normal, along = np.cross(b - a, c - a), b - a
+    normal /= np.linalg.norm(normal, axis=1)[:, None]
+    length = np.linalg.norm(along, axis=1)
+    along /= length[:, None]
+    beside, before = 10 ** rng.uniform(-11, -6, (2, count)) * rng.choice([-1, 0, 1], (2, count))
+    at = np.where(rng.random(count) < 0.5, before, length * rng.uniform(0.1, 0.9, count))
+    height = 10 ** rng.uniform(-2, 0.5, count) * rng.choice([-1, 1, 1], count)
+    inwards = np.cross(normal, along)
+    parts = ((at, along), (beside, inwards), (height, normal))
+    return a + sum(size[:, None] * axis for size, axis in parts)
+
+
+@pytest.mark.parametrize("name", SHARP)
+def test_side_of_points_whose_feet_are_hardly_beside_an_edge_or_a_corner(name: str) -> None:
+    """Such feet on several faces tie in distance. Inside a convex body is under all its planes.
+
+    Turned inside out, it is a cavity, whose edges and corners are concave.
+    """
+    rng = np.random.default_rng(9)
+    for _ in range(3):
+        turn = np.linalg.qr(rng.normal(size=(3, 3)))[0]
+        vertices = np.array(SHARP[name]) @ (turn * np.linalg.det(turn)) + rng.normal(size=3)
+        faces = np.array([[0, 1, 2], [0, 3, 1], [0, 2, 3], [1, 3, 2]])
+        a, b, c = vertices[faces].transpose(1, 0, 2)
+        normal = np.cross(b - a, c - a)
+        inwards = np.einsum("fi,fi->f", normal, vertices.mean(axis=0) - a) > 0
+        faces[inwards], normal[inwards] = faces[inwards][:, ::-1], -normal[inwards]
+        normal /= np.linalg.norm(normal, axis=1)[:, None]
+        points = over_edges_and_corners(vertices[faces], rng)
+        over = ((points[:, None] - a) * normal).sum(axis=2).max(axis=1)
+        points, over = points[np.abs(over) > 1e-3], over[np.abs(over) > 1e-3]
+        order = rng.permutation(4)
+        body = SurfaceIndex(TriangleMesh(vertices, faces[order])).closest(points, signed=True)
+        cavity = TriangleMesh(vertices, faces[order, ::-1])
+        assert body.signed_mm is not None
+        assert np.array_equal(body.signed_mm > 0, over > 0)
+        assert np.array_equal(
+            SurfaceIndex(cavity).closest(points, signed=True).signed_mm < 0, over > 0
+        )
+
+
+def spiked_star() -> TriangleMesh:
+    """Octahedron with spikes and dents on its sides: convex and concave edges, mixed corners."""
+    ends = np.concatenate([np.eye(3), -np.eye(3)])
+    vertices, faces = [*ends], []
+    for k in range(8):
+        signs = [(k >> axis) & 1 for axis in range(3)]
+        x, y, z = (axis + 3 * sign for axis, sign in enumerate(signs))
+        if sum(signs) % 2:
+            y, z = z, y
+        middle = ends[[x, y, z]].mean(axis=0)
+        tip = len(vertices)
+        vertices.append(middle * (4.0 if sum(signs) in (0, 1) else 0.3))
+        faces += [[x, y, tip], [y, z, tip], [z, x, tip]]
+    return TriangleMesh(3.0 * np.array(vertices), faces)
+
+
+def test_libigl_agrees_hardly_beside_edges_and_corners_of_a_star() -> None:
+    igl = pytest.importorskip("igl", reason="libigl is the reference here")
+    rng, star = np.random.default_rng(10), spiked_star()
+    turn = np.linalg.qr(rng.normal(size=(3, 3)))[0]
+    mesh = TriangleMesh(star.vertices @ (turn * np.linalg.det(turn)), star.faces)
+    points = over_edges_and_corners(mesh.triangles, rng)
+    found = SurfaceIndex(mesh).closest(points, signed=True)
+    theirs = igl.signed_distance(
+        points, mesh.vertices, mesh.faces, igl.SIGNED_DISTANCE_TYPE_WINDING_NUMBER
+    )[0]
+    clear = np.abs(theirs) > 1e-3
+    assert clear.sum() > 2000
+    assert found.signed_mm[clear] == pytest.approx(theirs[clear], abs=1e-9)
+
+
 def test_brute_force_on_bad_faces() -> None:
     rng = np.random.default_rng(3)
     vertices = rng.uniform(-1, 1, (60, 3))
