@@ -23,6 +23,8 @@ from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.progress import run
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
 
+pytestmark = pytest.mark.slow
+
 
 @dataclass(frozen=True)
 class Pair:
@@ -102,7 +104,6 @@ def test_the_virtual_seat_is_told_against_it(coarse, found):
     assert found.virtual_apart_um == pytest.approx(82.46, abs=off)
 
 
-@pytest.mark.slow
 def test_on_noise_free_surfaces_it_agrees_with_the_virtual_seat_within_3_um(fine):
     """The design rests where it was designed; both ways to its seat are told against that."""
     placed = fine.fit_crown, fine.fit_die
@@ -115,7 +116,6 @@ def test_on_noise_free_surfaces_it_agrees_with_the_virtual_seat_within_3_um(fine
     assert found.virtual_apart_um < 5.0  # what the seat of a mesh of 0.1 mm may be off
 
 
-@pytest.mark.slow
 def test_noise_does_not_lead_it_astray_though_the_die_is_searched(coarse):
     """Least squares of some 10,000 points with 5 µm of noise: far less than that is left."""
     noise = ScannerNoise(sigma_um=5.0)
@@ -126,7 +126,6 @@ def test_noise_does_not_lead_it_astray_though_the_die_is_searched(coarse):
     assert np.isnan(found.virtual_apart_um)
 
 
-@pytest.mark.slow
 def test_another_crown_is_refused(coarse):
     other = demo_crown(0.2, CrownShape(cusp_count=4, roof_drop_mm=1.2))
     scan = seated_scan(other, coarse.die, lifted(0.0), edge_mm=0.24)
@@ -135,7 +134,6 @@ def test_another_crown_is_refused(coarse):
         run(triple_scan_steps(coarse.fit_crown, coarse.fit_die, wider, start=np.eye(4)))
 
 
-@pytest.mark.slow
 def test_a_scan_without_the_die_is_refused(coarse, scanned):
     crown_alone = scanned.mesh.graph.piece_of_face == 0
     with pytest.raises(SuperimpositionError, match=r"shows only .* mm² of the die"):
@@ -146,7 +144,6 @@ def test_a_scan_without_the_die_is_refused(coarse, scanned):
         )
 
 
-@pytest.mark.slow
 def test_a_wrong_start_is_refused(coarse, scanned):
     away = lifted(0.0, 30_000.0)
     with pytest.raises(SuperimpositionError, match="of the die"):
