@@ -60,7 +60,9 @@ def relief_of(crown: FitCrown, die: FitDie, seat: Seat, *, is_scan: bool) -> Rel
     return run(relief_steps(crown, die, HOME, is_scan=is_scan, above_mm=above))
 
 
-@pytest.mark.parametrize(("is_scan", "edge_mm"), [slow(False, 0.4), slow(False, 0.2), slow(True, 0.2)])
+@pytest.mark.parametrize(
+    ("is_scan", "edge_mm"), [slow(False, 0.4), slow(False, 0.2), slow(True, 0.2)]
+)
 def test_a_bump_on_the_wall_comes_off_and_the_crown_goes_down(
     is_scan: bool, edge_mm: float
 ) -> None:
