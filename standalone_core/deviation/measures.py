@@ -242,7 +242,8 @@ def _measure(
     deviation_mm, counted_mm2 = samples.inside(inside)
     deviation_um = 1e3 * deviation_mm
     weights = counted_mm2 if weighted else np.ones(len(deviation_um))
-    coverage = float(counted_mm2.sum()) / area_mm2 if area_mm2 > 0 else np.nan
+    # The sums run in two orders: rounding must not make more than all of it.
+    coverage = min(float(counted_mm2.sum()) / area_mm2, 1.0) if area_mm2 > 0 else np.nan
     reason = _why_empty(field, inside, float(weights.sum()), coverage)
     numbers = _no_numbers() if reason else _numbers(deviation_um, weights, weighted)
     if not reason and field.faces is not None:

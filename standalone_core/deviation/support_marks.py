@@ -196,7 +196,7 @@ def _measure(
     counted = inside[field.counted[inside]]
     weights = field.weights_mm2
     spot_mm2 = float(weights[inside].sum())
-    coverage = float(weights[counted].sum()) / spot_mm2 if spot_mm2 > 0 else np.nan
+    coverage = min(float(weights[counted].sum()) / spot_mm2, 1.0) if spot_mm2 > 0 else np.nan
     numbers = dict.fromkeys(("height_um", "peak_um", "area_mm2", "volume_mm3"), np.nan)
     centre = peak_mm = _mean_place(field, inside)
     beyond = False
