@@ -28,6 +28,10 @@ EDGE_MM = 0.3
 DIRECTIONS = AreaSettings(mesial_direction=(1.0, 0.0, 0.0), buccal_direction=(0.0, 1.0, 0.0))
 
 
+ALIKE = WallSettings(least_axial_mm=0.5, least_occlusal_mm=0.5)
+"""The thinnest places are then the thinnest of all."""
+
+
 def measured(crown: FitCrown, settings: WallSettings | None = None, **given: object) -> Walls:
     return run(measure_walls_steps(crown, settings, **given))
 
@@ -48,7 +52,7 @@ def design() -> FitCrown:
 
 @cache
 def walls_of_design() -> Walls:
-    return measured(design())
+    return measured(design(), ALIKE)
 
 
 def reaching(
@@ -182,7 +186,7 @@ def test_thinnest_place_of_the_demo_crown_is_that_of_its_formula() -> None:
 
 
 def test_thinnest_places_lie_apart_and_only_where_walls_are_judged() -> None:
-    settings = WallSettings(places=12, apart_mm=0.8, margin_left_out_mm=1.0)
+    settings = replace(ALIKE, places=12, apart_mm=0.8, margin_left_out_mm=1.0)
     walls = measured(design(), settings)
     places = np.array([place.place_mm for place in walls.thinnest])
     apart = np.linalg.norm(places[:, None] - places[None], axis=2)[~np.eye(12, dtype=bool)]
@@ -192,6 +196,15 @@ def test_thinnest_places_lie_apart_and_only_where_walls_are_judged() -> None:
     assert values == sorted(values)
     judged = np.isfinite(walls.thickness_mm)
     assert np.array_equal(judged, design().intaglio & (design().margin_distance_mm > 1.0))
+
+
+def test_places_that_lack_most_of_what_their_part_requires_come_first() -> None:
+    """Under the occlusal surface 1.0 mm are asked, and the demo crown has 0.63 there."""
+    walls = measured(design(), WallSettings(places=3))
+    axial, occlusal = walls.areas
+    assert occlusal.least_mm - 1.0 < axial.least_mm - 0.5
+    assert walls.thinnest[0].area == "occlusal"
+    assert walls.thinnest[0].thickness_mm == occlusal.least_mm
 
 
 def dented(depth_mm: float, wide_mm: float) -> tuple[FitCrown, int]:
@@ -212,7 +225,7 @@ def dented(depth_mm: float, wide_mm: float) -> tuple[FitCrown, int]:
 
 def test_a_thinned_wall_is_found_at_its_place_with_its_depth_as_loss() -> None:
     thinned, k = dented(0.8, 0.8)
-    walls = measured(thinned, design=design())
+    walls = measured(thinned, ALIKE, design=design())
     # The dent is flat across 1.6 mm and moved along the ray: the far side comes nearer by it.
     assert walls.ray_mm[k] == pytest.approx(walls_of_design().ray_mm[k] - 0.8, abs=1e-9)
     assert walls.thickness_mm[k] == walls.ball_mm[k] < walls.ray_mm[k] + 1e-12

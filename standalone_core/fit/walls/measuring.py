@@ -146,17 +146,18 @@ def _walls(
     ray, ball, thickness, change_um = maps
     occlusal = judged & crown.parts["occlusal"]
     parts = {"axial": judged & ~occlusal, "occlusal": occlusal}
-    required = {"axial": settings.least_axial_mm, "occlusal": settings.least_occlusal_mm}
+    least = {"axial": settings.least_axial_mm, "occlusal": settings.least_occlusal_mm}
     weights = crown.evaluation.weights_mm2
     areas = tuple(
-        _area(name, thickness[part], weights[part], required[name], change_um[part])
+        _area(name, thickness[part], weights[part], least[name], change_um[part])
         for name, part in parts.items()
         if part.any()
     )
     directions = directions or directions_of(crown.area_set)
+    spare = thickness - np.where(occlusal, least["occlusal"], least["axial"])
     thinnest = tuple(
         _thin_place(k, ray, ball, crown, directions, is_wall=not occlusal[k])
-        for k in _thinnest(crown.evaluation.points, thickness, settings)
+        for k in _thinnest(crown.evaluation.points, spare, settings)
     )
     lost = judged & ~np.isfinite(thickness)
     return Walls(
@@ -218,12 +219,12 @@ def _thin_place(
     )
 
 
-def _thinnest(points: FloatArray, thickness: FloatArray, settings: WallSettings) -> list[int]:
-    """The thinnest places, the first first, each far enough from those before it."""
-    left = np.flatnonzero(np.isfinite(thickness))
+def _thinnest(points: FloatArray, spare: FloatArray, settings: WallSettings) -> list[int]:
+    """Places with the least thickness to spare, each far enough from those before it."""
+    left = np.flatnonzero(np.isfinite(spare))
     chosen: list[int] = []
     while len(left) and len(chosen) < settings.places:
-        k = int(left[np.argmin(thickness[left])])
+        k = int(left[np.argmin(spare[left])])
         chosen.append(k)
         away = np.linalg.norm(points[left] - points[k], axis=1)
         left = left[(away >= settings.apart_mm) & (left != k)]

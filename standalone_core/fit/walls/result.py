@@ -73,7 +73,7 @@ class Walls:
         Less the design's thickness at the same place; NaN without a design.
     areas : tuple of AreaWall
     thinnest : tuple of ThinPlace
-        The thinnest first.
+        By thickness less what their parts require, the least first.
     within : bool
     settings : WallSettings
     warnings : tuple of str
