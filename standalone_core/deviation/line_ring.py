@@ -7,6 +7,9 @@ import numpy as np
 from ..arrays import FloatArray
 from .margin_directions import LEAST_ACROSS
 
+TANGENT_MM = 0.25
+"""A line's direction is that of the chord this far to both sides."""
+
 
 def arc_lengths(ring: FloatArray) -> FloatArray:
     """Arc length at each point (k, 3) of a line from its first, (k,), mm."""

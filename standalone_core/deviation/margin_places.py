@@ -9,6 +9,7 @@ import numpy as np
 from ..areas.area_set import AreaSet, MarginLine
 from ..arrays import FloatArray
 from .line_ring import (
+    TANGENT_MM,
     angles_deg,
     arc_lengths,
     from_zero,
@@ -18,8 +19,6 @@ from .line_ring import (
     turning_left,
 )
 from .margin_directions import Directions, directions_of
-
-_TANGENT_MM = 0.25  # the line's direction is that of the chord this far to both sides
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,8 +91,8 @@ def margin_places(line: MarginLine, area_set: AreaSet, step_mm: float) -> Margin
     step = total / count
     place: FloatArray = step * np.arange(count + (not line.closed), dtype=np.float64)
     points = points_at(ring, length, place, line.closed)
-    chord = points_at(ring, length, place + _TANGENT_MM, line.closed)
-    chord -= points_at(ring, length, place - _TANGENT_MM, line.closed)
+    chord = points_at(ring, length, place + TANGENT_MM, line.closed)
+    chord -= points_at(ring, length, place - TANGENT_MM, line.closed)
     arms = points - middle
     along = made_across(chord, axis, np.cross(axis, arms))
     return MarginPlaces(

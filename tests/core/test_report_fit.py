@@ -197,17 +197,12 @@ def without_intended_seat() -> FitResult:
     return replace(all_within(), seat=replace(made.made_seat(), above_intended_um=np.nan))
 
 
-def no_match() -> FitResult:
-    return made.made_fit(seat=replace(made.made_seat(), stop="does_not_match"))
-
-
 @pytest.mark.parametrize(
     ("case", "verdict", "title"),
     [
         (all_within, "within", "goes down on its die; margin and walls are within their limits"),
         (made.made_fit, "outside", "goes down on its die, but its walls are thinner than required"),
         (made.held_up, "outside", "The crown cannot go on: it rests 730 µm too high"),
-        (no_match, "outside", "The crown does not match this die"),
         (
             without_intended_seat,
             "within",

@@ -9,6 +9,7 @@ import numpy as np
 from ...areas.area_set import MarginLine
 from ...arrays import BoolArray, FloatArray
 from ...deviation.line_ring import (
+    TANGENT_MM,
     angles_deg,
     arc_lengths,
     from_zero,
@@ -18,8 +19,6 @@ from ...deviation.line_ring import (
     turning_left,
 )
 from ...deviation.margin_directions import Directions
-
-_TANGENT_MM = 0.25  # the line's direction is that of the chord this far to both sides
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,8 +127,8 @@ def _places(
     """Points and directions at arc lengths of a line."""
     length = arc_lengths(ring)
     points = points_at(ring, length, place, closed)
-    chord = points_at(ring, length, place + _TANGENT_MM, closed)
-    chord -= points_at(ring, length, place - _TANGENT_MM, closed)
+    chord = points_at(ring, length, place + TANGENT_MM, closed)
+    chord -= points_at(ring, length, place - TANGENT_MM, closed)
     arms = points - middle
     level = made_across(chord, axis, _unit(np.cross(axis, arms)))
     angle: FloatArray = np.linspace(0.0, 360.0, len(place), endpoint=False, dtype=np.float64)

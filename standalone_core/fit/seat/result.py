@@ -8,8 +8,8 @@ from typing import Literal
 from ...arrays import FloatArray
 from ..settings import SeatSettings
 
-Stop = Literal["rests", "cannot_go_on", "does_not_match"]
-"""How seating ended: at rest; at rest too high above the intended seat; not on this die at all."""
+Stop = Literal["rests", "cannot_go_on"]
+"""How seating ended: at rest, or at rest too high above the intended seat."""
 
 Contact = Literal["hard", "patches"]
 
@@ -108,7 +108,7 @@ class Seat:
     ----------
     T_die_crown : (4, 4) float
         Takes the crown's coordinates to the die's.
-    stop : "rests", "cannot_go_on" or "does_not_match"
+    stop : "rests" or "cannot_go_on"
     contact : "hard" or "patches"
         What held the two apart.
     spots : tuple of ContactSpot

@@ -146,8 +146,6 @@ _LOST_WORDS = {
 def _stays_up(seat: Seat | None) -> str:
     if seat is None or seat.stop == "rests":
         return ""
-    if seat.stop == "does_not_match":
-        return "The crown does not match this die"
     if not known_height(seat):
         return "The crown cannot go on"
     high = micrometres(seat.above_intended_um, digits=0)

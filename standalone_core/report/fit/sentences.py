@@ -68,8 +68,6 @@ MEASURES = (
 def seat_lines(seat: Seat) -> list[str]:
     """Say where a crown came to rest and on what."""
     lines = [f"{_height(seat)}; it rests on {count_words(len(seat.spots), 'spot')}."]
-    if seat.stop == "does_not_match":
-        lines = ["The two surfaces do not belong together: no seat was found."]
     tilt = f"Tilted by {seat.tilt_deg:.2f}° against the path of insertion. "
     lines.append(f"{tilt}{CONTACT_WORDS[seat.contact]}; {_overlap(seat)}.")
     if not seat.converged:
