@@ -22,7 +22,7 @@ its fit             ``check_fit``, ``write_fit``; ``FitFiles``, ``FitSettings``,
                     ``SeatSettings``, ``GapSettings``, ``WallSettings``, ``ContactSettings``,
                     ``TripleScanSettings``
 a study             ``new_study``, ``read_study``, ``run_study``, ``analyse_study``,
-                    ``write_study``, ``study_figures``; ``StudyPlan``, ``GroupPlan``,
+                    ``write_study``, ``study_figures``; ``StudyPlan``, ``GroupPlan``, ``FitPlan``,
                     ``AnalysisPlan``; before it: ``crowns_needed``
 results             ``CheckResult``, ``MeshFile``, ``HealthReport``, ``Repair``,
                     ``EvaluationMesh``, ``AreaSet``, ``Superimposition``,

@@ -77,6 +77,7 @@ from .standalone_core.study.file.inputs import read_study as read_study
 from .standalone_core.study.file.mistakes import StudyFileError as StudyFileError
 from .standalone_core.study.file.new import WrittenStudy as WrittenStudy
 from .standalone_core.study.file.new import new_study as new_study
+from .standalone_core.study.fit_plan import FitPlan as FitPlan
 from .standalone_core.study.measuring.results import StudyRun as StudyRun
 from .standalone_core.study.measuring.run import run_study as run_study
 from .standalone_core.study.plan import AnalysisPlan as AnalysisPlan

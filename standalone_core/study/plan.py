@@ -12,9 +12,10 @@ from ..allowed import Choice, Names, Number, PerArea, Text
 from ..causes.settings import ProductionFacts
 from ..check_settings import CheckSettings
 from ..errors import SettingError
-from ..readable import readable
 from ..setting import Rule, check_fields, refuse_implausible, setting
 from ..words.text import listed
+from .crown_names import crown_names
+from .fit_plan import FIT_MEASURES, FitPlan
 
 Lead = Literal["welch", "ranks"]
 
@@ -70,6 +71,10 @@ class GroupPlan:
         How the crowns were produced, in free words: machine, material, …
     production : ProductionFacts
         What the search for causes is told of it.
+    dies : tuple of pathlib.Path
+        Each crown's own die, in the order of the scans; empty where all sit on the plan's one die.
+    seated : tuple of pathlib.Path
+        A scan of each crown seated on its die, in the same order; empty if there are none.
 
     Examples
     --------
@@ -84,19 +89,23 @@ class GroupPlan:
     scans: tuple[Path, ...]
     facts: Mapping[str, str] = field(default_factory=dict)
     production: ProductionFacts = field(default_factory=ProductionFacts)
+    dies: tuple[Path, ...] = ()
+    seated: tuple[Path, ...] = ()
 
     def __post_init__(self) -> None:
-        """Refuse a group without crowns; keep the facts from change."""
+        """Refuse a group without crowns, or with another number of dies; keep the facts."""
         if not self.scans:
             raise SettingError(
                 "It has no scans.", subject=f"group {self.name}", remedy="Give at least one scan."
             )
+        for name in ("dies", "seated"):
+            _refuse_other_number(self, name)
         _freeze(self, "facts")
 
     def __reduce__(self) -> tuple[object, ...]:
         """Pickle the facts, since a read-only mapping cannot be."""
-        facts = dict(self.facts)
-        return type(self), (self.name, self.title, self.scans, facts, self.production)
+        values = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        return _make_group, ({**values, "facts": dict(self.facts)},)
 
 
 @dataclass(frozen=True)
@@ -153,7 +162,7 @@ class AnalysisPlan:
     )
     primary_measure: str = setting(
         "mean_abs_um",
-        Choice(MEASURES),
+        Choice((*MEASURES, *FIT_MEASURES)),
         "Measure of that comparison, which is not corrected; all others are (Holm).",
         title="Main Measure",
     )
@@ -264,6 +273,8 @@ class StudyPlan:
         CSV files of examiners' scores and of repeated scans.
     scores : ScoreScale
         What the examiners' numbers mean.
+    fit : FitPlan or None
+        How crowns are seated on their dies; None if they are not.
     notes : tuple of str
         What the reader should know about the plan, such as what one group alone cannot show.
 
@@ -302,6 +313,7 @@ class StudyPlan:
     examiners: Path | None = None
     repeats: Path | None = None
     scores: ScoreScale = field(default_factory=ScoreScale)
+    fit: FitPlan | None = None
     notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -343,7 +355,21 @@ class StudyPlan:
         Scans of one group whose files differ by folder or format only are told apart by the
         part of their path that does differ.
         """
-        return _crown_names(self)
+        return crown_names(self.groups)
+
+
+def _refuse_other_number(group: GroupPlan, name: str) -> None:
+    given = len(getattr(group, name))
+    if given not in (0, len(group.scans)):
+        raise SettingError(
+            f"{name} lists {given} files for {len(group.scans)} scans.",
+            subject=f"group {group.name}",
+            remedy="Give one for each scan, in the order of the scans.",
+        )
+
+
+def _make_group(values: dict[str, object]) -> GroupPlan:
+    return GroupPlan(**values)  # type: ignore[arg-type]
 
 
 def _make_analysis(values: dict[str, object]) -> AnalysisPlan:
@@ -352,25 +378,3 @@ def _make_analysis(values: dict[str, object]) -> AnalysisPlan:
 
 def _freeze(owner: object, name: str) -> None:
     object.__setattr__(owner, name, MappingProxyType(dict(getattr(owner, name))))
-
-
-def _crown_names(plan: StudyPlan) -> dict[Path, str]:
-    candidates = {
-        scan: (
-            readable(scan.stem),
-            f"{group.name}/{readable(scan.stem)}",
-            f"{group.name}/{readable(scan.name)}",
-            readable(f"{group.name}/{scan.parent.name}/{scan.name}"),
-            readable(scan.as_posix()),
-        )
-        for group in plan.groups
-        for scan in group.scans
-    }
-    counts: dict[str, int] = {}
-    for names in candidates.values():
-        for name in dict.fromkeys(names):
-            counts[name] = counts.get(name, 0) + 1
-    return {
-        scan: next((name for name in names if counts[name] == 1), names[-1])
-        for scan, names in candidates.items()
-    }

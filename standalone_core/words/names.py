@@ -18,6 +18,7 @@ AREA_WORDS: Mapping[str, str] = MappingProxyType(
         "fossae": "fossae",
         "contact_mesial": "mesial contact",
         "contact_distal": "distal contact",
+        "contact_occlusal": "occlusal contact",
         "supports": "supports",
     }
 )
@@ -47,6 +48,13 @@ MEASURE_WORDS: Mapping[str, str] = MappingProxyType(
         "hausdorff_um": "largest deviation",
         "hausdorff_both_um": "largest deviation of both directions",
         "within_tolerance": "share of the surface within tolerance",
+        "marginal_gap_um": "mean marginal gap",
+        "marginal_gap_most_um": "largest marginal gap",
+        "absolute_discrepancy_um": "mean absolute marginal discrepancy",
+        "cement_space_um": "mean gap inside",
+        "above_intended_um": "height above the intended seat",
+        "least_wall_um": "thinnest wall",
+        "contact_gap_um": "gap to the tooth beside or against it",
     }
 )
 ITEM_WORDS: Mapping[str, str] = MappingProxyType(

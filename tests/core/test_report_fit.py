@@ -13,11 +13,12 @@ import numpy as np
 import pytest
 import trimesh
 from cuspwise.standalone_core.cli.targets import FIT_RESULTS, WALL_RESULTS
+from cuspwise.standalone_core.fit import sentences
+from cuspwise.standalone_core.fit.judged import fit_headline, judged
 from cuspwise.standalone_core.fit.result import FitResult
 from cuspwise.standalone_core.report.drawing.amount_colours import amount_colours
-from cuspwise.standalone_core.report.fit import output, sentences
+from cuspwise.standalone_core.report.fit import output
 from cuspwise.standalone_core.report.fit.document import fit_document
-from cuspwise.standalone_core.report.fit.judged import fit_headline, judged
 from cuspwise.standalone_core.report.fit.output import write_fit, write_walls
 from cuspwise.standalone_core.report.fit.tables import fit_csv, marginal_gap_csv
 from cuspwise.standalone_core.report.fit.terminal import fit_view, walls_view

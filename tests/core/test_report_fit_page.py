@@ -12,13 +12,13 @@ from types import MappingProxyType
 
 import numpy as np
 import pytest
+from cuspwise.standalone_core.fit import sentences
+from cuspwise.standalone_core.fit.judged import fit_headline
 from cuspwise.standalone_core.fit.result import FitResult
 from cuspwise.standalone_core.report.drawing.flat_triangles import flat_triangles_png
 from cuspwise.standalone_core.report.drawing.pictures import Pictures
-from cuspwise.standalone_core.report.fit import sentences
 from cuspwise.standalone_core.report.fit.frame import own_frame, seated_frame
 from cuspwise.standalone_core.report.fit.intaglio_map import flat_intaglio
-from cuspwise.standalone_core.report.fit.judged import fit_headline
 from cuspwise.standalone_core.report.fit.output import write_fit
 from cuspwise.standalone_core.report.fit.page import fit_page
 from cuspwise.standalone_core.report.fit.polar_plot import MIDDLE, RADIUS, polar_plot

@@ -15,6 +15,7 @@ from ...deviation.measures import AreaMeasures
 from ...deviation.support_marks import MARK_WORDS
 from ...records import fields_of
 from ...shares import share_words
+from ...words.cautions import CAUTIONS
 from ...words.names import (
     DIRECTION_WORDS,
     MARK_KIND_WORDS,
@@ -34,7 +35,6 @@ from .causes_page import WhyPart, why_part
 from .margin_plot import margin_plot
 from .margin_words import angle_words, margin_details, margin_line
 from .sentences import (
-    CAUTIONS,
     PICTURES_REMEDY,
     PICTURES_REMEDY_CHECKOUT,
     SHORT_VERDICTS,

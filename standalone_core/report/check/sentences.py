@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +12,7 @@ from ...deviation.reasons import about_pieces
 from ...deviation.support_marks import GOUGE, MARK_WORDS, STUB, MarkResult
 from ...deviation.verdict import Verdict
 from ...shares import limit_words, share_words
+from ...words.headline import Headline
 from ...words.names import DOUBT_WORDS, NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN, area_words
 from ...words.text import capital, listed, micrometres
 
@@ -49,24 +49,8 @@ WEIGHTING_WORDS = {
     "robust": "robust (Tukey's biweight)",
 }
 
-CAUTIONS = (
-    "This is not a medical device.",
-    "It supports, and never replaces, the judgement of a licensed professional and local rules.",
-    "Sharp or hot tools and ceramic dust are the lab's own safety matter.",
-    "Patient names do not belong in file names.",
-)
-
 PICTURES_REMEDY = "pip install 'cuspwise[pictures]'"
 PICTURES_REMEDY_CHECKOUT = "pip install '.[pictures]'"
-
-
-@dataclass(frozen=True)
-class Headline:
-    """The answer in one breath: a verdict key, a title, and sentences that give the reasons."""
-
-    verdict: str
-    title: str
-    sentences: tuple[str, ...]
 
 
 def headline(verdicts: Sequence[Verdict]) -> Headline:

@@ -17,6 +17,7 @@ from ...areas.support_marks import mark_of
 from ...deviation.support_marks import MARK_WORDS
 from ...readable import readable
 from ...shares import share_words
+from ...words.cautions import CAUTIONS
 from ...words.names import (
     MARK_KIND_WORDS,
     NO_TOLERANCE,
@@ -30,7 +31,6 @@ from .causes_view import why_view
 from .document import areas_document, health_document
 from .margin_words import angle_words, margin_details, margin_line
 from .sentences import (
-    CAUTIONS,
     SHORT_VERDICTS,
     SIGN,
     headline,

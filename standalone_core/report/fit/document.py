@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from ...fit.sentences import all_warnings
 from ...records import plain
-from .sentences import all_warnings
 
 if TYPE_CHECKING:
     from ...fit.contacts.result import Contacts
@@ -29,7 +29,7 @@ def fit_document(result: FitResult) -> dict[str, Any]:
     Numbers that do not exist are None. Files are named without their folders. What has a value
     for every place is in the tables and coloured surfaces.
     """
-    from .judged import fit_headline, judged
+    from ...fit.judged import fit_headline, judged
 
     headline = fit_headline(result)
     return {

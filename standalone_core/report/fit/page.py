@@ -10,16 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ...fit.walls.result import Walls
-from ..check.page import page_environment, setting_rows
-from ..drawing.pictures import Pictures
-from .colours import contacts_coloured, gap_coloured, relief_coloured, required_of, walls_coloured
-from .frame import SeatedFrame, seated_frame, start_words
-from .intaglio_map import HOW_FLAT, IntaglioMap, flat_intaglio, intaglio_map
-from .judged import fit_headline, judged, judged_walls
-from .polar_plot import polar_plot
-from .section_plot import section_plots
-from .sentences import (
+from ...fit.judged import fit_headline, judged, judged_walls
+from ...fit.sentences import (
     AREA_WORDS,
     CONTACT_WORDS,
     FIT_CAUTIONS,
@@ -38,6 +30,14 @@ from .sentences import (
     wall_lines,
     walls_headline,
 )
+from ...fit.walls.result import Walls
+from ..check.page import page_environment, setting_rows
+from ..drawing.pictures import Pictures
+from .colours import contacts_coloured, gap_coloured, relief_coloured, required_of, walls_coloured
+from .frame import SeatedFrame, seated_frame, start_words
+from .intaglio_map import HOW_FLAT, IntaglioMap, flat_intaglio, intaglio_map
+from .polar_plot import polar_plot
+from .section_plot import section_plots
 
 if TYPE_CHECKING:
     from jinja2 import Environment

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Any
 
 from ...csv_text import cell_text, csv_text
-from .judged import judged
+from ...fit.judged import judged
 
 if TYPE_CHECKING:
     from ...fit.contacts.result import Contacts, ToothContact

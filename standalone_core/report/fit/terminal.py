@@ -11,12 +11,8 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from ...shares import share_words
-from ...words.names import NOT_DECIDABLE, OUTSIDE, WITHIN
-from ...words.text import capital, micrometres
-from ..check.sentences import SHORT_VERDICTS, Headline
-from .judged import Judged, fit_headline, judged, judged_walls
-from .sentences import (
+from ...fit.judged import Judged, fit_headline, judged, judged_walls
+from ...fit.sentences import (
     AREA_WORDS,
     FIT_CAUTIONS,
     STRENGTH_WORDS,
@@ -28,6 +24,11 @@ from .sentences import (
     seat_lines,
     walls_headline,
 )
+from ...shares import share_words
+from ...words.headline import Headline
+from ...words.names import NOT_DECIDABLE, OUTSIDE, WITHIN
+from ...words.text import capital, micrometres
+from ..check.sentences import SHORT_VERDICTS
 
 if TYPE_CHECKING:
     from ...fit.contacts.result import Contacts

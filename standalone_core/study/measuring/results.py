@@ -18,6 +18,7 @@ from ...measure import CheckedMesh
 from ...superimpose.result import Superimposition
 from ..file.examiner_scores import ExaminerScores
 from ..plan import StudyPlan
+from .crown_fit import CrownFit, NotFitted
 from .shared_causes import StudyCauses
 
 
@@ -85,6 +86,8 @@ class Crown:
         What its margin profile comes to; None without a margin line.
     causes : CrownCauses or None
         Why it deviates; None where that was not asked for.
+    fit : CrownFit or None
+        How it fits on its die; None where that was not asked for, or could not be judged.
     """
 
     name: str
@@ -101,6 +104,7 @@ class Crown:
     evidence: ScanEvidence = field(default_factory=ScanEvidence)
     margin: MarginSummary | None = None
     causes: CrownCauses | None = None
+    fit: CrownFit | None = None
 
     def measures_of(self, area: str, direction: str = "design_to_scan") -> AreaMeasures:
         """Return the row of one area and direction."""
@@ -310,6 +314,8 @@ class StudyRun:
         What examiners said of the crowns.
     causes : StudyCauses or None
         What the crowns of each group share; None where causes were not asked for.
+    not_fitted : tuple of NotFitted
+        Crowns that were to be seated and could not be.
     """
 
     plan: StudyPlan
@@ -329,6 +335,7 @@ class StudyRun:
     seconds: Mapping[str, float]
     scores: ExaminerScores | None = None
     causes: StudyCauses | None = None
+    not_fitted: tuple[NotFitted, ...] = ()
 
     def crowns_of(self, group: str) -> tuple[Crown, ...]:
         """Return a group's crowns."""

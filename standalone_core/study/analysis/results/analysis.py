@@ -12,11 +12,20 @@ if TYPE_CHECKING:
     from ...plan import AnalysisPlan
     from .causes import CausesAnalysis
     from .comparisons import Comparison, OverallRow, PrecisionComparison
+    from .fit import FitAnalysis, FitFindings
     from .groups import AssumptionRow, PrecisionRow, ToleranceRow, TruenessRow
     from .scores import ExaminerAnalysis, ScannerRow
 
 LineKind = Literal[
-    "tolerance", "unmatched", "primary", "difference", "precision", "odd", "scanner", "caution"
+    "tolerance",
+    "unmatched",
+    "primary",
+    "fit",
+    "difference",
+    "precision",
+    "odd",
+    "scanner",
+    "caution",
 ]
 Status = Literal["good", "bad", "open", "note"]
 
@@ -29,8 +38,9 @@ class VerdictLine:
     ----------
     kind : str
         What it is about: ``tolerance`` (does a group meet the limits), ``primary`` (the
-        comparison that the study was made for), ``difference`` (between groups, trueness),
-        ``precision``, ``odd`` (crowns unlike their group), ``scanner``, ``caution``.
+        comparison that the study was made for), ``fit`` (do the crowns fit), ``difference``
+        (between groups, trueness), ``precision``, ``odd`` (crowns unlike their group),
+        ``scanner``, ``caution``.
     status : str
         ``good``, ``bad``, ``open`` (cannot be decided) or ``note``: for a mark beside it.
     sentence : str
@@ -161,6 +171,8 @@ class Findings:
         Per pair of groups × area × measure.
     notes : tuple of str
         What could not be computed and why.
+    fit : FitFindings or None
+        None where no crown was seated.
     """
 
     crowns: tuple[str, ...]
@@ -172,11 +184,13 @@ class Findings:
     precision: tuple[PrecisionRow, ...]
     precision_comparisons: tuple[PrecisionComparison, ...]
     notes: tuple[str, ...] = ()
+    fit: FitFindings | None = None
 
     @property
     def primary(self) -> tuple[Comparison, ...]:
-        """The plan's primary comparison, one per pair of groups."""
-        return tuple(row for row in self.comparisons if row.primary)
+        """The plan's primary comparison, one per pair of groups; it may be one of fit."""
+        fit = () if self.fit is None else self.fit.comparisons
+        return tuple(row for row in (*self.comparisons, *fit) if row.primary)
 
 
 @dataclass(frozen=True)
@@ -247,6 +261,8 @@ class StudyAnalysis:
         Per support mark × group; described only, never tested.
     causes : CausesAnalysis or None
         Why the crowns deviate; None where that was not asked for.
+    fit : FitAnalysis or None
+        How they fit on their dies; None where that was not asked for.
     """
 
     title: str
@@ -270,3 +286,4 @@ class StudyAnalysis:
     notes: tuple[str, ...]
     marks: tuple[MarkRow, ...] = ()
     causes: CausesAnalysis | None = None
+    fit: FitAnalysis | None = None

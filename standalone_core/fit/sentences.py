@@ -5,18 +5,19 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from ...shares import share_words
-from ...words.names import NOT_DECIDABLE, OUTSIDE, WITHIN
-from ...words.text import capital, count_words, micrometres
-from ..check.sentences import CAUTIONS, Headline
+from ..shares import share_words
+from ..words.cautions import CAUTIONS
+from ..words.headline import Headline
+from ..words.names import NOT_DECIDABLE, OUTSIDE, WITHIN
+from ..words.text import capital, count_words, micrometres
 from .judged import WALL_WORDS
 
 if TYPE_CHECKING:
-    from ...fit.contacts.result import Contacts
-    from ...fit.gap.result import GapMap, Harmonic, MarginalGap
-    from ...fit.result import FitResult, TripleScan
-    from ...fit.seat.result import ContactSpot, Relief, Seat
-    from ...fit.walls.result import Walls
+    from .contacts.result import Contacts
+    from .gap.result import GapMap, Harmonic, MarginalGap
+    from .result import FitResult, TripleScan
+    from .seat.result import ContactSpot, Relief, Seat
+    from .walls.result import Walls
 
 FIT_CAUTIONS = (
     *CAUTIONS[:2],

@@ -6,15 +6,15 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from ...words.names import NOT_DECIDABLE, OUTSIDE, WITHIN
-from ...words.text import NO_VALUE, capital, listed, micrometres
-from ..check.sentences import Headline
+from ..words.headline import Headline
+from ..words.names import NOT_DECIDABLE, OUTSIDE, WITHIN
+from ..words.text import NO_VALUE, capital, listed, micrometres
 
 if TYPE_CHECKING:
-    from ...fit.gap.result import MarginalGap
-    from ...fit.result import FitResult
-    from ...fit.seat.result import Seat
-    from ...fit.walls.result import Walls
+    from .gap.result import MarginalGap
+    from .result import FitResult
+    from .seat.result import Seat
+    from .walls.result import Walls
 
 Bound = Literal["at most", "at least"]
 
