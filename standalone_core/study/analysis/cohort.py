@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from itertools import combinations
+from typing import TypeAlias
 
 import numpy as np
 
 from ...areas.support_marks import mark_of
 from ...arrays import FloatArray
 from ...deviation.measures import AreaMeasures
+from ..fit_plan import FIT_MEASURES
 from ..measuring.results import Crown, Dispersion, Pair, StudyRun
 from ..plan import StudyPlan
+
+Places: TypeAlias = tuple[tuple[str, str], ...]
+"""What is described and compared: areas, each with a measure."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,13 +56,41 @@ class Cohort:
         """All pairs of groups."""
         return tuple(combinations(self.groups, 2))
 
+    @property
+    def places(self) -> Places:
+        """Every area with every measure of trueness."""
+        return tuple((area, measure) for area in self.areas for measure in self.measures)
+
+    @property
+    def fit_pairs(self) -> Places:
+        """The areas and measures of fit that any crown has a number of, in the plan's order.
+
+        Areas that the tables of measures do not name, such as a contact with a tooth of its own
+        name, come after those that they do.
+        """
+        fits = [crown.fit for group in self.groups for crown in self.crowns[group] if crown.fit]
+        if self.plan.fit is None:
+            return ()
+        found: list[tuple[str, str]] = []
+        for measure in self.plan.fit.measures:
+            areas = {
+                one.area
+                for fit in fits
+                for one in fit.values
+                if one.measure == measure and math.isfinite(one.value)
+            }
+            usual = [area for area in FIT_MEASURES[measure] if area in areas]
+            found += [(area, measure) for area in (*usual, *sorted(areas - {*usual}))]
+        return tuple(found)
+
     def title(self, group: str) -> str:
         """Return a group's name for readers."""
         return self.plan.group(group).title
 
     def values(self, group: str, area: str, measure: str) -> FloatArray:
-        """Return one value per crown of a group, design to scan; NaN where there is none."""
-        return np.array([measured(c.measures, area, measure) for c in self.crowns[group]])
+        """Return one value per crown of a group, of its form or fit; NaN where there is none."""
+        values = [value_of(crown, area, measure) for crown in self.crowns[group]]
+        return np.array(values, dtype=np.float64)
 
     def by_group(self, area: str, measure: str) -> dict[str, FloatArray]:
         """Return the values of all groups."""
@@ -111,6 +145,13 @@ def cohort_of(run: StudyRun) -> Cohort:
             for g in groups
         },
     )
+
+
+def value_of(crown: Crown, area: str, measure: str) -> float:
+    """Return one number of a crown, of its form (design to scan) or of its fit; NaN for none."""
+    if measure in FIT_MEASURES:
+        return math.nan if crown.fit is None else crown.fit.value(area, measure)
+    return measured(crown.measures, area, measure)
 
 
 def measured(rows: Iterable[AreaMeasures], area: str, measure: str) -> float:

@@ -1,4 +1,4 @@
-"""Groups compared two by two: trueness, the crown as the unit."""
+"""Groups compared two by two, the crown as the unit."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ from ...progress import Progress, Steps
 from ...statistics.equivalence import decide
 from ...statistics.reasons import FIRST, SECOND
 from ...statistics.two_groups import compare_two
-from ...words.names import measured_in
-from .cohort import Cohort
+from .cohort import Cohort, Places
 from .corrections import correct, is_primary
 from .equivalence import corrected_row, equivalence_row
+from .fit_words import measured_words
 from .results.comparisons import Comparison, Contrast, Corrected
 from .sentences import LEAD_WORDS, contrast_sentence
 
@@ -23,7 +23,9 @@ ScannerLimits = Mapping[tuple[str, str], float]
 Row = TypeVar("Row", bound=Contrast)
 
 
-def comparison_steps(cohort: Cohort, limits: ScannerLimits) -> Steps[tuple[Comparison, ...]]:
+def comparison_steps(
+    cohort: Cohort, limits: ScannerLimits, places: Places | None = None
+) -> Steps[tuple[Comparison, ...]]:
     """Compare every pair of groups in every area by every measure, step by step.
 
     Parameters
@@ -31,17 +33,18 @@ def comparison_steps(cohort: Cohort, limits: ScannerLimits) -> Steps[tuple[Compa
     cohort : Cohort
     limits : mapping of (area, measure) to float
         Smallest difference that the scanner can show; missing where it is not known.
+    places : tuple of (area, measure), optional
+        What is compared, as one family; every area by every measure of trueness if not given.
 
     Returns
     -------
     tuple of Comparison
-        The primary ones first, then by pair of groups, area and measure.
+        The primary ones first, then by pair of groups, and in the order of ``places``.
     """
     wanted = [
         (first, second, area, measure)
         for first, second in cohort.group_pairs
-        for area in cohort.areas
-        for measure in cohort.measures
+        for area, measure in (cohort.places if places is None else places)
     ]
     rows = []
     for i, (first, second, area, measure) in enumerate(wanted):
@@ -59,7 +62,7 @@ def comparison_steps(cohort: Cohort, limits: ScannerLimits) -> Steps[tuple[Compa
             p,
             q,
             limits.get((row.area, row.measure), np.nan),
-            measured_in(row.area, row.measure),
+            measured_words(row.area, row.measure),
             test,
         )
         for row, p, q in zip(rows, different, equal, strict=True)
@@ -83,7 +86,7 @@ def _compared(cohort: Cohort, first: str, second: str, area: str, measure: str) 
         lead=plan.lead,
         primary=is_primary(plan, area, measure),
         corrected=Corrected(np.nan, 0),
-        equivalence=equivalence_row(b, a, plan, area, measure, plan.lead),
+        equivalence=equivalence_row(b, a, cohort.plan, area, measure, plan.lead),
         outcome="not_computed",
         reason=why.words(called),
     )

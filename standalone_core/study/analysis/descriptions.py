@@ -1,4 +1,4 @@
-"""Every group described: trueness per area and measure, and what its values look like."""
+"""Every group described, per area and measure, and what its values look like."""
 
 from __future__ import annotations
 
@@ -9,30 +9,29 @@ from ...statistics.assumptions import check_assumptions
 from ...statistics.describe import Description, describe
 from ...words.names import area_words
 from ...words.text import count_words
-from .cohort import Cohort
+from ..fit_plan import FIT_MEASURES
+from .cohort import Cohort, Places
 from .results.groups import AssumptionRow, Summary, TruenessRow
 
 
-def trueness_rows(cohort: Cohort) -> tuple[TruenessRow, ...]:
-    """Describe the trueness of every group, area and measure."""
+def trueness_rows(cohort: Cohort, places: Places | None = None) -> tuple[TruenessRow, ...]:
+    """Describe every group by every area and measure: those given, or all of trueness."""
     return tuple(
         _trueness(cohort, group, area, measure)
         for group in cohort.groups
-        for area in cohort.areas
-        for measure in cohort.measures
+        for area, measure in (cohort.places if places is None else places)
     )
 
 
-def assumption_rows(cohort: Cohort) -> tuple[AssumptionRow, ...]:
+def assumption_rows(cohort: Cohort, places: Places | None = None) -> tuple[AssumptionRow, ...]:
     """Test what tests of means assume, per area and measure; nothing for a single group.
 
     For information: which test leads was fixed beforehand and does not depend on it.
     """
     if len(cohort.groups) < 2:
         return ()
-    return tuple(
-        _assumptions(cohort, area, measure) for area in cohort.areas for measure in cohort.measures
-    )
+    places = cohort.places if places is None else places
+    return tuple(_assumptions(cohort, area, measure) for area, measure in places)
 
 
 def summary(values: Sequence[float] | FloatArray, confidence: float) -> Summary:
@@ -49,11 +48,13 @@ def _trueness(cohort: Cohort, group: str, area: str, measure: str) -> TruenessRo
         measure=measure,
         crowns=tuple(crown.name for crown in cohort.crowns[group]),
         summary=described,
-        reason=_shortcoming(described.description, area),
+        reason=_shortcoming(described.description, area, measure),
     )
 
 
-def _shortcoming(described: Description, area: str) -> str:
+def _shortcoming(described: Description, area: str, measure: str) -> str:
+    if described.n == 0 and measure in FIT_MEASURES:
+        return "No crown has this number."
     if described.n == 0:
         return f"No crown has a number for the area {area_words(area)}."
     sentences = []

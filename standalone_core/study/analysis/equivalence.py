@@ -8,37 +8,47 @@ import numpy as np
 
 from ...arrays import FloatArray
 from ...statistics.equivalence import compare_with_margin, shift_with_margin
-from ..plan import AnalysisPlan, Lead
+from ..fit_plan import FIT_MEASURES
+from ..plan import Lead, StudyPlan
 from .results.comparisons import EquivalenceRow
 
 NO_MARGIN = "No equivalence margin is set for this area."
+NO_MARGIN_OF_FIT = "No equivalence margin is set for this measure of fit."
 NO_LENGTH = "Margins are lengths, and this measure is a share."
 
 
 def equivalence_row(
     second: FloatArray,
     first: FloatArray,
-    plan: AnalysisPlan,
+    plan: StudyPlan,
     area: str,
     measure: str,
     lead: Lead = "welch",
 ) -> EquivalenceRow:
-    """Test whether ``second`` is within the area's margin of ``first``.
+    """Test whether ``second`` is within the margin of ``first``: the area's, or that of fit.
 
     Two one-sided tests, Welch's of the means or those of ranks of the shift; not corrected yet,
     see :func:`corrected_row`.
     """
-    margin, level = plan.equivalence_of(area), 1 - 2 * plan.alpha
+    margin, alpha = margin_of(plan, area, measure), plan.analysis.alpha
+    level = 1 - 2 * alpha
     if not measure.endswith("_um"):
         return EquivalenceRow(np.nan, level, untested=NO_LENGTH)
     if not margin > 0:
-        return EquivalenceRow(np.nan, level, untested=NO_MARGIN)
-    if plan.alpha >= 0.5:
-        untested = f"There is no interval of 1 − 2α for α = {plan.alpha:g}."
+        return EquivalenceRow(np.nan, level, untested=NO_MARGIN_OF_FIT if measure in FIT_MEASURES else NO_MARGIN)
+    if alpha >= 0.5:
+        untested = f"There is no interval of 1 − 2α for α = {alpha:g}."
         return EquivalenceRow(margin, level, untested=untested)
     test = shift_with_margin if lead == "ranks" else compare_with_margin
-    found = test(second, first, margin, alpha=plan.alpha)
+    found = test(second, first, margin, alpha=alpha)
     return EquivalenceRow(margin, level, lead, found, p_holm=found.p_equivalence)
+
+
+def margin_of(plan: StudyPlan, area: str, measure: str) -> float:
+    """Return the largest difference that does not matter, µm; NaN where none is set."""
+    if measure not in FIT_MEASURES:
+        return plan.analysis.equivalence_of(area)
+    return np.nan if plan.fit is None else plan.fit.equivalence_um.get(measure, np.nan)
 
 
 def corrected_row(row: EquivalenceRow, p_holm: float, alpha: float) -> EquivalenceRow:

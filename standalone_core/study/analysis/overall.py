@@ -6,24 +6,27 @@ import numpy as np
 
 from ...progress import Progress, Steps
 from ...statistics.many_groups import ManyGroups, compare_many
-from ...words.names import measured_in
 from ...words.text import listed
-from .cohort import Cohort
+from .cohort import Cohort, Places
 from .corrections import correct, is_primary
+from .fit_words import measured_words
 from .results.comparisons import Corrected, OverallRow
 from .sentences import OVERALL_WORDS, p_words
 
 TOO_FEW_GROUPS = "Fewer than three groups have two or more crowns with this number."
 
 
-def overall_steps(cohort: Cohort) -> Steps[tuple[OverallRow, ...]]:
+def overall_steps(
+    cohort: Cohort, places: Places | None = None
+) -> Steps[tuple[OverallRow, ...]]:
     """Compare all groups at once per area and measure, step by step; fewer than three: nothing.
 
-    Groups with fewer than two crowns that have the number are left out of a row.
+    Groups with fewer than two crowns that have the number are left out of a row. What is compared
+    is one family: ``places``, or every area by every measure of trueness.
     """
     if len(cohort.groups) < 3:
         return ()
-    places = [(area, measure) for area in cohort.areas for measure in cohort.measures]
+    places = cohort.places if places is None else places
     found: list[ManyGroups | None] = []
     for i, (area, measure) in enumerate(places):
         yield Progress("Comparing all groups", i / len(places))
@@ -57,7 +60,7 @@ def _leading_p(cohort: Cohort, many: ManyGroups | None) -> float:
 def _row(
     cohort: Cohort, area: str, measure: str, many: ManyGroups | None, p: Corrected, primary: bool
 ) -> OverallRow:
-    lead, where = cohort.plan.analysis.lead, measured_in(area, measure)
+    lead, where = cohort.plan.analysis.lead, measured_words(area, measure)
     if many is None:
         sentence = f"{where}: not compared at once. {TOO_FEW_GROUPS}"
         return OverallRow(area, measure, lead, primary, None, p, sentence, TOO_FEW_GROUPS)

@@ -153,7 +153,7 @@ def _compared(
         second=second,
         test=test,
         corrected=Corrected(np.nan, 0),
-        equivalence=equivalence_row(b, a, plan, area, measure),
+        equivalence=equivalence_row(b, a, cohort.plan, area, measure),
         outcome="not_computed",
         reason=str(test.reason),
     )
