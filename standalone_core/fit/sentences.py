@@ -59,6 +59,9 @@ HARMONIC_WORDS = {
     ("extension", 1): "shift",
     ("extension", 2): "oval",
 }
+HELD_BY = "What holds it"
+"""How the sentence begins that says what keeps a crown up."""
+
 MEASURES = (
     "Marginal gap: from the finish line to the crown's edge, square to the prepared surface. "
     "Extension: along it, positive where the crown reaches beyond the finish line. Absolute "
@@ -81,7 +84,7 @@ def relief_lines(seat: Seat) -> list[str]:
     if seat.stop != "cannot_go_on":
         return []
     spots = "; ".join(spot_words(spot) for spot in seat.spots)
-    lines = [f"What holds it: {spots}."] if spots else []
+    lines = [f"{HELD_BY}: {spots}."] if spots else []
     if seat.relief is not None:
         lines.append(_relief(seat.relief))
     return lines

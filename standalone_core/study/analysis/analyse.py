@@ -8,7 +8,6 @@ from typing import Literal, TypeAlias
 
 from ...progress import Progress, Steps, run, scaled
 from ...statistics.equivalence import OUTCOME_WORDS
-from ...words.names import measured_in
 from ..measuring.results import StudyRun
 from .answer import verdict_lines
 from .causes import causes_analysis
@@ -18,6 +17,8 @@ from .corrections import multiplicity_words
 from .descriptions import assumption_rows, trueness_rows
 from .difference_shares import CAVEAT, difference_shares
 from .examiners import examiner_analysis
+from .fit import fit_analysis, fit_finding_steps
+from .fit_words import measured_words
 from .notes import MIDDLE_KEPT, cautions, general_notes, reasons_of
 from .odd_crowns import odd_crowns
 from .overall import overall_steps
@@ -28,7 +29,7 @@ from .scanner import scanner_rows
 from .support_marks import mark_rows
 from .tolerances import tolerance_rows
 
-Aspect: TypeAlias = Literal["trueness", "precision"]
+Aspect: TypeAlias = Literal["trueness", "precision", "fit"]
 Rows: TypeAlias = Sequence[Comparison] | Sequence[PrecisionComparison]
 
 
@@ -79,6 +80,7 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
         without = replace(without, notes=(MIDDLE_KEPT, *without.notes))
         effects = _odd_effects(cohort, findings, without)
     yield Progress("Summing up", 0.95)
+    fit = fit_analysis(cohort, study)
     return StudyAnalysis(
         title=study.plan.title,
         question=study.plan.question,
@@ -87,7 +89,7 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
         areas=cohort.areas,
         measures=cohort.measures,
         settings=study.plan.analysis,
-        verdict=verdict_lines(cohort, findings, odd, effects, cautions(cohort, study)),
+        verdict=verdict_lines(cohort, findings, odd, effects, cautions(cohort, study), fit),
         findings=findings,
         odd_crowns=odd,
         without_odd=without,
@@ -101,6 +103,7 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
         notes=general_notes(cohort, study),
         marks=mark_rows(cohort),
         causes=causes_analysis(cohort, study, odd),
+        fit=fit,
     )
 
 
@@ -109,7 +112,8 @@ def _finding_steps(cohort: Cohort, limits: Mapping[tuple[str, str], float]) -> S
     trueness, tolerances = trueness_rows(cohort), tolerance_rows(cohort)
     comparisons = yield from scaled(comparison_steps(cohort, limits), 0.0, 0.3)
     precise = yield from scaled(precision_comparison_steps(cohort, limits), 0.3, 0.6)
-    overall = yield from scaled(overall_steps(cohort), 0.6, 1.0)
+    overall = yield from scaled(overall_steps(cohort), 0.6, 0.8)
+    fit = yield from scaled(fit_finding_steps(cohort), 0.8, 1.0)
     findings = Findings(
         crowns=cohort.names,
         trueness=trueness,
@@ -119,6 +123,7 @@ def _finding_steps(cohort: Cohort, limits: Mapping[tuple[str, str], float]) -> S
         overall=overall,
         precision=precision_rows(cohort),
         precision_comparisons=precise,
+        fit=fit,
     )
     return replace(findings, notes=reasons_of(findings))
 
@@ -129,6 +134,7 @@ def _odd_effects(cohort: Cohort, findings: Findings, without: Findings) -> tuple
     aspects: tuple[tuple[Aspect, Rows, Rows], ...] = (
         ("trueness", findings.comparisons, without.comparisons),
         ("precision", findings.precision_comparisons, without.precision_comparisons),
+        ("fit", _of_fit(findings), _of_fit(without)),
     )
     for aspect, rows, other in aspects:
         reduced = {_key(row): row for row in other}
@@ -137,6 +143,10 @@ def _odd_effects(cohort: Cohort, findings: Findings, without: Findings) -> tuple
             if twin is not None and twin.outcome != row.outcome:
                 changed.append(_odd_effect(cohort, aspect, row, twin))
     return tuple(changed)
+
+
+def _of_fit(findings: Findings) -> Rows:
+    return () if findings.fit is None else findings.fit.comparisons
 
 
 def _key(row: Comparison | PrecisionComparison) -> tuple[str, str, str, str]:
@@ -160,7 +170,7 @@ def _odd_effect(
         with_odd=row.outcome,
         without_odd=twin.outcome,
         sentence=(
-            f"{measured_in(row.area, row.measure)}, {aspect} of {second} and {first}: "
+            f"{measured_words(row.area, row.measure)}, {aspect} of {second} and {first}: "
             f"{OUTCOME_WORDS[row.outcome]} with all crowns, {OUTCOME_WORDS[twin.outcome]} "
             f"without the odd ones."
         ),

@@ -3,32 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TypeAlias
+from functools import partial
 
 from ...deviation.reasons import about_pieces
 from ...deviation.verdict import is_too_much
-from ...statistics.equivalence import Outcome
 from ...words.names import MEASURE_WORDS, the_area
 from ...words.text import count_words, listed
 from .cohort import Cohort
-from .results.analysis import Findings, LineKind, OddCrown, OddEffect, Status, VerdictLine
-from .results.comparisons import Comparison, PrecisionComparison
+from .contrast_lines import Row, contrast_lines, status_of
+from .fit_answer import fit_lines
+from .results.analysis import Findings, OddCrown, OddEffect, Status, VerdictLine
+from .results.comparisons import Comparison
+from .results.fit import FitAnalysis
 from .results.groups import ToleranceRow
-
-Row: TypeAlias = Comparison | PrecisionComparison
-
-_OPEN: frozenset[Outcome] = frozenset({"undecided", "not_computed"})
-_LEADS: tuple[tuple[Outcome, str], ...] = (
-    ("different", "larger values for {larger} in {places}"),
-    (
-        "different_within_margin",
-        "larger values for {larger}, but within the equivalence margin, in {places}",
-    ),
-    ("equivalent", "equivalent in {places}"),
-    ("undecided", "undecided in {places}"),
-    ("not_computed", "not compared in {places}"),
-)
-_ASPECTS = {"difference": "Deviations", "precision": "Spread between crowns"}
 
 
 def verdict_lines(
@@ -37,19 +24,24 @@ def verdict_lines(
     odd: Sequence[OddCrown],
     effects: Sequence[OddEffect],
     cautions: Iterable[str],
+    fit: FitAnalysis | None = None,
 ) -> tuple[VerdictLine, ...]:
     """Return the sentences of the answer, most important first.
 
-    Tolerances per group; crowns with unmatched scan surface; the primary comparison; what else
-    differs between groups, and whether that matters; precision; odd crowns and what changes
-    without them; the scanner; cautions.
+    Tolerances per group; crowns with unmatched scan surface; the primary comparison; whether the
+    crowns fit; what else differs between groups, and whether that matters; precision; odd crowns
+    and what changes without them; the scanner; cautions.
     """
+    places = partial(_places, cohort)
     return (
         *(_tolerance_line(cohort, group, findings.tolerances) for group in cohort.groups),
         *_unmatched_lines(cohort),
         *(_primary_line(row) for row in findings.primary),
-        *_contrast_lines(cohort, findings.comparisons, "difference"),
-        *_contrast_lines(cohort, findings.precision_comparisons, "precision"),
+        *fit_lines(cohort, fit, findings.fit),
+        *contrast_lines(cohort, findings.comparisons, "difference", "Deviations", places),
+        *contrast_lines(
+            cohort, findings.precision_comparisons, "precision", "Spread between crowns", places
+        ),
         *_odd_lines(odd, effects),
         *_scanner_lines(findings),
         *(VerdictLine("caution", "note", sentence) for sentence in cautions),
@@ -98,49 +90,10 @@ def _unmatched_lines(cohort: Cohort) -> list[VerdictLine]:
 
 
 def _primary_line(row: Comparison) -> VerdictLine:
-    return VerdictLine("primary", _status([row]), row.sentence)
+    return VerdictLine("primary", status_of([row]), row.sentence)
 
 
-def _status(rows: Iterable[Row]) -> Status:
-    """Return the mark of some comparisons: a difference counts first, then an open question."""
-    found = {row.outcome for row in rows}
-    if "different" in found:
-        return "note"
-    return "open" if found & _OPEN else "good"
-
-
-def _contrast_lines(cohort: Cohort, rows: Sequence[Row], kind: LineKind) -> list[VerdictLine]:
-    """Return a sentence per pair of groups on where they differ and whether that matters."""
-    lines = []
-    for first, second in cohort.group_pairs:
-        found = [row for row in rows if (row.first, row.second) == (first, second)]
-        parts = []
-        for outcome, words in _LEADS:
-            for larger, members in _by_larger(cohort, found, outcome):
-                places = _places(members, found, cohort)
-                parts.append(words.format(larger=larger, places=places))
-        if parts:
-            names = f"{cohort.title(first)} and {cohort.title(second)}"
-            text = f"{_ASPECTS[kind]} of {names}: {'; '.join(parts)}."
-            lines.append(VerdictLine(kind, _status(found), text))
-    return lines
-
-
-def _by_larger(
-    cohort: Cohort, rows: Sequence[Row], outcome: Outcome
-) -> list[tuple[str, list[Row]]]:
-    """Split the rows of an outcome by the group with the larger value, where that is sure."""
-    found = [row for row in rows if row.outcome == outcome]
-    if not outcome.startswith("different"):
-        return [("", found)] if found else []
-    split: dict[str, list[Row]] = {}
-    for row in found:
-        larger = row.second if row.difference > 0 else row.first
-        split.setdefault(cohort.title(larger), []).append(row)
-    return list(split.items())
-
-
-def _places(members: Sequence[Row], rows: Sequence[Row], cohort: Cohort) -> str:
+def _places(cohort: Cohort, members: Sequence[Row], rows: Sequence[Row]) -> str:
     """Name areas, with the measures where only some of them are meant."""
     if len(members) == len(rows):
         return "all areas and measures"

@@ -3,7 +3,8 @@
 Every comparison of the plan is one claim: each pair of groups in each area by each measure. All
 of them form one family, corrected by Holm, but for the plan's primary comparison: chosen
 beforehand, it is only corrected over its own pairs of groups, so not at all for two groups.
-Claims of equivalence are corrected in the same way, among themselves.
+Claims of equivalence are corrected in the same way, among themselves. Comparisons of fit are a
+family of their own; the primary one may be one of them.
 """
 
 from __future__ import annotations
@@ -14,8 +15,12 @@ import numpy as np
 
 from ...statistics.multiplicity import holm
 from ...words.names import MEASURE_WORDS, area_words
+from ...words.text import count_words
+from ..fit_plan import FIT_MEASURES
 from ..plan import AnalysisPlan
 from .cohort import Cohort
+from .fit_cohort import seated_cohort
+from .fit_words import fit_words
 from .results.comparisons import Corrected
 
 
@@ -55,6 +60,9 @@ def multiplicity_words(cohort: Cohort) -> str:
         text += (
             f"Tests of all groups at once are corrected over {areas} areas × {measures} measures. "
         )
+    text += _fit_family(cohort)
+    if plan.primary_measure in FIT_MEASURES:
+        return text + _primary_of_fit(cohort)
     here = plan.primary_area in cohort.areas and plan.primary_measure in cohort.measures
     name = f"{area_words(plan.primary_area)}, {MEASURE_WORDS[plan.primary_measure]}"
     if not here:
@@ -65,3 +73,28 @@ def multiplicity_words(cohort: Cohort) -> str:
         text + f"The plan's primary comparison ({name}) is no part of these: corrected over its "
         f"{pairs} pairs of groups only."
     )
+
+
+def _fit_family(cohort: Cohort) -> str:
+    """Say over what comparisons of fit are corrected; nothing where there are none."""
+    seated = seated_cohort(cohort)
+    if seated is None or len(seated.groups) < 2:
+        return ""
+    pairs = len(seated.group_pairs)
+    over = f"{count_words(len(seated.fit_pairs), 'number')} of a crown's fit" + (
+        f" × {pairs} pairs of groups" * (pairs > 1)
+    )
+    return f"Comparisons of fit are a family of their own, corrected alike over {over}. "
+
+
+def _primary_of_fit(cohort: Cohort) -> str:
+    plan, seated = cohort.plan.analysis, seated_cohort(cohort)
+    place = plan.primary_area, plan.primary_measure
+    name = f"The plan's primary comparison ({fit_words(*place)})"
+    pairs = 0 if seated is None else len(seated.group_pairs)
+    if seated is None or not pairs or place not in seated.fit_pairs:
+        return f"{name}, one of fit, could not be made. Trueness has none."
+    corrected = (
+        "not corrected" if pairs == 1 else f"corrected over its {pairs} pairs of groups only"
+    )
+    return f"{name} is one of fit, so trueness has none; it is no part of these: {corrected}."

@@ -35,7 +35,9 @@ def equivalence_row(
     if not measure.endswith("_um"):
         return EquivalenceRow(np.nan, level, untested=NO_LENGTH)
     if not margin > 0:
-        return EquivalenceRow(np.nan, level, untested=NO_MARGIN_OF_FIT if measure in FIT_MEASURES else NO_MARGIN)
+        return EquivalenceRow(
+            np.nan, level, untested=NO_MARGIN_OF_FIT if measure in FIT_MEASURES else NO_MARGIN
+        )
     if alpha >= 0.5:
         untested = f"There is no interval of 1 − 2α for α = {alpha:g}."
         return EquivalenceRow(margin, level, untested=untested)

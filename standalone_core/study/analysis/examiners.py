@@ -17,7 +17,9 @@ from ...statistics.tolerance import wilson
 from ...words.names import MEASURE_WORDS, item_words, the_area
 from ...words.text import listed
 from ..file.examiner_scores import ExaminerScores, ScoreTable
-from .cohort import Cohort, measured
+from ..fit_plan import FIT_MEASURES
+from .cohort import Cohort, Places, value_of
+from .fit_words import fit_words
 from .results.scores import (
     AgreementRow,
     ExaminerAnalysis,
@@ -36,6 +38,15 @@ AREAS_OF_ITEM: Mapping[str, tuple[str, ...]] = MappingProxyType(
 
 BESIDE_MEASURE = "mean_abs_um"
 
+FIT_OF_ITEM: Mapping[str, Places] = MappingProxyType(
+    {
+        "gap": (("margin", "marginal_gap_um"),),
+        "contact": (("contact_mesial", "contact_gap_um"), ("contact_distal", "contact_gap_um")),
+        "seating": (("whole", "above_intended_um"),),
+    }
+)
+"""Numbers of fit that a score is shown beside too, where crowns were seated and have them."""
+
 _KAPPA_WORDS = (
     (0.2, "slight"),
     (0.4, "fair"),
@@ -47,6 +58,19 @@ _KAPPA_WORDS = (
 NOT_FIT = (
     "Scores judge how a crown fits on its die or between its neighbours; the measured deviations "
     "are of its form against the design. The two need not go together."
+)
+ON_VIRTUAL_SEAT = (
+    "The marginal gap was measured on a virtual seat, without cement, friction and elasticity: "
+    "not where the examiner held the crown."
+)
+BY_TRIPLE_SCAN = "The marginal gap was measured on a scan of the seated crown."
+BY_BOTH = (
+    "The marginal gap was measured on a scan of the seated crown where there is one, else on a "
+    "virtual seat, without cement, friction and elasticity."
+)
+SIGNED = (
+    "Contacts too light and too tight are scored alike, while the gap of a contact is signed, "
+    "negative where it overlaps: whether scores follow it is shown for one of the two only."
 )
 
 
@@ -85,8 +109,8 @@ def examiner_analysis(cohort: Cohort, scores: ExaminerScores) -> ExaminerAnalysi
     A crown counts once, by the median of its scores; examiners are not further crowns.
     """
     items = [_scored(cohort, scores.table(item)) for item in scores.items]
-    beside = [(scored, area) for scored in items for area in _areas_beside(cohort, scored.item)]
-    crowns = tuple(row for scored, area in beside for row in _beside(cohort, scored, area))
+    beside = [(scored, place) for scored in items for place in _places_beside(cohort, scored.item)]
+    crowns = tuple(row for scored, place in beside for row in _beside(cohort, scored, *place))
     return ExaminerAnalysis(
         agreement=tuple(_agreement(cohort, scored) for scored in items),
         groups=tuple(_group(cohort, one, group) for one in items for group in cohort.groups),
@@ -95,12 +119,9 @@ def examiner_analysis(cohort: Cohort, scores: ExaminerScores) -> ExaminerAnalysi
         ),
         crowns=crowns,
         correlations=tuple(
-            _correlation(
-                cohort, s.item, a, [row for row in crowns if (row.item, row.area) == (s.item, a)]
-            )
-            for s, a in beside
+            _correlation(cohort, scored.item, place, crowns) for scored, place in beside
         ),
-        notes=(NOT_FIT, *scores.notes),
+        notes=(NOT_FIT, *_notes_of_fit(cohort, [place for _, place in beside]), *scores.notes),
     )
 
 
@@ -201,7 +222,29 @@ def _areas_beside(cohort: Cohort, item: str) -> tuple[str, ...]:
     return found or spare
 
 
-def _beside(cohort: Cohort, scored: Scored, area: str) -> list[ScoredCrown]:
+def _places_beside(cohort: Cohort, item: str) -> Places:
+    """Return what an item is shown beside: deviations, and what was measured of the fit."""
+    known = cohort.fit_pairs
+    fit = tuple(place for place in FIT_OF_ITEM.get(item, ()) if place in known)
+    return (*((area, BESIDE_MEASURE) for area in _areas_beside(cohort, item)), *fit)
+
+
+def _notes_of_fit(cohort: Cohort, places: Sequence[tuple[str, str]]) -> list[str]:
+    """Say on what seat the gap beside the scores was measured."""
+    measures = {measure for _, measure in places}
+    notes = []
+    if "marginal_gap_um" in measures:
+        crowns = (crown for group in cohort.groups for crown in cohort.crowns[group])
+        scanned = {c.fit.by_triple_scan for c in crowns if c.fit is not None}
+        both = len(scanned) > 1
+        notes.append(BY_BOTH if both else BY_TRIPLE_SCAN if True in scanned else ON_VIRTUAL_SEAT)
+    if "contact_gap_um" in measures:
+        notes.append(SIGNED)
+    return notes
+
+
+def _beside(cohort: Cohort, scored: Scored, area: str, measure: str) -> list[ScoredCrown]:
+    """Return every scored crown with its value; of those not seated there is none of fit."""
     crowns = {crown.name: crown for group in cohort.groups for crown in cohort.crowns[group]}
     return [
         ScoredCrown(
@@ -209,24 +252,28 @@ def _beside(cohort: Cohort, scored: Scored, area: str) -> list[ScoredCrown]:
             group=scored.groups[i],
             item=scored.item,
             area=area,
-            measure=BESIDE_MEASURE,
+            measure=measure,
             scores=tuple(zip(scored.examiners, scored.scores[i].tolist(), strict=True)),
             median=float(scored.median[i]),
-            measured=measured(crowns[name].measures, area, BESIDE_MEASURE),
+            measured=value_of(crowns[name], area, measure),
         )
         for i, name in enumerate(scored.crowns)
+        if measure not in FIT_MEASURES or crowns[name].fit is not None
     ]
 
 
 def _correlation(
-    cohort: Cohort, item: str, area: str, rows: Sequence[ScoredCrown]
+    cohort: Cohort, item: str, place: tuple[str, str], crowns: Sequence[ScoredCrown]
 ) -> ScoreCorrelation:
-    plan = cohort.plan.analysis
+    plan, (area, measure) = cohort.plan.analysis, place
+    rows = [row for row in crowns if (row.item, row.area, row.measure) == (item, *place)]
     found = spearman(
         [row.median for row in rows], [row.measured for row in rows], confidence=plan.confidence
     )
     name = item_words(item)
-    beside = f"{MEASURE_WORDS[BESIDE_MEASURE]} of {the_area(area)}"
+    beside = f"{MEASURE_WORDS[measure]} of {the_area(area)}"
+    if measure in FIT_MEASURES:
+        beside = fit_words(area, measure)
     if found.reason:
         sentence = f"{name} and {beside}: no correlation was computed. {found.reason}"
     else:
@@ -245,7 +292,7 @@ def _correlation(
     return ScoreCorrelation(
         item=item,
         area=area,
-        measure=BESIDE_MEASURE,
+        measure=measure,
         correlation=found,
         sentence=sentence,
     )

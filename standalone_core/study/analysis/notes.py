@@ -7,10 +7,14 @@ from collections.abc import Iterable, Sequence
 from ...shares import limit_words, short_share
 from ...words.names import MEASURE_WORDS, NOT_DECIDABLE, area_words
 from ...words.text import count_words, listed
+from ..fit_plan import FIT_MEASURES
 from ..measuring.results import StudyRun
 from .cohort import Cohort
+from .fit_notes import not_fitted
+from .fit_words import fit_words
 from .results.analysis import Findings
 from .results.comparisons import Comparison, OverallRow, PrecisionComparison
+from .results.groups import TruenessRow
 from .sentences import LEAD_WORDS, OVERALL_WORDS
 from .support_marks import DESCRIBED_ONLY
 
@@ -75,6 +79,7 @@ def general_notes(cohort: Cohort, run: StudyRun) -> tuple[str, ...]:
 def cautions(cohort: Cohort, run: StudyRun) -> tuple[str, ...]:
     """Return what limits the answer itself: for its last lines."""
     found = [f"{crown.name} was left out: {crown.reason}" for crown in run.left_out]
+    found += [f"{one.crown} could not be seated: {one.reason}" for one in not_fitted(cohort, run)]
     if len(cohort.groups) == 1:
         found.append("There is one group only, so no ways of production are compared.")
     few = [cohort.title(g) for g in cohort.groups if len(cohort.crowns[g]) == 1]
@@ -91,10 +96,11 @@ def reasons_of(findings: Findings) -> tuple[str, ...]:
     places: dict[str, list[str]] = {}
     rows: list[Comparison | PrecisionComparison | OverallRow]
     rows = [*findings.comparisons, *findings.precision_comparisons, *findings.overall]
+    if findings.fit is not None:
+        rows += [*findings.fit.comparisons, *findings.fit.overall]
     for row in rows:
         if row.reason:
-            where = f"{area_words(row.area)} ({MEASURE_WORDS[row.measure]})"
-            places.setdefault(row.reason, []).append(where)
+            places.setdefault(row.reason, []).append(_place(row.area, row.measure))
     notes = [f"Not compared: {_some(where)}. {why}" for why, where in places.items()]
     for trueness in findings.trueness:
         if trueness.summary.description.missing:
@@ -107,7 +113,24 @@ def reasons_of(findings: Findings) -> tuple[str, ...]:
                 f"{count_words(tolerance.undecided, 'crown')} could not be judged and "
                 f"{'is' if tolerance.undecided == 1 else 'are'} in no share."
             )
+    if findings.fit is not None:
+        notes += _without_number(findings.fit.described)
     return tuple(dict.fromkeys(notes))
+
+
+def _place(area: str, measure: str) -> str:
+    if measure in FIT_MEASURES:
+        return fit_words(area, measure)
+    return f"{area_words(area)} ({MEASURE_WORDS[measure]})"
+
+
+def _without_number(rows: Iterable[TruenessRow]) -> list[str]:
+    """Say of what numbers of fit crowns have none, in one sentence where it is the same."""
+    places: dict[tuple[str, str], list[str]] = {}
+    for row in rows:
+        if row.summary.description.missing:
+            places.setdefault((row.group, row.reason), []).append(_place(row.area, row.measure))
+    return [f"{group}, {_some(where)}: {why}" for (group, why), where in places.items()]
 
 
 def _some(places: Iterable[str]) -> str:

@@ -7,8 +7,10 @@ import numpy as np
 from ...arrays import FloatArray
 from ...statistics.odd import LEAST, OddUnit, Sign, find_odd
 from ...words.names import MEASURE_WORDS, area_words
-from ...words.text import capital, count_words
-from .cohort import Cohort, measured
+from ...words.text import capital, count_words, signed_number
+from ..fit_plan import FIT_MEASURES
+from .cohort import Cohort, Places, measured
+from .fit_words import fit_words
 from .results.analysis import OddCrown
 
 COMPARED_BY = "rms_um"
@@ -21,11 +23,12 @@ _SHOWN = 3  # areas that a reason names
 
 
 def odd_crowns(cohort: Cohort) -> tuple[OddCrown, ...]:
-    """Judge every crown by its distance from the others in each area and as a whole.
+    """Judge every crown by its distance from the others in each area, as a whole, and by its fit.
 
     Distances are those of pairs laid on each other, point by point: they show more than a measure
     of each crown, above all in small groups. Where no pair could be superimposed, the crowns'
-    measures stand in. The plan's ``odd_false_alarm`` holds for each group and all areas together.
+    measures stand in. How crowns fit is judged by its numbers, where enough crowns of a group have
+    one. The plan's ``odd_false_alarm`` holds for each group and all of it together.
     """
     return tuple(row for group in cohort.groups for row in _judged(cohort, group))
 
@@ -38,13 +41,35 @@ def _judged(cohort: Cohort, group: str) -> list[OddCrown]:
     areas = tuple(dict.fromkeys((*cohort.areas, ALWAYS)))
     maps = {area: _pair_table(cohort, group, area) for area in areas}
     apart = not all(np.isnan(table).all() for table in maps.values())
+    forms = {} if apart else {area: cohort.values(group, area, COMPARED_BY) for area in areas}
+    fits = {fit_key(*place): cohort.values(group, *place) for place in _fit_judged(cohort, group)}
     found = find_odd(
-        {} if apart else {area: cohort.values(group, area, COMPARED_BY) for area in areas},
+        forms | fits,
         maps=maps if apart else {},
         names=[crown.name for crown in crowns],
         false_alarms=cohort.plan.analysis.odd_false_alarm,
     )
     return [OddCrown(unit.name, group, unit, odd_reason(unit)) for unit in found.units]
+
+
+def _fit_judged(cohort: Cohort, group: str) -> Places:
+    """Return the numbers of fit that show what is usual in a group; few crowns show nothing."""
+    return tuple(
+        place
+        for place in cohort.fit_pairs
+        if np.count_nonzero(~np.isnan(cohort.values(group, *place))) >= LEAST
+    )
+
+
+def fit_key(area: str, measure: str) -> str:
+    """Name area and measure of fit for :attr:`.Sign.measure`, where deviations have their area."""
+    return f"{measure} {area}"
+
+
+def _fit_place(key: str) -> tuple[str, str] | None:
+    """Return the area and measure of such a name; None if it is an area's."""
+    measure, _, area = key.partition(" ")
+    return (area, measure) if area and measure in FIT_MEASURES else None
 
 
 def odd_reason(unit: OddUnit) -> str:
@@ -61,9 +86,12 @@ def odd_reason(unit: OddUnit) -> str:
 
 
 def sign_words(sign: Sign) -> str:
-    """Say what is unusual about a crown in one area."""
+    """Say what is unusual about a crown in one area, or in one number of its fit."""
     area, value = area_words(sign.measure), f"{_figures(sign.value)} µm"
-    if sign.of_map:
+    place = None if sign.of_map else _fit_place(sign.measure)
+    if place is not None:
+        what = f"{fit_words(*place)} {value}"
+    elif sign.of_map:
         what = f"{area}: its surface lies {value} from the others' mean"
     else:
         what = f"{MEASURE_WORDS[COMPARED_BY]} ({area}) {value}"
@@ -75,7 +103,7 @@ def sign_words(sign: Sign) -> str:
 
 def _figures(value: float) -> str:
     """Write a value with three figures, or all that stand before the point."""
-    return f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
+    return signed_number(value, ".0f" if abs(value) >= 100 else ".3g")
 
 
 def _pair_table(cohort: Cohort, group: str, area: str) -> FloatArray:

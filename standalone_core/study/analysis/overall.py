@@ -16,9 +16,7 @@ from .sentences import OVERALL_WORDS, p_words
 TOO_FEW_GROUPS = "Fewer than three groups have two or more crowns with this number."
 
 
-def overall_steps(
-    cohort: Cohort, places: Places | None = None
-) -> Steps[tuple[OverallRow, ...]]:
+def overall_steps(cohort: Cohort, places: Places | None = None) -> Steps[tuple[OverallRow, ...]]:
     """Compare all groups at once per area and measure, step by step; fewer than three: nothing.
 
     Groups with fewer than two crowns that have the number are left out of a row. What is compared

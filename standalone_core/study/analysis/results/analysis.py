@@ -200,7 +200,7 @@ class OddEffect:
     Attributes
     ----------
     area, measure, first, second : str
-    aspect : "trueness" or "precision"
+    aspect : "trueness", "precision" or "fit"
     primary : bool
         Whether this is the plan's primary comparison.
     with_odd, without_odd : str
@@ -212,7 +212,7 @@ class OddEffect:
     measure: str
     first: str
     second: str
-    aspect: Literal["trueness", "precision"]
+    aspect: Literal["trueness", "precision", "fit"]
     primary: bool
     with_odd: str
     without_odd: str

@@ -127,7 +127,7 @@ class ScoredCrown:
         Score NaN where an examiner gave none.
     median : float
     measured : float
-        The crown's value in that area by that measure.
+        The crown's value in that area by that measure: a deviation, or a number of its fit.
     """
 
     crown: str
@@ -142,7 +142,7 @@ class ScoredCrown:
 
 @dataclass(frozen=True)
 class ScoreCorrelation:
-    """Do worse scores go with larger deviations?
+    """Do worse scores go with larger deviations, or with a wider gap?
 
     Attributes
     ----------
@@ -171,9 +171,9 @@ class ExaminerAnalysis:
         Per item and group.
     comparisons : tuple of ScoreComparison
     crowns : tuple of ScoredCrown
-        Per item, area that goes with it, and crown.
+        Per item, area and measure that go with it, and crown; beside fit the seated ones.
     correlations : tuple of ScoreCorrelation
-        Per item and area.
+        Per item, and area and measure that go with it.
     notes : tuple of str
     """
 
