@@ -14,7 +14,7 @@ Row: TypeAlias = Comparison | PrecisionComparison
 Places: TypeAlias = Callable[[Sequence[Row], Sequence[Row]], str]
 """Names where some rows (first) of all rows of two groups (second) were compared."""
 
-_OPEN: frozenset[Outcome] = frozenset({"undecided", "not_computed"})
+OPEN: frozenset[Outcome] = frozenset({"undecided", "not_computed"})
 _LEADS: tuple[tuple[Outcome, str], ...] = (
     ("different", "larger values for {larger} in {places}"),
     (
@@ -62,7 +62,7 @@ def status_of(rows: Iterable[Row]) -> Status:
     found = {row.outcome for row in rows}
     if "different" in found:
         return "note"
-    return "open" if found & _OPEN else "good"
+    return "open" if found & OPEN else "good"
 
 
 def _by_larger(

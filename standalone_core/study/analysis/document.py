@@ -17,11 +17,14 @@ from ...statistics.assumptions import Assumptions
 from ...statistics.describe import Description
 from ...statistics.many_groups import DunnPair, GamesHowellPair
 from ...statistics.rank_sum import MannWhitney
+from ..measuring.crown_fit import CrownFit
 from .causes_document import cause_comparison_record, group_why_record, shared_cause_record
+from .fit_document import crown_fit_record, limit_record
 from .results.analysis import OddCrown, StudyAnalysis
 from .results.causes import CauseComparison, GroupWhy, SharedCause
 from .results.comparisons import Comparison, Contrast, EquivalenceRow, OverallRow
 from .results.comparisons import PrecisionComparison as Precision
+from .results.fit import FitLimitRow
 from .results.groups import AssumptionRow, PrecisionRow, Summary, ToleranceRow
 from .results.scores import (
     AgreementRow,
@@ -326,6 +329,8 @@ _WRITERS: dict[type, Callable[[Any], Mapping[str, Any]]] = {
     ScoreComparison: _score_comparison,
     ScoreCorrelation: _correlation,
     ScannerRow: _scanner,
+    FitLimitRow: limit_record,
+    CrownFit: crown_fit_record,
     SharedCause: shared_cause_record,
     GroupWhy: group_why_record,
     CauseComparison: cause_comparison_record,

@@ -69,8 +69,8 @@ BY_BOTH = (
     "virtual seat, without cement, friction and elasticity."
 )
 SIGNED = (
-    "Contacts too light and too tight are scored alike, while the gap of a contact is signed, "
-    "negative where it overlaps: whether scores follow it is shown for one of the two only."
+    "Contacts too light and too tight are scored alike, but the gap at a contact is signed, "
+    "negative where it overlaps: scores can follow it only as far as crowns miss to one side."
 )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from ...fit.sentences import HELD_BY
 from ...words.text import count_words, listed
 from .cohort import Cohort
-from .contrast_lines import Row, contrast_lines
+from .contrast_lines import OPEN, Row, contrast_lines
 from .fit_limits import crowns_of, down_words, interval_of
 from .fit_words import fit_words
 from .results.analysis import Status, VerdictLine
@@ -19,15 +19,22 @@ _SHOWN = 3  # measures that an open answer names
 def fit_lines(
     cohort: Cohort, fit: FitAnalysis | None, findings: FitFindings | None
 ) -> list[VerdictLine]:
-    """Return a line per group, one per crown that stays up, and one per pair of groups."""
+    """Return a line per group, one per crown that stays up, and one per pair of groups.
+
+    A pair of groups of which nothing is sure has a line beside those of trueness, since that is no
+    answer to begin with; a pair that could not be compared at all has none.
+    """
     if fit is None:
         return []
     lines = [line for group in cohort.groups for line in _group_lines(cohort, group, fit)]
     lines += [VerdictLine("fit", "bad", _held(row)) for row in fit.crowns if row.stays_up]
     compared = () if findings is None else findings.comparisons
     known = {(row.first, row.second) for row in compared if row.outcome != "not_computed"}
-    rows = [row for row in compared if (row.first, row.second) in known]
-    return [*lines, *contrast_lines(cohort, rows, "fit", "Fit", _places)]
+    sure = {(row.first, row.second) for row in compared if row.outcome not in OPEN}
+    for kind, pairs in (("fit", sure), ("difference", known - sure)):
+        rows = [row for row in compared if (row.first, row.second) in pairs]
+        lines += contrast_lines(cohort, rows, kind, "Fit", _places)
+    return lines
 
 
 def _group_lines(cohort: Cohort, group: str, fit: FitAnalysis) -> list[VerdictLine]:
@@ -81,7 +88,6 @@ def _held(row: CrownAnswer) -> str:
 def _places(members: Sequence[Row], rows: Sequence[Row]) -> str:
     if len(members) == len(rows):
         return "all measures"
-    unsure = members[0].outcome in ("undecided", "not_computed")
-    if unsure and len(members) > _SHOWN:
+    if members[0].outcome in OPEN and len(members) > _SHOWN:
         return f"{len(members)} other measures"
     return f"the {listed([fit_words(row.area, row.measure) for row in members])}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
-from typing import Literal, TypeAlias
+from typing import TypeAlias
 
 from ...fit.judged import NEEDED, SEAT, Judged
 from ...shares import short_share
@@ -20,10 +20,10 @@ from .results.fit import CrownAnswer, FitLimitRow
 Limit: TypeAlias = tuple[str, str, str]
 """Part, measure and area of what is held against a limit."""
 
-CANNOT_GO_ON: Literal["cannot_go_on"] = "cannot_go_on"
-RESTS: Literal["rests"] = "rests"
+CANNOT_GO_ON = "cannot_go_on"
 
 WHOLE: Limit = ("", "", "")
+DOWN: Limit = (SEAT, "above_intended_um", "")
 
 
 def seated_of(cohort: Cohort, group: str) -> list[tuple[Crown, CrownFit]]:
@@ -60,29 +60,28 @@ def crown_answers(cohort: Cohort) -> tuple[CrownAnswer, ...]:
 
 def _rows_of_limits(cohort: Cohort, group: str, fits: Sequence[CrownFit]) -> list[FitLimitRow]:
     """Return the rows of each limit, in the order seat, margin, walls."""
-    every = {_limit(one): one for fit in fits for one in fit.judged}
-    rows = []
+    limits: dict[Limit, Judged | None] = {}
     if any(fit.stop for fit in fits):
-        seat = next((one for key, one in every.items() if key[0] == SEAT), None)
-        verdicts = [_goes_down(fit) for fit in fits if fit.stop or not fit.by_triple_scan]
-        rows.append(_row(cohort, group, (SEAT, "above_intended_um", ""), verdicts, seat))
-    others = [key for key in every if key[0] != SEAT]
-    for key in sorted(others, key=lambda key: NEEDED.index(key[0])):
-        verdicts = [_verdict(fit, key) for fit in fits]
-        rows.append(_row(cohort, group, key, verdicts, every[key]))
+        limits[DOWN] = None
+    limits |= {_limit(one): one for fit in fits for one in fit.judged}
+    rows = []
+    for key in sorted(limits, key=lambda key: NEEDED.index(key[0])):
+        verdicts = [_verdict(fit, key) for fit in fits if key != DOWN or not _only_scanned(fit)]
+        rows.append(_row(cohort, group, key, verdicts, limits[key]))
     return rows
+
+
+def _only_scanned(fit: CrownFit) -> bool:
+    """Return whether a crown was scanned on its die and never seated by computing."""
+    return fit.by_triple_scan and not fit.stop
 
 
 def _limit(one: Judged) -> Limit:
     return one.part, one.measure, one.area
 
 
-def _goes_down(fit: CrownFit) -> str:
-    """Return whether a crown goes down, also where its intended seat is not known."""
-    return {RESTS: WITHIN, CANNOT_GO_ON: OUTSIDE}.get(fit.stop, NOT_DECIDABLE)
-
-
 def _verdict(fit: CrownFit, key: Limit) -> str:
+    """Return a crown's verdict; that it rests tells nothing where no intended seat is known."""
     return next((one.verdict for one in fit.judged if _limit(one) == key), NOT_DECIDABLE)
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ...fit.sentences import FIT_CAUTIONS, PART_WORDS
-from ...words.text import capital, count_words, listed, plural
+from ...fit.sentences import FIT_CAUTIONS
+from ...words.text import count_words, listed, plural
 from ..measuring.crown_fit import NotFitted
 from ..measuring.results import StudyRun
 from .cohort import Cohort
@@ -18,7 +18,7 @@ VIRTUAL = next(caution for caution in FIT_CAUTIONS if caution.startswith("A virt
 
 NO_INTENDED_SEAT = (
     "The dies do not lie in the design's frame, so no intended seat is known: how far above it a "
-    "crown rests has no value, and a crown goes down if it comes to rest at all."
+    "crown rests, and so whether it goes down all the way, cannot be told."
 )
 WAYS_MIXED = (
     "A scan of the seated crown shows what cement, friction and the hand that seated it did, a "
@@ -38,7 +38,6 @@ def fit_notes(cohort: Cohort) -> tuple[str, ...]:
                 *_not_asked(cohort),
                 *_without_seated(cohort),
                 *_no_intended_seat(cohort),
-                *_missing_parts(cohort),
                 *_margins(cohort),
             )
         )
@@ -119,17 +118,6 @@ def _no_intended_seat(cohort: Cohort) -> Iterator[str]:
     seated = any(fit.stop for group in cohort.groups for _, fit in seated_of(cohort, group))
     if plan is not None and not plan.in_design_frame and seated:
         yield NO_INTENDED_SEAT
-
-
-def _missing_parts(cohort: Cohort) -> Iterator[str]:
-    """Name what of the fit was not measured, the same reason said once for all its crowns."""
-    crowns: dict[tuple[str, str], list[str]] = {}
-    for group in cohort.groups:
-        for crown, fit in seated_of(cohort, group):
-            for part, why in fit.missing.items():
-                crowns.setdefault((part, why), []).append(crown.name)
-    for (part, why), names in crowns.items():
-        yield f"{capital(PART_WORDS.get(part, part))}, {_crowns(names)}: {why}"
 
 
 def _margins(cohort: Cohort) -> Iterator[str]:
