@@ -15,6 +15,7 @@ from cuspwise.standalone_core.study.analysis.document import analysis_document
 from cuspwise.standalone_core.study.analysis.fit import fit_finding_steps
 from cuspwise.standalone_core.study.measuring.crown_fit import NotFitted
 from cuspwise.standalone_core.study.plan import AnalysisPlan
+from cuspwise.standalone_core.words.headline import Headline
 from made.fit_crowns import (
     ABOVE,
     AXIAL_GAP,
@@ -300,8 +301,12 @@ def test_the_answer_counts_crowns_and_names_the_one_that_stays_up():
     analysis = analyse_study(seated(fit=fit))
     milled, tilted, up, apart = [line for line in analysis.verdict if line.kind == "fit"]
     assert (milled.status, tilted.status, up.status, apart.status) == ("good", "bad", "bad", "note")
-    assert milled.sentence.startswith("Milled: 8 of 8 crowns go down on their dies; 8 of 8 crowns")
-    assert tilted.sentence.startswith("Tilted: 7 of 8 crowns go down on their dies; 7 of 8 crowns")
+    assert milled.sentence.startswith(
+        "Milled: 8 of 8 crowns go down on their dies; 8 of 8 are within"
+    )
+    assert tilted.sentence.startswith(
+        "Tilted: 7 of 8 crowns go down on their dies; 7 of 8 are within"
+    )
     assert up.sentence == f"tilted_7: The crown cannot go on: it rests 640 µm too high. {HOLDS}"
     assert apart.sentence == (
         "Fit of Milled and Tilted: larger values for Tilted in the mean marginal gap; undecided in "
@@ -314,6 +319,33 @@ def test_the_answer_counts_crowns_and_names_the_one_that_stays_up():
     assert note.startswith("tilted_7 is held up by its die")
     values = next(r for r in analysis.findings.fit.described if r.group == "tilted").summary.values
     assert not np.isnan(values).any()
+
+
+def test_the_answer_names_limits_that_are_not_kept_and_what_is_open():
+    fit = {"milled": dict(FIT["milled"]), "tilted": FIT["tilted"]}
+    fit["milled"][MOST] = [*FIT["milled"][MOST][:6], 130.0, 140.0]
+    made = seated(fit=fit)
+    last = made.crowns[-1]
+    open_ = Headline("not_decidable", "The crown goes down on its die; its margin is unknown", ())
+    unsure = replace(last, fit=replace(last.fit, headline=open_, judged=last.fit.judged[:1]))
+    analysis = analyse_study(replace(made, crowns=(*made.crowns[:-1], unsure)))
+    milled, tilted = [line for line in analysis.verdict if line.kind == "fit"][:2]
+    assert (milled.status, tilted.status) == ("bad", "open")
+    assert milled.sentence.endswith(
+        "; marginal gap, largest, outside its limit (at most 120 µm) on 2 crowns."
+    )
+    assert tilted.sentence.endswith("; of 1 crown the fit could not be decided.")
+    rows = [row for row in analysis.fit.limits if row.group == "tilted"]
+    assert [(row.share.n, row.undecided) for row in rows] == [(7, 1), (8, 0), (7, 1), (7, 1)]
+    assert rows[2].sentence.endswith("1 crown could not be judged.")
+
+
+def test_groups_of_which_nothing_is_sure_are_told_apart_from_the_answer_on_fit():
+    fit = {name: {AXIAL_GAP: FIT[name][AXIAL_GAP]} for name in ("milled", "tilted")}
+    analysis = analyse_study(seated(fit=fit))
+    said = "Fit of Milled and Tilted: undecided in all measures."
+    assert said in lines(analysis, "difference")
+    assert said not in lines(analysis, "fit")
 
 
 def test_what_rests_without_a_known_seat_is_not_said_to_go_down():

@@ -172,6 +172,7 @@ def test_contacts_and_seating_stand_beside_what_was_measured_of_them():
     for item, place, scores in (("contact", MESIAL, contact), ("seating", ABOVE, seating)):
         expected = stats.spearmanr(scores, [*FIT["milled"][place], *FIT["tilted"][place]])
         assert beside[item, *place].correlation.rho == pytest.approx(expected.statistic)
+    assert not any("-" in row.sentence for row in found.correlations)  # minus signs are true ones
     assert SIGNED in found.notes
     assert ON_VIRTUAL_SEAT not in found.notes
 

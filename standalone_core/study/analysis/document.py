@@ -17,9 +17,7 @@ from ...statistics.assumptions import Assumptions
 from ...statistics.describe import Description
 from ...statistics.many_groups import DunnPair, GamesHowellPair
 from ...statistics.rank_sum import MannWhitney
-from ..measuring.crown_fit import CrownFit
 from .causes_document import cause_comparison_record, group_why_record, shared_cause_record
-from .fit_document import crown_fit_record, limit_record
 from .results.analysis import OddCrown, StudyAnalysis
 from .results.causes import CauseComparison, GroupWhy, SharedCause
 from .results.comparisons import Comparison, Contrast, EquivalenceRow, OverallRow
@@ -101,6 +99,20 @@ def _tolerance(row: ToleranceRow) -> Record:
         "meets": row.meets,
         "sentence": row.sentence,
         "reason": str(row.next_crown.reason),
+    }
+
+
+def _fit_limit(row: FitLimitRow) -> Record:
+    names = ("group", "part", "measure", "area", "title", "limit")
+    return {
+        **{name: getattr(row, name) for name in names},
+        "n": row.share.n,
+        "within": row.share.within,
+        "undecided": row.undecided,
+        "share": row.share.share,
+        "share_low": row.share.ci_low,
+        "share_high": row.share.ci_high,
+        "sentence": row.sentence,
     }
 
 
@@ -329,8 +341,7 @@ _WRITERS: dict[type, Callable[[Any], Mapping[str, Any]]] = {
     ScoreComparison: _score_comparison,
     ScoreCorrelation: _correlation,
     ScannerRow: _scanner,
-    FitLimitRow: limit_record,
-    CrownFit: crown_fit_record,
+    FitLimitRow: _fit_limit,
     SharedCause: shared_cause_record,
     GroupWhy: group_why_record,
     CauseComparison: cause_comparison_record,

@@ -15,7 +15,7 @@ from ...statistics.agreement import cohen_kappa, fleiss_kappa
 from ...statistics.rank_correlation import spearman
 from ...statistics.tolerance import wilson
 from ...words.names import MEASURE_WORDS, item_words, the_area
-from ...words.text import listed
+from ...words.text import listed, signed_number
 from ..file.examiner_scores import ExaminerScores, ScoreTable
 from ..fit_plan import FIT_MEASURES
 from .cohort import Cohort, Places, value_of
@@ -195,7 +195,11 @@ def _agreement_sentence(scored: Scored, n: int, same: float, pairs: Sequence[Kap
         return f"{name}: no crown was scored by all examiners."
     words = [
         f"{row.first} and {row.second} {row.words}"
-        + ("" if np.isnan(row.weighted.kappa) else f" (weighted kappa {row.weighted.kappa:.2f})")
+        + (
+            ""
+            if np.isnan(row.weighted.kappa)
+            else f" (weighted kappa {_coefficient(row.weighted.kappa)})"
+        )
         for row in pairs
     ]
     return (
@@ -278,9 +282,9 @@ def _correlation(
         sentence = f"{name} and {beside}: no correlation was computed. {found.reason}"
     else:
         numbers = (
-            f"Spearman's ρ {found.rho:.2f}, {short_share(plan.confidence)} interval "
-            f"{found.ci_low:.2f} to {found.ci_high:.2f}, {p_words(found.p)}, {found.n} crowns of "
-            f"all groups"
+            f"Spearman's ρ {_coefficient(found.rho)}, {short_share(plan.confidence)} interval "
+            f"{_coefficient(found.ci_low)} to {_coefficient(found.ci_high)}, {p_words(found.p)}, "
+            f"{found.n} crowns of all groups"
         )
         sure = found.p <= plan.alpha
         way = "larger" if found.rho > 0 else "smaller"
@@ -296,3 +300,7 @@ def _correlation(
         correlation=found,
         sentence=sentence,
     )
+
+
+def _coefficient(value: float) -> str:
+    return signed_number(round(value, 2) + 0.0, ".2f")  # no minus before nothing

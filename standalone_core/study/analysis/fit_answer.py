@@ -10,7 +10,7 @@ from .cohort import Cohort
 from .contrast_lines import OPEN, Row, contrast_lines
 from .fit_limits import crowns_of, down_words, interval_of
 from .fit_words import fit_words
-from .results.analysis import Status, VerdictLine
+from .results.analysis import LineKind, Status, VerdictLine
 from .results.fit import CrownAnswer, FitAnalysis, FitFindings, FitLimitRow
 
 _SHOWN = 3  # measures that an open answer names
@@ -31,7 +31,9 @@ def fit_lines(
     compared = () if findings is None else findings.comparisons
     known = {(row.first, row.second) for row in compared if row.outcome != "not_computed"}
     sure = {(row.first, row.second) for row in compared if row.outcome not in OPEN}
-    for kind, pairs in (("fit", sure), ("difference", known - sure)):
+    kinds: tuple[tuple[LineKind, set[tuple[str, str]]], ...]
+    kinds = ("fit", sure), ("difference", known - sure)
+    for kind, pairs in kinds:
         rows = [row for row in compared if (row.first, row.second) in pairs]
         lines += contrast_lines(cohort, rows, kind, "Fit", _places)
     return lines
@@ -59,20 +61,20 @@ def _counts(whole: FitLimitRow, rows: Sequence[FitLimitRow]) -> list[str]:
     """Say how many crowns go down, and how many are within all limits."""
     seat = next((row for row in rows if row.part == "seat" and row.share.n), None)
     parts = []
+    counted = crowns_of(whole.share)
     if seat is not None:
         parts.append(f"{crowns_of(seat.share)} {down_words(seat.share.within)}")
+        counted = f"{whole.share.within} of {whole.share.n}"
     if whole.share.n:
         are = "is" if whole.share.within == 1 else "are"
-        parts.append(
-            f"{crowns_of(whole.share)} {are} within all limits of fit ({interval_of(whole.share)})"
-        )
+        parts.append(f"{counted} {are} within all limits of fit ({interval_of(whole.share)})")
     return parts
 
 
 def _lost(rows: Sequence[FitLimitRow]) -> list[str]:
     """Name each limit beside the seat that crowns do not keep."""
     return [
-        f"{row.title[:1].lower()}{row.title[1:]}, not {row.limit} on "
+        f"{row.title[:1].lower()}{row.title[1:]}, outside its limit ({row.limit}) on "
         f"{count_words(row.share.n - row.share.within, 'crown')}"
         for row in rows
         if row.part not in ("", "seat") and row.share.within < row.share.n
