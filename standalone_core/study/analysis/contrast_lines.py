@@ -11,7 +11,7 @@ from .results.analysis import LineKind, Status, VerdictLine
 from .results.comparisons import Comparison, PrecisionComparison
 
 Row: TypeAlias = Comparison | PrecisionComparison
-Places: TypeAlias = Callable[[Sequence[Row], Sequence[Row]], str]
+Naming: TypeAlias = Callable[[Sequence[Row], Sequence[Row]], str]
 """Names where some rows (first) of all rows of two groups (second) were compared."""
 
 OPEN: frozenset[Outcome] = frozenset({"undecided", "not_computed"})
@@ -28,7 +28,7 @@ _LEADS: tuple[tuple[Outcome, str], ...] = (
 
 
 def contrast_lines(
-    cohort: Cohort, rows: Sequence[Row], kind: LineKind, aspect: str, places: Places
+    cohort: Cohort, rows: Sequence[Row], kind: LineKind, aspect: str, places: Naming
 ) -> list[VerdictLine]:
     """Return a sentence per pair of groups on where they differ and whether that matters.
 
