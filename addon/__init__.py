@@ -1,7 +1,6 @@
 """The Blender extension: reads objects, calls the core, writes attributes.
 
-Importing this package needs no Blender; ``register`` loads what does. :mod:`.drawing.pictures`
-stands alone: it draws the colour maps of a check in a process of its own.
+Importing this package needs no Blender; ``register`` loads what does.
 """
 
 from __future__ import annotations

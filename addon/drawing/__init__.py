@@ -1,1 +1,1 @@
-"""What is drawn in the 3D view and as pictures."""
+"""What is drawn in the 3D view."""

@@ -154,7 +154,7 @@ class CopyStudyCommand(bpy.types.Operator):
     bl_label = "Copy Command"
     bl_description = (
         "Copy the line that runs this very study on the command line, which adds the figures to "
-        "the report, and pictures of the maps where Blender's Python module is installed"
+        "the report, and pictures of the maps where matplotlib is installed"
     )
 
     @classmethod

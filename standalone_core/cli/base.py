@@ -95,7 +95,7 @@ set_option = click.option(
 pictures_option = click.option(
     "--pictures/--no-pictures",
     default=None,
-    help="Draw pictures with Blender's module; by default if it is installed.",
+    help="Whether to draw pictures; they are drawn by default.",
 )
 
 

@@ -60,7 +60,7 @@ LAYERS: dict[str, set[str]] = {
     "standalone_core.study.crowns_needed": {"numpy"},
     "standalone_core.demo": {"numpy", "scipy"},
     "standalone_core.report": set(),
-    "standalone_core.report.drawing": {"numpy", "matplotlib"},
+    "standalone_core.report.drawing": {"numpy", "matplotlib", "PIL"},
     "standalone_core.report.check": {"numpy", "rich", "jinja2"},
     "standalone_core.report.fit": {"numpy", "rich", "jinja2"},
     "standalone_core.report.study": {"numpy", "rich", "jinja2", "markupsafe", "matplotlib", "PIL"},
@@ -69,9 +69,6 @@ LAYERS: dict[str, set[str]] = {
     "standalone_core.__main__": set(),
     "addon": {"bpy", "bpy_extras", "mathutils", "gpu", "gpu_extras", "blf", "numpy"},
 }
-
-# A few modules stand where nothing below knows of them, whatever their room.
-ALONE = {"addon.drawing.pictures": {"bpy", "mathutils", "numpy"}}  # a program of its own
 
 
 @dataclass(frozen=True)
@@ -141,7 +138,7 @@ def wrong(one: Import) -> str:
     library = one.of.split(".")[0]
     if library in sys.stdlib_module_names or not library:
         return ""
-    if library not in ALONE.get(one.by, LAYERS[room]):
+    if library not in LAYERS[room]:
         return f"{where}: imports {library}, which {room} may not"
     return ""
 

@@ -228,7 +228,7 @@ def test_drawn_maps_come_into_the_page(
         named = [(one.name, view) for one in colourings for view in one.views]
         return Pictures(tuple(Picture(view, b"map", name) for name, view in named))
 
-    monkeypatch.setattr(report_files, "can_draw", lambda: True)
+    monkeypatch.setattr(report_files, "can_plot", lambda: True)
     monkeypatch.setattr(report_files, "draw_pictures_steps", draw)
     monkeypatch.setattr(report_files, "draw_colourings_steps", draw_maps)
     write_check(result, tmp_path)

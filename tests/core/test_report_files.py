@@ -225,8 +225,6 @@ def test_page_answers_first_and_warns(result: CheckResult, written: Path) -> Non
         "From design to scan",
         "From scan to design",
         "(Hausdorff): whole crown 60.0",
-        "pip install 'cuspwise[pictures]'",
-        "pip install '.[pictures]'",
         "The occlusal area has no concave place.",
         "Coverage: only 0.0 % of intaglio was measured.",
     ):

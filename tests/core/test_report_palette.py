@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import json
+import io
 from pathlib import Path
 
 import numpy as np
@@ -17,15 +17,16 @@ from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.mesh.files import write_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.report.check.output import write_check
-from cuspwise.standalone_core.report.drawing import pictures
 from cuspwise.standalone_core.report.drawing.deviation_colours import (
     PALETTES,
     deviation_colours,
     hex_colour,
 )
 from cuspwise.standalone_core.report.drawing.legend import make_legend
+from cuspwise.standalone_core.report.drawing.picture_frame import FULL, Frame
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from made.crowns import demo_crown
+from PIL import Image
 
 
 @pytest.fixture(scope="module")
@@ -66,13 +67,15 @@ def test_an_unknown_palette_writes_nothing(result: CheckResult, tmp_path: Path) 
     assert not (tmp_path / "out").exists()
 
 
-def test_pictures_carry_its_legend(tmp_path: Path) -> None:
+def test_pictures_carry_its_legend() -> None:
     legend = make_legend([], [], limit_um=50.0, palette="grey")
-    pictures._write_job(tmp_path, "CYCLES", (), legend, "")
-    drawn = json.loads((tmp_path / "job.json").read_text(encoding="utf-8"))["legend"]
-    assert drawn["colours"][0] == hex_colour(-1.0, "grey")
-    assert drawn["colours"][-1] == hex_colour(1.0, "grey")
-    assert drawn["unmeasured_colour"] == "#000000"
+    png = Frame(FULL, 50.0, legend).png(np.full((FULL.height, FULL.width, 3), 255, dtype=np.uint8))
+    with Image.open(io.BytesIO(png)) as image:
+        row = np.asarray(image)[FULL.height - 130]
+    ends = row[round(0.15 * FULL.width) + 1], row[round(0.85 * FULL.width) - 2]
+    for end, position in zip(ends, (-1.0, 1.0), strict=True):
+        wanted = [int(hex_colour(position, "grey")[k : k + 2], 16) for k in (1, 3, 5)]
+        assert np.abs(end.astype(int) - wanted).max() <= 2
 
 
 def test_words_say_which_end_is_lighter() -> None:

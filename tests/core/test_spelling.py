@@ -40,6 +40,7 @@ ALLOWED = (
     r"\b(?:edge|face)?color(?==)",
     r"\"(?:\w+\.)*(?:label|title|edge|face)?color\"(?=: )",
     r"\b(?:va|ha|loc)=\"center\"",
+    r"\"middle\": \"center\"",
     r"matplotlib\.colors",
     # Blender and its shaders.
     r"\b(?:active_color(?:_name)?|color_(?:attributes|mode|srgb|type))\b",
@@ -48,7 +49,6 @@ ALLOWED = (
     r"\"color\"(?=[:,])",
     r"\[\"Color\"\]",
     r"ShaderNodeVertexColor",
-    r"align=\"CENTER\"",
     r"\.center\b",
     r"\.normalized\(\)",
     # Python, its packages, its tools.

@@ -17,17 +17,11 @@ from ...staging import put_in_place, staging
 from ..drawing.deviation_colours import STANDARD, ColourArray, deviation_colours
 from ..drawing.histogram import area_histograms
 from ..drawing.legend import Legend, colour_limit_um, make_legend
-from ..drawing.pictures import (
-    NOT_INSTALLED,
-    Pictures,
-    can_draw,
-    draw_colourings_steps,
-    draw_pictures_steps,
-)
+from ..drawing.matplotlib_figure import NO_MATPLOTLIB, can_plot
+from ..drawing.pictures import Pictures, draw_colourings_steps, draw_pictures_steps
 from ..drawing.views import VIEW_NAMES, View, standard_views
 from .causes_page import LEFT, cause_colourings
 from .document import check_document
-from .sentences import PICTURES_REMEDY, PICTURES_REMEDY_CHECKOUT
 from .tables import causes_csv, margin_profile_csv, marks_csv, measures_csv, patches_csv
 
 if TYPE_CHECKING:
@@ -50,7 +44,7 @@ MARKS_FILE = "marks.csv"  # only where there are support marks
 MARGIN_FILE = "margin_profile.csv"  # only where there is a margin line
 OLD_FILES = ("exceedances.csv", "contacts.csv")  # patches and marks of earlier versions
 PICTURE_FOLDER = "pictures"
-GET_PICTURES = f"Install it: {PICTURES_REMEDY}, from a checkout {PICTURES_REMEDY_CHECKOUT}."
+GET_PICTURES = "Install matplotlib, or do without pictures."
 
 
 def write_check_steps(
@@ -62,8 +56,8 @@ def write_check_steps(
     palette: str = STANDARD,
 ) -> Steps[tuple[Path, ...]]:
     """Write a check's files as :func:`write_check` does, step by step."""
-    if pictures == "yes" and not can_draw():
-        raise ReportError(NOT_INSTALLED, subject="pictures", remedy=GET_PICTURES)
+    if pictures == "yes" and not can_plot():
+        raise ReportError(NO_MATPLOTLIB, subject="pictures", remedy=GET_PICTURES)
     folder = Path(out_dir)
     legend = _legend(result, limit_um, palette)
     with staging(folder) as stage:
@@ -82,12 +76,6 @@ def write_check_steps(
         # Pictures, marks and margin of an earlier check would belong to other numbers.
         earlier = (*_names()[len(FILES) :], *OLD_FILES)
         written = put_in_place(stage, folder, _names(), outdated=earlier)
-    if pictures == "yes" and not drawn.pictures:
-        raise ReportError(
-            f"{drawn.reason} All other files are in place.",
-            subject=folder,
-            remedy="Check the installation of Blender's module (bpy), or do without pictures.",
-        )
     return written
 
 
@@ -111,8 +99,7 @@ def write_check(
     out_dir : str or pathlib.Path
         Made if it does not exist. Files of an earlier check in it are replaced.
     pictures : {"auto", "no", "yes"}
-        Whether to draw the six views: "auto" where Blender's module is there, "yes" fails
-        without it.
+        Whether to draw the six views: "auto" where matplotlib is there, "yes" fails without it.
     limit_um : float, optional
         Limit of the colours, µm; chosen from the deviations if not given.
     palette : {"standard", "strong", "grey"}
@@ -131,8 +118,8 @@ def write_check(
     SettingError
         There is no such palette.
     ReportError
-        The folder cannot be written to, the disk is full, pictures were demanded and cannot be
-        drawn.
+        The folder cannot be written to, the disk is full, or pictures were demanded and there is
+        no matplotlib.
 
     Examples
     --------
@@ -207,8 +194,8 @@ def _colours(field: DeviationField, legend: Legend) -> ColourArray:
 def _draw_steps(result: CheckResult, legend: Legend, choice: PictureChoice) -> Steps[Pictures]:
     if choice == "no":
         return Pictures(reason="they were not asked for.")
-    if not can_draw():
-        return Pictures(reason=NOT_INSTALLED)
+    if not can_plot():
+        return Pictures(reason=NO_MATPLOTLIB)
     return (
         yield from draw_pictures_steps(
             result.evaluation.mesh,

@@ -35,8 +35,6 @@ from .causes_page import WhyPart, why_part
 from .margin_plot import margin_plot
 from .margin_words import angle_words, margin_details, margin_line
 from .sentences import (
-    PICTURES_REMEDY,
-    PICTURES_REMEDY_CHECKOUT,
     SHORT_VERDICTS,
     SIGN,
     TERMS,
@@ -186,8 +184,6 @@ def page_environment() -> Environment:
         mark_words=MARK_WORDS,
         mark_kinds=MARK_KIND_WORDS,
         direction_words=DIRECTION_WORDS,
-        pictures_remedy=PICTURES_REMEDY,
-        pictures_remedy_checkout=PICTURES_REMEDY_CHECKOUT,
         verdict_signs={WITHIN: "✓", OUTSIDE: "✗", NOT_DECIDABLE: "?", NO_TOLERANCE: NO_VALUE},
     )
     return environment

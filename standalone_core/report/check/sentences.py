@@ -49,9 +49,6 @@ WEIGHTING_WORDS = {
     "robust": "robust (Tukey's biweight)",
 }
 
-PICTURES_REMEDY = "pip install 'cuspwise[pictures]'"
-PICTURES_REMEDY_CHECKOUT = "pip install '.[pictures]'"
-
 
 def headline(verdicts: Sequence[Verdict]) -> Headline:
     """Sum the verdicts up; one area outside its tolerance decides, then one undecided."""

@@ -14,7 +14,8 @@ from ...mesh.write import write_mesh
 from ...progress import Progress, Steps, run, scaled
 from ...staging import put_in_place, staging
 from ..check.output import GET_PICTURES, PictureChoice
-from ..drawing.pictures import NOT_INSTALLED, Pictures, can_draw
+from ..drawing.matplotlib_figure import NO_MATPLOTLIB, can_plot
+from ..drawing.pictures import Pictures
 from ..drawing.views import VIEW_NAMES
 from .colours import Coloured, contacts_coloured, gap_coloured, required_of, walls_coloured
 from .document import fit_document, walls_document
@@ -45,8 +46,8 @@ def write_fit_steps(
     result: FitResult, out_dir: str | Path, *, pictures: PictureChoice = "auto"
 ) -> Steps[tuple[Path, ...]]:
     """Write a fit's files as :func:`write_fit` does, step by step."""
-    if pictures == "yes" and not can_draw():
-        raise ReportError(NOT_INSTALLED, subject="pictures", remedy=GET_PICTURES)
+    if pictures == "yes" and not can_plot():
+        raise ReportError(NO_MATPLOTLIB, subject="pictures", remedy=GET_PICTURES)
     folder = Path(out_dir)
     frame = seated_frame(result)
     with staging(folder) as stage:
@@ -60,12 +61,6 @@ def write_fit_steps(
         _write_pictures(drawn, stage)
         names = _names()
         written = put_in_place(stage, folder, names, outdated=names[len(FILES) :])
-    if pictures == "yes" and not drawn.pictures:
-        raise ReportError(
-            f"{drawn.reason} All other files are in place.",
-            subject=folder,
-            remedy="Check the installation of Blender's module (bpy), or do without pictures.",
-        )
     return written
 
 
@@ -84,8 +79,8 @@ def write_fit(
     out_dir : str or pathlib.Path
         Made if it does not exist. Files of an earlier fit in it are replaced.
     pictures : {"auto", "no", "yes"}
-        Whether to draw views of gap, walls and contacts: "auto" where Blender's module is there,
-        "yes" fails without it. The maps on the page need none.
+        Whether to draw views of gap, walls and contacts: "auto" where matplotlib is there, "yes"
+        fails without it. The maps on the page need none.
 
     Returns
     -------
@@ -98,8 +93,8 @@ def write_fit(
     Raises
     ------
     ReportError
-        The folder cannot be written to, the disk is full, pictures were demanded and cannot be
-        drawn.
+        The folder cannot be written to, the disk is full, or pictures were demanded and there is
+        no matplotlib.
 
     Examples
     --------

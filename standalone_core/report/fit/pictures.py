@@ -1,4 +1,4 @@
-"""Pictures of gap, walls and contacts from several sides, where Blender's module is there."""
+"""Pictures of gap, walls and contacts from several sides."""
 
 from __future__ import annotations
 
@@ -9,13 +9,8 @@ import numpy as np
 
 from ...mesh.triangle_mesh import TriangleMesh
 from ...progress import Steps, scaled
-from ..drawing.pictures import (
-    NOT_INSTALLED,
-    Colouring,
-    Pictures,
-    can_draw,
-    draw_colourings_steps,
-)
+from ..drawing.matplotlib_figure import NO_MATPLOTLIB, can_plot
+from ..drawing.pictures import Colouring, Pictures, draw_colourings_steps
 from ..drawing.views import View, standard_views
 from .colours import contacts_coloured, gap_coloured, required_of, walls_coloured
 from .frame import SeatedFrame
@@ -36,12 +31,12 @@ def draw_fit_steps(result: FitResult, frame: SeatedFrame, choice: PictureChoice)
     Returns
     -------
     Pictures
-        Each by the name of its colouring; without any, and a reason, where drawing failed.
+        Each by the name of its colouring; without any, the reason.
     """
     if choice == "no":
         return Pictures(reason="they were not asked for.")
-    if not can_draw():
-        return Pictures(reason=NOT_INSTALLED)
+    if not can_plot():
+        return Pictures(reason=NO_MATPLOTLIB)
     inside, outside = _inside(result, frame), _outside(result, frame)
     drawn: list[Pictures] = []
     for mesh, colourings, start in ((*inside, 0.0), (*outside, 0.6)):
@@ -49,10 +44,7 @@ def draw_fit_steps(result: FitResult, frame: SeatedFrame, choice: PictureChoice)
             steps = draw_colourings_steps(mesh, colourings)
             drawn.append((yield from scaled(steps, start, start + 0.4)))
     found = tuple(picture for one in drawn for picture in one.pictures)
-    reason = next((one.reason for one in drawn if one.reason), "")
-    if not drawn:
-        reason = "there is nothing to draw."
-    return Pictures(found, reason if not found else "", drawn[0].engine if drawn else "")
+    return Pictures(found, "" if found else "there is nothing to draw.")
 
 
 def _inside(result: FitResult, frame: SeatedFrame) -> tuple[TriangleMesh, Sequence[Colouring]]:

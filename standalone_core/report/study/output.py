@@ -19,7 +19,7 @@ from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.measuring.results import StudyRun
 from ..check.output import GET_PICTURES, PictureChoice
 from ..drawing.matplotlib_figure import NO_MATPLOTLIB, Figure, can_plot
-from ..drawing.pictures import NOT_INSTALLED, Pictures, can_draw, draw_colourings_steps
+from ..drawing.pictures import Pictures, draw_colourings_steps
 from .analysis_tables import analysis_tables
 from .figures import study_figures
 from .maps import StudyMaps, study_maps
@@ -56,8 +56,7 @@ def write_study(
     out : str or pathlib.Path
         Made if it does not exist. Files of an earlier report in it are replaced.
     pictures : {"auto", "no", "yes"}
-        Whether to draw the maps: "auto" where Blender's module is there, "yes" fails
-        without it.
+        Whether to draw the maps: "auto" where matplotlib is there, "yes" fails without it.
     executor : concurrent.futures.Executor, optional
         Who draws the figures; this process alone by default.
 
@@ -70,8 +69,8 @@ def write_study(
     Raises
     ------
     ReportError
-        The folder cannot be written to, the disk is full, pictures were demanded and cannot be
-        drawn.
+        The folder cannot be written to, the disk is full, or pictures were demanded and there is
+        no matplotlib.
 
     Examples
     --------
@@ -95,8 +94,8 @@ def write_study_steps(
     executor: Executor | None = None,
 ) -> Steps[tuple[Path, ...]]:
     """Write a study's files as :func:`write_study` does, step by step."""
-    if pictures == "yes" and not can_draw():
-        raise ReportError(NOT_INSTALLED, subject="pictures", remedy=GET_PICTURES)
+    if pictures == "yes" and not can_plot():
+        raise ReportError(NO_MATPLOTLIB, subject="pictures", remedy=GET_PICTURES)
     folder = Path(out)
     with staging(folder) as stage:
         for name in FOLDERS:
@@ -120,12 +119,6 @@ def write_study_steps(
         atomic_write(stage / DOCUMENT, _json(_document(study, analysis, maps, names)))
         # The document comes last: the next run reads in it what this one has written.
         written = put_in_place(stage, folder, (*names, DOCUMENT), outdated=_earlier(folder))
-    if pictures == "yes" and not drawn.pictures:
-        raise ReportError(
-            f"{drawn.reason} All other files are in place.",
-            subject=folder,
-            remedy="Check the installation of Blender's module (bpy), or do without pictures.",
-        )
     return written
 
 
@@ -151,8 +144,8 @@ def _write_surfaces(study: StudyRun, maps: StudyMaps, folder: Path) -> None:
 def _draw_steps(study: StudyRun, maps: StudyMaps, choice: PictureChoice) -> Steps[Pictures]:
     if choice == "no":
         return Pictures(reason="they were not asked for.")
-    if not can_draw():
-        return Pictures(reason=NOT_INSTALLED)
+    if not can_plot():
+        return Pictures(reason=NO_MATPLOTLIB)
     if not maps.maps:
         return Pictures(reason="there is no crown to show.")
     return (yield from draw_colourings_steps(study.area_set.evaluation.mesh, maps.colourings))

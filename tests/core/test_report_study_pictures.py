@@ -1,7 +1,4 @@
-"""A study's maps as Blender draws them: the map's own colours, many hues, groups told apart.
-
-Needs Blender's Python module; run with the Python that has it.
-"""
+"""A study's maps as pictures: the map's own colours, many hues, groups told apart."""
 
 from __future__ import annotations
 
@@ -13,9 +10,9 @@ from cuspwise.standalone_core.progress import run as finish
 from cuspwise.standalone_core.report.drawing.pictures import draw_colourings_steps
 from cuspwise.standalone_core.report.study.maps import study_maps
 from made.study_examples import make_analysis, make_run
+from PIL import Image
 
-pytest.importorskip("bpy", reason="Blender's Python module (bpy) is not installed")
-Image = pytest.importorskip("PIL.Image", reason="matplotlib, which brings Pillow, is not installed")
+pytestmark = pytest.mark.slow
 
 
 def pixels(png: bytes) -> np.ndarray:
