@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 
 from ..arrays import FloatArray, IntArray
 from ..errors import SettingError
+from .planned_test import PlannedTest
 from .samples import check_positive, check_share
 from .simulated_power import MOST as SIMULATED
 from .simulated_power import (
@@ -20,8 +21,6 @@ from .simulated_power import (
     simulated_equivalence,
 )
 from .welch_power import power_of_difference, power_of_equivalence
-
-PlannedTest = Literal["welch", "ranks", "trimmed"]
 
 MOST = 100_000
 """A plan that needs more units a group than this is refused."""
