@@ -68,7 +68,8 @@ def plan(out: Path | None, as_json: bool, **given: Any) -> None:
 
 
 def _spreads(given: dict[str, Any]) -> tuple[Spread, ...]:
-    from ..study.crowns_needed import ONE_GROUP, OTHER_GROUP, read_pilot
+    from ..study.crowns_needed import ONE_GROUP, OTHER_GROUP
+    from ..study.pilot import read_pilot
 
     told = read_given({one.name: one for one in (_SD, _SD2)}, given, force=given["force"])
     if (_SD.name in told) == (given["pilot"] is not None):
@@ -84,25 +85,29 @@ def _spreads(given: dict[str, Any]) -> tuple[Spread, ...]:
 
 
 def _table(rows: tuple[SizeRow, ...]) -> Table:
-    table = Table(title="Crowns per group")
+    """Return a line per pair of groups and assumed spread."""
+    table = Table(title=f"Crowns per group{_of(rows)}")
     table.add_column("Groups")
-    cautious = any(row.cautious is not None for row in rows)
-    names = ["SD, µm", "Crowns per group", "Power"]
-    for name in [*names, *(["SD, upper limit, µm", "Crowns per group"] if cautious else [])]:
+    table.add_column("Spread")
+    for name in ("SD, µm", "Crowns per group", "Power"):
         table.add_column(name, justify="right")
     for row in rows:
-        first, second, size = row.first, row.second, row.size
-        cells = [
-            f"{first.group} and {second.group}",
-            f"{first.sd_um:.2f} and {second.sd_um:.2f}",
-            str(size.n),
-            share_words(size.power),
-        ]
-        if row.cautious is not None:
-            cells += [f"{first.upper_sd_um:.2f} and {second.upper_sd_um:.2f}"]
-            cells += [str(row.cautious.n)]
-        table.add_row(*cells)
+        given = f"{row.first.group} and {row.second.group}"
+        for name, size in row.sizes:
+            table.add_row(
+                given,
+                name if row.first.n else "as given",
+                f"{size.sd_a:.2f} and {size.sd_b:.2f}",
+                str(size.n),
+                share_words(size.power),
+            )
+            given = ""
     return table
+
+
+def _of(rows: tuple[SizeRow, ...]) -> str:
+    what = rows[0].first.what
+    return f": {what}" if what else ""
 
 
 def _write(rows: tuple[SizeRow, ...], aim: Aim, out: Path) -> tuple[str, ...]:

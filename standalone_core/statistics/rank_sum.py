@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import count
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -133,7 +134,7 @@ def mann_whitney(a: ArrayLike, b: ArrayLike) -> MannWhitney:
         p=two_sided,
         p_greater=greater,
         p_less=less,
-        smallest_p=_smallest_p(first.n, second.n),
+        smallest_p=smallest_p(first.n, second.n),
         method=method,
         reason=because("all_same_groups") if flat else NO_REASON,
     )
@@ -178,6 +179,30 @@ def hodges_lehmann(a: ArrayLike, b: ArrayLike, *, confidence: float = 0.95) -> S
         method=method,
         reason=reason,
     )
+
+
+def smallest_p(n_a: int, n_b: int) -> float:
+    """Return the smallest two-sided p that groups of this size can give, by ranks or by permuting.
+
+    2/C(n_a + n_b, n_a): complete separation, either way.
+
+    Examples
+    --------
+    >>> round(smallest_p(5, 5), 4)
+    0.0079
+    """
+    return min(1.0, 2.0 / float(special.binom(n_a + n_b, n_a)))
+
+
+def least_by_ranks(alpha: float) -> int:
+    """Return how many units in each group are needed for any two-sided p ≤ alpha.
+
+    Examples
+    --------
+    >>> least_by_ranks(0.05)
+    4
+    """
+    return next(n for n in count(1) if smallest_p(n, n) <= alpha)
 
 
 def u_distribution(n_a: int, n_b: int) -> FloatArray:
@@ -233,11 +258,6 @@ def _approximate_p(first: Sample, second: Sample) -> tuple[float, float, float]:
         for side in ("greater", "less", "two-sided")
     )
     return greater, less, two_sided
-
-
-def _smallest_p(n_a: int, n_b: int) -> float:
-    """Return 2/C(n_a + n_b, n_a): complete separation, either way."""
-    return min(1.0, 2.0 / float(special.binom(n_a + n_b, n_a)))
 
 
 def _outer_count(n_a: int, n_b: int, confidence: float) -> tuple[int, float, str]:

@@ -2,22 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special, stats
 
 from ..arrays import FloatArray, IntArray
 from ..errors import SettingError
+from .planned_test import PlannedTest
 from .samples import check_positive, check_share
+from .simulated_power import MOST as SIMULATED
+from .simulated_power import (
+    SimulatedTest,
+    simulated_difference,
+    simulated_equivalence,
+)
+from .welch_power import power_of_difference, power_of_equivalence
 
 MOST = 100_000
 """A plan that needs more units a group than this is refused."""
 
-_NODES, _NODE_WEIGHTS = np.polynomial.legendre.leggauss(200)
+WORTH: Mapping[SimulatedTest, float] = MappingProxyType({"ranks": 3 / np.pi, "trimmed": 0.8736})
+"""How many units of Welch's test one of these is worth, of normal values and many units: the
+asymptotic relative efficiency. Ranks: Hodges & Lehmann 1956, Annals of Mathematical Statistics 27:
+324–335. Trimmed means at 0.2: the variance of a normal mean over that of a trimmed one."""
+
+METHODS: Mapping[PlannedTest, str] = MappingProxyType(
+    {
+        "welch": "Welch's test, by integration",
+        "ranks": "Mann and Whitney's test, simulated with normal values",
+        "trimmed": "Yuen's test of trimmed means, simulated with normal values",
+    }
+)
 
 
 @dataclass(frozen=True)
@@ -39,7 +58,9 @@ class SampleSize:
         From 2 to about twice n: counts per group.
     curve_power : (k,) float
         The power that each reaches.
+    test : "welch", "ranks" or "trimmed"
     method : str
+        The test and how its power was computed, in words.
     """
 
     purpose: Literal["difference", "equivalence"]
@@ -53,6 +74,7 @@ class SampleSize:
     alpha: float
     curve_n: IntArray
     curve_power: FloatArray
+    test: PlannedTest
     method: str
 
 
@@ -63,11 +85,12 @@ def size_for_difference(
     *,
     power: float = 0.8,
     alpha: float = 0.05,
+    test: PlannedTest = "welch",
 ) -> SampleSize:
-    """Return how many per group show a difference of means by Welch's test.
+    """Return how many per group show a difference of means.
 
-    The smallest n with P(|T| > t(1 − α/2, ν)) ≥ power, T noncentral t with ν degrees of freedom
-    and noncentrality |difference|/se: see :func:`power_of_difference`.
+    The smallest n whose two-sided test rejects with the wanted power: see
+    :func:`power_for_difference`.
 
     Parameters
     ----------
@@ -78,6 +101,8 @@ def size_for_difference(
         few units may err by a factor of two: try its upper limit too.
     power, alpha : float
         Chance of success wanted; two-sided level.
+    test : "welch", "ranks" or "trimmed"
+        The test that will decide.
 
     Returns
     -------
@@ -93,7 +118,7 @@ def size_for_difference(
     check_positive(abs(difference), "difference")
 
     def reached(n: ArrayLike) -> FloatArray:
-        return power_of_difference(n, difference, sd_a, sd_b, alpha=alpha)
+        return power_for_difference(n, difference, sd_a, sd_b, alpha=alpha, test=test)
 
     return _plan(
         "difference",
@@ -104,7 +129,7 @@ def size_for_difference(
         sd_a=sd_a,
         sd_b=sd_b,
         alpha=alpha,
-        method="noncentral t with Satterthwaite's degrees of freedom",
+        test=test,
     )
 
 
@@ -116,11 +141,12 @@ def size_for_equivalence(
     difference: float = 0.0,
     power: float = 0.8,
     alpha: float = 0.05,
+    test: PlannedTest = "welch",
 ) -> SampleSize:
     """Return how many per group show that two means differ by less than a margin.
 
     The smallest n whose two one-sided tests both reject with the wanted power: see
-    :func:`power_of_equivalence`.
+    :func:`power_for_equivalence`.
 
     Parameters
     ----------
@@ -132,6 +158,8 @@ def size_for_equivalence(
         True difference that is assumed, inside ± margin. 0 is the hopeful case.
     power, alpha : float
         Chance of success wanted; level of each one-sided test.
+    test : "welch", "ranks" or "trimmed"
+        The test that will decide.
 
     Returns
     -------
@@ -153,7 +181,9 @@ def size_for_equivalence(
         )
 
     def reached(n: ArrayLike) -> FloatArray:
-        return power_of_equivalence(n, margin, sd_a, sd_b, difference=difference, alpha=alpha)
+        return power_for_equivalence(
+            n, margin, sd_a, sd_b, difference=difference, alpha=alpha, test=test
+        )
 
     return _plan(
         "equivalence",
@@ -164,41 +194,43 @@ def size_for_equivalence(
         sd_a=sd_a,
         sd_b=sd_b,
         alpha=alpha,
-        method="bivariate noncentral t by integration, with Satterthwaite's degrees of freedom",
+        test=test,
     )
 
 
-def power_of_difference(
-    n: ArrayLike, difference: float, sd_a: float, sd_b: float, *, alpha: float = 0.05
+def power_for_difference(
+    n: ArrayLike,
+    difference: float,
+    sd_a: float,
+    sd_b: float,
+    *,
+    alpha: float = 0.05,
+    test: PlannedTest = "welch",
 ) -> FloatArray:
-    """Return the power of Welch's two-sided test for groups of n each.
+    """Return the power of a two-sided test for groups of n each, normal values.
 
-    With se² = (sd_a² + sd_b²)/n and ν of Welch at the true spreads, T is noncentral t about
-    difference/se. Exact for the t test that assumes equal spreads; Welch's, which estimates its ν,
-    falls short by about a point for groups of five and by nothing that matters from ten.
+    Welch's exactly (:mod:`.welch_power`); the others by simulation, and beyond what is simulated
+    as Welch's with so many units as are worth the same, :data:`WORTH`.
 
     Parameters
     ----------
     n : (k,) int, from 2
-    difference, sd_a, sd_b : float
-    alpha : float
-        Two-sided.
+    difference, sd_a, sd_b, alpha : float
+    test : "welch", "ranks" or "trimmed"
 
     Returns
     -------
     (k,) float
     """
-    error, df = _error_and_df(n, sd_a, sd_b)
-    critical = special.stdtrit(df, 1 - alpha / 2)
-    shift = abs(difference) / error
-    above = stats.nct.sf(critical, df, shift)
-    # Where both lie far out the library gives NaN; the chance is 1 there.
-    above = np.where(np.isnan(above), np.where(shift > critical, 1.0, 0.0), above)
-    below = np.nan_to_num(stats.nct.cdf(-critical, df, shift))
-    return np.asarray(np.clip(above + below, 0.0, 1.0))
+    return _power(
+        n,
+        test,
+        lambda count: power_of_difference(count, difference, sd_a, sd_b, alpha=alpha),
+        lambda count, name: simulated_difference(name, count, difference, sd_a, sd_b, alpha),
+    )
 
 
-def power_of_equivalence(
+def power_for_equivalence(
     n: ArrayLike,
     margin: float,
     sd_a: float,
@@ -206,10 +238,11 @@ def power_of_equivalence(
     *,
     difference: float = 0.0,
     alpha: float = 0.05,
+    test: PlannedTest = "welch",
 ) -> FloatArray:
-    """Return the power of two one-sided Welch tests for groups of n each.
+    """Return the power of two one-sided tests for groups of n each, normal values.
 
-    As :func:`power_of_difference`, both tests together: see :func:`two_one_sided_power`.
+    As :func:`power_for_difference`.
 
     Parameters
     ----------
@@ -217,73 +250,38 @@ def power_of_equivalence(
     margin, sd_a, sd_b, difference : float
     alpha : float
         Of each side.
+    test : "welch", "ranks" or "trimmed"
 
     Returns
     -------
     (k,) float
     """
-    error, df = _error_and_df(n, sd_a, sd_b)
-    return two_one_sided_power(error, df, margin, difference, alpha=alpha)
+    return _power(
+        n,
+        test,
+        lambda count: power_of_equivalence(
+            count, margin, sd_a, sd_b, difference=difference, alpha=alpha
+        ),
+        lambda count, name: simulated_equivalence(
+            name, count, margin, sd_a, sd_b, difference, alpha
+        ),
+    )
 
 
-def two_one_sided_power(
-    standard_error: ArrayLike,
-    df: ArrayLike,
-    margin: float,
-    difference: float = 0.0,
-    *,
-    alpha: float = 0.05,
+def _power(
+    n: ArrayLike,
+    test: PlannedTest,
+    exact: Callable[[ArrayLike], FloatArray],
+    simulated: Callable[[ArrayLike, SimulatedTest], FloatArray],
 ) -> FloatArray:
-    """Return the power of two one-sided t tests, for any design.
-
-    With S = √(χ²_ν/ν) and c = t(1 − α, ν) the tests both reject if the estimate lies within
-    ± (margin − c se S), so the power is the mean over S of
-    Φ((margin − d)/se − cS) − Φ(−(margin + d)/se + cS) where that is above 0: Owen's bivariate
-    noncentral t (1965, Biometrika 52: 437–446), integrated with 200 Gauss points. Phillips (1990),
-    Journal of Pharmacokinetics and Biopharmaceutics 18: 137–144.
-
-    Parameters
-    ----------
-    standard_error, df : (k,) float
-        Of the estimated difference.
-    margin, difference : float
-    alpha : float
-        Of each side.
-
-    Returns
-    -------
-    (k,) float
-    """
-    error, freedom = np.broadcast_arrays(
-        np.atleast_1d(np.asarray(standard_error, dtype=np.float64)),
-        np.atleast_1d(np.asarray(df, dtype=np.float64)),
-    )
-    critical = special.stdtrit(freedom, 1 - alpha)
-    # Beyond this S nothing is rejected; below and above these shares there is nothing to gain.
-    last = margin / (critical * error)
-    low = np.sqrt(special.chdtri(freedom, 1 - 1e-13) / freedom)
-    high = np.minimum(last, np.sqrt(special.chdtri(freedom, 1e-13) / freedom))
-    half = np.maximum(0.5 * (high - low), 0.0)
-    s = (low + half)[:, None] + half[:, None] * _NODES
-    k = freedom[:, None]
-    log_density = (
-        (1 - k / 2) * np.log(2)
-        - special.gammaln(k / 2)
-        + k / 2 * np.log(k)
-        + (k - 1) * np.log(s)
-        - k * s**2 / 2
-    )
-    reach = critical[:, None] * s
-    upper = special.ndtr((margin - difference) / error[:, None] - reach)
-    lower = special.ndtr(-(margin + difference) / error[:, None] + reach)
-    inner = np.maximum(upper - lower, 0.0) * np.exp(log_density)
-    return np.asarray(np.clip(half * (inner @ _NODE_WEIGHTS), 0.0, 1.0))
-
-
-def _error_and_df(n: ArrayLike, sd_a: float, sd_b: float) -> tuple[FloatArray, FloatArray]:
     count = np.atleast_1d(np.asarray(n, dtype=np.float64))
-    df = (count - 1) * (sd_a**2 + sd_b**2) ** 2 / (sd_a**4 + sd_b**4)
-    return np.sqrt((sd_a**2 + sd_b**2) / count), df
+    if test == "welch":
+        return exact(count)
+    power = np.empty(len(count))
+    few = count <= SIMULATED
+    power[few] = simulated(count[few], test)
+    power[~few] = exact(WORTH[test] * count[~few])
+    return power
 
 
 def _plan(
@@ -296,11 +294,12 @@ def _plan(
     sd_a: float,
     sd_b: float,
     alpha: float,
-    method: str,
+    test: PlannedTest,
 ) -> SampleSize:
     """Find the smallest n, then the curve about it."""
     n = _smallest(reached, power, purpose)
-    curve_n = np.unique(np.linspace(2, max(2 * n, 10), 100).astype(np.int64))
+    points = 100 if test == "welch" else 25
+    curve_n = np.unique(np.linspace(2, max(2 * n, 10), points).astype(np.int64))
     curve_n = np.union1d(curve_n, [n])
     return SampleSize(
         purpose=purpose,
@@ -314,7 +313,8 @@ def _plan(
         alpha=alpha,
         curve_n=curve_n,
         curve_power=reached(curve_n),
-        method=method,
+        test=test,
+        method=METHODS[test],
     )
 
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import get_args
 
-from ..allowed import Flag, Number
+from ..allowed import Choice, Flag, Number
 from ..setting import (
     REQUIRED,
     Rule,
@@ -14,6 +15,7 @@ from ..setting import (
     refuse_implausible,
     setting,
 )
+from ..statistics.planned_test import PlannedTest
 
 CAUTIOUS = 0.8
 """How sure it is that the true SD is below the one of the cautious plan."""
@@ -23,7 +25,21 @@ _BETWEEN = Number(0, 1, high_open=True)
 
 @dataclass(frozen=True)
 class Spread:
-    """Standard deviation between the crowns of a group: ``n`` is 0 if it was only given."""
+    """Standard deviation between the crowns of a group.
+
+    Attributes
+    ----------
+    group : str
+    sd_um : float
+    n : int
+        Crowns that it is of; 0 if it was only given.
+    odd : tuple of str
+        Names of the crowns that a pilot found odd.
+    without_odd_um : float
+        Without them; NaN if there are none or too few others.
+    what : str
+        Area and measure; empty if not known.
+    """
 
     group: str
     sd_um: float = setting(
@@ -34,6 +50,9 @@ class Spread:
         plausible=(0.05, 1000.0),
     )
     n: int = 0
+    odd: tuple[str, ...] = ()
+    without_odd_um: float = float("nan")
+    what: str = ""
 
     def __post_init__(self) -> None:
         """Refuse what is no spread."""
@@ -67,6 +86,10 @@ class Aim:
     true_difference_um : float
         For equivalence: the difference that may really be there.
     power, alpha : float
+    lead : "welch", "ranks" or "trimmed"
+        The test that will decide.
+    comparisons : int
+        How many share alpha.
     force : bool
         Take numbers that are hardly meant as they are.
     """
@@ -85,6 +108,16 @@ class Aim:
     )
     power: float = setting(0.8, _BETWEEN, "Chance of success.")
     alpha: float = setting(0.05, _BETWEEN, "Chance of error.")
+    lead: PlannedTest = setting(
+        "welch",
+        Choice(get_args(PlannedTest)),
+        "Which test decides: of means (welch), of ranks, or of trimmed means.",
+    )
+    comparisons: int = setting(
+        1,
+        Number(1, 10_000, low_open=False, whole=True),
+        "How many comparisons share the chance of error.",
+    )
     force: bool = setting(False, Flag(), "Take numbers that are hardly meant as they are.")
 
     def __post_init__(self) -> None:
@@ -92,6 +125,11 @@ class Aim:
         check_fields(self, _RULES)
         if not self.force:
             refuse_implausible(self)
+
+    @property
+    def alpha_each(self) -> float:
+        """The level of the first of them to be claimed."""
+        return self.alpha / self.comparisons
 
     @property
     def words(self) -> str:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
@@ -11,19 +10,26 @@ from typing import Any
 
 import numpy as np
 
-from ..areas.support_marks import new_area_name
 from ..csv_text import cell_text, csv_text
-from ..errors import FileError, SettingError
+from ..errors import SettingError
 from ..records import plain
-from ..statistics.sample_size import SampleSize, size_for_difference, size_for_equivalence
-from ..words.names import MEASURE_WORDS, area_words
-from ..words.text import count_words
+from ..statistics.planned_test import PlannedTest
+from ..statistics.rank_sum import least_by_ranks, smallest_p
+from ..statistics.sample_size import (
+    METHODS,
+    SampleSize,
+    size_for_difference,
+    size_for_equivalence,
+)
+from ..words.text import count_words, listed
 from .aim import CAUTIOUS, Aim, Spread
+from .pilot import read_pilot
 
-SIZES_SCHEMA_VERSION = 1
+SIZES_SCHEMA_VERSION = 2
 ONE_GROUP, OTHER_GROUP = "first", "second"
-
-DOCUMENT = "study.json"
+PILOT, WITHOUT_ODD, UPPER = "pilot", "without odd crowns", "upper limit"
+"""What a plan's standard deviations are, in tables."""
+POWER_COLUMNS = ("first", "second", "assumed_sd", "crowns_per_group", "power")
 
 
 @dataclass(frozen=True)
@@ -37,12 +43,25 @@ class SizeRow:
         From the standard deviations as they are.
     cautious : SampleSize or None
         From their upper limits, for a pilot of known size.
+    without_odd : SampleSize or None
+        From those without the pilot's odd crowns, if it has any.
     """
 
     first: Spread
     second: Spread
     size: SampleSize
     cautious: SampleSize | None
+    without_odd: SampleSize | None = None
+
+    @property
+    def sizes(self) -> Iterator[tuple[str, SampleSize]]:
+        """Every plan with what its standard deviations are."""
+        named = {
+            PILOT: self.size,
+            WITHOUT_ODD: self.without_odd,
+            UPPER: self.cautious,
+        }
+        yield from ((name, size) for name, size in named.items() if size is not None)
 
 
 @dataclass(frozen=True)
@@ -81,13 +100,16 @@ def crowns_needed(
     alpha: float = 0.05,
     area: str = "margin",
     measure: str = "mean_abs_um",
+    lead: PlannedTest = "welch",
+    comparisons: int = 1,
 ) -> CrownsNeeded:
     """Compute how many crowns per group a study needs, to find a difference or show equivalence.
 
-    The least n at which Welch's t test (two-sided), or the two one-sided tests of equivalence,
-    reach the power; formulas and sources at :mod:`.statistics.sample_size`. For a pilot, also with
-    the one-sided 80 % upper limit of each standard deviation (Browne, Statistics in Medicine 14,
-    1995: 1933–1940), since a pilot's spread is as often too small as too large.
+    The least n at which the test that will decide (two-sided), or the two one-sided tests of
+    equivalence, reach the power; formulas and sources at :mod:`.statistics.sample_size`. For a
+    pilot, also with the one-sided 80 % upper limit of each standard deviation (Browne, Statistics
+    in Medicine 14, 1995: 1933–1940), since a pilot's spread is as often too small as too large,
+    and without the crowns that it found odd.
 
     Parameters
     ----------
@@ -104,6 +126,10 @@ def crowns_needed(
         Chances of success, and of a false alarm, 0 to 1.
     area, measure : str
         Which measure of the pilot; deviations from design to scan.
+    lead : "welch", "ranks" or "trimmed"
+        The test that will decide.
+    comparisons : int
+        How many comparisons share alpha.
 
     Returns
     -------
@@ -124,7 +150,15 @@ def crowns_needed(
     >>> cuspwise.crowns_needed((3.2, 4.0), equivalence_um=5, power=0.9).n
     13
     """
-    aim = Aim(difference_um, equivalence_um, true_difference_um, power, alpha)
+    aim = Aim(
+        difference_um,
+        equivalence_um,
+        true_difference_um,
+        power,
+        alpha,
+        lead=lead,
+        comparisons=comparisons,
+    )
     return CrownsNeeded(aim, plan_sizes(spreads_of(spread, area, measure), aim))
 
 
@@ -155,77 +189,73 @@ def plan_sizes(spreads: Iterable[Spread], aim: Aim) -> tuple[SizeRow, ...]:
     return tuple(_row(first, second, aim) for first, second in pairs)
 
 
-def read_pilot(file: str | Path, area: str, measure: str) -> tuple[Spread, ...]:
-    """Read the spread of every group of a measured study.
-
-    Parameters
-    ----------
-    file : str or pathlib.Path
-        ``study.json`` of a study's results, their folder, or the study's.
-    area, measure : str
-        Deviations from design to scan; the measure in µm.
-
-    Raises
-    ------
-    FileError
-        It cannot be read, or is no study.
-    SettingError
-        There is no such area or measure, or no group has two crowns with it.
-    """
-    crowns = _crowns(_document_of(Path(file)))
-    rows = [
-        (crown["group"], {**row, "area": new_area_name(row["area"])})
-        for crown in crowns
-        for row in crown["measures"]
-        if row["direction"] == "design_to_scan"
-    ]
-    area = new_area_name(area)
-    _refuse_unknown(area, dict.fromkeys(row["area"] for _, row in rows), "area")
-    lengths = [name for name in MEASURE_WORDS if name.endswith("_um")]
-    _refuse_unknown(measure, lengths, "measure")
-    values: dict[str, list[float]] = {}
-    for group, row in rows:
-        if row["area"] == area and row[measure] is not None:
-            values.setdefault(group, []).append(float(row[measure]))
-    spreads = tuple(
-        Spread(group, float(np.std(x, ddof=1)), len(x)) for group, x in values.items() if len(x) > 1
-    )
-    if not spreads:
-        raise SettingError(
-            f"No group has two crowns with a number for the area {area_words(area)}.",
-            subject=Path(file),
-            remedy="Measure two crowns or more of a group, or choose another area.",
-        )
-    return spreads
-
-
 def size_sentences(rows: Iterable[SizeRow], aim: Aim) -> tuple[str, ...]:
     """Say how many crowns are needed, and what that rests on."""
     rows = tuple(rows)
-    sentences = [f"{count_words(_largest(rows), 'crown')} per group are needed {aim.words}."]
+    needed = count_words(_largest(rows), "crown")
+    test = METHODS[aim.lead]
+    sentences = [f"{needed} per group are needed {aim.words}. Power of {test}."]
+    what = rows[0].first.what
+    if what:
+        sentences.append(f"The spread is the pilot's of: {what}.")
+    odd = [name for row in rows for one in (row.first, row.second) for name in one.odd]
+    without = [row.without_odd.n for row in rows if row.without_odd is not None]
+    if without:
+        names = listed(tuple(dict.fromkeys(odd)))
+        sentences.append(
+            f"The pilot holds {names}, unlike the others of their group: without them it would be "
+            f"{count_words(max(without), 'crown')}. Plan with them unless it is known why."
+        )
     cautious = [row.cautious.n for row in rows if row.cautious is not None]
     if cautious:
         sentences.append(
             f"The pilot's standard deviations are themselves uncertain: with their upper limits "
             f"({100 * CAUTIOUS:g} % sure) it is {count_words(max(cautious), 'crown')}."
         )
-    sentences.append(
-        "For one comparison by Welch's test; several corrected comparisons need more. Plan for "
-        "crowns that get lost."
-    )
+    sentences += [*_limits(aim), "Plan for crowns that get lost."]
     return tuple(sentences)
+
+
+def _limits(aim: Aim) -> Iterator[str]:
+    """Say what so small a study can never show, and over what its level is shared."""
+    if aim.comparisons == 1:
+        yield (
+            "For one comparison that stands for itself; give the number of comparisons that share "
+            "α, and they need more."
+        )
+    else:
+        yield (
+            f"α is shared by {aim.comparisons} comparisons: {aim.alpha_each:.2g} for the first of "
+            f"them, as Holm's method has it."
+        )
+    if aim.lead == "ranks":
+        # Equivalence is shown by one-sided tests, whose smallest p is half as large.
+        sides = 2 if aim.difference_um is None else 1
+        least = least_by_ranks(sides * aim.alpha_each)
+        yield (
+            f"By ranks fewer than {least} crowns per group can show nothing at all: even groups "
+            f"wholly apart give p = {smallest_p(least - 1, least - 1) / sides:.2g}."
+        )
+
+
+def power_rows(rows: Iterable[SizeRow]) -> Iterator[dict[str, Any]]:
+    """Yield the power of every plan for each number of crowns per group."""
+    for row in rows:
+        for name, size in row.sizes:
+            for n, power in zip(size.curve_n.tolist(), size.curve_power.tolist(), strict=True):
+                yield {
+                    "first": row.first.group,
+                    "second": row.second.group,
+                    "assumed_sd": name,
+                    "crowns_per_group": n,
+                    "power": power,
+                }
 
 
 def power_csv(rows: Iterable[SizeRow]) -> str:
     """Write the power for each number of crowns per group, one row each."""
-    table: list[tuple[object, ...]] = [
-        ("first", "second", "assumed_sd", "crowns_per_group", "power")
-    ]
-    for row in rows:
-        for name, size in (("pilot", row.size), ("upper limit", row.cautious)):
-            if size is not None:
-                for n, power in zip(size.curve_n, size.curve_power, strict=True):
-                    table.append((row.first.group, row.second.group, name, n, cell_text(power, 5)))
+    table: list[tuple[object, ...]] = [POWER_COLUMNS]
+    table += [(*tuple(row.values())[:-1], cell_text(row["power"], 5)) for row in power_rows(rows)]
     return csv_text(table)
 
 
@@ -237,6 +267,7 @@ def sizes_document(rows: Iterable[SizeRow], aim: Aim) -> dict[str, Any]:
         "schema_version": SIZES_SCHEMA_VERSION,
         "aim": plain(aim),
         "crowns_per_group": _largest(rows),
+        "power": list(power_rows(rows)),
         "rows": plain(rows),
         "sentences": list(size_sentences(rows, aim)),
     }
@@ -247,14 +278,35 @@ def _largest(rows: Iterable[SizeRow]) -> int:
 
 
 def _row(first: Spread, second: Spread, aim: Aim) -> SizeRow:
-    upper = first.upper_sd_um, second.upper_sd_um
-    cautious = None if np.isnan(upper).any() else _size(*upper, aim)
-    return SizeRow(first, second, _size(first.sd_um, second.sd_um, aim), cautious)
+    without = _without_odd_um(first), _without_odd_um(second)
+    odd = (*first.odd, *second.odd)
+    return SizeRow(
+        first=first,
+        second=second,
+        size=_size(first.sd_um, second.sd_um, aim),
+        cautious=_size_if_known(first.upper_sd_um, second.upper_sd_um, aim),
+        without_odd=_size_if_known(*without, aim) if odd else None,
+    )
+
+
+def _without_odd_um(spread: Spread) -> float:
+    return spread.without_odd_um if spread.odd else spread.sd_um
+
+
+def _size_if_known(sd_a: float, sd_b: float, aim: Aim) -> SampleSize | None:
+    return None if np.isnan([sd_a, sd_b]).any() else _size(sd_a, sd_b, aim)
 
 
 def _size(sd_a: float, sd_b: float, aim: Aim) -> SampleSize:
     if aim.difference_um is not None:
-        return size_for_difference(aim.difference_um, sd_a, sd_b, power=aim.power, alpha=aim.alpha)
+        return size_for_difference(
+            aim.difference_um,
+            sd_a,
+            sd_b,
+            power=aim.power,
+            alpha=aim.alpha_each,
+            test=aim.lead,
+        )
     assert aim.equivalence_um is not None
     return size_for_equivalence(
         aim.equivalence_um,
@@ -262,41 +314,6 @@ def _size(sd_a: float, sd_b: float, aim: Aim) -> SampleSize:
         sd_b,
         difference=aim.true_difference_um,
         power=aim.power,
-        alpha=aim.alpha,
+        alpha=aim.alpha_each,
+        test=aim.lead,
     )
-
-
-def _document_of(named: Path) -> Path:
-    """Return the document that is named, or that of the folder named."""
-    if not named.is_dir():
-        return named
-    places = (named / DOCUMENT, named / "study_results" / DOCUMENT)
-    return next((file for file in places if file.is_file()), places[0])
-
-
-def _crowns(file: Path) -> list[Mapping[str, Any]]:
-    try:
-        document = json.loads(file.read_text(encoding="utf-8"))
-        crowns: list[Mapping[str, Any]] = document["crowns"]
-        for crown in crowns:
-            _ = crown["group"], [(row["area"], row["direction"]) for row in crown["measures"]]
-    except OSError as error:
-        raise FileError(
-            f"It cannot be read ({error.strerror or error}).",
-            subject=file,
-            remedy="Give the study.json of a study's results.",
-        ) from error
-    except (ValueError, KeyError, TypeError) as error:
-        raise FileError(
-            "It holds no measured study.",
-            subject=file,
-            remedy="Give the study.json that 'cuspwise study' wrote.",
-        ) from error
-    return crowns
-
-
-def _refuse_unknown(name: str, known: Iterable[str], subject: str) -> None:
-    if name not in (names := list(known)):
-        raise SettingError(
-            f"There is no {name!r}.", subject=subject, remedy=f"Choose from {', '.join(names)}."
-        )

@@ -12,14 +12,15 @@ import pytest
 from click.testing import CliRunner
 from cuspwise.standalone_core.cli.main import main
 from cuspwise.standalone_core.errors import FileError, SettingError
+from cuspwise.standalone_core.statistics.sample_size import METHODS
 from cuspwise.standalone_core.study.crowns_needed import (
     Aim,
     Spread,
     plan_sizes,
     power_csv,
-    read_pilot,
     size_sentences,
 )
+from cuspwise.standalone_core.study.pilot import read_pilot
 from scipy import stats
 from statsmodels.stats.power import TTestIndPower
 
@@ -45,11 +46,61 @@ def run(*arguments):
     return CliRunner().invoke(main, ["plan", *map(str, arguments)])
 
 
-def test_a_difference_needs_what_statsmodels_says():
+def test_a_difference_needs_what_statsmodels_says_or_one_more():
+    """statsmodels' power is the pooled test's; Welch's needs as many crowns or one more."""
     (row,) = plan_sizes([Spread("a", 3.2), Spread("b", 3.2)], Aim(difference_um=5.0))
-    n = TTestIndPower().solve_power(effect_size=5 / 3.2, power=0.8, alpha=0.05)
-    assert row.size.n == math.ceil(n)
+    n = math.ceil(TTestIndPower().solve_power(effect_size=5 / 3.2, power=0.8, alpha=0.05))
+    assert row.size.n in (n, n + 1)
     assert row.cautious is None
+    assert row.without_odd is None
+
+
+@pytest.mark.parametrize("lead", ["welch", "ranks", "trimmed"])
+def test_the_power_is_that_of_the_test_that_leads(lead):
+    (row,) = plan_sizes([Spread("a", 3.0), Spread("b", 5.0)], Aim(6.0, lead=lead))
+    rng, n, runs = np.random.default_rng(12), row.size.n, 3000
+    a, b = rng.normal(0, 3.0, (runs, n)), rng.normal(6.0, 5.0, (runs, n))
+    if lead == "ranks":
+        p = stats.mannwhitneyu(a, b, axis=1, method="exact").pvalue
+    else:
+        trim = 0.2 if lead == "trimmed" else 0.0
+        p = stats.ttest_ind(a, b, axis=1, equal_var=False, trim=trim).pvalue
+    assert float(np.mean(p <= 0.05)) == pytest.approx(row.size.power, abs=0.03)
+    assert METHODS[lead].split(",")[0] in size_sentences([row], Aim(6.0, lead=lead))[0]
+
+
+def test_comparisons_share_alpha():
+    spreads = [Spread("a", 3.2), Spread("b", 3.2)]
+    (one,) = plan_sizes(spreads, Aim(5.0, alpha=0.05 / 26))
+    (many,) = plan_sizes(spreads, Aim(5.0, comparisons=26))
+    assert many.size.n == one.size.n > plan_sizes(spreads, Aim(5.0))[0].size.n
+    said = " ".join(size_sentences([many], Aim(5.0, comparisons=26)))
+    assert "α is shared by 26 comparisons: 0.0019" in said
+
+
+def test_by_ranks_too_few_crowns_show_nothing_and_that_is_said():
+    """check_values.md, section 6: 5 + 5 crowns give .0079 at best, 6 + 6 .00216."""
+    aim = Aim(50.0, lead="ranks", comparisons=10)
+    (row,) = plan_sizes([Spread("a", 3.0), Spread("b", 3.0)], aim)
+    assert row.size.n == 6
+    assert "fewer than 6 crowns per group can show nothing at all" in " ".join(
+        size_sentences([row], aim)
+    )
+
+
+def test_a_pilot_s_odd_crowns_are_planned_with_and_without(tmp_path):
+    values = {"a": [1.0, 2.0, 3.0, 30.0], "b": [1.0, 2.0, 4.0, 3.0]}
+    odd = {"analysis": {"odd_crowns": [{"crown": "3", "odd": True}, {"crown": "1", "odd": False}]}}
+    spreads = read_pilot(pilot_file(tmp_path, values, **odd), "margin", "mean_abs_um")
+    assert spreads[0].odd == ("3",)
+    assert spreads[0].without_odd_um == pytest.approx(1.0)
+    assert spreads[1].odd == ()
+    rows = plan_sizes(spreads, Aim(5.0))
+    assert rows[0].without_odd.sd_a == pytest.approx(1.0)
+    assert rows[0].without_odd.n < rows[0].size.n
+    said = " ".join(size_sentences(rows, Aim(5.0)))
+    assert "without them it would be" in said
+    assert "Margin, mean absolute deviation" in said
 
 
 def test_one_group_counts_for_both():
@@ -75,7 +126,7 @@ def test_the_cautious_plan_uses_the_upper_limit_of_the_pilots_spread():
     assert row.cautious is not None
     assert row.cautious.sd_a == pytest.approx(upper)
     assert row.cautious.n > row.size.n
-    assert str(row.cautious.n) in size_sentences([row], Aim(difference_um=5.0))[1]
+    assert str(row.cautious.n) in " ".join(size_sentences([row], Aim(difference_um=5.0)))
 
 
 def test_three_groups_make_three_rows_and_the_largest_counts(tmp_path):
@@ -147,6 +198,13 @@ def test_the_command_as_json_from_a_pilot(tmp_path):
     assert document["schema"] == "cuspwise plan"
     assert document["rows"][0]["cautious"]["n"] > document["rows"][0]["size"]["n"]
     assert document["crowns_per_group"] == document["rows"][0]["size"]["n"]
+    own = {
+        row["crowns_per_group"]: row["power"]
+        for row in document["power"]
+        if row["assumed_sd"] == "pilot"
+    }
+    assert own[document["crowns_per_group"]] >= 0.8
+    assert min(own) == 2
 
 
 @pytest.mark.parametrize(

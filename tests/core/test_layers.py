@@ -57,6 +57,7 @@ LAYERS: dict[str, set[str]] = {
     "standalone_core.study.file": {"numpy"},
     "standalone_core.study.measuring": {"numpy", "scipy", "distributed"},
     "standalone_core.study.analysis": {"numpy", "scipy"},
+    "standalone_core.study.pilot": {"numpy"},
     "standalone_core.study.crowns_needed": {"numpy"},
     "standalone_core.demo": {"numpy", "scipy"},
     "standalone_core.report": set(),

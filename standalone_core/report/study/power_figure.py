@@ -6,13 +6,16 @@ import io
 from collections.abc import Sequence
 
 from ...study.aim import Aim
-from ...study.crowns_needed import SizeRow
+from ...study.crowns_needed import PILOT, UPPER, WITHOUT_ODD, SizeRow
+from ..drawing.amount_colours import group_style
 
-_STYLES = ("-", "--", "-.", ":")
+_LINES = {PILOT: "-", WITHOUT_ODD: "--", UPPER: ":"}
 
 
 def draw_power(rows: Sequence[SizeRow], aim: Aim, kind: str) -> bytes:
-    """Draw power over crowns per group, a line per pair of groups, the cautious plan grey.
+    """Draw power over crowns per group, a line per pair of groups and assumed spread.
+
+    Lines that coincide stay visible: each is narrower than the one before.
 
     Parameters
     ----------
@@ -26,16 +29,18 @@ def draw_power(rows: Sequence[SizeRow], aim: Aim, kind: str) -> bytes:
     with mpl.rc_context({"svg.hashsalt": "cuspwise", "svg.fonttype": "path"}):
         figure = Figure(figsize=(6.4, 4.2), layout="constrained")
         axes = figure.add_subplot()
-        for i, row in enumerate(rows):
-            style = _STYLES[i % len(_STYLES)]
-            name = f"{row.first.group} and {row.second.group}"
-            size, cautious = row.size, row.cautious
-            axes.plot(size.curve_n, size.curve_power, style, color="#0b3c6f", label=name)
-            axes.plot(size.n, size.power, "o", color="#0b3c6f")
-            axes.annotate(f"{size.n}", (size.n, size.power), (6, -12), textcoords="offset points")
-            if cautious is not None:
-                label = f"{name}, upper limit of SD"
-                axes.plot(cautious.curve_n, cautious.curve_power, style, color="#888", label=label)
+        lines = [(row, name, size) for row in rows for name, size in row.sizes]
+        for i, (row, name, size) in enumerate(lines):
+            several = "" if name == PILOT else f", {name}"
+            style = _LINES[name]
+            colour = group_style(rows.index(row)).colour if name == PILOT else "#767676"
+            # The first is the widest, so that one that coincides with it lies inside it.
+            width = 1.4 + 1.6 * (len(lines) - 1 - i) / max(len(lines) - 1, 1)
+            label = f"{row.first.group} and {row.second.group}{several}: {size.n}"
+            axes.plot(
+                size.curve_n, size.curve_power, style, color=colour, linewidth=width, label=label
+            )
+            axes.plot(size.n, size.power, "o", color=colour, markersize=3 + width)
         axes.axhline(aim.power, color="#b35900", linewidth=0.8)
         axes.set(
             xlabel="Crowns per group",
@@ -44,7 +49,7 @@ def draw_power(rows: Sequence[SizeRow], aim: Aim, kind: str) -> bytes:
             title=f"Power {_title(aim)}",
         )
         axes.set_xlim(left=2)
-        axes.legend(loc="lower right", frameon=False)
+        axes.legend(loc="lower right", frameon=False, title="Crowns per group", fontsize=8)
         stream = io.BytesIO()
         stamp = {"Date": None} if kind == "svg" else {"Software": None}
         figure.savefig(stream, format=kind, dpi=150, metadata=stamp)
