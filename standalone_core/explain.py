@@ -92,9 +92,9 @@ def explain(result: CheckResult) -> CausesResult:
     A crown that is 0.3 % too large:
 
     >>> import cuspwise
-    >>> design = cuspwise.demo_crown(edge_mm=0.15)
+    >>> design = cuspwise.demo_crown(edge_mm=0.25)
     >>> errors = cuspwise.ProductionErrors(scale=(1.003, 1.003, 1.003), any_pose=False)
-    >>> scan = cuspwise.produce(design, errors, edge_mm=0.15)
+    >>> scan = cuspwise.produce(design, errors, edge_mm=0.25)
     >>> settings = cuspwise.CheckSettings(
     ...     spacing_mm=0.3, production=cuspwise.ProductionFacts(enlargement=1.25)
     ... )

@@ -15,7 +15,7 @@ from ..mesh.triangle_mesh import TriangleMesh
 from .meshing import mesh_surface
 from .nearest import nearest_feet
 from .shape import CrownShape
-from .true_areas import TRUE_AREA_NAMES, TrueAreas
+from .true_areas import TRUE_AREA_NAMES, TrueAreas, areas_of
 
 
 class Directions(NamedTuple):
@@ -63,10 +63,10 @@ class DemoCrown:
         """Exact outward unit normals at the vertices, (n, 3)."""
         return self.shape.normals(self.theta, self.s)
 
-    @cached_property
+    @property
     def true_areas(self) -> TrueAreas:
         """The true areas, at any surface parameters; defined in :mod:`.true_areas`."""
-        return TrueAreas(self.shape)
+        return areas_of(self.shape)
 
     @cached_property
     def vertex_areas(self) -> Mapping[str, BoolArray]:

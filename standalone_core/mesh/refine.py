@@ -160,6 +160,8 @@ def evaluation_mesh(mesh: TriangleMesh, spacing_mm: float = SPACING_MM) -> Evalu
             subject="spacing_mm",
             remedy="Give a positive length, such as 0.1.",
         )
+    # No face whose sides are that short is larger than the equilateral one.
+    _check_growth(mesh, mesh.area_mm2 / spacing_mm / spacing_mm / (0.25 * 3**0.5), spacing_mm)
     parts, points = _start(mesh)
     finished, points = _split_long_sides(mesh, parts, points, spacing_mm)
     refined, source = mesh, finished.source
@@ -224,7 +226,7 @@ def _long_sides(points: FloatArray, faces: IntArray, spacing_mm: float) -> BoolA
     return too_long
 
 
-def _check_growth(mesh: TriangleMesh, face_count: int, spacing_mm: float) -> None:
+def _check_growth(mesh: TriangleMesh, face_count: float, spacing_mm: float) -> None:
     if face_count > MAX_EVALUATION_FACES:
         raise SettingError(
             f"A spacing of {spacing_mm:g} mm divides {mesh.name}, {mesh.diagonal_mm:.4g} mm "

@@ -68,7 +68,7 @@ def make_pair(folder: Path, edge_mm: float) -> Pair:
     """Write design and scan as binary STL, with the RMS after the ideal fit by the formulae."""
     crown = demo_crown(edge_mm)
     produced = produce(crown, ERRORS, edge_mm=edge_mm, rng=np.random.default_rng(SEED))
-    truth = truth_of(produced.surface, crown.true_areas)
+    truth = truth_of(produced.surface)
     rows = truth.measures("best_fit", noise=NoiseModel(ERRORS.noise.sigma_um))
     rms = {(row.area, row.direction): row.rms_um for row in rows}
     pair = Pair(folder / "design.stl", folder / "scan.stl", rms["whole", "scan_to_design"])

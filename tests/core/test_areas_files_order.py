@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.area_set import AreaSet
-from cuspwise.standalone_core.areas.files import areas_document, load_areas, save_areas
+from cuspwise.standalone_core.areas.files import load_areas, save_areas
 from cuspwise.standalone_core.areas.find import find_areas
 from cuspwise.standalone_core.errors import AreaError
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
-from made.saved_areas import SETTINGS, as_version_1, crown_areas, crown_points, overlap, write
+from made.saved_areas import (
+    SETTINGS,
+    as_version_1,
+    crown_areas,
+    crown_document,
+    crown_points,
+    overlap,
+    write,
+)
 from scipy.spatial import cKDTree
 
 
@@ -29,8 +36,8 @@ def area_set() -> AreaSet:
 
 
 @pytest.fixture
-def document(area_set: AreaSet) -> dict[str, Any]:
-    return json.loads(json.dumps(areas_document(area_set)))
+def document() -> dict[str, Any]:
+    return crown_document()
 
 
 def shuffled(evaluation: EvaluationMesh, seed: int = 5) -> EvaluationMesh:

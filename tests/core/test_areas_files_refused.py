@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
 import pytest
 from cuspwise.standalone_core.areas.area_set import AreaSet
-from cuspwise.standalone_core.areas.files import areas_document, load_areas, save_areas
+from cuspwise.standalone_core.areas.files import load_areas, save_areas
 from cuspwise.standalone_core.errors import AreaError, FileError
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
 from made.crowns import demo_crown
-from made.saved_areas import as_version_1, crown_areas, crown_points, write
+from made.saved_areas import as_version_1, crown_areas, crown_document, crown_points, write
 
 
 @pytest.fixture(scope="module")
@@ -26,8 +25,8 @@ def area_set() -> AreaSet:
 
 
 @pytest.fixture
-def document(area_set: AreaSet) -> dict[str, Any]:
-    return json.loads(json.dumps(areas_document(area_set)))
+def document() -> dict[str, Any]:
+    return crown_document()
 
 
 def test_margin_line_that_parts_nothing_is_refused(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -10,12 +9,12 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.area_set import AreaSet, MarginLine
 from cuspwise.standalone_core.areas.completion import completed_steps
-from cuspwise.standalone_core.areas.files import areas_document, load_areas
+from cuspwise.standalone_core.areas.files import load_areas
 from cuspwise.standalone_core.areas.off_surface import MOST_LINE_POINTS, OFF_SURFACE_MM
 from cuspwise.standalone_core.errors import AreaError, OtherDesignError
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh
 from cuspwise.standalone_core.progress import run
-from made.saved_areas import crown_areas, crown_points, overlap, write
+from made.saved_areas import crown_areas, crown_document, crown_points, overlap, write
 
 
 @pytest.fixture(scope="module")
@@ -29,8 +28,8 @@ def area_set() -> AreaSet:
 
 
 @pytest.fixture
-def document(area_set: AreaSet) -> dict[str, Any]:
-    return json.loads(json.dumps(areas_document(area_set)))
+def document() -> dict[str, Any]:
+    return crown_document()
 
 
 def refused(path: Path, document: dict[str, Any], evaluation: EvaluationMesh) -> AreaError:

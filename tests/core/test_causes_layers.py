@@ -238,8 +238,8 @@ def test_a_scan_in_any_pose_shows_the_steps_along_the_design_s_build_direction()
     )
     design = demo_crown(EDGE_MM)
     scan = produce(design, errors, edge_mm=0.1, rng=rng).mesh
-    field = check_meshes(design.mesh, scan).design_to_scan
-    normals = check_meshes(design.mesh, scan).evaluation.normals
+    result = check_meshes(design.mesh, scan)
+    field, normals = result.design_to_scan, result.evaluation.normals
     found = find_layers(
         field.points_mm, normals, field.deviation_mm, field.weights_mm2, LEANING, 0.1
     )

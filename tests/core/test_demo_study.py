@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 
 import numpy as np
@@ -16,12 +17,14 @@ from cuspwise.standalone_core.causes.find import no_causes
 from cuspwise.standalone_core.check import CheckSettings, check_meshes
 from cuspwise.standalone_core.check_result import CheckResult
 from cuspwise.standalone_core.cli.main import main
+from cuspwise.standalone_core.demo import scenario
 from cuspwise.standalone_core.demo.crown import DIRECTIONS
-from cuspwise.standalone_core.demo.scenario import ENLARGEMENT
+from cuspwise.standalone_core.demo.scenario import ENLARGEMENT, demo_case_steps
 from cuspwise.standalone_core.demo.study_files import (
     SPACING_MM,
     TEXT,
     StudyFiles,
+    scores_text,
     write_study_case_steps,
 )
 from cuspwise.standalone_core.demo.study_groups import GROUPS
@@ -54,6 +57,11 @@ def case() -> StudyCase:
     return study_case()
 
 
+@pytest.fixture(scope="module")
+def coarse_case() -> StudyCase:
+    return study_case(COARSE_MM)
+
+
 @pytest.mark.slow
 def test_it_is_a_whole_study(files: StudyFiles) -> None:
     inputs = read_study(files.study)
@@ -80,9 +88,9 @@ def test_the_same_bytes_on_every_run(files: StudyFiles, tmp_path: Path) -> None:
         assert (again.study.parent / name).read_bytes() == (first / name).read_bytes(), name
 
 
-def test_examiners_reject_the_spoiled_crown_both(files: StudyFiles) -> None:
-    with (files.study.parent / "examiners.csv").open(encoding="utf-8", newline="") as stream:
-        rows = [row for row in csv.DictReader(stream) if row["crown"] == SPOILED]
+def test_examiners_reject_the_spoiled_crown_both(coarse_case: StudyCase) -> None:
+    rows = csv.DictReader(io.StringIO(scores_text(coarse_case), newline=""))
+    rows = [row for row in rows if row["crown"] == SPOILED]
     assert len(rows) == 2
     assert all(int(row["gap"]) == 2 for row in rows)
 
@@ -157,14 +165,15 @@ def test_the_ways_differ_at_the_margin_as_they_were_made() -> None:
     assert means["milled"] < means["upright"] < means["tilted"]
 
 
-def test_the_repeated_scans_vary_as_they_were_made(case: StudyCase) -> None:
+def test_the_repeated_scans_vary_as_they_were_made(coarse_case: StudyCase) -> None:
     """The operators differ by the scale that was given to them, the trials by chance."""
+    repeats = coarse_case.repeats
     scales = {
-        operator: np.mean([s.errors.scale[0] for s in case.repeats if s.operator == operator])
+        operator: np.mean([s.errors.scale[0] for s in repeats if s.operator == operator])
         for operator in ("1", "2")
     }
     assert scales["2"] - scales["1"] == pytest.approx(OPERATOR_SCALES[1] - 1.0, abs=2e-4)
-    assert len({scan.seed for scan in case.repeats}) == len(case.repeats)
+    assert len({scan.seed for scan in repeats}) == len(repeats)
 
 
 def test_the_demo_of_checks_is_quick_and_complete(
@@ -177,6 +186,7 @@ def test_the_demo_of_checks_is_quick_and_complete(
         return no_causes(count, result.settings.production, result.settings.causes, why)
 
     monkeypatch.setattr(explain_module, "explain_steps", explain_steps)
+    monkeypatch.setattr(scenario, "demo_case_steps", partial(demo_case_steps, COARSE_MM))
     result = CliRunner().invoke(
         main, ["demo", "--checks", "--no-pictures", "--out", str(tmp_path / "demo")]
     )

@@ -13,20 +13,18 @@ from cuspwise.standalone_core.demo.produced import ProducedSurface
 from cuspwise.standalone_core.demo.production_errors import Cap, Cut, Hole, ProductionErrors, Wave
 from cuspwise.standalone_core.demo.quadrature import Nodes, surface_nodes
 from cuspwise.standalone_core.demo.shape import Chip, CrownShape
-from cuspwise.standalone_core.demo.true_areas import TrueAreas
 from oracle.true_fit import best_fit
 from oracle.true_measures import NoiseModel, measures_of
-from oracle.truth import Truth
+from oracle.truth import Truth, truth_of
 from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
 
 SHAPE = CrownShape()
-AREAS = TrueAreas(SHAPE)
 LIMITS = (-SHAPE.intaglio_length_mm, SHAPE.external_length_mm)
 
 
 def truth(errors: ProductionErrors, spacing_mm: float = 0.35) -> Truth:
-    return Truth(ProducedSurface(SHAPE, errors), AREAS, spacing_mm)
+    return truth_of(ProducedSurface(SHAPE, errors), spacing_mm=spacing_mm)
 
 
 def by_name(rows):

@@ -95,14 +95,20 @@ def texts() -> dict[str, str]:
 
 def american(text: str) -> list[str]:
     """Lines with an American spelling, and the word."""
-    for pattern in ALLOWED:
-        text = re.sub(pattern, "", text, flags=re.MULTILINE)
     return [
         f"{number}: {found[0]}: {line.strip()}"
         for number, line in enumerate(text.splitlines(), start=1)
-        for found in AMERICAN.finditer(line)
+        if AMERICAN.search(line)
+        for found in AMERICAN.finditer(without_allowed(line))
         if not BRITISH.fullmatch(found[0])
     ]
+
+
+def without_allowed(line: str) -> str:
+    """What remains of a line to be judged."""
+    for pattern in ALLOWED:
+        line = re.sub(pattern, "", line)
+    return line
 
 
 def test_all_that_is_ours_is_spelt_as_in_britain() -> None:

@@ -46,11 +46,11 @@ def true_trueness(
     spacing_mm : float
         Spacing of the points. A crown takes about 13 s at 0.1 mm and a third of that at 0.2.
     """
-    noise, areas = NoiseModel(NOISE_UM), case.design.true_areas
+    noise = NoiseModel(NOISE_UM)
     return tuple(
         TrueTrueness(
             scan,
-            truth_of(case.surface(scan), areas, spacing_mm=spacing_mm).measures(
+            truth_of(case.surface(scan), spacing_mm=spacing_mm).measures(
                 "best_fit", noise=noise, directions=("design_to_scan",)
             ),
         )

@@ -18,7 +18,7 @@ from cuspwise.standalone_core.demo.nearest import SAMPLE_MM, SurfaceSample, near
 from cuspwise.standalone_core.demo.produced import ProducedSurface
 from cuspwise.standalone_core.demo.production import present
 from cuspwise.standalone_core.demo.quadrature import Nodes, surface_nodes
-from cuspwise.standalone_core.demo.true_areas import TRUE_AREA_NAMES, TrueAreas
+from cuspwise.standalone_core.demo.true_areas import TRUE_AREA_NAMES, TrueAreas, areas_of
 from oracle.true_fit import TrueFit, best_fit
 from oracle.true_measures import NoiseModel, TrueMeasures, measures_of
 from scipy.spatial import cKDTree
@@ -208,8 +208,6 @@ class Truth:
         return tuple(rows)
 
 
-def truth_of(
-    surface: ProducedSurface, areas: TrueAreas | None = None, *, spacing_mm: float = 0.1
-) -> Truth:
-    """The truth about a produced crown; areas already worked out may be handed over."""
-    return Truth(surface, areas or TrueAreas(surface.shape), spacing_mm)
+def truth_of(surface: ProducedSurface, *, spacing_mm: float = 0.1) -> Truth:
+    """The truth about a produced crown."""
+    return Truth(surface, areas_of(surface.shape), spacing_mm)

@@ -154,6 +154,7 @@ def random_caps(rng: np.random.Generator, count: int, sampling: Sampling = FINE)
     return tuple(caps)
 
 
+@cache
 def random_crown(
     seed: int,
     kind: str,

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 from cuspwise.standalone_core.areas.area_set import AreaSet, AreaSettings
+from cuspwise.standalone_core.areas.files import areas_document
 from cuspwise.standalone_core.areas.find import find_areas
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
 from made.crowns import demo_crown
@@ -26,6 +27,17 @@ def crown_points() -> EvaluationMesh:
 def crown_areas() -> AreaSet:
     """Its areas as they are found."""
     return find_areas(crown_points(), SETTINGS)
+
+
+@cache
+def _crown_text() -> str:
+    return json.dumps(areas_document(crown_areas()))
+
+
+def crown_document() -> dict[str, Any]:
+    """The content of their areas file, to be changed at will."""
+    document: dict[str, Any] = json.loads(_crown_text())
+    return document
 
 
 def write(path: Path, document: Any) -> Path:
