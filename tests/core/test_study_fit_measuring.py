@@ -11,7 +11,6 @@ import pytest
 from cuspwise.standalone_core.areas.settings import AreaSettings
 from cuspwise.standalone_core.causes.settings import CausesSettings
 from cuspwise.standalone_core.check_settings import CheckSettings
-from cuspwise.standalone_core.demo.die import demo_die
 from cuspwise.standalone_core.demo.neighbours import demo_antagonist, demo_neighbours
 from cuspwise.standalone_core.demo.seated_scan import seated_scan
 from cuspwise.standalone_core.errors import CuspwiseError, FileError, MeshError
@@ -28,7 +27,7 @@ from cuspwise.standalone_core.study.measuring import all_fits, all_scans
 from cuspwise.standalone_core.study.measuring.crown_fit import CrownFit
 from cuspwise.standalone_core.study.measuring.executors import executor_of
 from cuspwise.standalone_core.study.measuring.fit_bench import FitBench
-from cuspwise.standalone_core.study.measuring.fit_job import FitFile, FitJob
+from cuspwise.standalone_core.study.measuring.fit_job import FitFile, FitJob, study_fit_settings
 from cuspwise.standalone_core.study.measuring.fit_values import fit_values
 from cuspwise.standalone_core.study.measuring.kept_fit import load_fit, save_refusal
 from cuspwise.standalone_core.study.measuring.result_store import ResultStore
@@ -38,7 +37,7 @@ from cuspwise.standalone_core.study.measuring.scan_job import ScanJob, StudyDepe
 from cuspwise.standalone_core.study.plan import GroupPlan, StudyPlan
 from made import fit_results
 from made.crowns import demo_crown
-from made.small_studies import EDGE_MM, write_small_die, write_small_study
+from made.small_studies import EDGE_MM, small_die, write_small_study
 
 CHECK = CheckSettings(spacing_mm=EDGE_MM, causes=CausesSettings(find_causes=False))
 SAME_UM = 1e-6
@@ -48,7 +47,7 @@ SAME_UM = 1e-6
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = write_small_study(tmp_path_factory.mktemp("study"), {"a": 2, "b": 1}).parent
-    write_small_die(folder)
+    write_mesh(folder / "die.stl", small_die().mesh)
     return folder
 
 
@@ -80,6 +79,14 @@ def fits_of(run: StudyRun) -> Mapping[str, str]:
 def _arrays(fit: CrownFit) -> list[bytes]:
     margin = () if fit.margin is None else vars(fit.margin).values()
     return [array.tobytes() for array in (fit.T_die_crown, *margin) if array is not None]
+
+
+def a_mesh(file: Path) -> Path:
+    """Write a mesh that nothing is seated on, other ones to other files."""
+    corners = np.vstack([np.zeros(3), np.eye(3)]) * (5.0 + len(file.name) + len(file.parts))
+    file.parent.mkdir(exist_ok=True)
+    faces = np.array([[0, 2, 1], [0, 1, 3], [1, 2, 3], [0, 3, 2]])
+    return write_mesh(file, TriangleMesh(corners + ord(file.stem[-1]), faces, file.name))
 
 
 Noted = list[FitJob]
@@ -208,8 +215,7 @@ def test_a_second_run_seats_none_and_says_the_same(
 def test_another_die_seats_anew_and_measures_no_scan(
     whole: StudyRun, folder: Path, seated: Noted, no_scan: None
 ) -> None:
-    write_small_die(folder, "other.stl", cement_um=70.0)
-    found = run_study(plan_of(folder, die=folder / "other.stl"), folder / "out")
+    found = run_study(plan_of(folder, die=a_mesh(folder / "other.stl")), folder / "out")
     assert [job.scan.name for job in seated] == ["a/0", "1", "b/0"]
     assert [(row.crown, row.group) for row in found.not_fitted] == [
         ("a/0", "a"),
@@ -244,14 +250,26 @@ def test_a_key_stands_for_all_that_a_fit_depends_on() -> None:
     assert moved.key == first.key
 
 
+def test_a_damaged_entry_is_no_fit(tmp_path: Path) -> None:
+    study = StudyDependencies(tmp_path, Path("d"), "0", "areas-0", "", CHECK)
+    scan = ScanJob("a/0", "a", Path("s"), "1", study)
+    job = FitJob(
+        scan, FitFile(Path("die.stl"), "2"), False, None, None, (), None, True, FitSettings()
+    )
+    store = ResultStore(tmp_path)
+    assert load_fit(store, job) is None
+    store.path(job.key).write_bytes(b"PK")
+    assert load_fit(store, job) is None
+
+
 # What is seated on what -----------------------------------------------------------------------
 
 
 def test_every_crown_has_the_die_and_the_seated_scan_of_its_place(
     whole: StudyRun, folder: Path, seated: Noted
 ) -> None:
-    own = tuple(write_small_die(folder, f"dies/{k}.stl", 40.0 + k) for k in range(2))
-    scans = tuple(write_small_die(folder, f"seated/{k}.stl", 30.0 + k) for k in range(2))
+    own = tuple(a_mesh(folder / f"dies/{k}.stl") for k in range(2))
+    scans = tuple(a_mesh(folder / f"seated/{k}.stl") for k in range(2))
     line = folder / "line.csv"
     line.write_text("x,y,z\n0,0,0\n", encoding="utf-8")
     plan = with_files(plan_of(folder, finish_line=line), "a", dies=own, seated=scans)
@@ -268,14 +286,13 @@ def test_every_crown_has_the_die_and_the_seated_scan_of_its_place(
     assert [job.scan.name for job in seated if job.finish_line] == ["b/0"]
 
 
-def test_areas_spacing_and_units_are_the_studys(
-    whole: StudyRun, folder: Path, seated: Noted
-) -> None:
+def test_areas_spacing_and_units_are_the_studys(whole: StudyRun) -> None:
     areas = AreaSettings(mesial_direction=(1, 0, 0), insertion=(0, 0, 1), margin_band_mm=0.8)
     check = replace(CHECK, areas=areas, design_unit="mm")
-    for in_frame in (True, False):
-        run_study(plan_of(folder, check, in_design_frame=in_frame), folder / "mm")
-    inside, outside = seated[0].settings, seated[-1].settings
+    own = replace(whole.area_set, settings=areas)
+    inside, outside = (
+        study_fit_settings(FitPlan(in_design_frame=known), check, own) for known in (True, False)
+    )
     for settings in (inside, outside):
         assert (settings.spacing_mm, settings.die_unit, settings.crown_unit) == (0.4, "mm", "auto")
         assert settings.areas.margin_band_mm == 0.8
@@ -323,7 +340,7 @@ def test_only_a_crowns_own_file_is_its_own_fault(
         raise FileError("It cannot be used.", subject=subject, remedy="Help it.")
 
     monkeypatch.setattr(all_fits, "seat_and_keep_steps", fail)
-    own = write_small_die(folder, "own.stl", cement_um=33.0)
+    own = a_mesh(folder / "own.stl")
     plan = with_files(plan_of(folder, die=None, crowns=("b/0",)), "b", dies=(own,))
     if whose == "own":
         assert run_study(plan, folder / "out").not_fitted[0].reason == "It cannot be used."
@@ -335,7 +352,7 @@ def test_only_a_crowns_own_file_is_its_own_fault(
 def test_a_study_that_was_stopped_goes_on(
     whole: StudyRun, folder: Path, seated: Noted, no_scan: None
 ) -> None:
-    die = write_small_die(folder, "later.stl", cement_um=60.0)
+    die = a_mesh(folder / "later.stl")
     steps = run_study_steps(plan_of(folder, die=die), folder / "out")
     labels = []
     while len(seated) < 2:
@@ -364,7 +381,6 @@ def test_a_seated_scan_and_teeth_say_what_they_say_by_themselves(
 ) -> None:
     """On points finer than the design's facets, with every kind of file, in the study's frame."""
     design = demo_crown(EDGE_MM)
-    die = demo_die(design, cement_um=50, margin_um=50, edge_mm=EDGE_MM)
     pose = np.eye(4)
     pose[2, 3] = 0.03
     teeth = demo_neighbours(design, mesial_um=-20.0, distal_um=10.0, edge_mm=EDGE_MM)
@@ -373,7 +389,9 @@ def test_a_seated_scan_and_teeth_say_what_they_say_by_themselves(
         write_mesh(folder / f"tooth_{k}.stl", tooth.mesh) for k, tooth in enumerate(teeth)
     )
     antagonist = write_mesh(folder / "plate.stl", plate.mesh)
-    scan = write_mesh(folder / "on_die.stl", seated_scan(design, die, pose, edge_mm=0.24).mesh)
+    scan = write_mesh(
+        folder / "on_die.stl", seated_scan(design, small_die(), pose, edge_mm=0.24).mesh
+    )
     areas = AreaSettings(mesial_direction=(1.0, 0.0, 0.0))
     plan = plan_of(
         folder,
@@ -422,9 +440,8 @@ def test_a_die_in_a_frame_of_its_own_is_found_by_the_intaglio(
     whole: StudyRun, folder: Path
 ) -> None:
     """Then no intended seat is known, and without a finish line no marginal gap."""
-    die = demo_die(demo_crown(EDGE_MM), cement_um=50, margin_um=50, edge_mm=EDGE_MM)
     motion = np.array([[0, -1, 0, 20.0], [1, 0, 0, -7.0], [0, 0, 1, 3.0], [0, 0, 0, 1]])
-    moved = write_mesh(folder / "moved.stl", die.mesh.moved(motion))
+    moved = write_mesh(folder / "moved.stl", small_die().mesh.moved(motion))
     plan = plan_of(folder, die=moved, in_design_frame=False, crowns=("a/0",))
     fit = run_study(plan, folder / "out").crowns[0].fit
     assert fit is not None
@@ -437,15 +454,3 @@ def test_a_die_in_a_frame_of_its_own_is_found_by_the_intaglio(
     # The crown lies on the design about as the die does on its own: the pose is their motion.
     assert fit.T_die_crown is not None
     np.testing.assert_allclose(fit.T_die_crown, motion, atol=0.1)
-
-
-def test_load_fit_of_a_damaged_entry_is_none(whole: StudyRun, folder: Path, tmp_path: Path) -> None:
-    study = StudyDependencies(tmp_path, Path("d"), "0", "areas-0", "", CHECK)
-    scan = ScanJob("a/0", "a", Path("s"), "1", study)
-    job = FitJob(
-        scan, FitFile(Path("die.stl"), "2"), False, None, None, (), None, True, FitSettings()
-    )
-    store = ResultStore(tmp_path)
-    assert load_fit(store, job) is None
-    store.path(job.key).write_bytes(b"PK")
-    assert load_fit(store, job) is None

@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
-from cuspwise.standalone_core.demo.die import demo_die
+from cuspwise.standalone_core.demo.die import DemoDie, demo_die
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise, Wave
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
@@ -50,17 +50,10 @@ def write_small_study(
     return file
 
 
-def write_small_die(folder: Path, name: str = "die.stl", cement_um: float = 50.0) -> Path:
-    """Write the die that the small study's design was made for."""
-    file = folder / name
-    file.parent.mkdir(parents=True, exist_ok=True)
-    return write_mesh(file, _die(cement_um))
-
-
 @cache
-def _die(cement_um: float) -> TriangleMesh:
-    made = demo_die(demo_crown(EDGE_MM), cement_um=cement_um, margin_um=cement_um, edge_mm=EDGE_MM)
-    return made.mesh
+def small_die() -> DemoDie:
+    """The die that the small study's design was made for, with 50 µm of cement space all over."""
+    return demo_die(demo_crown(EDGE_MM), cement_um=50.0, margin_um=50.0, edge_mm=EDGE_MM)
 
 
 @cache
