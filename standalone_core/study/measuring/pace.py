@@ -11,7 +11,7 @@ from ...progress import Progress, Steps
 
 T = TypeVar("T")
 
-SCAN, PAIR, CAUSES, FIT = 1.0, 0.2, 0.3, 3.0
+SCAN, PAIR, CAUSES, FIT = 1.0, 0.2, 0.3, 5.0
 """Work of a scan, of a pair, of a crown's causes and of its fit: their usual cost, in scans."""
 
 _FEW = 3
