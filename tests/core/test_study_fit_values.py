@@ -7,15 +7,19 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from cuspwise.standalone_core.areas.area_set import MarginLine
 from cuspwise.standalone_core.areas.settings import AreaSettings
 from cuspwise.standalone_core.check_settings import CheckSettings
 from cuspwise.standalone_core.fit.settings import FitSettings, GapSettings
+from cuspwise.standalone_core.measure import ReadyDesign, checked_surface
 from cuspwise.standalone_core.study.fit_plan import FIT_MEASURES, FitPlan
+from cuspwise.standalone_core.study.measuring.fit_bench import FitBench
 from cuspwise.standalone_core.study.measuring.fit_job import FitFile, FitJob, study_fit_settings
 from cuspwise.standalone_core.study.measuring.fit_values import fit_values
 from cuspwise.standalone_core.study.measuring.kept_fit import load_fit
 from cuspwise.standalone_core.study.measuring.result_store import ResultStore
 from cuspwise.standalone_core.study.measuring.scan_job import ScanJob, StudyDependencies
+from cuspwise.standalone_core.superimpose.prepared import PreparedDesign
 from made import fit_results
 
 CHECK = CheckSettings(spacing_mm=0.4)
@@ -109,3 +113,15 @@ def test_a_damaged_entry_is_no_fit(tmp_path: Path) -> None:
     assert load_fit(store, job) is None
     store.path(job.key).write_bytes(b"PK")
     assert load_fit(store, job) is None
+
+
+def test_the_designs_margin_line_is_the_studys() -> None:
+    """One that somebody drew, as in a file of areas, is what is carried over to the die."""
+    made = fit_results.made_crown()
+    drawn = MarginLine(made.margin_line.points_mm[::2], origin="file")
+    areas = replace(made.area_set, margin_line=drawn)
+    design = checked_surface(areas.evaluation.design)
+    ready = ReadyDesign(design, areas, PreparedDesign(made.index))
+    bench = FitBench(ready, FitSettings(), threads=1)
+    assert bench.design.margin_line is drawn
+    assert bench.design is bench.design

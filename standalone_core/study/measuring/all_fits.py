@@ -150,6 +150,7 @@ def _fit_steps(
                 refused[job.scan.name] = _of_own_file(job, problem)
         return refused
     done = 0
+    yield pace.waiting(f"Fit: 0 of {len(todo)} crowns seated", FIT)
     for ended in handed_out(executor, seat_and_keep, todo):
         if ended is not None:
             job, found = ended

@@ -91,7 +91,7 @@ def run_study_steps(
     watch = Stopwatch()
     store = ResultStore(Path(out) / KEPT)
     store.tidy()
-    surfaces = yield from watch.timed("fit", shared_surfaces_steps(plan), 0.0, 0.0)
+    surfaces = yield from watch.timed("areas", shared_surfaces_steps(plan), 0.0, 0.0)
     ready = yield from watch.timed("areas", _design_steps(plan), 0.0, _READY)
     scans = yield from _scans_steps(plan, repeats, store, ready, executor, watch)
     plan = _with_scanner(plan, scans.repeats)
