@@ -118,13 +118,13 @@ def no_scan(monkeypatch: pytest.MonkeyPatch) -> None:
 # Values ---------------------------------------------------------------------------------------
 
 
-def assert_same(found: CrownFit | None, single: FitResult, within_um: float = SAME_UM) -> None:
+def assert_same(found: CrownFit | None, single: FitResult) -> None:
     """A crown's fit in a study says what its fit by itself does."""
     assert found is not None
     wanted = fit_values(single)
     assert [(v.area, v.measure) for v in found.values] == [(v.area, v.measure) for v in wanted]
     np.testing.assert_allclose(
-        [v.value for v in found.values], [v.value for v in wanted], rtol=0, atol=within_um
+        [v.value for v in found.values], [v.value for v in wanted], rtol=0, atol=SAME_UM
     )
     assert found.headline == fit_headline(single)
     assert found.stop == (single.seat.stop if single.seat else "")
@@ -133,7 +133,7 @@ def assert_same(found: CrownFit | None, single: FitResult, within_um: float = SA
     assert single.margin is not None
     measured = single.margin.measured
     np.testing.assert_allclose(
-        found.margin.gap_um[measured], single.margin.gap_um[measured], rtol=1e-6, atol=within_um
+        found.margin.gap_um[measured], single.margin.gap_um[measured], rtol=1e-6, atol=SAME_UM
     )
     assert np.isnan(found.margin.gap_um[~measured]).all()
 
@@ -319,7 +319,7 @@ def test_a_seated_scan_and_teeth_say_what_they_say_by_themselves(
         antagonist=antagonist,
     )
     single = check_fit(files, FitSettings(spacing_mm=0.25, areas=areas))
-    assert_same(crown.fit, single, within_um=0.05)
+    assert_same(crown.fit, single)
     assert crown.fit is not None
     assert crown.fit.by_triple_scan
     assert np.isfinite(crown.fit.value("contact_mesial", "contact_gap_um"))
