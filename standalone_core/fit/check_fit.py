@@ -20,6 +20,7 @@ from .gap.gap_map import gap_map
 from .gap.marginal import marginal_gap
 from .gap.result import GapMap, MarginalGap
 from .inputs import FitFiles, FitInputs, read_inputs_steps
+from .one_of_many import OneOfMany
 from .placing import PlacedCrown, own_crown_steps, placed_steps
 from .result import FitResult, TripleScan
 from .seat.relief import relief_steps
@@ -78,9 +79,19 @@ def check_fit(files: FitFiles, settings: FitSettings | None = None) -> FitResult
     return run(check_fit_steps(files, settings))
 
 
-def check_fit_of_steps(inputs: FitInputs, settings: FitSettings | None = None) -> Steps[FitResult]:
-    """Judge the fit of surfaces at hand as :func:`check_fit` does, step by step."""
-    return (yield from _Job(inputs, settings or FitSettings()).steps())
+def check_fit_of_steps(
+    inputs: FitInputs, settings: FitSettings | None = None, known: OneOfMany | None = None
+) -> Steps[FitResult]:
+    """Judge the fit of surfaces at hand as :func:`check_fit` does, step by step.
+
+    Parameters
+    ----------
+    inputs : FitInputs
+    settings : FitSettings, optional
+    known : OneOfMany, optional
+        What is known before of a crown that is one of many.
+    """
+    return (yield from _Job(inputs, settings or FitSettings(), known or OneOfMany()).steps())
 
 
 NO_FINISH_LINE = "It was not measured: give a finish line, or the design in the die's frame."
@@ -90,8 +101,8 @@ NO_SEAT = "It was not measured: the crown was not seated."
 class _Job:
     """One fit, part by part; a part that cannot be done says why and leaves the others."""
 
-    def __init__(self, inputs: FitInputs, settings: FitSettings) -> None:
-        self.inputs, self.settings = inputs, settings
+    def __init__(self, inputs: FitInputs, settings: FitSettings, known: OneOfMany) -> None:
+        self.inputs, self.settings, self.known = inputs, settings, known
         self.tries = Attempts()
         self.warnings: list[str] = []
 
@@ -100,14 +111,16 @@ class _Job:
         yield Progress("Finding the areas", 0.0)
         inputs, settings, tries = self.inputs, self.settings, self.tries
         design = yield from self._design_steps()
-        owning = own_crown_steps(inputs.crown.mesh, design, settings)
+        owning = own_crown_steps(inputs.crown.mesh, design, settings, self.known.threads)
         crown = yield from tries.needed("areas", owning, 0.08, 0.16)
-        placing = placed_steps(crown, inputs.die.mesh, design, settings)
-        placed = yield from tries.of("seat", placing, 0.16, 0.3)
+        placing = placed_steps(crown, inputs.die.mesh, design, settings, self.known)
+        attempt = tries.needed if self.known.seated_only else tries.of
+        placed: PlacedCrown | None = yield from attempt("seat", placing, 0.16, 0.3)
         seat = triple = None
         if placed is not None:
             crown = placed.crown
-            seat = yield from tries.of("seat", _seat_steps(placed, settings), 0.3, 0.65)
+            seating = _seat_steps(placed, settings, self.known.with_rocking)
+            seat = yield from tries.of("seat", seating, 0.3, 0.65)
             triple = yield from self._triple_steps(placed, seat)
         motion = _where_it_lies(placed, seat, triple)
         die = None if placed is None else self._with_finish_line(placed, design)
@@ -132,13 +145,14 @@ class _Job:
         )
 
     def _design_steps(self) -> Steps[FitCrown | None]:
-        if self.inputs.design is None:
-            return None
+        if self.known.design is not None or self.inputs.design is None:
+            return self.known.design
         ready = ready_crown_steps(
             self.inputs.design.mesh,
             self.settings.areas,
             spacing_mm=self.settings.spacing_mm,
             without_intaglio=True,
+            threads=self.known.threads,
         )
         return (yield from self.tries.needed("areas", ready, 0.0, 0.08))
 
@@ -234,7 +248,7 @@ class _Job:
         yield from self.warnings
 
 
-def _seat_steps(placed: PlacedCrown, settings: FitSettings) -> Steps[Seat]:
+def _seat_steps(placed: PlacedCrown, settings: FitSettings, with_rocking: bool) -> Steps[Seat]:
     """Seat a crown; where it cannot go on, find what must be relieved."""
     intended = placed.pose.T_die_crown if placed.pose.intended else None
     seat = yield from scaled(
@@ -245,6 +259,7 @@ def _seat_steps(placed: PlacedCrown, settings: FitSettings) -> Steps[Seat]:
             settings.seat,
             is_scan=placed.is_scan,
             intended=intended,
+            with_rocking=with_rocking,
         ),
         0.0,
         0.6,

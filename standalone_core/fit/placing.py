@@ -16,8 +16,9 @@ from ..surface.closest import SurfaceIndex
 from .crown import FitCrown, ready_crown_steps
 from .die import FitDie
 from .intaglio_holes import intaglio_holes
+from .one_of_many import OneOfMany
 from .ready_die import ready_die_steps
-from .seat.rough_pose import RoughPose
+from .seat.rough_pose import LaidOnDesign, RoughPose
 from .settings import FitSettings
 
 
@@ -46,7 +47,10 @@ class PlacedCrown:
 
 
 def own_crown_steps(
-    mesh: TriangleMesh, design: FitCrown | None, settings: FitSettings
+    mesh: TriangleMesh,
+    design: FitCrown | None,
+    settings: FitSettings,
+    threads: int | None = None,
 ) -> Steps[FitCrown]:
     """Find a crown's areas in its own frame, whatever pose it lies in.
 
@@ -57,13 +61,21 @@ def own_crown_steps(
     areas = replace(settings.areas, insertion=None, mesial_direction=None, buccal_direction=None)
     return (
         yield from ready_crown_steps(
-            mesh, areas, spacing_mm=settings.spacing_mm, without_intaglio=True
+            mesh,
+            areas,
+            spacing_mm=settings.spacing_mm,
+            without_intaglio=True,
+            threads=threads,
         )
     )
 
 
 def placed_steps(
-    crown: FitCrown, die_mesh: TriangleMesh, design: FitCrown | None, settings: FitSettings
+    crown: FitCrown,
+    die_mesh: TriangleMesh,
+    design: FitCrown | None,
+    settings: FitSettings,
+    known: OneOfMany | None = None,
 ) -> Steps[PlacedCrown]:
     """Lay a crown roughly on its die.
 
@@ -75,6 +87,8 @@ def placed_steps(
     design : FitCrown or None
         The crown's design, in the die's frame.
     settings : FitSettings
+    known : OneOfMany, optional
+        With where the crown lies on the design, and threads.
 
     Raises
     ------
@@ -84,17 +98,18 @@ def placed_steps(
         The die does not match.
     """
     crown.refuse_without_intaglio()
-    prepared = None
-    if design is not None:
-        prepared = PreparedDesign(SurfaceIndex(design.evaluation.design))
+    known = known or OneOfMany()
+    on: PreparedDesign | LaidOnDesign | None = known.laid
+    if design is not None and on is None:
+        on = PreparedDesign(SurfaceIndex(design.evaluation.design, threads=known.threads))
     axis = _known_axis(design, settings.areas)
-    ready = yield from ready_die_steps(die_mesh, crown, prepared, axis=axis)
+    ready = yield from ready_die_steps(die_mesh, crown, on, axis=axis, threads=known.threads)
     moved = crown.evaluation.design.moved(ready.pose.T_die_crown)
     return PlacedCrown(
         crown=directed(crown, ready.pose.T_die_crown, ready.die.axis, settings.areas),
         die=ready.die,
         pose=ready.pose,
-        is_scan=prepared is None or not is_same_surface(prepared.index.mesh, moved),
+        is_scan=design is None or not is_same_surface(design.evaluation.design, moved),
         warnings=(*ready.warnings, *intaglio_holes(crown)),
     )
 

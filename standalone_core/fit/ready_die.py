@@ -23,7 +23,7 @@ from .die import FitDie
 from .die_units import refuse_other_unit_steps
 from .seat.die_search import LARGER, intaglio_of
 from .seat.lie import lie_of
-from .seat.rough_pose import RoughPose, rough_pose_steps
+from .seat.rough_pose import LaidOnDesign, RoughPose, rough_pose_steps
 
 _LEAST_SIZE, _MOST_SIZE = 0.3, 7.0
 """A file of less than this share of the intaglio's diagonal holds no die of it in this unit; one of
@@ -61,7 +61,7 @@ class ReadyDie:
 def ready_die_steps(
     mesh: TriangleMesh,
     crown: FitCrown,
-    design: PreparedDesign | None = None,
+    design: PreparedDesign | LaidOnDesign | None = None,
     *,
     axis: Sequence[float] | None = None,
     threads: int | None = None,
@@ -74,8 +74,8 @@ def ready_die_steps(
         A die, or a scan or model that shows it among other teeth; mm.
     crown : FitCrown
         In any pose.
-    design : PreparedDesign, optional
-        The crown's design in the die's frame.
+    design : PreparedDesign or LaidOnDesign, optional
+        The crown's design in the die's frame, or where the crown lies on that.
     axis : (3,) sequence of float, optional
         Path of insertion to occlusal, in the die's frame; by default the crown's own, as it lies.
     threads : int, optional

@@ -41,13 +41,14 @@ class Played:
     ----------
     rest : Rest
     play : tuple of Play
+        Empty without rocking.
     """
 
     rest: Rest
     play: tuple[Play, ...]
 
 
-def played_steps(pair: Pair, rest: Rest) -> Steps[Played]:
+def played_steps(pair: Pair, rest: Rest, with_rocking: bool = True) -> Steps[Played]:
     """Measure play and rocking of a crown at rest in four directions, and centre it.
 
     Parameters
@@ -55,6 +56,8 @@ def played_steps(pair: Pair, rest: Rest) -> Steps[Played]:
     pair : Pair
     rest : Rest
         Under the axial load.
+    with_rocking : bool
+        Whether to measure rocking; without it the crown is only centred.
     """
     outward = _outward(pair, rest.pose)
     across = np.zeros(PLACES)
@@ -69,6 +72,8 @@ def played_steps(pair: Pair, rest: Rest) -> Steps[Played]:
     centred = yield from scaled(
         _centred_steps(pair, rest, shift), PLACES / _PARTS, (PLACES + 1) / _PARTS
     )
+    if not with_rocking:
+        return Played(centred, ())
     if centred is not rest:
         across = across - outward @ (placed(centred.pose, middle) - placed(rest.pose, middle))
     rocking = []

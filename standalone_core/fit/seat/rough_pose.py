@@ -26,6 +26,24 @@ _RIVAL_RATIO = 1.2
 
 
 @dataclass(frozen=True, eq=False)
+class LaidOnDesign:
+    """Where a crown lies on its design.
+
+    Attributes
+    ----------
+    T_design_crown : (4, 4) float
+    rms_mm : float
+        Of the superimposition.
+    warnings : tuple of str
+        What makes it doubtful.
+    """
+
+    T_design_crown: FloatArray
+    rms_mm: float = 0.0
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
 class RoughPose:
     """Where a crown lies before it is seated.
 
@@ -57,7 +75,7 @@ class RoughPose:
 
 
 def rough_pose_steps(
-    crown: FitCrown, die: SurfaceIndex, design: PreparedDesign | None = None
+    crown: FitCrown, die: SurfaceIndex, design: PreparedDesign | LaidOnDesign | None = None
 ) -> Steps[RoughPose]:
     """Lay a crown on its die, by its design if that is given in the die's frame.
 
@@ -70,8 +88,9 @@ def rough_pose_steps(
         In its own frame, anywhere.
     die : SurfaceIndex
         In the frame of the fit; a die, or a scan that shows it among others.
-    design : PreparedDesign, optional
-        The crown's design in the die's frame; the crown itself if it is a design there.
+    design : PreparedDesign or LaidOnDesign, optional
+        The crown's design in the die's frame; the crown itself if it is a design there. Or where
+        the crown lies on that, if it is known.
 
     Raises
     ------
@@ -102,23 +121,14 @@ def rough_pose_steps(
 
 
 def _on_design_steps(
-    crown: FitCrown, die: SurfaceIndex, design: PreparedDesign
+    crown: FitCrown, die: SurfaceIndex, design: PreparedDesign | LaidOnDesign
 ) -> Steps[RoughPose | str]:
     """The pose that the design shows, or why it shows none."""
-    mesh, motion, rms_mm = crown.evaluation.design, np.eye(4), 0.0
-    warnings: tuple[str, ...] = ()
-    if mesh.checksum != design.index.mesh.checksum:
-        fit = yield from superimpose_steps(mesh, design)
-        if fit.verdict in _WRONG:
-            return (
-                f"The crown does not lie on its design: {fit.reason} It was laid on the die by its "
-                f"intaglio, so where it was meant to sit is not known. Give its own design."
-            )
-        motion, rms_mm, warnings = fit.T_design_scan, fit.rms_mm, fit.warnings
-        if fit.verdict != "good":
-            warnings = (fit.reason, *warnings)
+    laid = design if isinstance(design, LaidOnDesign) else (yield from _laid_steps(crown, design))
+    if isinstance(laid, str):
+        return laid
     yield Progress("Laid on the design", 1.0)
-    lie = lie_of(crown, die, motion)
+    lie = lie_of(crown, die, laid.T_design_crown)
     if not lie.matches:
         return (
             f"Where the design puts the crown, the die covers {_covered(lie)}: the design is not "
@@ -126,7 +136,22 @@ def _on_design_steps(
             f"intaglio, so where it was meant to sit is not known. Give the design as it lies on "
             f"this die."
         )
-    return _pose(lie, intended=True, rms_mm=rms_mm, warnings=warnings)
+    return _pose(lie, intended=True, rms_mm=laid.rms_mm, warnings=laid.warnings)
+
+
+def _laid_steps(crown: FitCrown, design: PreparedDesign) -> Steps[LaidOnDesign | str]:
+    """Lay a crown on its design; or why it does not lie there."""
+    mesh = crown.evaluation.design
+    if mesh.checksum == design.index.mesh.checksum:
+        return LaidOnDesign(np.eye(4))
+    fit = yield from superimpose_steps(mesh, design)
+    if fit.verdict in _WRONG:
+        return (
+            f"The crown does not lie on its design: {fit.reason} It was laid on the die by its "
+            f"intaglio, so where it was meant to sit is not known. Give its own design."
+        )
+    doubt = () if fit.verdict == "good" else (fit.reason,)
+    return LaidOnDesign(fit.T_design_scan, fit.rms_mm, (*doubt, *fit.warnings))
 
 
 def _pose(lie: Lie, *, intended: bool, rms_mm: float, warnings: tuple[str, ...]) -> RoughPose:

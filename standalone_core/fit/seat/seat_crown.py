@@ -42,6 +42,7 @@ def seat_crown_steps(
     is_scan: bool,
     intended: FloatArray | None = None,
     with_play: bool = True,
+    with_rocking: bool = True,
     relief_um: FloatArray | None = None,
 ) -> Steps[Seat]:
     """Seat a crown on a die under an axial load, from a rough pose.
@@ -63,6 +64,8 @@ def seat_crown_steps(
     with_play : bool
         Whether play and rocking are measured, and a sideways place that the load leaves open is
         put into the middle of the play.
+    with_rocking : bool
+        Whether rocking is measured and the play told; the seat is the same without.
     relief_um : (n',) float, optional
         Taken off inside the crown at its evaluation points along the normal, µm.
 
@@ -80,7 +83,7 @@ def seat_crown_steps(
     rest = yield from scaled(settled_steps(pair, start), 0.0, 0.5 if with_play else 0.9)
     play: tuple[Play, ...] = ()
     if with_play:
-        played = yield from scaled(played_steps(pair, rest), 0.5, 0.95)
+        played = yield from scaled(played_steps(pair, rest, with_rocking), 0.5, 0.95)
         rest, play = played.rest, played.play
     seat = _seat(pair, rest, contact, settings, intended)
     if not with_play:

@@ -69,6 +69,8 @@ class CrownFit:
     missing : mapping of str to str
         Part of the fit, and why there is nothing of it.
     warnings : tuple of str
+        Without what is told of the crown's scan and its superimposition, and of surfaces that all
+        crowns share.
     T_die_crown : (4, 4) float or None
         From the crown as it lies on the design.
     margin : MarginGaps or None

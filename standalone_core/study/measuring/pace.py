@@ -11,8 +11,8 @@ from ...progress import Progress, Steps
 
 T = TypeVar("T")
 
-SCAN, PAIR, CAUSES = 1.0, 0.2, 0.3
-"""Work of one scan, of one pair and of one crown's causes: what they cost on average, in scans."""
+SCAN, PAIR, CAUSES, FIT = 1.0, 0.2, 0.3, 5.0
+"""Work of a scan, of a pair, of a crown's causes and of its fit: their usual cost, in scans."""
 
 _FEW = 3
 """Jobs that have to end before the time that is left is shown."""

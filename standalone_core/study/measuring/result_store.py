@@ -32,7 +32,7 @@ FORMAT = 5
 _ABANDONED_S = 3600.0
 """A temporary file of this age belongs to a run that was killed."""
 _OURS = re.compile(
-    r"(scan|rows|causes|fields|pair|areas)-[0-9a-f]{32}\.npz|areas-[0-9a-f]{32}\.json|\..+\.tmp"
+    r"(scan|rows|causes|fields|fit|pair|areas)-[0-9a-f]{32}\.npz|areas-[0-9a-f]{32}\.json|\..+\.tmp"
 )
 """Files that a study keeps; formats below 4 kept areas as JSON."""
 _RECORD, _ARRAYS = "record", "arrays"

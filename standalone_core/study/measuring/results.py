@@ -307,7 +307,7 @@ class StudyRun:
     versions : mapping of str to str
         Of Cuspwise and what it computed with.
     reused : int
-        Crowns and pairs that were taken from an earlier run.
+        Crowns, fits and pairs that were taken from an earlier run.
     seconds : mapping of str to float
         Time per stage; not part of any table.
     scores : ExaminerScores or None

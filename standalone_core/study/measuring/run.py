@@ -17,11 +17,13 @@ from ...versions import versions_used
 from ..file.inputs import StudyInputs
 from ..plan import StudyPlan
 from .all_causes import explain_study_steps
+from .all_fits import fit_crowns_steps
 from .all_pairs import compare_pairs_steps, count_pairs
 from .all_scans import crowns_of, measure_scans_steps, missing, nothing_usable, scan_jobs
 from .crowns import judged
+from .fit_bench import shared_surfaces_steps
 from .group_maps import difference_map, map_groups_steps, pairs_of, spread_parts
-from .pace import CAUSES, PAIR, SCAN, Pace
+from .pace import CAUSES, FIT, PAIR, SCAN, Pace
 from .result_store import KEPT, ResultStore, file_checksum
 from .results import Crown, LeftOut, RepeatScan, StudyRun
 from .scan_job import ScanJob, StudyDependencies, areas_checksum
@@ -89,6 +91,7 @@ def run_study_steps(
     watch = Stopwatch()
     store = ResultStore(Path(out) / KEPT)
     store.tidy()
+    surfaces = yield from watch.timed("areas", shared_surfaces_steps(plan), 0.0, 0.0)
     ready = yield from watch.timed("areas", _design_steps(plan), 0.0, _READY)
     scans = yield from _scans_steps(plan, repeats, store, ready, executor, watch)
     plan = _with_scanner(plan, scans.repeats)
@@ -97,7 +100,11 @@ def run_study_steps(
         plan, judged_groups, scans.repeats, scans.jobs, store, ready, executor, scans.pace
     )
     explained = yield from watch.timed("causes", causes_steps, _READY, _MEASURED)
-    groups = explained.groups
+    fits_steps = fit_crowns_steps(
+        plan, explained.groups, scans.jobs, store, ready, executor, scans.pace, surfaces
+    )
+    fitted = yield from watch.timed("fit", fits_steps, _READY, _MEASURED)
+    groups = fitted.groups
     pairs_steps = compare_pairs_steps(groups, scans.jobs, store, ready, executor, scans.pace)
     pairs, old = yield from watch.timed("pairs", pairs_steps, _READY, _MEASURED)
     maps_steps = map_groups_steps(groups, ready, store, plan.check)
@@ -115,12 +122,13 @@ def run_study_steps(
         differences=tuple(difference_map(maps[a], maps[b]) for a, b in pairs_of(several)),
         parts=tuple(row for name in several for row in spread_parts(maps[name], ready.area_set)),
         repeats=scans.repeats,
-        warnings=_warnings(ready, groups),
+        warnings=(*_warnings(ready, groups), *fitted.warnings),
         versions=versions_used(),
-        reused=scans.reused + old,
+        reused=scans.reused + fitted.reused + old,
         seconds=watch.seconds,
         scores=inputs.scores,
         causes=explained.causes,
+        not_fitted=fitted.not_fitted,
     )
 
 
@@ -165,7 +173,8 @@ def _scans_steps(
     todo = missing([*own, *again], store)
     pairs = sum(count_pairs(n) for n in Counter(job.group for job in own).values())
     found = CAUSES * len(own) if plan.check.causes.find_causes else 0.0
-    pace = Pace(SCAN * len(todo) + found + PAIR * pairs)
+    fits = 0 if plan.fit is None else sum(plan.fit.seats(job.name) for job in own)
+    pace = Pace(SCAN * len(todo) + found + FIT * fits + PAIR * pairs)
     steps = measure_scans_steps(todo, ready, executor, pace)
     unusable = yield from watch.timed("scans", steps, _READY, _MEASURED)
     left = {row.name for row in unusable}

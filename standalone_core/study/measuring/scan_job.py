@@ -28,6 +28,7 @@ from ...mesh.refine import EvaluationMesh, evaluation_mesh
 from ...mesh.triangle_mesh import TriangleMesh
 from ...progress import Progress, Steps, run, scaled
 from ...records import with_tuples
+from ...superimpose.result import Superimposition
 from .fit_record import fit_from, fit_record
 from .result_store import ResultStore, file_checksum, key_of
 from .worker_design import workers_design
@@ -252,13 +253,18 @@ def load_scan(store: ResultStore, job: ScanJob, ready: ReadyDesign) -> MeasuredS
 
 def load_surface(store: ResultStore, job: ScanJob) -> TriangleMesh | None:
     """Return a kept scan's surface where it was laid on the design; None if there is none."""
+    found = load_laid(store, job)
+    return None if found is None else found[0].moved(found[1].T_design_scan)
+
+
+def load_laid(store: ResultStore, job: ScanJob) -> tuple[TriangleMesh, Superimposition] | None:
+    """Return a kept scan's surface in its own frame, and how it lies on the design."""
     entry = store.load(job.key, _SURFACE)
     if entry is None:
         return None
     record, arrays = entry
     fit = fit_from(record["superimposition"], job.settings.superimpose)
-    mesh = TriangleMesh(arrays["vertices"], arrays["faces"], job.scan.name)
-    return mesh.moved(fit.T_design_scan)
+    return TriangleMesh(arrays["vertices"], arrays["faces"], job.scan.name), fit
 
 
 def load_deviations(

@@ -7,6 +7,7 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
+from cuspwise.standalone_core.demo.die import DemoDie, demo_die
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise, Wave
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
@@ -47,6 +48,12 @@ def write_small_study(
     file = folder / "study.toml"
     file.write_text(text, encoding="utf-8")
     return file
+
+
+@cache
+def small_die() -> DemoDie:
+    """The die that the small study's design was made for, with 50 µm of cement space all over."""
+    return demo_die(demo_crown(EDGE_MM), cement_um=50.0, margin_um=50.0, edge_mm=EDGE_MM)
 
 
 @cache
