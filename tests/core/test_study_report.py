@@ -149,6 +149,13 @@ def test_tables_hold_the_numbers_of_the_run(out: Path, run: StudyRun) -> None:
     assert [row["name"] for row in left_out] == [scan.name for scan in run.left_out]
 
 
+def test_descriptions_tell_all_crowns_from_those_that_are_not_odd(out: Path) -> None:
+    found = rows(out / "tables" / "descriptions.csv")
+    keys = [(r["crowns"], r["group"], r["area"], r["measure"]) for r in found]
+    assert {key[0] for key in keys} == {"all", "without_odd"}
+    assert len(set(keys)) == len(keys)
+
+
 def test_every_table_is_tidy(out: Path) -> None:
     files = sorted((out / "tables").glob("*.csv"))
     assert len(files) >= 12

@@ -46,7 +46,7 @@ def analysis_tables(run: StudyRun, analysis: StudyAnalysis) -> dict[str, str]:
     for crowns, findings in ((WITH_ALL, analysis.findings), (WITHOUT_ODD, analysis.without_odd)):
         if findings is not None:
             for name, rows in _finding_rows(findings).items():
-                marked = [{"crowns": crowns, **row} for row in rows]
+                marked = [{"crowns": crowns, **row} | {"crowns": crowns} for row in rows]
                 tables.setdefault(name, []).extend(marked)
     if analysis.examiners is not None:
         tables |= _examiner_rows(analysis)
