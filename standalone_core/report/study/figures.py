@@ -13,6 +13,8 @@ from ...statistics.equivalence import OUTCOME_WORDS
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.analysis.results.comparisons import Comparison
 from ...study.analysis.results.scores import ScoredCrown
+from ...study.fit_plan import FIT_MEASURES
+from ...study.measuring.results import StudyRun
 from ...words.names import area_words, measure_words
 from ...words.text import micrometres
 from ..drawing.amount_colours import GroupStyle, group_style
@@ -26,6 +28,9 @@ from ..drawing.matplotlib_figure import (
     draw_figure,
 )
 from .causes_figure import causes_figure
+from .fit_figures import theme_figure
+from .fit_themes import THEMES, fit_limits_um
+from .marginal_gap_figure import margin_curves, marginal_gap_figure
 from .sentences import (
     crown_words,
     short_measure,
@@ -44,7 +49,9 @@ if TYPE_CHECKING:
 Job: TypeAlias = "partial[Figure] | partial[Figure | None]"
 
 
-def study_figures(analysis: StudyAnalysis, executor: Executor | None = None) -> Iterator[Figure]:
+def study_figures(
+    analysis: StudyAnalysis, executor: Executor | None = None, *, run: StudyRun | None = None
+) -> Iterator[Figure]:
     """Yield every figure that an analysis gives rise to.
 
     Parameters
@@ -53,12 +60,15 @@ def study_figures(analysis: StudyAnalysis, executor: Executor | None = None) -> 
         As :func:`~cuspwise.analyse_study` returns it.
     executor : concurrent.futures.Executor, optional
         Who draws, where there is matplotlib too; this process alone by default.
+    run : StudyRun, optional
+        What was analysed: needed for ``marginal_gap``, and for the limits of the crowns' fit.
 
     Yields
     ------
     Figure
         ``trueness_AREA``, ``precision_AREA``, ``equivalence_MEASURE``, ``parts``, ``causes``,
-        ``scores_ITEM_AREA_MEASURE``, each as SVG and PNG.
+        ``fit_margin``, ``fit_inside``, ``fit_seat``, ``fit_walls``, ``fit_contacts``,
+        ``marginal_gap``, ``scores_ITEM_AREA_MEASURE``, each as SVG and PNG.
 
     Raises
     ------
@@ -78,7 +88,7 @@ def study_figures(analysis: StudyAnalysis, executor: Executor | None = None) -> 
         raise ReportError(
             NO_MATPLOTLIB, subject="figures", remedy="Install it: pip install matplotlib."
         )
-    jobs = _jobs(analysis)
+    jobs = _jobs(analysis, run)
     if executor is None:
         drawn: Iterator[Figure | None] = (job() for job in jobs)
     else:
@@ -86,7 +96,7 @@ def study_figures(analysis: StudyAnalysis, executor: Executor | None = None) -> 
     yield from (figure for figure in drawn if figure is not None)
 
 
-def _jobs(analysis: StudyAnalysis) -> list[Job]:
+def _jobs(analysis: StudyAnalysis, run: StudyRun | None) -> list[Job]:
     jobs: list[Job] = [partial(trueness_figure, analysis, area) for area in analysis.areas]
     jobs += [partial(precision_figure, analysis, area) for area in analysis.areas]
     jobs += [partial(equivalence_figure, analysis, measure) for measure in analysis.measures]
@@ -94,11 +104,20 @@ def _jobs(analysis: StudyAnalysis) -> list[Job]:
         jobs.append(partial(parts_figure, analysis))
     if analysis.causes is not None:
         jobs.append(partial(causes_figure, analysis))
+    if analysis.fit is not None:
+        jobs += _fit_jobs(analysis, run)
     if analysis.examiners is not None:
         crowns = analysis.examiners.crowns
         items = dict.fromkeys((c.item, c.area, c.measure) for c in crowns)
         jobs += [partial(scores_figure, analysis, *item) for item in items]
     return jobs
+
+
+def _fit_jobs(analysis: StudyAnalysis, run: StudyRun | None) -> list[Job]:
+    limits = {} if run is None else fit_limits_um(run)
+    jobs: list[Job] = [partial(theme_figure, analysis, theme, limits) for theme in THEMES]
+    curves = None if run is None else margin_curves(run, analysis)
+    return jobs if curves is None else [*jobs, partial(marginal_gap_figure, curves)]
 
 
 def equivalence_figure(analysis: StudyAnalysis, measure: str) -> Figure | None:
@@ -287,7 +306,8 @@ def scores_figure(analysis: StudyAnalysis, item: str, area: str, measure: str) -
     alt = "; ".join(
         f"{crown_words(c.crown)} score {c.median:g}, {shown(c.measured, measure)}" for c in crowns
     )
-    title = f"Score “{item}” beside the {area_words(area)}"
+    beside = measure_words(measure) if measure in FIT_MEASURES else area_words(area)
+    title = f"Score “{item}” beside the {beside}"
     return draw_figure(
         f"scores_{item}_{area}_{measure}", title, alt, 0.95 + 0.42 * (math.ceil(worst) + 1), fill
     )

@@ -1,0 +1,61 @@
+"""A study's figures of fit: every crown's numbers, theme by theme."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from ...study.analysis.results.analysis import StudyAnalysis
+from ...study.analysis.results.groups import TruenessRow
+from ...words.text import capital
+from ..drawing.matplotlib_figure import Figure
+from .fit_themes import FitTheme, Place, place_words
+from .sentences import unit_of, wrapped
+from .strips import Panel, group_strip, strip_figure
+
+_TITLE_WIDTH = 42
+
+
+def theme_figure(
+    analysis: StudyAnalysis, theme: FitTheme, limits: Mapping[Place, tuple[float, str]]
+) -> Figure | None:
+    """Draw every crown's numbers of one theme, a panel per measure and area; None without any.
+
+    Crowns that cannot go on are hollow and named.
+
+    Parameters
+    ----------
+    analysis : StudyAnalysis
+    theme : FitTheme
+    limits : mapping of (measure, area) to (float, str)
+        What the crowns were held against; see :func:`~.fit_limits_um`.
+    """
+    found = analysis.findings.fit
+    described = () if found is None else found.described
+    panels = []
+    for place in theme.places:
+        rows = [r for r in described if (r.measure, r.area) == place and r.summary.description.n]
+        if rows:
+            panels.append(_panel(analysis, place, rows, *limits.get(place, (math.nan, ""))))
+    if not panels:
+        return None
+    return strip_figure(f"fit_{theme.name}", theme.title, panels, one_scale=theme.one_scale)
+
+
+def _panel(
+    analysis: StudyAnalysis, place: Place, rows: Sequence[TruenessRow], limit: float, bound: str
+) -> Panel:
+    measure, area = place
+    answers = () if analysis.fit is None else analysis.fit.crowns
+    held_up = frozenset(one.crown for one in answers if one.stays_up)
+    strips = tuple(
+        replace(
+            group_strip(analysis, row.group, row.crowns, row.summary, measure),
+            hollow=held_up & frozenset(row.crowns),
+        )
+        for row in rows
+    )
+    title = wrapped(f"{capital(place_words(measure, area))}, {unit_of(measure)}", _TITLE_WIDTH)
+    words = f"{bound} {limit:g} {unit_of(measure)}" if math.isfinite(limit) else ""
+    return Panel(title, measure, strips, limit, words)
