@@ -68,7 +68,7 @@ def crown_words(name: str) -> str:
     return name.rsplit("/", 1)[-1]
 
 
-_OPENING = ("tolerance", "unmatched", "primary", "scanner", "caution")
+_OPENING = ("tolerance", "unmatched", "fit", "primary", "scanner", "caution")
 
 
 def opening_lines(analysis: StudyAnalysis) -> tuple[VerdictLine, ...]:
