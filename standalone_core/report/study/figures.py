@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, TypeAlias
 
 from ...errors import ReportError
 from ...statistics.equivalence import OUTCOME_WORDS
+from ...study.analysis.fit_words import fit_words
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.analysis.results.comparisons import Comparison
 from ...study.analysis.results.scores import ScoredCrown
@@ -291,6 +292,9 @@ def scores_figure(analysis: StudyAnalysis, item: str, area: str, measure: str) -
         and math.isfinite(crown.median)
     ]
     worst = max((c.median for c in crowns), default=1.0)
+    beside, what = area_words(area), f"{area_words(area)}: {short_measure(measure)}"
+    if measure in FIT_MEASURES:
+        beside = what = fit_words(area, measure)
 
     def fill(drawing: Drawing) -> None:
         axes = drawing.subplots()
@@ -299,14 +303,13 @@ def scores_figure(analysis: StudyAnalysis, item: str, area: str, measure: str) -
             _draw_scores(axes, analysis, place, crowns, shown_factor(measure))
         axes.set_yticks(range(math.ceil(worst) + 1))
         axes.set_ylabel("median score (0 best)")
-        axes.set_xlabel(f"{area_words(area)}: {short_measure(measure)}, {unit_of(measure)}")
+        axes.set_xlabel(f"{what}, {unit_of(measure)}")
         axes.margins(x=0.05)
         drawing.legend(loc="outside upper left", ncols=3, frameon=False, fontsize=7.5)
 
     alt = "; ".join(
         f"{crown_words(c.crown)} score {c.median:g}, {shown(c.measured, measure)}" for c in crowns
     )
-    beside = measure_words(measure) if measure in FIT_MEASURES else area_words(area)
     title = f"Score “{item}” beside the {beside}"
     return draw_figure(
         f"scores_{item}_{area}_{measure}", title, alt, 0.95 + 0.42 * (math.ceil(worst) + 1), fill

@@ -28,9 +28,9 @@ class FitCount:
     held_up : tuple of str
         Names of those that cannot go on.
     unknown : int
-        Those of which neither is known: not seated, or no intended seat is known.
+        Those of which neither is known: no intended seat is, or none could be found.
     scanned : int
-        Those whose gap and margin are those of a scan of the seated crown.
+        Those that were scanned on their dies, and not seated by computing.
     not_fitted : int
         Crowns that were to be seated and could not be judged at all.
     """
@@ -44,9 +44,14 @@ class FitCount:
     not_fitted: int
 
     @property
+    def seated(self) -> int:
+        """Crowns that were to be seated by computing, and judged."""
+        return self.down + len(self.held_up) + self.unknown
+
+    @property
     def n(self) -> int:
         """Crowns whose fit was judged."""
-        return self.down + len(self.held_up) + self.unknown
+        return self.seated + self.scanned
 
 
 def fit_counts(run: StudyRun, analysis: StudyAnalysis) -> tuple[FitCount, ...]:
@@ -59,7 +64,7 @@ def fit_lines(run: StudyRun, analysis: StudyAnalysis) -> list[str]:
     """Say in a line per group how many crowns go down, and how wide their marginal gap is."""
     gaps = marginal_gaps(analysis)
     return [
-        "; ".join([f"{one.title}: {_down(one)}", *_others(one), *_gap(one, gaps)]) + "."
+        f"{one.title}: {'; '.join([*_seated(one), *_gap(one, gaps)])}."
         for one in fit_counts(run, analysis)
     ]
 
@@ -85,34 +90,36 @@ def _count(run: StudyRun, group: str, title: str) -> FitCount:
     fits = [(crown.name, crown.fit) for crown in crowns if crown.fit is not None]
     down = sum(goes_down(fit) for _, fit in fits)
     held_up = tuple(name for name, fit in fits if fit.stop == "cannot_go_on")
+    scanned = sum(fit.by_triple_scan and not fit.stop for _, fit in fits)
     return FitCount(
         group=group,
         title=title,
         down=down,
         held_up=held_up,
-        unknown=len(fits) - down - len(held_up),
-        scanned=sum(fit.by_triple_scan for _, fit in fits),
+        unknown=len(fits) - down - len(held_up) - scanned,
+        scanned=scanned,
         not_fitted=sum(one.group == group for one in run.not_fitted),
     )
 
 
-def _down(one: FitCount) -> str:
-    if not one.n:
-        return "no crown could be judged"
-    verb = "goes" if one.n == 1 else "go"
-    return f"{one.down} of {one.n} {verb} down"
-
-
-def _others(one: FitCount) -> list[str]:
+def _seated(one: FitCount) -> list[str]:
+    """Say how many crowns go down, which are held up, and what is known of the others."""
     told = []
+    if one.seated > one.unknown:
+        told.append(f"{one.down} of {one.seated} {_go(one.seated)} down")
     if one.held_up:
-        names = ", ".join(crown_words(name) for name in one.held_up)
-        told.append(f"held up: {names}")
+        told.append(f"held up: {', '.join(crown_words(name) for name in one.held_up)}")
     if one.unknown:
-        told.append(f"not known of {one.unknown}")
-    if one.not_fitted and one.n:
+        told.append(f"whether {one.unknown} {_go(one.unknown)} down is not known")
+    if one.scanned:
+        told.append(f"{one.scanned} scanned on the die")
+    if one.not_fitted:
         told.append(f"{count_words(one.not_fitted, 'crown')} could not be judged")
     return told
+
+
+def _go(count: int) -> str:
+    return "goes" if count == 1 else "go"
 
 
 def _gap(one: FitCount, gaps: Mapping[str, Description]) -> list[str]:

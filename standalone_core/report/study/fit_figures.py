@@ -6,11 +6,12 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from ...study.analysis.fit_words import fit_words
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.analysis.results.groups import TruenessRow
 from ...words.text import capital
 from ..drawing.matplotlib_figure import Figure
-from .fit_themes import FitTheme, Place, place_words
+from .fit_themes import FitTheme, Place
 from .sentences import unit_of, wrapped
 from .strips import Panel, group_strip, strip_figure
 
@@ -28,16 +29,16 @@ def theme_figure(
     ----------
     analysis : StudyAnalysis
     theme : FitTheme
-    limits : mapping of (measure, area) to (float, str)
+    limits : mapping of (area, measure) to (float, str)
         What the crowns were held against; see :func:`~.fit_limits_um`.
     """
     found = analysis.findings.fit
-    described = () if found is None else found.described
     panels = []
-    for place in theme.places:
-        rows = [r for r in described if (r.measure, r.area) == place and r.summary.description.n]
-        if rows:
-            panels.append(_panel(analysis, place, rows, *limits.get(place, (math.nan, ""))))
+    for place in () if found is None else theme.places(found):
+        assert found is not None
+        rows = [r for r in found.described if (r.area, r.measure) == place]
+        rows = [row for row in rows if row.summary.description.n]
+        panels.append(_panel(analysis, place, rows, *limits.get(place, (math.nan, ""))))
     if not panels:
         return None
     return strip_figure(f"fit_{theme.name}", theme.title, panels, one_scale=theme.one_scale)
@@ -46,7 +47,7 @@ def theme_figure(
 def _panel(
     analysis: StudyAnalysis, place: Place, rows: Sequence[TruenessRow], limit: float, bound: str
 ) -> Panel:
-    measure, area = place
+    area, measure = place
     answers = () if analysis.fit is None else analysis.fit.crowns
     held_up = frozenset(one.crown for one in answers if one.stays_up)
     strips = tuple(
@@ -56,6 +57,6 @@ def _panel(
         )
         for row in rows
     )
-    title = wrapped(f"{capital(place_words(measure, area))}, {unit_of(measure)}", _TITLE_WIDTH)
+    title = wrapped(f"{capital(fit_words(area, measure))}, {unit_of(measure)}", _TITLE_WIDTH)
     words = f"{bound} {limit:g} {unit_of(measure)}" if math.isfinite(limit) else ""
     return Panel(title, measure, strips, limit, words)

@@ -6,15 +6,16 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from ...fit.sentences import MEASURES, PART_WORDS, SEAT_CAUTIONS
+from ...study.analysis.fit_words import fit_words
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.analysis.results.comparisons import Comparison, OverallRow
 from ...study.analysis.results.fit import CrownAnswer, FitFindings, FitLimitRow
 from ...study.analysis.results.groups import TruenessRow
 from ...study.measuring.crown_fit import CrownFit, NotFitted
 from ...study.measuring.results import StudyRun
-from ...words.text import capital, count_words, listed
+from ...words.text import capital, listed
 from .fit_counts import FitCount, fit_counts
-from .fit_themes import THEMES, FitTheme, place_words
+from .fit_themes import THEMES, FitTheme
 
 SEATED = (
     "Each crown was seated on its die by computing: down along the path of insertion, until it "
@@ -26,8 +27,8 @@ SEATED = (
 class FitColumn:
     """A measure of fit in the table of its theme."""
 
-    measure: str
     area: str
+    measure: str
     title: str
 
 
@@ -40,7 +41,7 @@ class ThemePart:
     name, title : str
     columns : tuple of FitColumn
         Those with a number.
-    rows : mapping of (group, measure, area) to TruenessRow
+    rows : mapping of (group, area, measure) to TruenessRow
     comparisons : tuple of Comparison
     overall : tuple of OverallRow
     """
@@ -59,10 +60,6 @@ class CrownRow:
 
     answer: CrownAnswer
     fit: CrownFit
-
-    def value(self, measure: str, area: str) -> float:
-        """Return one of its numbers, µm; NaN if there is none."""
-        return self.fit.value(area, measure)
 
 
 @dataclass(frozen=True)
@@ -111,6 +108,7 @@ def fit_part(run: StudyRun, analysis: StudyAnalysis) -> FitPart | None:
     if found is None:
         return None
     fits = {crown.name: crown.fit for crown in run.crowns if crown.fit is not None}
+    how = (SEATED, *SEAT_CAUTIONS) if any(fit.stop for fit in fits.values()) else ()
     crowns = tuple(CrownRow(one, fits[one.crown]) for one in found.crowns if one.crown in fits)
     return FitPart(
         counts=fit_counts(run, analysis),
@@ -120,14 +118,19 @@ def fit_part(run: StudyRun, analysis: StudyAnalysis) -> FitPart | None:
         held_up=tuple(row for row in crowns if row.answer.stays_up),
         crowns=crowns,
         not_fitted=found.not_fitted,
-        notes=found.notes,
+        notes=tuple(text for text in found.notes if text not in how),
         missing=_gathered(
-            (name, f"{capital(PART_WORDS.get(part, part))}: {why}")
-            for name, fit in fits.items()
-            for part, why in fit.missing.items()
+            (
+                (name, f"{capital(PART_WORDS.get(part, part))}: {why}")
+                for name, fit in fits.items()
+                for part, why in fit.missing.items()
+            ),
+            len(fits),
         ),
-        warnings=_gathered((name, text) for name, fit in fits.items() for text in fit.warnings),
-        how=_how(tuple(fits.values())),
+        warnings=_gathered(
+            ((name, text) for name, fit in fits.items() for text in fit.warnings), len(fits)
+        ),
+        how=how,
     )
 
 
@@ -147,41 +150,27 @@ def _themes(analysis: StudyAnalysis) -> tuple[ThemePart, ...]:
 
 
 def _theme(found: FitFindings, theme: FitTheme) -> ThemePart:
-    rows = {
-        (row.group, row.measure, row.area): row
-        for row in found.described
-        if (row.measure, row.area) in theme.places and row.summary.description.n
-    }
-    known = {(measure, area) for _, measure, area in rows}
+    places = theme.places(found)
     return ThemePart(
         name=theme.name,
         title=theme.title,
-        columns=tuple(
-            FitColumn(measure, area, place_words(measure, area))
-            for measure, area in theme.places
-            if (measure, area) in known
-        ),
-        rows=rows,
-        comparisons=tuple(r for r in found.comparisons if (r.measure, r.area) in known),
-        overall=tuple(r for r in found.overall if (r.measure, r.area) in known),
+        columns=tuple(FitColumn(*place, capital(fit_words(*place))) for place in places),
+        rows={
+            (row.group, row.area, row.measure): row
+            for row in found.described
+            if (row.area, row.measure) in places and row.summary.description.n
+        },
+        comparisons=tuple(r for r in found.comparisons if (r.area, r.measure) in places),
+        overall=tuple(r for r in found.overall if (r.area, r.measure) in places),
     )
 
 
-def _gathered(texts: Iterable[tuple[str, str]]) -> tuple[str, ...]:
+def _gathered(texts: Iterable[tuple[str, str]], n: int) -> tuple[str, ...]:
     """Return every text once, with the names of the crowns that it is about before it."""
     names: dict[str, list[str]] = {}
     for name, text in texts:
         names.setdefault(text, []).append(name)
-    return tuple(f"{listed(about)}: {text}" for text, about in names.items())
-
-
-def _how(fits: Sequence[CrownFit]) -> tuple[str, ...]:
-    """Say how the crowns were seated, and what that cannot show."""
-    told: list[str] = []
-    if any(fit.stop for fit in fits):
-        told += [SEATED, *SEAT_CAUTIONS]
-    scanned = sum(fit.by_triple_scan for fit in fits)
-    if scanned:
-        verb = "is that of a scan" if scanned == 1 else "are those of scans"
-        told.append(f"The gap of {count_words(scanned, 'crown')} {verb} of the seated crown.")
-    return tuple(told)
+    return tuple(
+        f"{'Every crown' if len(about) == n > 1 else listed(about)}: {text}"
+        for text, about in names.items()
+    )

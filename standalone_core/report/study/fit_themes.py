@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TypeAlias
 
-from ...fit.judged import MARGIN, SEAT, WALL_WORDS, WALLS
-from ...fit.sentences import AREA_WORDS
+from ...fit.judged import MARGIN, SEAT, WALLS
 from ...study.analysis.results.analysis import Findings
+from ...study.analysis.results.fit import FitFindings
 from ...study.analysis.results.groups import TruenessRow
-from ...study.fit_plan import FIT_MEASURES
 from ...study.measuring.results import StudyRun
-from ...words.names import area_words, measure_words
 
-Place = tuple[str, str]
-"""A measure of fit and the area where it is taken."""
+Place: TypeAlias = tuple[str, str]
+"""An area, and a measure of fit that is taken there."""
 
 
 @dataclass(frozen=True)
@@ -34,10 +34,11 @@ class FitTheme:
     measures: tuple[str, ...]
     one_scale: bool = True
 
-    @property
-    def places(self) -> tuple[Place, ...]:
-        """Every measure with every area where it is taken."""
-        return tuple((measure, area) for measure in self.measures for area in FIT_MEASURES[measure])
+    def places(self, found: FitFindings) -> tuple[Place, ...]:
+        """Return its places of which a group has a number: by measure, then as described."""
+        known = [(row.area, row.measure) for row in found.described if row.summary.description.n]
+        places = [place for name in self.measures for place in known if place[1] == name]
+        return tuple(dict.fromkeys(places))
 
 
 THEMES = (
@@ -52,28 +53,13 @@ THEMES = (
     FitTheme("contacts", "Contacts with other teeth", ("contact_gap_um",)),
 )
 
-_LIMITED: dict[tuple[str, str], str] = {
-    (SEAT, "above_intended_um"): "above_intended_um",
-    (MARGIN, "most_um"): "marginal_gap_most_um",
-    (WALLS, "least_mm"): "least_wall_um",
+MOST_GAP: Place = ("margin", "marginal_gap_most_um")
+_LIMITED: Mapping[tuple[str, str], Place] = {
+    (SEAT, "above_intended_um"): ("whole", "above_intended_um"),
+    (MARGIN, "most_um"): MOST_GAP,
+    (WALLS, "least_mm"): ("", "least_wall_um"),
 }
-"""What a measure that is held against a limit is called where it is compared."""
-
-
-def place_words(measure: str, area: str) -> str:
-    """Name a measure of fit with its area, where it is taken in more than one.
-
-    Examples
-    --------
-    >>> place_words("marginal_gap_um", "margin"), place_words("cement_space_um", "axial")
-    ('mean marginal gap', 'mean gap inside, axial walls')
-    """
-    if len(FIT_MEASURES[measure]) == 1:
-        return measure_words(measure)
-    if measure == "contact_gap_um":
-        return f"gap at the {area_words(area)}"
-    words = AREA_WORDS if measure == "cement_space_um" else WALL_WORDS
-    return f"{measure_words(measure)}, {words.get(area, area_words(area))}"
+"""Where a measure that is held against a limit is compared; walls in the area of the limit."""
 
 
 def all_described(findings: Findings) -> tuple[TruenessRow, ...]:
@@ -87,9 +73,8 @@ def fit_limits_um(run: StudyRun) -> dict[Place, tuple[float, str]]:
     found: dict[Place, tuple[float, str]] = {}
     for crown in run.crowns:
         for one in crown.fit.judged if crown.fit is not None else ():
-            measure = _LIMITED.get((one.part, one.measure))
-            if measure is not None:
-                area = one.area or FIT_MEASURES[measure][0]
+            area, measure = _LIMITED.get((one.part, one.measure), ("", ""))
+            if measure:
                 factor = 1000.0 if one.unit == "mm" else 1.0
-                found[measure, area] = factor * one.limit, one.bound
+                found[area or one.area, measure] = factor * one.limit, one.bound
     return found

@@ -17,7 +17,7 @@ from ...study.measuring.results import StudyRun
 from ...words.text import count_words, micrometres
 from ..drawing.amount_colours import GroupStyle, group_style
 from ..drawing.matplotlib_figure import INK, LINE, Figure, draw_figure
-from .fit_themes import fit_limits_um
+from .fit_themes import MOST_GAP, fit_limits_um
 from .sentences import crown_words, titles_of
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ def margin_curves(run: StudyRun, analysis: StudyAnalysis) -> MarginCurves | None
         for crown in run.crowns_of(group):
             if crown.fit is not None and crown.fit.margin is not None:
                 gap = gap_at_degrees(crown.fit.margin)
-                if crown.fit.stop == "cannot_go_on":
+                if crown.fit.stop == "cannot_go_on" and not crown.fit.by_triple_scan:
                     held_up[crown.name] = gap
                 else:
                     resting.append(gap)
@@ -90,9 +90,10 @@ def margin_curves(run: StudyRun, analysis: StudyAnalysis) -> MarginCurves | None
             groups.append(GapCurves(title, style, len(stack), mean, least, most, held_up))
     if not groups:
         return None
-    directions = None if run.area_set.insertion is None else directions_of(run.area_set)
-    limit, _ = fit_limits_um(run).get(("marginal_gap_most_um", "margin"), (math.nan, ""))
-    return MarginCurves(tuple(groups), directions, limit)
+    fit, areas = run.plan.fit, run.area_set
+    known = fit is not None and fit.in_design_frame and areas.insertion is not None
+    limit, _ = fit_limits_um(run).get(MOST_GAP, (math.nan, ""))
+    return MarginCurves(tuple(groups), directions_of(areas) if known else None, limit)
 
 
 def gap_at_degrees(margin: MarginGaps) -> FloatArray:

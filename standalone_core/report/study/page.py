@@ -17,7 +17,8 @@ from ...fit.sentences import FIT_CAUTIONS
 from ...statistics.equivalence import OUTCOME_WORDS
 from ...study.analysis.cause_comparisons import size_words
 from ...study.analysis.cause_sentences import without_words
-from ...study.analysis.results.analysis import StudyAnalysis
+from ...study.analysis.fit_words import fit_words
+from ...study.analysis.results.analysis import OddEffect, StudyAnalysis
 from ...study.analysis.results.comparisons import Comparison, PrecisionComparison
 from ...study.analysis.results.groups import PrecisionRow, ToleranceRow, TruenessRow
 from ...study.analysis.sentences import OVERALL_WORDS, interval_words, p_words
@@ -34,7 +35,7 @@ from ..drawing.matplotlib_figure import Figure
 from ..drawing.pictures import Pictures
 from .fit_counts import marginal_gaps
 from .fit_page import fit_part
-from .fit_themes import all_described, place_words
+from .fit_themes import all_described
 from .maps import HEADS, StudyMaps
 from .margin import margin_rows
 from .methods import methods_text
@@ -184,7 +185,6 @@ def _environment() -> Environment:
         tones=TONES,
         symbols=SYMBOLS,
         described=all_described,
-        place_words=place_words,
         compared_words=_compared_words,
         heads=HEADS,
         isfinite=math.isfinite,
@@ -193,10 +193,10 @@ def _environment() -> Environment:
     return environment
 
 
-def _compared_words(row: Comparison | PrecisionComparison) -> str:
+def _compared_words(row: Comparison | PrecisionComparison | OddEffect) -> str:
     """Name what was compared; a measure of fit with its area, for want of a heading that does."""
     if row.measure in FIT_MEASURES:
-        return place_words(row.measure, row.area)
+        return fit_words(row.area, row.measure)
     return short_measure(row.measure)
 
 

@@ -52,18 +52,11 @@ def study_view(run: StudyRun, analysis: StudyAnalysis) -> RenderableType:
 
 
 def _fit(run: StudyRun, analysis: StudyAnalysis) -> list[RenderableType]:
-    """Lay out a line per group about its crowns on their dies, and the crowns that do not fit."""
+    """Lay out a line per group about its crowns on their dies."""
     if analysis.fit is None:
         return []
-    lines = fit_lines(run, analysis)
-    lines += [
-        f"{one.crown}: {' '.join((f'{one.title}.', *one.sentences))}"
-        for one in analysis.fit.crowns
-        if one.stays_up
-    ]
-    lost = analysis.fit.not_fitted
-    lines += [f"{one.crown} could not be judged: {one.reason} {one.remedy}" for one in lost]
-    return [Text("On their dies:"), *(Padding(Text(line), (0, 0, 0, 2)) for line in lines)]
+    lines = (Padding(Text(line), (0, 0, 0, 2), expand=False) for line in fit_lines(run, analysis))
+    return [Text("On their dies:"), *lines]
 
 
 def _why(analysis: StudyAnalysis) -> list[str]:

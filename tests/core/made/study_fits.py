@@ -6,6 +6,7 @@ the statistics, of these numbers.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -13,13 +14,21 @@ from typing import Any
 import numpy as np
 from cuspwise.standalone_core.fit.judged import Judged
 from cuspwise.standalone_core.statistics.assumptions import check_assumptions
+from cuspwise.standalone_core.statistics.equivalence import compare_with_margin, decide
+from cuspwise.standalone_core.statistics.many_groups import compare_many
 from cuspwise.standalone_core.statistics.rank_correlation import spearman
 from cuspwise.standalone_core.statistics.tolerance import wilson
-from cuspwise.standalone_core.study.analysis import comparisons, overall
+from cuspwise.standalone_core.statistics.two_groups import compare_two
 from cuspwise.standalone_core.study.analysis.cohort import Cohort, cohort_of
 from cuspwise.standalone_core.study.analysis.corrections import correct
 from cuspwise.standalone_core.study.analysis.descriptions import summary
+from cuspwise.standalone_core.study.analysis.fit_words import fit_words
 from cuspwise.standalone_core.study.analysis.results.analysis import StudyAnalysis, VerdictLine
+from cuspwise.standalone_core.study.analysis.results.comparisons import (
+    Comparison,
+    EquivalenceRow,
+    OverallRow,
+)
 from cuspwise.standalone_core.study.analysis.results.fit import (
     CrownAnswer,
     FitAnalysis,
@@ -28,7 +37,6 @@ from cuspwise.standalone_core.study.analysis.results.fit import (
 )
 from cuspwise.standalone_core.study.analysis.results.groups import AssumptionRow, TruenessRow
 from cuspwise.standalone_core.study.analysis.results.scores import ScoreCorrelation, ScoredCrown
-from cuspwise.standalone_core.study.analysis.sentences import LEAD_WORDS
 from cuspwise.standalone_core.study.fit_plan import FIT_MEASURES, FitPlan
 from cuspwise.standalone_core.study.measuring.crown_fit import (
     CrownFit,
@@ -37,18 +45,18 @@ from cuspwise.standalone_core.study.measuring.crown_fit import (
     NotFitted,
 )
 from cuspwise.standalone_core.study.measuring.results import Crown, StudyRun
+from cuspwise.standalone_core.study.plan import AnalysisPlan
 from cuspwise.standalone_core.words.headline import Headline
-from cuspwise.standalone_core.words.names import measured_in
+from made.study_examples import group_map, make_analysis
+from made.study_runs import study
 
-HELD_UP = "tilted/tilted_04"
+HELD_UP, LOST = "tilted_3", "upright_1"
 HOLDS = "What holds it: axial walls, distobuccal (71 % of the load) <spot & rim>."
-NOT_JUDGED = NotFitted(
-    "upright/upright_02", "upright", "It has no intaglio <hole>.", "Scan its inside too."
-)
+REASON, REMEDY = "It has no intaglio <hole>.", "Scan its inside too."
 NOTE = "1 crown is held up: its gap and margin are those where it is held up, and stay in."
 DIE = "die <1>.stl"
 
-PLACES = tuple((measure, area) for measure, areas in FIT_MEASURES.items() for area in areas)
+PLACES = tuple((area, measure) for measure, areas in FIT_MEASURES.items() for area in areas)
 _USUAL = {
     "marginal_gap_um": (44.0, 5.0),
     "marginal_gap_most_um": (92.0, 14.0),
@@ -58,31 +66,56 @@ _USUAL = {
     "least_wall_um": (690.0, 40.0),
     "contact_gap_um": (-22.0, 18.0),
 }
-_MORE = {"milled": 0.0, "upright": 14.0, "tilted": 26.0}
+_MORE = 13.0  # each group's beyond the one before
 
 
-def with_fit(run: StudyRun, **plan: Any) -> StudyRun:
+def fitted_study(**changes: Any) -> tuple[StudyRun, StudyAnalysis]:
+    """Two groups of five by given deviations, with examiners, seated: HELD_UP and LOST in them.
+
+    ``changes`` are of the plan's analysis.
+    """
+    rng = np.random.default_rng(3)
+    groups = {
+        name: {"whole": rng.normal(mean, 1.0, 5), "margin": rng.normal(mean - 4.0, 1.0, 5)}
+        for name, mean in (("upright", 14.0), ("tilted", 17.0))
+    }
+    run = study(groups, analysis=AnalysisPlan(resamples=999, **changes))
+    settings = replace(run.area_set.settings, mesial_direction=(1.0, 0.0, 0.0))
+    areas = replace(run.area_set, insertion=np.array([0.0, 0.0, 1.0]), settings=settings)
+    maps = {name: group_map(areas, name, rng.normal(0.0, 0.01, (5, 4))) for name in groups}
+    run = with_fit(replace(run, area_set=areas, maps=maps))
+    return run, with_fit_analysis(run, make_analysis(run))
+
+
+def with_fit(run: StudyRun, *, held_up: str = HELD_UP, lost: str = LOST, **plan: Any) -> StudyRun:
     """Return the run with a fit for every crown but one."""
-    given = {"die": Path(DIE), "measures": tuple(FIT_MEASURES), **plan}
+    given = {
+        "die": Path(DIE),
+        "measures": tuple(FIT_MEASURES),
+        "equivalence_um": {"marginal_gap_um": 10.0},
+        **plan,
+    }
     rng = np.random.default_rng(11)
-    fits = {crown.name: made_fit(crown, rng) for crown in run.crowns}
+    more = {group.name: _MORE * k for k, group in enumerate(run.plan.groups)}
     crowns = tuple(
-        replace(crown, fit=None if crown.name == NOT_JUDGED.crown else fits[crown.name])
+        replace(crown, fit=made_fit(rng, more[crown.group], up=crown.name == held_up))
         for crown in run.crowns
     )
-    lost = (NOT_JUDGED,) if NOT_JUDGED.crown in fits else ()
+    refused = [crown for crown in crowns if crown.name == lost]
     return replace(
-        run, plan=replace(run.plan, fit=FitPlan(**given)), crowns=crowns, not_fitted=lost
+        run,
+        plan=replace(run.plan, fit=FitPlan(**given)),
+        crowns=tuple(replace(c, fit=None) if c in refused else c for c in crowns),
+        not_fitted=tuple(NotFitted(c.name, c.group, REASON, REMEDY) for c in refused),
     )
 
 
-def made_fit(crown: Crown, rng: np.random.Generator) -> CrownFit:
-    """A crown that goes down, or HELD_UP; its walls too thin where chance makes them so."""
-    up = crown.name == HELD_UP
+def made_fit(rng: np.random.Generator, more_um: float, *, up: bool) -> CrownFit:
+    """A crown that goes down, or is held up; its walls too thin where chance makes them so."""
     values = []
-    for measure, area in PLACES:
+    for area, measure in PLACES:
         mean, sd = _USUAL[measure]
-        value = float(rng.normal(mean, sd)) + _MORE[crown.group]
+        value = float(rng.normal(mean, sd)) + more_um
         value += {"occlusal": 420.0, "axial": 0.0}.get(area, 0.0) * (measure == "least_wall_um")
         if up and measure != "least_wall_um":
             value += 640.0
@@ -193,14 +226,14 @@ def findings_of(cohort: Cohort) -> FitFindings:
             summary(cohort.values(group, area, measure), level),
         )
         for group in cohort.groups
-        for measure, area in PLACES
+        for area, measure in PLACES
     )
     several, many = len(cohort.groups) > 1, len(cohort.groups) > 2
     return FitFindings(
         described=described,
         assumptions=tuple(
             AssumptionRow(area, measure, check_assumptions(cohort.by_group(area, measure)))
-            for measure, area in PLACES
+            for area, measure in PLACES
         )
         if several
         else (),
@@ -209,29 +242,47 @@ def findings_of(cohort: Cohort) -> FitFindings:
     )
 
 
-def _compared(cohort: Cohort) -> tuple[Any, ...]:
-    rows = [
-        comparisons._compared(cohort, *pair, area, measure)
-        for pair in cohort.group_pairs
-        for measure, area in PLACES
-    ]
-    rows.sort(key=lambda row: not row.primary)
-    first = [row.primary for row in rows]
-    different = correct([row.p_value for row in rows], first)
-    equal = correct([row.equivalence.p_value for row in rows], first)
-    test = LEAD_WORDS[cohort.plan.analysis.lead]
+def _compared(cohort: Cohort) -> tuple[Comparison, ...]:
+    plan = cohort.plan.analysis
+    rows = []
+    for (first, second), place in itertools.product(cohort.group_pairs, PLACES):
+        a, b = (cohort.values(group, *place) for group in (first, second))
+        tests = compare_two(b, a, confidence=plan.confidence)
+        margin = cohort.plan.fit.equivalence_um.get(place[1], np.nan)
+        found = compare_with_margin(b, a, margin, alpha=plan.alpha) if margin > 0 else None
+        equal = EquivalenceRow(margin, 1 - 2 * plan.alpha, test=found, untested="None is set.")
+        primary = place == (plan.primary_area, plan.primary_measure)
+        rows.append((first, second, place, tests, equal, primary))
+    rows.sort(key=lambda row: not row[-1])
+    first = [row[-1] for row in rows]
+    different = correct([row[3].welch.p for row in rows], first)
+    same = correct([row[4].p_value for row in rows], first)
     return tuple(
-        comparisons.decided(cohort, row, p, q, np.nan, measured_in(row.area, row.measure), test)
-        for row, p, q in zip(rows, different, equal, strict=True)
+        Comparison(
+            area=area,
+            measure=measure,
+            first=one,
+            second=two,
+            corrected=p,
+            equivalence=replace(equal, p_holm=q.p_holm),
+            outcome=decide(p.p_holm, q.p_holm, plan.alpha),
+            sentence=f"{fit_words(area, measure)} of {two} and {one}: {p.p_holm:.3f}.",
+            tests=tests,
+            lead="welch",
+            primary=primary,
+        )
+        for (one, two, (area, measure), tests, equal, primary), p, q in zip(
+            rows, different, same, strict=True
+        )
     )
 
 
-def _overall(cohort: Cohort) -> tuple[Any, ...]:
-    found = [overall._compared(cohort, area, measure) for measure, area in PLACES]
-    corrected = correct([overall._leading_p(cohort, one) for one in found], [False] * len(found))
+def _overall(cohort: Cohort) -> tuple[OverallRow, ...]:
+    tests = [compare_many(cohort.by_group(*place)) for place in PLACES]
+    corrected = correct([one.welch_anova.p for one in tests], [False] * len(tests))
     return tuple(
-        overall._row(cohort, area, measure, one, p, False)
-        for (measure, area), one, p in zip(PLACES, found, corrected, strict=True)
+        OverallRow(*place, "welch", False, one, p, f"{fit_words(*place)}: all at once.")
+        for place, one, p in zip(PLACES, tests, corrected, strict=True)
     )
 
 
