@@ -60,6 +60,13 @@ def test_limits_stand_in_the_panel_that_they_are_of(margin: Figure) -> None:
     assert sum(word.startswith("dashed") for word in words) == 1
 
 
+def test_a_limit_far_beyond_all_crowns_is_told_and_not_drawn() -> None:
+    seat = theme_figure(ANALYSIS, THEMES[2], fit_limits_um(RUN))
+    words = words_of(seat)
+    assert "limit, off the axis: at most 500 µm" in words
+    assert "500" not in words
+
+
 def test_no_title_is_wider_than_its_figure(margin: Figure) -> None:
     inside = theme_figure(ANALYSIS, THEMES[1], {})
     for figure in (margin, inside):

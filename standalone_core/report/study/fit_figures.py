@@ -13,9 +13,10 @@ from ...words.text import capital
 from ..drawing.matplotlib_figure import Figure
 from .fit_themes import FitTheme, Place
 from .sentences import unit_of, wrapped
-from .strips import Panel, group_strip, strip_figure
+from .strips import Panel, Strip, group_strip, strip_figure
 
 _TITLE_WIDTH = 42
+_FAR = 4.0  # times all numbers: a limit beyond would press them together
 
 
 def theme_figure(
@@ -59,4 +60,17 @@ def _panel(
     )
     title = wrapped(f"{capital(fit_words(area, measure))}, {unit_of(measure)}", _TITLE_WIDTH)
     words = f"{bound} {limit:g} {unit_of(measure)}" if math.isfinite(limit) else ""
+    if words and limit > _FAR * _largest(strips):
+        return Panel(f"{title}\nlimit, off the axis: {words}", measure, strips)
     return Panel(title, measure, strips, limit, words)
+
+
+def _largest(strips: Sequence[Strip]) -> float:
+    """Return the largest size of a number that is not drawn hollow."""
+    values = [
+        abs(value)
+        for strip in strips
+        for crown, value in zip(strip.crowns, strip.summary.values, strict=True)
+        if crown not in strip.hollow and math.isfinite(value)
+    ]
+    return max(values, default=math.inf)

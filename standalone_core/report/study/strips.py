@@ -182,6 +182,8 @@ def _range(panels: Sequence[Panel], *, from_zero: bool = True) -> tuple[float, f
         for strip in panel.strips:
             found = strip.summary.description
             values.append(factor * (found.mean if strip.hollow else found.ci_high))
+            if not (strip.hollow or from_zero):
+                values.append(factor * found.ci_low)
             for crown, value in zip(strip.crowns, strip.summary.values, strict=True):
                 (hollow if crown in strip.hollow else values).append(factor * value)
         values.append(panel.limit)
