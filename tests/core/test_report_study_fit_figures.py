@@ -8,6 +8,7 @@ from xml.etree import ElementTree as ET
 import numpy as np
 import pytest
 from cuspwise.standalone_core.report.drawing.matplotlib_figure import Figure
+from cuspwise.standalone_core.report.study.differences import fit_equivalence_figure
 from cuspwise.standalone_core.report.study.figures import _jobs, scores_figure, study_figures
 from cuspwise.standalone_core.report.study.fit_figures import theme_figure
 from cuspwise.standalone_core.report.study.fit_themes import THEMES, fit_limits_um
@@ -23,6 +24,7 @@ from made.study_fits import HELD_UP, fitted_study, with_fit
 
 RUN, ANALYSIS = fitted_study()
 GAP = ("margin", "marginal_gap_um")
+WITHOUT = replace(ANALYSIS.findings, fit=None)
 
 
 def words_of(figure: Figure) -> list[str]:
@@ -146,6 +148,17 @@ def test_angles_without_a_known_start_are_degrees() -> None:
     assert not [word for word in words if word.startswith("limit")]
 
 
+def test_differences_in_fit_stand_against_their_margins() -> None:
+    figure = fit_equivalence_figure(ANALYSIS)
+    words = words_of(figure)
+    assert "Tilted minus Upright" in words
+    assert " ".join(words[words.index("mean marginal") :][:2]) == "mean marginal gap"
+    (row,) = (r for r in ANALYSIS.findings.fit.comparisons if (r.area, r.measure) == GAP)
+    assert f"{row.difference:+.1f} µm" in figure.alt
+    assert not [word for word in words if "discrepancy" in word]  # no margin is set
+    assert fit_equivalence_figure(replace(ANALYSIS, findings=WITHOUT)) is None
+
+
 def test_scores_stand_beside_the_number_of_fit() -> None:
     figure = scores_figure(ANALYSIS, "gap", *GAP)
     assert figure.title == "Score “gap” beside the mean marginal gap"
@@ -155,8 +168,9 @@ def test_scores_stand_beside_the_number_of_fit() -> None:
 def test_figures_of_fit_are_among_the_studys() -> None:
     bare = replace(ANALYSIS, areas=(), measures=(), parts=(), examiners=None)
     drawn_by = [job.func for job in _jobs(bare, RUN)]
-    assert drawn_by == [*[theme_figure] * len(THEMES), marginal_gap_figure]
-    assert [job.func for job in _jobs(bare, None)] == [theme_figure] * len(THEMES)
+    always = [*[theme_figure] * len(THEMES), fit_equivalence_figure]
+    assert drawn_by == [*always, marginal_gap_figure]
+    assert [job.func for job in _jobs(bare, None)] == always
     assert _jobs(replace(bare, fit=None), RUN) == []
 
 
@@ -164,4 +178,4 @@ def test_figures_of_fit_are_among_the_studys() -> None:
 def test_figures_of_fit_are_drawn_with_the_studys() -> None:
     bare = replace(ANALYSIS, areas=(), measures=(), parts=(), examiners=None)
     names = [figure.name for figure in study_figures(bare, run=RUN)]
-    assert names == [*(f"fit_{theme.name}" for theme in THEMES), "marginal_gap"]
+    assert names == [*(f"fit_{theme.name}" for theme in THEMES), "equivalence_fit", "marginal_gap"]

@@ -9,18 +9,15 @@ from functools import partial
 from typing import TYPE_CHECKING, TypeAlias
 
 from ...errors import ReportError
-from ...statistics.equivalence import OUTCOME_WORDS
 from ...study.analysis.fit_words import fit_words
 from ...study.analysis.results.analysis import StudyAnalysis
-from ...study.analysis.results.comparisons import Comparison
 from ...study.analysis.results.scores import ScoredCrown
 from ...study.fit_plan import FIT_MEASURES
 from ...study.measuring.results import StudyRun
-from ...words.names import area_words, measure_words
+from ...words.names import area_words
 from ...words.text import micrometres
 from ..drawing.amount_colours import GroupStyle, group_style
 from ..drawing.matplotlib_figure import (
-    INK,
     NO_MATPLOTLIB,
     SOFT,
     Figure,
@@ -29,6 +26,7 @@ from ..drawing.matplotlib_figure import (
     draw_figure,
 )
 from .causes_figure import causes_figure
+from .differences import equivalence_figure, fit_equivalence_figure
 from .fit_figures import theme_figure
 from .fit_themes import THEMES, fit_limits_um
 from .marginal_gap_figure import margin_curves, marginal_gap_figure
@@ -69,7 +67,7 @@ def study_figures(
     Figure
         ``trueness_AREA``, ``precision_AREA``, ``equivalence_MEASURE``, ``parts``, ``causes``,
         ``fit_margin``, ``fit_inside``, ``fit_seat``, ``fit_walls``, ``fit_contacts``,
-        ``marginal_gap``, ``scores_ITEM_AREA_MEASURE``, each as SVG and PNG.
+        ``equivalence_fit``, ``marginal_gap``, ``scores_ITEM_AREA_MEASURE``, each as SVG and PNG.
 
     Raises
     ------
@@ -117,114 +115,9 @@ def _jobs(analysis: StudyAnalysis, run: StudyRun | None) -> list[Job]:
 def _fit_jobs(analysis: StudyAnalysis, run: StudyRun | None) -> list[Job]:
     limits = {} if run is None else fit_limits_um(run)
     jobs: list[Job] = [partial(theme_figure, analysis, theme, limits) for theme in THEMES]
+    jobs.append(partial(fit_equivalence_figure, analysis))
     curves = None if run is None else margin_curves(run, analysis)
     return jobs if curves is None else [*jobs, partial(marginal_gap_figure, curves)]
-
-
-def equivalence_figure(analysis: StudyAnalysis, measure: str) -> Figure | None:
-    """Draw every area's difference between two groups with its interval against the margin.
-
-    Parameters
-    ----------
-    analysis : StudyAnalysis
-    measure : str
-
-    Returns
-    -------
-    Figure or None
-        None where no two groups could be compared by this measure.
-    """
-    rows = [
-        row
-        for row in analysis.findings.comparisons
-        if row.measure == measure and math.isfinite(row.difference)
-    ]
-    pairs = list(dict.fromkeys((row.first, row.second) for row in rows))
-    if not pairs:
-        return None
-    titles = titles_of(analysis)
-    panels = [
-        (
-            pair,
-            [r for a in analysis.areas for r in rows if (r.first, r.second, r.area) == (*pair, a)],
-        )
-        for pair in pairs
-    ]
-
-    def fill(drawing: Drawing) -> None:
-        ratios = [len(found) + 1.6 for _, found in panels]
-        grid = drawing.subplots(
-            len(panels), 1, sharex=True, squeeze=False, gridspec_kw={"height_ratios": ratios}
-        )
-        for axes, ((first, second), found) in zip(grid[:, 0], panels, strict=True):
-            _draw_differences(axes, f"{titles[second]} minus {titles[first]}", found, measure)
-        grid[-1, 0].set_xlabel(f"difference of {measure_words(measure)}, {unit_of(measure)}")
-        _room_for_words(grid[-1, 0])
-
-    alt = " ".join(
-        f"{titles[row.second]} minus {titles[row.first]}, {area_words(row.area)}: "
-        f"{shown(row.difference, measure, signed=True)} {unit_of(measure)}, "
-        f"{OUTCOME_WORDS[row.outcome]}."
-        for row in rows
-    )
-    height = sum(0.62 + 0.3 * len(found) for _, found in panels) + 0.25
-    title = f"Differences of {measure_words(measure)} against the margin"
-    return draw_figure(f"equivalence_{measure}", title, alt, height, fill)
-
-
-def _room_for_words(axes: Axes) -> None:
-    left, right = axes.get_xlim()
-    axes.set_xlim(left - 0.02 * (right - left), right + 0.42 * (right - left))
-
-
-def _draw_differences(axes: Axes, title: str, rows: Sequence[Comparison], measure: str) -> None:
-    """Draw two groups' differences, a row per area."""
-    bare_axes(axes, rows=len(rows))
-    axes.set_title(title)
-    for place, row in enumerate(rows):
-        _draw_difference(axes, place, row, measure)
-    names = [f"{area_words(row.area)}{' *' if row.primary else ''}" for row in rows]
-    axes.set_yticks(range(len(rows)), [wrapped(name, LABEL_WIDTH) for name in names])
-    axes.axvline(0.0, color=INK, linewidth=0.8, zorder=2)
-    axes.tick_params(labelbottom=True)
-
-
-def _draw_difference(axes: Axes, place: int, row: Comparison, measure: str) -> None:
-    factor, equal = shown_factor(measure), row.equivalence
-    if math.isfinite(equal.margin):
-        axes.barh(
-            place, 2 * equal.margin, 0.86, left=-equal.margin, color="#e3efe9", zorder=0.5, lw=0
-        )
-        for edge in (-equal.margin, equal.margin):
-            axes.plot([edge, edge], [place - 0.43, place + 0.43], color="#17615f", lw=1.2)
-    if math.isfinite(row.low):
-        axes.plot([factor * row.low, factor * row.high], [place] * 2, color=SOFT, lw=1.0, zorder=3)
-    if math.isfinite(equal.low):
-        ends = [factor * equal.low, factor * equal.high]
-        axes.plot(ends, [place] * 2, color=INK, lw=3.2, solid_capstyle="butt", zorder=3)
-    open_mark = row.below_scanner
-    axes.plot(
-        [factor * row.difference],
-        [place],
-        "o",
-        ms=5.0,
-        mfc="white" if open_mark else INK,
-        mec=INK,
-        zorder=4,
-        gid=f"difference-{row.first}-{row.second}-{row.area}",
-    )
-    axes.annotate(
-        _SHORT_OUTCOMES.get(row.outcome, OUTCOME_WORDS[row.outcome]),
-        (1.0, place),
-        xycoords=("axes fraction", "data"),
-        ha="right",
-        va="center",
-        fontsize=6.8,
-        color=INK,
-    )
-
-
-_SHORT_OUTCOMES = {"different_within_margin": "different, within margin"}
 
 
 def parts_figure(analysis: StudyAnalysis) -> Figure:
