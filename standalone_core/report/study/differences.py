@@ -81,7 +81,8 @@ def _figure(
         f"{titles[row.second]} minus {titles[row.first]}, {_name(row)}: "
         f"{shown(row.difference, row.measure, signed=True)} {unit_of(row.measure)}, "
         f"{OUTCOME_WORDS[row.outcome]}."
-        for row in rows
+        for found in panels
+        for row in found
     )
     height = sum(0.62 + 0.3 * len(found) for found in panels) + 0.25
     return draw_figure(name, title, alt, height, fill)
