@@ -16,6 +16,10 @@ from ..drawing.matplotlib_figure import INK, SOFT, Figure, bare_axes, draw_figur
 from .sentences import shown, shown_factor, titles_of, unit_of, wrapped
 from .strips import LABEL_WIDTH
 
+# Letters of a name beside the axis and of a title above it, of form and of fit, whose names are
+# longer: "mean gap inside (under the occlusal surface)".
+_WIDTHS, _FIT_WIDTHS = (LABEL_WIDTH, 46), (26, 34)
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure as Drawing
@@ -103,11 +107,13 @@ def _room_for_words(axes: Axes) -> None:
 def _draw_differences(axes: Axes, title: str, rows: Sequence[Comparison]) -> None:
     """Draw two groups' differences below each other."""
     bare_axes(axes, rows=len(rows))
-    axes.set_title(title)
+    of_fit = any(row.measure in FIT_MEASURES for row in rows)
+    width, title_width = _FIT_WIDTHS if of_fit else _WIDTHS
+    axes.set_title(wrapped(title, title_width))
     for place, row in enumerate(rows):
         _draw_difference(axes, place, row)
     names = [f"{_name(row)}{' *' if row.primary else ''}" for row in rows]
-    axes.set_yticks(range(len(rows)), [wrapped(name, LABEL_WIDTH) for name in names])
+    axes.set_yticks(range(len(rows)), [wrapped(name, width) for name in names])
     axes.axvline(0.0, color=INK, linewidth=0.8, zorder=2)
     axes.tick_params(labelbottom=True)
 

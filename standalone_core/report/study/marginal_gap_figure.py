@@ -18,13 +18,14 @@ from ...words.text import count_words, micrometres
 from ..drawing.amount_colours import GroupStyle, group_style
 from ..drawing.matplotlib_figure import INK, LINE, Figure, draw_figure
 from .fit_themes import MOST_GAP, fit_limits_um
-from .sentences import crown_words, titles_of
+from .sentences import crown_words, titles_of, wrapped
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure as Drawing
 
 PLACES = 360
+_NAMED, _HEAD_WIDTH = 3, 46  # crowns that a head names, and its letters in a line
 _QUARTERS_DEG = (0, 90, 180, 270, 360)
 
 
@@ -120,7 +121,7 @@ def marginal_gap_figure(curves: MarginCurves) -> Figure:
             axes.set_ylabel("gap, µm")
         _name_angles(grid[-1, 0], curves.directions)
 
-    height = 0.55 + 1.3 * len(curves.groups)
+    height = 0.55 + sum(1.16 + 0.14 * _head(group).count("\n") for group in curves.groups)
     alt = " ".join(_told(group) for group in curves.groups)
     return draw_figure("marginal_gap", "Marginal gap around the crown", alt, height, fill)
 
@@ -203,8 +204,10 @@ def _head(group: GapCurves) -> str:
     if group.held_up:
         ends = _ends(np.concatenate(list(group.held_up.values())))
         names = ", ".join(crown_words(name) for name in group.held_up)
+        if len(group.held_up) > _NAMED:
+            names = count_words(len(group.held_up), "crown")
         told.append(f"dashed, held up: {names}, {ends}")
-    return "\n".join(told)
+    return "\n".join(wrapped(text, _HEAD_WIDTH) for text in told)
 
 
 def _ends(values: FloatArray) -> str:
