@@ -18,8 +18,8 @@ from .fit_counts import FitCount, fit_counts
 from .fit_themes import THEMES, FitTheme
 
 SEATED = (
-    "Each crown was seated on its die by computing: down along the path of insertion, until it "
-    "rests."
+    "Crowns were seated on their dies by computing: each down along the path of insertion, until "
+    "it rests."
 )
 
 
