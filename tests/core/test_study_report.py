@@ -8,7 +8,6 @@ import os
 import re
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
-from html.parser import HTMLParser
 from multiprocessing import get_context
 from pathlib import Path
 from xml.etree import ElementTree as ET
@@ -28,45 +27,9 @@ from cuspwise.standalone_core.report.study.sentences import opening_lines
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
 from cuspwise.standalone_core.study.analysis.results.analysis import StudyAnalysis
 from cuspwise.standalone_core.study.measuring.results import StudyRun
+from made.pages import Page
 from made.study_examples import ODD, make_analysis, make_run
 from made.study_runs import study
-
-
-class Page(HTMLParser):
-    """Gathers a page's words, ids, links and resources; notes what is left open."""
-
-    def __init__(self, text: str) -> None:
-        super().__init__()
-        self.words: list[str] = []
-        self.ids: list[str] = []
-        self.resources: list[str] = []
-        self.links: list[str] = []
-        self.open: list[str] = []
-        self.unlabelled: list[str] = []
-        self.feed(text)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        given = dict(attrs)
-        self.ids += [given["id"] or ""] if "id" in given else []
-        self.links += [given["href"] or ""] if tag == "a" else []
-        self.resources += [given[name] or "" for name in ("src", "data", "srcset") if name in given]
-        if tag == "link":
-            self.resources.append(given.get("href") or "")
-        if tag == "img" and not given.get("alt"):
-            self.unlabelled.append(str(given.get("src"))[:40])
-        if tag in {"section", "table", "details", "ul", "svg", "figure", "div"}:
-            self.open.append(tag)
-
-    def handle_endtag(self, tag: str) -> None:
-        if tag in {"section", "table", "details", "ul", "svg", "figure", "div"}:
-            assert self.open.pop() == tag
-
-    def handle_data(self, data: str) -> None:
-        self.words.append(data)
-
-    @property
-    def text(self) -> str:
-        return " ".join(" ".join(self.words).split())
 
 
 @pytest.fixture(scope="module")
@@ -147,6 +110,13 @@ def test_tables_hold_the_numbers_of_the_run(out: Path, run: StudyRun) -> None:
             assert float(found["value"]) == pytest.approx(row.rms_um, abs=5e-4)
     left_out = rows(out / "tables" / "left_out.csv")
     assert [row["name"] for row in left_out] == [scan.name for scan in run.left_out]
+
+
+def test_descriptions_tell_all_crowns_from_those_that_are_not_odd(out: Path) -> None:
+    found = rows(out / "tables" / "descriptions.csv")
+    keys = [(r["crowns"], r["group"], r["area"], r["measure"]) for r in found]
+    assert {key[0] for key in keys} == {"all", "without_odd"}
+    assert len(set(keys)) == len(keys)
 
 
 def test_every_table_is_tidy(out: Path) -> None:

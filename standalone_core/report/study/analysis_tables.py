@@ -12,9 +12,11 @@ from ...readable import readable
 from ...records import fields_of
 from ...study.analysis.document import WRITERS
 from ...study.analysis.results.analysis import Findings, StudyAnalysis
+from ...study.analysis.results.fit import FitFindings
 from ...study.measuring.results import StudyRun
 from ...study.plan import MEASURES
 from .cause_tables import cause_tables
+from .fit_tables import limit_rows
 
 Row: TypeAlias = dict[str, object]
 
@@ -42,11 +44,12 @@ def analysis_tables(run: StudyRun, analysis: StudyAnalysis) -> dict[str, str]:
         "scanner": flat_rows(analysis.scanner),
         "mark_groups": flat_rows(analysis.marks),
         "repeats": _repeat_rows(run),
+        "fit_limits": limit_rows(analysis),
     }
     for crowns, findings in ((WITH_ALL, analysis.findings), (WITHOUT_ODD, analysis.without_odd)):
         if findings is not None:
             for name, rows in _finding_rows(findings).items():
-                marked = [{"crowns": crowns, **row} for row in rows]
+                marked = [{"crowns": crowns, **row} | {"crowns": crowns} for row in rows]
                 tables.setdefault(name, []).extend(marked)
     if analysis.examiners is not None:
         tables |= _examiner_rows(analysis)
@@ -66,6 +69,17 @@ def _finding_rows(findings: Findings) -> dict[str, list[Row]]:
         "precision_comparisons": flat_rows(findings.precision_comparisons),
         "overall": flat_rows(findings.overall),
         "post_hoc": _only(findings.overall, ("area", "measure"), "post_hoc"),
+        **({} if findings.fit is None else _fit_rows(findings.fit)),
+    }
+
+
+def _fit_rows(fit: FitFindings) -> dict[str, list[Row]]:
+    return {
+        "fit_groups": flat_rows(fit.described),
+        "fit_assumptions": _spread_out(fit.assumptions, "normality"),
+        "fit_comparisons": flat_rows(fit.comparisons),
+        "fit_overall": flat_rows(fit.overall),
+        "fit_post_hoc": _only(fit.overall, ("area", "measure"), "post_hoc"),
     }
 
 

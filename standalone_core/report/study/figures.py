@@ -9,15 +9,15 @@ from functools import partial
 from typing import TYPE_CHECKING, TypeAlias
 
 from ...errors import ReportError
-from ...statistics.equivalence import OUTCOME_WORDS
+from ...study.analysis.fit_words import fit_words
 from ...study.analysis.results.analysis import StudyAnalysis
-from ...study.analysis.results.comparisons import Comparison
 from ...study.analysis.results.scores import ScoredCrown
-from ...words.names import area_words, measure_words
+from ...study.fit_plan import FIT_MEASURES
+from ...study.measuring.results import StudyRun
+from ...words.names import area_words
 from ...words.text import micrometres
 from ..drawing.amount_colours import GroupStyle, group_style
 from ..drawing.matplotlib_figure import (
-    INK,
     NO_MATPLOTLIB,
     SOFT,
     Figure,
@@ -26,6 +26,10 @@ from ..drawing.matplotlib_figure import (
     draw_figure,
 )
 from .causes_figure import causes_figure
+from .differences import equivalence_figure, fit_equivalence_figure
+from .fit_figures import theme_figure
+from .fit_themes import THEMES, fit_limits_um
+from .marginal_gap_figure import margin_curves, marginal_gap_figure
 from .sentences import (
     crown_words,
     short_measure,
@@ -44,7 +48,9 @@ if TYPE_CHECKING:
 Job: TypeAlias = "partial[Figure] | partial[Figure | None]"
 
 
-def study_figures(analysis: StudyAnalysis, executor: Executor | None = None) -> Iterator[Figure]:
+def study_figures(
+    analysis: StudyAnalysis, executor: Executor | None = None, *, run: StudyRun | None = None
+) -> Iterator[Figure]:
     """Yield every figure that an analysis gives rise to.
 
     Parameters
@@ -53,12 +59,15 @@ def study_figures(analysis: StudyAnalysis, executor: Executor | None = None) -> 
         As :func:`~cuspwise.analyse_study` returns it.
     executor : concurrent.futures.Executor, optional
         Who draws, where there is matplotlib too; this process alone by default.
+    run : StudyRun, optional
+        What was analysed: needed for ``marginal_gap``, and for the limits of the crowns' fit.
 
     Yields
     ------
     Figure
         ``trueness_AREA``, ``precision_AREA``, ``equivalence_MEASURE``, ``parts``, ``causes``,
-        ``scores_ITEM_AREA_MEASURE``, each as SVG and PNG.
+        ``fit_margin``, ``fit_inside``, ``fit_seat``, ``fit_walls``, ``fit_contacts``,
+        ``equivalence_fit``, ``marginal_gap``, ``scores_ITEM_AREA_MEASURE``, each as SVG and PNG.
 
     Raises
     ------
@@ -78,7 +87,7 @@ def study_figures(analysis: StudyAnalysis, executor: Executor | None = None) -> 
         raise ReportError(
             NO_MATPLOTLIB, subject="figures", remedy="Install it: pip install matplotlib."
         )
-    jobs = _jobs(analysis)
+    jobs = _jobs(analysis, run)
     if executor is None:
         drawn: Iterator[Figure | None] = (job() for job in jobs)
     else:
@@ -86,7 +95,7 @@ def study_figures(analysis: StudyAnalysis, executor: Executor | None = None) -> 
     yield from (figure for figure in drawn if figure is not None)
 
 
-def _jobs(analysis: StudyAnalysis) -> list[Job]:
+def _jobs(analysis: StudyAnalysis, run: StudyRun | None) -> list[Job]:
     jobs: list[Job] = [partial(trueness_figure, analysis, area) for area in analysis.areas]
     jobs += [partial(precision_figure, analysis, area) for area in analysis.areas]
     jobs += [partial(equivalence_figure, analysis, measure) for measure in analysis.measures]
@@ -94,6 +103,8 @@ def _jobs(analysis: StudyAnalysis) -> list[Job]:
         jobs.append(partial(parts_figure, analysis))
     if analysis.causes is not None:
         jobs.append(partial(causes_figure, analysis))
+    if analysis.fit is not None:
+        jobs += _fit_jobs(analysis, run)
     if analysis.examiners is not None:
         crowns = analysis.examiners.crowns
         items = dict.fromkeys((c.item, c.area, c.measure) for c in crowns)
@@ -101,110 +112,12 @@ def _jobs(analysis: StudyAnalysis) -> list[Job]:
     return jobs
 
 
-def equivalence_figure(analysis: StudyAnalysis, measure: str) -> Figure | None:
-    """Draw every area's difference between two groups with its interval against the margin.
-
-    Parameters
-    ----------
-    analysis : StudyAnalysis
-    measure : str
-
-    Returns
-    -------
-    Figure or None
-        None where no two groups could be compared by this measure.
-    """
-    rows = [
-        row
-        for row in analysis.findings.comparisons
-        if row.measure == measure and math.isfinite(row.difference)
-    ]
-    pairs = list(dict.fromkeys((row.first, row.second) for row in rows))
-    if not pairs:
-        return None
-    titles = titles_of(analysis)
-    panels = [
-        (
-            pair,
-            [r for a in analysis.areas for r in rows if (r.first, r.second, r.area) == (*pair, a)],
-        )
-        for pair in pairs
-    ]
-
-    def fill(drawing: Drawing) -> None:
-        ratios = [len(found) + 1.6 for _, found in panels]
-        grid = drawing.subplots(
-            len(panels), 1, sharex=True, squeeze=False, gridspec_kw={"height_ratios": ratios}
-        )
-        for axes, ((first, second), found) in zip(grid[:, 0], panels, strict=True):
-            _draw_differences(axes, f"{titles[second]} minus {titles[first]}", found, measure)
-        grid[-1, 0].set_xlabel(f"difference of {measure_words(measure)}, {unit_of(measure)}")
-        _room_for_words(grid[-1, 0])
-
-    alt = " ".join(
-        f"{titles[row.second]} minus {titles[row.first]}, {area_words(row.area)}: "
-        f"{shown(row.difference, measure, signed=True)} {unit_of(measure)}, "
-        f"{OUTCOME_WORDS[row.outcome]}."
-        for row in rows
-    )
-    height = sum(0.62 + 0.3 * len(found) for _, found in panels) + 0.25
-    title = f"Differences of {measure_words(measure)} against the margin"
-    return draw_figure(f"equivalence_{measure}", title, alt, height, fill)
-
-
-def _room_for_words(axes: Axes) -> None:
-    left, right = axes.get_xlim()
-    axes.set_xlim(left - 0.02 * (right - left), right + 0.42 * (right - left))
-
-
-def _draw_differences(axes: Axes, title: str, rows: Sequence[Comparison], measure: str) -> None:
-    """Draw two groups' differences, a row per area."""
-    bare_axes(axes, rows=len(rows))
-    axes.set_title(title)
-    for place, row in enumerate(rows):
-        _draw_difference(axes, place, row, measure)
-    names = [f"{area_words(row.area)}{' *' if row.primary else ''}" for row in rows]
-    axes.set_yticks(range(len(rows)), [wrapped(name, LABEL_WIDTH) for name in names])
-    axes.axvline(0.0, color=INK, linewidth=0.8, zorder=2)
-    axes.tick_params(labelbottom=True)
-
-
-def _draw_difference(axes: Axes, place: int, row: Comparison, measure: str) -> None:
-    factor, equal = shown_factor(measure), row.equivalence
-    if math.isfinite(equal.margin):
-        axes.barh(
-            place, 2 * equal.margin, 0.86, left=-equal.margin, color="#e3efe9", zorder=0.5, lw=0
-        )
-        for edge in (-equal.margin, equal.margin):
-            axes.plot([edge, edge], [place - 0.43, place + 0.43], color="#17615f", lw=1.2)
-    if math.isfinite(row.low):
-        axes.plot([factor * row.low, factor * row.high], [place] * 2, color=SOFT, lw=1.0, zorder=3)
-    if math.isfinite(equal.low):
-        ends = [factor * equal.low, factor * equal.high]
-        axes.plot(ends, [place] * 2, color=INK, lw=3.2, solid_capstyle="butt", zorder=3)
-    open_mark = row.below_scanner
-    axes.plot(
-        [factor * row.difference],
-        [place],
-        "o",
-        ms=5.0,
-        mfc="white" if open_mark else INK,
-        mec=INK,
-        zorder=4,
-        gid=f"difference-{row.first}-{row.second}-{row.area}",
-    )
-    axes.annotate(
-        _SHORT_OUTCOMES.get(row.outcome, OUTCOME_WORDS[row.outcome]),
-        (1.0, place),
-        xycoords=("axes fraction", "data"),
-        ha="right",
-        va="center",
-        fontsize=6.8,
-        color=INK,
-    )
-
-
-_SHORT_OUTCOMES = {"different_within_margin": "different, within margin"}
+def _fit_jobs(analysis: StudyAnalysis, run: StudyRun | None) -> list[Job]:
+    limits = {} if run is None else fit_limits_um(run)
+    jobs: list[Job] = [partial(theme_figure, analysis, theme, limits) for theme in THEMES]
+    jobs.append(partial(fit_equivalence_figure, analysis))
+    curves = None if run is None else margin_curves(run, analysis)
+    return jobs if curves is None else [*jobs, partial(marginal_gap_figure, curves)]
 
 
 def parts_figure(analysis: StudyAnalysis) -> Figure:
@@ -272,6 +185,9 @@ def scores_figure(analysis: StudyAnalysis, item: str, area: str, measure: str) -
         and math.isfinite(crown.median)
     ]
     worst = max((c.median for c in crowns), default=1.0)
+    beside, what = area_words(area), f"{area_words(area)}: {short_measure(measure)}"
+    if measure in FIT_MEASURES:
+        beside = what = fit_words(area, measure)
 
     def fill(drawing: Drawing) -> None:
         axes = drawing.subplots()
@@ -280,14 +196,14 @@ def scores_figure(analysis: StudyAnalysis, item: str, area: str, measure: str) -
             _draw_scores(axes, analysis, place, crowns, shown_factor(measure))
         axes.set_yticks(range(math.ceil(worst) + 1))
         axes.set_ylabel("median score (0 best)")
-        axes.set_xlabel(f"{area_words(area)}: {short_measure(measure)}, {unit_of(measure)}")
+        axes.set_xlabel(f"{what}, {unit_of(measure)}")
         axes.margins(x=0.05)
         drawing.legend(loc="outside upper left", ncols=3, frameon=False, fontsize=7.5)
 
     alt = "; ".join(
         f"{crown_words(c.crown)} score {c.median:g}, {shown(c.measured, measure)}" for c in crowns
     )
-    title = f"Score “{item}” beside the {area_words(area)}"
+    title = f"Score “{item}” beside the {beside}"
     return draw_figure(
         f"scores_{item}_{area}_{measure}", title, alt, 0.95 + 0.42 * (math.ceil(worst) + 1), fill
     )

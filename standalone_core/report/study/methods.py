@@ -7,13 +7,16 @@ from dataclasses import dataclass, field
 
 from ...deviation.tolerances import ANY_AREA, COVERAGE_FACTOR
 from ...shares import limit_words, short_share
+from ...study.analysis.fit_words import fit_words
 from ...study.analysis.results.analysis import StudyAnalysis
+from ...study.fit_plan import FIT_MEASURES
 from ...study.measuring.results import StudyRun
 from ...words.names import area_words, measure_words
-from ...words.text import count_words, listed, plural
+from ...words.text import count_words, listed
 from ..check.sentences import START_WORDS, WEIGHTING_WORDS
 from .causes_methods import causes_methods
-from .sentences import titles_of
+from .fit_methods import fit_methods
+from .sentences import counted, titles_of
 
 REFERENCES: dict[str, str] = {
     "welch": "Welch BL. The generalization of ‘Student’s’ problem when several different "
@@ -52,6 +55,10 @@ REFERENCES: dict[str, str] = {
     "disagreement or partial credit. Psychol Bull 1968;70:213–220.",
     "fleiss": "Fleiss JL. Measuring nominal scale agreement among many raters. Psychol Bull "
     "1971;76:378–382.",
+    "holmes": "Holmes JR, Bayne SC, Holland GA, Sulik WD. Considerations in measurement of "
+    "marginal fit. J Prosthet Dent 1989;62:405–408.",
+    "mclean": "McLean JW, von Fraunhofer JA. The estimation of cement film thickness by an in vivo "
+    "technique. Br Dent J 1971;131:107–111.",
     "reml": "Patterson HD, Thompson R. Recovery of inter-block information when block sizes are "
     "unequal. Biometrika 1971;58:545–554.",
     "bic": "Raftery AE. Bayesian model selection in social research. Sociol Methodol "
@@ -120,6 +127,7 @@ def methods_text(run: StudyRun, analysis: StudyAnalysis) -> Methods:
         _specimens(run, analysis),
         _measuring(run, analysis, cite),
         _comparing(run, analysis, cite),
+        fit_methods(run, analysis, cite),
         causes_methods(run, analysis, cite),
         _repeats_and_examiners(run, analysis, cite),
         _software(run),
@@ -146,7 +154,7 @@ def _specimens(run: StudyRun, analysis: StudyAnalysis) -> Iterator[str]:
     if run.left_out:
         reasons = [f"{scan.name}: {scan.reason}" for scan in run.left_out]
         yield (
-            f"{_opening(len(run.left_out), 'scan')} could not be used and "
+            f"{counted(len(run.left_out), 'scan')} could not be used and "
             f"{'was' if len(run.left_out) == 1 else 'were'} left out. {' '.join(reasons)}"
         )
 
@@ -290,9 +298,11 @@ def _two_groups(analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
         f"Two groups were compared by {first}, as fixed in the study file; {second} is reported "
         f"beside it. Effect sizes are Hedges' g {cite('hedges')} and Cliff's δ {cite('cliff')}."
     )
+    primary = f"{measure_words(plan.primary_measure)} of the {area_words(plan.primary_area)}"
+    if plan.primary_measure in FIT_MEASURES:
+        primary = fit_words(plan.primary_area, plan.primary_measure)
     yield (
-        f"The primary comparison was the {measure_words(plan.primary_measure)} of the "
-        f"{area_words(plan.primary_area)}. P-values were corrected by Holm's method "
+        f"The primary comparison was the {primary}. P-values were corrected by Holm's method "
         f"{cite('holm')}: {analysis.multiplicity}"
     )
     margins = {
@@ -321,7 +331,7 @@ def _repeats_and_examiners(
     if run.repeats and rows:
         first = rows[0]
         yield (
-            f"{_opening(first.parts, 'crown')}, scanned {count_words(first.trials, 'time')} each "
+            f"{counted(first.parts, 'crown')}, scanned {count_words(first.trials, 'time')} each "
             f"by {count_words(first.operators, 'operator')}, gave repeatability and "
             f"reproducibility by analysis of variance {cite('iso_5725_2')}; differences below the "
             f"smallest that the scanner can show are marked."
@@ -332,7 +342,7 @@ def _repeats_and_examiners(
         kappa = f"Cohen's kappa, plain and with quadratic weights {cite('cohen', 'cohen_weighted')}"
         more = f", and Fleiss' kappa {cite('fleiss')}" if most > 2 else ""
         yield (
-            f"{_opening(most, 'examiner')} scored the crowns for "
+            f"{counted(most, 'examiner')} scored the crowns for "
             f"{listed([row.item for row in agreed])}; agreement is given as percentage and as "
             f"{kappa}{more}."
         )
@@ -341,13 +351,3 @@ def _repeats_and_examiners(
 def _software(run: StudyRun) -> Iterator[str]:
     told = ", ".join(f"{name} {version}" for name, version in run.versions.items())
     yield f"Computed with {told}."
-
-
-_NUMBERS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten")
-
-
-def _opening(count: int, thing: str) -> str:
-    """Write a count of things at the start of a sentence, small ones as words."""
-    if count >= len(_NUMBERS):
-        return count_words(count, thing)
-    return f"{_NUMBERS[count]} {plural(thing, count)}"

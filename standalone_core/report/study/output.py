@@ -109,7 +109,7 @@ def write_study_steps(
         _write_surfaces(study, maps, stage / MAPS)
         drawn = yield from scaled(_draw_steps(study, maps, pictures), 0.1, 0.6)
         figures = yield from scaled(
-            _figure_steps(analysis, maps, drawn, stage, executor), 0.6, 0.95
+            _figure_steps(study, analysis, maps, drawn, stage, executor), 0.6, 0.95
         )
         yield Progress("Writing the page", 0.95)
         reason = "" if can_plot() else NO_MATPLOTLIB
@@ -152,6 +152,7 @@ def _draw_steps(study: StudyRun, maps: StudyMaps, choice: PictureChoice) -> Step
 
 
 def _figure_steps(
+    study: StudyRun,
     analysis: StudyAnalysis,
     maps: StudyMaps,
     drawn: Pictures,
@@ -166,7 +167,7 @@ def _figure_steps(
         return ()
     figures = []
     expected = 2 * len(analysis.areas) + len(analysis.measures) + 2
-    for figure in study_figures(analysis, executor):
+    for figure in study_figures(analysis, executor, run=study):
         figures.append(figure)
         name = file_name(figure.name)
         atomic_write(stage / FIGURES / f"{name}.svg", figure.svg)

@@ -13,15 +13,19 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from ...causes.words import cause_words
+from ...fit.sentences import FIT_CAUTIONS
 from ...statistics.equivalence import OUTCOME_WORDS
 from ...study.analysis.cause_comparisons import size_words
 from ...study.analysis.cause_sentences import without_words
-from ...study.analysis.results.analysis import StudyAnalysis
+from ...study.analysis.fit_words import fit_words
+from ...study.analysis.results.analysis import OddEffect, StudyAnalysis
 from ...study.analysis.results.comparisons import Comparison, PrecisionComparison
 from ...study.analysis.results.groups import PrecisionRow, ToleranceRow, TruenessRow
 from ...study.analysis.sentences import OVERALL_WORDS, interval_words, p_words
+from ...study.fit_plan import FIT_MEASURES
 from ...study.measuring.results import StudyRun
 from ...study.plan_document import plan_document
+from ...words.cautions import CAUTIONS
 from ...words.names import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN, measure_words
 from ...words.text import capital
 from ..check.page import page_environment, setting_rows
@@ -29,6 +33,9 @@ from ..drawing.amount_colours import GroupStyle, group_style
 from ..drawing.deviation_colours import unmeasured_hex
 from ..drawing.matplotlib_figure import Figure
 from ..drawing.pictures import Pictures
+from .fit_counts import marginal_gaps
+from .fit_page import fit_part
+from .fit_themes import all_described
 from .maps import HEADS, StudyMaps
 from .margin import margin_rows
 from .methods import methods_text
@@ -52,6 +59,7 @@ SYMBOLS = {"o": "●", "s": "■", "^": "▲", "D": "◆", "v": "▼", "P": "✚
 TOPICS = {
     "tolerance": "Does each way of production keep its tolerances?",
     "unmatched": "Whose scan has surface that the design has not?",
+    "fit": "Do the crowns fit on their dies?",
     "primary": "The comparison that the study was made for",
     "odd": "Is every crown like its group?",
     "scanner": "Can the scanner show it?",
@@ -141,6 +149,9 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
             inline={name: Markup(figure.inline) for name, figure in figures.items()},
             art=art,
             shots=_shots(art.pictures),
+            fit=fit_part(run, analysis),
+            gaps=marginal_gaps(analysis),
+            cautions=CAUTIONS if analysis.fit is None else FIT_CAUTIONS,
             margins=margin_rows(run, analysis),
             methods=methods_text(run, analysis),
             settings=[row for row in setting_rows(plan_document(run.plan)) if row[1] != "none"],
@@ -173,11 +184,20 @@ def _environment() -> Environment:
         status_words=STATUS_WORDS,
         tones=TONES,
         symbols=SYMBOLS,
+        described=all_described,
+        compared_words=_compared_words,
         heads=HEADS,
         isfinite=math.isfinite,
         unmeasured=unmeasured_hex(),
     )
     return environment
+
+
+def _compared_words(row: Comparison | PrecisionComparison | OddEffect) -> str:
+    """Name what was compared; a measure of fit with its area, for want of a heading that does."""
+    if row.measure in FIT_MEASURES:
+        return fit_words(row.area, row.measure)
+    return short_measure(row.measure)
 
 
 def area_parts(

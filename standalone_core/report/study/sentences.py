@@ -9,7 +9,7 @@ from types import MappingProxyType
 
 from ...study.analysis.results.analysis import StudyAnalysis, VerdictLine
 from ...words.names import measure_words
-from ...words.text import NO_VALUE, micrometres
+from ...words.text import NO_VALUE, count_words, micrometres, plural
 
 SHORT_MEASURES: Mapping[str, str] = MappingProxyType(
     {
@@ -68,7 +68,17 @@ def crown_words(name: str) -> str:
     return name.rsplit("/", 1)[-1]
 
 
-_OPENING = ("tolerance", "unmatched", "primary", "scanner", "caution")
+_NUMBERS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten")
+
+
+def counted(count: int, thing: str) -> str:
+    """Write a count of things at the start of a sentence, small ones as words."""
+    if count >= len(_NUMBERS):
+        return count_words(count, thing)
+    return f"{_NUMBERS[count]} {plural(thing, count)}"
+
+
+_OPENING = ("tolerance", "unmatched", "fit", "primary", "scanner", "caution")
 
 
 def opening_lines(analysis: StudyAnalysis) -> tuple[VerdictLine, ...]:

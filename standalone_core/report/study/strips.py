@@ -22,11 +22,26 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure as Drawing
 
 LABEL_WIDTH = 15
+_FAR = 1.5  # times all others: a hollow crown beyond does not stretch the axis
 
 
 @dataclass(frozen=True)
 class Strip:
-    """One group's values in a panel: a point per crown, their summary, which of them are odd."""
+    """One group's values in a panel: a point per crown, and their summary.
+
+    Attributes
+    ----------
+    group, title : str
+    style : GroupStyle
+    crowns : tuple of str
+    summary : Summary
+    odd : frozenset of str
+        Crowns to be ringed and named.
+    measure : str
+    hollow : frozenset of str
+        Crowns to be drawn hollow and named; where they lie far from the others, the axis is not
+        stretched for them: they stand at its end with their number.
+    """
 
     group: str
     title: str
@@ -35,6 +50,7 @@ class Strip:
     summary: Summary
     odd: frozenset[str]
     measure: str
+    hollow: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -51,13 +67,13 @@ class Panel:
 def trueness_figure(analysis: StudyAnalysis, area: str) -> Figure | None:
     """Draw every crown's trueness in one area, a panel per measure; None if there is none."""
     panels = _true_panels(analysis, area)
-    return _strip_figure(f"trueness_{area}", area_words(area), panels) if panels else None
+    return strip_figure(f"trueness_{area}", area_words(area), panels) if panels else None
 
 
 def precision_figure(analysis: StudyAnalysis, area: str) -> Figure | None:
     """Draw how far every crown lies from its group in one area; None if that is not known."""
     panels = _precision_panels(analysis, area)
-    return _strip_figure(f"precision_{area}", area_words(area), panels) if panels else None
+    return strip_figure(f"precision_{area}", area_words(area), panels) if panels else None
 
 
 def _true_panels(analysis: StudyAnalysis, area: str) -> list[Panel]:
@@ -71,7 +87,7 @@ def _true_panels(analysis: StudyAnalysis, area: str) -> list[Panel]:
             if (row.area, row.measure) == (area, measure) and row.summary.description.n
         ]
         strips = tuple(
-            _strip(analysis, row.group, row.crowns, row.summary, measure) for row in rows
+            group_strip(analysis, row.group, row.crowns, row.summary, measure) for row in rows
         )
         own = limit if measure == "mean_abs_um" else math.nan
         words = f"tolerance {own:g} µm" if math.isfinite(own) else ""
@@ -89,15 +105,17 @@ def _precision_panels(analysis: StudyAnalysis, area: str) -> list[Panel]:
             if (row.area, row.measure) == (area, measure) and row.dispersion.description.n
         ]
         strips = tuple(
-            _strip(analysis, row.group, names[row.group], row.dispersion, measure) for row in rows
+            group_strip(analysis, row.group, names[row.group], row.dispersion, measure)
+            for row in rows
         )
         panels.append(Panel(_head(measure), measure, strips))
     return [panel for panel in panels if panel.strips]
 
 
-def _strip(
+def group_strip(
     analysis: StudyAnalysis, group: str, crowns: Sequence[str], summary: Summary, measure: str
 ) -> Strip:
+    """Return the values of one of a study's groups as a strip, its odd crowns marked."""
     odd = frozenset(crown.crown for crown in analysis.odd_crowns if crown.odd)
     place = analysis.groups.index(group)
     title = analysis.group_titles[place]
@@ -108,16 +126,30 @@ def _head(measure: str) -> str:
     return f"{capital(measure_words(measure))}, {unit_of(measure)}"
 
 
-def _strip_figure(name: str, title: str, panels: Sequence[Panel]) -> Figure:
+def strip_figure(
+    name: str, title: str, panels: Sequence[Panel], *, one_scale: bool = True
+) -> Figure:
+    """Draw panels of strips below each other.
+
+    Parameters
+    ----------
+    name, title : str
+        As in :class:`~.Figure`.
+    panels : sequence of Panel
+        At least one.
+    one_scale : bool
+        Whether all share an axis that begins at zero, if all are lengths.
+    """
     rows = max(len(panel.strips) for panel in panels)
 
     def fill(drawing: Drawing) -> None:
-        lengths = all(panel.measure.endswith("_um") for panel in panels)
+        lengths = one_scale and all(panel.measure.endswith("_um") for panel in panels)
         grid = drawing.subplots(len(panels), 1, sharex=lengths, squeeze=False)
         for axes, panel in zip(grid[:, 0], panels, strict=True):
-            _draw_panel(axes, panel)
+            ends = _range(panels if lengths else [panel], from_zero=one_scale)
+            _draw_panel(axes, panel, ends)
             axes.tick_params(labelbottom=True)
-            axes.set_xlim(_range(panels if lengths else [panel]))
+            axes.set_xlim(ends)
 
     return draw_figure(name, title, _strip_alt(title, panels), len(panels) * _height(rows), fill)
 
@@ -126,34 +158,44 @@ def _height(rows: int) -> float:
     return 0.62 + 0.36 * rows
 
 
-def _draw_panel(axes: Axes, panel: Panel) -> None:
+def _draw_panel(axes: Axes, panel: Panel, ends: tuple[float, float]) -> None:
     bare_axes(axes, rows=len(panel.strips))
     axes.set_title(
         f"{panel.title}\ndashed: {panel.limit_words}" if panel.limit_words else panel.title
     )
     for row, strip in enumerate(panel.strips):
-        _draw_strip(axes, row, strip)
+        _draw_strip(axes, row, strip, ends[1])
     axes.set_yticks(range(len(panel.strips)), [wrapped(s.title, LABEL_WIDTH) for s in panel.strips])
     if math.isfinite(panel.limit):
         axes.axvline(panel.limit, color=INK, linewidth=1.0, linestyle=(0, (4, 2)), zorder=2)
 
 
-def _range(panels: Sequence[Panel]) -> tuple[float, float]:
-    """Return the ends of an axis that holds every crown, interval and limit of some panels."""
+def _range(panels: Sequence[Panel], *, from_zero: bool = True) -> tuple[float, float]:
+    """Return the ends of an axis that holds every crown, interval and limit of some panels.
+
+    Hollow crowns far beyond all others do not stretch it, nor do the intervals that they widen.
+    """
     values: list[float] = []
+    hollow: list[float] = []
     for panel in panels:
         factor = shown_factor(panel.measure)
         for strip in panel.strips:
-            crowns, found = strip.summary.values, strip.summary.description
-            values += [factor * value for value in (*crowns, found.ci_high)]
+            found = strip.summary.description
+            values.append(factor * (found.mean if strip.hollow else found.ci_high))
+            if not (strip.hollow or from_zero):
+                values.append(factor * found.ci_low)
+            for crown, value in zip(strip.crowns, strip.summary.values, strict=True):
+                (hollow if crown in strip.hollow else values).append(factor * value)
         values.append(panel.limit)
     finite = [value for value in values if math.isfinite(value)]
+    reach = _FAR * max(map(abs, finite), default=math.inf)
+    finite += [value for value in hollow if abs(value) <= reach]
     low, high = min(finite), max(finite)
     room = 0.06 * (high - min(low, 0.0)) or 1.0
-    return (0.0 if low >= 0.0 else low - room), high + room
+    return (0.0 if from_zero and low >= 0.0 else low - room), high + room
 
 
-def _draw_strip(axes: Axes, row: int, strip: Strip) -> None:
+def _draw_strip(axes: Axes, row: int, strip: Strip, end: float) -> None:
     factor, found = shown_factor(strip.measure), strip.summary.description
     values = factor * np.asarray(strip.summary.values, dtype=np.float64)
     if found.n > 1:
@@ -162,7 +204,8 @@ def _draw_strip(axes: Axes, row: int, strip: Strip) -> None:
         middle = factor * found.median
         axes.plot([middle, middle], [row - 0.25, row + 0.25], color=SOFT, lw=1.4, zorder=2)
     offsets = _spread(values)
-    shown_points = np.isfinite(values)
+    hollow = np.array([name in strip.hollow for name in strip.crowns], dtype=bool)
+    shown_points = np.isfinite(values) & ~hollow
     axes.scatter(
         values[shown_points],
         (row + offsets)[shown_points],
@@ -175,10 +218,34 @@ def _draw_strip(axes: Axes, row: int, strip: Strip) -> None:
         gid=f"points-{strip.measure}-{strip.group}",
     )
     _mark_odd(axes, row, strip, values, offsets)
+    for place in np.flatnonzero(hollow & np.isfinite(values)).tolist():
+        _draw_hollow(axes, row + offsets[place], strip, place, float(values[place]), end)
     low, high = factor * found.ci_low, factor * found.ci_high
     if math.isfinite(low):
         axes.plot([low, high], [row + 0.36] * 2, color=INK, lw=1.1, zorder=3)
     axes.plot([factor * found.mean], [row + 0.36], "d", color=INK, ms=3.6, zorder=3)
+
+
+def _draw_hollow(
+    axes: Axes, height: float, strip: Strip, place: int, value: float, end: float
+) -> None:
+    """Draw a crown hollow with its name; one beyond the end of the axis there, with its number."""
+    name, beyond = strip.crowns[place], value > end
+    axes.scatter(
+        [min(value, end)],
+        [height],
+        s=26,
+        marker=strip.style.marker,
+        facecolor="white",
+        edgecolor=strip.style.colour,
+        linewidth=1.2,
+        zorder=5,
+        clip_on=False,
+        gid=f"hollow-{strip.measure}-{strip.group}-{place}",
+    )
+    if beyond or name not in strip.odd:
+        words = f"{crown_words(name)} {shown(value, strip.measure)} →"
+        _name(axes, words if beyond else crown_words(name), (min(value, end), height), INK)
 
 
 def _mark_odd(axes: Axes, row: int, strip: Strip, values: np.ndarray, offsets: np.ndarray) -> None:
@@ -187,17 +254,22 @@ def _mark_odd(axes: Axes, row: int, strip: Strip, values: np.ndarray, offsets: n
             axes.scatter(
                 [value], [row + offset], s=62, facecolor="none", edgecolor=HALO, lw=1.1, zorder=5
             )
-            axes.annotate(
-                crown_words(name),
-                (value, row + offset),
-                (-6, 5),
-                textcoords="offset points",
-                ha="right",
-                fontsize=6.5,
-                color=HALO,
-                bbox={"facecolor": "white", "alpha": 0.75, "pad": 0.4, "linewidth": 0},
-                zorder=6,
-            )
+            _name(axes, crown_words(name), (value, row + offset), HALO)
+
+
+def _name(axes: Axes, words: str, place: tuple[float, float], colour: str) -> None:
+    """Write a crown's name to the left above its point."""
+    axes.annotate(
+        words,
+        place,
+        (-6, 5),
+        textcoords="offset points",
+        ha="right",
+        fontsize=6.5,
+        color=colour,
+        bbox={"facecolor": "white", "alpha": 0.75, "pad": 0.4, "linewidth": 0},
+        zorder=6,
+    )
 
 
 def _spread(values: np.ndarray) -> np.ndarray:

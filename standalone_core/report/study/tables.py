@@ -20,6 +20,7 @@ from ...study.measuring.results import Crown, CrownCauses, StudyRun
 from ...study.plan import MEASURES
 from ...study.plan_document import plan_document
 from .cause_tables import cause_rows
+from .fit_tables import fit_record, fit_tables
 
 SCHEMA = 2
 """Version of ``study.json``; raised when a name changes or goes."""
@@ -55,8 +56,9 @@ def study_tables(run: StudyRun) -> dict[str, str]:
     measure. ``dispersion``: crown × area × measure, from the group's mean surface. ``parts``:
     group × area. ``verdicts``: crown × area. ``marks``, where the design has support
     marks: crown × mark × measure. ``margin``, where the design has a margin line: crown ×
-    measure of its margin profile. ``left_out``: scans that could not be used. Lengths in µm,
-    shares from 0 to 1.
+    measure of its margin profile. ``fit``, ``marginal_gap``, ``not_fitted``, where crowns were
+    seated on dies: see :func:`~.fit_tables`. ``left_out``: scans that could not be used. Lengths in
+    µm, shares from 0 to 1.
     """
     return {
         "trueness": _table("crown,group,direction,area,measure,value,coverage", _trueness(run)),
@@ -81,6 +83,7 @@ def study_tables(run: StudyRun) -> dict[str, str]:
         ),
         **({"marks": _table(MARK_COLUMNS, _marks(run))} if _has_marks(run) else {}),
         **({"margin": _table(MARGIN_COLUMNS, _margin(run))} if _has_margin(run) else {}),
+        **fit_tables(run),
         "left_out": _table(
             "name,group,file,reason,remedy",
             ([s.name, s.group, readable(s.path.name), s.reason, s.remedy] for s in run.left_out),
@@ -117,6 +120,7 @@ def study_document(run: StudyRun, analysis: StudyAnalysis) -> dict[str, Any]:
         ],
         "warnings": list(run.warnings),
         **_causes(run, analysis),
+        **({} if run.plan.fit is None else {"not_fitted": plain(run.not_fitted)}),
         "analysis": analysis_document(analysis),
     }
 
@@ -156,6 +160,7 @@ def _crown(crown: Crown) -> dict[str, Any]:
         "margin_profile": plain(crown.margin),
         "warnings": list(crown.warnings),
         **({} if crown.causes is None else {"why": _why(crown.causes)}),
+        **({} if crown.fit is None else {"fit": fit_record(crown.fit)}),
     }
 
 

@@ -7,14 +7,17 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from rich.box import SIMPLE_HEAD
 from rich.console import Group, RenderableType
+from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
 from ...deviation.measures import AreaMeasures
+from ...fit.sentences import SEAT_CAUTIONS
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.measuring.results import StudyRun
 from ...words.names import NO_TOLERANCE, area_words
 from ...words.text import micrometres
+from .fit_counts import fit_lines
 from .sentences import opening_lines
 
 SIGNS = {"good": "✓", "bad": "✗", "open": "?", "note": "·"}
@@ -36,14 +39,24 @@ def study_view(run: StudyRun, analysis: StudyAnalysis) -> RenderableType:
     """
     parts: list[RenderableType] = [Text(run.plan.title, style="bold")]
     parts += [Text(f"{SIGNS[line.status]} {line.sentence}") for line in opening_lines(analysis)]
+    parts += _fit(run, analysis)
     parts += [Text(text) for text in _why(analysis)]
     parts.append(groups_table(run, analysis.areas))
     texts = [f"Left out: {scan.name}: {scan.reason} {scan.remedy}" for scan in run.left_out]
     texts += list(run.warnings)
     texts += [f"{crown.name}: {text}" for crown in run.crowns for text in crown.warnings]
     parts += [Text(f"  {text}") for text in texts]
-    parts.append(Text(CAUTION, style="dim"))
+    caution = CAUTION if analysis.fit is None else " ".join((CAUTION, *SEAT_CAUTIONS))
+    parts.append(Text(caution, style="dim"))
     return Group(*parts)
+
+
+def _fit(run: StudyRun, analysis: StudyAnalysis) -> list[RenderableType]:
+    """Lay out a line per group about its crowns on their dies."""
+    if analysis.fit is None:
+        return []
+    lines = (Padding(Text(line), (0, 0, 0, 2), expand=False) for line in fit_lines(run, analysis))
+    return [Text("On their dies:"), *lines]
 
 
 def _why(analysis: StudyAnalysis) -> list[str]:

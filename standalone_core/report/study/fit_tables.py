@@ -1,0 +1,91 @@
+"""The fit of a study's crowns as tables, and as plain data for its document."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from ...csv_text import cell_text, csv_text
+from ...readable import readable
+from ...records import plain
+from ...study.analysis.results.analysis import StudyAnalysis
+from ...study.analysis.results.fit import FitLimitRow
+from ...study.measuring.crown_fit import CrownFit
+from ...study.measuring.results import StudyRun
+
+FIT_COLUMNS = (
+    *("crown", "group", "die", "verdict", "stop", "by_triple_scan"),
+    *("area", "measure", "value"),
+)
+GAP_COLUMNS = ("crown", "group", "angle_deg", "gap_um", "absolute_um", "extension_um")
+NOT_FITTED_COLUMNS = ("crown", "group", "reason", "remedy")
+LIMIT_COLUMNS = (
+    *("group", "part", "measure", "area", "title", "limit", "n", "within", "undecided"),
+    *("share", "share_low", "share_high", "sentence"),
+)
+
+_DIGITS = 3
+
+
+def fit_tables(run: StudyRun) -> dict[str, str]:
+    """Return what was measured of the crowns' fit by name, as CSV; nothing if it was not asked for.
+
+    ``fit``: crown × measure of fit × area, µm. ``marginal_gap``: crown × place around the margin.
+    ``not_fitted``: crowns whose fit could not be judged.
+    """
+    if run.plan.fit is None:
+        return {}
+    lost = ((one.crown, one.group, one.reason, one.remedy) for one in run.not_fitted)
+    return {
+        "fit": csv_text((FIT_COLUMNS, *_values(run))),
+        "marginal_gap": csv_text((GAP_COLUMNS, *_gaps(run))),
+        "not_fitted": csv_text((NOT_FITTED_COLUMNS, *lost)),
+    }
+
+
+def limit_rows(analysis: StudyAnalysis) -> list[dict[str, object]]:
+    """Return every group against every limit of fit, as rows of ``fit_limits``."""
+    return [] if analysis.fit is None else [_limit(row) for row in analysis.fit.limits]
+
+
+def fit_record(fit: CrownFit) -> dict[str, Any]:
+    """Return a crown's fit as JSON can hold it; the places around its margin are in the table."""
+    return {
+        "die": readable(fit.die.name),
+        "verdict": fit.headline.verdict,
+        "headline": fit.headline.title,
+        "stop": fit.stop,
+        "by_triple_scan": fit.by_triple_scan,
+        "judged": plain(fit.judged),
+        "values": plain(fit.values),
+        "sentences": list(fit.sentences),
+        "missing": dict(fit.missing),
+        "warnings": list(fit.warnings),
+        "T_die_crown": plain(fit.T_die_crown),
+    }
+
+
+def _values(run: StudyRun) -> Iterator[list[str]]:
+    for crown in run.crowns:
+        fit = crown.fit
+        for one in fit.values if fit is not None else ():
+            assert fit is not None
+            about = (crown.name, crown.group, readable(fit.die.name), fit.headline.verdict)
+            row = (*about, fit.stop, fit.by_triple_scan, one.area, one.measure, one.value)
+            yield [cell_text(cell, _DIGITS) for cell in row]
+
+
+def _gaps(run: StudyRun) -> Iterator[list[str]]:
+    for crown in run.crowns:
+        margin = None if crown.fit is None else crown.fit.margin
+        if margin is not None:
+            arrays = (getattr(margin, name).tolist() for name in GAP_COLUMNS[2:])
+            for row in zip(*arrays, strict=True):
+                yield [crown.name, crown.group, *(cell_text(cell, _DIGITS) for cell in row)]
+
+
+def _limit(row: FitLimitRow) -> dict[str, object]:
+    share = row.share
+    counts = (share.n, share.within, row.undecided, share.share, share.ci_low, share.ci_high)
+    about = (row.group, row.part, row.measure, row.area, row.title, row.limit)
+    return dict(zip(LIMIT_COLUMNS, (*about, *counts, row.sentence), strict=True))
