@@ -16,7 +16,6 @@ from ...study.analysis.results.fit import FitFindings
 from ...study.measuring.results import StudyRun
 from ...study.plan import MEASURES
 from .cause_tables import cause_tables
-from .fit_tables import limit_rows
 
 Row: TypeAlias = dict[str, object]
 
@@ -44,7 +43,7 @@ def analysis_tables(run: StudyRun, analysis: StudyAnalysis) -> dict[str, str]:
         "scanner": flat_rows(analysis.scanner),
         "mark_groups": flat_rows(analysis.marks),
         "repeats": _repeat_rows(run),
-        "fit_limits": limit_rows(analysis),
+        "fit_limits": [] if analysis.fit is None else flat_rows(analysis.fit.limits),
     }
     for crowns, findings in ((WITH_ALL, analysis.findings), (WITHOUT_ODD, analysis.without_odd)):
         if findings is not None:

@@ -8,8 +8,6 @@ from typing import Any
 from ...csv_text import cell_text, csv_text
 from ...readable import readable
 from ...records import plain
-from ...study.analysis.results.analysis import StudyAnalysis
-from ...study.analysis.results.fit import FitLimitRow
 from ...study.measuring.crown_fit import CrownFit
 from ...study.measuring.results import StudyRun
 
@@ -19,10 +17,6 @@ FIT_COLUMNS = (
 )
 GAP_COLUMNS = ("crown", "group", "angle_deg", "gap_um", "absolute_um", "extension_um")
 NOT_FITTED_COLUMNS = ("crown", "group", "reason", "remedy")
-LIMIT_COLUMNS = (
-    *("group", "part", "measure", "area", "title", "limit", "n", "within", "undecided"),
-    *("share", "share_low", "share_high", "sentence"),
-)
 
 _DIGITS = 3
 
@@ -41,11 +35,6 @@ def fit_tables(run: StudyRun) -> dict[str, str]:
         "marginal_gap": csv_text((GAP_COLUMNS, *_gaps(run))),
         "not_fitted": csv_text((NOT_FITTED_COLUMNS, *lost)),
     }
-
-
-def limit_rows(analysis: StudyAnalysis) -> list[dict[str, object]]:
-    """Return every group against every limit of fit, as rows of ``fit_limits``."""
-    return [] if analysis.fit is None else [_limit(row) for row in analysis.fit.limits]
 
 
 def fit_record(fit: CrownFit) -> dict[str, Any]:
@@ -82,10 +71,3 @@ def _gaps(run: StudyRun) -> Iterator[list[str]]:
             arrays = (getattr(margin, name).tolist() for name in GAP_COLUMNS[2:])
             for row in zip(*arrays, strict=True):
                 yield [crown.name, crown.group, *(cell_text(cell, _DIGITS) for cell in row)]
-
-
-def _limit(row: FitLimitRow) -> dict[str, object]:
-    share = row.share
-    counts = (share.n, share.within, row.undecided, share.share, share.ci_low, share.ci_high)
-    about = (row.group, row.part, row.measure, row.area, row.title, row.limit)
-    return dict(zip(LIMIT_COLUMNS, (*about, *counts, row.sentence), strict=True))
