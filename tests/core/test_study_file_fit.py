@@ -9,6 +9,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
+from cuspwise.standalone_core.cli.main import main
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.fit.settings import FitSettings
 from cuspwise.standalone_core.setting import changed
@@ -210,3 +212,6 @@ def test_a_study_made_for_a_fit_cannot_do_without(write: Write):
     with pytest.raises(SettingError, match="one of fit: marginal_gap_um") as caught:
         StudyInputs(plan).without_fit()
     assert caught.value.subject == "no_fit"
+    result = CliRunner().invoke(main, ["study", str(plan.path), "--no-fit"])
+    assert result.exit_code == 1
+    assert "Error: --no-fit: The study's primary comparison is one of fit" in result.output
