@@ -107,8 +107,12 @@ class StudyCase:
 
     def die(self) -> DemoDie:
         """Make the die that all crowns are meant for, in the design's frame."""
-        spaces = {"cement_um": CEMENT_UM, "margin_um": MARGIN_UM}
-        return demo_die(self.design, **spaces, edge_mm=COARSER * self.edge_mm)
+        return demo_die(
+            self.design,
+            cement_um=CEMENT_UM,
+            margin_um=MARGIN_UM,
+            edge_mm=COARSER * self.edge_mm,
+        )
 
     def neighbours(self) -> tuple[OtherTooth, OtherTooth]:
         """Make the mesial and the distal neighbour, in the design's frame."""

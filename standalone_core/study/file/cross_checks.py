@@ -28,7 +28,7 @@ from .value_types import note
 
 Values = Mapping[str, Mapping[str, Any]]
 
-_NEED_MESIAL = ("contact_mesial", "contact_distal")
+NEED_MESIAL = ("contact_mesial", "contact_distal")
 _FEWEST_FOR_SPREAD = 3
 
 
@@ -126,7 +126,7 @@ def _check_area_names(values: Values, place: Place, marks: Sequence[str]) -> Non
 
 def refuse_without_mesial(area: str, areas: Mapping[str, Any], place: Place) -> None:
     """Note an area that needs directions, if the table of areas gives none."""
-    if area in _NEED_MESIAL and not {"file", "mesial_direction"} & set(areas):
+    if area in NEED_MESIAL and not {"file", "mesial_direction"} & set(areas):
         place.wrong(
             "Contact areas are found only if the mesial direction is known.",
             "Give mesial_direction below [areas].",

@@ -11,7 +11,7 @@ from ...words.text import listed
 from ..crown_names import crown_names
 from ..fit_plan import FIT_MEASURES, FitPlan
 from ..plan import GroupPlan
-from .cross_checks import refuse_without_mesial
+from .cross_checks import NEED_MESIAL, refuse_without_mesial
 from .fit_files import refuse_shared
 from .fit_sections import DIES, FIT, FIT_EQUIVALENCE, FIT_SECTIONS, SEATED
 from .groups import find_meshes
@@ -150,21 +150,22 @@ def _check_primary(values: Values, place: Place, *, wanted: bool) -> None:
         (analysis / "primary_area").wrong(
             f"{measure} is not taken of {area}{usual}.", f"Give {where}."
         )
-    for reason, remedy in _why_never_measured(measure, fit):
+    for reason, remedy in _why_never_measured(measure, area, fit):
         (analysis / "primary_measure").wrong(
             reason, f"Give {remedy} below [{FIT.name}], or another primary_measure."
         )
 
 
-def _why_never_measured(measure: str, fit: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+def _why_never_measured(
+    measure: str, area: str, fit: Mapping[str, Any]
+) -> Iterator[tuple[str, str]]:
     """Yield why a measure of fit has no value in any crown, and what would give it one."""
     measures = fit.get("measures", FitPlan().measures)
     if measure not in measures:
         yield f"It is not among the measures of [{FIT.name}].", f'"{measure}" among measures'
-    if measure == "above_intended_um" and fit.get("in_design_frame") is False:
-        yield (
-            "The intended seat is known only of dies in the design's frame.",
-            "in_design_frame = true",
-        )
+    elsewhere = fit.get("in_design_frame") is False
+    if elsewhere and (measure == "above_intended_um" or area in NEED_MESIAL):
+        what = "The intended seat is" if measure == "above_intended_um" else "Mesial and distal are"
+        yield f"{what} known only of dies in the design's frame.", "in_design_frame = true"
     if measure == "contact_gap_um" and not {"neighbours", "antagonist"} & set(fit):
         yield "There is no tooth beside or against the crown.", "neighbours or antagonist"

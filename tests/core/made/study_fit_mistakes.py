@@ -159,6 +159,18 @@ in_design_frame = false
 
 [analysis]
 primary_measure = "contact_gap_um"
+primary_area = "contact_distal"
+[areas]
+mesial_direction = [1, 0, 0]
+[fit]
+die = "die.stl"
+in_design_frame = false
+neighbours = "tooth_35.stl"
+--> 7: analysis.primary_measure: Mesial and distal are known only of dies in the design's
+--> frame. Give in_design_frame = true below [fit], or another primary_measure.
+
+[analysis]
+primary_measure = "contact_gap_um"
 primary_area = "contact_occlusal"
 [fit]
 die = "die.stl"
