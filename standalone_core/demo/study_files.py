@@ -31,6 +31,9 @@ FIT_CHOICES = ("three", "all", "none")
 MOST_ABOVE_UM = 150.0
 """From this height above its intended seat on the lab does not place a crown; invented."""
 
+LEAST_OCCLUSAL_MM = 0.6
+"""What the lab requires of the occlusal wall of its materials; invented."""
+
 DIE, NEIGHBOURS = "die.stl", ("neighbour_mesial.stl", "neighbour_distal.stl")
 
 SPACING_MM = 0.15
@@ -191,6 +194,10 @@ def _fit_lines(fit: str) -> list[str]:
         "[fit_gap]",
         f"cement_space_um = {CEMENT_UM:g}",
         f"margin_space_um = {MARGIN_UM:g}",
+        "",
+        "# What these materials need, by the lab.",
+        "[fit_walls]",
+        f"least_occlusal_mm = {LEAST_OCCLUSAL_MM:g}",
     ]
 
 

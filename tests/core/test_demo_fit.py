@@ -20,6 +20,7 @@ from cuspwise.standalone_core.demo.quadrature import Nodes, surface_nodes
 from cuspwise.standalone_core.demo.shape import CrownShape
 from cuspwise.standalone_core.demo.study_files import (
     DIE,
+    LEAST_OCCLUSAL_MM,
     MOST_ABOVE_UM,
     NEIGHBOURS,
     SPACING_MM,
@@ -93,6 +94,7 @@ def test_one_crown_of_each_way_is_seated_or_all_or_none(tmp_path: Path) -> None:
     assert [file.name for file in plan.fit.neighbours] == list(NEIGHBOURS)
     assert plan.fit.settings.seat.most_above_um == MOST_ABOVE_UM
     assert plan.fit.settings.gap.cement_space_um == CEMENT_UM
+    assert plan.fit.settings.walls.least_occlusal_mm == LEAST_OCCLUSAL_MM
     assert read_plan(write_plan(tmp_path, "all")).fit.crowns == ()
     assert read_plan(write_plan(tmp_path, "none")).fit is None
 
