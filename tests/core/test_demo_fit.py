@@ -43,7 +43,7 @@ from cuspwise.standalone_core.fit.result import FitResult
 from cuspwise.standalone_core.fit.settings import FitSettings, SeatSettings
 from cuspwise.standalone_core.progress import run
 from cuspwise.standalone_core.study.file.read import read_plan
-from made.tiers import slow
+from cuspwise.standalone_core.superimpose.rigid import inverse
 from oracle.true_seat import true_seat
 
 BENT_DEG = 268.0
@@ -174,14 +174,13 @@ def fitted(crown: str, edge_mm: float) -> tuple[StudyCase, FitResult, np.ndarray
     return case, run(check_fit_of_steps(inputs, settings)), made.T_true_design_scan
 
 
-@pytest.mark.parametrize(
-    ("crown", "within_um"), [slow(SPOILED, 6.0), slow("tilted/05", 12.0), slow("milled/05", 6.0)]
-)
-def test_the_seat_is_that_of_the_formulae(crown: str, within_um: float) -> None:
+@pytest.mark.slow
+@pytest.mark.parametrize("crown", [SPOILED, "tilted/05"])
+def test_the_seat_is_that_of_the_formulae(crown: str) -> None:
     """By linear programmes on the exact gaps of both formulae, held by means over equal discs.
 
-    The discs of the truth lie closer together, and the scan has noise: 1 µm at a wall of 5° is
-    11 µm of height. The tilted crown is held by such walls alone.
+    Heights from where the crown was designed to sit; the intended seat is that of the scan as it
+    lies on the design, up to 8 µm off for a crown that has shrunk.
     """
     case, fit, to_design = fitted(crown, 0.1)
     settings = fit.seat.settings
@@ -192,7 +191,10 @@ def test_the_seat_is_that_of_the_formulae(crown: str, within_um: float) -> None:
         disc_mm=settings.patch_mm,
         left_out_mm=settings.margin_left_out_mm,
     )
-    assert fit.seat.above_intended_um == pytest.approx(truth.above_um, abs=within_um)
+    middle = case.design.margin_line_mm.mean(axis=0)
+    T_die_design = fit.seat.T_die_crown @ inverse(to_design)
+    height_um = 1e3 * float((T_die_design[:3, :3] @ middle + T_die_design[:3, 3] - middle)[2])
+    assert height_um == pytest.approx(truth.above_um, abs=3.0)
     assert fit.seat.stop == ("cannot_go_on" if crown == SPOILED else "rests")
     if crown == SPOILED:
         _check_where_it_binds(fit, truth.places_mm, truth.share, to_design)
