@@ -15,6 +15,7 @@ from cuspwise.standalone_core.cli.setting_options import option_name
 from cuspwise.standalone_core.cli.settings import CHECK_KEYS
 from cuspwise.standalone_core.setting import Setting
 from cuspwise.standalone_core.study.file.check_sections import PRODUCTION
+from cuspwise.standalone_core.study.file.fit_sections import FIT_EQUIVALENCE, FIT_PARTS
 from cuspwise.standalone_core.study.file.keys import Key, Section
 from cuspwise.standalone_core.study.file.new_text import toml_text
 from cuspwise.standalone_core.study.file.study_sections import MARK, SETTINGS, TOP
@@ -46,10 +47,12 @@ _GROUP = Section(
 _FIT_HEAD = """\
 ## Fit
 
-The settings of `cuspwise fit`, and of `FitSettings` in Python; no keys of a study file. Options
-that are empty here are given as `--set NAME=VALUE`, with the table before the name where two
-tables share it: `--set walls.places=10`. `cuspwise walls` takes those of `fit` and `walls`. All
-settings of `[areas]` above can be given too, directions in the frame of the die.
+The settings of `cuspwise fit`, and of `FitSettings` in Python. Options that are empty here are
+given as `--set NAME=VALUE`, with the table before the name where two tables share it:
+`--set walls.places=10`. `cuspwise walls` takes those of `fit` and `walls`. All settings of
+`[areas]` above can be given too, directions in the frame of the die. In a study file they stand
+in tables whose names start with `fit_`; those of reading and measuring are the study's own, but
+for `die_unit`, which stands below `[fit]`.
 """
 _COLUMNS = ("setting", "default", "allowed", "plausible", "option", "meaning")
 _FREE = {"tolerances_um": "--tolerance AREA=UM", "scanner_um": "--scanner [AREA=]UM"}
@@ -58,13 +61,18 @@ _FREE = {"tolerances_um": "--tolerance AREA=UM", "scanner_um": "--scanner [AREA=
 def settings_table() -> str:
     """Return the text of the file."""
     blocks = [_HEAD]
+    told_with_fit = {f"fit_{part}" for part in FIT_PARTS}
     for section in (TOP, *SETTINGS, MARK, _GROUP):
+        if section.name in told_with_fit:
+            continue
         name = f"`[{section.name}]`" if section.name else "Above the first table"
         blocks += _block(f"## {name}", section, CHECK_KEYS)
     blocks.append(_FIT_HEAD)
     for section in FIT_TABLES:
         if section.name != "areas":  # those of a check
-            blocks += _block(f"### `{section.name}`", section, FIT_OPTIONS)
+            in_file = f", in a study file `[fit_{section.name}]`"
+            heading = f"### `{section.name}`{in_file if section.name in FIT_PARTS else ''}"
+            blocks += _block(heading, section, FIT_OPTIONS)
     return "\n".join(blocks)
 
 
@@ -82,7 +90,8 @@ def _rows(section: Section, own: Collection[Key]) -> Iterator[tuple[str, ...]]:
     if section.free is not None and section.free.setting is not None:
         setting = section.free.setting
         option = _FREE.get(section.name, "")
-        yield _row("an area", section.free, setting, f"`{option}`" if option else "")
+        what = "a measure" if section is FIT_EQUIVALENCE else "an area"
+        yield _row(what, section.free, setting, f"`{option}`" if option else "")
     for key in section.keys:
         if key.setting is not None:
             option = f"`{_option(key.setting)}`" if key in own else ""
@@ -90,7 +99,7 @@ def _rows(section: Section, own: Collection[Key]) -> Iterator[tuple[str, ...]]:
 
 
 def _row(name: str, key: Key, setting: Setting, option: str) -> tuple[str, ...]:
-    default = "" if name == "an area" or key.required else _default(key)
+    default = _default(key) if name.startswith("`") and not key.required else ""
     plausible = ""
     if setting.plausible is not None:
         low, high = setting.plausible

@@ -8,15 +8,9 @@ from typing import Any
 
 from ..areas.settings import AreaSettings
 from ..errors import SettingError
-from ..fit.settings import (
-    ContactSettings,
-    FitSettings,
-    GapSettings,
-    SeatSettings,
-    TripleScanSettings,
-    WallSettings,
-)
+from ..fit.settings import FitSettings
 from ..setting import changed
+from ..study.file.fit_sections import FIT_PARTS
 from ..study.file.keys import Key, Section, keys_of
 from .setting_options import read_options, read_set
 
@@ -25,18 +19,8 @@ MEASURING = Section(
     "How crown and die are read and measured.",
     keys_of(FitSettings, "", but=("force",)),
 )
-SEAT = Section("seat", "How a crown is seated on its die.", keys_of(SeatSettings, "seat"))
-GAP = Section("gap", "How the gap is measured and judged.", keys_of(GapSettings, "gap"))
-WALLS = Section("walls", "How walls are measured and judged.", keys_of(WallSettings, "walls"))
-CONTACTS = Section(
-    "contacts",
-    "How contacts with neighbours and antagonist are measured and classed.",
-    keys_of(ContactSettings, "contacts"),
-)
-TRIPLE_SCAN = Section(
-    "triple_scan",
-    "How crown and die are laid on a scan of the seated crown.",
-    keys_of(TripleScanSettings, "triple_scan"),
+SEAT, GAP, WALLS, CONTACTS, TRIPLE_SCAN = (
+    Section(name, words, keys_of(kind, name)) for name, (words, kind) in FIT_PARTS.items()
 )
 AREAS = Section(
     "areas",

@@ -133,12 +133,20 @@ def inspect(file: Path, unit: str, as_json: bool) -> None:
     is_flag=True,
     help="No study: two produced crowns only, each checked by itself; quicker.",
 )
+@click.option(
+    "--fit",
+    type=click.Choice(["three", "all", "none"]),
+    default="three",
+    show_default=True,
+    help="Which crowns are seated on their die: one of each way, all (slow), or none.",
+)
 @pictures_option
 @guarded
-def demo(out: Path, checks: bool, pictures: bool | None) -> None:
+def demo(out: Path, checks: bool, fit: str, pictures: bool | None) -> None:
     """Make an invented crown three ways with known errors, and study 24 produced crowns.
 
-    Takes a minute or two: all is made up by formula, scanned, measured, compared and reported.
+    Takes a minute or two: all is made up by formula, scanned, measured, seated on its die,
+    compared and reported.
     """
     from ..demo.study_files import write_study_case_steps
     from .study import measure_study
@@ -147,7 +155,7 @@ def demo(out: Path, checks: bool, pictures: bool | None) -> None:
     if checks:
         _demo_checks(out, pictures)
         return
-    files = ProgressBar(messages).run(write_study_case_steps(out))
+    files = ProgressBar(messages).run(write_study_case_steps(out, fit=fit))
     screen.print(files.text)
     measure_study(files.study, out / "study_results", pictures=pictures)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from ..study.analysis.results.analysis import StudyAnalysis
     from ..study.file.inputs import StudyInputs
     from ..study.measuring.results import StudyRun
+    from ..study.plan import StudyPlan
 
 _MEASURED, _ANALYSED = 0.85, 0.87
 """How much of a study is done once it is measured, and once it is analysed."""
@@ -64,9 +66,8 @@ def new(folder: Path, design: Path | None, out: Path | None, force: bool) -> Non
         number = len(group.scans)
         crowns = "one crown" if number == 1 else f"{number} crowns"
         screen.print(f"Group {group.name}: {crowns}", markup=False)
-    for found, words in ((plan.examiners, "Examiners' scores"), (plan.repeats, "Repeated scans")):
-        if found is not None:
-            screen.print(f"{words}: {readable(found)}", markup=False)
+    for found, words in _tables_and_teeth(plan):
+        screen.print(f"{words}: {readable(found)}", markup=False)
     for note in plan.notes:
         screen.print(f"Note: {note}", markup=False)
     for file in written.left_out:
@@ -76,6 +77,19 @@ def new(folder: Path, design: Path | None, out: Path | None, force: bool) -> Non
         "question, the tolerances and the margins of equivalence there.",
         markup=False,
     )
+
+
+def _tables_and_teeth(plan: StudyPlan) -> Iterator[tuple[Path, str]]:
+    """What else a new study names, and what it is."""
+    found: list[tuple[Path | None, str]] = [
+        (plan.examiners, "Examiners' scores"),
+        (plan.repeats, "Repeated scans"),
+    ]
+    if plan.fit is not None:
+        found.append((plan.fit.die, "Die, for the fit of all crowns, in the design's frame"))
+        found += [(file, "Neighbour") for file in plan.fit.neighbours]
+        found.append((plan.fit.antagonist, "Antagonist"))
+    yield from ((file, words) for file, words in found if file is not None)
 
 
 @click.command()
@@ -99,6 +113,7 @@ def new(folder: Path, design: Path | None, out: Path | None, force: bool) -> Non
     default=True,
     help="Keep what was measured for the next run, or drop it once the results are written.",
 )
+@click.option("--no-fit", is_flag=True, help="Leave out how crowns fit on their dies.")
 @pictures_option
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for scripts.")
 @guarded
@@ -126,6 +141,7 @@ def measure_study(
     pictures: bool | None = None,
     *,
     keep: bool = True,
+    no_fit: bool = False,
     as_json: bool = False,
 ) -> int:
     """Run a study, write and show its results; return how many scans were left out."""
@@ -136,6 +152,7 @@ def measure_study(
     from ..study.measuring.result_store import KEPT, drop_kept
 
     inputs = read_study(study_file)
+    inputs = inputs.without_fit() if no_fit else inputs
     stage = ProgressBar(messages)
     try:
         with executor_of(workers, scheduler) as executor:

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrays import FloatArray
+from .die_shape import DieShape
 from .first_order import first_order_deviation
+from .first_order_seat import first_order_height
 from .produced import ProducedSurface
 from .quadrature import surface_nodes
 from .true_areas import TrueAreas
@@ -23,7 +25,7 @@ FEELING_SPREAD = 0.12
 LIMITS_UM: Mapping[str, tuple[float, float]] = {
     "gap": (9.0, 21.0),
     "contact": (9.0, 19.0),
-    "seating": (10.0, 18.0),
+    "seating": (20.0, 150.0),
 }
 """Sizes from which an examiner who felt them as they are would score 1 and 2; invented."""
 
@@ -47,7 +49,10 @@ class FeltScore:
 
 
 def examiners_scores(
-    surfaces: Mapping[str, ProducedSurface], areas: TrueAreas, rng: np.random.Generator
+    surfaces: Mapping[str, ProducedSurface],
+    areas: TrueAreas,
+    die: DieShape,
+    rng: np.random.Generator,
 ) -> tuple[FeltScore, ...]:
     """Let both examiners score every crown.
 
@@ -57,6 +62,8 @@ def examiners_scores(
         The crowns.
     areas : TrueAreas
         Of their design.
+    die : DieShape
+        That they were tried on.
     rng : Generator
         For what they feel.
 
@@ -65,7 +72,7 @@ def examiners_scores(
     tuple of FeltScore
         Crown by crown.
     """
-    felt = sizes_to_feel(surfaces, areas)
+    felt = sizes_to_feel(surfaces, areas, die)
     return tuple(
         FeltScore(crown, examiner, **{item: _score(item, size, bias, rng) for item, size in sizes})
         for crown, sizes in ((crown, tuple(row.items())) for crown, row in felt.items())
@@ -74,26 +81,29 @@ def examiners_scores(
 
 
 def sizes_to_feel(
-    surfaces: Mapping[str, ProducedSurface], areas: TrueAreas
+    surfaces: Mapping[str, ProducedSurface], areas: TrueAreas, die: DieShape
 ) -> dict[str, dict[str, float]]:
     """Return what there is to feel at each crown, µm.
 
     The gap is the mean absolute deviation of the margin; the contact the larger mean, whatever
-    its sign, of the two contact areas; the seating the mean absolute deviation of the intaglio.
+    its sign, of the two contact areas; the seating how much higher the crown rests on the die
+    than its design would.
     """
     nodes = surface_nodes(areas.shape, SPACING_MM)
     weights = {
         name: nodes.weights_mm2 * areas.contains(name, nodes.theta, nodes.s)
-        for name in ("margin", "intaglio", "contact_mesial", "contact_distal")
+        for name in ("margin", "contact_mesial", "contact_distal")
     }
+    least = first_order_height(nodes.points, die, nodes)
     found = {}
     for crown, surface in surfaces.items():
-        deviation = 1e3 * first_order_deviation(surface, nodes)
+        produced = surface.points(nodes.theta, nodes.s)
+        deviation = 1e3 * first_order_deviation(produced, nodes)
         contacts = (_mean(deviation, weights[f"contact_{end}"]) for end in ("mesial", "distal"))
         found[crown] = {
             "gap": _mean(np.abs(deviation), weights["margin"]),
             "contact": max(abs(mean) for mean in contacts),
-            "seating": _mean(np.abs(deviation), weights["intaglio"]),
+            "seating": 1e3 * (first_order_height(produced, die, nodes) - least),
         }
     return found
 

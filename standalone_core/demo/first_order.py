@@ -10,17 +10,16 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import FloatArray
-from .produced import ProducedSurface
 from .quadrature import Nodes
 
 
-def first_order_deviation(surface: ProducedSurface, nodes: Nodes) -> FloatArray:
+def first_order_deviation(produced_mm: FloatArray, nodes: Nodes) -> FloatArray:
     """Signed deviation after the best fit, linearised, at points of the design.
 
     Parameters
     ----------
-    surface : ProducedSurface
-        The produced crown.
+    produced_mm : (n, 3) array
+        Where the points ended up on the produced crown.
     nodes : Nodes
         Points of its design.
 
@@ -29,7 +28,7 @@ def first_order_deviation(surface: ProducedSurface, nodes: Nodes) -> FloatArray:
     (n,) array
         In mm.
     """
-    moved = surface.points(nodes.theta, nodes.s) - nodes.points
+    moved = produced_mm - nodes.points
     distance = np.einsum("ij,ij->i", moved, nodes.normals)
     rows = np.concatenate([np.cross(nodes.points, nodes.normals), nodes.normals], axis=1)
     root = np.sqrt(nodes.weights_mm2)

@@ -14,7 +14,27 @@ from ..progress import Progress, Steps, scaled
 from ..records import fields_of
 from .crown import DIRECTIONS
 from .study_groups import GROUPS, DemoGroup
-from .study_scenario import EDGE_MM, REPEATED, SEED, StudyCase, study_case_steps
+from .study_scenario import (
+    CEMENT_UM,
+    EDGE_MM,
+    FITTED,
+    MARGIN_UM,
+    REPEATED,
+    SEED,
+    StudyCase,
+    study_case_steps,
+)
+
+FIT_CHOICES = ("three", "all", "none")
+"""Which crowns are seated on the die: one of each way, all, or none."""
+
+MOST_ABOVE_UM = 150.0
+"""From this height above its intended seat on the lab does not place a crown; invented."""
+
+LEAST_OCCLUSAL_MM = 0.6
+"""What the lab requires of the occlusal wall of its materials; invented."""
+
+DIE, NEIGHBOURS = "die.stl", ("neighbour_mesial.stl", "neighbour_distal.stl")
 
 SPACING_MM = 0.15
 """Longest edge that is not split for evaluation points: the demo's meshes are finer already."""
@@ -27,8 +47,8 @@ TEXT = (
     "of scanner noise and in whatever pose it lay. Two examiners tried all crowns on the die and "
     "scored marginal gap, contacts and seating. One milled crown was scanned five times by each "
     "of two operators, to learn what the scanner itself adds.\n"
-    "One crown was spoiled when its supports were torn off. Which one? And does it change the "
-    "answer?"
+    "One crown was spoiled when its supports were torn off. Which one? Does it change the answer? "
+    "And does it go down on its die?"
 )
 
 _INTRODUCTION = """\
@@ -60,7 +80,7 @@ class StudyFiles:
 
 
 def write_study_case_steps(
-    out: str | Path, *, edge_mm: float = EDGE_MM, seed: int = SEED
+    out: str | Path, *, edge_mm: float = EDGE_MM, seed: int = SEED, fit: str = "three"
 ) -> Steps[StudyFiles]:
     """Make up the demo study and write all of it, step by step.
 
@@ -70,6 +90,8 @@ def write_study_case_steps(
         Folder; made if it is not there.
     edge_mm, seed
         See :func:`~.study_scenario.study_case`.
+    fit : str
+        Which crowns are seated on the die, of :data:`FIT_CHOICES`; for none, no die is written.
 
     Raises
     ------
@@ -81,13 +103,17 @@ def write_study_case_steps(
         make_folder(folder / name)
     case = yield from scaled(study_case_steps(edge_mm, seed), 0.0, 0.2)
     design = write_mesh(folder / "design.stl", case.design.mesh)
+    if fit != "none":
+        write_mesh(folder / DIE, case.die().mesh)
+        for name, tooth in zip(NEIGHBOURS, case.neighbours(), strict=True):
+            write_mesh(folder / name, tooth.mesh)
     scans = [*case.scans, *case.repeats]
     for done, scan in enumerate(scans):
         yield Progress(f"Producing and scanning {scan.file}", 0.2 + 0.8 * done / len(scans))
         write_mesh(folder / scan.file, case.produced(scan).mesh)
     atomic_write(folder / "examiners.csv", scores_text(case))
     atomic_write(folder / "repeats.csv", repeats_text(case))
-    study = atomic_write(folder / "study.toml", study_text())
+    study = atomic_write(folder / "study.toml", study_text(fit))
     return StudyFiles(TEXT, study, design, tuple(folder / scan.file for scan in case.scans))
 
 
@@ -106,8 +132,8 @@ def repeats_text(case: StudyCase) -> str:
     return csv_text((("file", "crown", "operator", "trial"), *rows))
 
 
-def study_text() -> str:
-    """Return the demo's study file."""
+def study_text(fit: str = "three") -> str:
+    """Return the demo's study file; ``fit`` as of :func:`write_study_case_steps`."""
     top = [
         'title = "Three ways of making a molar crown (invented)"',
         'question = "Which of the three ways is true enough, above all at the margin?"',
@@ -141,9 +167,38 @@ def study_text() -> str:
         f"# {REPEATED} again and again.",
         "[repeats]",
         'file = "repeats.csv"',
+        *_fit_lines(fit),
     ]
     groups = [line for group in GROUPS for line in _group_lines(group)]
     return "\n".join([_INTRODUCTION, *top, "", *groups, *settings]) + "\n"
+
+
+def _fit_lines(fit: str) -> list[str]:
+    if fit == "none":
+        return []
+    chosen = [
+        "# One crown of each way; an empty list means all.",
+        f"crowns = {json.dumps(FITTED)}",
+    ]
+    return [
+        "",
+        "[fit]",
+        f"die = {_quoted(DIE)}",
+        f"neighbours = {json.dumps(NEIGHBOURS)}",
+        *(chosen if fit == "three" else []),
+        "",
+        "# Decided before any crown was measured: one that stays higher up is not placed.",
+        "[fit_seat]",
+        f"most_above_um = {MOST_ABOVE_UM:g}",
+        "",
+        "[fit_gap]",
+        f"cement_space_um = {CEMENT_UM:g}",
+        f"margin_space_um = {MARGIN_UM:g}",
+        "",
+        "# What these materials need, by the lab.",
+        "[fit_walls]",
+        f"least_occlusal_mm = {LEAST_OCCLUSAL_MM:g}",
+    ]
 
 
 def _group_lines(group: DemoGroup) -> list[str]:

@@ -12,7 +12,10 @@ import numpy as np
 
 from ..progress import Progress, Steps, run
 from .crown import DemoCrown, demo_crown
+from .die import DemoDie, demo_die
+from .die_shape import DieShape
 from .examiners import FeltScore, examiners_scores
+from .neighbours import OtherTooth, demo_neighbours
 from .produced import ProducedSurface
 from .production import ProducedCrown, produce
 from .production_errors import ProductionErrors, Wave
@@ -26,6 +29,15 @@ SPOILED = "upright/05"
 
 REPEATED = "milled/03"
 """The crown that was scanned again and again."""
+
+FITTED = ("milled/05", SPOILED, "tilted/05")
+"""One crown of each way, seated on the die unless more or none are asked for."""
+
+CEMENT_UM, MARGIN_UM = 60.0, 30.0
+"""Cement space of the design inside and near the margin, invented."""
+
+COARSER = 1.5
+"""Edges of die and neighbours, as a share of those of crowns: their walls are nearly as smooth."""
 
 TRIALS = 5
 OPERATOR_SCALES = (1.0, 1.0002)
@@ -93,6 +105,19 @@ class StudyCase:
         """Return the scanned surface by formula, without noise."""
         return ProducedSurface(self.design.shape, scan.errors)
 
+    def die(self) -> DemoDie:
+        """Make the die that all crowns are meant for, in the design's frame."""
+        return demo_die(
+            self.design,
+            cement_um=CEMENT_UM,
+            margin_um=MARGIN_UM,
+            edge_mm=COARSER * self.edge_mm,
+        )
+
+    def neighbours(self) -> tuple[OtherTooth, OtherTooth]:
+        """Make the mesial and the distal neighbour, in the design's frame."""
+        return demo_neighbours(self.design, edge_mm=COARSER * self.edge_mm)
+
     def produced(self, scan: DemoScan) -> ProducedCrown:
         """Make the mesh of a scan."""
         rng = np.random.default_rng(scan.seed)
@@ -103,14 +128,12 @@ def study_case_steps(edge_mm: float = EDGE_MM, seed: int = SEED) -> Steps[StudyC
     """Make up the demo study as :func:`study_case` does, step by step."""
     yield Progress("Designing the demo crown", 0.0)
     design = demo_crown(edge_mm)
-    scans = tuple(
-        _scan_of_crown(group, number, seed)
-        for group in range(len(GROUPS))
-        for number in range(1, CROWNS + 1)
-    )
+    scans = scans_of_crowns(seed)
     yield Progress("Examining the demo's crowns", 0.3)
     surfaces = {scan.crown: ProducedSurface(design.shape, scan.errors) for scan in scans}
-    scores = examiners_scores(surfaces, design.true_areas, np.random.default_rng([seed, 100]))
+    die = DieShape(design.shape, cement_um=CEMENT_UM, margin_um=MARGIN_UM)
+    rng = np.random.default_rng([seed, 100])
+    scores = examiners_scores(surfaces, design.true_areas, die, rng)
     repeated = next(scan for scan in scans if scan.crown == REPEATED)
     return StudyCase(design, scans, repeated_scans(repeated, seed), scores, edge_mm)
 
@@ -126,6 +149,15 @@ def study_case(edge_mm: float = EDGE_MM, seed: int = SEED) -> StudyCase:
         For all that is random in it.
     """
     return run(study_case_steps(edge_mm, seed))
+
+
+def scans_of_crowns(seed: int = SEED) -> tuple[DemoScan, ...]:
+    """Return the scan of each crown, group by group."""
+    return tuple(
+        _scan_of_crown(group, number, seed)
+        for group in range(len(GROUPS))
+        for number in range(1, CROWNS + 1)
+    )
 
 
 def _scan_of_crown(group: int, number: int, seed: int) -> DemoScan:

@@ -104,7 +104,7 @@ class GapSettings:
         None,
         Number(low_open=False),
         "Cement space of the design at the margin, µm.",
-        plausible=(0.0, 500.0),
+        plausible=(1.0, 500.0),
     )
 
     def __post_init__(self) -> None:

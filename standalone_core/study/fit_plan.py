@@ -9,7 +9,8 @@ from types import MappingProxyType
 
 from ..allowed import Flag, Names, Number, PerArea
 from ..fit.settings import FitSettings
-from ..setting import check_fields, setting
+from ..setting import Rule, check_fields, setting
+from ..words.text import listed
 
 FIT_MEASURES: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
@@ -81,7 +82,7 @@ class FitPlan:
     )
     measures: tuple[str, ...] = setting(
         USUAL_FIT_MEASURES,
-        Names(tuple(FIT_MEASURES), empty=False, thing="measure of fit"),
+        Names(tuple(FIT_MEASURES), empty=False, thing="fit measure"),
         "Which measures of fit are compared.",
     )
     equivalence_um: Mapping[str, float] = setting(
@@ -94,7 +95,7 @@ class FitPlan:
 
     def __post_init__(self) -> None:
         """Refuse what cannot be meant; keep the limits from change."""
-        check_fields(self)
+        check_fields(self, _RULES)
 
     def __reduce__(self) -> tuple[object, ...]:
         """Pickle the limits, since a read-only mapping cannot be."""
@@ -104,6 +105,16 @@ class FitPlan:
     def seats(self, crown: str) -> bool:
         """Return whether a crown is to be seated."""
         return not self.crowns or crown in self.crowns
+
+
+def _unknown_limits(plan: FitPlan) -> str:
+    unknown = [name for name in plan.equivalence_um if name not in FIT_MEASURES]
+    return f"There is no fit measure called {unknown[0]}." if unknown else ""
+
+
+_RULES = (
+    Rule(("equivalence_um",), _unknown_limits, f"Choose from {listed(tuple(FIT_MEASURES))}."),
+)
 
 
 def _make(values: dict[str, object]) -> FitPlan:

@@ -83,7 +83,7 @@ def test_the_same_bytes_on_every_run(files: StudyFiles, tmp_path: Path) -> None:
     again = run(write_study_case_steps(tmp_path, edge_mm=COARSE_MM))
     first = files.study.parent
     names = [file.relative_to(first) for file in first.rglob("*") if file.is_file()]
-    assert len(names) == 1 + len(files.scans) + TRIALS * len(OPERATOR_SCALES) + 3
+    assert len(names) == 1 + len(files.scans) + TRIALS * len(OPERATOR_SCALES) + 6
     for name in names:
         assert (again.study.parent / name).read_bytes() == (first / name).read_bytes(), name
 
@@ -92,7 +92,7 @@ def test_examiners_reject_the_spoiled_crown_both(coarse_case: StudyCase) -> None
     rows = csv.DictReader(io.StringIO(scores_text(coarse_case), newline=""))
     rows = [row for row in rows if row["crown"] == SPOILED]
     assert len(rows) == 2
-    assert all(int(row["gap"]) == 2 for row in rows)
+    assert all(int(row["gap"]) == int(row["seating"]) == 2 for row in rows)
 
 
 @pytest.mark.slow  # 24 crowns and all their pairs

@@ -31,6 +31,7 @@ from cuspwise.standalone_core.setting import (
     declared_in,
 )
 from cuspwise.standalone_core.study.aim import Aim, Spread
+from cuspwise.standalone_core.study.file.fit_sections import FORCE_FIT
 from cuspwise.standalone_core.study.file.keys import NOT_SET, Key
 from cuspwise.standalone_core.study.file.mistakes import StudyFileError
 from cuspwise.standalone_core.study.file.new_text import toml_text
@@ -41,6 +42,9 @@ from made.setting_values import slips, usual, wrong_values
 
 ROOT = Path(__file__).resolve().parents[2]
 AREA = "margin"
+FREE_NAMES = {"fit_equivalence_um": "marginal_gap_um"}
+"""What a table with names of the user's choice is tried with, where that is no area."""
+
 KEYS = [
     pytest.param(section.name, key, id=f"{section.name}.{key.name}")
     for section in SETTINGS
@@ -53,14 +57,14 @@ DOUBTED = [one for one in KEYS if one.values[1].setting.plausible is not None]
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     made = tmp_path_factory.mktemp("settings")
-    for name in ("design.stl", "a.stl"):
+    for name in ("design.stl", "a.stl", "die.stl"):
         (made / name).write_bytes(name.encode())
     return made
 
 
-def told_in_python(key: Key, value: Any) -> SettingError:
+def told_in_python(table: str, key: Key, value: Any) -> SettingError:
     """What a dataclass of settings says of a value."""
-    given = {AREA: value} if is_free(key) else value
+    given = {name_of(table, key): value} if is_free(key) else value
     with pytest.raises(SettingError) as caught:
         changed(NOT_SET, {key.target: given})
     return caught.value
@@ -74,11 +78,22 @@ def told_in_a_file(folder: Path, table: str, key: Key, value: Any) -> tuple[str,
 
 
 def study_file(folder: Path, table: str, key: Key, value: Any, top: str = "") -> Path:
-    name = AREA if is_free(key) else key.name
+    name = name_of(table, key)
     lines = [top, 'design = "design.stl"', "[groups.a]", 'scans = ["a.stl"]', f"[{table}]"]
+    lines += [f"{name} = {toml_text(value)}", *die_for(table), ""]
     path = folder / "study.toml"
-    path.write_text("\n".join([*lines, f"{name} = {toml_text(value)}", ""]), encoding="utf-8")
+    path.write_text("\n".join(lines), encoding="utf-8")
     return path
+
+
+def die_for(table: str) -> list[str]:
+    """The lines that name a die, without which no setting of fit can be used."""
+    head = [] if table == "fit" else ["[fit]"]
+    return [*head, 'die = "die.stl"'] if table.startswith("fit") else []
+
+
+def name_of(table: str, key: Key) -> str:
+    return FREE_NAMES.get(table, AREA) if is_free(key) else key.name
 
 
 def told_by_the_command(*options: str) -> str:
@@ -116,12 +131,12 @@ def test_a_value_that_is_not_allowed_is_refused_alike_on_every_way(
     values = wrong_values(key.setting.allowed)
     assert values
     for value in values:
-        error = told_in_python(key, value)
-        assert error.subject == (f"{key.name} of {AREA}" if is_free(key) else key.name)
+        error = told_in_python(table, key, value)
+        name = name_of(table, key)
+        assert error.subject == (f"{key.name} of {name}" if is_free(key) else key.name)
         assert error.reason
         assert error.remedy
         said = f"{error.reason} {error.remedy}"
-        name = AREA if is_free(key) else key.name
         if isinstance(value, str) and is_free(key) and table == "tolerances_um":
             said = 'It is "wide". Give a number of µm above 0, or "none".'  # it takes a word too
         lines = told_in_a_file(folder, table, key, value)
@@ -138,7 +153,7 @@ def test_the_command_line_refuses_what_python_refuses(table: str, key: Key):
             continue  # lists and truth values are typed as texts, which have tests of their own
         for options in options_of(table, key, value):
             said = told_by_the_command(*options)
-            error = told_in_python(key, value)
+            error = told_in_python(table, key, value)
             assert said.startswith("Error: --")
             if isinstance(value, (int, float)) == key_takes_numbers(key):
                 assert error.reason in said
@@ -191,7 +206,7 @@ def test_a_slip_of_a_thousand_is_told_with_the_number_that_was_meant(
 ):
     meant = f"Did you mean {usual(key.setting):g}"
     for value in slips(key.setting):
-        assert meant in told_in_python(key, value).remedy
+        assert meant in told_in_python(table, key, value).remedy
         (line,) = told_in_a_file(folder, table, key, value)
         assert meant in line
         for options in options_of(table, key, value):
@@ -203,11 +218,12 @@ def test_force_takes_what_is_hardly_meant(folder: Path, table: str, key: Key):
     """Only what is not allowed at all, or breaks a rule with another setting, is still refused."""
     taken = 0
     for value in slips(key.setting):
-        given = {AREA: value} if is_free(key) else value
+        name = name_of(table, key)
+        given = {name: value} if is_free(key) else value
         path = study_file(folder, table, key, value, top="force = true")
         refusal = None
         try:
-            plan = changed(NOT_SET, {key.target: given, "check.force": True})
+            plan = changed(NOT_SET, {key.target: given, "check.force": True, FORCE_FIT: True})
         except SettingError as error:
             refusal = error
         if refusal is not None:
@@ -215,7 +231,7 @@ def test_force_takes_what_is_hardly_meant(folder: Path, table: str, key: Key):
             continue
         taken += 1
         read = read_plan(path)
-        target = [*key.target.split("."), *([AREA] if is_free(key) else [])]
+        target = [*key.target.split("."), *([name] if is_free(key) else [])]
         assert part_of(read, target) == part_of(plan, target) == value
     assert taken or key.name == "spacing_mm"
 
@@ -234,7 +250,7 @@ def part_of(plan: StudyPlan, target: list[str]) -> Any:
 
 def test_each_way_names_its_own_switch(folder: Path):
     key = next(key for section in SETTINGS for key in section.keys if key.name == "search_mm")
-    assert "force=True takes it as it is." in told_in_python(key, 1000.0).remedy
+    assert "force=True takes it as it is." in told_in_python("measuring", key, 1000.0).remedy
     (line,) = told_in_a_file(folder, "measuring", key, 1000.0)
     assert line.endswith("force = true above the first table takes it as it is.")
     said = told_by_the_command("--search", "1000")
@@ -305,7 +321,8 @@ def test_every_field_of_a_check_is_declared_or_holds_what_is():
 def test_every_setting_of_a_check_is_in_a_study_file_by_its_own_name():
     of_the_file = {"landmarks_scan_mm", "landmarks_design_mm", "force"}
     of_a_group = set(declared_in(ProductionFacts))
-    names = {name for name, _, _ in all_settings(NOT_SET)} - of_the_file - of_a_group
+    of_the_scans = {"crown_unit"}  # which is scan_unit in a study
+    names = {name for name, _, _ in all_settings(NOT_SET)} - of_the_file - of_a_group - of_the_scans
     keys = {key.values[1].name for key in KEYS}
     assert names == keys
     for one in KEYS:

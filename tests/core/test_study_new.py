@@ -15,6 +15,7 @@ from cuspwise.standalone_core.study.file.new import new_study
 from cuspwise.standalone_core.study.file.new_text import START_EQUIVALENCE_UM, toml_key, toml_text
 from cuspwise.standalone_core.study.file.read import read_plan
 from cuspwise.standalone_core.study.file.study_sections import SETTINGS
+from cuspwise.standalone_core.study.fit_plan import FitPlan
 from cuspwise.standalone_core.study.plan import StudyPlan
 
 
@@ -60,6 +61,9 @@ def test_a_new_file_sets_nothing_but_the_margin_of_equivalence(folder: Path):
     assert not any(group.facts for group in plan.groups)
 
 
+FIT_FILES = ("die.stl", "finish_line.csv", "neighbour_1.stl", "antagonist.stl")
+
+
 def keys() -> list[tuple[str, Key]]:
     return [(section.name, key) for section in SETTINGS for key in section.keys]
 
@@ -78,11 +82,16 @@ def test_every_setting_can_be_used_by_deleting_its_sign(folder: Path, table: str
         and _table_of(lines, number) == table
     )
     assert lines[place - 1].startswith("# ")
-    lines[place] = lines[place][1:]
-    given = tomllib.loads("\n".join(lines))[table][key.name]
-    for name in ("areas.json", "landmarks.csv", "examiners.csv", "repeats.csv"):
+    for name in ("areas.json", "landmarks.csv", "examiners.csv", "repeats.csv", *FIT_FILES):
         (folder / name).write_text('{"format": "cuspwise areas"}')
+    if table.startswith("fit") and key.name != "die":
+        die = lines.index('#die = "die.stl"')
+        lines[die] = lines[die][1:]
+        path.write_text("\n".join(lines), encoding="utf-8")
     before = read_plan(path)
+    end = lines.index("#]", place) if lines[place].endswith("[") else place
+    lines[place : end + 1] = [line[1:] for line in lines[place : end + 1]]
+    given = tomllib.loads("\n".join(lines))[table][key.name]
     path.write_text("\n".join(lines), encoding="utf-8")
     if key.name in ("landmarks", "start"):
         return  # only together
@@ -191,6 +200,33 @@ def test_tables_in_the_folder_are_found_by_their_columns(folder: Path):
     assert plan.examiners == folder / "fit.csv"
     assert plan.repeats == folder / "again.csv"
     assert list(names_of(plan)) == ["milled", "printed"]
+
+
+def test_a_die_and_the_teeth_beside_it_are_found_by_their_names(folder: Path):
+    make(folder, "die 36.stl", "neighbour_mesial.stl", "neighbour_distal.stl", "Antagonist.STL")
+    written = new_study(folder)
+    assert written.plan.fit == FitPlan(
+        die=folder / "die 36.stl",
+        neighbours=(folder / "neighbour_distal.stl", folder / "neighbour_mesial.stl"),
+        antagonist=folder / "Antagonist.STL",
+    )
+    assert written.left_out == ()
+    said = CliRunner().invoke(main, ["new", str(folder), "--force"]).output
+    assert "Die, for the fit of all crowns, in the design's frame: " in said
+
+
+def test_which_of_two_dies_is_meant_is_left_to_the_user(tmp_path: Path):
+    make(tmp_path, "design.stl", "a/1.stl", "b/1.stl", "die_1.stl", "die_2.stl", "diego.stl")
+    written = new_study(tmp_path)
+    assert written.plan.fit is None
+    assert [file.name for file in written.left_out] == ["die_1.stl", "die_2.stl", "diego.stl"]
+
+
+def test_crowns_beside_their_die_are_one_group_without_it(tmp_path: Path):
+    make(tmp_path, "design.stl", "crown_1.stl", "crown_2.stl", "die.stl")
+    plan = new_study(tmp_path).plan
+    assert names_of(plan) == {"crowns": ["crown_1.stl", "crown_2.stl"]}
+    assert plan.fit == FitPlan(die=tmp_path / "die.stl")
 
 
 @pytest.mark.parametrize(

@@ -16,8 +16,11 @@ from ...errors import CuspwiseError, SettingError
 from ...setting import changed
 from ...superimpose.landmarks import LandmarkPairs, read_landmarks
 from ...words.text import listed
+from ..fit_plan import FIT_MEASURES
 from ..plan import EVERY_AREA, GroupPlan
 from .check_sections import FORCE
+from .fit_files import pairing_notes
+from .fit_sections import FORCE_FIT
 from .keys import NOT_SET
 from .place import Place
 from .study_sections import SETTINGS
@@ -25,7 +28,7 @@ from .value_types import note
 
 Values = Mapping[str, Mapping[str, Any]]
 
-_NEED_MESIAL = ("contact_mesial", "contact_distal")
+NEED_MESIAL = ("contact_mesial", "contact_distal")
 _FEWEST_FOR_SPREAD = 3
 
 
@@ -56,7 +59,7 @@ def plan_notes(groups: tuple[GroupPlan, ...]) -> tuple[str, ...]:
             found.append(f"Group {group.name} has one crown, which shows no spread.")
         elif len(group.scans) < _FEWEST_FOR_SPREAD:
             found.append(f"Group {group.name} has only two crowns.")
-    return tuple(found)
+    return (*found, *pairing_notes(groups))
 
 
 def landmark_pairs(values: Values, place: Place) -> LandmarkPairs | None:
@@ -114,15 +117,20 @@ def _check_area_names(values: Values, place: Place, marks: Sequence[str]) -> Non
     if "file" in areas:
         known = (*known, *areas_in_file(areas["file"], place / "areas" / "file"))
     names = tuple(dict.fromkeys(known))
-    absent = _NEED_MESIAL if not {"file", "mesial_direction"} & set(areas) else ()
     for here, name, wanted in _named_areas(values, place):
         if name not in names:
             note(no_such("area", name, names), here)
-        elif wanted and name in absent:
-            here.wrong(
-                "Contact areas are found only if the mesial direction is known.",
-                "Give mesial_direction below [areas].",
-            )
+        elif wanted:
+            refuse_without_mesial(name, areas, here)
+
+
+def refuse_without_mesial(area: str, areas: Mapping[str, Any], place: Place) -> None:
+    """Note an area that needs directions, if the table of areas gives none."""
+    if area in NEED_MESIAL and not {"file", "mesial_direction"} & set(areas):
+        place.wrong(
+            "Contact areas are found only if the mesial direction is known.",
+            "Give mesial_direction below [areas].",
+        )
 
 
 def _named_areas(values: Values, place: Place) -> list[tuple[Place, str, bool]]:
@@ -136,7 +144,8 @@ def _named_areas(values: Values, place: Place) -> list[tuple[Place, str, bool]]:
         (fit / i, name, True)
         for i, name in enumerate(values["superimposition"].get("fit_areas", ()))
     ]
-    if "primary_area" in values["analysis"]:
+    of_fit = values["analysis"].get("primary_measure") in FIT_MEASURES  # has areas of its own
+    if "primary_area" in values["analysis"] and not of_fit:
         found.append((analysis / "primary_area", values["analysis"]["primary_area"], True))
     for table in ("tolerances_um", "equivalence_um", "scanner_um"):
         found += [(place / table / name, name, False) for name in values[table]]
@@ -145,7 +154,9 @@ def _named_areas(values: Values, place: Place) -> list[tuple[Place, str, bool]]:
 
 
 def _check_primary(given: Mapping[str, Any], place: Place) -> None:
-    """The primary comparison must be among those that are made."""
+    """The primary comparison must be among those that are made; that of fit is checked there."""
+    if given.get("primary_measure") in FIT_MEASURES:
+        return
     wrong = {mistake.key for mistake in place.mistakes}
     for key, names in (("primary_area", "areas"), ("primary_measure", "measures")):
         if {(place / key).key, (place / names).key} & wrong:
@@ -171,7 +182,7 @@ def _check_rules(values: Values, place: Place) -> None:
         # Whether there are landmarks to start from is seen where their file is read.
         changes.pop("check.superimpose.start", None)
         try:
-            changed(NOT_SET, {**changes, FORCE.target: True})
+            changed(NOT_SET, {**changes, FORCE.target: True, FORCE_FIT: True})
         except SettingError as problem:
             here = place / section.name / problem.subject
             if here.key not in {mistake.key for mistake in place.mistakes}:

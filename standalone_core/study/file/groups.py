@@ -15,6 +15,7 @@ from ...causes.settings import ProductionFacts
 from ...mesh.formats import SUFFIX_FORMATS
 from ...readable import readable
 from ..plan import GroupPlan
+from .fit_sections import DIES, SEATED
 from .place import Place
 from .study_sections import FACTS, GROUP, PRODUCTION, REPEATS
 from .tables import read_section
@@ -67,7 +68,11 @@ def read_groups(
             scans = tuple(match.scan for match in matches)
             told = {key.name: values[key.name] for key in PRODUCTION if key.name in values}
             title = values.get("title", name)
-            groups.append(GroupPlan(name, title, scans, facts, ProductionFacts(**told)))
+            paired = {
+                key.name: _paired(values.get(key.name, ()), here / key.name, len(scans))
+                for key in (DIES, SEATED)
+            }
+            groups.append(GroupPlan(name, title, scans, facts, ProductionFacts(**told), **paired))
     _refuse_same_titles(groups, place)
     return tuple(groups)
 
@@ -81,13 +86,42 @@ def find_scans(patterns: tuple[str, ...], place: Place) -> tuple[ScanMatch, ...]
     """
     found: dict[Path, ScanMatch] = {}
     for index, pattern in enumerate(patterns):
-        here = place / index
-        scans = matching(pattern, place.folder)
-        if not scans:
-            here.wrong(f"No scan matches {shown(pattern)}.", _why_none(pattern, place.folder))
-        for scan in scans:
-            found.setdefault(scan, ScanMatch(scan, here))
+        for scan in _matched("scan", pattern, place / index):
+            found.setdefault(scan, ScanMatch(scan, place / index))
     return tuple(found.values())
+
+
+def find_meshes(thing: str, patterns: tuple[str, ...], place: Place) -> tuple[Path, ...]:
+    """Find mesh files as :func:`find_scans` does; a file that is named twice is there twice."""
+    return tuple(
+        file
+        for index, pattern in enumerate(patterns)
+        for file in _matched(thing, pattern, place / index)
+    )
+
+
+def _matched(thing: str, pattern: str, place: Place) -> list[Path]:
+    found = matching(pattern, place.folder)
+    if not found:
+        place.wrong(f"No {thing} matches {shown(pattern)}.", _why_none(pattern, place.folder))
+    return found
+
+
+def _paired(patterns: tuple[str, ...], place: Place, scans: int) -> tuple[Path, ...]:
+    """Find one file per scan, in the order of the scans; a single die is that of all crowns."""
+    dies = place.path[-1] == DIES.name
+    noted = len(place.mistakes)
+    files = find_meshes("die" if dies else "scan", patterns, place)
+    if not files or len(place.mistakes) > noted:
+        return ()
+    if dies and len(files) == 1 and not glob.has_magic(patterns[0]):
+        return files * scans
+    if len(files) != scans:
+        few = "one file" if len(files) == 1 else f"{len(files)} files"
+        many = "one scan" if scans == 1 else f"{scans} scans"
+        place.wrong(f"It lists {few} for {many}.", "Give one for each scan, in the same order.")
+        return ()
+    return files
 
 
 def matching(pattern: str, folder: Path) -> list[Path]:

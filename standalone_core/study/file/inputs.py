@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
+from ...errors import SettingError
+from ..fit_plan import FIT_MEASURES
 from ..plan import StudyPlan
 from .examiner_scores import ExaminerScores, read_scores
 from .mistakes import Mistake, StudyFileError
@@ -36,6 +38,23 @@ class StudyInputs:
         """What the reader should know about the plan and its tables."""
         tables = (self.scores, self.repeats)
         return self.plan.notes + tuple(n for t in tables if t is not None for n in t.notes)
+
+    def without_fit(self) -> StudyInputs:
+        """Return the same study without seating any crown.
+
+        Raises
+        ------
+        SettingError
+            The comparison that it was made for is one of fit.
+        """
+        primary = self.plan.analysis.primary_measure
+        if self.plan.fit is not None and primary in FIT_MEASURES:
+            raise SettingError(
+                f"The study's primary comparison is one of fit: {primary}.",
+                subject="no_fit",
+                remedy="Seat the crowns, or choose another primary_measure in the study file.",
+            )
+        return replace(self, plan=replace(self.plan, fit=None))
 
 
 def read_study(path: str | Path) -> StudyInputs:

@@ -9,10 +9,11 @@ from typing import Any
 
 from ...allowed import Allowed, NotAllowed, PerArea
 from ...setting import REQUIRED, Setting, declared_in
+from ..fit_plan import FitPlan
 from ..plan import StudyPlan
 from .value_types import Kind
 
-NOT_SET = StudyPlan(path=None, title="", question="", design=Path(), groups=())
+NOT_SET = StudyPlan(path=None, title="", question="", design=Path(), groups=(), fit=FitPlan())
 """A plan of nothing, which holds the default of every setting."""
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import csv
 import glob
 import os
+import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from ...atomic import atomic_write
@@ -24,6 +25,7 @@ from .study_sections import REPEATS
 
 _RESULTS = ("study.json", "check.json", "kept")  # whose folder holds results, not scans
 _DESIGN = "design"
+_DIE, _NEIGHBOUR, _ANTAGONIST = "die", "neighbour", "antagonist"
 _EXAMINER_COLUMNS = {"crown", "examiner"}
 _REPEAT_COLUMNS = {"file", "crown", "operator", "trial"}
 
@@ -47,6 +49,19 @@ class WrittenStudy:
 
 
 @dataclass(frozen=True)
+class _Teeth:
+    """Die, neighbours and antagonist in a folder."""
+
+    die: Path | None = None
+    neighbours: tuple[Path, ...] = ()
+    antagonist: Path | None = None
+
+    @property
+    def files(self) -> set[Path]:
+        return {file for file in (self.die, *self.neighbours, self.antagonist) if file}
+
+
+@dataclass(frozen=True)
 class _Found:
     """What a folder holds."""
 
@@ -55,6 +70,7 @@ class _Found:
     left_out: tuple[Path, ...]
     examiners: Path | None
     repeats: Path | None
+    teeth: _Teeth = field(default_factory=_Teeth)
 
 
 def new_study(
@@ -70,7 +86,9 @@ def new_study(
     ----------
     folder : str or pathlib.Path
         Its subfolders become groups; without subfolders that hold scans, the scans in it are
-        one group. Folders of results are passed over.
+        one group. Folders of results are passed over. If one mesh file in it is called ``die``,
+        alone or before other words, crowns are seated on it; files called ``neighbour`` and
+        ``antagonist`` are the teeth beside and against the crown then.
     design : str or pathlib.Path, optional
         By default the only mesh file whose name starts with ``design``, in the folder or one of
         its subfolders.
@@ -138,7 +156,8 @@ def _look(root: Path, design: Path | None) -> _Found:
     scans = {f: _meshes_below(f) for f in sorted(subfolders, key=natural)}
     loose = meshes_in(root)
     design = _design(root, design, [*loose, *(s for f in scans.values() for s in f)])
-    again = _listed_in(repeats)
+    teeth = _teeth(loose)
+    again = _listed_in(repeats) | {os.path.realpath(file) for file in teeth.files}
     groups = {
         folder.name: tuple(file for file in files if not _same(file, design))
         for folder, files in scans.items()
@@ -152,8 +171,22 @@ def _look(root: Path, design: Path | None) -> _Found:
             remedy=f"Put the scans ({', '.join(SUFFIX_FORMATS)}) of each group in a subfolder.",
         )
     if not groups:
-        return _Found(design, {"crowns": single}, (), examiners, repeats)
-    return _Found(design, groups, single, examiners, repeats)
+        return _Found(design, {"crowns": single}, (), examiners, repeats, teeth)
+    return _Found(design, groups, single, examiners, repeats, teeth)
+
+
+def _teeth(loose: Sequence[Path]) -> _Teeth:
+    """Find the teeth among mesh files by the first word of their names; none without one die."""
+    named: dict[str, list[Path]] = {}
+    for file in loose:
+        word = re.match("[a-z]*", file.stem.casefold())
+        named.setdefault(word.group().removesuffix("s") if word else "", []).append(file)
+    dies, against = named.get(_DIE, []), named.get(_ANTAGONIST, [])
+    if len(dies) != 1:
+        return _Teeth()
+    return _Teeth(
+        dies[0], tuple(named.get(_NEIGHBOUR, ())), against[0] if len(against) == 1 else None
+    )
 
 
 def _passed_over(folder: Path) -> bool:
@@ -217,6 +250,10 @@ def _listed_in(repeats: Path | None) -> set[str]:
 
 def _described(root: Path, found: _Found, home: Path) -> NewStudy:
     """Describe what was found by paths from the study file's folder."""
+
+    def if_found(file: Path | None) -> str | None:
+        return None if file is None else _named_from(file, home)
+
     names: list[str] = []
     for folder in found.groups:
         names.append(_new_name(group_name(folder), names))
@@ -228,8 +265,11 @@ def _described(root: Path, found: _Found, home: Path) -> NewStudy:
         title=_title(root.resolve().name) or "Study",
         design=_named_from(found.design, home),
         groups=groups,
-        examiners=None if found.examiners is None else _named_from(found.examiners, home),
-        repeats=None if found.repeats is None else _named_from(found.repeats, home),
+        examiners=if_found(found.examiners),
+        repeats=if_found(found.repeats),
+        die=if_found(found.teeth.die),
+        neighbours=tuple(_named_from(file, home) for file in found.teeth.neighbours),
+        antagonist=if_found(found.teeth.antagonist),
     )
 
 

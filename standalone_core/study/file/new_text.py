@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 import math
 import textwrap
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from ...allowed import Choice, Direction, Flag, Names, Number
 from ..plan import EVERY_AREA
 from .check_sections import MARK, TOLERANCES
+from .fit_sections import DIES, FIT, FIT_EQUIVALENCE, SEATED
 from .keys import NOT_SET, Key, Section
 from .study_sections import (
     EQUIVALENCE,
@@ -42,8 +43,18 @@ _PRODUCTION_EXAMPLES = {
     "bur_radius_mm": 0.5,
 }
 _FACT_NAMES = ("machine", "material", "settings", "finishing", "scanner")
-_NUMBERS = {"fossa_ball_mm": 0.9, "warp_reach_mm": 2.5, "scanner_scale_permille": 0.1}
-"""Examples of settings without a default, where 25 would be none."""
+_EXAMPLES = {
+    "fossa_ball_mm": 0.9,
+    "warp_reach_mm": 2.5,
+    "scanner_scale_permille": 0.1,
+    "cement_space_um": 60.0,
+    "margin_space_um": 30.0,
+    "die": "die.stl",
+    "finish_line": "finish_line.csv",
+    "neighbours": ["neighbour_*.stl"],
+    "antagonist": "antagonist.stl",
+}
+"""Examples of keys without a default, where 25 or a table of that name would be none."""
 
 
 @dataclass(frozen=True)
@@ -75,15 +86,23 @@ class NewStudy:
     groups: tuple[NewGroup, ...]
     examiners: str | None = None
     repeats: str | None = None
+    die: str | None = None
+    neighbours: tuple[str, ...] = ()
+    antagonist: str | None = None
 
 
 def study_text(study: NewStudy) -> str:
     """Return the text of a new study file, which reads back without a mistake."""
     blocks = ["\n".join([*_remarks(_INTRODUCTION), "", *_top(study)])]
     blocks.append("\n".join(_groups(study)))
-    given = {
+    given: dict[str, dict[str, Any]] = {
         EXAMINERS.name: {"file": study.examiners},
         REPEATS.name: {"file": study.repeats},
+        FIT.name: {
+            "die": study.die,
+            "neighbours": study.neighbours or None,
+            "antagonist": study.antagonist,
+        },
     }
     blocks += ["\n".join(_section(section, given.get(section.name, {}))) for section in SETTINGS]
     blocks.append("\n".join(_mark_example()))
@@ -124,8 +143,12 @@ def _groups(study: NewStudy) -> Iterator[str]:
         yield ""
         yield f"[groups.{name}]"
         yield f"title = {toml_text(group.title)}"
-        yield from _list("scans", group.scans)
-        yield from _production(explained=group is study.groups[0])
+        yield from _set("scans", group.scans)
+        first = group is study.groups[0]
+        for key in (DIES, SEATED):
+            yield from _remarks(key.help, indent="#   ") if first else ()
+            yield f"#{key.name} = {toml_text([f'{key.name}/{group.name}/*.stl'])}"
+        yield from _production(explained=first)
         yield f"[groups.{name}.facts]"
         yield from (f"{fact} = {toml_text('')}" for fact in _FACT_NAMES)
 
@@ -142,15 +165,15 @@ def _words_of(section: Section, name: str) -> str:
     return next(key.help for key in section.keys if key.name == name)
 
 
-def _list(name: str, items: Sequence[str]) -> Iterator[str]:
-    """Write a list on one line, or with a line for each item if it is long."""
-    line = f"{name} = {toml_text(items)}"
-    if len(line) <= _WIDTH:
+def _set(name: str, value: Any, sign: str = "") -> Iterator[str]:
+    """Set a key on one line, or with a line for each item of a long list, behind a sign."""
+    line = f"{sign}{name} = {toml_text(value)}"
+    if len(line) <= _WIDTH or not isinstance(value, (list, tuple)):
         yield line
         return
-    yield f"{name} = ["
-    yield from (f"  {toml_text(item)}," for item in items)
-    yield "]"
+    yield f"{sign}{name} = ["
+    yield from (f"{sign}  {toml_text(item)}," for item in value)
+    yield f"{sign}]"
 
 
 def _section(section: Section, given: Mapping[str, Any]) -> Iterator[str]:
@@ -162,6 +185,8 @@ def _section(section: Section, given: Mapping[str, Any]) -> Iterator[str]:
     if section is EQUIVALENCE:
         yield f"{EVERY_AREA} = {toml_text(START_EQUIVALENCE_UM)}  # no source: choose your own"
         yield "#margin = 5.0  # an example"
+    if section is FIT_EQUIVALENCE:
+        yield f"#marginal_gap_um = {toml_text(START_EQUIVALENCE_UM)}  # an example"
     for key in section.keys:
         yield from _key(key, given.get(key.name))
 
@@ -180,10 +205,9 @@ def _key(key: Key, given: Any) -> Iterator[str]:
     """Write a key with its meaning, as a remark unless it is given."""
     yield from _remarks(f"{key.help} {_allowed(key)}", indent="#   ")
     if given is not None:
-        yield f"{key.name} = {toml_text(given)}"
-        return
-    example = key.default if key.default is not None else _example(key)
-    yield f"#{key.name} = {toml_text(example)}"
+        yield from _set(key.name, given)
+    else:
+        yield from _set(key.name, key.default if key.default is not None else _example(key), "#")
 
 
 def _allowed(key: Key) -> str:
@@ -202,10 +226,12 @@ def _allowed(key: Key) -> str:
 
 def _example(key: Key) -> Any:
     """Return a value for a key without a default, to be replaced by the user's own."""
+    if key.name in _EXAMPLES:
+        return _EXAMPLES[key.name]
     if isinstance(key.kind, Direction):
         return [0.0, 0.0, 1.0] if key.name == "insertion" else [1.0, 0.0, 0.0]
     if isinstance(key.kind, Number):
-        return _NUMBERS.get(key.name, 25.0)
+        return 25.0
     return "areas.json" if key.target.endswith("areas_file") else f"{key.target or key.name}.csv"
 
 

@@ -11,8 +11,10 @@ from typing import Any
 from ...errors import CuspwiseError
 from ...setting import changed
 from ..plan import StudyPlan
-from .check_sections import SUPPORT_MARKS
+from .check_sections import FORCE, SUPPORT_MARKS
 from .cross_checks import check_together, landmark_pairs, plan_notes
+from .fit_checks import read_fit
+from .fit_sections import FORCE_FIT
 from .groups import read_groups
 from .keys import NOT_SET
 from .mistakes import Mistake, StudyFileError
@@ -84,6 +86,7 @@ def read_plan(path: str | Path) -> StudyPlan:
     marks = read_marks(tables.marks, place / SUPPORT_MARKS)
     pairs = landmark_pairs(tables.values, place / "superimposition")
     check_together(tables.values, place, [mark.area_name for mark in marks])
+    fit = read_fit(tables.values, groups, place)
     if place.mistakes:
         raise StudyFileError(place.mistakes)
     changes = _changes(tables)
@@ -91,6 +94,7 @@ def read_plan(path: str | Path) -> StudyPlan:
         changes["check.superimpose.landmarks_design_mm"] = pairs.design_mm.tolist()
         changes["check.superimpose.landmarks_scan_mm"] = pairs.scan_mm.tolist()
     changes["check.marks"] = marks
+    changes = _with_fit(changes, fit)
     changes |= {"path": file, "groups": groups, "notes": plan_notes(groups)}
     changes.setdefault("title", f"Study of {changes['design'].stem}")
     return _plan(changes, file)
@@ -147,6 +151,15 @@ def _changes(tables: Tables) -> dict[str, Any]:
         limits
     ).tolerances_um
     return changes
+
+
+def _with_fit(changes: Mapping[str, Any], fit: Mapping[str, Any]) -> dict[str, Any]:
+    """Add what is found of fit to what a file sets; without a fit, nothing of it is set."""
+    if "fit" in fit:
+        kept = {name: value for name, value in changes.items() if not name.startswith("fit.")}
+        return {**kept, **fit}
+    force = changes.get(FORCE.target, False)
+    return {**changes, **fit, FORCE_FIT: force}
 
 
 def _plan(changes: Mapping[str, Any], file: Path) -> StudyPlan:

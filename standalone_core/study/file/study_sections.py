@@ -17,6 +17,7 @@ from .check_sections import (
     TOLERANCES,
     VERDICTS,
 )
+from .fit_sections import DIES, FIT_SECTIONS, SEATED
 from .keys import Key, Section, free_key, keys_of
 from .value_types import Fact, File, Patterns, Words
 
@@ -53,6 +54,8 @@ GROUP = Section(
     (
         Key("title", Text(filled=True), "", "Name for readers; NAME itself if left out."),
         Key("scans", Patterns(), "", "The scans, one file per crown; * stands for any part.", True),
+        DIES,
+        SEATED,
         *PRODUCTION,
     ),
 )
@@ -117,5 +120,6 @@ SETTINGS: tuple[Section, ...] = (
     VERDICTS,
     MARKS,
     CAUSES,
+    *FIT_SECTIONS,
 )
 """The sections after the groups, in the order in which a new file lists them."""

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from ...allowed import Allowed, Names, NotAllowed, Number, Text, not_texts, shown
+from ...readable import readable
 from ...setting import Setting
 from ...suggestion import suggestion
 from .place import Place
@@ -121,8 +122,28 @@ class File:
 
 
 @dataclass(frozen=True)
+class MeshFile:
+    """A mesh file that is there, by its path from the study file's folder."""
+
+    allowed: str = "the path of a mesh file, from this file's folder"
+
+    def read(self, given: Any, place: Place) -> Path | None:
+        """Return the path, joined to the folder."""
+        from ...mesh.formats import SUFFIX_FORMATS  # needs numpy, which options are made without
+
+        file = File(self.allowed).read(given, place)
+        if file is None or file.suffix.lower() in SUFFIX_FORMATS:
+            return file
+        place.wrong(
+            f"{readable(file.name)} is no mesh file.",
+            f"Mesh files end in {', '.join(SUFFIX_FORMATS)}.",
+        )
+        return None
+
+
+@dataclass(frozen=True)
 class Patterns:
-    """Paths of scans; ``*`` stands for any part of a name, ``**`` for any folders."""
+    """Paths of mesh files; ``*`` stands for any part of a name, ``**`` for any folders."""
 
     allowed: str = 'a list of paths, in which * stands for any part of a name: ["milled/*.stl"]'
 

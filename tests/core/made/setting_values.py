@@ -9,6 +9,7 @@ from cuspwise.standalone_core.allowed import Allowed, Choice, Direction, Flag, N
 from cuspwise.standalone_core.setting import Setting
 
 USUAL = {"tolerances_um": 15.0, "scanner_um": 1.5, "equivalence_um": 5.0, "patch_um": 25.0}
+USUAL |= {"cement_space_um": 60.0, "margin_space_um": 30.0}
 """Numbers for settings whose default is none."""
 
 

@@ -159,8 +159,8 @@ file = "C:\Users\x.csv"
 """Texts that follow a study of two groups, and the mistake that each is told with."""
 
 
-def cases() -> Iterator[tuple[str, str]]:
-    for block in CASES.strip().split("\n\n"):
+def cases(texts: str = CASES) -> Iterator[tuple[str, str]]:
+    for block in texts.strip().split("\n\n"):
         lines = block.splitlines()
         text = "".join(f"{line}\n" for line in lines if not line.startswith("--> "))
         yield text, " ".join(line[4:] for line in lines if line.startswith("--> "))

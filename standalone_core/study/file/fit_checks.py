@@ -1,0 +1,171 @@
+"""What a study file says of fit, as a whole: what it sets, and what contradicts itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from ...allowed import no_such
+from ...suggestion import suggestion
+from ...words.text import listed
+from ..crown_names import crown_names
+from ..fit_plan import FIT_MEASURES, FitPlan
+from ..plan import GroupPlan
+from .cross_checks import NEED_MESIAL, refuse_without_mesial
+from .fit_files import refuse_shared
+from .fit_sections import DIES, FIT, FIT_EQUIVALENCE, FIT_SECTIONS, SEATED
+from .groups import find_meshes
+from .keys import NOT_SET
+from .place import Place
+from .value_types import note
+
+Values = Mapping[str, Mapping[str, Any]]
+
+_NAME_A_DIE = f'Give die = "FILE" below [{FIT.name}], or {DIES.name} = ["FILES"] to every group.'
+_MOST_NAMES = 8
+
+
+def read_fit(values: Values, groups: Sequence[GroupPlan], place: Place) -> dict[str, Any]:
+    """Check what a study file says of fit; note every mistake.
+
+    Parameters
+    ----------
+    values : mapping of table name to its values
+    groups : sequence of GroupPlan
+        As far as they could be read.
+    place : Place
+        Of the whole file.
+
+    Returns
+    -------
+    dict
+        What a plan gets beside the values of the tables: the neighbours; or that there is no
+        fit, if no die is named and nothing else is said of fit.
+    """
+    given, fit = values[FIT.name], place / FIT.name
+    noted = len(place.mistakes)
+    for measure in values[FIT_EQUIVALENCE.name]:
+        if measure not in FIT_MEASURES:
+            problem = no_such("fit measure", measure, tuple(FIT_MEASURES))
+            note(problem, place / FIT_EQUIVALENCE.name / measure)
+    if not _wanted(values, groups, place):
+        _check_primary(values, place, wanted=False)
+        return {"fit": None}
+    neighbours = find_meshes("tooth", given.get("neighbours", ()), fit / "neighbours")
+    refuse_shared(values, groups, neighbours, place)
+    _check_crowns(given, groups, place)
+    _check_finish_line(groups, place)
+    _check_primary(values, place, wanted=True)
+    in_tables = tuple(section.name for section in FIT_SECTIONS)
+    if len(place.mistakes) == noted and not any(
+        mistake.key.startswith(in_tables) for mistake in place.mistakes
+    ):
+        _refuse_no_die(given, groups, place)
+    return {"fit.neighbours": neighbours}
+
+
+def _there(place: Place) -> bool:
+    """Whether a key is in the file, be its value right or wrong."""
+    return place.path in place.lines
+
+
+def _group_has(group: GroupPlan, key: str, place: Place) -> bool:
+    return _there(place / "groups" / group.name / key)
+
+
+def _wanted(values: Values, groups: Sequence[GroupPlan], place: Place) -> bool:
+    """Whether anything is said of fit, be it right or wrong."""
+    return (
+        any(values[section.name] for section in FIT_SECTIONS)
+        or _there(place / FIT.name / "die")
+        or any(_group_has(g, key.name, place) for g in groups for key in (DIES, SEATED))
+    )
+
+
+def _refuse_no_die(given: Mapping[str, Any], groups: Sequence[GroupPlan], place: Place) -> None:
+    """Note groups whose crowns are to be seated and have no die."""
+    if "die" in given:
+        return
+    if not any(_group_has(group, DIES.name, place) for group in groups):
+        (place / FIT.name).wrong("There is no die for any crown.", _NAME_A_DIE)
+        return
+    names, chosen = crown_names(groups), given.get("crowns", ())
+    for group in groups:
+        seated = [scan for scan in group.scans if not chosen or names[scan] in chosen]
+        if seated and not _group_has(group, DIES.name, place):
+            (place / "groups" / group.name).wrong(
+                f"It has no {DIES.name}, and there is no die of all crowns.",
+                f"{_NAME_A_DIE} Or list the crowns that are to be seated below [{FIT.name}].",
+            )
+
+
+def _check_crowns(given: Mapping[str, Any], groups: Sequence[GroupPlan], place: Place) -> None:
+    """Note crowns that are not in the study; where a group has mistakes its crowns may be amiss."""
+    if any(mistake.key.startswith("groups") for mistake in place.mistakes):
+        return
+    names = tuple(crown_names(groups).values())
+    for at, crown in enumerate(given.get("crowns", ())):
+        if crown not in names:
+            reason = no_such("crown", crown, names).reason
+            (place / FIT.name / "crowns" / at).wrong(reason, _crowns_meant(crown, names))
+
+
+def _crowns_meant(crown: str, names: Sequence[str]) -> str:
+    """Ask for the crowns that a name was probably meant for, or list some."""
+    in_groups = [name for name in names if name.endswith(f"/{crown}")]
+    if in_groups:
+        return f"Did you mean {listed(in_groups, 'or')}?"
+    some = f"{', '.join(names[:_MOST_NAMES])}{' …' if len(names) > _MOST_NAMES else ''}"
+    return suggestion(crown, names) or f"Choose from {some}."
+
+
+def _check_finish_line(groups: Sequence[GroupPlan], place: Place) -> None:
+    """The one finish line belongs to the one die."""
+    line = place / FIT.name / "finish_line"
+    own = bool(groups) and all(_group_has(group, DIES.name, place) for group in groups)
+    if _there(line) and (own or not _there(place / FIT.name / "die")):
+        line.wrong(
+            "It is the finish line of the one die of all crowns, which no crown sits on.",
+            "Leave it out: the design's margin line is carried over to each die.",
+        )
+
+
+def _check_primary(values: Values, place: Place, *, wanted: bool) -> None:
+    """A primary comparison of fit must be one that is made."""
+    given, fit, analysis = values["analysis"], values[FIT.name], place / "analysis"
+    measure: str = given.get("primary_measure", "")
+    if measure not in FIT_MEASURES:
+        return
+    if not wanted:
+        (analysis / "primary_measure").wrong(
+            f"{measure} is a measure of fit, and no crown is seated.", _NAME_A_DIE
+        )
+        return
+    area = given.get("primary_area", NOT_SET.analysis.primary_area)
+    if area in FIT_MEASURES[measure]:
+        refuse_without_mesial(area, values["areas"], analysis / "primary_area")
+    else:
+        usual = "" if "primary_area" in given else ", the usual area"
+        where = listed([f'"{name}"' for name in FIT_MEASURES[measure]], "or")
+        (analysis / "primary_area").wrong(
+            f"{measure} is not taken of {area}{usual}.", f"Give {where}."
+        )
+    for reason, remedy in _why_never_measured(measure, area, fit):
+        (analysis / "primary_measure").wrong(
+            reason, f"Give {remedy} below [{FIT.name}], or another primary_measure."
+        )
+
+
+def _why_never_measured(
+    measure: str, area: str, fit: Mapping[str, Any]
+) -> Iterator[tuple[str, str]]:
+    """Yield why a measure of fit has no value in any crown, and what would give it one."""
+    measures = fit.get("measures", FitPlan().measures)
+    if measure not in measures:
+        yield f"It is not among the measures of [{FIT.name}].", f'"{measure}" among measures'
+    elsewhere = fit.get("in_design_frame") is False
+    if elsewhere and (measure == "above_intended_um" or area in NEED_MESIAL):
+        what = "The intended seat is" if measure == "above_intended_um" else "Mesial and distal are"
+        yield f"{what} known only of dies in the design's frame.", "in_design_frame = true"
+    if measure == "contact_gap_um" and not {"neighbours", "antagonist"} & set(fit):
+        yield "There is no tooth beside or against the crown.", "neighbours or antagonist"
