@@ -11,6 +11,7 @@ from ..check import judging_meanwhile
 from ..drawing import colour_map, overlay
 from . import choices, mark_choices
 from .defaults import take_defaults
+from .fit_choices import FitChoices
 from .mark_limits import MarkLimits
 from .production import CauseChoices
 from .study_choices import StudySettings
@@ -162,6 +163,11 @@ class SceneSettings(bpy.types.PropertyGroup):
         name="Causes",
         description="Choices about the causes of deviations",
         type=CauseChoices,
+    )
+    fit: bpy.props.PointerProperty(
+        name="Fit",
+        description="Choices about how crowns fit on their die",
+        type=FitChoices,
     )
     show_colours: bpy.props.BoolProperty(
         description="Whether the colour map is shown", options={"HIDDEN"}
