@@ -77,7 +77,7 @@ def is_closed(owner: bpy.types.Object, pointer: str) -> bool:
     return line is not None and bool(line.data.splines[0].use_cyclic_u)
 
 
-def fingerprint(owner: bpy.types.Object, pointer: str) -> str:
-    """Return a short checksum of a line; empty where there is none."""
-    points = read(owner, pointer)
+def fingerprint(owner: bpy.types.Object, pointer: str, least: int = 3) -> str:
+    """Return a short checksum of a line; empty where there is none, as :func:`read` says."""
+    points = read(owner, pointer, least)
     return "" if points is None else bridge.fingerprint(points)

@@ -43,7 +43,7 @@ def read(die: bpy.types.Object) -> np.ndarray | None:
 
 def fingerprint(die: bpy.types.Object | None) -> str:
     """Return a short checksum of a die's finish line; empty where there is none."""
-    return "" if die is None else surface_curve.fingerprint(die, POINTER)
+    return "" if die is None else surface_curve.fingerprint(die, POINTER, least=1)
 
 
 def write(die: bpy.types.Object, points: np.ndarray) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+import json
 from types import SimpleNamespace
 from typing import Any
 
@@ -56,23 +56,24 @@ def found(extension: SimpleNamespace, **more: Any) -> SimpleNamespace:
 @pytest.fixture(scope="session")
 def seated_file(
     extension: SimpleNamespace, pair: SimpleNamespace, tmp_path_factory: pytest.TempPathFactory
-) -> Path:
-    """A saved file in which the design was seated and then put back."""
+) -> SimpleNamespace:
+    """A saved file in which the design was seated, and what was kept of it."""
     import bpy
 
     place(extension, pair)
     assert bpy.ops.cuspwise.seat_crown() == {"FINISHED"}
     path = tmp_path_factory.mktemp("seated") / "gesetzt ü.blend"
     bpy.ops.wm.save_as_mainfile(filepath=str(path))
-    return path
+    kept = json.loads(bpy.data.objects["Design"].cuspwise.fit.text)
+    return SimpleNamespace(path=path, kept=kept)
 
 
 @pytest.fixture
-def seated(seated_file: Path, extension: SimpleNamespace) -> SimpleNamespace:
+def seated(seated_file: SimpleNamespace, extension: SimpleNamespace) -> SimpleNamespace:
     """The seated design, opened anew from its file; it is shown on its die."""
     import bpy
 
-    bpy.ops.wm.open_mainfile(filepath=str(seated_file))
+    bpy.ops.wm.open_mainfile(filepath=str(seated_file.path))
     return found(extension)
 
 
