@@ -8,10 +8,8 @@ from mathutils import Vector
 
 from ...standalone_core.areas.area_set import MarginLine
 from ...standalone_core.errors import AreaError
-from ...standalone_core.fit.gap.finish_line import finish_line_from_points
-from ...standalone_core.measure import checked_surface
-from ...standalone_core.progress import Progress, Steps
-from ...standalone_core.surface.closest import SurfaceIndex
+from ...standalone_core.fit.gap.finish_line import finish_line_on_steps
+from ...standalone_core.progress import Steps
 from ..areas import margin_curve, surface_curve
 from ..identifiers import FINISH_LINE_NAME
 from .surfaces import Surface
@@ -100,10 +98,7 @@ def carry_over_steps(die: Surface, margin_mm: np.ndarray, subject: str) -> Steps
     AreaError
         The margin line does not lie on the die.
     """
-    yield Progress("Looking for faults", 0.0)
-    mesh = checked_surface(die.mesh).mesh
-    yield Progress("Laying the margin line on the die", 0.4)
-    laid = finish_line_from_points(margin_mm, SurfaceIndex(mesh), subject=subject)
+    laid = yield from finish_line_on_steps(margin_mm, die.mesh, subject=subject)
     return _moved(laid.line.points_mm, np.linalg.inv(die.local_to_mm))
 
 
