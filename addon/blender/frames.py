@@ -60,13 +60,19 @@ class Frame:
 def matrix_of(obj: bpy.types.Object) -> np.ndarray:
     """Return an object's world matrix, (4, 4) float64.
 
-    A crown that is shown on its die counts as lying where it lies otherwise: to look at its seat
-    changes nothing that was measured.
+    A crown that is shown on its die, and what hangs on it, counts as lying where it lies
+    otherwise: to look at its seat changes nothing that was measured.
     """
     shown = getattr(obj, OBJECT_PROPERTIES).fit
     if shown.is_on_die:
         return np.array(shown.place_before, dtype=np.float64).reshape(4, 4)
-    return shown_matrix_of(obj)
+    seen = shown_matrix_of(obj)
+    if obj.parent is None:
+        return seen
+    lies, there = matrix_of(obj.parent), shown_matrix_of(obj.parent)
+    if np.array_equal(lies, there):
+        return seen
+    return np.asarray(lies @ np.linalg.inv(there) @ seen)
 
 
 def shown_matrix_of(obj: bpy.types.Object) -> np.ndarray:

@@ -203,17 +203,27 @@ def why_out_of_date(crown: bpy.types.Object, scene: bpy.types.Scene) -> str:
     return next((reason for changed, reason in changes if changed), "")
 
 
-def refresh(crown: bpy.types.Object, scene: bpy.types.Scene) -> None:
-    """Look whether the objects still are what the fit was made with, and note it."""
+def refresh(crown: bpy.types.Object, scene: bpy.types.Scene, *, meshes: bool = True) -> None:
+    """Look whether the objects still are what the fit was made with, and note it.
+
+    Parameters
+    ----------
+    crown : bpy.types.Object
+    scene : bpy.types.Scene
+    meshes : bool
+        Look at the meshes too, which takes a moment for large ones.
+    """
     kept, data = fit_of(crown), store.data_of(crown).fit
     if kept is None:
         return
-    reason = _why_changed(crown, scene, kept)
+    reason = _why_changed(crown, scene, kept, meshes=meshes or bool(data.reason))
     if data.reason != reason:  # writing makes Blender update the object once more
         data.reason = reason
 
 
-def _why_changed(crown: bpy.types.Object, scene: bpy.types.Scene, kept: dict[str, Any]) -> str:
+def _why_changed(
+    crown: bpy.types.Object, scene: bpy.types.Scene, kept: dict[str, Any], *, meshes: bool
+) -> str:
     data, then = store.data_of(crown).fit, kept["made_with"]
     lies = kept["choices"]["lies_on_die"]
     parts = {"crown": crown, "die": data.die, "design": data.design, "seated": data.seated}
@@ -223,7 +233,7 @@ def _why_changed(crown: bpy.types.Object, scene: bpy.types.Scene, kept: dict[str
             return f"Its {_WORDS[name]} is not in this scene."
     if any(parts[name].mode == "EDIT" for name in needed):
         return str(data.reason)
-    for name in needed:
+    for name in needed if meshes else ():
         if bridge.checksum(mesh_of(parts[name])) != then[name]:
             return f"The mesh of its {_WORDS[name]} was changed."
     try:
@@ -273,19 +283,20 @@ def fitted(scene: bpy.types.Scene) -> Iterator[bpy.types.Object]:
 @persistent
 def notice_changes(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
     """Note fits out of date when one of the objects was moved or edited."""
-    touched = {
-        update.id.original
-        for update in depsgraph.updates
-        if isinstance(update.id, bpy.types.Object)
-        and (update.is_updated_transform or update.is_updated_geometry)
-    }
-    if not touched:
+    moved, edited = set(), set()
+    for update in depsgraph.updates:
+        if isinstance(update.id, bpy.types.Object):
+            if update.is_updated_transform:
+                moved.add(update.id.original)
+            if update.is_updated_geometry:
+                edited.add(update.id.original)
+    if not moved and not edited:
         return
     for crown in fitted(scene):
         data = store.data_of(crown).fit
-        on = (crown, data.die, data.design, data.seated)
-        if touched.intersection(obj for obj in on if obj is not None):
-            refresh(crown, scene)
+        on = {obj for obj in (crown, data.die, data.design, data.seated) if obj is not None}
+        if on & (moved | edited):
+            refresh(crown, scene, meshes=bool(on & edited))
 
 
 def shown_gap(crown: bpy.types.Object, key: str) -> GapMap | None:

@@ -25,9 +25,10 @@ from ..drawing.overlay_parts import ORANGE, SKY_BLUE, VERMILLION
 
 TITLE = "Marginal gap around the crown, seen from occlusal"
 GRID = "#5b6670"
-MOST_SIDE, LEAST_SIDE, SIDE_SHARE = 400.0, 240.0, 0.5
+MOST_SIDE, LEAST_SIDE, SIDE_SHARE = 360.0, 220.0, 0.5
 """Of the plot's side in unscaled pixels; the share is of the view's height."""
-ARC_STEP_DEG = 4.0
+OPACITY = 0.92
+ARC_STEP_DEG = 1.5
 DASH = 3
 """Pieces of a broken line that are drawn, then as many that are not."""
 _PATH = re.compile(r"([MLAZ])([^MLAZ]*)")
@@ -98,7 +99,7 @@ def lay_out_polar(
     tall = side + (len(keys) + len(heads)) * LINE + 3 * PADDING
     wide = side * plot.width / plot.height + 2 * PADDING
     sheet = _Sheet(right - (wide + PADDING) * scale, bottom + PADDING * scale, scale, width_of)
-    sheet.box(0.0, 0.0, wide, tall, PANEL, 0.82)
+    sheet.box(0.0, 0.0, wide, tall, PANEL, OPACITY)
     y = PADDING
     for text, colour in reversed(keys):
         if colour:
@@ -126,9 +127,10 @@ def _keys(plot: PolarPlot) -> Iterator[tuple[str, str]]:
         yield "beyond the limit", VERMILLION
     if plot.unmeasured:
         yield "not measured", GRID
-    for text in (plot.largest.text, plot.clipped):
-        if text:
-            yield text, ""
+    if plot.largest.text:
+        yield f"{plot.largest.text} (circle)", ""
+    if plot.clipped:
+        yield plot.clipped, ""
 
 
 class _Sheet:
@@ -214,7 +216,7 @@ def _add_plot(sheet: _Sheet, plot: PolarPlot, left: float, bottom: float, factor
         _add_label(sheet, label, here(np.array([label.x, label.y])))
     if plot.largest.text:
         dot = _circle(np.array([plot.largest.x, plot.largest.y]), 5.0)
-        sheet.line(here(dot), VERMILLION, 2.5)
+        sheet.line(here(dot), INK, 2.5)
 
 
 def _add_label(sheet: _Sheet, label: Label, place: Points) -> None:

@@ -172,8 +172,8 @@ class MarginPanel(SidebarPanel, bpy.types.Panel):
         row.prop(settings_of(context).fit, "show_polar", toggle=True)
         row.operator(identifiers.SAVE_POLAR_PLOT, text="", icon="EXPORT")
         column = layout.box().column(align=True)
-        titles = ("eighth, µm", "gap", "absolute", "extension")
-        for words in (titles, *fit_lines.sector_rows(kept)):
+        say(column, context, "Means of the eighths, µm: gap, absolute discrepancy, extension")
+        for words in fit_lines.sector_rows(kept):
             _draw_row(column, words)
 
 

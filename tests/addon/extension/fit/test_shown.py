@@ -41,8 +41,15 @@ def test_deviations_stay_what_they_are_meanwhile(
     die = extension.add_object("Die", _slab(case))
     before = world(case.scan)
     graft(case, case.scan, seated_file.kept, die)
+    place = case.scan.matrix_world @ case.scan.data.vertices[7].co
+    assert call(case, "pick_landmarks", on="SCAN", location=place) == {"FINISHED"}
+    (mark,) = case.scan.children
+    case.bpy.context.view_layer.update()
+    marked = case.part("addon.blender.frames").matrix_of(mark)
     case.scan.cuspwise.fit.height_mm = 3.0
     case.bpy.context.view_layer.update()
+    assert np.linalg.norm(world(mark)[:3, 3] - marked[:3, 3]) > 2.0
+    assert np.allclose(case.part("addon.blender.frames").matrix_of(mark), marked, atol=1e-5)
     assert np.abs(world(case.scan) - before).max() > 2.0
     assert case.scan.cuspwise.state == "CURRENT"
     assert case.part("addon.check.store").refresh(case.scan, case.scene)
