@@ -45,7 +45,9 @@ def of_result(result: FitResult) -> dict[str, Any]:
 
 def spot_line(spot: ContactSpot) -> str:
     """Return a contact spot as short as a button is: 61 % · occlusal, distal."""
-    return f"{share_words(spot.share, digits=0)} · {', '.join(filter(None, (spot.part, spot.where)))}"
+    return (
+        f"{share_words(spot.share, digits=0)} · {', '.join(filter(None, (spot.part, spot.where)))}"
+    )
 
 
 def play_lines(seat: Seat) -> list[str]:

@@ -121,6 +121,14 @@ def back():
         bpy.ops.cuspwise.remove_colour_map()
         bpy.ops.cuspwise.back_to_design()
     FACTS["hidden_after"] = settings().fit.die.hide_get()
+    scroll("down", 300)
+    scroll("up", 22)
+    return 1.5
+
+
+def read_seat():
+    """The slider, the seat and its spots."""
+    picture("fit_6_seat")
     return 0.5
 
 
@@ -136,5 +144,6 @@ run(
         show_map,
         show_polar,
         back,
+        read_seat,
     ]
 )

@@ -17,6 +17,7 @@ PICTURES = (
     "fit_3_seated",
     "fit_4_gap",
     "fit_5_polar",
+    "fit_6_seat",
 )
 
 
