@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from types import ModuleType
 from typing import Any
 
 import bpy
@@ -24,6 +25,9 @@ from ..identifiers import SCENE_PROPERTIES, deviation_attribute
 from ..study import group_map
 from .painting import hide, paint, uncover
 from .view_shading import change_views, restore_views
+
+FIT_MAPS: tuple[ModuleType, ...] = (gap_map,)
+"""Whatever can show maps of a crown's fit; one of them at a time does."""
 
 
 def selected_scan(scene: bpy.types.Scene) -> bpy.types.Object | None:
@@ -76,8 +80,12 @@ def shows_deviations(scene: bpy.types.Scene) -> bool:
     if not settings.show_colours or settings.study.shown:
         return False
     scan = selected_scan(scene)
-    others = causes_store.is_chosen_map(scan, scene), gap_map.shown_crown(scene, scan) is not None
-    return not any(others)
+    return not causes_store.is_chosen_map(scan, scene) and fit_map(scene, scan) is None
+
+
+def fit_map(scene: bpy.types.Scene, scan: bpy.types.Object | None) -> ModuleType | None:
+    """Return which map of its fit the scene asks for on a crown; None if there is none."""
+    return next((one for one in FIT_MAPS if one.shown_crown(scene, scan) is not None), None)
 
 
 def show_group_map(context: bpy.types.Context) -> None:
@@ -121,20 +129,20 @@ def refresh(scene: bpy.types.Scene) -> None:
     if not settings.show_colours:
         return
     scan = selected_scan(scene)
-    crown = gap_map.shown_crown(scene, scan)
+    of_fit = fit_map(scene, scan)
     on_design = settings.study.shown or causes_store.is_chosen_map(scan, scene)
-    if crown is not None or not on_design:
+    if of_fit is not None or not on_design:
         group_map.bring_back()
     elif not settings.study.shown:
         group_map.drop_maps()
-    if crown is not None:
-        shown = gap_map.colour(scene, crown)
+    if of_fit is not None:
+        shown = of_fit.colour(scene, of_fit.shown_crown(scene, scan))
     else:
         shown = group_map.colour(scene) if settings.study.shown else _colour_scan(scene)
     for obj in [o for o in bpy.data.objects if store.data_of(o).coloured and o not in shown]:
         uncover(obj)
-    if crown is not None:
-        gap_map.hide_others(scene, crown)
+    if of_fit is not None:
+        of_fit.hide_others(scene, of_fit.shown_crown(scene, scan))
     elif on_design:
         group_map.hide_scans(scene)
 

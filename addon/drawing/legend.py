@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from types import ModuleType
 from typing import Any
 
 import bpy
@@ -10,7 +11,6 @@ import bpy
 from ..blender.session import area_of, scene_of, ui_scale, view_of
 from ..causes import cause_map, causes_store
 from ..check import store
-from ..fit import fit_store, gap_map
 from ..identifiers import SCENE_PROPERTIES
 from ..study import group_map, study_store
 from . import colour_map, margin_overlay, overlay
@@ -51,9 +51,9 @@ def layout_for(context: bpy.types.Context) -> LegendLayout:
         return LegendLayout()
     if settings.study.shown:
         return _of_study(scene, place)
-    crown = gap_map.shown_crown(scene, scan)
-    if crown is not None:
-        return _of_fit(scene, crown, place)
+    shown_map = colour_map.fit_map(scene, scan)
+    if shown_map is not None:
+        return _of_fit(scene, shown_map, place)
     return LegendLayout() if scan is None else _of_scan(scene, scan, place, line=line)
 
 
@@ -80,10 +80,10 @@ def _of_study(scene: bpy.types.Scene, place: dict[str, Any]) -> LegendLayout:
     return lay_out(legend, **place, width_of=width_of, note=note, heads=heads)
 
 
-def _of_fit(scene: bpy.types.Scene, crown: bpy.types.Object, place: dict[str, Any]) -> LegendLayout:
-    legend, heads, swatches = gap_map.legend_of(scene, crown)
-    note = "Out of date: seat it again" if fit_store.why_out_of_date(crown, scene) else ""
-    look: dict[str, Any] = {"note": note, "heads": heads, "swatches": swatches}
+def _of_fit(scene: bpy.types.Scene, shown: ModuleType, place: dict[str, Any]) -> LegendLayout:
+    crown = shown.shown_crown(scene, colour_map.selected_scan(scene))
+    legend, heads, swatches = shown.legend_of(scene, crown)
+    look: dict[str, Any] = {"heads": heads, "swatches": swatches, "note": shown.note(scene, crown)}
     return lay_out(legend, **place, width_of=width_of, **look)
 
 

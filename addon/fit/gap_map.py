@@ -70,6 +70,11 @@ def legend_of(
     return scale_legend.legend_of(scale, limit), TITLES[key], scale_legend.swatches_of(scale)
 
 
+def note(scene: bpy.types.Scene, crown: bpy.types.Object) -> str:
+    """Return the line that says that the map is out of date; empty if it is not."""
+    return "Out of date: seat it again" if fit_store.why_out_of_date(crown, scene) else ""
+
+
 def _coloured(key: str, values: GapMap, limit_um: float) -> Coloured:
     if key == fit_store.GAP:
         return gap_coloured(values, limit_um)

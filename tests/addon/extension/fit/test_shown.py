@@ -111,6 +111,8 @@ def test_the_deviations_come_back(
     assert call(case, "show_fit_map", key="gap") == {"FINISHED"}
     assert not map_of.shows_deviations(case.scene)
     assert case.design.hide_get()
+    with pytest.raises(RuntimeError, match="press Show Colour Map first"):
+        call(case, "read_value")
     assert call(case, "show_colour_map") == {"FINISHED"}
     assert map_of.shows_deviations(case.scene)
     assert not case.scan.hide_get()
