@@ -92,7 +92,11 @@ class DrawFinishLine(PickingOperator, bpy.types.Operator):
         if bpy.app.background:
             return self.execute(context)
         self._die = settings_of(context).fit.die
-        self._before = finish_line.read(self._die)
+        try:
+            self._before = finish_line.read(self._die)
+        except CuspwiseError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
         return self.start_picking(context)
 
     def execute(self, context: bpy.types.Context) -> Answer:

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any, cast
 
 import bpy
 from bpy_extras.io_utils import ExportHelper
-from mathutils import Vector
 
 from ...standalone_core.atomic import atomic_write
 from ...standalone_core.errors import CuspwiseError
@@ -195,11 +194,9 @@ class FrameFitPlace(bpy.types.Operator):
         if place is None or not store.is_in(obj, scene):
             self.report({"ERROR"}, f"{crown.name}: there is no such place.")
             return {"CANCELLED"}
-        world = obj.matrix_world @ Vector(place)
-        try:
-            framing.go_to(context, world, fit_store.kept_frame(crown, scene).scale_mm)
-        except CuspwiseError as error:
-            self.report({"ERROR"}, str(error))
+        problem = framing.frame_local(context, obj, place)
+        if problem:
+            self.report({"ERROR"}, problem)
             return {"CANCELLED"}
         return {"FINISHED"}
 
