@@ -57,15 +57,32 @@ def found(extension: SimpleNamespace, **more: Any) -> SimpleNamespace:
 def seated_file(
     extension: SimpleNamespace, pair: SimpleNamespace, tmp_path_factory: pytest.TempPathFactory
 ) -> SimpleNamespace:
-    """A saved file in which the design was seated, and what was kept of it."""
+    """A saved file in which the design was seated; what the core was given, found, and is kept."""
     import bpy
 
     place(extension, pair)
-    assert bpy.ops.cuspwise.seat_crown() == {"FINISHED"}
+    seating = extension.part("addon.fit.seating")
+    noted: dict[str, Any] = {}
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(seating, "seat_steps", noting(seating.seat_steps, noted))
+        assert bpy.ops.cuspwise.seat_crown() == {"FINISHED"}
     path = tmp_path_factory.mktemp("seated") / "gesetzt ü.blend"
     bpy.ops.wm.save_as_mainfile(filepath=str(path))
     kept = json.loads(bpy.data.objects["Design"].cuspwise.fit.text)
-    return SimpleNamespace(path=path, kept=kept)
+    return SimpleNamespace(path=path, kept=kept, **noted)
+
+
+def noting(seat_steps: Any, noted: dict[str, Any]) -> Any:
+    """The same steps; what goes in and what comes out is noted."""
+
+    def steps(read: Any) -> Any:
+        noted["settings"] = read.settings
+        given = {"crown": read.crown, "die": read.die, "design": read.design}
+        noted["given"] = {name: surface.mesh for name, surface in given.items()}
+        noted["result"] = yield from seat_steps(read)
+        return noted["result"]
+
+    return steps
 
 
 @pytest.fixture

@@ -24,50 +24,46 @@ def test_polls_say_what_comes_first(crown: SimpleNamespace) -> None:
     assert "Choose the prepared tooth as die." in " ".join(drawn(crown))
 
 
-def test_what_is_found_is_what_the_core_finds(
-    seated: SimpleNamespace, pair: SimpleNamespace
+def test_the_core_is_given_what_lies_in_the_scene(
+    seated_file: SimpleNamespace, pair: SimpleNamespace, extension: SimpleNamespace
 ) -> None:
-    """From the objects as from the same meshes outside Blender, but for single precision."""
-    part = seated.part
-    settings = part("standalone_core.fit.settings")
-    areas = part("standalone_core.areas.settings").AreaSettings(
-        mesial_direction=(1, 0, 0), buccal_direction=(0, 1, 0)
+    """The meshes to the last bit of Blender's single precision, and what was chosen."""
+    given, settings = seated_file.given, extension.part("standalone_core.fit.settings")
+    for name, mesh in (("crown", pair.design), ("die", pair.die), ("design", pair.design)):
+        assert np.array_equal(given[name].vertices, mesh.vertices.astype(np.float32))
+        assert np.array_equal(given[name].faces, mesh.faces)
+    areas = extension.part("standalone_core.areas.settings").AreaSettings(
+        mesial_direction=(1.0, 0.0, 0.0), buccal_direction=(0.0, 1.0, 0.0)
     )
-    inputs = part("standalone_core.fit.inputs").inputs_of(
-        single(part, pair.design), single(part, pair.die), design=single(part, pair.design)
+    assert seated_file.settings == settings.FitSettings(
+        spacing_mm=extension.spacing_mm,
+        areas=areas,
+        gap=settings.GapSettings(cement_space_um=60.0),
     )
-    steps = part("standalone_core.fit.check_fit").check_fit_of_steps(
-        inputs,
-        settings.FitSettings(
-            spacing_mm=seated.settings.spacing_mm,
-            areas=areas,
-            gap=settings.GapSettings(cement_space_um=60.0),
-        ),
-    )
-    expected = part("standalone_core.progress").run(steps)
-    kept = fit(seated)
+
+
+def test_what_is_kept_is_what_the_core_found(
+    seated: SimpleNamespace, seated_file: SimpleNamespace, pair: SimpleNamespace
+) -> None:
+    """Where it rests too: 60 µm of space all over let it down by these, but for the facets."""
+    part, expected, kept = seated.part, seated_file.result, fit(seated)
     document = part("standalone_core.report.fit.document").fit_document(expected)
+    assert -80.0 < kept["fit"]["seat"]["above_intended_um"] < -20.0  # as DemoDie says
     for name in ("seat", "gap_um", "margin", "judged", "headline", "T_die_crown"):
         assert_near(kept["fit"][name], document[name], name)
     assert np.allclose(world(seated.design), expected.T_die_crown, atol=1e-6)
     count = len(pair.design.vertices)
-    assert np.allclose(1e3 * gap_mm(seated), expected.gap.gap_um[:count], atol=0.01, equal_nan=True)
+    assert np.allclose(1e3 * gap_mm(seated), expected.gap.gap_um[:count], atol=1e-3, equal_nan=True)
     margin = part("addon.fit.kept_margin").margin_of(seated.design.cuspwise.fit.margin)
     for name in ("angle_deg", "gap_um", "absolute_um", "finish_mm"):
         there, here = getattr(expected.margin, name), getattr(margin, name)
-        assert np.allclose(here, there, rtol=1e-5, atol=1e-3, equal_nan=True), name
+        assert np.allclose(here, there, rtol=1e-6, atol=1e-9, equal_nan=True), name
     assert margin.directions.words(90.0) == "buccal"
     assert kept["answer"][0] in " ".join(drawn(seated))
 
 
-def single(part: Any, mesh: Any) -> Any:
-    """A mesh with coordinates as Blender keeps them."""
-    rounded = mesh.vertices.astype(np.float32).astype(np.float64)
-    return part("standalone_core.mesh.triangle_mesh").TriangleMesh(rounded, mesh.faces, mesh.name)
-
-
 def assert_near(found: Any, expected: Any, where: str) -> None:
-    """Compare plain data, its numbers to 0.01 of whatever they are in."""
+    """Compare plain data; JSON keeps every digit of a number."""
     if isinstance(expected, dict):
         for name in expected:
             assert_near(found[name], expected[name], f"{where}.{name}")
@@ -76,7 +72,7 @@ def assert_near(found: Any, expected: Any, where: str) -> None:
         for k, value in enumerate(expected):
             assert_near(found[k], value, f"{where}[{k}]")
     elif isinstance(expected, float):
-        assert found == pytest.approx(expected, abs=0.01, rel=1e-4), where
+        assert found == pytest.approx(expected, rel=1e-12), where
     else:
         assert found == expected, where
 
