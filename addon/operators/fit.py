@@ -129,7 +129,7 @@ class ShowFitMap(bpy.types.Operator):
 
     key: bpy.props.EnumProperty(
         name="Map",
-        description="What the colours show",
+        description="What the colours of the crown show",
         items=(
             (fit_store.GAP, "Gap", "The space between crown and die"),
             (fit_store.RELIEF, "To Take Off", "What must be taken off so that it goes down"),
@@ -166,7 +166,7 @@ class FrameFitPlace(bpy.types.Operator):
 
     kind: bpy.props.EnumProperty(
         name="Kind",
-        description="What is there",
+        description="What lies at the place to bring into view",
         items=(
             ("SPOT", "Contact Spot", "A place that the crown rests on"),
             ("WIDEST", "Largest Marginal Gap", "Where the marginal gap is largest"),

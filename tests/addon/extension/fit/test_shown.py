@@ -355,4 +355,11 @@ def test_the_design_lies_on_its_die_where_both_are_together(
     unseated.bpy.context.view_layer.update()
     unseated.fit.die = away
     assert not unseated.fit.lies_on_die
+    near = extension.add_object("Near", pair.design)
+    near.location.x = 41.0
+    unseated.bpy.context.view_layer.update()
+    unseated.settings.design = near  # whichever is chosen last
+    assert unseated.fit.lies_on_die
+    unseated.settings.design = unseated.design
+    assert not unseated.fit.lies_on_die
     assert "None: the margin is not measured." in " ".join(drawn(unseated))
