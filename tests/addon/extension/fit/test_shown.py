@@ -363,3 +363,22 @@ def test_the_design_lies_on_its_die_where_both_are_together(
     unseated.settings.design = unseated.design
     assert not unseated.fit.lies_on_die
     assert "None: the margin is not measured." in " ".join(drawn(unseated))
+
+
+def test_clicks_on_the_die_are_taken_back(unseated: SimpleNamespace) -> None:
+    """Esc leaves the line that was there before, or none."""
+    case, line = unseated, unseated.part("addon.fit.finish_line")
+    kind = case.part("addon.operators.finish_line").DrawFinishLine
+    operator = type("DrawFinishLine", (), {n: getattr(kind, n) for n in ("picked", "take_back")})()
+    for before in (0, 3):
+        operator._die, operator._before = case.die, line.read(case.die)
+        for vertex in list(case.die.data.vertices)[: 20 * before + 81 : 20]:
+            world = case.die.matrix_world @ vertex.co
+            operator.picked(case.bpy.context, SimpleNamespace(obj=case.die, world=world))
+        assert len(line.read(case.die)) > before
+        operator.take_back()
+        left = line.read(case.die)
+        assert (0 if left is None else len(left)) == before
+        for vertex in list(case.die.data.vertices)[:3]:
+            assert call(case, "draw_finish_line", location=vertex.co) == {"FINISHED"}
+    assert np.allclose(line.read(case.die)[:3], left)
