@@ -14,6 +14,7 @@ def register() -> None:
 
     from . import operators, panels
     from .drawing import build_arrow, captions, legend, margin_overlay, overlay
+    from .fit import polar_overlay, spots_overlay
     from .properties import preferences, registration
 
     preferences.register()
@@ -23,6 +24,8 @@ def register() -> None:
     overlay.register()
     margin_overlay.register()
     build_arrow.register()
+    spots_overlay.register()
+    polar_overlay.register()
     legend.register()
     captions.register()
     for handlers, function in _handlers():
@@ -37,6 +40,7 @@ def unregister() -> None:
     from .blender import job
     from .check import judging_meanwhile
     from .drawing import build_arrow, captions, legend, margin_overlay, overlay
+    from .fit import polar_overlay, spots_overlay
     from .properties import preferences, registration
 
     job.stop_all(bpy.context)
@@ -46,6 +50,8 @@ def unregister() -> None:
             handlers.remove(function)
     captions.unregister()
     legend.unregister()
+    polar_overlay.unregister()
+    spots_overlay.unregister()
     build_arrow.unregister()
     margin_overlay.unregister()
     overlay.unregister()
@@ -61,12 +67,14 @@ def _handlers() -> tuple[tuple[list[Any], Any], ...]:
 
     from .check import judging_meanwhile, mark_results, old_files, store
     from .drawing import overlay, view_shading
+    from .fit import fit_store
     from .study import study_store
 
     handlers: Any = bpy.app.handlers
     return (
         (handlers.depsgraph_update_post, store.notice_changes),
         (handlers.depsgraph_update_post, study_store.notice_changes),
+        (handlers.depsgraph_update_post, fit_store.notice_changes),
         (handlers.depsgraph_update_post, mark_results.notice_painting),
         (handlers.undo_post, view_shading.follow_undo),
         (handlers.redo_post, view_shading.follow_undo),

@@ -14,7 +14,7 @@ import numpy as np
 from mathutils import Matrix
 
 from ...standalone_core.errors import SettingError
-from ..identifiers import SCENE_PROPERTIES
+from ..identifiers import OBJECT_PROPERTIES, SCENE_PROPERTIES
 from .units import mm_per_unit
 
 # What writing a pose may lose to the single precision of Blender's matrices, mm per mm.
@@ -58,7 +58,25 @@ class Frame:
 
 
 def matrix_of(obj: bpy.types.Object) -> np.ndarray:
-    """Return an object's world matrix, (4, 4) float64."""
+    """Return an object's world matrix, (4, 4) float64.
+
+    A crown that is shown on its die, and what hangs on it, counts as lying where it lies
+    otherwise: to look at its seat changes nothing that was measured.
+    """
+    shown = getattr(obj, OBJECT_PROPERTIES).fit
+    if shown.is_on_die:
+        return np.array(shown.place_before, dtype=np.float64).reshape(4, 4)
+    seen = shown_matrix_of(obj)
+    if obj.parent is None:
+        return seen
+    lies, there = matrix_of(obj.parent), shown_matrix_of(obj.parent)
+    if np.array_equal(lies, there):
+        return seen
+    return np.asarray(lies @ np.linalg.inv(there) @ seen)
+
+
+def shown_matrix_of(obj: bpy.types.Object) -> np.ndarray:
+    """Return the world matrix that an object is seen with, (4, 4) float64."""
     return np.array(obj.matrix_world, dtype=np.float64)
 
 
@@ -118,7 +136,7 @@ def place(obj: bpy.types.Object, world: np.ndarray, view_layer: bpy.types.ViewLa
     before = obj.matrix_basis.copy()
     obj.matrix_world = Matrix(world.tolist())
     view_layer.update()
-    if displacement(obj, matrix_of(obj), world) <= POSE_PRECISION * _reach(obj, world):
+    if displacement(obj, shown_matrix_of(obj), world) <= POSE_PRECISION * _reach(obj, world):
         return
     obj.matrix_basis = before
     view_layer.update()

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import bpy
 import numpy as np
-from mathutils import Vector
+from mathutils import Matrix, Vector
 from mathutils.interpolate import poly_3d_calc
 
 from ...standalone_core.words.names import area_words
@@ -84,7 +84,7 @@ def read_at(
     place = frame.local_to_mm(obj) @ np.append(np.array(local, dtype=np.float64), 1.0)
     x, y, z = place[:3].tolist()
     design = store.data_of(scan).design
-    areas = _areas_at(design, obj.matrix_world @ local)
+    areas = _areas_at(design, Matrix(frames.matrix_of(obj).tolist()) @ local)
     return Reading(1e3 * deviation, areas, (x, y, z), _height(mesh, result_id, near))
 
 
@@ -114,7 +114,7 @@ def _height(mesh: bpy.types.Mesh, result_id: str, near: list[tuple[int, float]])
 
 def _areas_at(design: bpy.types.Object, world: Vector) -> tuple[str, ...]:
     """Return the areas of the design's vertex nearest to a place."""
-    local = design.matrix_world.inverted_safe() @ world
+    local = Matrix(frames.matrix_of(design).tolist()).inverted_safe() @ world
     found, place, _normal, face = design.closest_point_on_mesh(local)
     if not found:
         return ()

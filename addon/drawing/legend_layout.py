@@ -63,6 +63,7 @@ def lay_out(
     width_of: Callable[[str, float], float],
     note: str = "",
     heads: Sequence[str] = (TITLE,),
+    swatches: Sequence[tuple[str, str]] = (),
 ) -> LegendLayout:
     """Place a legend in the lower left corner of a view, upright, on a dark ground of its own.
 
@@ -83,9 +84,12 @@ def lay_out(
         One more line on top, such as a warning that results are out of date.
     heads : sequence of str
         What the colours show, and of what, a line each.
+    swatches : sequence of (str, str)
+        Single colours beside the scale, each with what it means.
     """
-    below = [legend.tolerance_text, legend.clipped_text, legend.unmeasured_text]
-    below = [text for text in below if text]
+    below = [("", legend.tolerance_text), ("", legend.clipped_text), *swatches]
+    below = [(colour, text) for colour, text in below if text]
+    below.append((legend.unmeasured_colour, legend.unmeasured_text))
     above = [text for text in (note, *heads) if text]
     lines = (len(below) + len(above)) * LINE + 3.5 * PADDING
     bar = min(BAR_SHARE * height / scale, BAR_MOST, height / scale - lines - 2 * PADDING)
@@ -93,10 +97,10 @@ def lay_out(
         return LegendLayout()
     sketch = Sketch(left + PADDING * scale, bottom + PADDING * scale, scale)
     y = PADDING
-    for number, text in enumerate(reversed(below)):
+    for colour, text in reversed(below):
         indent = 0.0
-        if number == 0:
-            sketch.box(PADDING, y, PADDING + 10, y + 10, legend.unmeasured_colour)
+        if colour:
+            sketch.box(PADDING, y, PADDING + 10, y + 10, colour)
             indent = 16.0
         sketch.text(PADDING + indent, y + 1, text, TEXT_SIZE - 1, FAINT_INK)
         y += LINE

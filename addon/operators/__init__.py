@@ -6,6 +6,8 @@ from . import (
     causes,
     colours,
     deviation,
+    finish_line,
+    fit,
     landmarks,
     reading,
     results,
@@ -27,5 +29,7 @@ CLASSES = (
     *results.CLASSES,
     *build_direction.CLASSES,
     *causes.CLASSES,
+    *finish_line.CLASSES,
+    *fit.CLASSES,
     *study.CLASSES,
 )

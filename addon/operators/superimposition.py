@@ -17,6 +17,7 @@ from ..blender.job import JobOperator
 from ..blender.session import Answer, layer_of, scene_of
 from ..check import inputs, store
 from ..check.inputs import DesignInput, ScanInput
+from ..fit import on_die
 from . import ready
 
 
@@ -81,6 +82,7 @@ class RestorePosition(bpy.types.Operator):
         """Write the old pose."""
         scan = ready.chosen_scan(context)
         data = store.data_of(scan)
+        data.fit.is_on_die = False
         scan.matrix_basis = Matrix(json.loads(data.pose_before)["before"])
         layer_of(context).update()
         data.pose_before = ""
@@ -105,6 +107,7 @@ def move_scan(
         The object is held by something; it has not moved.
     """
     obj, data = scan.scan, store.data_of(scan.scan)
+    on_die.bring_back(obj, layer_of(context))
     before = np.array(obj.matrix_basis, dtype=np.float64).tolist()
     kept = json.loads(data.pose_before) if data.pose_before else None
     if kept is not None and kept["after"] == before:

@@ -1,6 +1,6 @@
 """The sidebar, from top to bottom as the work goes."""
 
-from . import areas, causes, deviation, results, scans, study, superimpose, support_marks
+from . import areas, causes, deviation, fit, results, scans, study, superimpose, support_marks
 
 CLASSES = (
     *scans.CLASSES,
@@ -10,5 +10,6 @@ CLASSES = (
     *study.CLASSES,
     *results.CLASSES,
     *causes.CLASSES,
+    *fit.CLASSES,
     *support_marks.CLASSES,
 )

@@ -6,6 +6,7 @@ import bpy
 
 from ..drawing import framing
 from . import mark_choices
+from .fit_choices import FitOfCrown
 
 STATES = (
     ("NONE", "Not measured", "Nothing has been done with this scan yet", "MESH_DATA", 0),
@@ -145,6 +146,14 @@ class ObjectData(bpy.types.PropertyGroup):
     margin_line: bpy.props.PointerProperty(
         name="Margin Line",
         description="The curve that is this design's margin line; edit it to move the margin",
+        type=bpy.types.Object,
+    )
+    fit: bpy.props.PointerProperty(
+        name="Fit", description="How this crown fits on its die", type=FitOfCrown
+    )
+    finish_line: bpy.props.PointerProperty(
+        name="Finish Line",
+        description="The curve that is this die's finish line; edit it to move the line",
         type=bpy.types.Object,
     )
     coloured: bpy.props.BoolProperty(

@@ -5,13 +5,14 @@ from typing import Any
 import bpy
 
 from ..identifiers import JOB_PROPERTIES, OBJECT_PROPERTIES, SCENE_PROPERTIES
-from . import object_data, production, scene_settings
+from . import fit_choices, object_data, production, scene_settings
 from .job_state import JobState
 from .study_choices import StudySettings
 
 CLASSES = (
     StudySettings,
     *production.CLASSES,
+    *fit_choices.CLASSES,
     *scene_settings.CLASSES,
     *object_data.CLASSES,
     JobState,

@@ -9,8 +9,10 @@ from ..blender.units import AUTO, UNIT_CHOICES
 from ..causes import production
 from ..check import judging_meanwhile
 from ..drawing import colour_map, overlay
+from ..fit import on_die
 from . import choices, mark_choices
 from .defaults import take_defaults
+from .fit_choices import FitChoices
 from .mark_limits import MarkLimits
 from .production import CauseChoices
 from .study_choices import StudySettings
@@ -26,8 +28,9 @@ def _is_mesh(_settings: Any, obj: bpy.types.Object) -> bool:
     return obj.type == "MESH"
 
 
-def _design_chosen(_settings: Any, context: bpy.types.Context) -> None:
+def _design_chosen(settings: Any, context: bpy.types.Context) -> None:
     take_defaults(scene_of(context))
+    settings.fit.lies_on_die = on_die.are_together(scene_of(context), settings.fit.die)
 
 
 def _tolerances_changed(_settings: Any, context: bpy.types.Context) -> None:
@@ -162,6 +165,11 @@ class SceneSettings(bpy.types.PropertyGroup):
         name="Causes",
         description="Choices about the causes of deviations",
         type=CauseChoices,
+    )
+    fit: bpy.props.PointerProperty(
+        name="Fit",
+        description="Choices about how crowns fit on their die",
+        type=FitChoices,
     )
     show_colours: bpy.props.BoolProperty(
         description="Whether the colour map is shown", options={"HIDDEN"}

@@ -15,9 +15,11 @@ from cuspwise.standalone_core.fit.gap.finish_line import (
     CARRIED,
     carried_finish_line,
     finish_line_from_points,
+    finish_line_on_steps,
 )
 from cuspwise.standalone_core.fit.gap.marginal import marginal_gap
 from cuspwise.standalone_core.fit.settings import GapSettings
+from cuspwise.standalone_core.progress import run
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
 from made.fit_gaps import AXIS, around, die_of, with_edge
 from made.fit_shapes import revolved_die, shoulder_pair
@@ -190,3 +192,14 @@ def test_an_edge_is_found_again_from_points_beside_it() -> None:
     radius, z = np.hypot(*laid.line.points_mm[:, :2].T), laid.line.points_mm[:, 2]
     np.testing.assert_allclose(z, 0.0, atol=1e-9)
     np.testing.assert_allclose(radius, 5.0, atol=5.0 * (np.pi / 180) ** 2)
+
+
+def test_a_line_is_laid_on_a_die_that_was_not_made_ready() -> None:
+    """As on its index; 50 µm off, it comes back on to the edge."""
+    off = POINTS * [1.01, 1.01, 1.0]
+    found = run(finish_line_on_steps(off, index().mesh))
+    expected = finish_line_from_points(off, index())
+    np.testing.assert_allclose(found.line.points_mm, expected.line.points_mm, atol=1e-12)
+    assert found.off_um == pytest.approx(expected.off_um)
+    with pytest.raises(AreaError, match=r"margin line of A: It does not lie on the die"):
+        run(finish_line_on_steps(POINTS + 3.0, index().mesh, subject="margin line of A"))

@@ -13,6 +13,9 @@ from ...areas.area_set import MarginLine, Origin
 from ...areas.margin_line import loop_area_mm2, loop_length_mm
 from ...arrays import FloatArray, IntArray, ragged
 from ...errors import AreaError
+from ...mesh.repair import repair_mesh
+from ...mesh.triangle_mesh import TriangleMesh
+from ...progress import Progress, Steps
 from ...surface.closest import SurfaceIndex
 from ..crown import FitCrown
 
@@ -86,6 +89,29 @@ def finish_line_from_points(
     _refuse_disorder(given, subject)
     line = MarginLine(_without_repeats(found.foot), closed=True, origin=origin)
     return FinishLine(line, 1e3 * float(found.distance_mm.max()))
+
+
+def finish_line_on_steps(
+    points: ArrayLike,
+    die: TriangleMesh,
+    origin: Origin = "user",
+    *,
+    subject: str | Path = "finish line",
+) -> Steps[FinishLine]:
+    """Lay a finish line on a die as :func:`finish_line_from_points` does, step by step.
+
+    Parameters
+    ----------
+    points : (k, 3) array_like
+    die : TriangleMesh
+        Repaired on a copy first.
+    origin : "automatic", "file" or "user"
+    subject : str or pathlib.Path
+    """
+    yield Progress("Looking for faults of the die", 0.0)
+    mended = repair_mesh(die)
+    yield Progress("Laying the finish line on the die", 0.5)
+    return finish_line_from_points(points, SurfaceIndex(mended.mesh), origin, subject=subject)
 
 
 def carried_finish_line(design_crown: FitCrown, die_index: SurfaceIndex) -> FinishLine:

@@ -66,12 +66,24 @@ class Coloured:
     scale: Scale
 
 
-def gap_coloured(gap: GapMap) -> Coloured:
-    """Colour a gap map: the wider, the darker."""
-    values = gap.gap_um
-    seen = values[np.isfinite(values)]
+def gap_limit_um(gap: GapMap) -> float:
+    """Choose where the colours of a gap map end: nearly all of it lies within."""
+    seen = gap.gap_um[np.isfinite(gap.gap_um)]
     most = float(np.percentile(seen, 98.0)) if len(seen) else 0.0
-    limit = nice_limit(max(most, _LEAST_GAP_UM))
+    return nice_limit(max(most, _LEAST_GAP_UM))
+
+
+def gap_coloured(gap: GapMap, limit_um: float | None = None) -> Coloured:
+    """Colour a gap map: the wider, the darker.
+
+    Parameters
+    ----------
+    gap : GapMap
+    limit_um : float, optional
+        Where the colours end; by default :func:`gap_limit_um` chooses.
+    """
+    values = gap.gap_um
+    limit = gap_limit_um(gap) if limit_um is None else limit_um
     colours = _amounts(values, limit, values < 0.0)
     swatches = ((BEYOND_HEX, "overlap"), (unmeasured_hex(), "not measured"))
     ticks = _ticks(limit)
@@ -118,9 +130,21 @@ def contacts_coloured(contacts: Contacts) -> Coloured:
     return Coloured(colours, _scale("open", "strong, µm", ticks, swatches))
 
 
-def relief_coloured(relief_um: FloatArray) -> Coloured:
-    """Colour what must be taken off: the more, the darker."""
-    limit = nice_limit(max(float(np.nanmax(relief_um, initial=0.0)), 1.0))
+def relief_limit_um(relief_um: FloatArray) -> float:
+    """Choose where the colours of what must be taken off end: all of it lies within."""
+    return nice_limit(max(float(np.nanmax(relief_um, initial=0.0)), 1.0))
+
+
+def relief_coloured(relief_um: FloatArray, limit_um: float | None = None) -> Coloured:
+    """Colour what must be taken off: the more, the darker.
+
+    Parameters
+    ----------
+    relief_um : (n',) float
+    limit_um : float, optional
+        Where the colours end; by default :func:`relief_limit_um` chooses.
+    """
+    limit = relief_limit_um(relief_um) if limit_um is None else limit_um
     scale = _scale("nothing", "much to take off, µm", _ticks(limit), ())
     return Coloured(_amounts(relief_um, limit), scale)
 

@@ -27,6 +27,8 @@ NEED_RESULT = (
     "write_report",
 )
 
+SMALL_WORDS = ("and", "as", "from", "on", "or", "the", "to")
+
 
 # Asking ---------------------------------------------------------------------------------------
 
@@ -39,7 +41,7 @@ def test_every_operator_explains_itself(extension: SimpleNamespace) -> None:
         shown = getattr(bpy.ops.cuspwise, name).get_rna_type()
         assert len(shown.description) > 20, cls
         for word in shown.name.split():
-            assert word[0].isupper() or word in ("and", "as", "from", "on", "or"), shown.name
+            assert word[0].isupper() or word in SMALL_WORDS, shown.name
         for option in shown.properties:
             assert option.identifier == "rna_type" or is_explained(option), (cls, option)
 

@@ -21,6 +21,7 @@ def numbers(empty: SimpleNamespace) -> list[SimpleNamespace]:
     limits = of(part("standalone_core.deviation.tolerances").Tolerances)
     analysis = of(part("standalone_core.study.plan").AnalysisPlan)
     mark = of(part("standalone_core.areas.support_marks").SupportMark)
+    gap = of(part("standalone_core.fit.settings").GapSettings)
     found = [
         (settings, "spacing_mm", check["spacing_mm"]),
         (settings, "search_mm", of(deviation.DeviationSettings)["search_mm"]),
@@ -34,6 +35,8 @@ def numbers(empty: SimpleNamespace) -> list[SimpleNamespace]:
         found.append((settings, f"tolerance_{area}_um", limits["tolerances_um"]))
     for name, declared in of(deviation.MarkSettings).items():
         found.append((settings.support_marks, name, declared))
+    for name in part("addon.fit.fit_settings").NUMBERS:
+        found.append((settings.fit, name, gap[name]))
     return [SimpleNamespace(owner=o, name=n, declared=d) for o, n, d in found]
 
 
@@ -42,7 +45,32 @@ def kept(one: SimpleNamespace, value: float) -> float:
     return float(f"{getattr(one.owner, one.name):.6g}")
 
 
-NONE_AT_ZERO = ("tolerance_", "scanner_um", "equivalence_um")
+def refuse_unusual(case: SimpleNamespace, name: str) -> None:
+    """Ask who uses a number whether it is hardly meant."""
+    settings, fit = case.scene.cuspwise, case.part("addon.fit.fit_settings")
+    if name in fit.NUMBERS:
+        fit.fit_settings(fit.choices_of(settings), force=settings.force)
+    else:
+        choices = case.part("addon.study.study_scene").choices_of(settings)
+        case.part("addon.check.scene_choices").refuse_unusual(choices)
+
+
+NONE_AT_ZERO = (
+    "tolerance_",
+    "scanner_um",
+    "equivalence_um",
+    "cement_space_um",
+    "margin_space_um",
+)
+
+
+USUAL = {
+    "scanner_um": 1.5,
+    "equivalence_um": 5.0,
+    "cement_space_um": 60.0,
+    "margin_space_um": 30.0,
+}
+"""Of numbers whose default is that none is given."""
 
 
 def test_every_number_of_the_scene_stays_within_its_declared_limits(
@@ -61,8 +89,6 @@ def test_what_is_no_finite_number_is_cut_or_refused_when_it_is_used(
     empty: SimpleNamespace, numbers: list[SimpleNamespace]
 ) -> None:
     """Blender keeps what a script sets to nan, as a panel cannot."""
-    choices = empty.part("addon.check.scene_choices")
-    scene = empty.part("addon.study.study_scene")
     errors = empty.part("standalone_core.errors")
     for one in numbers:
         for value in (math.inf, -math.inf):
@@ -73,7 +99,7 @@ def test_what_is_no_finite_number_is_cut_or_refused_when_it_is_used(
         setattr(one.owner, one.name, math.nan)
         if one.name != "mark_radius_mm":  # used when a mark is made
             with pytest.raises(errors.SettingError, match="nan is not allowed"):
-                choices.refuse_unusual(scene.choices_of(empty.scene.cuspwise))
+                refuse_unusual(empty, one.name)
         setattr(one.owner, one.name, usual)
 
 
@@ -123,35 +149,36 @@ def test_the_default_choices_are_the_cores(empty: SimpleNamespace) -> None:
     choices = empty.part("addon.check.scene_choices")
     core = empty.part("standalone_core.check_settings")
     assert choices.check_settings(choices.choices_of(empty.scene.cuspwise)) == core.CheckSettings()
+    fit = empty.part("addon.fit.fit_settings")
+    expected = empty.part("standalone_core.fit.settings").FitSettings()
+    assert fit.fit_settings(fit.choices_of(empty.scene.cuspwise)) == expected
 
 
 def test_a_slip_of_a_thousand_is_refused_and_taken_with_the_box_ticked(
     empty: SimpleNamespace, numbers: list[SimpleNamespace]
 ) -> None:
-    choices = empty.part("addon.check.scene_choices")
-    scene = empty.part("addon.study.study_scene")
     settings = empty.scene.cuspwise
     errors = empty.part("standalone_core.errors")
     doubted = 0
     for one in numbers:
-        usual = {"scanner_um": 1.5, "equivalence_um": 5.0}.get(one.name) or getattr(
-            one.owner, one.name
-        )
+        usual = USUAL.get(one.name) or getattr(one.owner, one.name)
         usual = float(f"{usual:.6g}")
         limits, plausible = one.declared.number, one.declared.plausible
         for slip in (usual * 1000, usual / 1000):
             value = float(f"{slip:.6g}")
             if plausible is None or one.name == "mark_radius_mm" or not limits.holds(value):
                 continue
+            if plausible[0] <= value <= plausible[1]:
+                continue
             setattr(one.owner, one.name, value)
             doubted += 1
             with pytest.raises(errors.SettingError) as caught:
-                choices.refuse_unusual(scene.choices_of(settings))
+                refuse_unusual(empty, one.name)
             assert f"Did you mean {usual:g}" in caught.value.remedy
             assert "Take Unusual Numbers" in caught.value.remedy
             assert one.declared.label.split(" (")[0] in caught.value.subject
             settings.force = True
-            choices.refuse_unusual(scene.choices_of(settings))
+            refuse_unusual(empty, one.name)
             settings.force = False
         setattr(one.owner, one.name, usual if usual else 0.0)
     assert doubted >= 20

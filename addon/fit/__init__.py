@@ -1,0 +1,1 @@
+"""How a crown fits on its die: seated by the core, kept, shown on crown and die."""
