@@ -60,6 +60,32 @@ def plane_cut(mesh: TriangleMesh, origin: ArrayLike, normal: ArrayLike) -> tuple
     return tuple(sorted(curves, key=lambda curve: -len(curve.points_mm)))
 
 
+def placed_cut(
+    mesh: TriangleMesh, to_world: ArrayLike, origin: ArrayLike, normal: ArrayLike
+) -> tuple[CutCurve, ...]:
+    """Return the curves in which a plane cuts a placed mesh, whose points are not moved for it.
+
+    Parameters
+    ----------
+    mesh : TriangleMesh
+    to_world : (4, 4) array_like
+        Its place: any affine map that can be undone.
+    origin, normal : (3,) array_like
+        Of the plane, in the world; a plane n·(x − o) = 0 is (Aᵀn)·(y − A⁻¹(o − t)) = 0 in the
+        mesh's coordinates y, with x = A y + t.
+
+    Returns
+    -------
+    tuple of CutCurve
+        In the world's units.
+    """
+    place = np.asarray(to_world, dtype=np.float64)
+    turn, shift = place[:3, :3], place[:3, 3]
+    own = np.linalg.solve(turn, np.asarray(origin, dtype=np.float64) - shift)
+    curves = plane_cut(mesh, own, np.asarray(normal, dtype=np.float64) @ turn)
+    return tuple(CutCurve(curve.points_mm @ turn.T + shift, curve.closed) for curve in curves)
+
+
 def _chained(pieces: IntArray) -> list[tuple[list[int], bool]]:
     """Join pieces (k, 2) at their common ends; of more than two at an end, two by two."""
     at: dict[int, list[int]] = {}
