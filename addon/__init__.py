@@ -15,6 +15,7 @@ def register() -> None:
 
     from . import operators, panels
     from .drawing import build_arrow, captions, legend, margin_overlay, overlay
+    from .fit import place_rings, section_overlay
     from .properties import preferences, registration
 
     preferences.register()
@@ -24,6 +25,8 @@ def register() -> None:
     overlay.register()
     margin_overlay.register()
     build_arrow.register()
+    place_rings.register()
+    section_overlay.register()
     legend.register()
     captions.register()
     for handlers, function in _handlers():
@@ -38,6 +41,7 @@ def unregister() -> None:
     from .blender import job
     from .check import judging_meanwhile
     from .drawing import build_arrow, captions, legend, margin_overlay, overlay
+    from .fit import place_rings, section_overlay
     from .properties import preferences, registration
 
     job.stop_all(bpy.context)
@@ -47,6 +51,8 @@ def unregister() -> None:
             handlers.remove(function)
     captions.unregister()
     legend.unregister()
+    section_overlay.unregister()
+    place_rings.unregister()
     build_arrow.unregister()
     margin_overlay.unregister()
     overlay.unregister()
@@ -62,6 +68,7 @@ def _handlers() -> tuple[tuple[list[Any], Any], ...]:
 
     from .check import judging_meanwhile, mark_results, old_files, store
     from .drawing import overlay, view_shading
+    from .fit import edits, section
     from .study import study_store
 
     handlers: Any = bpy.app.handlers
@@ -79,4 +86,9 @@ def _handlers() -> tuple[tuple[list[Any], Any], ...]:
         (handlers.undo_post, overlay.forget),
         (handlers.redo_post, overlay.forget),
         (handlers.load_post, overlay.forget),
+        (handlers.depsgraph_update_post, edits.notice_changes),
+        (handlers.depsgraph_update_post, section.notice_changes),
+        (handlers.undo_post, section.forget),
+        (handlers.redo_post, section.forget),
+        (handlers.load_post, section.forget),
     )

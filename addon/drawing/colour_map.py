@@ -1,7 +1,8 @@
 """Deviations as colours on design and scan, and everything as it was before when they go.
 
 Colours derive from the float attributes, so limits change them without measuring anew. One thing
-at a time is coloured: a scan's deviations, a map of their causes, or a group's map.
+at a time is coloured: a scan's deviations, a map of their causes, a map of a crown's fit, or a
+group's map.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from ..blender import bridge
 from ..blender.session import mesh_of, scene_of, settings_of
 from ..causes import cause_map, causes_store
 from ..check import store
+from ..fit import crown_maps
 from ..identifiers import SCENE_PROPERTIES, deviation_attribute
 from ..study import group_map
 from .painting import hide, paint, uncover
@@ -53,16 +55,30 @@ def legend_of(scene: bpy.types.Scene) -> Legend:
 
 def show(context: bpy.types.Context) -> None:
     """Colour the selected scan and its design, in every way of viewing them."""
-    settings_of(context).study.shown = False
-    settings_of(context).causes.map_key = ""
+    _choose(context)
     _turn_on(scene_of(context))
 
 
 def show_cause_map(context: bpy.types.Context, key: str) -> None:
     """Put a map of the chosen scan's causes on its design, in every way of viewing it."""
-    settings_of(context).study.shown = False
-    settings_of(context).causes.map_key = key
+    _choose(context, cause=key)
     _turn_on(scene_of(context))
+
+
+def show_crown_map(context: bpy.types.Context, key: str) -> None:
+    """Put a map of its fit on the crown that is looked at, in every way of viewing it."""
+    _choose(context, crown_map=key)
+    _turn_on(scene_of(context))
+
+
+def _choose(
+    context: bpy.types.Context, *, study: bool = False, cause: str = "", crown_map: str = ""
+) -> None:
+    """Choose one thing to be coloured; deviations if nothing else is named."""
+    settings = settings_of(context)
+    settings.study.shown = study
+    settings.causes.map_key = cause
+    settings.teeth.map_key = crown_map
 
 
 def shows_deviations(scene: bpy.types.Scene) -> bool:
@@ -70,12 +86,15 @@ def shows_deviations(scene: bpy.types.Scene) -> bool:
     settings = getattr(scene, SCENE_PROPERTIES)
     if not settings.show_colours or settings.study.shown:
         return False
-    return not causes_store.is_chosen_map(selected_scan(scene), scene)
+    scan = selected_scan(scene)
+    if crown_maps.shown_map(scene, scan) is not None:
+        return False
+    return not causes_store.is_chosen_map(scan, scene)
 
 
 def show_group_map(context: bpy.types.Context) -> None:
     """Put the study's chosen map on the design, in every way of viewing it."""
-    settings_of(context).study.shown = True
+    _choose(context, study=True)
     _turn_on(scene_of(context))
 
 
@@ -93,6 +112,7 @@ def remove(scene: bpy.types.Scene) -> None:
     settings = getattr(scene, SCENE_PROPERTIES)
     settings.study.shown = False
     settings.causes.map_key = ""
+    settings.teeth.map_key = ""
     for obj in [o for o in bpy.data.objects if store.data_of(o).coloured]:
         uncover(obj)
     group_map.bring_back()
@@ -107,15 +127,22 @@ def refresh(scene: bpy.types.Scene) -> None:
     settings = getattr(scene, SCENE_PROPERTIES)
     if not settings.show_colours:
         return
-    on_design = settings.study.shown or causes_store.is_chosen_map(selected_scan(scene), scene)
-    if not on_design:
+    scan = selected_scan(scene)
+    of_crown = crown_maps.shown_map(scene, scan) is not None
+    on_design = settings.study.shown or causes_store.is_chosen_map(scan, scene)
+    if of_crown or not on_design:
         group_map.bring_back()
     elif not settings.study.shown:
         group_map.drop_maps()
-    shown = group_map.colour(scene) if settings.study.shown else _colour_scan(scene)
+    if of_crown:
+        shown = crown_maps.colour(scene, scan)
+    else:
+        shown = group_map.colour(scene) if settings.study.shown else _colour_scan(scene)
     for obj in [o for o in bpy.data.objects if store.data_of(o).coloured and o not in shown]:
         uncover(obj)
-    if on_design:
+    if of_crown:
+        crown_maps.hide_others(scene, scan)
+    elif on_design:
         group_map.hide_scans(scene)
 
 

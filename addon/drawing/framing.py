@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import bpy
@@ -64,15 +65,28 @@ def frame_place(context: bpy.types.Context, scan: bpy.types.Object, place_mm: np
     return ""
 
 
+def frame_local(context: bpy.types.Context, obj: bpy.types.Object, local: Sequence[float]) -> str:
+    """Bring a place of an object, in its own coordinates, into view; return why not, or nothing."""
+    try:
+        scale_mm = frames.scene_scale_mm(obj, scene_of(context))
+    except CuspwiseError as error:
+        return str(error)
+    _look_at(context, (frames.matrix_of(obj) @ np.append(local, 1.0))[:3], scale_mm)
+    return ""
+
+
 def _go(context: bpy.types.Context, frame: frames.Frame, place_mm: np.ndarray) -> None:
     """Put the 3D cursor on a place of the design's frame, and the context's view, if it is one."""
     place = np.append(place_mm / frame.scale_mm, 1.0)
-    world = (frame.world_design @ place)[:3]
+    _look_at(context, (frame.world_design @ place)[:3], frame.scale_mm)
+
+
+def _look_at(context: bpy.types.Context, world: np.ndarray, scale_mm: float) -> None:
     scene_of(context).cursor.location = world
     if context.space_data is not None and context.space_data.type == "VIEW_3D":
         view: Any = view_of(context).region_3d
         view.view_location = world
-        view.view_distance = min(view.view_distance, VIEW_DISTANCE_MM / frame.scale_mm)
+        view.view_distance = min(view.view_distance, VIEW_DISTANCE_MM / scale_mm)
 
 
 def _frame(context: bpy.types.Context, scan: bpy.types.Object) -> frames.Frame:

@@ -9,6 +9,8 @@ import bpy
 from ..blender.session import area_of, scene_of, ui_scale, view_of
 from ..causes import cause_map, causes_store
 from ..check import store
+from ..fit import crown_maps
+from ..fit.map_legends import swatches_of
 from ..identifiers import SCENE_PROPERTIES
 from ..study import group_map, study_store
 from . import colour_map, margin_overlay, overlay
@@ -34,16 +36,18 @@ def unregister() -> None:
 
 def layout_for(context: bpy.types.Context) -> LegendLayout:
     """Return what is drawn in the context's 3D view."""
-    left, bottom, height = _free_part(area_of(context))
+    left, bottom, height = free_part(area_of(context))
     place = {"left": left, "bottom": bottom, "height": height}
     scale = ui_scale(context)
     entries = overlay.key_shown(context)
     if entries is not None:
         note = "" if entries else "No areas yet: press Find Areas"
-        return lay_out_key(entries, **place, scale=scale, width_of=_width_of, note=note)
+        return lay_out_key(entries, **place, scale=scale, width_of=width_of, note=note)
     scene = scene_of(context)
     scan = colour_map.selected_scan(scene)
     settings = getattr(scene, SCENE_PROPERTIES)
+    if settings.show_colours and crown_maps.shown_map(scene, scan) is not None:
+        return _of_crown_map(context, place, scale)
     line = margin_overlay.shown_scan(context) is not None
     if not (settings.show_colours or line) or settings.shown_limit_um <= 0.0:
         return LegendLayout()
@@ -61,7 +65,26 @@ def layout_for(context: bpy.types.Context) -> LegendLayout:
             note = "Out of date: find causes again"
     heads = (*titles, HEAD, BEYOND) if line else titles
     legend = colour_map.legend_of(scene)
-    return lay_out(legend, **place, scale=scale, width_of=_width_of, note=note, heads=heads)
+    return lay_out(legend, **place, scale=scale, width_of=width_of, note=note, heads=heads)
+
+
+def _of_crown_map(
+    context: bpy.types.Context, place: dict[str, float], scale: float
+) -> LegendLayout:
+    scene = scene_of(context)
+    found = crown_maps.legend_of(scene, colour_map.selected_scan(scene))
+    if found is None or not view_of(context).overlay.show_overlays:
+        return LegendLayout()
+    legend, title, note = found
+    return lay_out(
+        legend,
+        **place,
+        scale=scale,
+        width_of=width_of,
+        note=note,
+        heads=(title,),
+        swatches=swatches_of(legend),
+    )
 
 
 def _of_study(scene: bpy.types.Scene, place: dict[str, float], scale: float) -> LegendLayout:
@@ -70,17 +93,18 @@ def _of_study(scene: bpy.types.Scene, place: dict[str, float], scale: float) -> 
         return LegendLayout()
     legend, heads = found
     note = "Out of date: run it again" if study_store.why_out_of_date(scene) else ""
-    return lay_out(legend, **place, scale=scale, width_of=_width_of, note=note, heads=heads)
+    return lay_out(legend, **place, scale=scale, width_of=width_of, note=note, heads=heads)
 
 
-def _width_of(text: str, size: float) -> float:
+def width_of(text: str, size: float) -> float:
+    """Return the width of words at a size, both in pixels."""
     import blf
 
     blf.size(0, size)
     return float(blf.dimensions(0, text)[0])
 
 
-def _free_part(area: bpy.types.Area) -> tuple[float, float, float]:
+def free_part(area: bpy.types.Area) -> tuple[float, float, float]:
     """Return left, bottom and height of what the view's toolbar and headers leave free."""
     window = next(region for region in area.regions if region.type == "WINDOW")
     left, bottom, top = 0, 0, window.height
@@ -98,12 +122,15 @@ def _free_part(area: bpy.types.Area) -> tuple[float, float, float]:
 
 
 def _draw() -> None:
+    layout = layout_for(bpy.context)
+    if layout.boxes:
+        draw_layout(layout)
+
+
+def draw_layout(layout: LegendLayout) -> None:
+    """Draw boxes and words."""
     import blf
 
-    context = bpy.context
-    layout = layout_for(context)
-    if not layout.boxes:
-        return
     _draw_boxes(layout)
     for words in layout.words:
         blf.size(0, words.size)

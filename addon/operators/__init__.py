@@ -5,14 +5,17 @@ from . import (
     build_direction,
     causes,
     colours,
+    contacts,
     deviation,
     landmarks,
     reading,
     results,
     scans,
+    section_plane,
     study,
     superimposition,
     support_marks,
+    walls,
 )
 
 CLASSES = (
@@ -27,5 +30,8 @@ CLASSES = (
     *results.CLASSES,
     *build_direction.CLASSES,
     *causes.CLASSES,
+    *walls.CLASSES,
+    *contacts.CLASSES,
+    *section_plane.CLASSES,
     *study.CLASSES,
 )

@@ -6,6 +6,7 @@ import bpy
 
 from ..drawing import framing
 from . import mark_choices
+from .teeth import TeethData
 
 STATES = (
     ("NONE", "Not measured", "Nothing has been done with this scan yet", "MESH_DATA", 0),
@@ -170,6 +171,11 @@ class ObjectData(bpy.types.PropertyGroup):
     )
     study_entry: bpy.props.StringProperty(
         description="What the study holds of this scan, as kept by Cuspwise"
+    )
+    teeth: bpy.props.PointerProperty(
+        name="Teeth",
+        description="What is kept of this crown's walls and contacts",
+        type=TeethData,
     )
     study_hidden: bpy.props.BoolProperty(
         description="Whether the scan is hidden while a map is shown on its design"

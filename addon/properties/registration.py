@@ -5,13 +5,14 @@ from typing import Any
 import bpy
 
 from ..identifiers import JOB_PROPERTIES, OBJECT_PROPERTIES, SCENE_PROPERTIES
-from . import object_data, production, scene_settings
+from . import object_data, production, scene_settings, teeth
 from .job_state import JobState
 from .study_choices import StudySettings
 
 CLASSES = (
     StudySettings,
     *production.CLASSES,
+    *teeth.CLASSES,
     *scene_settings.CLASSES,
     *object_data.CLASSES,
     JobState,

@@ -14,6 +14,7 @@ from .defaults import take_defaults
 from .mark_limits import MarkLimits
 from .production import CauseChoices
 from .study_choices import StudySettings
+from .teeth import TeethChoices
 
 SHOWN = (
     ("SCAN", "Scan", "Show the coloured scan alone; the design would shine through it"),
@@ -162,6 +163,11 @@ class SceneSettings(bpy.types.PropertyGroup):
         name="Causes",
         description="Choices about the causes of deviations",
         type=CauseChoices,
+    )
+    teeth: bpy.props.PointerProperty(
+        name="Teeth",
+        description="Choices about walls, contacts with other teeth, and the section plane",
+        type=TeethChoices,
     )
     show_colours: bpy.props.BoolProperty(
         description="Whether the colour map is shown", options={"HIDDEN"}

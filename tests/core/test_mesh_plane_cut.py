@@ -68,7 +68,7 @@ def test_a_crown_is_cut_as_trimesh_cuts_it(normal: tuple[float, ...]):
 def test_a_placed_mesh_is_cut_as_its_moved_points_are():
     """The same curves, to rounding, as of the mesh whose points were moved; a mirror included."""
     mesh = demo_crown(0.4).mesh
-    turn = trimesh.transformations.random_rotation_matrix((0.2, 0.7, 0.4))
+    turn = trimesh.transformations.random_rotation_matrix(np.array([0.2, 0.7, 0.4]))
     place = trimesh.transformations.translation_matrix((30.0, -7.0, 2.0)) @ turn
     place = place @ np.diag([1.0, -1.5, 0.8, 1.0])
     moved = TriangleMesh(mesh.vertices @ place[:3, :3].T + place[:3, 3], mesh.faces)

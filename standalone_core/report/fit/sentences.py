@@ -18,11 +18,12 @@ if TYPE_CHECKING:
     from ...fit.seat.result import ContactSpot, Relief, Seat
     from ...fit.walls.result import Walls
 
+JUDGE_CAUTION = "A wide gap or a thin wall is for a licensed professional to judge."
 FIT_CAUTIONS = (
     *CAUTIONS[:2],
     "A virtual seat has no cement, no friction and no elasticity: two rigid surfaces, and a load "
     "along the path of insertion.",
-    "A wide gap or a thin wall is for a licensed professional to judge.",
+    JUDGE_CAUTION,
     *CAUTIONS[2:],
 )
 

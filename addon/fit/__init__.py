@@ -1,0 +1,1 @@
+"""How a crown fits, as Blender shows it."""

@@ -1,0 +1,31 @@
+"""What the panel says of a contact, from plain data. Needs no Blender."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from ...standalone_core.report.fit.sentences import KIND_WORDS, STRENGTH_WORDS
+from ...standalone_core.words.text import micrometres
+
+
+def gap_words(gap_um: float | None) -> str:
+    """Write a signed distance: a gap of 12 µm, an overlap of 20 µm."""
+    if gap_um is None:
+        return STRENGTH_WORDS["none"]
+    amount = micrometres(abs(gap_um), digits=0)
+    return f"{amount} µm {'gap' if gap_um >= 0.0 else 'overlap'}"
+
+
+def details(row: Mapping[str, Any]) -> list[str]:
+    """Return tooth, class, distance and area of a contact, and what was designed, a line each."""
+    strength = STRENGTH_WORDS[row["strength"]]
+    now = strength if row["gap_um"] is None else f"{strength}, {gap_words(row['gap_um'])}"
+    if row["area_mm2"]:
+        now += f", {row['area_mm2']:.2f} mm²"
+    lines = [f"{row['tooth']} ({KIND_WORDS[row['kind']]}): {now}"]
+    if row["designed_gap_um"] is not None:
+        area = row["designed_area_mm2"]
+        more = f", {area:.2f} mm²" if area else ""
+        lines.append(f"Designed: {gap_words(row['designed_gap_um'])}{more}")
+    return lines

@@ -1,0 +1,199 @@
+"""The outlines in which a plane cuts the crown and what stands about it.
+
+Meshes are held as arrays in their own coordinates, so that a plane or an object that moves costs
+one cut; they are read anew after Blender tells that a mesh was changed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ...standalone_core.mesh.plane_cut import CutCurve, placed_cut
+from ...standalone_core.mesh.triangle_mesh import TriangleMesh
+from ..blender import bridge, frames
+from ..blender.session import manager_of, mesh_of, persistent, scene_of, settings_of
+from ..check import store
+from ..drawing.overlay_parts import BLUISH_GREEN, ORANGE, REDDISH_PURPLE, SKY_BLUE, YELLOW
+from ..identifiers import SCENE_PROPERTIES
+from .crown_chosen import crown_of, teeth_of
+
+COLOURS = {
+    "design": YELLOW,
+    "scan": ORANGE,
+    "die": BLUISH_GREEN,
+    "proximal": SKY_BLUE,
+    "occlusal": REDDISH_PURPLE,
+}
+_held: dict[int, TriangleMesh] = {}
+
+
+@dataclass(frozen=True)
+class Plane:
+    """A plane in the world, in units of the scene.
+
+    Attributes
+    ----------
+    origin, normal : tuple of float
+        The normal is a unit vector, towards whoever looks on.
+    """
+
+    origin: tuple[float, ...]
+    normal: tuple[float, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Cut:
+    """The outline of one object.
+
+    Attributes
+    ----------
+    name : str
+        The object's.
+    colour : str
+    curves : tuple of CutCurve
+        In the world, in units of the scene, whatever their name says.
+    """
+
+    name: str
+    colour: str
+    curves: tuple[CutCurve, ...]
+
+
+# Where the plane lies ------------------------------------------------------------------------
+
+
+def plane_of(
+    scene: bpy.types.Scene, crown: bpy.types.Object | None, towards_eye: np.ndarray | None
+) -> Plane | None:
+    """Return the plane that a scene asks for; None without anything to lay it through.
+
+    Parameters
+    ----------
+    scene : bpy.types.Scene
+    crown : bpy.types.Object or None
+    towards_eye : (3,) float or None
+        Unit vector against the direction of view, which a plane that follows it has as normal.
+    """
+    chosen = getattr(scene, SCENE_PROPERTIES).teeth.section
+    if crown is None:
+        return None
+    through = np.array(scene.cursor.location, dtype=np.float64)
+    if chosen.through == "MIDDLE":
+        through = frames.middle(crown)
+    follows = chosen.follows_view and towards_eye is not None
+    normal = np.array(towards_eye if follows else chosen.normal, dtype=np.float64)
+    length = float(np.linalg.norm(normal))
+    if not length > 0.0:
+        return None
+    offset = chosen.offset_mm / frames.scene_scale_mm(crown, scene)
+    origin = through + offset * normal / length
+    return Plane(tuple(origin.tolist()), tuple((normal / length).tolist()))
+
+
+def take_view(context: bpy.types.Context) -> bool:
+    """Have the plane face the 3D view that is worked in from now on; tell if there is one."""
+    space: Any = context.space_data
+    if space is None or space.type != "VIEW_3D":
+        return False
+    settings_of(context).teeth.section.normal = space.region_3d.view_matrix.row[2][:3]
+    return True
+
+
+# What is cut ---------------------------------------------------------------------------------
+
+
+def cut_objects(
+    scene: bpy.types.Scene, scan: bpy.types.Object | None
+) -> list[tuple[bpy.types.Object, str]]:
+    """Return what is cut, each with its colour: the crown, and all else that can be seen.
+
+    What is hidden for a map only is cut too: it is out of the way of the map, not of the plane.
+    """
+    design, crown = getattr(scene, SCENE_PROPERTIES).design, crown_of(scene, scan)
+    named = [(scan, COLOURS["scan"]), (design, COLOURS["design"])]
+    named += [(tooth.obj, COLOURS[tooth.kind]) for tooth in teeth_of(scene)]
+    found = [(obj, colour) for obj, colour in named if store.is_in(obj, scene)]
+    return [
+        (obj, colour)
+        for obj, colour in found
+        if obj == crown or obj.visible_get() or store.data_of(obj).study_hidden
+    ]
+
+
+def cuts(objects: list[tuple[bpy.types.Object, str]], plane: Plane) -> list[Cut]:
+    """Cut objects with a plane; those that it misses are left out."""
+    made = (
+        Cut(obj.name, colour, placed_cut(_mesh(obj), matrix, plane.origin, plane.normal))
+        for obj, colour in objects
+        if abs(np.linalg.det((matrix := frames.matrix_of(obj))[:3, :3])) > 0.0
+    )
+    return [cut for cut in made if cut.curves]
+
+
+def look_of(objects: list[tuple[bpy.types.Object, str]], plane: Plane) -> tuple[Any, ...]:
+    """Return what outlines depend on; while it is equal they need not be cut again."""
+    placed = (
+        (obj.name, mesh_of(obj).session_uid, id(_mesh(obj)), *map(tuple, obj.matrix_world))
+        for obj, _colour in objects
+    )
+    return plane, *placed
+
+
+def _mesh(obj: bpy.types.Object) -> TriangleMesh:
+    """Return an object's mesh in its own coordinates, held as long as it stays as it is."""
+    data = mesh_of(obj)
+    if data.session_uid not in _held:
+        points = bridge.positions(data).astype(np.float64)
+        _held[data.session_uid] = TriangleMesh(points, bridge.triangles_of(data), obj.name)
+    return _held[data.session_uid]
+
+
+# Changes -------------------------------------------------------------------------------------
+
+
+def redraw() -> None:
+    """Draw every 3D view anew."""
+    for window in manager_of(bpy.context).windows:
+        for area in window.screen.areas:
+            if area.type == "VIEW_3D":
+                area.tag_redraw()
+
+
+def _changed_meshes(depsgraph: bpy.types.Depsgraph) -> Iterator[int]:
+    for update in depsgraph.updates:
+        if update.id is None or not update.is_updated_geometry:
+            continue
+        touched: Any = update.id.original
+        data = touched.data if isinstance(touched, bpy.types.Object) else touched
+        if isinstance(data, bpy.types.Mesh):
+            yield data.session_uid
+
+
+@persistent
+def notice_changes(_scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
+    """Read meshes anew that were changed."""
+    if _held:
+        for number in _changed_meshes(depsgraph):
+            _held.pop(number, None)
+
+
+@persistent
+def forget(_scene: Any, _depsgraph: Any = None) -> None:
+    """Read everything anew after undo, redo or the opening of a file."""
+    _held.clear()
+
+
+def shown_cuts(
+    context: bpy.types.Context, scan: bpy.types.Object | None, towards_eye: np.ndarray | None
+) -> tuple[Plane, list[tuple[bpy.types.Object, str]]] | None:
+    """Return the plane that is shown and what it cuts; None if none is."""
+    scene = scene_of(context)
+    if not settings_of(context).teeth.section.shown:
+        return None
+    plane = plane_of(scene, crown_of(scene, scan), towards_eye)
+    return None if plane is None else (plane, cut_objects(scene, scan))
