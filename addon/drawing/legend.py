@@ -44,17 +44,23 @@ def layout_for(context: bpy.types.Context) -> LegendLayout:
         note = "" if entries else "No areas yet: press Find Areas"
         return lay_out_key(entries, **place, scale=scale, width_of=width_of, note=note)
     scene = scene_of(context)
-    scan = colour_map.selected_scan(scene)
     settings = getattr(scene, SCENE_PROPERTIES)
-    if settings.show_colours and crown_maps.shown_map(scene, scan) is not None:
-        return _of_crown_map(context, place, scale)
+    if not view_of(context).overlay.show_overlays:
+        return LegendLayout()
+    if settings.show_colours and crown_maps.shown_map(scene, colour_map.selected_scan(scene)):
+        return _of_crown_map(scene, place, scale)
     line = margin_overlay.shown_scan(context) is not None
     if not (settings.show_colours or line) or settings.shown_limit_um <= 0.0:
         return LegendLayout()
-    if not view_of(context).overlay.show_overlays:
-        return LegendLayout()
     if settings.study.shown:
         return _of_study(scene, place, scale)
+    return _of_scan(scene, place, scale, with_line=line)
+
+
+def _of_scan(
+    scene: bpy.types.Scene, place: dict[str, float], scale: float, *, with_line: bool
+) -> LegendLayout:
+    scan = colour_map.selected_scan(scene)
     if scan is None:
         return LegendLayout()
     note = "Out of date: check again" if store.data_of(scan).state == "OUT_OF_DATE" else ""
@@ -63,17 +69,14 @@ def layout_for(context: bpy.types.Context) -> LegendLayout:
         titles = cause_map.heads(scene, scan)
         if causes_store.why_out_of_date(scan, scene):
             note = "Out of date: find causes again"
-    heads = (*titles, HEAD, BEYOND) if line else titles
+    heads = (*titles, HEAD, BEYOND) if with_line else titles
     legend = colour_map.legend_of(scene)
     return lay_out(legend, **place, scale=scale, width_of=width_of, note=note, heads=heads)
 
 
-def _of_crown_map(
-    context: bpy.types.Context, place: dict[str, float], scale: float
-) -> LegendLayout:
-    scene = scene_of(context)
+def _of_crown_map(scene: bpy.types.Scene, place: dict[str, float], scale: float) -> LegendLayout:
     found = crown_maps.legend_of(scene, colour_map.selected_scan(scene))
-    if found is None or not view_of(context).overlay.show_overlays:
+    if found is None:
         return LegendLayout()
     legend, title, note = found
     return lay_out(
