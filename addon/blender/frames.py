@@ -45,7 +45,14 @@ class Frame:
 
     def local_to_mm(self, obj: bpy.types.Object) -> np.ndarray:
         """Return the (4, 4) that takes an object's own coordinates to the frame, in mm."""
-        motion = np.linalg.inv(self.world_design) @ matrix_of(obj)
+        return self._in_mm(matrix_of(obj))
+
+    def shown_to_mm(self, obj: bpy.types.Object) -> np.ndarray:
+        """Return the same for an object as it is seen now, (4, 4)."""
+        return self._in_mm(shown_matrix_of(obj))
+
+    def _in_mm(self, world: np.ndarray) -> np.ndarray:
+        motion = np.linalg.inv(self.world_design) @ world
         motion[:3] *= self.scale_mm
         return np.asarray(motion)
 
@@ -59,6 +66,11 @@ class Frame:
 
 def matrix_of(obj: bpy.types.Object) -> np.ndarray:
     """Return an object's world matrix, (4, 4) float64."""
+    return shown_matrix_of(obj)
+
+
+def shown_matrix_of(obj: bpy.types.Object) -> np.ndarray:
+    """Return the world matrix that an object is seen with, (4, 4) float64."""
     return np.array(obj.matrix_world, dtype=np.float64)
 
 
@@ -121,9 +133,9 @@ def longest_side(obj: bpy.types.Object) -> float:
 
 
 def middle(obj: bpy.types.Object) -> np.ndarray:
-    """Return the middle of an object's box in the world, (3,), in units of the scene."""
+    """Return the middle of an object's box as it is seen, (3,), in units of the scene."""
     corners = np.column_stack([np.array(obj.bound_box, dtype=np.float64), np.ones(8)])
-    centre: np.ndarray = matrix_of(obj)[:3] @ corners.mean(axis=0)
+    centre: np.ndarray = shown_matrix_of(obj)[:3] @ corners.mean(axis=0)
     return centre
 
 

@@ -1,14 +1,14 @@
 """Deviations as colours on design and scan, and everything as it was before when they go.
 
 Colours derive from the float attributes, so limits change them without measuring anew. One thing
-at a time is coloured: a scan's deviations, a map of their causes, a map of a crown's fit, or a
-group's map.
+at a time is coloured: a scan's deviations, a map of their causes or of the fit, or a group's map.
 """
 
 from __future__ import annotations
 
 import json
 from dataclasses import replace
+from types import ModuleType
 from typing import Any
 
 import bpy
@@ -25,6 +25,9 @@ from ..identifiers import SCENE_PROPERTIES, deviation_attribute
 from ..study import group_map
 from .painting import hide, paint, uncover
 from .view_shading import change_views, restore_views
+
+FIT_MAPS: tuple[ModuleType, ...] = (crown_maps,)
+"""Whatever can show maps of a crown's fit; one of them at a time does."""
 
 
 def selected_scan(scene: bpy.types.Scene) -> bpy.types.Object | None:
@@ -55,30 +58,20 @@ def legend_of(scene: bpy.types.Scene) -> Legend:
 
 def show(context: bpy.types.Context) -> None:
     """Colour the selected scan and its design, in every way of viewing them."""
-    _choose(context)
+    _choose(settings_of(context))
     _turn_on(scene_of(context))
 
 
 def show_cause_map(context: bpy.types.Context, key: str) -> None:
     """Put a map of the chosen scan's causes on its design, in every way of viewing it."""
-    _choose(context, cause=key)
+    _choose(settings_of(context), cause=key)
     _turn_on(scene_of(context))
 
 
 def show_crown_map(context: bpy.types.Context, key: str) -> None:
-    """Put a map of its fit on the crown that is looked at, in every way of viewing it."""
-    _choose(context, crown_map=key)
+    """Put a map of walls or contacts on the crown that is looked at, however it is viewed."""
+    _choose(settings_of(context), teeth=key)
     _turn_on(scene_of(context))
-
-
-def _choose(
-    context: bpy.types.Context, *, study: bool = False, cause: str = "", crown_map: str = ""
-) -> None:
-    """Choose one thing to be coloured; deviations if nothing else is named."""
-    settings = settings_of(context)
-    settings.study.shown = study
-    settings.causes.map_key = cause
-    settings.teeth.map_key = crown_map
 
 
 def shows_deviations(scene: bpy.types.Scene) -> bool:
@@ -87,15 +80,25 @@ def shows_deviations(scene: bpy.types.Scene) -> bool:
     if not settings.show_colours or settings.study.shown:
         return False
     scan = selected_scan(scene)
-    if crown_maps.shown_map(scene, scan) is not None:
-        return False
-    return not causes_store.is_chosen_map(scan, scene)
+    return not causes_store.is_chosen_map(scan, scene) and fit_map(scene, scan) is None
+
+
+def fit_map(scene: bpy.types.Scene, scan: bpy.types.Object | None) -> ModuleType | None:
+    """Return which map of its fit the scene asks for on a crown; None if there is none."""
+    return next((one for one in FIT_MAPS if one.shown_crown(scene, scan) is not None), None)
 
 
 def show_group_map(context: bpy.types.Context) -> None:
     """Put the study's chosen map on the design, in every way of viewing it."""
-    _choose(context, study=True)
+    settings_of(context).study.shown = True
     _turn_on(scene_of(context))
+
+
+def _choose(settings: Any, *, cause: str = "", teeth: str = "") -> None:
+    """Choose a map of causes or of the fit; neither of them is the deviations."""
+    settings.study.shown = False
+    settings.causes.map_key = cause
+    settings.teeth.map_key = teeth
 
 
 def _turn_on(scene: bpy.types.Scene) -> None:
@@ -110,9 +113,7 @@ def _turn_on(scene: bpy.types.Scene) -> None:
 def remove(scene: bpy.types.Scene) -> None:
     """Give every coloured object and view back what it had."""
     settings = getattr(scene, SCENE_PROPERTIES)
-    settings.study.shown = False
-    settings.causes.map_key = ""
-    settings.teeth.map_key = ""
+    _choose(settings)
     for obj in [o for o in bpy.data.objects if store.data_of(o).coloured]:
         uncover(obj)
     group_map.bring_back()
@@ -128,20 +129,20 @@ def refresh(scene: bpy.types.Scene) -> None:
     if not settings.show_colours:
         return
     scan = selected_scan(scene)
-    of_crown = crown_maps.shown_map(scene, scan) is not None
+    of_fit = fit_map(scene, scan)
     on_design = settings.study.shown or causes_store.is_chosen_map(scan, scene)
-    if of_crown or not on_design:
+    if of_fit is not None or not on_design:
         group_map.bring_back()
     elif not settings.study.shown:
         group_map.drop_maps()
-    if of_crown:
-        shown = crown_maps.colour(scene, scan)
+    if of_fit is not None:
+        shown = of_fit.colour(scene, of_fit.shown_crown(scene, scan))
     else:
         shown = group_map.colour(scene) if settings.study.shown else _colour_scan(scene)
     for obj in [o for o in bpy.data.objects if store.data_of(o).coloured and o not in shown]:
         uncover(obj)
-    if of_crown:
-        crown_maps.hide_others(scene, scan)
+    if of_fit is not None:
+        of_fit.hide_others(scene, of_fit.shown_crown(scene, scan))
     elif on_design:
         group_map.hide_scans(scene)
 

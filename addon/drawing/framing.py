@@ -71,22 +71,24 @@ def frame_local(context: bpy.types.Context, obj: bpy.types.Object, local: Sequen
         scale_mm = frames.scene_scale_mm(obj, scene_of(context))
     except CuspwiseError as error:
         return str(error)
-    _look_at(context, (frames.matrix_of(obj) @ np.append(local, 1.0))[:3], scale_mm)
+    world = frames.shown_matrix_of(obj) @ np.append(local, 1.0)
+    go_to(context, world[:3], scale_mm)
     return ""
 
 
-def _go(context: bpy.types.Context, frame: frames.Frame, place_mm: np.ndarray) -> None:
-    """Put the 3D cursor on a place of the design's frame, and the context's view, if it is one."""
-    place = np.append(place_mm / frame.scale_mm, 1.0)
-    _look_at(context, (frame.world_design @ place)[:3], frame.scale_mm)
-
-
-def _look_at(context: bpy.types.Context, world: np.ndarray, scale_mm: float) -> None:
+def go_to(context: bpy.types.Context, world: Any, scale_mm: float) -> None:
+    """Put the 3D cursor on a place of the world, and the context's view, if it is one."""
     scene_of(context).cursor.location = world
     if context.space_data is not None and context.space_data.type == "VIEW_3D":
         view: Any = view_of(context).region_3d
         view.view_location = world
         view.view_distance = min(view.view_distance, VIEW_DISTANCE_MM / scale_mm)
+
+
+def _go(context: bpy.types.Context, frame: frames.Frame, place_mm: np.ndarray) -> None:
+    """Go to a place of the design's frame."""
+    place = np.append(place_mm / frame.scale_mm, 1.0)
+    go_to(context, (frame.world_design @ place)[:3], frame.scale_mm)
 
 
 def _frame(context: bpy.types.Context, scan: bpy.types.Object) -> frames.Frame:

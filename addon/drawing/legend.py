@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from types import ModuleType
 from typing import Any
 
 import bpy
@@ -9,13 +11,11 @@ import bpy
 from ..blender.session import area_of, scene_of, ui_scale, view_of
 from ..causes import cause_map, causes_store
 from ..check import store
-from ..fit import crown_maps
-from ..fit.map_legends import swatches_of
 from ..identifiers import SCENE_PROPERTIES
 from ..study import group_map, study_store
 from . import colour_map, margin_overlay, overlay
 from .graphics import batch_for, graphics
-from .legend_layout import TITLE, LegendLayout, lay_out, rgb
+from .legend_layout import TITLE, Box, LegendLayout, TextLine, lay_out, rgb
 from .overlay_key import lay_out_key
 from .profile_parts import BEYOND, HEAD
 
@@ -37,70 +37,58 @@ def unregister() -> None:
 def layout_for(context: bpy.types.Context) -> LegendLayout:
     """Return what is drawn in the context's 3D view."""
     left, bottom, height = free_part(area_of(context))
-    place = {"left": left, "bottom": bottom, "height": height}
-    scale = ui_scale(context)
+    place = {"left": left, "bottom": bottom, "height": height, "scale": ui_scale(context)}
     entries = overlay.key_shown(context)
     if entries is not None:
         note = "" if entries else "No areas yet: press Find Areas"
-        return lay_out_key(entries, **place, scale=scale, width_of=width_of, note=note)
+        return lay_out_key(entries, **place, width_of=width_of, note=note)
     scene = scene_of(context)
+    scan = colour_map.selected_scan(scene)
     settings = getattr(scene, SCENE_PROPERTIES)
-    if not view_of(context).overlay.show_overlays:
-        return LegendLayout()
-    if settings.show_colours and crown_maps.shown_map(scene, colour_map.selected_scan(scene)):
-        return _of_crown_map(scene, place, scale)
     line = margin_overlay.shown_scan(context) is not None
-    if not (settings.show_colours or line) or settings.shown_limit_um <= 0.0:
+    shown = (settings.show_colours or line) and settings.shown_limit_um > 0.0
+    if not shown or not view_of(context).overlay.show_overlays:
         return LegendLayout()
     if settings.study.shown:
-        return _of_study(scene, place, scale)
-    return _of_scan(scene, place, scale, with_line=line)
+        return _of_study(scene, place)
+    shown_map = colour_map.fit_map(scene, scan)
+    if shown_map is not None:
+        return _of_fit(scene, shown_map, place)
+    return LegendLayout() if scan is None else _of_scan(scene, scan, place, line=line)
 
 
 def _of_scan(
-    scene: bpy.types.Scene, place: dict[str, float], scale: float, *, with_line: bool
+    scene: bpy.types.Scene, scan: bpy.types.Object, place: dict[str, Any], *, line: bool
 ) -> LegendLayout:
-    scan = colour_map.selected_scan(scene)
-    if scan is None:
-        return LegendLayout()
     note = "Out of date: check again" if store.data_of(scan).state == "OUT_OF_DATE" else ""
     titles: tuple[str, ...] = (TITLE,)
     if causes_store.is_chosen_map(scan, scene):
         titles = cause_map.heads(scene, scan)
         if causes_store.why_out_of_date(scan, scene):
             note = "Out of date: find causes again"
-    heads = (*titles, HEAD, BEYOND) if with_line else titles
+    heads = (*titles, HEAD, BEYOND) if line else titles
     legend = colour_map.legend_of(scene)
-    return lay_out(legend, **place, scale=scale, width_of=width_of, note=note, heads=heads)
+    return lay_out(legend, **place, width_of=width_of, note=note, heads=heads)
 
 
-def _of_crown_map(scene: bpy.types.Scene, place: dict[str, float], scale: float) -> LegendLayout:
-    found = crown_maps.legend_of(scene, colour_map.selected_scan(scene))
-    if found is None:
-        return LegendLayout()
-    legend, title, note = found
-    return lay_out(
-        legend,
-        **place,
-        scale=scale,
-        width_of=width_of,
-        note=note,
-        heads=(title,),
-        swatches=swatches_of(legend),
-    )
-
-
-def _of_study(scene: bpy.types.Scene, place: dict[str, float], scale: float) -> LegendLayout:
+def _of_study(scene: bpy.types.Scene, place: dict[str, Any]) -> LegendLayout:
     found = group_map.legend_of(scene)
     if found is None:
         return LegendLayout()
     legend, heads = found
     note = "Out of date: run it again" if study_store.why_out_of_date(scene) else ""
-    return lay_out(legend, **place, scale=scale, width_of=width_of, note=note, heads=heads)
+    return lay_out(legend, **place, width_of=width_of, note=note, heads=heads)
+
+
+def _of_fit(scene: bpy.types.Scene, shown: ModuleType, place: dict[str, Any]) -> LegendLayout:
+    crown = shown.shown_crown(scene, colour_map.selected_scan(scene))
+    legend, heads, swatches = shown.legend_of(scene, crown)
+    look: dict[str, Any] = {"heads": heads, "swatches": swatches, "note": shown.note(scene, crown)}
+    return lay_out(legend, **place, width_of=width_of, **look)
 
 
 def width_of(text: str, size: float) -> float:
-    """Return the width of words at a size, both in pixels."""
+    """Return the width of words written at a size, both in pixels."""
     import blf
 
     blf.size(0, size)
@@ -127,28 +115,29 @@ def free_part(area: bpy.types.Area) -> tuple[float, float, float]:
 def _draw() -> None:
     layout = layout_for(bpy.context)
     if layout.boxes:
-        draw_layout(layout)
+        draw_boxes(layout.boxes)
+        draw_words(layout.words)
 
 
-def draw_layout(layout: LegendLayout) -> None:
-    """Draw boxes and words."""
+def draw_words(lines: Iterable[TextLine]) -> None:
+    """Write lines of text, in pixels."""
     import blf
 
-    _draw_boxes(layout)
-    for words in layout.words:
+    for words in lines:
         blf.size(0, words.size)
         blf.color(0, *rgb(words.colour), 1.0)
         blf.position(0, words.left, words.baseline, 0)
         blf.draw(0, words.text)
 
 
-def _draw_boxes(layout: LegendLayout) -> None:
+def draw_boxes(boxes: Iterable[Box]) -> None:
+    """Draw filled rectangles, in pixels."""
     gpu = graphics()
 
     points: list[tuple[float, float]] = []
     colours: list[tuple[float, ...]] = []
     corners: list[tuple[int, int, int]] = []
-    for box in layout.boxes:
+    for box in boxes:
         first = len(points)
         points += [
             (box.left, box.bottom),

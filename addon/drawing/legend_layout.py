@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from ...standalone_core.report.drawing.legend import Legend
@@ -63,7 +63,7 @@ def lay_out(
     width_of: Callable[[str, float], float],
     note: str = "",
     heads: Sequence[str] = (TITLE,),
-    swatches: Mapping[str, str] | None = None,
+    swatches: Sequence[tuple[str, str]] = (),
 ) -> LegendLayout:
     """Place a legend in the lower left corner of a view, upright, on a dark ground of its own.
 
@@ -84,13 +84,12 @@ def lay_out(
         One more line on top, such as a warning that results are out of date.
     heads : sequence of str
         What the colours show, and of what, a line each.
-    swatches : mapping of str to str, optional
-        Colours beside lines below the scale, by their words; that of what was not measured if
-        left out.
+    swatches : sequence of (str, str)
+        Single colours beside the scale, each with what it means.
     """
-    swatches = swatches or {legend.unmeasured_text: legend.unmeasured_colour}
-    below = [legend.tolerance_text, legend.clipped_text, legend.unmeasured_text]
-    below = [text for text in below if text]
+    below = [("", legend.tolerance_text), ("", legend.clipped_text), *swatches]
+    below = [(colour, text) for colour, text in below if text]
+    below.append((legend.unmeasured_colour, legend.unmeasured_text))
     above = [text for text in (note, *heads) if text]
     lines = (len(below) + len(above)) * LINE + 3.5 * PADDING
     bar = min(BAR_SHARE * height / scale, BAR_MOST, height / scale - lines - 2 * PADDING)
@@ -98,10 +97,10 @@ def lay_out(
         return LegendLayout()
     sketch = Sketch(left + PADDING * scale, bottom + PADDING * scale, scale)
     y = PADDING
-    for text in reversed(below):
+    for colour, text in reversed(below):
         indent = 0.0
-        if text in swatches:
-            sketch.box(PADDING, y, PADDING + 10, y + 10, swatches[text])
+        if colour:
+            sketch.box(PADDING, y, PADDING + 10, y + 10, colour)
             indent = 16.0
         sketch.text(PADDING + indent, y + 1, text, TEXT_SIZE - 1, FAINT_INK)
         y += LINE

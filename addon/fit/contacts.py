@@ -41,13 +41,26 @@ _REMEDY_HERE = "Move it to where it stands in the mouth and check again."
 
 @dataclass(frozen=True, eq=False)
 class ToMeasure:
-    """What contacts are measured of and with."""
+    """What contacts are measured of and with.
+
+    Attributes
+    ----------
+    crown : CrownInput
+    teeth : tuple of ToothInput
+    choices : mapping of str
+    settings : ContactSettings
+    directions : AreaSettings
+        In the design's frame.
+    T_design_crown : (4, 4) float
+        From where the crown was read to where it is seen, in the design's frame.
+    """
 
     crown: CrownInput
     teeth: tuple[ToothInput, ...]
     choices: Mapping[str, Any]
     settings: ContactSettings
     directions: AreaSettings
+    T_design_crown: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,6 +102,7 @@ def read_steps(context: bpy.types.Context, scan: bpy.types.Object | None) -> Ste
         choices_of(settings_of(context)),
         settings,
         teeth_reading.directions_of(crown, teeth),
+        crown.shown_motion,
     )
 
 
@@ -108,7 +122,7 @@ def measure_steps(read: ToMeasure) -> Steps[Measured]:
     axis = design.area_set.insertion
     measuring = measure_contacts_steps(
         ready,
-        None,
+        read.T_design_crown,
         teeth,
         read.settings,
         design=design if scan is not None else None,
@@ -122,7 +136,7 @@ def keep_steps(context: bpy.types.Context, read: ToMeasure, found: Measured) -> 
     contacts = found.contacts
     gap_mm = 1e-3 * contacts.gap_um
     carried = {"": read.crown.at_vertices(found.crown.evaluation, gap_mm)}
-    to_local = np.linalg.inv(read.crown.local_to_mm)
+    to_local = np.linalg.inv(read.T_design_crown @ read.crown.local_to_mm)
     document = {
         "rows": [_row(row, to_local) for row in contacts.rows],
         "warnings": [said_here(text) for text in contacts.warnings],
@@ -148,9 +162,9 @@ def said_here(warning: str) -> str:
 def _made_with(context: bpy.types.Context, read: ToMeasure) -> dict[str, Any]:
     crown, scene = read.crown, scene_of(context)
     parts = made_with.involved(crown.obj, scene, teeth_of(scene))
-    known = [crown.design.checksum, *(tooth.checksum for tooth in read.teeth)]
+    known = [crown.checksum, *(tooth.checksum for tooth in read.teeth)]
     if crown.scan is not None:
-        known.insert(0, crown.scan.checksum)
+        known.insert(1, crown.design.checksum)
     return made_with.document(read.choices, parts, known)
 
 

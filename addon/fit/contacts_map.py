@@ -17,6 +17,7 @@ from .marked_place import MarkedPlace
 
 TITLE = "Overlap with other teeth, µm"
 AGAIN = "Out of date: check contacts again"
+SWATCHES = ()
 
 
 def kept_of(crown: bpy.types.Object | None) -> Mapping[str, Any] | None:
@@ -24,22 +25,23 @@ def kept_of(crown: bpy.types.Object | None) -> Mapping[str, Any] | None:
     return contacts.CONTACTS.of(crown)
 
 
-def colour(crown: bpy.types.Object, palette: str) -> bool:
-    """Colour a crown by gap and overlap; tell whether the map is there.
+def colour(crown: bpy.types.Object, palette: str) -> float | None:
+    """Colour a crown by gap and overlap; return their limit, µm, if it can.
 
     An overlap is material beyond the other tooth's surface: it has the colours of excess.
     """
     gap_mm, kept = contacts.CONTACTS.values(crown), contacts.CONTACTS.of(crown)
     if kept is None or gap_mm is None:
-        return False
+        return None
     paint(crown, deviation_colours(-gap_mm, kept["limit_um"] / 1e3, palette))
-    return True
+    return float(kept["limit_um"])
 
 
-def legend_of(crown: bpy.types.Object, palette: str) -> Legend | None:
-    """Return the legend of a crown's map; None without one."""
+def legend_of(crown: bpy.types.Object, palette: str) -> Legend:
+    """Return the legend of a crown's map."""
     kept = contacts.CONTACTS.of(crown)
-    return None if kept is None else contacts_legend(kept["limit_um"], palette)
+    assert kept is not None  # it is shown
+    return contacts_legend(kept["limit_um"], palette)
 
 
 def why_out_of_date(crown: bpy.types.Object, scene: bpy.types.Scene) -> str:

@@ -59,6 +59,13 @@ class CrownInput:
         """Of the object's own mesh."""
         return self.design.checksum if self.scan is None else self.scan.checksum
 
+    @property
+    def shown_motion(self) -> np.ndarray:
+        """Motion (4, 4) from where the crown counts as lying to where it is seen, mm."""
+        shown = self.design.frame.shown_to_mm(self.obj)
+        motion: np.ndarray = shown @ np.linalg.inv(self.local_to_mm)
+        return motion
+
     def at_vertices(self, evaluation: EvaluationMesh, values: np.ndarray) -> np.ndarray:
         """Return values of evaluation points at the object's own vertices, (n,)."""
         source = evaluation.design.vertices

@@ -72,13 +72,17 @@ def involved(
     """
     design = getattr(scene, SCENE_PROPERTIES).design
     frame = frames.frame_of(design, scene)
-    own = frame if teeth is not None else frames.own_frame(crown, frame.scale_mm)
-    named = [] if crown == design else [(crown, own, "crown")]
-    named.append((design, frame, "design"))
-    named += [(tooth.obj, frame, f"{tooth.kind} {tooth.side}") for tooth in teeth or ()]
-    reach = max(float(np.abs(frames.matrix_of(obj)[:3, 3]).max()) for obj, _frame, _role in named)
+    lying = teeth is not None
+    own = frames.own_frame(crown, frame.scale_mm).local_to_mm(crown)
+    named = [(crown, frame.shown_to_mm(crown) if lying else own, "crown")]
+    if crown != design:
+        named.append((design, frame.local_to_mm(design), "design"))
+    for tooth in teeth or ():
+        role = f"{tooth.kind} {tooth.side}"
+        named.append((tooth.obj, frame.shown_to_mm(tooth.obj), role))
+    reach = max(float(np.abs(frames.matrix_of(obj)[:3, 3]).max()) for obj, _place, _role in named)
     slack = store.MOVED_UM / 1e3 + frames.POSE_PRECISION * frame.scale_mm * reach
-    return [Involved(obj, where.local_to_mm(obj), role, slack) for obj, where, role in named]
+    return [Involved(obj, place, role, slack) for obj, place, role in named]
 
 
 def document(

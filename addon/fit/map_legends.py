@@ -27,44 +27,38 @@ from ...standalone_core.words.text import capital
 STEPS = 65
 
 
+THIN_SWATCH = (BEYOND_HEX, capital(THINNER_WORDS))
+
+
 @dataclass(frozen=True)
 class NamedLegend(Legend):
     """A legend whose words below are given.
 
     Attributes
     ----------
-    notes : tuple of str
-        What the scale runs over, in words.
-    beyond_words, unmeasured_words : str
-        Of the two colours that are not on the scale; empty for none.
+    note : str
+        Below the scale; empty for none.
+    unmeasured_words : str
+        What the grey stands for.
     """
 
-    notes: tuple[str, ...] = ()
-    beyond_words: str = ""
+    note: str = ""
     unmeasured_words: str = ""
 
     @property
     def tolerance_text(self) -> str:
-        """What the scale runs over."""
-        return "  ".join(self.notes)
+        """What is asked for."""
+        return self.note
 
     @property
     def clipped_text(self) -> str:
-        """The colour of what stands out."""
-        return self.beyond_words
+        """Nothing: the ends of the scale say it."""
+        return ""
 
     @property
     def unmeasured_text(self) -> str:
-        """The colour of what has no value."""
+        """What the grey stands for."""
         return self.unmeasured_words
-
-
-def swatches_of(legend: Legend) -> dict[str, str]:
-    """Return the colours beside lines below a legend, by their words."""
-    found = {legend.unmeasured_text: legend.unmeasured_colour}
-    if isinstance(legend, NamedLegend) and legend.beyond_words:
-        found[legend.beyond_words] = BEYOND_HEX
-    return found
 
 
 def walls_legend(limit_mm: float, areas: Sequence[Mapping[str, Any]], palette: str) -> NamedLegend:
@@ -90,8 +84,7 @@ def walls_legend(limit_mm: float, areas: Sequence[Mapping[str, Any]], palette: s
         unmeasured_colour=unmeasured_hex(palette),
         share_clipped=0.0,
         share_unmeasured=0.0,
-        notes=(f"required: {', '.join(needs)}",),
-        beyond_words=capital(THINNER_WORDS),
+        note=f"Required: {', '.join(needs)}",
         unmeasured_words=capital(NOT_JUDGED_WORDS),
     )
 

@@ -15,7 +15,6 @@ from ..drawing import captions, circle, overlay
 from ..drawing.colour_map import selected_scan
 from ..drawing.graphics import graphics
 from . import crown_maps
-from .crown_chosen import crown_of
 from .marked_place import MarkedPlace
 
 RADIUS_MM = 0.3
@@ -46,9 +45,10 @@ def ringed(context: bpy.types.Context) -> tuple[bpy.types.Object, list[MarkedPla
         return None
     scene = scene_of(context)
     scan = selected_scan(scene)
-    shown, crown = crown_maps.shown_map(scene, scan), crown_of(scene, scan)
-    if shown is None or crown is None or not crown.visible_get(viewport=view_of(context)):
+    crown = crown_maps.shown_crown(scene, scan)
+    if crown is None or not crown.visible_get(viewport=view_of(context)):
         return None
+    shown = crown_maps.shown_map(scene)
     if shown.why_out_of_date(crown, scene):
         return None  # the legend says so; the places may be elsewhere
     return crown, shown.places(crown)
@@ -70,7 +70,7 @@ def rings_of(
 def _batches(
     crown: bpy.types.Object, places: list[MarkedPlace], scene: bpy.types.Scene
 ) -> list[tuple[Any, bool]]:
-    look = (crown.name, tuple(places), *map(tuple, crown.matrix_world))
+    look = (crown.name, tuple(places), frames.shown_matrix_of(crown).tobytes())
     if not _kept or _kept[0][0] != look:
         try:
             rings = rings_of(crown, places, scene)

@@ -130,7 +130,7 @@ def cuts(objects: list[tuple[bpy.types.Object, str]], plane: Plane) -> list[Cut]
     made = (
         Cut(obj.name, colour, placed_cut(_mesh(obj), matrix, plane.origin, plane.normal))
         for obj, colour in objects
-        if abs(np.linalg.det((matrix := frames.matrix_of(obj))[:3, :3])) > 0.0
+        if abs(np.linalg.det((matrix := frames.shown_matrix_of(obj))[:3, :3])) > 0.0
     )
     return [cut for cut in made if cut.curves]
 
@@ -138,7 +138,7 @@ def cuts(objects: list[tuple[bpy.types.Object, str]], plane: Plane) -> list[Cut]
 def look_of(objects: list[tuple[bpy.types.Object, str]], plane: Plane) -> tuple[Any, ...]:
     """Return what outlines depend on; while it is equal they need not be cut again."""
     placed = (
-        (obj.name, mesh_of(obj).session_uid, id(_mesh(obj)), *map(tuple, obj.matrix_world))
+        (obj.name, mesh_of(obj).session_uid, id(_mesh(obj)), frames.shown_matrix_of(obj).tobytes())
         for obj, _colour in objects
     )
     return plane, *placed

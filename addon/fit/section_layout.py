@@ -6,10 +6,10 @@ from collections.abc import Callable, Sequence
 
 from ...standalone_core.report.drawing.legend import number
 from ..drawing.legend_layout import (
-    FAINT_INK,
     INK,
     LINE,
     PADDING,
+    PANEL,
     TEXT_SIZE,
     LegendLayout,
     Sketch,
@@ -18,6 +18,7 @@ from ..drawing.legend_layout import (
 BARS_MM = (0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
 BAR_MOST = 120.0
 LETTERS = 24
+NOTHING = "nothing is cut"
 SWATCH, BAR_HIGH = 16.0, 4.0
 
 
@@ -58,11 +59,11 @@ def lay_out_section(
     width_of : function
         Width of a text written at a size, both in pixels.
     """
-    names = [_cut(name) for name, _colour in entries] or ["The plane cuts nothing"]
+    rows = [(_cut(name), colour) for name, colour in entries] or [(NOTHING, PANEL)]
     length = bar_mm(pixels_per_mm)
     words = length_words(length)
     bar = length * pixels_per_mm
-    widest = max(width_of(text, TEXT_SIZE * scale) / scale for text in names)
+    widest = max(width_of(text, TEXT_SIZE * scale) / scale for text, _ in rows)
     wide = max(widest + SWATCH + 8.0, bar + 8.0 + width_of(words, TEXT_SIZE * scale) / scale)
     left = right - (wide + 3.0 * PADDING) * scale
     sketch = Sketch(left, bottom + PADDING * scale, scale)
@@ -70,13 +71,9 @@ def lay_out_section(
     sketch.box(PADDING, y + 2.0, PADDING + bar, y + 2.0 + BAR_HIGH, INK)
     sketch.text(PADDING + bar + 8.0, y, words, TEXT_SIZE)
     y += LINE + 2.0
-    colours = [colour for _name, colour in entries] or [None]
-    for text, colour in zip(reversed(names), reversed(colours), strict=True):
-        if colour is None:
-            sketch.text(PADDING, y, text, TEXT_SIZE, FAINT_INK)
-        else:
-            sketch.box(PADDING, y + 2.0, PADDING + SWATCH, y + 7.0, colour)
-            sketch.text(PADDING + SWATCH + 8.0, y, text, TEXT_SIZE)
+    for text, colour in reversed(rows):
+        sketch.box(PADDING, y + 2.0, PADDING + SWATCH, y + 7.0, colour)
+        sketch.text(PADDING + SWATCH + 8.0, y, text, TEXT_SIZE)
         y += LINE
     return sketch.on_ground(y + 0.5 * PADDING, width_of)
 

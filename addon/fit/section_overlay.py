@@ -184,4 +184,5 @@ def _free_right(context: bpy.types.Context) -> float:
 def _draw_key() -> None:
     layout = layout_for(bpy.context)
     if layout.boxes:
-        legend.draw_layout(layout)
+        legend.draw_boxes(layout.boxes)
+        legend.draw_words(layout.words)

@@ -62,7 +62,7 @@ def read_steps(context: bpy.types.Context, crown: CrownInput) -> Steps[tuple[Too
             )
         bridge.check_usable(tooth.obj)
         checksum = bridge.checksum(mesh_of(tooth.obj))
-        where = crown.design.frame.local_to_mm(tooth.obj)
+        where = crown.design.frame.shown_to_mm(tooth.obj)
         mesh = bridge.read_mesh_object(tooth.obj, where, context.evaluated_depsgraph_get())
         found.append(ToothInput(mesh, tooth.kind, tooth.side, where, checksum))
     return tuple(found)

@@ -11,11 +11,12 @@ from ...standalone_core.report.drawing.legend import Legend
 from ...standalone_core.report.fit.colours import wall_colours
 from ..drawing.painting import paint
 from . import walls
-from .map_legends import walls_legend
+from .map_legends import THIN_SWATCH, walls_legend
 from .marked_place import MarkedPlace
 
 TITLE = "Wall thickness, mm"
 AGAIN = "Out of date: check walls again"
+SWATCHES = (THIN_SWATCH,)
 
 
 def kept_of(crown: bpy.types.Object | None) -> Mapping[str, Any] | None:
@@ -23,21 +24,20 @@ def kept_of(crown: bpy.types.Object | None) -> Mapping[str, Any] | None:
     return walls.WALLS.of(crown)
 
 
-def colour(crown: bpy.types.Object, _palette: str) -> bool:
-    """Colour a crown by the thickness of its walls; tell whether the map is there."""
+def colour(crown: bpy.types.Object, _palette: str) -> float | None:
+    """Colour a crown by the thickness of its walls; return their limit, µm, if it can."""
     thickness, spare = walls.WALLS.values(crown), walls.WALLS.values(crown, walls.SPARE)
     kept = walls.WALLS.of(crown)
     if kept is None or thickness is None or spare is None:
-        return False
-    paint(crown, wall_colours(thickness, spare, kept["limit_mm"]))
-    return True
-
-
-def legend_of(crown: bpy.types.Object, palette: str) -> Legend | None:
-    """Return the legend of a crown's map; None without one."""
-    kept = walls.WALLS.of(crown)
-    if kept is None:
         return None
+    paint(crown, wall_colours(thickness, spare, kept["limit_mm"]))
+    return 1e3 * float(kept["limit_mm"])
+
+
+def legend_of(crown: bpy.types.Object, palette: str) -> Legend:
+    """Return the legend of a crown's map."""
+    kept = walls.WALLS.of(crown)
+    assert kept is not None  # it is shown
     return walls_legend(kept["limit_mm"], kept["areas"], palette)
 
 

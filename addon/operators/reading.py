@@ -10,8 +10,7 @@ from ..blender.picking import Hit, PickingOperator, hit_under_mouse
 from ..blender.session import Answer, scene_of, settings_of, ui_scale
 from ..causes import causes_store
 from ..check import reading, store
-from ..drawing import captions
-from ..fit import crown_maps
+from ..drawing import captions, colour_map
 from . import ready
 
 
@@ -52,7 +51,7 @@ class ReadValue(PickingOperator, bpy.types.Operator):
         if causes_store.is_chosen_map(scan, scene_of(context)):
             cls.poll_message_set("A map of causes is shown; press Show Colour Map first")
             return False
-        if crown_maps.shown_map(scene_of(context), scan) is not None:
+        if colour_map.fit_map(scene_of(context), scan) is not None:
             cls.poll_message_set("A map of the crown's fit is shown; press Show Colour Map first")
             return False
         data = store.data_of(scan)
