@@ -154,11 +154,15 @@ def relief_coloured(relief_um: FloatArray) -> Coloured:
 
 
 def required_of(walls: Walls, parts: dict[str, BoolArray], count: int) -> FloatArray:
-    """Return the least thickness at each of the crown's evaluation points, (n',)."""
+    """Return the least thickness at each of the crown's evaluation points, (n',).
+
+    The margin's part, as far as it is judged, counts as axial.
+    """
     required = np.full(count, np.nan)
     for row in walls.areas:
-        if row.area in parts:
-            required[parts[row.area]] = row.required_mm
+        for part in ("axial", "margin") if row.area == "axial" else (row.area,):
+            if part in parts:
+                required[parts[part]] = row.required_mm
     return required
 
 

@@ -22,6 +22,8 @@ JOBS = (
     "areas.ReadAreasFile",
     "areas.WriteAreasFile",
     "support_marks.MeasureMarks",
+    "walls.CheckWalls",
+    "contacts.CheckContacts",
 )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from types import SimpleNamespace
 from typing import Any
 
@@ -21,6 +22,7 @@ def numbers(empty: SimpleNamespace) -> list[SimpleNamespace]:
     limits = of(part("standalone_core.deviation.tolerances").Tolerances)
     analysis = of(part("standalone_core.study.plan").AnalysisPlan)
     mark = of(part("standalone_core.areas.support_marks").SupportMark)
+    fit = part("standalone_core.fit.settings")
     found = [
         (settings, "spacing_mm", check["spacing_mm"]),
         (settings, "search_mm", of(deviation.DeviationSettings)["search_mm"]),
@@ -34,7 +36,24 @@ def numbers(empty: SimpleNamespace) -> list[SimpleNamespace]:
         found.append((settings, f"tolerance_{area}_um", limits["tolerances_um"]))
     for name, declared in of(deviation.MarkSettings).items():
         found.append((settings.support_marks, name, declared))
-    return [SimpleNamespace(owner=o, name=n, declared=d) for o, n, d in found]
+    numbers = [SimpleNamespace(owner=o, name=n, declared=d, use=used(empty)) for o, n, d in found]
+    for core, module, function in (
+        (fit.WallSettings, "walls", "wall_settings"),
+        (fit.ContactSettings, "contacts", "contact_settings"),
+    ):
+        use = getattr(part(f"addon.fit.{module}"), function)
+        for name, declared in of(core).items():
+            if hasattr(settings.teeth, name):
+                one = SimpleNamespace(owner=settings.teeth, name=name, declared=declared)
+                numbers.append(SimpleNamespace(**vars(one), use=lambda use=use: use(settings)))
+    return numbers
+
+
+def used(case: SimpleNamespace) -> Callable[[], Any]:
+    """What a check or a study does with the scene's numbers."""
+    choices = case.part("addon.check.scene_choices")
+    scene = case.part("addon.study.study_scene")
+    return lambda: choices.refuse_unusual(scene.choices_of(case.scene.cuspwise))
 
 
 def kept(one: SimpleNamespace, value: float) -> float:
@@ -61,8 +80,6 @@ def test_what_is_no_finite_number_is_cut_or_refused_when_it_is_used(
     empty: SimpleNamespace, numbers: list[SimpleNamespace]
 ) -> None:
     """Blender keeps what a script sets to nan, as a panel cannot."""
-    choices = empty.part("addon.check.scene_choices")
-    scene = empty.part("addon.study.study_scene")
     errors = empty.part("standalone_core.errors")
     for one in numbers:
         for value in (math.inf, -math.inf):
@@ -73,7 +90,7 @@ def test_what_is_no_finite_number_is_cut_or_refused_when_it_is_used(
         setattr(one.owner, one.name, math.nan)
         if one.name != "mark_radius_mm":  # used when a mark is made
             with pytest.raises(errors.SettingError, match="nan is not allowed"):
-                choices.refuse_unusual(scene.choices_of(empty.scene.cuspwise))
+                one.use()
         setattr(one.owner, one.name, usual)
 
 
@@ -128,8 +145,6 @@ def test_the_default_choices_are_the_cores(empty: SimpleNamespace) -> None:
 def test_a_slip_of_a_thousand_is_refused_and_taken_with_the_box_ticked(
     empty: SimpleNamespace, numbers: list[SimpleNamespace]
 ) -> None:
-    choices = empty.part("addon.check.scene_choices")
-    scene = empty.part("addon.study.study_scene")
     settings = empty.scene.cuspwise
     errors = empty.part("standalone_core.errors")
     doubted = 0
@@ -146,12 +161,12 @@ def test_a_slip_of_a_thousand_is_refused_and_taken_with_the_box_ticked(
             setattr(one.owner, one.name, value)
             doubted += 1
             with pytest.raises(errors.SettingError) as caught:
-                choices.refuse_unusual(scene.choices_of(settings))
+                one.use()
             assert f"Did you mean {usual:g}" in caught.value.remedy
             assert "Take Unusual Numbers" in caught.value.remedy
             assert one.declared.label.split(" (")[0] in caught.value.subject
             settings.force = True
-            choices.refuse_unusual(scene.choices_of(settings))
+            one.use()
             settings.force = False
         setattr(one.owner, one.name, usual if usual else 0.0)
     assert doubted >= 20
