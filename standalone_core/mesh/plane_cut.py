@@ -44,16 +44,18 @@ def plane_cut(mesh: TriangleMesh, origin: ArrayLike, normal: ArrayLike) -> tuple
     unit = np.asarray(normal, dtype=np.float64)
     height = (mesh.vertices - np.asarray(origin, dtype=np.float64)) @ (unit / np.linalg.norm(unit))
     above = height >= 0.0
-    corners = mesh.faces[above[mesh.faces].any(axis=1) & ~above[mesh.faces].all(axis=1)]
+    first, second, third = (above.take(mesh.faces[:, k]) for k in range(3))
+    corners = mesh.faces[(first != second) | (second != third)]
     if not len(corners):
         return ()
     sides = np.stack([corners, np.roll(corners, -1, axis=1)], axis=2)  # (cut, 3 edges, 2 ends)
-    sides.sort(axis=2)
-    crossed = above[sides[:, :, 0]] != above[sides[:, :, 1]]
-    edges, number = np.unique(sides[crossed], axis=0, return_inverse=True)
-    low, high = height[edges[:, 0]], height[edges[:, 1]]
+    sides = sides[above[sides[:, :, 0]] != above[sides[:, :, 1]]].astype(np.int64)
+    count = len(mesh.vertices)
+    edges, number = np.unique(sides.min(axis=1) * count + sides.max(axis=1), return_inverse=True)
+    one, other = edges // count, edges % count
+    low, high = height[one], height[other]
     share = (low / (low - high))[:, None]
-    points = (1.0 - share) * mesh.vertices[edges[:, 0]] + share * mesh.vertices[edges[:, 1]]
+    points = (1.0 - share) * mesh.vertices[one] + share * mesh.vertices[other]
     curves = [
         CutCurve(points[places], closed) for places, closed in _chained(number.reshape(-1, 2))
     ]

@@ -48,7 +48,8 @@ def set_up():
         bpy.ops.object.select_all(action="DESELECT")
     for item in settings().teeth.neighbours:
         item.side = item.tooth.name.lower()
-    return open_tab()
+    look_at(design(), "FRONT")
+    return 1.5
 
 
 def turn_view(*angles):
@@ -60,7 +61,6 @@ def turn_view(*angles):
 def start_walls():
     """Check the design's walls while the window goes on."""
     scroll("down", 300)
-    look_at(design(), "BOTTOM")
     turn_view(2.6, 0.0, 0.5)
     with view():
         FACTS["walls"] = list(bpy.ops.cuspwise.check_walls("INVOKE_DEFAULT"))
@@ -176,6 +176,7 @@ def drawn():
 run(
     [
         set_up,
+        open_tab,
         start_walls,
         wait_for_job,
         read_walls,
