@@ -111,4 +111,5 @@ def _tick(tick: LegendTick, limit_um: float) -> str:
     value = (2.0 * tick.position - 1.0) * limit_um
     if abs(value) < 1e-6 * limit_um:
         return "touching"
-    return f"{number(round(abs(value), 6))} {'overlap' if value > 0.0 else 'gap'}"
+    more = " or more" if tick.position in (0.0, 1.0) else ""
+    return f"{number(round(abs(value), 6))} {'overlap' if value > 0.0 else 'gap'}{more}"

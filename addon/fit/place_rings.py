@@ -14,11 +14,13 @@ from ..blender.session import eye_of, region_of, scene_of, settings_of, ui_scale
 from ..drawing import captions, circle, overlay
 from ..drawing.colour_map import selected_scan
 from ..drawing.graphics import graphics
+from ..drawing.legend_layout import LINE
 from . import crown_maps
-from .marked_place import MarkedPlace
+from .marked_place import Box, MarkedPlace, has_room
 
 RADIUS_MM = 0.3
 AHEAD = 0.1  # in steps of the areas' overlay: less than a wall is thick
+CLEAR = 0.005  # of the crown's longest side, where a look at a place begins
 
 _handlers: list[Any] = []
 _kept: list[tuple[Any, list[tuple[Any, bool]]]] = []  # of the crown drawn last
@@ -110,18 +112,26 @@ def _draw_words() -> None:
         return
     crown, places = found
     scale = ui_scale(context)
+    taken: list[Box] = []
     for place in places:
         world = crown.matrix_world @ Vector(place.local)
         at = location_3d_to_region_2d(region_of(context), eye_of(context), world)
-        if at is not None and _faces_eye(context, crown, place):
-            captions.draw_words(place.words, at.x + 12 * scale, at.y + 8 * scale, scale)
+        if at is None or not _is_seen(context, crown, world):
+            continue
+        box = at.x + 12 * scale, at.y + 8 * scale, captions.width_of(place.words, scale)
+        if has_room(box, taken, LINE * scale):
+            captions.draw_words(place.words, box[0], box[1], scale)
+            taken.append(box)
 
 
-def _faces_eye(context: bpy.types.Context, crown: bpy.types.Object, place: MarkedPlace) -> bool:
-    """Tell whether the surface at a place looks towards the eye: else its ring is not seen."""
-    found, _at, normal, _face = crown.closest_point_on_mesh(Vector(place.local))
-    if not found:
-        return False
-    turned = crown.matrix_world.inverted_safe().transposed().to_3x3() @ normal
-    towards: Any = eye_of(context).view_matrix.row[2].to_3d()
-    return float(turned.dot(towards)) > 0.0
+def _is_seen(context: bpy.types.Context, crown: bpy.types.Object, world: Vector) -> bool:
+    """Tell whether nothing of the crown lies between a place of its surface and the eye."""
+    eye = eye_of(context)
+    towards: Any = eye.view_matrix.row[2].to_3d()
+    if eye.is_perspective:
+        towards = eye.view_matrix.inverted_safe().translation - world
+    to_local = crown.matrix_world.inverted_safe()
+    start = world + CLEAR * frames.longest_side(crown) * towards.normalized()
+    way: Any = to_local.to_3x3() @ towards
+    hit, *_where = crown.ray_cast(to_local @ start, way)
+    return not hit

@@ -25,10 +25,11 @@ from .crown_chosen import crown_of, teeth_of
 COLOURS = {
     "design": YELLOW,
     "scan": ORANGE,
-    "die": BLUISH_GREEN,
     "proximal": SKY_BLUE,
     "occlusal": REDDISH_PURPLE,
+    "other": BLUISH_GREEN,  # a die, as a rule
 }
+MOST_OBJECTS = 12
 _held: dict[int, TriangleMesh] = {}
 
 
@@ -110,19 +111,22 @@ def take_view(context: bpy.types.Context) -> bool:
 def cut_objects(
     scene: bpy.types.Scene, scan: bpy.types.Object | None
 ) -> list[tuple[bpy.types.Object, str]]:
-    """Return what is cut, each with its colour: the crown, and all else that can be seen.
+    """Return what is cut, each with its colour: the crown, and all meshes that can be seen.
 
     What is hidden for a map only is cut too: it is out of the way of the map, not of the plane.
     """
     design, crown = getattr(scene, SCENE_PROPERTIES).design, crown_of(scene, scan)
-    named = [(scan, COLOURS["scan"]), (design, COLOURS["design"])]
-    named += [(tooth.obj, COLOURS[tooth.kind]) for tooth in teeth_of(scene)]
-    found = [(obj, colour) for obj, colour in named if store.is_in(obj, scene)]
-    return [
-        (obj, colour)
-        for obj, colour in found
+    roles = {scan: "scan", design: "design"}
+    roles = {**{tooth.obj: tooth.kind for tooth in teeth_of(scene)}, **roles}
+    named = dict.fromkeys((scan, design, *(tooth.obj for tooth in teeth_of(scene))))
+    meshes = [obj for obj in scene.objects if obj.type == "MESH"]
+    found = [
+        (obj, COLOURS[roles.get(obj, "other")])
+        for obj in (*named, *(obj for obj in meshes if obj not in named))
+        if obj is not None and store.is_in(obj, scene)
         if obj == crown or obj.visible_get() or store.data_of(obj).study_hidden
     ]
+    return found[:MOST_OBJECTS]
 
 
 def cuts(objects: list[tuple[bpy.types.Object, str]], plane: Plane) -> list[Cut]:
@@ -133,6 +137,14 @@ def cuts(objects: list[tuple[bpy.types.Object, str]], plane: Plane) -> list[Cut]
         if abs(np.linalg.det((matrix := frames.shown_matrix_of(obj))[:3, :3])) > 0.0
     )
     return [cut for cut in made if cut.curves]
+
+
+def reach_of(cuts: list[Cut], plane: Plane) -> float:
+    """Return how far outlines reach from the plane's own place, in units of the scene."""
+    places = [curve.points_mm for cut in cuts for curve in cut.curves]
+    if not places:
+        return 0.0
+    return float(np.linalg.norm(np.concatenate(places) - plane.origin, axis=1).max())
 
 
 def look_of(objects: list[tuple[bpy.types.Object, str]], plane: Plane) -> tuple[Any, ...]:

@@ -19,10 +19,9 @@ from ..drawing.colour_map import selected_scan
 from ..drawing.graphics import batch_for, graphics
 from ..drawing.legend_layout import LegendLayout, rgb
 from . import section
-from .crown_chosen import crown_of
 from .section_layout import lay_out_section
 
-PANE, PANE_SIZE = (0.05, 0.07, 0.1, 0.6), 0.75  # half a side, of the crown's longest
+PANE, PANE_MORE = (0.05, 0.07, 0.1, 0.6), 1.1  # how far beyond what is cut it reaches
 RIM_WIDTH, WIDTH = 5.0, 2.2
 MOST_VIEWS = 8
 
@@ -36,6 +35,7 @@ class _Drawn:
 
     look: tuple[Any, ...]
     plane: section.Plane
+    reach: float
     names: tuple[tuple[str, str], ...]
     batches: tuple[tuple[str, Any], ...]
 
@@ -82,6 +82,7 @@ def _made(look: tuple[Any, ...], plane: section.Plane, cuts: list[section.Cut]) 
     return _Drawn(
         look=look,
         plane=plane,
+        reach=section.reach_of(cuts, plane),
         names=tuple((cut.name, cut.colour) for cut in cuts),
         batches=tuple(
             (cut.colour, batch_for(shader, "LINES", {"pos": pieces_of(cut.curves)})) for cut in cuts
@@ -111,23 +112,20 @@ def _draw() -> None:
     gpu.state.depth_test_set("NONE")  # the outlines are seen through what lies before them
     gpu.state.depth_mask_set(False)
     try:
-        _draw_pane(context, drawn.plane)
+        _draw_pane(drawn)
+        circle.draw_lines([batch for _, batch in drawn.batches], circle.DARK, RIM_WIDTH * scale)
         for colour, batch in drawn.batches:
-            circle.draw_lines([batch], circle.DARK, RIM_WIDTH * scale)
             circle.draw_lines([batch], (*rgb(colour), 1.0), WIDTH * scale)
     finally:
         gpu.state.depth_mask_set(masked)
 
 
-def _draw_pane(context: bpy.types.Context, plane: section.Plane) -> None:
+def _draw_pane(drawn: _Drawn) -> None:
     """Dim what is seen behind the outlines."""
-    crown = crown_of(scene_of(context), selected_scan(scene_of(context)))
-    if crown is None:
-        return
     gpu = graphics()
-    half = PANE_SIZE * frames.longest_side(crown)
-    turn = Vector(plane.normal).to_track_quat("Z", "Y").to_matrix().to_4x4()
-    place = Matrix.Translation(plane.origin) @ turn
+    half = PANE_MORE * drawn.reach
+    turn = Vector(drawn.plane.normal).to_track_quat("Z", "Y").to_matrix().to_4x4()
+    place = Matrix.Translation(drawn.plane.origin) @ turn
     corners = [place @ Vector((x * half, y * half, 0.0)) for x, y in _SQUARE]
     shader = gpu.shader.from_builtin("UNIFORM_COLOR")
     shader.uniform_float("color", PANE)

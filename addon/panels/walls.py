@@ -77,7 +77,7 @@ def _draw_kept(
     layout: bpy.types.UILayout, context: bpy.types.Context, kept: Mapping[str, Any]
 ) -> None:
     headline = kept["headline"]
-    say(layout, context, headline["title"], VERDICT_ICONS[headline["verdict"]])
+    say(layout, context, f"{headline['title']}.", VERDICT_ICONS[headline["verdict"]])
     for text in kept["lines"]:
         say(layout, context, text, "DOT")
     for text in kept["warnings"]:

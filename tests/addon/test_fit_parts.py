@@ -7,6 +7,7 @@ import pytest
 from cuspwise.addon.drawing.legend_layout import TITLE, LegendLayout, lay_out
 from cuspwise.addon.fit.contact_lines import details, gap_words
 from cuspwise.addon.fit.map_legends import THIN_SWATCH, contacts_legend, walls_legend
+from cuspwise.addon.fit.marked_place import has_room
 from cuspwise.addon.fit.section_layout import BAR_MOST, bar_mm, lay_out_section, length_words
 from cuspwise.standalone_core.report.drawing.amount_colours import amount_hex
 from cuspwise.standalone_core.report.drawing.deviation_colours import deviation_colours
@@ -67,8 +68,8 @@ def test_thin_is_amber_and_what_is_not_judged_is_grey() -> None:
 def test_the_legend_of_contacts_has_the_overlap_above() -> None:
     """The colours of excess stand for an overlap; the words say which end is which."""
     legend = contacts_legend(80.0, "standard")
-    assert legend.ticks[0].text == "80 gap"
-    assert legend.ticks[-1].text == "80 overlap"
+    assert legend.ticks[0].text == "80 gap or more"
+    assert legend.ticks[-1].text == "80 overlap or more"
     (middle,) = [tick for tick in legend.ticks if tick.text == "touching"]
     assert middle.position == pytest.approx(0.5)
     gap_mm = np.array([0.08, -0.08])
@@ -154,3 +155,12 @@ def test_key_and_scale_bar_lie_on_their_ground(scale: float) -> None:
 
 def test_a_plane_that_cuts_nothing_says_so() -> None:
     assert "nothing is cut" in [words.text for words in section([]).words]
+
+
+def test_words_that_would_overlap_are_left_out() -> None:
+    taken = [(100.0, 50.0, 60.0)]
+    assert not has_room((120.0, 55.0, 60.0), taken, 16.0)
+    assert not has_room((50.0, 45.0, 60.0), taken, 16.0)
+    assert has_room((120.0, 66.0, 60.0), taken, 16.0)
+    assert has_room((160.0, 50.0, 60.0), taken, 16.0)
+    assert has_room((120.0, 55.0, 60.0), [], 16.0)

@@ -140,7 +140,11 @@ def followed():
     before = area.spaces.active.region_3d.view_rotation.copy()
     turned = before @ Quaternion((0.0, 1.0, 0.0), 0.5)
     area.spaces.active.region_3d.view_rotation = turned
-    settings().teeth.section.follows_view = False
+    area.spaces.active.region_3d.update()
+    FACTS["eye_then"] = list(area.spaces.active.region_3d.view_matrix.row[2][:3])
+    with view():
+        settings().teeth.section.follows_view = False
+    area.spaces.active.region_3d.view_rotation = before
     return 1.0
 
 

@@ -52,4 +52,6 @@ def test_the_plane_follows_the_view_and_then_stays(facts: dict[str, Any]) -> Non
     followed = facts["followed"]
     assert followed["normal"] == pytest.approx(followed["eye"], abs=1e-6)
     assert followed["normal"] != pytest.approx(facts["section"]["normal"], abs=0.1)
+    assert facts["stays"] == pytest.approx(facts["eye_then"], abs=1e-6)
     assert facts["stays_drawn"] == pytest.approx(facts["stays"], abs=1e-6)
+    assert facts["stays"] != pytest.approx(followed["eye"], abs=0.1)

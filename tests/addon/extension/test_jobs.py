@@ -347,9 +347,7 @@ def steps_of(case: SimpleNamespace, kind: str, tmp_path: Path) -> Iterator[Any]:
 
 
 def test_the_steps_of_every_job_need_no_blender(
-    checked: SimpleNamespace,
-    tmp_path: Path,
-    monkeypatch: pytest.MonkeyPatch,
+    checked: SimpleNamespace, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """They run to their end in a thread, though the file that was read is closed by then.
 
@@ -396,7 +394,6 @@ def our_modules(folder: str) -> list[Any]:
 def test_the_list_of_jobs_is_whole(extension: SimpleNamespace) -> None:
     job = extension.part("addon.blender.job").JobOperator
     classes = extension.part("addon.operators").CLASSES
-    jobs = {
-        f"{c.__module__.rpartition('.')[2]}.{c.__name__}" for c in classes if issubclass(c, job)
-    }
+    found = [c for c in classes if issubclass(c, job)]
+    jobs = {f"{c.__module__.rpartition('.')[2]}.{c.__name__}" for c in found}
     assert jobs == set(JOBS) | {"study.RunStudy"}  # tested with the study
