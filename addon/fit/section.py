@@ -7,12 +7,13 @@ one cut; they are read anew after Blender tells that a mesh was changed.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import bpy
 import numpy as np
 
+from ...standalone_core.mesh.curve_gap import curve_gap
 from ...standalone_core.mesh.plane_cut import CutCurve, placed_cut
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ..blender import bridge, frames
@@ -29,6 +30,7 @@ COLOURS = {
     "occlusal": REDDISH_PURPLE,
     "other": BLUISH_GREEN,  # a die, as a rule
 }
+CROWNS = ("design", "scan")
 MOST_OBJECTS = 12
 _held: dict[int, TriangleMesh] = {}
 
@@ -48,21 +50,30 @@ class Plane:
 
 
 @dataclass(frozen=True, eq=False)
+class Shown:
+    """An object that is cut: what it is to the crown, one of ``COLOURS``."""
+
+    obj: bpy.types.Object
+    role: str
+
+
+@dataclass(frozen=True, eq=False)
 class Cut:
     """The outline of one object.
 
     Attributes
     ----------
-    name : str
-        The object's.
-    colour : str
+    shown : Shown
     curves : tuple of CutCurve
         In the world, in units of the scene, whatever their name says.
+    gap : float or None
+        How near another tooth or die comes to the crown in the plane, in units of the scene; less
+        than 0 where they overlap. None of the crown itself and its like.
     """
 
-    name: str
-    colour: str
+    shown: Shown
     curves: tuple[CutCurve, ...]
+    gap: float | None = None
 
 
 # Where the plane lies ------------------------------------------------------------------------
@@ -108,10 +119,8 @@ def take_view(context: bpy.types.Context) -> bool:
 # What is cut ---------------------------------------------------------------------------------
 
 
-def cut_objects(
-    scene: bpy.types.Scene, scan: bpy.types.Object | None
-) -> list[tuple[bpy.types.Object, str]]:
-    """Return what is cut, each with its colour: the crown, and all meshes that can be seen.
+def cut_objects(scene: bpy.types.Scene, scan: bpy.types.Object | None) -> list[Shown]:
+    """Return what is cut: the crown, and all meshes that can be seen.
 
     What is hidden for a map only is cut too: it is out of the way of the map, not of the plane.
     """
@@ -121,7 +130,7 @@ def cut_objects(
     named = dict.fromkeys((scan, design, *(tooth.obj for tooth in teeth_of(scene))))
     meshes = [obj for obj in scene.objects if obj.type == "MESH"]
     found = [
-        (obj, COLOURS[roles.get(obj, "other")])
+        Shown(obj, roles.get(obj, "other"))
         for obj in (*named, *(obj for obj in meshes if obj not in named))
         if obj is not None and store.is_in(obj, scene)
         if obj == crown or obj.visible_get() or store.data_of(obj).study_hidden
@@ -129,14 +138,32 @@ def cut_objects(
     return found[:MOST_OBJECTS]
 
 
-def cuts(objects: list[tuple[bpy.types.Object, str]], plane: Plane) -> list[Cut]:
-    """Cut objects with a plane; those that it misses are left out."""
-    made = (
-        Cut(obj.name, colour, placed_cut(_mesh(obj), matrix, plane.origin, plane.normal))
-        for obj, colour in objects
-        if abs(np.linalg.det((matrix := frames.shown_matrix_of(obj))[:3, :3])) > 0.0
-    )
-    return [cut for cut in made if cut.curves]
+def cuts(objects: list[Shown], plane: Plane, crown: bpy.types.Object | None) -> list[Cut]:
+    """Cut objects with a plane; those that it misses are left out.
+
+    Parameters
+    ----------
+    objects : list of Shown
+    plane : Plane
+    crown : bpy.types.Object or None
+        The one that gaps are told to.
+    """
+    made = [Cut(shown, _curves(shown.obj, plane)) for shown in objects]
+    own: tuple[CutCurve, ...] = next((cut.curves for cut in made if cut.shown.obj == crown), ())
+    return [
+        cut
+        if cut.shown.role in CROWNS
+        else replace(cut, gap=curve_gap(own, cut.curves, plane.normal))
+        for cut in made
+        if cut.curves
+    ]
+
+
+def _curves(obj: bpy.types.Object, plane: Plane) -> tuple[CutCurve, ...]:
+    matrix = frames.shown_matrix_of(obj)
+    if not abs(np.linalg.det(matrix[:3, :3])) > 0.0:
+        return ()
+    return placed_cut(_mesh(obj), matrix, plane.origin, plane.normal)
 
 
 def reach_of(cuts: list[Cut], plane: Plane) -> float:
@@ -147,13 +174,19 @@ def reach_of(cuts: list[Cut], plane: Plane) -> float:
     return float(np.linalg.norm(np.concatenate(places) - plane.origin, axis=1).max())
 
 
-def look_of(objects: list[tuple[bpy.types.Object, str]], plane: Plane) -> tuple[Any, ...]:
+def look_of(objects: list[Shown], plane: Plane, crown: bpy.types.Object | None) -> tuple[Any, ...]:
     """Return what outlines depend on; while it is equal they need not be cut again."""
     placed = (
-        (obj.name, mesh_of(obj).session_uid, id(_mesh(obj)), frames.shown_matrix_of(obj).tobytes())
-        for obj, _colour in objects
+        (
+            shown.obj.name,
+            shown.role,
+            mesh_of(shown.obj).session_uid,
+            id(_mesh(shown.obj)),
+            frames.shown_matrix_of(shown.obj).tobytes(),
+        )
+        for shown in objects
     )
-    return plane, *placed
+    return plane, None if crown is None else crown.name, *placed
 
 
 def _mesh(obj: bpy.types.Object) -> TriangleMesh:
@@ -202,7 +235,7 @@ def forget(_scene: Any, _depsgraph: Any = None) -> None:
 
 def shown_cuts(
     context: bpy.types.Context, scan: bpy.types.Object | None, towards_eye: np.ndarray | None
-) -> tuple[Plane, list[tuple[bpy.types.Object, str]]] | None:
+) -> tuple[Plane, list[Shown]] | None:
     """Return the plane that is shown and what it cuts; None if none is."""
     scene = scene_of(context)
     if not settings_of(context).teeth.section.shown:

@@ -19,11 +19,14 @@ from ..drawing.colour_map import selected_scan
 from ..drawing.graphics import batch_for, graphics
 from ..drawing.legend_layout import LegendLayout, rgb
 from . import section
+from .contact_lines import gap_words
+from .crown_chosen import crown_of
 from .section_layout import lay_out_section
 
 PANE, PANE_MORE = (0.05, 0.07, 0.1, 0.6), 1.1  # how far beyond what is cut it reaches
 RIM_WIDTH, WIDTH = 5.0, 2.2
 MOST_VIEWS = 8
+NEAR_MM = 1.0  # farther apart than this is not told
 
 _handlers: list[Any] = []
 _kept: dict[int, _Drawn] = {}  # by the region that it is drawn in
@@ -36,7 +39,7 @@ class _Drawn:
     look: tuple[Any, ...]
     plane: section.Plane
     reach: float
-    names: tuple[tuple[str, str], ...]
+    entries: tuple[tuple[str, str, str], ...]
     batches: tuple[tuple[str, Any], ...]
 
 
@@ -69,25 +72,45 @@ def drawn_in(context: bpy.types.Context) -> _Drawn | None:
     if shown is None:
         return None
     plane, objects = shown
-    look, number = section.look_of(objects, plane), region_of(context).as_pointer()
+    crown, number = crown_of(scene_of(context), scan), region_of(context).as_pointer()
+    look = section.look_of(objects, plane, crown)
     if number not in _kept or _kept[number].look != look:
         if len(_kept) >= MOST_VIEWS:
             _kept.clear()
-        _kept[number] = _made(look, plane, section.cuts(objects, plane))
+        _kept[number] = _made(look, plane, section.cuts(objects, plane, crown), _scale_mm(context))
     return _kept[number]
 
 
-def _made(look: tuple[Any, ...], plane: section.Plane, cuts: list[section.Cut]) -> _Drawn:
+def _made(
+    look: tuple[Any, ...], plane: section.Plane, cuts: list[section.Cut], scale_mm: float
+) -> _Drawn:
     shader = graphics().shader.from_builtin("POLYLINE_UNIFORM_COLOR")
     return _Drawn(
         look=look,
         plane=plane,
         reach=section.reach_of(cuts, plane),
-        names=tuple((cut.name, cut.colour) for cut in cuts),
+        entries=tuple(entry_of(cut, scale_mm) for cut in cuts),
         batches=tuple(
-            (cut.colour, batch_for(shader, "LINES", {"pos": pieces_of(cut.curves)})) for cut in cuts
+            (
+                section.COLOURS[cut.shown.role],
+                batch_for(shader, "LINES", {"pos": pieces_of(cut.curves)}),
+            )
+            for cut in cuts
         ),
     )
+
+
+def entry_of(cut: section.Cut, scale_mm: float) -> tuple[str, str, str]:
+    """Return name, colour and gap in words as the key has them; no words where nothing is near."""
+    gap_mm = None if cut.gap is None else scale_mm * cut.gap
+    near = gap_mm is not None and abs(gap_mm) < NEAR_MM
+    words = gap_words(1e3 * gap_mm) if near and gap_mm is not None else ""
+    return cut.shown.obj.name, section.COLOURS[cut.shown.role], words
+
+
+def _scale_mm(context: bpy.types.Context) -> float:
+    scene = scene_of(context)
+    return frames.scene_scale_mm(settings_of(context).design, scene)
 
 
 def pieces_of(curves: tuple[CutCurve, ...]) -> np.ndarray:
@@ -146,7 +169,7 @@ def layout_for(context: bpy.types.Context) -> LegendLayout:
     per_mm = _pixels_per_mm(context, drawn.plane) / scale
     _left, bottom, _height = legend.free_part(area_of(context))
     return lay_out_section(
-        drawn.names,
+        drawn.entries,
         per_mm,
         right=_free_right(context),
         bottom=bottom,
@@ -157,8 +180,7 @@ def layout_for(context: bpy.types.Context) -> LegendLayout:
 
 def _pixels_per_mm(context: bpy.types.Context, plane: section.Plane) -> float:
     """Pixels that a millimetre square to the view takes where the plane's middle is seen."""
-    scene = scene_of(context)
-    unit = 1.0 / frames.scene_scale_mm(settings_of(context).design, scene)
+    unit = 1.0 / _scale_mm(context)
     origin = Vector(plane.origin)
     beside = origin + unit * Vector(eye_of(context).view_matrix.row[0][:3])
     ends = [

@@ -24,7 +24,7 @@ def as_wide_as_letters(text: str, size: float) -> float:
 
 
 def section(
-    entries: list[tuple[str, str]], per_mm: float = 60.0, scale: float = 1.0
+    entries: list[tuple[str, str, str]], per_mm: float = 60.0, scale: float = 1.0
 ) -> LegendLayout:
     return lay_out_section(
         entries,
@@ -136,7 +136,10 @@ def test_a_length_in_words() -> None:
 
 @pytest.mark.parametrize("scale", [1.0, 2.0])
 def test_key_and_scale_bar_lie_on_their_ground(scale: float) -> None:
-    entries = [("Design", "#f0e442"), ("A crown of quite an unreasonably long name", "#e69f00")]
+    entries = [
+        ("Design", "#f0e442", ""),
+        ("A tooth of quite an unreasonably long name", "#e69f00", "12 µm gap"),
+    ]
     made = section(entries, scale=scale)
     ground, *others = made.boxes
     assert ground.right <= 900.0
@@ -151,6 +154,8 @@ def test_key_and_scale_bar_lie_on_their_ground(scale: float) -> None:
     assert bar.right - bar.left == pytest.approx(bar_mm(60.0) * 60.0 * scale)
     assert [box.colour for box in others[1:]] == ["#e69f00", "#f0e442"]
     assert made.words[-1].text == "Design"  # uppermost
+    assert made.words[-2].text == "A tooth of quite an unr…: 12 µm gap"
+    assert made.words[1].text == "narrowest to the crown, in this plane"
 
 
 def test_a_plane_that_cuts_nothing_says_so() -> None:

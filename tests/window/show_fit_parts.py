@@ -169,7 +169,7 @@ def drawn():
         words = [line.text for line in overlay.layout_for(bpy.context).words]
     eye = list(space.region_3d.view_matrix.row[2][:3])
     return {
-        "names": [name for name, _colour in made.names],
+        "names": [name for name, _colour, _gap in made.entries],
         "normal": list(made.plane.normal),
         "eye": eye,
         "words": words,

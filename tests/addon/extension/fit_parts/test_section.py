@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from types import SimpleNamespace
 
 import numpy as np
@@ -14,8 +15,9 @@ def shown(case: SimpleNamespace, towards_eye: np.ndarray | None = None) -> Simpl
     section = case.part("addon.fit.section")
     case.bpy.context.view_layer.update()
     plane, objects = section.shown_cuts(case.bpy.context, case.scan, towards_eye)
-    cuts = {cut.name: cut for cut in section.cuts(objects, plane)}
-    return SimpleNamespace(plane=plane, cuts=cuts, look=section.look_of(objects, plane))
+    cuts = {cut.shown.obj.name: cut for cut in section.cuts(objects, plane, case.scan)}
+    look = section.look_of(objects, plane, case.scan)
+    return SimpleNamespace(plane=plane, cuts=cuts, look=look)
 
 
 def test_the_outlines_lie_in_the_plane_through_the_middle(mouth: SimpleNamespace) -> None:
@@ -41,6 +43,26 @@ def test_what_cannot_be_seen_is_not_cut_but_what_a_map_hides_is(mouth: SimpleNam
     mouth.objects["Antagonist"].cuspwise.study_hidden = False  # hidden by hand before
     call(mouth, "place_section", across="Y")
     assert set(shown(mouth).cuts) == {"Design", "Scan", "Mesial", "Distal"}
+
+
+def test_the_gap_in_the_plane_is_that_of_the_contact(mouth: SimpleNamespace) -> None:
+    """Along the arch through the distal contact, the common normal lies in the plane: the gap
+    there is the contact's own. A mesh that nobody named is cut too, without being a crown."""
+    kept = json.loads(mouth.scan.cuspwise.teeth.contacts)["rows"]
+    contact = next(row for row in kept if row["tooth"] == "Distal")
+    mouth.teeth.section.through = "CURSOR"
+    mouth.scene.cursor.location = contact["place_mm"]
+    mouth.objects.new("Die", mouth.design.data)
+    mouth.scene.collection.objects.link(mouth.objects["Die"])
+    call(mouth, "place_section", across="Y")
+    found = shown(mouth).cuts
+    overlay = mouth.part("addon.fit.section_overlay")
+    assert 1e3 * found["Distal"].gap == pytest.approx(contact["gap_um"], abs=3.0)
+    assert overlay.entry_of(found["Distal"], 1.0)[2].endswith("µm gap")
+    assert found["Scan"].gap is None
+    assert found["Design"].gap is None
+    assert found["Die"].gap is not None
+    assert overlay.pieces_of(found["Die"].curves).shape[1] == 3
 
 
 def test_it_follows_the_view_through_the_cursor(mouth: SimpleNamespace) -> None:
