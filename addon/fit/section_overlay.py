@@ -13,7 +13,7 @@ from mathutils import Matrix, Vector
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.mesh.plane_cut import CutCurve
 from ..blender import frames
-from ..blender.session import area_of, eye_of, region_of, scene_of, settings_of, ui_scale, view_of
+from ..blender.session import area_of, eye_of, region_of, scene_of, ui_scale, view_of
 from ..drawing import circle, legend
 from ..drawing.colour_map import selected_scan
 from ..drawing.graphics import batch_for, graphics
@@ -38,6 +38,7 @@ class _Drawn:
 
     look: tuple[Any, ...]
     plane: section.Plane
+    scale_mm: float
     reach: float
     entries: tuple[tuple[str, str, str], ...]
     batches: tuple[tuple[str, Any], ...]
@@ -65,19 +66,20 @@ def drawn_in(context: bpy.types.Context) -> _Drawn | None:
         return None
     scan = selected_scan(scene_of(context))
     towards_eye = np.array(eye_of(context).view_matrix, dtype=np.float64)[2, :3]
+    crown, number = crown_of(scene_of(context), scan), region_of(context).as_pointer()
     try:
         shown = section.shown_cuts(context, scan, towards_eye)
+        if shown is None or crown is None:
+            return None
+        scale_mm = frames.scene_scale_mm(crown, scene_of(context))
     except CuspwiseError:
         return None
-    if shown is None:
-        return None
     plane, objects = shown
-    crown, number = crown_of(scene_of(context), scan), region_of(context).as_pointer()
     look = section.look_of(objects, plane, crown)
     if number not in _kept or _kept[number].look != look:
         if len(_kept) >= MOST_VIEWS:
             _kept.clear()
-        _kept[number] = _made(look, plane, section.cuts(objects, plane, crown), _scale_mm(context))
+        _kept[number] = _made(look, plane, section.cuts(objects, plane, crown), scale_mm)
     return _kept[number]
 
 
@@ -88,6 +90,7 @@ def _made(
     return _Drawn(
         look=look,
         plane=plane,
+        scale_mm=scale_mm,
         reach=section.reach_of(cuts, plane),
         entries=tuple(entry_of(cut, scale_mm) for cut in cuts),
         batches=tuple(
@@ -106,11 +109,6 @@ def entry_of(cut: section.Cut, scale_mm: float) -> tuple[str, str, str]:
     near = gap_mm is not None and abs(gap_mm) < NEAR_MM
     words = gap_words(1e3 * gap_mm) if near and gap_mm is not None else ""
     return cut.shown.obj.name, section.COLOURS[cut.shown.role], words
-
-
-def _scale_mm(context: bpy.types.Context) -> float:
-    scene = scene_of(context)
-    return frames.scene_scale_mm(settings_of(context).design, scene)
 
 
 def pieces_of(curves: tuple[CutCurve, ...]) -> np.ndarray:
@@ -166,7 +164,7 @@ def layout_for(context: bpy.types.Context) -> LegendLayout:
     if drawn is None:
         return LegendLayout()
     scale = ui_scale(context)
-    per_mm = _pixels_per_mm(context, drawn.plane) / scale
+    per_mm = _pixels_per_mm(context, drawn) / scale
     _left, bottom, _height = legend.free_part(area_of(context))
     return lay_out_section(
         drawn.entries,
@@ -178,11 +176,10 @@ def layout_for(context: bpy.types.Context) -> LegendLayout:
     )
 
 
-def _pixels_per_mm(context: bpy.types.Context, plane: section.Plane) -> float:
+def _pixels_per_mm(context: bpy.types.Context, drawn: _Drawn) -> float:
     """Pixels that a millimetre square to the view takes where the plane's middle is seen."""
-    unit = 1.0 / _scale_mm(context)
-    origin = Vector(plane.origin)
-    beside = origin + unit * Vector(eye_of(context).view_matrix.row[0][:3])
+    origin = Vector(drawn.plane.origin)
+    beside = origin + 1.0 / drawn.scale_mm * Vector(eye_of(context).view_matrix.row[0][:3])
     ends = [
         location_3d_to_region_2d(region_of(context), eye_of(context), place)
         for place in (origin, beside)

@@ -16,7 +16,7 @@ from ...standalone_core.fit.settings import WallSettings
 from ...standalone_core.fit.walls.measuring import measure_walls_steps
 from ...standalone_core.fit.walls.result import Walls
 from ...standalone_core.fit.walls_alone import lost_walls_steps
-from ...standalone_core.progress import Steps, scaled
+from ...standalone_core.progress import Progress, Steps, scaled
 from ...standalone_core.records import plain
 from ...standalone_core.report.fit.colours import required_of, wall_limit_mm
 from ...standalone_core.report.fit.sentences import wall_lines, walls_headline
@@ -113,7 +113,10 @@ def keep_steps(context: bpy.types.Context, read: ToMeasure, found: Measured) -> 
     walls, evaluation = found.walls, found.crown.evaluation
     required = required_of(walls, dict(found.crown.parts), len(evaluation.points))
     maps = {"": walls.thickness_mm, SPARE: walls.thickness_mm - required}
-    carried = {key: read.crown.at_vertices(evaluation, values) for key, values in maps.items()}
+    carried = {}
+    for key, values in maps.items():
+        yield Progress("Carrying the map to the crown", 0.0)
+        carried[key] = read.crown.at_vertices(evaluation, values)
     document = {
         "headline": plain(walls_headline(walls)),
         "lines": wall_lines(walls),

@@ -4,7 +4,7 @@ from typing import Any
 
 import bpy
 
-from ...standalone_core.progress import Steps
+from ...standalone_core.progress import Progress, Steps
 from .. import identifiers
 from ..blender.job import JobOperator
 from ..blender.session import Answer, scene_of, settings_of
@@ -110,6 +110,7 @@ class CheckContacts(JobOperator, bpy.types.Operator):
     def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
         """Keep and show them."""
         said = yield from contacts.keep_steps(context, self._read, result)
+        yield Progress("Colouring the crown", 1.0)
         colour_map.show_crown_map(context, crown_maps.CONTACTS)
         for warning in result.contacts.warnings:
             self.report({"WARNING"}, contacts.said_here(warning))

@@ -4,7 +4,7 @@ from typing import Any
 
 import bpy
 
-from ...standalone_core.progress import Steps
+from ...standalone_core.progress import Progress, Steps
 from .. import identifiers
 from ..blender.job import JobOperator
 from ..blender.session import Answer, scene_of
@@ -41,6 +41,7 @@ class CheckWalls(JobOperator, bpy.types.Operator):
     def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
         """Keep and show them."""
         title = yield from walls.keep_steps(context, self._read, result)
+        yield Progress("Colouring the crown", 1.0)
         colour_map.show_crown_map(context, crown_maps.WALLS)
         return f"{self._read.crown.obj.name}: {title}."
 
