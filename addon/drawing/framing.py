@@ -65,17 +65,6 @@ def frame_place(context: bpy.types.Context, scan: bpy.types.Object, place_mm: np
     return ""
 
 
-def frame_local(context: bpy.types.Context, obj: bpy.types.Object, local: Sequence[float]) -> str:
-    """Bring a place of an object, in its own coordinates, into view; return why not, or nothing."""
-    try:
-        scale_mm = frames.scene_scale_mm(obj, scene_of(context))
-    except CuspwiseError as error:
-        return str(error)
-    world = frames.shown_matrix_of(obj) @ np.append(local, 1.0)
-    go_to(context, world[:3], scale_mm)
-    return ""
-
-
 def go_to(context: bpy.types.Context, world: Any, scale_mm: float) -> None:
     """Put the 3D cursor on a place of the world, and the context's view, if it is one."""
     scene_of(context).cursor.location = world
@@ -89,6 +78,17 @@ def _go(context: bpy.types.Context, frame: frames.Frame, place_mm: np.ndarray) -
     """Go to a place of the design's frame."""
     place = np.append(place_mm / frame.scale_mm, 1.0)
     go_to(context, (frame.world_design @ place)[:3], frame.scale_mm)
+
+
+def frame_local(context: bpy.types.Context, obj: bpy.types.Object, local: Sequence[float]) -> str:
+    """Bring a place of an object, in its own coordinates, into view; return why not, or nothing."""
+    try:
+        scale_mm = frames.scene_scale_mm(obj, scene_of(context))
+    except CuspwiseError as error:
+        return str(error)
+    world = frames.shown_matrix_of(obj) @ np.append(local, 1.0)
+    go_to(context, world[:3], scale_mm)
+    return ""
 
 
 def _frame(context: bpy.types.Context, scan: bpy.types.Object) -> frames.Frame:

@@ -1,1 +1,1 @@
-"""How a crown fits, as Blender shows it."""
+"""How a crown fits on its die: seated by the core, kept, shown on crown and die."""

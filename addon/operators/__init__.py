@@ -30,8 +30,8 @@ CLASSES = (
     *results.CLASSES,
     *build_direction.CLASSES,
     *causes.CLASSES,
+    *study.CLASSES,
     *walls.CLASSES,
     *contacts.CLASSES,
     *section_plane.CLASSES,
-    *study.CLASSES,
 )

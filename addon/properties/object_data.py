@@ -5,8 +5,7 @@ from typing import Any
 import bpy
 
 from ..drawing import framing
-from . import mark_choices
-from .teeth import TeethData
+from . import mark_choices, teeth
 
 STATES = (
     ("NONE", "Not measured", "Nothing has been done with this scan yet", "MESH_DATA", 0),
@@ -175,7 +174,7 @@ class ObjectData(bpy.types.PropertyGroup):
     teeth: bpy.props.PointerProperty(
         name="Teeth",
         description="What is kept of this crown's walls and contacts",
-        type=TeethData,
+        type=teeth.TeethData,
     )
     study_hidden: bpy.props.BoolProperty(
         description="Whether the scan is hidden while a map is shown on its design"

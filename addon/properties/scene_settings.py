@@ -137,6 +137,11 @@ class SceneSettings(bpy.types.PropertyGroup):
         description="When a support mark counts as a stub or a gouge",
         type=MarkLimits,
     )
+    teeth: bpy.props.PointerProperty(
+        name="Teeth",
+        description="Choices about walls, contacts with other teeth, and the section plane",
+        type=TeethChoices,
+    )
     show_areas: bpy.props.BoolProperty(
         name="Show Areas",
         description=(
@@ -163,11 +168,6 @@ class SceneSettings(bpy.types.PropertyGroup):
         name="Causes",
         description="Choices about the causes of deviations",
         type=CauseChoices,
-    )
-    teeth: bpy.props.PointerProperty(
-        name="Teeth",
-        description="Choices about walls, contacts with other teeth, and the section plane",
-        type=TeethChoices,
     )
     show_colours: bpy.props.BoolProperty(
         description="Whether the colour map is shown", options={"HIDDEN"}

@@ -141,16 +141,16 @@ def contacts_coloured(contacts: Contacts) -> Coloured:
     return Coloured(colours, _scale("open", "strong, µm", ticks, swatches))
 
 
-def contact_limit_um(settings: ContactSettings) -> float:
-    """Return the span of a map of distances to other teeth, µm."""
-    return nice_limit(settings.open_um + 2.0 * settings.tight_um)
-
-
 def relief_coloured(relief_um: FloatArray) -> Coloured:
     """Colour what must be taken off: the more, the darker."""
     limit = nice_limit(max(float(np.nanmax(relief_um, initial=0.0)), 1.0))
     scale = _scale("nothing", "much to take off, µm", _ticks(limit), ())
     return Coloured(_amounts(relief_um, limit), scale)
+
+
+def contact_limit_um(settings: ContactSettings) -> float:
+    """Return the span of a map of distances to other teeth, µm."""
+    return nice_limit(settings.open_um + 2.0 * settings.tight_um)
 
 
 def required_of(walls: Walls, parts: dict[str, BoolArray], count: int) -> FloatArray:
