@@ -151,7 +151,7 @@ def _draw_pane(drawn: _Drawn) -> None:
     shader = gpu.shader.from_builtin("UNIFORM_COLOR")
     shader.uniform_float("color", PANE)
     gpu.state.blend_set("ALPHA")
-    batch_for(shader, "TRI_FAN", {"pos": corners}).draw(shader)
+    batch_for(shader, "TRIS", {"pos": corners}, indices=((0, 1, 2), (0, 2, 3))).draw(shader)
     gpu.state.blend_set("NONE")
 
 

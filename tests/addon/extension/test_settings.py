@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from types import SimpleNamespace
 from typing import Any
 
@@ -36,29 +35,26 @@ def numbers(empty: SimpleNamespace) -> list[SimpleNamespace]:
         found.append((settings, f"tolerance_{area}_um", limits["tolerances_um"]))
     for name, declared in of(deviation.MarkSettings).items():
         found.append((settings.support_marks, name, declared))
-    numbers = [SimpleNamespace(owner=o, name=n, declared=d, use=used(empty)) for o, n, d in found]
-    for core, module, function in (
-        (fit.WallSettings, "walls", "wall_settings"),
-        (fit.ContactSettings, "contacts", "contact_settings"),
-    ):
-        use = getattr(part(f"addon.fit.{module}"), function)
+    for core in (fit.WallSettings, fit.ContactSettings):
         for name, declared in of(core).items():
             if hasattr(settings.teeth, name):
-                one = SimpleNamespace(owner=settings.teeth, name=name, declared=declared)
-                numbers.append(SimpleNamespace(**vars(one), use=lambda use=use: use(settings)))
-    return numbers
-
-
-def used(case: SimpleNamespace) -> Callable[[], Any]:
-    """What a check or a study does with the scene's numbers."""
-    choices = case.part("addon.check.scene_choices")
-    scene = case.part("addon.study.study_scene")
-    return lambda: choices.refuse_unusual(scene.choices_of(case.scene.cuspwise))
+                found.append((settings.teeth, name, declared))
+    return [SimpleNamespace(owner=o, name=n, declared=d) for o, n, d in found]
 
 
 def kept(one: SimpleNamespace, value: float) -> float:
     setattr(one.owner, one.name, value)
     return float(f"{getattr(one.owner, one.name):.6g}")
+
+
+def refuse_unusual(case: SimpleNamespace, name: str) -> None:
+    """Ask who uses a number whether it is hardly meant."""
+    settings = case.scene.cuspwise
+    if hasattr(settings.teeth, name):
+        case.part("addon.fit.walls").wall_settings(settings)
+        case.part("addon.fit.contacts").contact_settings(settings)
+    choices = case.part("addon.study.study_scene").choices_of(settings)
+    case.part("addon.check.scene_choices").refuse_unusual(choices)
 
 
 NONE_AT_ZERO = ("tolerance_", "scanner_um", "equivalence_um")
@@ -90,7 +86,7 @@ def test_what_is_no_finite_number_is_cut_or_refused_when_it_is_used(
         setattr(one.owner, one.name, math.nan)
         if one.name != "mark_radius_mm":  # used when a mark is made
             with pytest.raises(errors.SettingError, match="nan is not allowed"):
-                one.use()
+                refuse_unusual(empty, one.name)
         setattr(one.owner, one.name, usual)
 
 
@@ -161,12 +157,12 @@ def test_a_slip_of_a_thousand_is_refused_and_taken_with_the_box_ticked(
             setattr(one.owner, one.name, value)
             doubted += 1
             with pytest.raises(errors.SettingError) as caught:
-                one.use()
+                refuse_unusual(empty, one.name)
             assert f"Did you mean {usual:g}" in caught.value.remedy
             assert "Take Unusual Numbers" in caught.value.remedy
             assert one.declared.label.split(" (")[0] in caught.value.subject
             settings.force = True
-            one.use()
+            refuse_unusual(empty, one.name)
             settings.force = False
         setattr(one.owner, one.name, usual if usual else 0.0)
     assert doubted >= 20
