@@ -14,7 +14,7 @@ def register() -> None:
 
     from . import operators, panels
     from .drawing import build_arrow, captions, legend, margin_overlay, overlay
-    from .fit import polar_overlay, spots_overlay
+    from .fit import place_rings, polar_overlay, section_overlay, spots_overlay
     from .properties import preferences, registration
 
     preferences.register()
@@ -26,6 +26,8 @@ def register() -> None:
     build_arrow.register()
     spots_overlay.register()
     polar_overlay.register()
+    place_rings.register()
+    section_overlay.register()
     legend.register()
     captions.register()
     for handlers, function in _handlers():
@@ -40,7 +42,7 @@ def unregister() -> None:
     from .blender import job
     from .check import judging_meanwhile
     from .drawing import build_arrow, captions, legend, margin_overlay, overlay
-    from .fit import polar_overlay, spots_overlay
+    from .fit import place_rings, polar_overlay, section_overlay, spots_overlay
     from .properties import preferences, registration
 
     job.stop_all(bpy.context)
@@ -50,6 +52,8 @@ def unregister() -> None:
             handlers.remove(function)
     captions.unregister()
     legend.unregister()
+    section_overlay.unregister()
+    place_rings.unregister()
     polar_overlay.unregister()
     spots_overlay.unregister()
     build_arrow.unregister()
@@ -67,7 +71,7 @@ def _handlers() -> tuple[tuple[list[Any], Any], ...]:
 
     from .check import judging_meanwhile, mark_results, old_files, store
     from .drawing import overlay, view_shading
-    from .fit import fit_store
+    from .fit import edits, fit_store, section
     from .study import study_store
 
     handlers: Any = bpy.app.handlers
@@ -86,4 +90,9 @@ def _handlers() -> tuple[tuple[list[Any], Any], ...]:
         (handlers.undo_post, overlay.forget),
         (handlers.redo_post, overlay.forget),
         (handlers.load_post, overlay.forget),
+        (handlers.depsgraph_update_post, edits.notice_changes),
+        (handlers.depsgraph_update_post, section.notice_changes),
+        (handlers.undo_post, section.forget),
+        (handlers.redo_post, section.forget),
+        (handlers.load_post, section.forget),
     )

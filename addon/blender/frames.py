@@ -45,7 +45,14 @@ class Frame:
 
     def local_to_mm(self, obj: bpy.types.Object) -> np.ndarray:
         """Return the (4, 4) that takes an object's own coordinates to the frame, in mm."""
-        motion = np.linalg.inv(self.world_design) @ matrix_of(obj)
+        return self._in_mm(matrix_of(obj))
+
+    def shown_to_mm(self, obj: bpy.types.Object) -> np.ndarray:
+        """Return the same for an object as it is seen now, (4, 4)."""
+        return self._in_mm(shown_matrix_of(obj))
+
+    def _in_mm(self, world: np.ndarray) -> np.ndarray:
+        motion = np.linalg.inv(self.world_design) @ world
         motion[:3] *= self.scale_mm
         return np.asarray(motion)
 
@@ -88,12 +95,29 @@ def frame_of(design: bpy.types.Object, scene: bpy.types.Scene) -> Frame:
     SettingError
         The length of a unit cannot be told, or the object's scale is zero.
     """
-    world = matrix_of(design)
+    rigid = _rigid_of(design)
+    return Frame(scene_scale_mm(design, scene), rigid)
+
+
+def own_frame(obj: bpy.types.Object, scale_mm: float) -> Frame:
+    """Return the frame of any object, in which only its scale is left of its place.
+
+    Raises
+    ------
+    SettingError
+        Its scale is zero.
+    """
+    return Frame(scale_mm, _rigid_of(obj))
+
+
+def _rigid_of(obj: bpy.types.Object) -> np.ndarray:
+    """Return an object's place and turn, (4, 4), without its scale."""
+    world = matrix_of(obj)
     u, stretch, v = np.linalg.svd(world[:3, :3])
     if not stretch.min() > 0.0:
         raise SettingError(
             "Its scale is zero in some direction.",
-            subject=design.name,
+            subject=obj.name,
             remedy="Give the object a scale other than zero.",
         )
     turn = u @ v
@@ -101,7 +125,7 @@ def frame_of(design: bpy.types.Object, scene: bpy.types.Scene) -> Frame:
     # The turn of a mirrored object: the mirror stays in the shape.
     rigid[:3, :3] = turn if np.linalg.det(turn) > 0 else -turn
     rigid[:3, 3] = world[:3, 3]
-    return Frame(scene_scale_mm(design, scene), rigid)
+    return rigid
 
 
 def scene_scale_mm(design: bpy.types.Object, scene: bpy.types.Scene) -> float:
@@ -119,6 +143,13 @@ def longest_side(obj: bpy.types.Object) -> float:
     corners = np.array(obj.bound_box, dtype=np.float64)
     stretch = np.linalg.norm(matrix_of(obj)[:3, :3], axis=0)
     return float(((corners.max(axis=0) - corners.min(axis=0)) * stretch).max())
+
+
+def middle(obj: bpy.types.Object) -> np.ndarray:
+    """Return the middle of an object's box as it is seen, (3,), in units of the scene."""
+    corners = np.column_stack([np.array(obj.bound_box, dtype=np.float64), np.ones(8)])
+    centre: np.ndarray = shown_matrix_of(obj)[:3] @ corners.mean(axis=0)
+    return centre
 
 
 # Placing -------------------------------------------------------------------------------------

@@ -20,13 +20,13 @@ from ..blender import bridge
 from ..blender.session import mesh_of, scene_of, settings_of
 from ..causes import cause_map, causes_store
 from ..check import store
-from ..fit import gap_map
+from ..fit import crown_maps, gap_map
 from ..identifiers import SCENE_PROPERTIES, deviation_attribute
 from ..study import group_map
 from .painting import hide, paint, uncover
 from .view_shading import change_views, restore_views
 
-FIT_MAPS: tuple[ModuleType, ...] = (gap_map,)
+FIT_MAPS: tuple[ModuleType, ...] = (gap_map, crown_maps)
 """Whatever can show maps of a crown's fit; one of them at a time does."""
 
 
@@ -74,6 +74,12 @@ def show_fit_map(context: bpy.types.Context, key: str) -> None:
     _turn_on(scene_of(context))
 
 
+def show_crown_map(context: bpy.types.Context, key: str) -> None:
+    """Put a map of walls or contacts on the crown that is looked at, however it is viewed."""
+    _choose(settings_of(context), teeth=key)
+    _turn_on(scene_of(context))
+
+
 def shows_deviations(scene: bpy.types.Scene) -> bool:
     """Tell whether the colours shown, if any, are the chosen scan's deviations."""
     settings = getattr(scene, SCENE_PROPERTIES)
@@ -94,11 +100,12 @@ def show_group_map(context: bpy.types.Context) -> None:
     _turn_on(scene_of(context))
 
 
-def _choose(settings: Any, *, cause: str = "", fit: str = "") -> None:
+def _choose(settings: Any, *, cause: str = "", fit: str = "", teeth: str = "") -> None:
     """Choose a map of causes or of the fit; neither of them is the deviations."""
     settings.study.shown = False
     settings.causes.map_key = cause
     settings.fit.map_key = fit
+    settings.teeth.map_key = teeth
 
 
 def _turn_on(scene: bpy.types.Scene) -> None:

@@ -6,10 +6,10 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from ...standalone_core.fit.judged import WALLS
 from ...standalone_core.fit.result import FitResult
 from ...standalone_core.fit.seat.result import ContactSpot, Seat
-from ...standalone_core.report.fit.judged import WALLS
-from ...standalone_core.report.fit.sentences import (
+from ...standalone_core.fit.sentences import (
     AREA_WORDS,
     FIT_CAUTIONS,
     all_warnings,

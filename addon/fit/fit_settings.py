@@ -29,7 +29,7 @@ def choices_of(settings: Any) -> dict[str, Any]:
     """Return the scene's choices about a fit as plain data, to be kept with its result."""
     fit = settings.fit
     return {
-        "seats": str(fit.seats),
+        "crown": str(fit.crown),
         "lies_on_die": bool(fit.lies_on_die),
         "contact": str(fit.contact),
         "mesial": str(fit.mesial),

@@ -47,14 +47,6 @@ def fit_of(crown: bpy.types.Object | None) -> dict[str, Any] | None:
     return kept if kept.get("version") == VERSION else None
 
 
-def crown_of(scene: bpy.types.Scene, scan: bpy.types.Object | None) -> bpy.types.Object | None:
-    """Return the crown that is seated: the scan chosen in the list, or the design."""
-    settings = getattr(scene, SCENE_PROPERTIES)
-    if settings.fit.seats == "SCAN":
-        return scan
-    return settings.design if store.is_in(settings.design, scene) else None
-
-
 def kept_frame(crown: bpy.types.Object, scene: bpy.types.Scene) -> frames.Frame:
     """Return the frame of a kept fit, where its design or die lies now.
 

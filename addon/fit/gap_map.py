@@ -16,6 +16,7 @@ from ..check import store
 from ..drawing.painting import hide, paint
 from ..identifiers import SCENE_PROPERTIES
 from . import fit_store, scale_legend
+from .crown_chosen import crown_of
 
 TITLES = {
     fit_store.GAP: ("Gap inside, µm", "from crown to die"),
@@ -26,7 +27,7 @@ TITLES = {
 def shown_crown(scene: bpy.types.Scene, scan: bpy.types.Object | None) -> bpy.types.Object | None:
     """Return the crown whose map of the fit the scene asks for; None if there is none."""
     settings = getattr(scene, SCENE_PROPERTIES)
-    key, crown = settings.fit.map_key, fit_store.crown_of(scene, scan)
+    key, crown = settings.fit.map_key, crown_of(scene, scan)
     kept = fit_store.fit_of(crown)
     if not key or settings.study.shown or crown is None or kept is None:
         return None

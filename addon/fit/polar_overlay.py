@@ -14,6 +14,7 @@ from ..drawing import colour_map, legend
 from ..drawing.graphics import batch_for, graphics
 from ..drawing.legend_layout import rgb
 from . import fit_store, kept_margin
+from .crown_chosen import crown_of
 from .polar_parts import GRID, PolarParts, lay_out_polar
 
 _handlers: list[Any] = []
@@ -36,7 +37,7 @@ def parts_for(context: bpy.types.Context) -> PolarParts:
     if not settings_of(context).fit.show_polar or not view_of(context).overlay.show_overlays:
         return PolarParts()
     scene = scene_of(context)
-    crown = fit_store.crown_of(scene, colour_map.selected_scan(scene))
+    crown = crown_of(scene, colour_map.selected_scan(scene))
     if crown is None or fit_store.fit_of(crown) is None:
         return PolarParts()
     plot = _plot(store.data_of(crown).fit.margin)

@@ -16,6 +16,7 @@ from ..check import store
 from ..drawing import captions, circle, colour_map
 from ..drawing.graphics import graphics
 from . import fit_store, gap_map
+from .crown_chosen import crown_of
 
 RADIUS_MM = SeatSettings().patch_mm
 """Of a ring: that of the patches over which contacts are averaged."""
@@ -47,7 +48,7 @@ def shown_crown(context: bpy.types.Context) -> bpy.types.Object | None:
     scene, scan = scene_of(context), colour_map.selected_scan(scene_of(context))
     if not settings_of(context).fit.show_spots or not view_of(context).overlay.show_overlays:
         return None
-    crown = fit_store.crown_of(scene, scan)
+    crown = crown_of(scene, scan)
     if crown is None or fit_store.fit_of(crown) is None or not store.is_in(crown, scene):
         return None
     coloured = settings_of(context).show_colours and gap_map.shown_crown(scene, scan) == crown

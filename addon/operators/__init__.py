@@ -5,6 +5,7 @@ from . import (
     build_direction,
     causes,
     colours,
+    contacts,
     deviation,
     finish_line,
     fit,
@@ -12,9 +13,11 @@ from . import (
     reading,
     results,
     scans,
+    section_plane,
     study,
     superimposition,
     support_marks,
+    walls,
 )
 
 CLASSES = (
@@ -32,4 +35,7 @@ CLASSES = (
     *finish_line.CLASSES,
     *fit.CLASSES,
     *study.CLASSES,
+    *walls.CLASSES,
+    *contacts.CLASSES,
+    *section_plane.CLASSES,
 )

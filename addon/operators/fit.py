@@ -17,6 +17,7 @@ from ..blender.session import Answer, layer_of, scene_of, settings_of
 from ..check import store
 from ..drawing import colour_map, framing, overlay
 from ..fit import fit_store, kept_margin, on_die, seating
+from ..fit.crown_chosen import crown_of
 from . import ready
 from .finish_line import has_die
 
@@ -245,14 +246,14 @@ class SavePolarPlot(bpy.types.Operator, ExportHelper):  # type: ignore[misc]
 def _crown(context: bpy.types.Context) -> bpy.types.Object:
     """Return the crown that is seated, which ``poll`` has asked for."""
     scene = scene_of(context)
-    found = fit_store.crown_of(scene, colour_map.selected_scan(scene))
+    found = crown_of(scene, colour_map.selected_scan(scene))
     return cast(bpy.types.Object, found)
 
 
 def _has_crown(operator: Any, context: bpy.types.Context) -> bool:
     if not ready.has_design(operator, context):
         return False
-    return settings_of(context).fit.seats == "DESIGN" or ready.has_both(operator, context)
+    return settings_of(context).fit.crown == "DESIGN" or ready.has_both(operator, context)
 
 
 def _has_fit(operator: Any, context: bpy.types.Context) -> bool:

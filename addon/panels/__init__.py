@@ -1,6 +1,19 @@
 """The sidebar, from top to bottom as the work goes."""
 
-from . import areas, causes, deviation, fit, results, scans, study, superimpose, support_marks
+from . import (
+    areas,
+    causes,
+    contacts,
+    deviation,
+    fit,
+    results,
+    scans,
+    section_plane,
+    study,
+    superimpose,
+    support_marks,
+    walls,
+)
 
 CLASSES = (
     *scans.CLASSES,
@@ -11,5 +24,8 @@ CLASSES = (
     *results.CLASSES,
     *causes.CLASSES,
     *fit.CLASSES,
+    *walls.CLASSES,
+    *contacts.CLASSES,
+    *section_plane.CLASSES,
     *support_marks.CLASSES,
 )

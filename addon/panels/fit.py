@@ -12,6 +12,7 @@ from ..blender.session import scene_of, settings_of
 from ..check import store
 from ..drawing import colour_map
 from ..fit import finish_line, fit_lines, fit_store, gap_map
+from ..fit.crown_chosen import crown_of
 from .base import SidebarPanel, say
 from .results import VERDICT_ICONS
 
@@ -27,7 +28,7 @@ class FitPanel(SidebarPanel, bpy.types.Panel):
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the choices, the answer, and the crown's way down."""
         layout, chosen = self.layout, settings_of(context).fit
-        layout.row().prop(chosen, "seats", expand=True)
+        layout.row().prop(chosen, "crown", expand=True)
         layout.prop(chosen, "die")
         if chosen.die is not None:
             layout.prop(chosen, "lies_on_die")
@@ -182,7 +183,7 @@ def _kept(
 ) -> tuple[bpy.types.Object | None, dict[str, Any] | None]:
     """Return the crown that is seated and what is kept of its fit."""
     scene = scene_of(context)
-    crown = fit_store.crown_of(scene, colour_map.selected_scan(scene))
+    crown = crown_of(scene, colour_map.selected_scan(scene))
     return crown, fit_store.fit_of(crown)
 
 

@@ -10,16 +10,16 @@ from ...standalone_core.fit.settings import CONTACT_KINDS, GapSettings, SeatSett
 from ...standalone_core.setting import declared_in
 from ..blender.session import layer_of, scene_of
 from ..drawing import colour_map, overlay
-from ..fit import on_die
+from ..fit import on_die, section
 from ..fit.fit_settings import NOT_KNOWN
 from . import choices
 
 _GAP = declared_in(GapSettings)
 _CONTACT = declared_in(SeatSettings)["contact"]
 MOST_ABOVE_MM = 20.0
-SEATS = (
-    ("SCAN", "Scan", "Seat the scan chosen in the list"),
-    ("DESIGN", "Design", "Seat the design itself"),
+CROWNS = (
+    ("SCAN", "Scan", "The scan chosen in the list"),
+    ("DESIGN", "Design", "The design itself"),
 )
 CONTACT_TITLES = {
     "auto": ("Automatic", "Hard for a design; patches for a scan, whose noise would hold it up"),
@@ -53,6 +53,7 @@ def _die_chosen(chosen: Any, context: bpy.types.Context) -> None:
 def _crown_chosen(_chosen: Any, context: bpy.types.Context) -> None:
     colour_map.refresh(scene_of(context))
     overlay.redraw()
+    section.redraw()
 
 
 def _shown_changed(_chosen: Any, _context: bpy.types.Context) -> None:
@@ -66,10 +67,10 @@ def _height_changed(kept: Any, context: bpy.types.Context) -> None:
 class FitChoices(bpy.types.PropertyGroup):
     """Choices about fits in a scene."""
 
-    seats: bpy.props.EnumProperty(
-        name="Seat",
-        description="Which crown is seated on the die",
-        items=SEATS,
+    crown: bpy.props.EnumProperty(
+        name="Crown",
+        description="Whose fit is looked at: its seat, walls, contacts and section",
+        items=CROWNS,
         update=_crown_chosen,
     )
     die: bpy.props.PointerProperty(

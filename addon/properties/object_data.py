@@ -5,7 +5,7 @@ from typing import Any
 import bpy
 
 from ..drawing import framing
-from . import mark_choices
+from . import mark_choices, teeth
 from .fit_choices import FitOfCrown
 
 STATES = (
@@ -179,6 +179,11 @@ class ObjectData(bpy.types.PropertyGroup):
     )
     study_entry: bpy.props.StringProperty(
         description="What the study holds of this scan, as kept by Cuspwise"
+    )
+    teeth: bpy.props.PointerProperty(
+        name="Teeth",
+        description="What is kept of this crown's walls and contacts",
+        type=teeth.TeethData,
     )
     study_hidden: bpy.props.BoolProperty(
         description="Whether the scan is hidden while a map is shown on its design"

@@ -5,7 +5,7 @@ from typing import Any
 import bpy
 
 from ..identifiers import JOB_PROPERTIES, OBJECT_PROPERTIES, SCENE_PROPERTIES
-from . import fit_choices, object_data, production, scene_settings
+from . import fit_choices, object_data, production, scene_settings, teeth
 from .job_state import JobState
 from .study_choices import StudySettings
 
@@ -13,6 +13,7 @@ CLASSES = (
     StudySettings,
     *production.CLASSES,
     *fit_choices.CLASSES,
+    *teeth.CLASSES,
     *scene_settings.CLASSES,
     *object_data.CLASSES,
     JobState,

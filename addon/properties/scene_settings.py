@@ -16,6 +16,7 @@ from .fit_choices import FitChoices
 from .mark_limits import MarkLimits
 from .production import CauseChoices
 from .study_choices import StudySettings
+from .teeth import TeethChoices
 
 SHOWN = (
     ("SCAN", "Scan", "Show the coloured scan alone; the design would shine through it"),
@@ -138,6 +139,11 @@ class SceneSettings(bpy.types.PropertyGroup):
         name="Support Marks",
         description="When a support mark counts as a stub or a gouge",
         type=MarkLimits,
+    )
+    teeth: bpy.props.PointerProperty(
+        name="Teeth",
+        description="Choices about walls, contacts with other teeth, and the section plane",
+        type=TeethChoices,
     )
     show_areas: bpy.props.BoolProperty(
         name="Show Areas",

@@ -19,10 +19,11 @@ if TYPE_CHECKING:
     from .seat.result import ContactSpot, Relief, Seat
     from .walls.result import Walls
 
+JUDGE_CAUTION = "A wide gap or a thin wall is for a licensed professional to judge."
 SEAT_CAUTIONS = (
     "A virtual seat has no cement, no friction and no elasticity: two rigid surfaces, and a load "
     "along the path of insertion.",
-    "A wide gap or a thin wall is for a licensed professional to judge.",
+    JUDGE_CAUTION,
 )
 FIT_CAUTIONS = (*CAUTIONS[:2], *SEAT_CAUTIONS, *CAUTIONS[2:])
 

@@ -11,7 +11,8 @@ from ..mesh.files import read_mesh
 from ..progress import Steps, scaled
 from ..superimpose.superimposition import superimpose_steps
 from .crown import FitCrown, ready_crown_steps
-from .settings import FitSettings
+from .placing import directed
+from .settings import FitSettings, WallSettings
 from .walls.measuring import measure_walls_steps
 from .walls.result import Walls
 
@@ -58,12 +59,40 @@ def walls_alone_steps(
     # The design lies in a frame of its own, in which the crown's directions mean nothing.
     areas = replace(settings.areas, insertion=None, mesial_direction=None, buccal_direction=None)
     designed = yield from scaled(_ready_steps(design, settings, areas), 0.3, 0.5)
-    laid = yield from scaled(superimpose_steps(ready.evaluation.design, designed.index), 0.5, 0.7)
+    measuring = lost_walls_steps(ready, designed, settings.walls)
+    return WallsAlone(ready, (yield from scaled(measuring, 0.5, 1.0)))
+
+
+def lost_walls_steps(
+    crown: FitCrown,
+    design: FitCrown,
+    settings: WallSettings | None = None,
+    directions: AreaSettings | None = None,
+) -> Steps[Walls]:
+    """Measure the walls of a crown and what they lost against its design, from any pose.
+
+    Parameters
+    ----------
+    crown, design : FitCrown
+        Each in a frame of its own.
+    settings : WallSettings, optional
+    directions : AreaSettings, optional
+        Directions in the design's frame, by which places are named; the crown's own if not given.
+
+    Raises
+    ------
+    CuspwiseError
+        The crown has no intaglio that could be measured, or cannot be laid on the design.
+    """
+    crown.refuse_without_intaglio()
+    laid = yield from scaled(superimpose_steps(crown.evaluation.design, design.index), 0.0, 0.4)
+    if directions is not None and design.can_be_seated:
+        crown = directed(crown, laid.T_design_scan, design.axis, directions)
     measuring = measure_walls_steps(
-        ready, settings.walls, design=designed, T_design_crown=laid.T_design_scan
+        crown, settings, design=design, T_design_crown=laid.T_design_scan
     )
-    walls = yield from scaled(measuring, 0.7, 1.0)
-    return WallsAlone(ready, replace(walls, warnings=(*walls.warnings, *laid.warnings)))
+    walls = yield from scaled(measuring, 0.4, 1.0)
+    return replace(walls, warnings=(*walls.warnings, *laid.warnings))
 
 
 def _ready_steps(path: str | Path, settings: FitSettings, areas: AreaSettings) -> Steps[FitCrown]:

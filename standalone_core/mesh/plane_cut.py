@@ -44,20 +44,48 @@ def plane_cut(mesh: TriangleMesh, origin: ArrayLike, normal: ArrayLike) -> tuple
     unit = np.asarray(normal, dtype=np.float64)
     height = (mesh.vertices - np.asarray(origin, dtype=np.float64)) @ (unit / np.linalg.norm(unit))
     above = height >= 0.0
-    corners = mesh.faces[above[mesh.faces].any(axis=1) & ~above[mesh.faces].all(axis=1)]
+    first, second, third = (above.take(mesh.faces[:, k]) for k in range(3))
+    corners = mesh.faces[(first != second) | (second != third)]
     if not len(corners):
         return ()
     sides = np.stack([corners, np.roll(corners, -1, axis=1)], axis=2)  # (cut, 3 edges, 2 ends)
-    sides.sort(axis=2)
-    crossed = above[sides[:, :, 0]] != above[sides[:, :, 1]]
-    edges, number = np.unique(sides[crossed], axis=0, return_inverse=True)
-    low, high = height[edges[:, 0]], height[edges[:, 1]]
+    sides = sides[above[sides[:, :, 0]] != above[sides[:, :, 1]]].astype(np.int64)
+    count = len(mesh.vertices)
+    edges, number = np.unique(sides.min(axis=1) * count + sides.max(axis=1), return_inverse=True)
+    one, other = edges // count, edges % count
+    low, high = height[one], height[other]
     share = (low / (low - high))[:, None]
-    points = (1.0 - share) * mesh.vertices[edges[:, 0]] + share * mesh.vertices[edges[:, 1]]
+    points = (1.0 - share) * mesh.vertices[one] + share * mesh.vertices[other]
     curves = [
         CutCurve(points[places], closed) for places, closed in _chained(number.reshape(-1, 2))
     ]
     return tuple(sorted(curves, key=lambda curve: -len(curve.points_mm)))
+
+
+def placed_cut(
+    mesh: TriangleMesh, to_world: ArrayLike, origin: ArrayLike, normal: ArrayLike
+) -> tuple[CutCurve, ...]:
+    """Return the curves in which a plane cuts a placed mesh, whose points are not moved for it.
+
+    Parameters
+    ----------
+    mesh : TriangleMesh
+    to_world : (4, 4) array_like
+        Its place: any affine map that can be undone.
+    origin, normal : (3,) array_like
+        Of the plane, in the world; a plane n·(x − o) = 0 is (Aᵀn)·(y − A⁻¹(o − t)) = 0 in the
+        mesh's coordinates y, with x = A y + t.
+
+    Returns
+    -------
+    tuple of CutCurve
+        In the world's units.
+    """
+    place = np.asarray(to_world, dtype=np.float64)
+    turn, shift = place[:3, :3], place[:3, 3]
+    own = np.linalg.solve(turn, np.asarray(origin, dtype=np.float64) - shift)
+    curves = plane_cut(mesh, own, np.asarray(normal, dtype=np.float64) @ turn)
+    return tuple(CutCurve(curve.points_mm @ turn.T + shift, curve.closed) for curve in curves)
 
 
 def _chained(pieces: IntArray) -> list[tuple[list[int], bool]]:

@@ -13,6 +13,7 @@ from cuspwise.standalone_core.areas.settings import AreaSettings
 from cuspwise.standalone_core.arrays import FloatArray
 from cuspwise.standalone_core.errors import MeshError
 from cuspwise.standalone_core.fit.contacts.measuring import Tooth, measure_contacts_steps
+from cuspwise.standalone_core.fit.contacts.mesial import mesial_direction
 from cuspwise.standalone_core.fit.contacts.partial import part_below_zero
 from cuspwise.standalone_core.fit.contacts.result import Contacts, ToothContact
 from cuspwise.standalone_core.fit.contacts.words import strength_of
@@ -331,3 +332,17 @@ def test_triangles_are_cut_where_the_value_is_zero() -> None:
         if share[k] > 0.05:
             there = (weights[below] @ corners[k]).mean(axis=0)
             assert np.allclose(middle[k], there, atol=0.15)
+
+
+def test_mesial_is_where_the_named_neighbours_say():
+    """Towards the mesial one, away from the distal one, halfway where the arch bends."""
+    cube = trimesh.creation.box()
+    crown, mesial, distal = (
+        TriangleMesh(cube.vertices + at, cube.faces) for at in ((0, 0, 0), (9, 0, 0), (0, -7, 0))
+    )
+    assert mesial_direction(crown, [(mesial, "mesial")]) == pytest.approx((1, 0, 0))
+    assert mesial_direction(crown, [(distal, "distal")]) == pytest.approx((0, 1, 0))
+    both = mesial_direction(crown, [(mesial, "mesial"), (distal, "distal")])
+    assert both == pytest.approx((0.5**0.5, 0.5**0.5, 0))
+    assert mesial_direction(crown, [(mesial, "unknown")]) is None
+    assert mesial_direction(crown, [(mesial, "mesial"), (mesial, "distal")]) is None

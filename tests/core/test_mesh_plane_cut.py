@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
-from cuspwise.standalone_core.mesh.plane_cut import CutCurve, plane_cut
+from cuspwise.standalone_core.mesh.plane_cut import CutCurve, placed_cut, plane_cut
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from made.crowns import demo_crown
 
@@ -63,3 +63,20 @@ def test_a_crown_is_cut_as_trimesh_cuts_it(normal: tuple[float, ...]):
     assert all(curve.closed for curve in curves)
     assert sum(map(length, curves)) == pytest.approx(peer.length, rel=1e-9)
     assert len(curves) == len(peer.entities)
+
+
+def test_a_placed_mesh_is_cut_as_its_moved_points_are():
+    """The same curves, to rounding, as of the mesh whose points were moved; a mirror included."""
+    mesh = demo_crown(0.4).mesh
+    turn = trimesh.transformations.random_rotation_matrix(np.array([0.2, 0.7, 0.4]))
+    place = trimesh.transformations.translation_matrix((30.0, -7.0, 2.0)) @ turn
+    place = place @ np.diag([1.0, -1.5, 0.8, 1.0])
+    moved = TriangleMesh(mesh.vertices @ place[:3, :3].T + place[:3, 3], mesh.faces)
+    origin, normal = moved.bounds.mean(axis=0), (0.3, 0.2, 1.0)
+    for one, other in zip(
+        placed_cut(mesh, place, origin, normal), plane_cut(moved, origin, normal), strict=True
+    ):
+        assert one.closed == other.closed
+        assert length(one) == pytest.approx(length(other), rel=1e-9)
+        off = (one.points_mm - origin) @ np.array(normal)
+        assert np.abs(off).max() < 1e-9

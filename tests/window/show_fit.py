@@ -44,7 +44,7 @@ def set_up():
     settings().design = add("Design", demo.mesh.vertices, demo.mesh.faces)
     settings().spacing_mm = EDGE_MM
     fit = settings().fit
-    fit.seats = "DESIGN"
+    fit.crown = "DESIGN"
     fit.die = add("Die", die.mesh.vertices, die.mesh.faces)
     fit.mesial, fit.buccal = "POS_X", "POS_Y"
     fit.cement_space_um = 60.0

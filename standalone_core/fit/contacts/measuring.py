@@ -29,6 +29,9 @@ _GROSS_MM, _GROSS_SHARE = 0.5, 0.1
 """A tooth that overlaps deeper, or over more of the external surface, lies in another frame."""
 _AWAY_MM = 5.0
 """A tooth that lies farther away than this is no neighbour, or lies in another frame."""
+ELSEWHERE = "does not lie in the frame of die and design"
+REMEDY = "Export it in that frame and measure again."
+"""How warnings say so where teeth come from files."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -179,9 +182,8 @@ def _warnings(name: str, side: _Side, tooth: SurfaceIndex, settings: ContactSett
     external = float(crown.evaluation.weights_mm2[side.placed.external].sum())
     if depth > _GROSS_MM or area > _GROSS_SHARE * external:
         return [
-            f"{name}: It overlaps the crown {depth:.2f} mm deep, over {area:.1f} mm²: it does not "
-            "lie in the frame of die and design, or its faces are turned inside out. Its contacts "
-            "mean nothing; export it in that frame and measure again."
+            f"{name}: It overlaps the crown {depth:.2f} mm deep, over {area:.1f} mm²: it "
+            f"{ELSEWHERE}, or its faces are turned inside out. Its contacts mean nothing. {REMEDY}"
         ]
     if len(meeting.near):
         return []
@@ -189,6 +191,6 @@ def _warnings(name: str, side: _Side, tooth: SurfaceIndex, settings: ContactSett
     if away <= _AWAY_MM:
         return []
     return [
-        f"{name}: It lies {away:.1f} mm away from the crown: no neighbour of it, or it does not "
-        "lie in the frame of die and design. Export it in that frame and measure again."
+        f"{name}: It lies {away:.1f} mm away from the crown: no neighbour of it, or it "
+        f"{ELSEWHERE}. {REMEDY}"
     ]

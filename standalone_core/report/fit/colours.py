@@ -20,6 +20,7 @@ from ..drawing.svg_layout import Bar, Mark
 if TYPE_CHECKING:
     from ...fit.contacts.result import Contacts
     from ...fit.gap.result import GapMap
+    from ...fit.settings import ContactSettings
     from ...fit.walls.result import Walls
 
 BEYOND_HEX = group_style(1).colour
@@ -27,6 +28,10 @@ BEYOND_HEX = group_style(1).colour
 WIDTH, LEFT, RIGHT, TOP, BASE, HEIGHT = 340.0, 14.0, 326.0, 26.0, 42.0, 66.0
 _STEPS = 65
 _LEAST_GAP_UM, _LEAST_WALL_MM = 50.0, 1.0
+_ROUNDING_MM = 1e-6
+"""A wall thinner than required by less than this is not thin."""
+THINNER_WORDS, NOT_JUDGED_WORDS = "thinner than required", "not judged"
+NOTHING_NEAR_WORDS = "nothing near"
 
 
 @dataclass(frozen=True)
@@ -100,18 +105,36 @@ def walls_coloured(walls: Walls, required_mm: FloatArray) -> Coloured:
         Least thickness at each evaluation point; NaN where none is required.
     """
     values = walls.thickness_mm
-    seen = values[np.isfinite(values)]
-    most = float(np.percentile(seen, 90.0)) if len(seen) else 0.0
-    limit = nice_limit(max(most, _LEAST_WALL_MM))
-    colours = _amounts(limit - values, limit, values < required_mm)
-    swatches = ((BEYOND_HEX, "thinner than required"), (unmeasured_hex(), "not judged"))
+    limit = wall_limit_mm(values)
+    colours = wall_colours(values, values - required_mm, limit)
+    swatches = ((BEYOND_HEX, THINNER_WORDS), (unmeasured_hex(), NOT_JUDGED_WORDS))
     return Coloured(colours, _scale("thick", "thin, mm", _ticks(limit, backwards=True), swatches))
+
+
+def wall_limit_mm(thickness_mm: FloatArray) -> float:
+    """Return the thickness, mm, from which on walls have the palest colour."""
+    seen = thickness_mm[np.isfinite(thickness_mm)]
+    most = float(np.percentile(seen, 90.0)) if len(seen) else 0.0
+    return nice_limit(max(most, _LEAST_WALL_MM))
+
+
+def wall_colours(thickness_mm: FloatArray, spare_mm: FloatArray, limit_mm: float) -> ColourArray:
+    """Return colours (n, 3) of walls: the thinner, the darker; amber where thinner than required.
+
+    Parameters
+    ----------
+    thickness_mm, spare_mm : (n,) float
+        And how much thicker than required; NaN where not judged.
+    limit_mm : float
+        Where the palest colour is reached.
+    """
+    return _amounts(limit_mm - thickness_mm, limit_mm, spare_mm < -_ROUNDING_MM)
 
 
 def contacts_coloured(contacts: Contacts) -> Coloured:
     """Colour distances to other teeth: the deeper the overlap, the darker."""
     settings = contacts.settings
-    span = nice_limit(settings.open_um + 2.0 * settings.tight_um)
+    span = contact_limit_um(settings)
     values = contacts.gap_um
     colours = _amounts(settings.open_um - values, span, values < -settings.tight_um)
     marks = {
@@ -125,7 +148,7 @@ def contacts_coloured(contacts: Contacts) -> Coloured:
     )
     swatches = (
         (BEYOND_HEX, f"tight: overlaps by more than {number(settings.tight_um)} µm"),
-        (unmeasured_hex(), "nothing near"),
+        (unmeasured_hex(), NOTHING_NEAR_WORDS),
     )
     return Coloured(colours, _scale("open", "strong, µm", ticks, swatches))
 
@@ -149,12 +172,21 @@ def relief_coloured(relief_um: FloatArray, limit_um: float | None = None) -> Col
     return Coloured(_amounts(relief_um, limit), scale)
 
 
+def contact_limit_um(settings: ContactSettings) -> float:
+    """Return the span of a map of distances to other teeth, µm."""
+    return nice_limit(settings.open_um + 2.0 * settings.tight_um)
+
+
 def required_of(walls: Walls, parts: dict[str, BoolArray], count: int) -> FloatArray:
-    """Return the least thickness at each of the crown's evaluation points, (n',)."""
+    """Return the least thickness at each of the crown's evaluation points, (n',).
+
+    The margin's part, as far as it is judged, counts as axial.
+    """
     required = np.full(count, np.nan)
     for row in walls.areas:
-        if row.area in parts:
-            required[parts[row.area]] = row.required_mm
+        for part in ("axial", "margin") if row.area == "axial" else (row.area,):
+            if part in parts:
+                required[parts[part]] = row.required_mm
     return required
 
 

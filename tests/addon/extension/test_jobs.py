@@ -22,6 +22,8 @@ JOBS = (
     "areas.ReadAreasFile",
     "areas.WriteAreasFile",
     "support_marks.MeasureMarks",
+    "walls.CheckWalls",
+    "contacts.CheckContacts",
 )
 
 
@@ -345,9 +347,7 @@ def steps_of(case: SimpleNamespace, kind: str, tmp_path: Path) -> Iterator[Any]:
 
 
 def test_the_steps_of_every_job_need_no_blender(
-    checked: SimpleNamespace,
-    tmp_path: Path,
-    monkeypatch: pytest.MonkeyPatch,
+    checked: SimpleNamespace, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """They run to their end in a thread, though the file that was read is closed by then.
 

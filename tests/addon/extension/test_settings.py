@@ -21,7 +21,7 @@ def numbers(empty: SimpleNamespace) -> list[SimpleNamespace]:
     limits = of(part("standalone_core.deviation.tolerances").Tolerances)
     analysis = of(part("standalone_core.study.plan").AnalysisPlan)
     mark = of(part("standalone_core.areas.support_marks").SupportMark)
-    gap = of(part("standalone_core.fit.settings").GapSettings)
+    fit = part("standalone_core.fit.settings")
     found = [
         (settings, "spacing_mm", check["spacing_mm"]),
         (settings, "search_mm", of(deviation.DeviationSettings)["search_mm"]),
@@ -36,7 +36,11 @@ def numbers(empty: SimpleNamespace) -> list[SimpleNamespace]:
     for name, declared in of(deviation.MarkSettings).items():
         found.append((settings.support_marks, name, declared))
     for name in part("addon.fit.fit_settings").NUMBERS:
-        found.append((settings.fit, name, gap[name]))
+        found.append((settings.fit, name, of(fit.GapSettings)[name]))
+    for core in (fit.WallSettings, fit.ContactSettings):
+        for name, declared in of(core).items():
+            if hasattr(settings.teeth, name):
+                found.append((settings.teeth, name, declared))
     return [SimpleNamespace(owner=o, name=n, declared=d) for o, n, d in found]
 
 
@@ -50,6 +54,9 @@ def refuse_unusual(case: SimpleNamespace, name: str) -> None:
     settings, fit = case.scene.cuspwise, case.part("addon.fit.fit_settings")
     if name in fit.NUMBERS:
         fit.fit_settings(fit.choices_of(settings), force=settings.force)
+    elif hasattr(settings.teeth, name):
+        case.part("addon.fit.walls").wall_settings(settings)
+        case.part("addon.fit.contacts").contact_settings(settings)
     else:
         choices = case.part("addon.study.study_scene").choices_of(settings)
         case.part("addon.check.scene_choices").refuse_unusual(choices)

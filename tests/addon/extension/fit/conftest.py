@@ -30,7 +30,7 @@ def place(extension: SimpleNamespace, pair: SimpleNamespace) -> None:
     settings = bpy.context.scene.cuspwise
     settings.design = extension.add_object("Design", pair.design)
     settings.spacing_mm = extension.spacing_mm
-    settings.fit.seats = "DESIGN"
+    settings.fit.crown = "DESIGN"
     settings.fit.die = extension.add_object("Die", pair.die)
     settings.fit.mesial, settings.fit.buccal = "POS_X", "POS_Y"
     settings.fit.cement_space_um = SPACE_UM

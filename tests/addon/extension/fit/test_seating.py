@@ -96,7 +96,7 @@ def elsewhere(case: SimpleNamespace, pair: SimpleNamespace) -> Any:
     scan.location.x = 9.0
     case.settings.scans.add().scan = scan
     case.bpy.context.view_layer.update()
-    case.fit.seats, case.fit.lies_on_die, case.fit.contact = "SCAN", False, "hard"
+    case.fit.crown, case.fit.lies_on_die, case.fit.contact = "SCAN", False, "hard"
     for place in pair.line_mm[::20]:
         at = case.die.matrix_world @ Vector(place.tolist())
         assert call(case, "draw_finish_line", location=at) == {"FINISHED"}
