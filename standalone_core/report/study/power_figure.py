@@ -40,7 +40,7 @@ def draw_power(rows: Sequence[SizeRow], aim: Aim, kind: str) -> bytes:
             axes.plot(
                 size.curve_n, size.curve_power, style, color=colour, linewidth=width, label=label
             )
-            axes.plot(size.n, size.power, "o", color=colour, markersize=3 + width)
+            axes.plot(size.n, size.power, "o", color=colour, ms=3 + width)
         axes.axhline(aim.power, color="#b35900", linewidth=0.8)
         axes.set(
             xlabel="Crowns per group",
