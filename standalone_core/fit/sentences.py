@@ -60,6 +60,8 @@ HARMONIC_WORDS = {
     ("extension", 2): "oval",
 }
 HELD_BY = "What holds it"
+LEAST_TOLD = 0.05
+"""Spots that carry a smaller share of the load are counted, not named."""
 """How the sentence begins that says what keeps a crown up."""
 
 MEASURES = (
@@ -83,11 +85,19 @@ def relief_lines(seat: Seat) -> list[str]:
     """Say what holds up a crown that cannot go on, and what taking it off would do."""
     if seat.stop != "cannot_go_on":
         return []
-    spots = "; ".join(spot_words(spot) for spot in seat.spots)
+    spots = _holding(seat)
     lines = [f"{HELD_BY}: {spots}."] if spots else []
     if seat.relief is not None:
         lines.append(_relief(seat.relief))
     return lines
+
+
+def _holding(seat: Seat) -> str:
+    """Name the spots that carry most of the load, and count the others."""
+    told = [spot for spot in seat.spots if spot.share >= LEAST_TOLD] or list(seat.spots[:1])
+    others = len(seat.spots) - len(told)
+    words = [spot_words(spot) for spot in told]
+    return "; ".join([*words, *([f"and {count_words(others, 'smaller spot')}"] if others else [])])
 
 
 def spot_words(spot: ContactSpot) -> str:

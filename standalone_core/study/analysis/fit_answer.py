@@ -8,7 +8,7 @@ from ...fit.sentences import HELD_BY
 from ...words.text import count_words, listed
 from .cohort import Cohort
 from .contrast_lines import OPEN, Row, contrast_lines
-from .fit_limits import crowns_of, down_words, interval_of
+from .fit_limits import are_words, crowns_of, down_words, interval_of
 from .fit_words import fit_words
 from .results.analysis import LineKind, Status, VerdictLine
 from .results.fit import CrownAnswer, FitAnalysis, FitFindings, FitLimitRow
@@ -63,10 +63,10 @@ def _counts(whole: FitLimitRow, rows: Sequence[FitLimitRow]) -> list[str]:
     parts = []
     counted = crowns_of(whole.share)
     if seat is not None:
-        parts.append(f"{crowns_of(seat.share)} {down_words(seat.share.within)}")
+        parts.append(f"{crowns_of(seat.share)} {down_words(seat.share)}")
         counted = f"{whole.share.within} of {whole.share.n}"
     if whole.share.n:
-        are = "is" if whole.share.within == 1 else "are"
+        are = are_words(whole.share)
         parts.append(f"{counted} {are} within all limits of fit ({interval_of(whole.share)})")
     return parts
 

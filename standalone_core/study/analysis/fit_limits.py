@@ -122,10 +122,9 @@ def _sentence(
 
 def _within(key: Limit, judged: Judged | None, share: ShareWithin) -> str:
     if key == WHOLE:
-        are = "is" if share.within == 1 else "are"
-        return f"{crowns_of(share)} {are} within all limits"
+        return f"{crowns_of(share)} {are_words(share)} within all limits"
     if key[0] == SEAT:
-        return f"{crowns_of(share)} {down_words(share.within)}"
+        return f"{crowns_of(share)} {down_words(share)}"
     assert judged is not None
     return f"{judged.limit_words} on {crowns_of(share)}"
 
@@ -135,9 +134,14 @@ def crowns_of(share: ShareWithin) -> str:
     return f"{share.within} of {count_words(share.n, 'crown')}"
 
 
-def down_words(count: int) -> str:
+def are_words(share: ShareWithin) -> str:
+    """Return the verb of so many crowns of so many: 1 of 8 is, 0 of 1 is, 7 of 8 are."""
+    return "is" if 1 in (share.within, share.n) else "are"
+
+
+def down_words(share: ShareWithin) -> str:
     """Say that so many crowns go down: goes down on its die, go down on their dies."""
-    return "goes down on its die" if count == 1 else "go down on their dies"
+    return "goes down on its die" if are_words(share) == "is" else "go down on their dies"
 
 
 def interval_of(share: ShareWithin) -> str:
