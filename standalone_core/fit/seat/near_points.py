@@ -6,13 +6,11 @@ measured again only once it could have come near.
 
 from __future__ import annotations
 
-from functools import cached_property
-
 import numpy as np
 
 from ...arrays import BoolArray, FloatArray, IntArray, ragged
 from ...surface.closest import SurfaceIndex
-from .facets import Facets, faces_by_vertex, on_rim
+from .facets import Facets, on_rim
 from .motion import placed
 
 WINDOW_MM = 3.0
@@ -169,7 +167,7 @@ class NearPoints:
         is_corner, is_side = at_corner.any(axis=1), on_side.any(axis=1)
         first = np.where(is_corner, at_corner.argmax(axis=1), on_side.argmax(axis=1))
         second = mesh.faces[face, (first + 1) % 3]
-        starts, sides_around = self._sides_by_corner
+        starts, sides_around = self.facets.sides_by_corner
         begin = starts[mesh.faces[face, first]]
         row, place = ragged(starts[mesh.faces[face, first] + 1] - begin)
         around = sides_around[begin[row] + place] // 3
@@ -179,7 +177,3 @@ class NearPoints:
         around = np.concatenate([face, around[fits]])
         order = np.lexsort([-(mesh.face_normals[around] @ self.against), row])
         return around[order][np.searchsorted(row[order], rows)]
-
-    @cached_property
-    def _sides_by_corner(self) -> tuple[IntArray, IntArray]:
-        return faces_by_vertex(self.index.mesh)

@@ -287,13 +287,13 @@ class RowGroup:
             gap, (direction, moment, place) = self.near.gap_mm[rows], self._pushes(pose, rows)
         else:
             weights = self.weights[rows]
-            points = np.unique(weights.indices)
+            points = _columns(weights)
             now = placed(motion, self.near.points)
             least = np.zeros(len(now))
             least[points] = self.near.at_least_mm(now[points], points)
             due = weights @ least < below_mm + self.near.facets.most_mm
             rows, weights = rows[due], weights[due]
-            points = np.unique(weights.indices)
+            points = _columns(weights)
             self.near.refresh(motion, np.inf, points)
             direction, moment = np.zeros((2, len(now), 3))
             direction[points], moment[points], _ = self._pushes(pose, points)
@@ -314,3 +314,10 @@ class RowGroup:
         else:  # the crown's surface recedes from the die's point as the crown moves against it
             direction = -direction @ pose[:3, :3].T
         return direction, np.cross(place, direction), place
+
+
+def _columns(weights: csr_matrix) -> IntArray:
+    """Columns that hold a weight, ascending."""
+    held = np.zeros(weights.shape[1], dtype=bool)
+    held[weights.indices] = True
+    return np.flatnonzero(held)
