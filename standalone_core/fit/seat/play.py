@@ -15,10 +15,11 @@ import numpy as np
 from ...arrays import FloatArray
 from ...deviation.margin_directions import directions_of
 from ...progress import Steps, scaled
+from .load import Load
 from .motion import lifted, placed, undone
 from .pair import Pair
 from .result import Play
-from .seating import Load, Rest, rest_steps
+from .seating import Rest, rest_steps
 
 PLACES = 4
 _PARTS = 2 * PLACES + 1
