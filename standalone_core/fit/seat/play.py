@@ -30,6 +30,9 @@ ROCKING_MM = 2.0
 """How far out the load is moved for rocking."""
 
 _FIRST_RADIUS_MM = 0.005
+_DONE_MM = 2e-5
+"""Moves are told in µm: a step of a fiftieth is none."""
+
 _ROUNDS = 8
 _SAME_HEIGHT_MM = 1e-4
 
@@ -97,7 +100,14 @@ def _outward(pair: Pair, pose: FloatArray) -> FloatArray:
 
 def _again(pair: Pair, rest: Rest, pose: FloatArray, load: Load) -> Steps[Rest]:
     moved = yield from rest_steps(
-        pair, pose, load, working=rest.working, radius_mm=_FIRST_RADIUS_MM, rounds=_ROUNDS
+        pair,
+        pose,
+        load,
+        working=rest.working,
+        radius_mm=_FIRST_RADIUS_MM,
+        rounds=_ROUNDS,
+        done_mm=_DONE_MM,
+        likely=True,
     )
     return moved
 

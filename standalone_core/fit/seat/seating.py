@@ -69,6 +69,7 @@ def rest_steps(
     radius_mm: float = FIRST_RADIUS_MM,
     rounds: int = MOST_ROUNDS,
     done_mm: float = DONE_MM,
+    likely: bool = False,
 ) -> Steps[Rest]:
     """Bring a crown to rest from a pose.
 
@@ -87,6 +88,8 @@ def rest_steps(
         How often all rows are asked.
     done_mm : float
         A step of less than this is none.
+    likely : bool
+        Leave out rows that overlap only if a smooth surface turns unusually fast.
     """
     load = axial_load(pair) if load is None else load
     rows = pair.thinned(pair.coarse_mm) if working is None else working
@@ -94,13 +97,13 @@ def rest_steps(
     for turn in range(rounds):  # noqa: B007 - the last one is asked for below
         for _ in way.go_on():
             yield Progress("Seating the crown", 1.0 - 0.96**way.steps)
-        lacking = pair.gaps(way.pose, -_TOUCH * done_mm)
+        lacking = pair.gaps(way.pose, -_TOUCH * done_mm, likely=likely)
         lacking = lacking.taken(~np.isin(lacking.row, way.rows))
         if not len(lacking.row):
             break
         way.rows = np.union1d(way.rows, _lowest_by_cell(lacking))
         way.radius_mm = min(max(4.0 * lacking.deepest_mm, 10.0 * done_mm), radius_mm)
-    return _rest(way, converged=way.done and turn < rounds - 1)
+    return _rest(way, converged=way.done and turn < rounds - 1, likely=likely)
 
 
 def _lowest_by_cell(gaps: Gaps) -> IntArray:
@@ -111,7 +114,7 @@ def _lowest_by_cell(gaps: Gaps) -> IntArray:
     return np.sort(gaps.row[order[first]])
 
 
-def _rest(way: Descent, *, converged: bool) -> Rest:
+def _rest(way: Descent, *, converged: bool, likely: bool) -> Rest:
     """Find the forces at the last pose."""
     pair, radius = way.pair, max(way.radius_mm, 100.0 * DONE_MM)
     gaps = pair.gaps(way.pose, REACH * radius, way.rows)
@@ -129,7 +132,7 @@ def _rest(way: Descent, *, converged: bool) -> Rest:
         working=way.rows,
         contacts=gaps.taken(carries),
         force=force[carries],
-        deepest_mm=pair.gaps(way.pose, 0.0).deepest_mm,
+        deepest_mm=pair.gaps(way.pose, 0.0, likely=likely).deepest_mm,
         steps=way.steps,
         converged=converged,
     )

@@ -30,6 +30,8 @@ IDLE_COST = 1e-4
 """Times ½ |d|² / D, price of any motion: what the load does not determine stays as it is."""
 
 _NO_FORCE = 1e-9
+_TOUCH_MM = 1e-7
+"""Gaps that differ by less than this are alike: of those the least forces."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,7 +124,8 @@ def forces_at_rest(
     push = pushes(gaps, centre, arm_mm).T
     count = len(gaps.gap_mm)
     matrix = np.concatenate([push, np.eye(6), -np.eye(6)], axis=1)
-    cost = np.concatenate([gaps.gap_mm, np.full(12, slack_mm)])
+    work = np.maximum(gaps.gap_mm / _TOUCH_MM, 0.0) + 1.0
+    cost = np.concatenate([work, np.full(12, slack_mm / _TOUCH_MM)])
     aim = np.concatenate([-load, np.zeros(3)])
     found = linprog(cost, A_eq=matrix, b_eq=aim, method="highs-ds")
     return found.x[:count] if found.status == 0 else np.zeros(count)
@@ -160,7 +163,13 @@ def _least(
         weights, _ = nnls(matrix, aim)
     except RuntimeError:  # too many turns
         return None
-    off = aim - matrix @ weights
-    if off[-1] <= 0.0:
-        return None
-    return back @ (sides.T @ weights / off[-1]) + free, weights / off[-1]
+    # Solved again with what holds as equations: that leaves touching what touches exactly.
+    holds = np.flatnonzero(weights > 0.0)
+    count = len(cost)
+    both = np.zeros((count + len(holds), count + len(holds)))
+    both[:count, :count] = square
+    both[:count, count:], both[count:, :count] = -rows[holds].T, rows[holds]
+    solved = np.linalg.lstsq(both, np.concatenate([-cost, least[holds]]), rcond=None)[0]
+    force = np.zeros(len(rows))
+    force[holds] = solved[count:]
+    return solved[:count], force
