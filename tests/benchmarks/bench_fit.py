@@ -10,6 +10,7 @@ import multiprocessing
 import os
 import resource
 import time
+from collections.abc import Iterator
 
 import numpy as np
 from ratios import Row
@@ -62,7 +63,7 @@ def _one(seed: int, whole: bool) -> tuple[float, float, float]:
     return cpu_s, made_s, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
-def _steps(seed: int, whole: bool):  # noqa: ANN202 - steps of either kind
+def _steps(seed: int, whole: bool) -> Iterator[object]:
     import cuspwise
     from cuspwise.standalone_core.fit.check_fit import check_fit_of_steps
     from cuspwise.standalone_core.fit.crown import ready_crown_steps
