@@ -33,9 +33,9 @@ def _row(what: str, whole: bool, asked: str) -> Row:
     # Fresh processes: threads' count is read when numpy loads.
     os.environ["OMP_NUM_THREADS"] = "1"
     with multiprocessing.get_context("spawn").Pool(PROCESSES) as pool:
-        pool.map(_ready, range(PROCESSES), chunksize=1)
+        pool.map(_ready, range(PROCESSES))
         start = time.perf_counter()
-        found = pool.starmap(_one, cases, chunksize=1)
+        found = pool.starmap(_one, cases)
         wall_s = time.perf_counter() - start
     cpu_s, made_s, peak_mb = (np.array(column) for column in zip(*found, strict=True))
     wall_s -= made_s.sum() / PROCESSES
