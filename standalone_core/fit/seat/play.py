@@ -66,7 +66,7 @@ def played_steps(pair: Pair, rest: Rest) -> Steps[Played]:
     for k, direction in enumerate(outward):
         pushed = rest.load.direction + SIDEWAYS * direction
         load = Load(rest.load.place_mm, pushed / np.linalg.norm(pushed))
-        moved = yield from scaled(_again(pair, rest, rest.pose, load), k / _PARTS, (k + 1) / _PARTS)
+        moved = yield from scaled(_again(pair, rest, load), k / _PARTS, (k + 1) / _PARTS)
         across[k] = direction @ (placed(moved.pose, middle) - placed(rest.pose, middle))
     # Half the sum over all directions d of d (d·s) is 2 s: opposite places give their middle.
     shift = across @ outward / (PLACES / 2)
@@ -98,10 +98,10 @@ def _outward(pair: Pair, pose: FloatArray) -> FloatArray:
     return outward
 
 
-def _again(pair: Pair, rest: Rest, pose: FloatArray, load: Load) -> Steps[Rest]:
+def _again(pair: Pair, rest: Rest, load: Load) -> Steps[Rest]:
     moved = yield from rest_steps(
         pair,
-        pose,
+        rest.pose,
         load,
         working=rest.working,
         radius_mm=_FIRST_RADIUS_MM,
@@ -118,7 +118,10 @@ def _centred_steps(pair: Pair, rest: Rest, shift: FloatArray) -> Steps[Rest]:
     if length < _SAME_HEIGHT_MM:
         return rest
     there = lifted(rest.pose, 1.0, shift)
-    moved = yield from _again(pair, rest, there, rest.load)
+    # As sharp as the seat, which it replaces.
+    moved = yield from rest_steps(
+        pair, there, rest.load, working=rest.working, radius_mm=_FIRST_RADIUS_MM, rounds=_ROUNDS
+    )
     height = [
         float(rest.load.direction @ placed(r.pose, rest.load.place_mm)) for r in (rest, moved)
     ]
@@ -130,9 +133,7 @@ def _centred_steps(pair: Pair, rest: Rest, shift: FloatArray) -> Steps[Rest]:
 def _rocking_steps(pair: Pair, rest: Rest, direction: FloatArray) -> Steps[tuple[float, float]]:
     """Largest rise and drop of the margin line with the load moved outward, µm."""
     aside = ROCKING_MM * (undone(rest.pose)[:3, :3] @ direction)
-    moved = yield from _again(
-        pair, rest, rest.pose, Load(rest.load.place_mm + aside, rest.load.direction)
-    )
+    moved = yield from _again(pair, rest, Load(rest.load.place_mm + aside, rest.load.direction))
     line = pair.crown.margin_line.points_mm
     rise = 1e3 * (placed(moved.pose, line) - placed(rest.pose, line)) @ pair.die.axis
     return max(0.0, float(rise.max())), max(0.0, -float(rise.min()))
