@@ -12,7 +12,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 import peers
 import ratios  # sets the thread counts before numpy loads
 
-BENCHMARKS = ("closest", "superimpose", "check", "study")
+BENCHMARKS = ("closest", "superimpose", "check", "study", "fit")
 LONG = ("cases", "stress")
 """Look for false alarms and for crashes, not at times; not in the short form."""
 
@@ -31,7 +31,7 @@ def main() -> int:
         rows = importlib.import_module(f"bench_{name}").run(given.short)
         print(ratios.table(rows), flush=True)
         count += len(rows)
-    print(f"\n{count} ratios measured; above 1 we are faster. No limit is enforced here.")
+    print(f"\n{count} rows measured; of ratios, above 1 we are faster. No limit is enforced here.")
     failed = 0 if given.only or given.short else max(long_form(name) for name in LONG)
     return failed if count else 1
 

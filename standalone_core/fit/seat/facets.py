@@ -13,6 +13,8 @@ Beside a sharp edge the normals at a triangle's corners are those of its own sid
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 
 from ...arrays import BoolArray, FloatArray, IntArray, ragged
@@ -57,10 +59,18 @@ class Facets:
         np.minimum.at(self.edge_bend_mm, mesh.graph.face_edges[whole], self.bend_mm[whole])
         self.most_mm = float(np.maximum(self.bend_mm, 0.0).sum(axis=1).max(initial=0.0)) / 8.0
 
+    @cached_property
+    def sides_by_corner(self) -> tuple[IntArray, IntArray]:
+        """Where the sides of each vertex start, (n + 1,), in a list of sides 3 f + k, (3 m,)."""
+        corner = self.mesh.faces.ravel()
+        order = np.argsort(corner, kind="stable")
+        starts = np.searchsorted(corner[order], np.arange(len(self.mesh.vertices) + 1))
+        return starts.astype(np.int64), order
+
     def _part_sides(self, faces: IntArray) -> None:
         """Give corners of some triangles the normal of those around that look their way."""
         mesh = self.mesh
-        starts, around = faces_by_vertex(mesh)
+        starts, around = self.sides_by_corner
         corner = mesh.faces[faces].ravel()
         row, place = ragged(starts[corner + 1] - starts[corner])
         side = around[starts[corner[row]] + place]
@@ -104,11 +114,3 @@ def on_rim(weights: FloatArray) -> BoolArray:
     """Whether places of barycentric weights (k, 3) lie on the rim of their triangle, (k,)."""
     rim: BoolArray = weights.min(axis=1, initial=1.0) < 1e-12
     return rim
-
-
-def faces_by_vertex(mesh: TriangleMesh) -> tuple[IntArray, IntArray]:
-    """Return where the sides of each vertex start, (n + 1,), in a list of sides 3 f + k, (3 m,)."""
-    corner = mesh.faces.ravel()
-    order = np.argsort(corner, kind="stable")
-    starts = np.searchsorted(corner[order], np.arange(len(mesh.vertices) + 1))
-    return starts.astype(np.int64), order

@@ -6,13 +6,11 @@ measured again only once it could have come near.
 
 from __future__ import annotations
 
-from functools import cached_property
-
 import numpy as np
 
 from ...arrays import BoolArray, FloatArray, IntArray, ragged
 from ...surface.closest import SurfaceIndex
-from .facets import Facets, faces_by_vertex, on_rim
+from .facets import SHARP_DEG, Facets, on_rim
 from .motion import placed
 
 WINDOW_MM = 3.0
@@ -20,6 +18,9 @@ WINDOW_MM = 3.0
 
 _TOUCHING_MM = 5e-6
 """Nearer than this to an edge or corner, the way to it is too short to give a direction."""
+
+_TURNS = 2.0 * float(np.sin(0.5 * np.deg2rad(SHARP_DEG)))
+"""Length of the difference of two unit vectors that far apart."""
 
 
 class NearPoints:
@@ -68,15 +69,26 @@ class NearPoints:
         self.exact_mm = np.full(n, -np.inf)  # to the triangles, without relief
         self.gap_mm = np.zeros(n)
         self.direction = np.zeros((n, 3))
+        self.smooth = np.zeros(n, dtype=bool)  # no sharp edge is near the foot
         self.queries = 0
 
-    def at_least_mm(self, now: FloatArray, rows: IntArray) -> FloatArray:
-        """What the gaps of some points are at least, (k,), from where these are now, (k, 3)."""
-        moved = np.linalg.norm(now - self.measured_at[rows], axis=1)
-        bound: FloatArray = self.exact_mm[rows] - moved
+    def at_least_mm(self, now: FloatArray, rows: IntArray, *, likely: bool = False) -> FloatArray:
+        """What the gaps of some points are at least, (k,), from where these are now, (k, 3).
+
+        No gap changes by more than its point moves. ``likely`` takes it that over a smooth place,
+        the surface turns by no more than ``SHARP_DEG`` on the way of the foot.
+        """
+        moved = now - self.measured_at[rows]
+        change = -np.linalg.norm(moved, axis=1)
+        if likely:
+            along = np.einsum("ki,ki->k", moved, self.direction[rows]) + _TURNS * change
+            change = np.where(self.smooth[rows], np.maximum(along, change), change)
+        bound: FloatArray = self.exact_mm[rows] + change
         return bound
 
-    def refresh(self, motion: FloatArray, below_mm: float, rows: IntArray) -> BoolArray:
+    def refresh(
+        self, motion: FloatArray, below_mm: float, rows: IntArray, *, likely: bool = False
+    ) -> BoolArray:
         """Measure those of some points that could be nearer than a length.
 
         Parameters
@@ -85,6 +97,8 @@ class NearPoints:
             Takes the points' frame to the other body's.
         below_mm : float
         rows : (k,) int
+        likely : bool
+            Judge that as :meth:`at_least_mm` does.
 
         Returns
         -------
@@ -92,7 +106,8 @@ class NearPoints:
             Which these are: their gaps are now known, those of the others are not below.
         """
         now = placed(motion, self.points[rows])
-        due: BoolArray = self.at_least_mm(now, rows) < below_mm + self.facets.most_mm
+        least = self.at_least_mm(now, rows, likely=likely)
+        due: BoolArray = least < below_mm + self.facets.most_mm
         moved = due & (now != self.measured_at[rows]).any(axis=1)
         self.measure(now[moved], rows[moved])
         return due
@@ -119,6 +134,7 @@ class NearPoints:
         gap[on] = exact[on] - self.facets.above_mm(face, weights)
         gap[on] += self._relief(rows[on], face, weights)
         self.direction[rows], self.gap_mm[rows] = direction, gap
+        self.smooth[rows] = known & ~self.facets.sharp[found.face]
 
     def _relief(self, rows: IntArray, face: IntArray, weights: FloatArray) -> FloatArray:
         relief = np.zeros(len(rows))
@@ -169,7 +185,7 @@ class NearPoints:
         is_corner, is_side = at_corner.any(axis=1), on_side.any(axis=1)
         first = np.where(is_corner, at_corner.argmax(axis=1), on_side.argmax(axis=1))
         second = mesh.faces[face, (first + 1) % 3]
-        starts, sides_around = self._sides_by_corner
+        starts, sides_around = self.facets.sides_by_corner
         begin = starts[mesh.faces[face, first]]
         row, place = ragged(starts[mesh.faces[face, first] + 1] - begin)
         around = sides_around[begin[row] + place] // 3
@@ -179,7 +195,3 @@ class NearPoints:
         around = np.concatenate([face, around[fits]])
         order = np.lexsort([-(mesh.face_normals[around] @ self.against), row])
         return around[order][np.searchsorted(row[order], rows)]
-
-    @cached_property
-    def _sides_by_corner(self) -> tuple[IntArray, IntArray]:
-        return faces_by_vertex(self.index.mesh)

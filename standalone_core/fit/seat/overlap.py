@@ -31,11 +31,11 @@ class Overlap:
 def overlap_at(pair: Pair, pose: FloatArray) -> Overlap:
     """Measure the overlap of a crown with its die at a pose, relief taken off."""
     gap = pair.vertex_gaps(pose, 0.0, of_crown=True)
-    low = [float(gap.min(initial=0.0))]
-    low.append(float(pair.vertex_gaps(pose, 0.0, of_crown=False).min(initial=0.0)))
-    for of_crown in (True, False):
-        cuts = edge_cuts(pair, pose, 0.0, of_crown=of_crown)
-        low.append(float(cuts.gap_mm.min(initial=0.0)))
+    of_die = pair.vertex_gaps(pose, 0.0, of_crown=False)
+    low = min(float(gap.min(initial=0.0)), float(of_die.min(initial=0.0)))
+    for of_crown in (True, False):  # only edges that cut deeper than what was found
+        cuts = edge_cuts(pair, pose, -low, of_crown=of_crown)
+        low = min(low, float(cuts.gap_mm.min(initial=0.0)))
     area = pair.crown.evaluation.weights_mm2 * pair.crown.intaglio
     deep = gap < -1e-3 * BEYOND_UM
-    return Overlap(-1e3 * min(low), float(area[pair.crown_vertices[deep]].sum() / area.sum()))
+    return Overlap(-1e3 * low, float(area[pair.crown_vertices[deep]].sum() / area.sum()))

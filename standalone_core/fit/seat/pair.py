@@ -212,7 +212,14 @@ class Pair:
         due = near.refresh(pose if of_crown else undone(pose), below_mm, rows)
         return np.where(due, near.gap_mm, np.inf)
 
-    def gaps(self, pose: FloatArray, below_mm: float, rows: IntArray | None = None) -> Gaps:
+    def gaps(
+        self,
+        pose: FloatArray,
+        below_mm: float,
+        rows: IntArray | None = None,
+        *,
+        likely: bool = False,
+    ) -> Gaps:
         """Return the gaps that are smaller than a length.
 
         Parameters
@@ -223,12 +230,14 @@ class Pair:
             No gap below it is missed; at most ``WINDOW_MM``.
         rows : (k,) int, optional
             Ascending; only among these.
+        likely : bool
+            One may be missed where a smooth surface turns unusually fast.
         """
         rows = np.arange(len(self)) if rows is None else rows
         cuts = np.searchsorted(rows, self._starts)
         below = min(below_mm, WINDOW_MM)
         found = [
-            group.gaps(pose, below, rows[low:high] - start, start)
+            group.gaps(pose, below, rows[low:high] - start, start, likely=likely)
             for group, start, low, high in zip(
                 self._groups, self._starts[:-1], cuts[:-1], cuts[1:], strict=True
             )
@@ -279,21 +288,23 @@ class RowGroup:
         """A place for each row, in its body's frame, (r, 3)."""
         return self.near.points if self.middle is None else self.near.points[self.middle]
 
-    def gaps(self, pose: FloatArray, below_mm: float, rows: IntArray, start: int) -> Gaps:
+    def gaps(
+        self, pose: FloatArray, below_mm: float, rows: IntArray, start: int, *, likely: bool
+    ) -> Gaps:
         """Those of some rows whose gap is below a length; numbered from ``start`` on."""
         motion = pose if self.of_crown else undone(pose)
         if self.weights is None:
-            rows = rows[self.near.refresh(motion, below_mm, rows)]
+            rows = rows[self.near.refresh(motion, below_mm, rows, likely=likely)]
             gap, (direction, moment, place) = self.near.gap_mm[rows], self._pushes(pose, rows)
         else:
             weights = self.weights[rows]
-            points = np.unique(weights.indices)
+            points = _columns(weights)
             now = placed(motion, self.near.points)
             least = np.zeros(len(now))
-            least[points] = self.near.at_least_mm(now[points], points)
+            least[points] = self.near.at_least_mm(now[points], points, likely=likely)
             due = weights @ least < below_mm + self.near.facets.most_mm
             rows, weights = rows[due], weights[due]
-            points = np.unique(weights.indices)
+            points = _columns(weights)
             self.near.refresh(motion, np.inf, points)
             direction, moment = np.zeros((2, len(now), 3))
             direction[points], moment[points], _ = self._pushes(pose, points)
@@ -314,3 +325,10 @@ class RowGroup:
         else:  # the crown's surface recedes from the die's point as the crown moves against it
             direction = -direction @ pose[:3, :3].T
         return direction, np.cross(place, direction), place
+
+
+def _columns(weights: csr_matrix) -> IntArray:
+    """Columns that hold a weight, ascending."""
+    held = np.zeros(weights.shape[1], dtype=bool)
+    held[weights.indices] = True
+    return np.flatnonzero(held)

@@ -15,10 +15,11 @@ import numpy as np
 from ...arrays import FloatArray
 from ...deviation.margin_directions import directions_of
 from ...progress import Steps, scaled
+from .load import Load
 from .motion import lifted, placed, undone
 from .pair import Pair
 from .result import Play
-from .seating import Load, Rest, rest_steps
+from .seating import Rest, rest_steps
 
 PLACES = 4
 _PARTS = 2 * PLACES + 1
@@ -29,6 +30,9 @@ ROCKING_MM = 2.0
 """How far out the load is moved for rocking."""
 
 _FIRST_RADIUS_MM = 0.005
+_DONE_MM = 2e-5
+"""Moves are told in µm: a step of a fiftieth is none."""
+
 _ROUNDS = 8
 _SAME_HEIGHT_MM = 1e-4
 
@@ -65,7 +69,7 @@ def played_steps(pair: Pair, rest: Rest, with_rocking: bool = True) -> Steps[Pla
     for k, direction in enumerate(outward):
         pushed = rest.load.direction + SIDEWAYS * direction
         load = Load(rest.load.place_mm, pushed / np.linalg.norm(pushed))
-        moved = yield from scaled(_again(pair, rest, rest.pose, load), k / _PARTS, (k + 1) / _PARTS)
+        moved = yield from scaled(_again(pair, rest, load), k / _PARTS, (k + 1) / _PARTS)
         across[k] = direction @ (placed(moved.pose, middle) - placed(rest.pose, middle))
     # Half the sum over all directions d of d (d·s) is 2 s: opposite places give their middle.
     shift = across @ outward / (PLACES / 2)
@@ -99,9 +103,16 @@ def _outward(pair: Pair, pose: FloatArray) -> FloatArray:
     return outward
 
 
-def _again(pair: Pair, rest: Rest, pose: FloatArray, load: Load) -> Steps[Rest]:
+def _again(pair: Pair, rest: Rest, load: Load) -> Steps[Rest]:
     moved = yield from rest_steps(
-        pair, pose, load, working=rest.working, radius_mm=_FIRST_RADIUS_MM, rounds=_ROUNDS
+        pair,
+        rest.pose,
+        load,
+        working=rest.working,
+        radius_mm=_FIRST_RADIUS_MM,
+        rounds=_ROUNDS,
+        done_mm=_DONE_MM,
+        likely=True,
     )
     return moved
 
@@ -112,7 +123,10 @@ def _centred_steps(pair: Pair, rest: Rest, shift: FloatArray) -> Steps[Rest]:
     if length < _SAME_HEIGHT_MM:
         return rest
     there = lifted(rest.pose, 1.0, shift)
-    moved = yield from _again(pair, rest, there, rest.load)
+    # As sharp as the seat, which it replaces.
+    moved = yield from rest_steps(
+        pair, there, rest.load, working=rest.working, radius_mm=_FIRST_RADIUS_MM, rounds=_ROUNDS
+    )
     height = [
         float(rest.load.direction @ placed(r.pose, rest.load.place_mm)) for r in (rest, moved)
     ]
@@ -124,9 +138,7 @@ def _centred_steps(pair: Pair, rest: Rest, shift: FloatArray) -> Steps[Rest]:
 def _rocking_steps(pair: Pair, rest: Rest, direction: FloatArray) -> Steps[tuple[float, float]]:
     """Largest rise and drop of the margin line with the load moved outward, µm."""
     aside = ROCKING_MM * (undone(rest.pose)[:3, :3] @ direction)
-    moved = yield from _again(
-        pair, rest, rest.pose, Load(rest.load.place_mm + aside, rest.load.direction)
-    )
+    moved = yield from _again(pair, rest, Load(rest.load.place_mm + aside, rest.load.direction))
     line = pair.crown.margin_line.points_mm
     rise = 1e3 * (placed(moved.pose, line) - placed(rest.pose, line)) @ pair.die.axis
     return max(0.0, float(rise.max())), max(0.0, -float(rise.min()))
