@@ -54,12 +54,12 @@ def refuse_unusual(case: SimpleNamespace, name: str) -> None:
     settings, fit = case.scene.cuspwise, case.part("addon.fit.fit_settings")
     if name in fit.NUMBERS:
         fit.fit_settings(fit.choices_of(settings), force=settings.force)
-    elif hasattr(settings.teeth, name):
+        return
+    if hasattr(settings.teeth, name):
         case.part("addon.fit.walls").wall_settings(settings)
         case.part("addon.fit.contacts").contact_settings(settings)
-    else:
-        choices = case.part("addon.study.study_scene").choices_of(settings)
-        case.part("addon.check.scene_choices").refuse_unusual(choices)
+    choices = case.part("addon.study.study_scene").choices_of(settings)
+    case.part("addon.check.scene_choices").refuse_unusual(choices)
 
 
 NONE_AT_ZERO = (
