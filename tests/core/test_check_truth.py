@@ -90,7 +90,7 @@ def case(name: str) -> Case:
         spacing_mm=0.5,  # no edge is longer: the evaluation points are the design's vertices
     )
     result = check_meshes(design.mesh, produced.mesh, settings)
-    truth = truth_of(produced.surface, spacing_mm=0.1)
+    truth = truth_of(produced.surface, spacing_mm=0.07)
     true_areas = result.area_set.replaced(
         Area(name, truth.areas.contains(name, design.theta, design.s)) for name in AREAS
     )
