@@ -200,7 +200,7 @@ def test_constant_groups_apart_are_left_to_the_ranks():
     groups = {"a": {"margin": [10.0] * 5}, "b": {"margin": [12.0] * 5}}
     ranks = analyse_study(study(groups, analysis=replace(PLAN, lead="ranks")))
     found = ranks.findings.comparisons[0]
-    assert found.outcome == "different_within_margin"
+    assert found.outcome == "different_within_limit"
     assert found.equivalence.p_value == pytest.approx(1 / math.comb(10, 5))
     welch = analyse_study(study(groups, analysis=PLAN))
     assert welch.findings.comparisons[0].outcome == "not_computed"

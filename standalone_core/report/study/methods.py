@@ -305,19 +305,19 @@ def _two_groups(analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
         f"The primary comparison was the {primary}. P-values were corrected by Holm's method "
         f"{cite('holm')}: {analysis.multiplicity}"
     )
-    margins = {
-        row.area: row.equivalence.margin
+    limits = {
+        row.area: row.equivalence.limit
         for row in analysis.findings.comparisons
-        if row.equivalence.margin == row.equivalence.margin
+        if row.equivalence.limit == row.equivalence.limit
     }
-    if margins:
-        values = sorted(set(margins.values()))
+    if limits:
+        values = sorted(set(limits.values()))
         told = (
             f"±{values[0]:g} µm"
             if len(values) == 1
-            else "; ".join(f"{area_words(a)} ±{m:g} µm" for a, m in margins.items())
+            else "; ".join(f"{area_words(a)} ±{m:g} µm" for a, m in limits.items())
         )
-        by_ranks = " of ranks, each after a shift by the margin," if plan.lead == "ranks" else ""
+        by_ranks = " of ranks, each after a shift by the limit," if plan.lead == "ranks" else ""
         yield (
             f"Equivalence was tested by two one-sided tests{by_ranks} {cite('schuirmann')} "
             f"within {told}."

@@ -199,7 +199,7 @@ def _conclusion(row: Contrast) -> Record:
 
 
 def _equivalence(row: EquivalenceRow) -> Record:
-    names = ("margin", "low", "high", "level", "p_value", "p_holm", "equivalent", "reason", "lead")
+    names = ("limit", "low", "high", "level", "p_value", "p_holm", "equivalent", "reason", "lead")
     return {name: getattr(row, name) for name in names}
 
 

@@ -46,7 +46,7 @@ MIDDLE_KEPT = (
 )
 ABSENCE = (
     "An undecided comparison does not show that groups are alike: only a test of equivalence "
-    "against a margin can show that."
+    "against an equivalence limit can show that."
 )
 
 
@@ -146,11 +146,11 @@ def _margin_notes(cohort: Cohort) -> list[str]:
     plan = cohort.plan.analysis
     without = [a for a in cohort.areas if not plan.equivalence_of(a) > 0]
     if len(without) == len(cohort.areas):
-        return ["No equivalence margin is set, so equivalence was not tested."]
+        return ["No equivalence limit is set, so equivalence was not tested."]
     notes = []
     if without:
         names = listed([area_words(area) for area in without])
-        notes.append(f"Without an equivalence margin, so not tested for it: {names}.")
+        notes.append(f"Without an equivalence limit, so not tested for it: {names}.")
     return notes
 
 
