@@ -23,6 +23,7 @@ from .notes import MIDDLE_KEPT, cautions, general_notes, reasons_of
 from .odd_crowns import odd_crowns
 from .overall import overall_steps
 from .precision import precision_comparison_steps, precision_rows
+from .primary_doubts import with_doubts
 from .results.analysis import Findings, OddEffect, StudyAnalysis
 from .results.comparisons import Comparison, PrecisionComparison
 from .scanner import scanner_rows
@@ -79,6 +80,7 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
         without = yield from scaled(left, 0.5, 0.95)
         without = replace(without, notes=(MIDDLE_KEPT, *without.notes))
         effects = _odd_effects(cohort, findings, without)
+    findings = with_doubts(cohort, findings, odd, without)
     yield Progress("Summing up", 0.95)
     fit = fit_analysis(cohort, study)
     return StudyAnalysis(

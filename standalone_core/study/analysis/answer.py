@@ -16,6 +16,7 @@ from .results.analysis import Findings, OddCrown, OddEffect, Status, VerdictLine
 from .results.comparisons import Comparison
 from .results.fit import FitAnalysis
 from .results.groups import ToleranceRow
+from .tolerances import outside_words
 
 
 def verdict_lines(
@@ -71,7 +72,8 @@ def _tolerance_line(cohort: Cohort, group: str, rows: Sequence[ToleranceRow]) ->
 def _areas_with_counts(rows: Sequence[ToleranceRow]) -> str:
     return listed(
         [
-            f"{the_area(row.area)} ({row.share.within} of {row.share.n} crowns within)"
+            f"{the_area(row.area)} ({row.share.within} of {row.share.n} crowns within"
+            f"{outside_words(row.outside)})"
             for row in rows
         ]
     )

@@ -90,6 +90,7 @@ def _tolerance(row: ToleranceRow) -> Record:
         "n": row.share.n,
         "within": row.share.within,
         "undecided": row.undecided,
+        "outside": "; ".join(row.outside),
         "share": row.share.share,
         "share_low": row.share.ci_low,
         "share_high": row.share.ci_high,

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from ...shares import short_share
 from ...statistics.tolerance import ShareWithin, ToleranceLimit, upper_tolerance_limit, wilson
 from ...words.names import NOT_DECIDABLE, OUTSIDE, WITHIN, area_words
-from ...words.text import micrometres
+from ...words.text import listed, micrometres, plural
 from ..measuring.results import Crown
 from .cohort import Cohort
 from .results.groups import ToleranceRow
+
+_NAMED = 6  # crowns outside that a sentence names
 
 
 def tolerance_rows(cohort: Cohort) -> tuple[ToleranceRow, ...]:
@@ -30,6 +34,7 @@ def _row(cohort: Cohort, group: str, area: str) -> ToleranceRow:
     crowns = cohort.crowns[group]
     words = [_verdict(crown, area) for crown in crowns]
     within, outside = words.count(WITHIN), words.count(OUTSIDE)
+    out = tuple(c.name for c, word in zip(crowns, words, strict=True) if word == OUTSIDE)
     share = wilson(within, within + outside, confidence=plan.confidence)
     values = [
         np.nan if word == NOT_DECIDABLE else judged_um(crown, area)
@@ -47,9 +52,10 @@ def _row(cohort: Cohort, group: str, area: str) -> ToleranceRow:
         source=tolerances.source(area),
         share=share,
         undecided=words.count(NOT_DECIDABLE),
+        outside=out,
         next_crown=ahead,
         meets=meets,
-        sentence=_sentence(cohort.title(group), area, limit, share, ahead, meets),
+        sentence=_sentence(cohort.title(group), area, limit, share, out, ahead, meets),
     )
 
 
@@ -77,6 +83,7 @@ def _sentence(
     area: str,
     limit_um: float,
     share: ShareWithin,
+    outside: Sequence[str],
     ahead: ToleranceLimit,
     meets: bool | None,
 ) -> str:
@@ -86,7 +93,7 @@ def _sentence(
     if not share.n:
         return f"{where}: no crown could be judged."
     counted = (
-        f"{share.within} of {share.n} crowns are within {limit_um:g} µm "
+        f"{share.within} of {share.n} crowns are within {limit_um:g} µm{outside_words(outside)} "
         f"({short_share(share.confidence)} interval of the share {short_share(share.ci_low)} to "
         f"{short_share(share.ci_high)})"
     )
@@ -104,3 +111,19 @@ def _sentence(
     else:
         end = "meets the tolerance" if meets else "does not meet the tolerance"
     return f"{where}: {counted}; {future}: {end}."
+
+
+def outside_words(names: Sequence[str]) -> str:
+    """Name the crowns that are not within: ", not m3 and m5"; many are counted.
+
+    Examples
+    --------
+    >>> outside_words(["m3", "m5"]), outside_words([])
+    (', not m3 and m5', '')
+    """
+    if not names:
+        return ""
+    more = len(names) - _NAMED
+    if more <= 0:
+        return f", not {listed(names)}"
+    return f", not {', '.join(names[:_NAMED])} and {more} more {plural('crown', more)}"

@@ -69,6 +69,8 @@ class ToleranceRow:
         Crowns with the verdict ``within`` among those with ``within`` or ``outside``.
     undecided : int
         Crowns whose verdict is ``not_decidable``; they are in no share.
+    outside : tuple of str
+        Names of the crowns that are not within.
     next_crown : ToleranceLimit
         Upper one-sided tolerance limit, µm: with its ``confidence`` at least the share
         ``content`` of all crowns made this way lies below it (normal model).
@@ -84,6 +86,7 @@ class ToleranceRow:
     source: str
     share: ShareWithin
     undecided: int
+    outside: tuple[str, ...]
     next_crown: ToleranceLimit
     meets: bool | None
     sentence: str
