@@ -271,10 +271,13 @@ def test_the_scanner_is_that_of_a_one_way_analysis_for_one_operator():
     assert missing.reason
     for comparison in found.findings.comparisons:
         if (comparison.area, comparison.measure) == ("margin", "mean_abs_um"):
-            assert comparison.scanner_limit == row.smallest_difference
-            assert comparison.below_scanner == (
-                abs(comparison.difference) < row.smallest_difference
-            )
+            # check_values.md, section 6: z σ √(1/n₁ + 1/n₂), eight crowns a group.
+            limit = stats.norm.ppf(0.975) * sd * (1 / 8 + 1 / 8) ** 0.5
+            assert comparison.scanner_limit == pytest.approx(limit)
+            assert comparison.below_scanner == (abs(comparison.difference) < limit)
+    for precise in found.findings.precision_comparisons:
+        if (precise.area, precise.measure) == ("margin", "mean_abs_um"):
+            assert precise.scanner_limit == pytest.approx(limit)
 
 
 def test_repeats_of_a_crown_with_a_lost_scan_are_left_out_of_the_scanners_row():

@@ -228,7 +228,13 @@ def test_a_share_has_no_margin_and_is_told_in_points():
 
 
 def test_below_the_scanner_is_marked():
-    rows = compare(TWO, limits={("margin", "mean_abs_um"): 1000.0, ("whole", "rms_um"): 0.001})
+    rows = compare(
+        TWO,
+        limits={
+            ("margin", "mean_abs_um"): lambda *_: 1000.0,
+            ("whole", "rms_um"): lambda *_: 0.001,
+        },
+    )
     marks = {(row.area, row.measure): row.below_scanner for row in rows}
     assert marks[("margin", "mean_abs_um")]
     assert not marks[("whole", "rms_um")]

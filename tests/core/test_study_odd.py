@@ -97,3 +97,18 @@ def test_nothing_is_added_where_nothing_would_change():
     first, second = [9.0, 9.2, 9.4, 9.5, 9.7, 9.9], [12.0, 12.3, 12.4, 12.6, 12.8, 12.9]
     said = primary_sentence(two(first, second))
     assert "would be" not in said
+
+
+def test_a_tolerance_met_by_the_normal_model_alone_is_marked():
+    """Seven crowns alike and one far off, yet within: scipy's Shapiro–Wilk test sees it."""
+    values = [5.0, 5.1, 5.2, 5.0, 5.1, 5.2, 5.1, 7.0]
+    p = stats.shapiro(values).pvalue
+    assert p < 0.05
+    analysis = analyse_study(two(values, [5.0, 5.2, 5.4, 5.5, 5.7, 5.9, 6.0, 6.2]))
+    rows = {row.group: row for row in analysis.findings.tolerances if row.area == "margin"}
+    assert (rows["milled"].meets, rows["milled"].rests_on_model) == (True, True)
+    assert rows["milled"].normality.p == pytest.approx(p)
+    assert "rests on the normal model, which these values speak against" in rows["milled"].sentence
+    assert (rows["tilted"].meets, rows["tilted"].rests_on_model) == (True, False)
+    said = next(line.sentence for line in analysis.verdict if line.kind == "tolerance")
+    assert "but only if they are spread normally" in said

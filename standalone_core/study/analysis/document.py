@@ -97,7 +97,9 @@ def _tolerance(row: ToleranceRow) -> Record:
         "next_crown_um": row.next_crown.limit,
         "content": row.next_crown.content,
         "confidence": row.next_crown.confidence,
+        "shapiro_p": row.normality.p,
         "meets": row.meets,
+        "rests_on_model": row.rests_on_model,
         "sentence": row.sentence,
         "reason": str(row.next_crown.reason),
     }

@@ -7,12 +7,14 @@ from collections.abc import Sequence
 import numpy as np
 
 from ...shares import short_share
+from ...statistics.assumptions import ShapiroWilk, shapiro_wilk
 from ...statistics.tolerance import ShareWithin, ToleranceLimit, upper_tolerance_limit, wilson
 from ...words.names import NOT_DECIDABLE, OUTSIDE, WITHIN, area_words
 from ...words.text import listed, micrometres, plural
 from ..measuring.results import Crown
 from .cohort import Cohort
 from .results.groups import ToleranceRow
+from .sentences import p_words
 
 _NAMED = 6  # crowns outside that a sentence names
 
@@ -40,6 +42,8 @@ def _row(cohort: Cohort, group: str, area: str) -> ToleranceRow:
         np.nan if word == NOT_DECIDABLE else judged_um(crown, area)
         for crown, word in zip(crowns, words, strict=True)
     ]
+    normality = shapiro_wilk(values)
+    doubtful = normality.p <= plan.alpha  # NaN where it could not be tested
     ahead = upper_tolerance_limit(
         values, content=plan.next_crown_content, confidence=plan.confidence
     )
@@ -54,8 +58,11 @@ def _row(cohort: Cohort, group: str, area: str) -> ToleranceRow:
         undecided=words.count(NOT_DECIDABLE),
         outside=out,
         next_crown=ahead,
+        normality=normality,
         meets=meets,
-        sentence=_sentence(cohort.title(group), area, limit, share, out, ahead, meets),
+        rests_on_model=bool(meets) and doubtful,
+        sentence=_sentence(cohort.title(group), area, limit, share, out, ahead, meets)
+        + (_rests_on_model(normality) if meets and doubtful else ""),
     )
 
 
@@ -111,6 +118,13 @@ def _sentence(
     else:
         end = "meets the tolerance" if meets else "does not meet the tolerance"
     return f"{where}: {counted}; {future}: {end}."
+
+
+def _rests_on_model(normality: ShapiroWilk) -> str:
+    return (
+        f" That rests on the normal model, which these values speak against (Shapiro–Wilk "
+        f"{p_words(normality.p)})."
+    )
 
 
 def outside_words(names: Sequence[str]) -> str:

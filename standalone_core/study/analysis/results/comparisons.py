@@ -148,7 +148,8 @@ class Contrast(Difference):
         ``equivalent``: sure that the difference is within the limit;
         ``different_within_limit``: both; ``undecided``: neither; ``not_computed``.
     scanner_limit : float
-        Smallest difference that the scanner can show, µm; NaN if unknown.
+        Smallest difference between means of so many crowns that the scanner can show, µm; NaN if
+        unknown.
     reason : str
         Why it is ``not_computed``.
     sentence : str

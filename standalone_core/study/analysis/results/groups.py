@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from ....statistics.assumptions import Assumptions
+    from ....statistics.assumptions import Assumptions, ShapiroWilk
     from ....statistics.describe import Description
     from ....statistics.tolerance import ShareWithin, ToleranceLimit
 
@@ -74,8 +74,12 @@ class ToleranceRow:
     next_crown : ToleranceLimit
         Upper one-sided tolerance limit, µm: with its ``confidence`` at least the share
         ``content`` of all crowns made this way lies below it (normal model).
+    normality : ShapiroWilk
+        Of the values that the limit was computed from.
     meets : bool or None
         Whether that limit lies within the tolerance; None if it is not known.
+    rests_on_model : bool
+        Whether it meets it by the normal model alone, which its values speak against.
     sentence : str
         The finding in plain words.
     """
@@ -88,7 +92,9 @@ class ToleranceRow:
     undecided: int
     outside: tuple[str, ...]
     next_crown: ToleranceLimit
+    normality: ShapiroWilk
     meets: bool | None
+    rests_on_model: bool
     sentence: str
 
 
