@@ -49,6 +49,12 @@ ABSENCE = (
     "against an equivalence limit can show that."
 )
 
+NO_LIMIT_SET = (
+    "No equivalence limit is set, so equivalence was not tested and nothing is called equivalent. "
+    "Choose one before the crowns of a study are measured: the largest difference that does not "
+    "matter in the mouth, such as one that examiners cannot feel. No source gives it for all uses."
+)
+
 
 def general_notes(cohort: Cohort, run: StudyRun) -> tuple[str, ...]:
     """Return what holds for the whole study."""
@@ -71,7 +77,7 @@ def general_notes(cohort: Cohort, run: StudyRun) -> tuple[str, ...]:
         ]
     if any(crown.marks for crown in run.crowns):
         notes.append(DESCRIBED_ONLY)
-    notes += _margin_notes(cohort)
+    notes += _limit_notes(cohort)
     notes += [*run.plan.notes, *_missing_areas(run), *_uncertain(cohort)]
     return tuple(dict.fromkeys(notes))
 
@@ -140,13 +146,13 @@ def _some(places: Iterable[str]) -> str:
     return f"{listed(unique[:3])} and {len(unique) - 3} more"
 
 
-def _margin_notes(cohort: Cohort) -> list[str]:
+def _limit_notes(cohort: Cohort) -> list[str]:
     if len(cohort.groups) < 2:
         return []
     plan = cohort.plan.analysis
     without = [a for a in cohort.areas if not plan.equivalence_of(a) > 0]
     if len(without) == len(cohort.areas):
-        return ["No equivalence limit is set, so equivalence was not tested."]
+        return [NO_LIMIT_SET]
     notes = []
     if without:
         names = listed([area_words(area) for area in without])
