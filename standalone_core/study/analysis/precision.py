@@ -13,6 +13,7 @@ from ...statistics.describe import describe
 from ...statistics.permutation import compare_distances, distances_from_pairs
 from ...words.names import measured_in
 from ...words.text import count_words
+from ..cannot_show import DISTANCES
 from .cohort import Cohort, measured
 from .comparisons import ScannerLimits, decided, scanner_limit
 from .corrections import correct
@@ -20,11 +21,6 @@ from .descriptions import summary
 from .equivalence import equivalence_row
 from .results.comparisons import Corrected, PrecisionComparison
 from .results.groups import PrecisionRow
-
-DISTANCES = frozenset(
-    {"mean_abs_um", "rms_um", "half_p90_p10_um", "sd_um", "hausdorff_um", "hausdorff_both_um"}
-)
-"""Measures of a pair that say how far two crowns are apart; signed ones and shares do not."""
 
 NO_DISTANCE = "This measure of a pair is not a distance, so it says nothing about spread."
 TEST = "permutation of crowns"
