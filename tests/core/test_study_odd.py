@@ -101,10 +101,10 @@ def test_nothing_is_added_where_nothing_would_change():
 
 def test_a_tolerance_met_by_the_normal_model_alone_is_marked():
     """Seven crowns alike and one far off, yet within: scipy's Shapiro–Wilk test sees it."""
-    values = [5.0, 5.1, 5.2, 5.0, 5.1, 5.2, 5.1, 7.0]
+    values = [9.0, 9.1, 9.2, 9.0, 9.1, 9.2, 9.1, 11.0]
     p = stats.shapiro(values).pvalue
     assert p < 0.05
-    analysis = analyse_study(two(values, [5.0, 5.2, 5.4, 5.5, 5.7, 5.9, 6.0, 6.2]))
+    analysis = analyse_study(two(values, [9.0, 9.2, 9.4, 9.5, 9.7, 9.9, 10.0, 10.2]))
     rows = {row.group: row for row in analysis.findings.tolerances if row.area == "margin"}
     assert (rows["milled"].meets, rows["milled"].rests_on_model) == (True, True)
     assert rows["milled"].normality.p == pytest.approx(p)
@@ -112,3 +112,14 @@ def test_a_tolerance_met_by_the_normal_model_alone_is_marked():
     assert (rows["tilted"].meets, rows["tilted"].rests_on_model) == (True, False)
     said = next(line.sentence for line in analysis.verdict if line.kind == "tolerance")
     assert "but only if they are spread normally" in said
+
+
+def test_a_tolerance_far_off_is_met_whatever_the_distribution():
+    """Cantelli's inequality: 95 % of any distribution lie below mean + √19 SD."""
+    values = [3.0, 3.1, 3.2, 3.0, 3.1, 3.2, 3.1, 5.0]
+    assert stats.shapiro(values).pvalue < 0.05
+    analysis = analyse_study(two(values, values))
+    (row, _) = [row for row in analysis.findings.tolerances if row.area == "margin"]
+    mean, normal = np.mean(values), row.next_crown.limit
+    assert mean + 19**0.5 / stats.norm.ppf(0.95) * (normal - mean) < row.tolerance_um == 15.0
+    assert (row.meets, row.rests_on_model) == (True, False)

@@ -75,7 +75,8 @@ def _areas_with_counts(rows: Sequence[ToleranceRow]) -> str:
     return listed(
         [
             f"{the_area(row.area)} ({row.share.within} of {row.share.n} crowns within"
-            f"{outside_words(row.outside)}{_IF_NORMAL if row.rests_on_model else ''})"
+            f"{outside_words(row.outside, row.share.within)}"
+            f"{_IF_NORMAL if row.rests_on_model else ''})"
             for row in rows
         ]
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from statistics import NormalDist
 
 import numpy as np
 
@@ -43,12 +44,12 @@ def _row(cohort: Cohort, group: str, area: str) -> ToleranceRow:
         for crown, word in zip(crowns, words, strict=True)
     ]
     normality = shapiro_wilk(values)
-    doubtful = normality.p <= plan.alpha  # NaN where it could not be tested
     ahead = upper_tolerance_limit(
         values, content=plan.next_crown_content, confidence=plan.confidence
     )
     limit = tolerances.limit_um(area)
     meets = _meets(share, ahead, limit, outside)
+    doubtful = bool(meets) and normality.p <= plan.alpha and not _by_any_model(values, ahead, limit)
     return ToleranceRow(
         group=group,
         area=area,
@@ -60,9 +61,9 @@ def _row(cohort: Cohort, group: str, area: str) -> ToleranceRow:
         next_crown=ahead,
         normality=normality,
         meets=meets,
-        rests_on_model=bool(meets) and doubtful,
+        rests_on_model=doubtful,
         sentence=_sentence(cohort.title(group), area, limit, share, out, ahead, meets)
-        + (_rests_on_model(normality) if meets and doubtful else ""),
+        + (_rests_on_model(normality) if doubtful else ""),
     )
 
 
@@ -100,7 +101,8 @@ def _sentence(
     if not share.n:
         return f"{where}: no crown could be judged."
     counted = (
-        f"{share.within} of {share.n} crowns are within {limit_um:g} µm{outside_words(outside)} "
+        f"{share.within} of {share.n} crowns are within {limit_um:g} µm"
+        f"{outside_words(outside, share.within)} "
         f"({short_share(share.confidence)} interval of the share {short_share(share.ci_low)} to "
         f"{short_share(share.ci_high)})"
     )
@@ -120,6 +122,19 @@ def _sentence(
     return f"{where}: {counted}; {future}: {end}."
 
 
+def _by_any_model(values: Sequence[float], ahead: ToleranceLimit, limit_um: float) -> bool:
+    """Return whether the limit is so far off that it holds whatever the values' distribution.
+
+    Cantelli's inequality: of any distribution at least the share c lies below its mean and
+    √(c/(1 − c)) standard deviations; of a normal one, below its mean and z(c). The uncertainty of
+    mean and spread is allowed for as the normal tolerance limit does it, in that proportion.
+    """
+    content = ahead.content
+    wider = (content / (1 - content)) ** 0.5 / NormalDist().inv_cdf(content)
+    mean = float(np.nanmean(values))
+    return bool(limit_um >= mean + wider * (ahead.limit - mean))
+
+
 def _rests_on_model(normality: ShapiroWilk) -> str:
     return (
         f" That rests on the normal model, which these values speak against (Shapiro–Wilk "
@@ -127,15 +142,15 @@ def _rests_on_model(normality: ShapiroWilk) -> str:
     )
 
 
-def outside_words(names: Sequence[str]) -> str:
-    """Name the crowns that are not within: ", not m3 and m5"; many are counted.
+def outside_words(names: Sequence[str], within: int = 1) -> str:
+    """Name the crowns that are not within, unless all are: ", not m3 and m5"; many are counted.
 
     Examples
     --------
-    >>> outside_words(["m3", "m5"]), outside_words([])
-    (', not m3 and m5', '')
+    >>> outside_words(["m3", "m5"]), outside_words([]), outside_words(["m3", "m5"], within=0)
+    (', not m3 and m5', '', '')
     """
-    if not names:
+    if not names or not within:
         return ""
     more = len(names) - _NAMED
     if more <= 0:
