@@ -43,7 +43,7 @@ SETTINGS_WORDS = {
     "support_marks": "limits of support marks",
     "start": "start of the superimposition",
     "fit_area": "area that scans are laid on",
-    "equivalence_um": "equivalence margin",
+    "equivalence_um": "equivalence limit",
     "primary_area": "main area",
     "primary_measure": "main measure",
     "productions": "facts of the production",

@@ -74,7 +74,7 @@ def new(folder: Path, design: Path | None, out: Path | None, force: bool) -> Non
         screen.print(f"In no group: {readable(file)}", markup=False)
     screen.print(
         f"Written to {readable(written.path)}. Before the crowns are measured, write down the "
-        "question, the tolerances and the margins of equivalence there.",
+        "question, the tolerances and the equivalence limits there.",
         markup=False,
     )
 

@@ -55,7 +55,7 @@ _INTRODUCTION = """\
 # The demo's study file. Everything in it is invented: crowns, groups, scores, machines.
 # Not a medical device: it supports, and never replaces, the judgement of a licensed professional
 # and local rules. Patient names do not belong in files or their names.
-# Tolerances and margins of equivalence stand here before any crown is measured.
+# Tolerances and equivalence limits stand here before any crown is measured.
 """
 
 

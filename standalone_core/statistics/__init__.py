@@ -17,7 +17,7 @@ without a value, left out and counted. What cannot be computed is NaN in the res
                          ``dunn``
 ``studentised_range``    its distribution, fast
 ``rank_correlation``     two measures of the same units
-``equivalence``          ``compare_with_margin``, ``shift_with_margin``: surely within a margin?
+``equivalence``          ``compare_with_limit``, ``shift_with_limit``: surely within a limit?
 ``tolerance``            ``wilson``, ``upper_tolerance_limit``
 ``permutation``          ``distances_from_pairs`` within each group, ``compare_distances``
 ``odd``                  ``find_odd``: units unlike their group, with the reason

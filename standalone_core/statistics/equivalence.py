@@ -16,13 +16,13 @@ from .reasons import Reason
 from .samples import check_positive, check_share
 from .welch import WelchTest, welch_test
 
-Outcome = Literal["different", "equivalent", "different_within_margin", "undecided", "not_computed"]
+Outcome = Literal["different", "equivalent", "different_within_limit", "undecided", "not_computed"]
 
 OUTCOME_WORDS: Mapping[Outcome, str] = MappingProxyType(
     {
         "different": "different",
         "equivalent": "equivalent",
-        "different_within_margin": "different but within the margin",
+        "different_within_limit": "different but within the equivalence limit",
         "undecided": "undecided",
         "not_computed": "not computed",
     }
@@ -31,24 +31,24 @@ OUTCOME_WORDS: Mapping[Outcome, str] = MappingProxyType(
 
 @dataclass(frozen=True)
 class Equivalence:
-    """Difference of two means (first minus second) against a margin.
+    """Difference of two means (first minus second) against a limit.
 
     Attributes
     ----------
-    margin, alpha : float
-        Differences within ± margin do not matter; level of every test.
+    limit, alpha : float
+        Differences within ± limit do not matter; level of every test.
     difference : float
         Of the means, in the unit of the values.
     p_difference : float
         Welch's two-sided test that the means are the same.
     p_above_low, p_below_high : float
-        One-sided tests that the difference is at or below −margin; at or above +margin.
+        One-sided tests that the difference is at or below −limit; at or above +limit.
     p_equivalence : float
         The larger of those two.
     ci_low, ci_high, confidence : float
-        Interval of 1 − 2α: inside ± margin exactly when ``p_equivalence`` < α.
+        Interval of 1 − 2α: inside ± limit exactly when ``p_equivalence`` < α.
     outcome : str
-        ``different``, ``equivalent``, ``different_within_margin``, ``undecided`` or
+        ``different``, ``equivalent``, ``different_within_limit``, ``undecided`` or
         ``not_computed``; words for readers in :data:`OUTCOME_WORDS`.
     welch : WelchTest
         With the interval of 1 − α.
@@ -56,7 +56,7 @@ class Equivalence:
         Why it was not computed; empty otherwise.
     """
 
-    margin: float
+    limit: float
     alpha: float
     difference: float
     p_difference: float
@@ -71,22 +71,22 @@ class Equivalence:
     reason: Reason
 
 
-def compare_with_margin(
-    a: ArrayLike, b: ArrayLike, margin: float, *, alpha: float = 0.05
+def compare_with_limit(
+    a: ArrayLike, b: ArrayLike, limit: float, *, alpha: float = 0.05
 ) -> Equivalence:
-    """Test whether two means differ, and whether they surely differ by less than a margin.
+    """Test whether two means differ, and whether they surely differ by less than a limit.
 
-    Two one-sided Welch tests at α each: t = (d + margin)/se against d ≤ −margin, and
-    t = (d − margin)/se against d ≥ margin; both must be rejected. Schuirmann (1987), Journal of
+    Two one-sided Welch tests at α each: t = (d + limit)/se against d ≤ −limit, and
+    t = (d − limit)/se against d ≥ limit; both must be rejected. Schuirmann (1987), Journal of
     Pharmacokinetics and Biopharmaceutics 15: 657–680. Together with the two-sided test of d = 0
     at α there are four outcomes:
 
     =======================  ===================  ============================
-    test of difference       within the margin    outcome
+    test of difference       within the limit    outcome
     =======================  ===================  ============================
     rejected                 not shown            ``different``
     not rejected             shown                ``equivalent``
-    rejected                 shown                ``different_within_margin``
+    rejected                 shown                ``different_within_limit``
     not rejected             not shown            ``undecided``
     =======================  ===================  ============================
 
@@ -94,7 +94,7 @@ def compare_with_margin(
     ----------
     a, b : (n,) float
         One value per unit; NaN counts as missing.
-    margin : float
+    limit : float
         Above 0, in the unit of the values.
     alpha : float
         Level of the test of difference (two-sided) and of each one-sided test.
@@ -106,17 +106,17 @@ def compare_with_margin(
     Raises
     ------
     SettingError
-        A margin that is not above 0, an infinite value, or an alpha that is not a share below ½.
+        A limit that is not above 0, an infinite value, or an alpha that is not a share below ½.
     """
-    check_positive(margin, "margin")
+    check_positive(limit, "limit")
     check_share(2 * alpha, "alpha (doubled)")
     test = welch_test(a, b, confidence=1 - alpha)
-    p_above_low, p_below_high = one_sided_p(test, margin)
+    p_above_low, p_below_high = one_sided_p(test, limit)
     p_equivalence = max(p_above_low, p_below_high)
     outcome: Outcome = "not_computed" if test.reason else decide(test.p, p_equivalence, alpha)
     half = float(special.stdtrit(test.df, 1 - alpha)) * test.standard_error
     return Equivalence(
-        margin=margin,
+        limit=limit,
         alpha=alpha,
         difference=test.difference,
         p_difference=test.p,
@@ -134,21 +134,21 @@ def compare_with_margin(
 
 @dataclass(frozen=True)
 class ShiftWithin:
-    """Shift of one group against another (first minus second) against a margin, by ranks.
+    """Shift of one group against another (first minus second) against a limit, by ranks.
 
     Attributes
     ----------
-    margin, alpha : float
-        Shifts within ± margin do not matter; level of each one-sided test.
+    limit, alpha : float
+        Shifts within ± limit do not matter; level of each one-sided test.
     p_above_low, p_below_high, p_equivalence : float
-        One-sided tests that the shift is at or below −margin; at or above +margin; the larger.
+        One-sided tests that the shift is at or below −limit; at or above +limit; the larger.
     shift : Shift
         Hodges–Lehmann's, with its interval of at least 1 − 2α; NaN bounds in groups too small.
     reason : Reason
         Why it was not computed; empty otherwise.
     """
 
-    margin: float
+    limit: float
     alpha: float
     p_above_low: float
     p_below_high: float
@@ -157,21 +157,21 @@ class ShiftWithin:
     reason: Reason
 
 
-def shift_with_margin(
-    a: ArrayLike, b: ArrayLike, margin: float, *, alpha: float = 0.05
+def shift_with_limit(
+    a: ArrayLike, b: ArrayLike, limit: float, *, alpha: float = 0.05
 ) -> ShiftWithin:
-    """Test whether two groups are surely shifted against each other by less than a margin.
+    """Test whether two groups are surely shifted against each other by less than a limit.
 
-    Two one-sided tests as :func:`compare_with_margin` makes, but Mann and Whitney's: of a + margin
-    against b, and of a − margin against b, exact for small groups. Without ties the interval of
-    the shift lies inside ± margin exactly when both reject. Assumes that the groups differ by a
+    Two one-sided tests as :func:`compare_with_limit` makes, but Mann and Whitney's: of a + limit
+    against b, and of a − limit against b, exact for small groups. Without ties the interval of
+    the shift lies inside ± limit exactly when both reject. Assumes that the groups differ by a
     shift alone.
 
     Parameters
     ----------
     a, b : (n,) float
         One value per unit; NaN counts as missing.
-    margin : float
+    limit : float
         Above 0, in the unit of the values.
     alpha : float
         Level of each one-sided test.
@@ -179,18 +179,18 @@ def shift_with_margin(
     Raises
     ------
     SettingError
-        A margin that is not above 0, an infinite value, or an alpha that is not a share below ½.
+        A limit that is not above 0, an infinite value, or an alpha that is not a share below ½.
     """
-    check_positive(margin, "margin")
+    check_positive(limit, "limit")
     check_share(2 * alpha, "alpha (doubled)")
     first, second = np.asarray(a, dtype=np.float64), np.asarray(b, dtype=np.float64)
     shift = hodges_lehmann(first, second, confidence=1 - 2 * alpha)
     reason = mann_whitney(first, second).reason
     above = below = float("nan")
     if not reason:
-        above = mann_whitney(first + margin, second).p_greater
-        below = mann_whitney(first - margin, second).p_less
-    return ShiftWithin(margin, alpha, above, below, max(above, below), shift, reason)
+        above = mann_whitney(first + limit, second).p_greater
+        below = mann_whitney(first - limit, second).p_less
+    return ShiftWithin(limit, alpha, above, below, max(above, below), shift, reason)
 
 
 def decide(p_difference: float, p_equivalence: float, alpha: float) -> Outcome:
@@ -200,18 +200,18 @@ def decide(p_difference: float, p_equivalence: float, alpha: float) -> Outcome:
     """
     different, within = p_difference <= alpha, p_equivalence <= alpha
     if different:
-        return "different_within_margin" if within else "different"
+        return "different_within_limit" if within else "different"
     if within:
         return "equivalent"
     return "not_computed" if np.isnan(p_difference) else "undecided"
 
 
-def one_sided_p(test: WelchTest, margin: float) -> tuple[float, float]:
-    """Return p of the tests that the difference is ≤ −margin, and ≥ margin."""
+def one_sided_p(test: WelchTest, limit: float) -> tuple[float, float]:
+    """Return p of the tests that the difference is ≤ −limit, and ≥ limit."""
     if test.reason:
         return np.nan, np.nan
-    upwards = (test.difference + margin) / test.standard_error
-    downwards = (test.difference - margin) / test.standard_error
+    upwards = (test.difference + limit) / test.standard_error
+    downwards = (test.difference - limit) / test.standard_error
     return (
         float(special.stdtr(test.df, -upwards)),
         float(special.stdtr(test.df, downwards)),

@@ -50,8 +50,8 @@ class SampleSize:
         Smallest count per group that reaches the power.
     power, target_power : float
         What n reaches, and what was asked for.
-    difference, margin : float
-        True difference of means that is assumed; margin (NaN for a difference).
+    difference, limit : float
+        True difference of means that is assumed; limit (NaN for a difference).
     sd_a, sd_b, alpha : float
         Standard deviations; level (two-sided for a difference, each side for equivalence).
     curve_n : (k,) int
@@ -68,7 +68,7 @@ class SampleSize:
     power: float
     target_power: float
     difference: float
-    margin: float
+    limit: float
     sd_a: float
     sd_b: float
     alpha: float
@@ -125,7 +125,7 @@ def size_for_difference(
         reached,
         power,
         difference=difference,
-        margin=np.nan,
+        limit=np.nan,
         sd_a=sd_a,
         sd_b=sd_b,
         alpha=alpha,
@@ -134,7 +134,7 @@ def size_for_difference(
 
 
 def size_for_equivalence(
-    margin: float,
+    limit: float,
     sd_a: float,
     sd_b: float | None = None,
     *,
@@ -143,19 +143,19 @@ def size_for_equivalence(
     alpha: float = 0.05,
     test: PlannedTest = "welch",
 ) -> SampleSize:
-    """Return how many per group show that two means differ by less than a margin.
+    """Return how many per group show that two means differ by less than a limit.
 
     The smallest n whose two one-sided tests both reject with the wanted power: see
     :func:`power_for_equivalence`.
 
     Parameters
     ----------
-    margin : float
+    limit : float
         Above 0, in the unit of the values.
     sd_a, sd_b : float
         Standard deviations of the groups, from a pilot; one alone counts for both.
     difference : float
-        True difference that is assumed, inside ± margin. 0 is the hopeful case.
+        True difference that is assumed, inside ± limit. 0 is the hopeful case.
     power, alpha : float
         Chance of success wanted; level of each one-sided test.
     test : "welch", "ranks" or "trimmed"
@@ -172,17 +172,17 @@ def size_for_equivalence(
     """
     sd_b = sd_a if sd_b is None else sd_b
     _check(sd_a, sd_b, power, alpha)
-    check_positive(margin, "margin")
-    if not abs(difference) < margin:
+    check_positive(limit, "limit")
+    if not abs(difference) < limit:
         raise SettingError(
-            f"A true difference of {difference:g} is not within the margin of {margin:g}.",
+            f"A true difference of {difference:g} is not within the limit of {limit:g}.",
             subject="difference",
-            remedy="Equivalence cannot then be shown; assume a smaller one or widen the margin.",
+            remedy="Equivalence cannot then be shown; assume a smaller one or widen the limit.",
         )
 
     def reached(n: ArrayLike) -> FloatArray:
         return power_for_equivalence(
-            n, margin, sd_a, sd_b, difference=difference, alpha=alpha, test=test
+            n, limit, sd_a, sd_b, difference=difference, alpha=alpha, test=test
         )
 
     return _plan(
@@ -190,7 +190,7 @@ def size_for_equivalence(
         reached,
         power,
         difference=difference,
-        margin=margin,
+        limit=limit,
         sd_a=sd_a,
         sd_b=sd_b,
         alpha=alpha,
@@ -232,7 +232,7 @@ def power_for_difference(
 
 def power_for_equivalence(
     n: ArrayLike,
-    margin: float,
+    limit: float,
     sd_a: float,
     sd_b: float,
     *,
@@ -247,7 +247,7 @@ def power_for_equivalence(
     Parameters
     ----------
     n : (k,) int, from 2
-    margin, sd_a, sd_b, difference : float
+    limit, sd_a, sd_b, difference : float
     alpha : float
         Of each side.
     test : "welch", "ranks" or "trimmed"
@@ -260,10 +260,10 @@ def power_for_equivalence(
         n,
         test,
         lambda count: power_of_equivalence(
-            count, margin, sd_a, sd_b, difference=difference, alpha=alpha
+            count, limit, sd_a, sd_b, difference=difference, alpha=alpha
         ),
         lambda count, name: simulated_equivalence(
-            name, count, margin, sd_a, sd_b, difference, alpha
+            name, count, limit, sd_a, sd_b, difference, alpha
         ),
     )
 
@@ -290,7 +290,7 @@ def _plan(
     power: float,
     *,
     difference: float,
-    margin: float,
+    limit: float,
     sd_a: float,
     sd_b: float,
     alpha: float,
@@ -307,7 +307,7 @@ def _plan(
         power=float(reached([n])[0]),
         target_power=power,
         difference=difference,
-        margin=margin,
+        limit=limit,
         sd_a=sd_a,
         sd_b=sd_b,
         alpha=alpha,
@@ -326,7 +326,7 @@ def _smallest(reached: Callable[[ArrayLike], FloatArray], power: float, purpose:
             raise SettingError(
                 f"More than {MOST} units a group would be needed.",
                 subject=f"plan for {purpose}",
-                remedy="Ask for a larger difference or margin, or a smaller power.",
+                remedy="Ask for a larger difference or limit, or a smaller power.",
             )
         high = min(2 * high, MOST)
     low = 1 if high == 2 else high // 2

@@ -59,7 +59,7 @@ def simulated_difference(
 def simulated_equivalence(
     test: SimulatedTest,
     n: ArrayLike,
-    margin: float,
+    limit: float,
     sd_a: float,
     sd_b: float,
     difference: float,
@@ -71,7 +71,7 @@ def simulated_equivalence(
     ----------
     test : "ranks" or "trimmed"
     n : (k,) int, 2 to :data:`MOST`
-    margin, sd_a, sd_b, difference, alpha : float
+    limit, sd_a, sd_b, difference, alpha : float
 
     Returns
     -------
@@ -81,7 +81,7 @@ def simulated_equivalence(
     for count in np.atleast_1d(np.asarray(n, dtype=np.int64)).tolist():
         a, b = _values(count)
         a, b = difference + sd_a * a, sd_b * b
-        both = _above(test, a + margin, b, alpha) & _above(test, b + margin, a, alpha)
+        both = _above(test, a + limit, b, alpha) & _above(test, b + limit, a, alpha)
         powers.append(float(both.mean()))
     return np.array(powers)
 

@@ -80,7 +80,7 @@ def power_of_difference(
 
 def power_of_equivalence(
     n: ArrayLike,
-    margin: float,
+    limit: float,
     sd_a: float,
     sd_b: float,
     *,
@@ -92,7 +92,7 @@ def power_of_equivalence(
     Parameters
     ----------
     n : (k,) int, from 2
-    margin, sd_a, sd_b, difference : float
+    limit, sd_a, sd_b, difference : float
     alpha : float
         Of each side.
 
@@ -103,19 +103,19 @@ def power_of_equivalence(
     powers = []
     for given in _each(n, sd_a, sd_b):
         critical = special.stdtrit(given.df, 1 - alpha) * given.ratio
-        power = both_rejected(given.error, given.pooled_df, critical, margin, difference)
+        power = both_rejected(given.error, given.pooled_df, critical, limit, difference)
         powers.append(float(np.clip(power @ given.weights, 0.0, 1.0)))
     return np.array(powers)
 
 
 def both_rejected(
-    standard_error: ArrayLike, df: ArrayLike, critical: ArrayLike, margin: float, difference: float
+    standard_error: ArrayLike, df: ArrayLike, critical: ArrayLike, limit: float, difference: float
 ) -> FloatArray:
-    """Return the chance that an estimate is surely within a margin on both sides.
+    """Return the chance that an estimate is surely within a limit on both sides.
 
     With S = √(χ²_ν/ν) and the critical value c both tests reject if the estimate lies within
-    ± (margin − c se S), so the chance is the mean over S of
-    Φ((margin − d)/se − cS) − Φ(−(margin + d)/se + cS) where that is above 0: Owen's bivariate
+    ± (limit − c se S), so the chance is the mean over S of
+    Φ((limit − d)/se − cS) − Φ(−(limit + d)/se + cS) where that is above 0: Owen's bivariate
     noncentral t (1965, Biometrika 52: 437–446), integrated with 200 Gauss points. Phillips (1990),
     Journal of Pharmacokinetics and Biopharmaceutics 18: 137–144.
 
@@ -123,17 +123,17 @@ def both_rejected(
     ----------
     standard_error, df, critical : (k,) float
         Of the estimated difference; degrees of freedom of S.
-    margin, difference : float
+    limit, difference : float
 
     Returns
     -------
     (k,) float
     """
-    error, freedom, limit = np.broadcast_arrays(
+    error, freedom, bound = np.broadcast_arrays(
         *(np.atleast_1d(np.asarray(x, dtype=np.float64)) for x in (standard_error, df, critical))
     )
     # Beyond this S nothing is rejected; below and above these shares there is nothing to gain.
-    last = margin / (limit * error)
+    last = limit / (bound * error)
     low = np.sqrt(special.chdtri(freedom, 1 - _BEYOND) / freedom)
     high = np.minimum(last, np.sqrt(special.chdtri(freedom, _BEYOND) / freedom))
     half = np.maximum(0.5 * (high - low), 0.0)
@@ -146,9 +146,9 @@ def both_rejected(
         + (k - 1) * np.log(s)
         - k * s**2 / 2
     )
-    reach = limit[:, None] * s
-    upper = special.ndtr((margin - difference) / error[:, None] - reach)
-    lower = special.ndtr(-(margin + difference) / error[:, None] + reach)
+    reach = bound[:, None] * s
+    upper = special.ndtr((limit - difference) / error[:, None] - reach)
+    lower = special.ndtr(-(limit + difference) / error[:, None] + reach)
     inner = np.maximum(upper - lower, 0.0) * np.exp(log_density)
     return np.asarray(np.clip(half * (inner @ _INNER_WEIGHTS), 0.0, 1.0))
 

@@ -82,7 +82,8 @@ class Aim:
     difference_um : float or None
         A difference that is to be found if it is there.
     equivalence_um : float or None
-        A margin that the groups are to be shown to lie within; exactly one of the two is given.
+        An equivalence limit that the groups are to be shown to keep; exactly one of the two is
+        given.
     true_difference_um : float
         For equivalence: the difference that may really be there.
     power, alpha : float
@@ -98,7 +99,7 @@ class Aim:
         None, Number(), "A difference to be found, µm.", plausible=(0.1, 2000.0)
     )
     equivalence_um: float | None = setting(
-        None, Number(), "An equivalence margin to be shown to hold, ± µm.", plausible=(0.1, 2000.0)
+        None, Number(), "An equivalence limit to be shown to hold, ± µm.", plausible=(0.1, 2000.0)
     )
     true_difference_um: float = setting(
         0.0,
@@ -148,7 +149,7 @@ def _not_one(aim: Aim) -> str:
     return "" if one else "Exactly one aim is needed."
 
 
-_RULES = (Rule(("plan",), _not_one, "Give a difference to be found, or a margin of equivalence."),)
+_RULES = (Rule(("plan",), _not_one, "Give a difference to be found, or an equivalence limit."),)
 
 
 def aim_settings() -> dict[str, Setting]:

@@ -119,7 +119,8 @@ def crowns_needed(
     difference_um : float, optional
         A difference of means that is to be found if it is there, µm.
     equivalence_um : float, optional
-        A margin, ± µm, that the difference is to be shown to lie within; exactly one of the two.
+        An equivalence limit, ± µm, that the difference is to be shown to keep; exactly one of the
+        two.
     true_difference_um : float
         For equivalence: the difference that may really be there, µm.
     power, alpha : float

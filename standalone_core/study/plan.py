@@ -41,7 +41,7 @@ MEASURES: tuple[str, ...] = (
 USUAL_MEASURES: tuple[str, ...] = MEASURES[:3]
 
 EVERY_AREA = "default"
-"""Key of ``equivalence_um`` that stands for every area without a margin of its own."""
+"""Key of ``equivalence_um`` that stands for every area without a limit of its own."""
 
 SCORES: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
@@ -126,7 +126,7 @@ class AnalysisPlan:
         of comparisons.
     equivalence_um : mapping of area name to float
         Largest difference between groups that does not matter, µm; the key ``default`` stands
-        for all areas that are not named. Without a margin there is no test of equivalence.
+        for all areas that are not named. Without a limit there is no test of equivalence.
     next_crown_content : float
         Share of future crowns that the one-sided tolerance interval is to hold.
     resamples : int
@@ -171,7 +171,7 @@ class AnalysisPlan:
         PerArea(Number()),
         "Largest difference between groups that does not matter in the mouth, per area, µm; "
         "default stands for all areas not named.",
-        title="Equivalence Margin",
+        title="Equivalence Limit",
         more="Choose it before the crowns are measured; no source gives one for all uses.",
         plausible=(0.1, 2000.0),
     )
@@ -191,16 +191,16 @@ class AnalysisPlan:
     )
 
     def __post_init__(self) -> None:
-        """Refuse what cannot be meant; keep the margins from change."""
+        """Refuse what cannot be meant; keep the limits from change."""
         check_fields(self)
 
     def __reduce__(self) -> tuple[object, ...]:
-        """Pickle the margins, since a read-only mapping cannot be."""
+        """Pickle the limits, since a read-only mapping cannot be."""
         values = {name: getattr(self, name) for name in self.__dataclass_fields__}
         return _make_analysis, ({**values, "equivalence_um": dict(self.equivalence_um)},)
 
     def equivalence_of(self, area: str) -> float:
-        """Return the equivalence margin of an area, µm; NaN if it has none."""
+        """Return the equivalence limit of an area, µm; NaN if it has none."""
         every = self.equivalence_um.get(EVERY_AREA, float("nan"))
         return float(self.equivalence_um.get(area, every))
 

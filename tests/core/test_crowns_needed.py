@@ -215,7 +215,7 @@ def test_the_command_as_json_from_a_pilot(tmp_path):
         (["--sd", 3], "Exactly one aim"),
         (["--sd", -1, "--difference", 5], "--sd: -1 is not allowed. Give a number above 0."),
         (["--sd", "3,2", "--difference", 5], "--sd: 3,2 has a decimal comma. Write 3.2."),
-        (["--sd", 3, "--equivalence", 2, "--true-difference", 3], "not within the margin"),
+        (["--sd", 3, "--equivalence", 2, "--true-difference", 3], "not within the limit"),
         (
             ["--sd", 3, "--difference", 5, "--power", 1.2],
             "--power: 1.2 is not allowed. Give a number above 0 and below 1.",

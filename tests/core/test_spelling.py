@@ -68,6 +68,7 @@ ALLOWED = (
     # Units as files spell them, and titles as their authors did.
     r"\"(?:milli|centi)?meters?\"",
     r"The generalization of",
+    r"for a generalized ESD",
     r"A perceptual color space",
     r"Numerical Optimization",
     r"simulation of color",

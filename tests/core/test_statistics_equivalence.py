@@ -7,9 +7,9 @@ import pytest
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.statistics.equivalence import (
     OUTCOME_WORDS,
-    compare_with_margin,
+    compare_with_limit,
     decide,
-    shift_with_margin,
+    shift_with_limit,
 )
 from cuspwise.standalone_core.statistics.tolerance import (
     tolerance_factor,
@@ -24,12 +24,12 @@ from statsmodels.stats.weightstats import CompareMeans, DescrStatsW, ttost_ind
 
 def test_two_one_sided_tests_of_the_sleep_data():
     """Recomputed from the Welch t of Student's sleep data (−1.58, se .849, df 17.78)."""
-    narrow = compare_with_margin(*SLEEP, 0.5)
+    narrow = compare_with_limit(*SLEEP, 0.5)
     assert narrow.p_above_low == pytest.approx(0.89011, abs=5e-6)
     assert narrow.p_below_high == pytest.approx(0.01245, abs=5e-6)
     assert narrow.p_equivalence == narrow.p_above_low
     assert narrow.outcome == "undecided"
-    wide = compare_with_margin(*SLEEP, 5.0)
+    wide = compare_with_limit(*SLEEP, 5.0)
     assert wide.p_equivalence == pytest.approx(4.034e-4, abs=5e-8)
     assert wide.outcome == "equivalent"
 
@@ -38,7 +38,7 @@ def test_two_one_sided_tests_equal_statsmodels():
     rng = np.random.default_rng(8)
     a, b = rng.normal(20, 2, 9), rng.normal(21, 4, 14)
     p, low, high = ttost_ind(a, b, -3.0, 3.0, usevar="unequal")
-    result = compare_with_margin(a, b, 3.0)
+    result = compare_with_limit(a, b, 3.0)
     assert result.p_equivalence == pytest.approx(p, rel=1e-10)
     assert result.p_above_low == pytest.approx(low[1], rel=1e-10)
     assert result.p_below_high == pytest.approx(high[1], rel=1e-10)
@@ -48,41 +48,41 @@ def test_two_one_sided_tests_equal_statsmodels():
 
 
 @pytest.mark.parametrize(
-    ("shift", "spread", "margin", "outcome"),
+    ("shift", "spread", "limit", "outcome"),
     [
         (5.0, 1.0, 3.0, "different"),
         (0.0, 1.0, 3.0, "equivalent"),
-        (2.0, 1.0, 10.0, "different_within_margin"),
+        (2.0, 1.0, 10.0, "different_within_limit"),
         (1.0, 5.0, 3.0, "undecided"),
     ],
 )
-def test_all_four_outcomes(shift, spread, margin, outcome):
+def test_all_four_outcomes(shift, spread, limit, outcome):
     base = spread * np.array([-1.5, -1.0, -0.5, 0.0, 0.0, 0.5, 1.0, 1.5])
-    result = compare_with_margin(base + shift, base, margin)
+    result = compare_with_limit(base + shift, base, limit)
     assert result.outcome == outcome
-    inside = -margin < result.ci_low and result.ci_high < margin
+    inside = -limit < result.ci_low and result.ci_high < limit
     assert inside == (result.p_equivalence < 0.05)
     zero_inside = result.welch.ci_low < 0 < result.welch.ci_high
     assert zero_inside == (result.p_difference > 0.05)
 
 
 def test_outcomes_at_the_boundary_and_without_a_test():
-    assert decide(0.05, 0.05, 0.05) == "different_within_margin"
+    assert decide(0.05, 0.05, 0.05) == "different_within_limit"
     assert decide(0.0501, 0.05, 0.05) == "equivalent"
     assert decide(0.05, 0.0501, 0.05) == "different"
     assert decide(0.06, np.nan, 0.05) == "undecided"
     assert decide(np.nan, np.nan, 0.05) == "not_computed"
-    assert OUTCOME_WORDS["different_within_margin"] == "different but within the margin"
+    assert OUTCOME_WORDS["different_within_limit"] == "different but within the equivalence limit"
 
 
 def test_margins_and_groups_that_cannot_be_used():
-    for margin in (0.0, -1.0, np.nan, np.inf):
-        with pytest.raises(SettingError, match="margin"):
-            compare_with_margin([1.0, 2.0], [1.0, 2.0], margin)
+    for limit in (0.0, -1.0, np.nan, np.inf):
+        with pytest.raises(SettingError, match="limit"):
+            compare_with_limit([1.0, 2.0], [1.0, 2.0], limit)
     with pytest.raises(SettingError, match="alpha"):
-        compare_with_margin([1.0, 2.0], [1.0, 2.0], 1.0, alpha=0.5)
+        compare_with_limit([1.0, 2.0], [1.0, 2.0], 1.0, alpha=0.5)
     for a, b in (([5.0] * 4, [5.0] * 4), ([1.0], [1.0, 2.0]), ([], [1.0, 2.0])):
-        result = compare_with_margin(a, b, 1.0)
+        result = compare_with_limit(a, b, 1.0)
         assert result.outcome == "not_computed"
         assert result.reason == result.welch.reason
         assert str(result.reason)
@@ -145,7 +145,7 @@ def test_limits_that_cannot_be_had_say_why(values):
 def test_rank_tests_of_the_shift_are_scipys_after_a_shift_by_the_margin():
     rng = np.random.default_rng(21)
     a, b = rng.normal(1.0, 2.0, 9), rng.normal(0.0, 2.0, 7)
-    found = shift_with_margin(a, b, 4.0)
+    found = shift_with_limit(a, b, 4.0)
     above = stats.mannwhitneyu(a + 4.0, b, alternative="greater", method="exact").pvalue
     below = stats.mannwhitneyu(a - 4.0, b, alternative="less", method="exact").pvalue
     assert (found.p_above_low, found.p_below_high) == pytest.approx((above, below))
@@ -157,7 +157,7 @@ def test_the_shifts_interval_lies_within_the_margin_exactly_when_both_rank_tests
     seen = set()
     for _ in range(300):
         a, b = rng.normal(0.5, 1.0, 6), rng.normal(0.0, 1.0, 8)
-        found = shift_with_margin(a, b, 1.6)
+        found = shift_with_limit(a, b, 1.6)
         inside = found.shift.ci_low > -1.6 and found.shift.ci_high < 1.6
         assert (found.p_equivalence <= 0.05) == inside
         seen.add(inside)
@@ -169,7 +169,7 @@ def test_rank_tests_at_the_margin_reject_no_more_than_stated():
     rng = np.random.default_rng(23)
     runs = 1000
     wrong = sum(
-        shift_with_margin(rng.normal(2.0, 1.0, 8), rng.normal(0.0, 1.0, 8), 2.0).p_equivalence
+        shift_with_limit(rng.normal(2.0, 1.0, 8), rng.normal(0.0, 1.0, 8), 2.0).p_equivalence
         <= 0.05
         for _ in range(runs)
     )
@@ -177,9 +177,9 @@ def test_rank_tests_at_the_margin_reject_no_more_than_stated():
 
 
 def test_groups_without_spread_or_units_have_no_rank_test_of_equivalence():
-    same = shift_with_margin([5.0] * 4, [5.0] * 4, 1.0)
+    same = shift_with_limit([5.0] * 4, [5.0] * 4, 1.0)
     assert np.isnan(same.p_equivalence)
     assert "All values are the same" in str(same.reason)
-    none = shift_with_margin([np.nan], [1.0, 2.0], 1.0)
+    none = shift_with_limit([np.nan], [1.0, 2.0], 1.0)
     assert np.isnan(none.p_equivalence)
     assert none.reason

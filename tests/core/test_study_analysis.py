@@ -18,6 +18,7 @@ from cuspwise.standalone_core.study.analysis.sentences import p_words
 from cuspwise.standalone_core.study.file.examiner_scores import CrownScore, ExaminerScores
 from cuspwise.standalone_core.study.measuring.results import LeftOut
 from cuspwise.standalone_core.study.plan import AnalysisPlan, ScoreScale
+from cuspwise.standalone_core.words.text import listed
 from made.study_runs import AREAS, study, with_difference_map, with_repeats
 from scipy import stats
 from sklearn.metrics import cohen_kappa_score
@@ -58,8 +59,10 @@ def test_the_answer_comes_in_order_and_says_what_differs_and_whether_it_matters(
     assert first.status == "good"
     assert first.sentence.startswith("Milled meets the tolerance of the whole crown (8 of 8 ")
     assert third.status == "bad"
+    out = [f"tilted_{k}" for k, x in enumerate(SOUND["tilted"]["margin"]) if x > 15.0]
     assert (
-        "Tilted does not meet the tolerance of the margin (4 of 8 crowns within)" in third.sentence
+        f"Tilted does not meet the tolerance of the margin (4 of 8 crowns within, not "
+        f"{listed(out)})" in third.sentence
     )
     tilted = next(s for s in sentences(sound, "difference") if "of Milled and Tilted:" in s)
     assert tilted == (
@@ -95,7 +98,8 @@ def test_an_odd_crown_is_flagged_kept_and_shown_beside(with_odd):
     assert flagged[0].score > flagged[0].limit
     *others, far = spoiled()["upright"]["margin"]
     apart = 0.9 * 1.25 * abs(far - np.mean(others))  # of pairs, and of root mean squares
-    assert f"Margin: its surface lies {apart:.3g} µm from the others' mean" in flagged[0].reason
+    assert f"margin: its surface lies {apart:.3g} µm from the others' mean" in flagged[0].reason
+    assert flagged[0].reason.startswith("Mean absolute deviation (margin) 60 µm, against a median")
     assert len(with_odd.odd_crowns) == 24
     assert "upright_7" in with_odd.findings.crowns
     assert with_odd.without_odd is not None
@@ -200,7 +204,7 @@ def test_constant_groups_apart_are_left_to_the_ranks():
     groups = {"a": {"margin": [10.0] * 5}, "b": {"margin": [12.0] * 5}}
     ranks = analyse_study(study(groups, analysis=replace(PLAN, lead="ranks")))
     found = ranks.findings.comparisons[0]
-    assert found.outcome == "different_within_margin"
+    assert found.outcome == "different_within_limit"
     assert found.equivalence.p_value == pytest.approx(1 / math.comb(10, 5))
     welch = analyse_study(study(groups, analysis=PLAN))
     assert welch.findings.comparisons[0].outcome == "not_computed"
@@ -267,10 +271,13 @@ def test_the_scanner_is_that_of_a_one_way_analysis_for_one_operator():
     assert missing.reason
     for comparison in found.findings.comparisons:
         if (comparison.area, comparison.measure) == ("margin", "mean_abs_um"):
-            assert comparison.scanner_limit == row.smallest_difference
-            assert comparison.below_scanner == (
-                abs(comparison.difference) < row.smallest_difference
-            )
+            # check_values.md, section 6: z σ √(1/n₁ + 1/n₂), eight crowns a group.
+            limit = stats.norm.ppf(0.975) * sd * (1 / 8 + 1 / 8) ** 0.5
+            assert comparison.scanner_limit == pytest.approx(limit)
+            assert comparison.below_scanner == (abs(comparison.difference) < limit)
+    for precise in found.findings.precision_comparisons:
+        if (precise.area, precise.measure) == ("margin", "mean_abs_um"):
+            assert precise.scanner_limit == pytest.approx(limit)
 
 
 def test_repeats_of_a_crown_with_a_lost_scan_are_left_out_of_the_scanners_row():

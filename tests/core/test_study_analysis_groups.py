@@ -100,7 +100,7 @@ def test_equivalence_is_that_of_statsmodels():
         a, b = (factor * np.array(TWO[name][row.area]) for name in TWO)
         margin = 10.0 if row.area == "whole" else 4.0
         p = ttost_ind(b, a, -margin, margin, usevar="unequal")[0]
-        assert row.equivalence.margin == margin
+        assert row.equivalence.limit == margin
         assert row.equivalence.p_value == pytest.approx(p, rel=1e-6)
         assert row.equivalence.level == pytest.approx(0.9)
 
@@ -176,8 +176,8 @@ UNIT = stats.norm.ppf((np.arange(8) + 0.5) / 8)
 UNIT = (UNIT / UNIT.std(ddof=1)).tolist()
 CELLS = {
     "different": (3.0, 2.5, "is not sure"),
-    "equivalent": (0.3, 2.0, "differ by less than the equivalence margin of 2 µm"),
-    "different_within_margin": (1.5, 4.0, "surely less than the equivalence margin of 4 µm"),
+    "equivalent": (0.3, 2.0, "differ by less than the equivalence limit of 2 µm"),
+    "different_within_limit": (1.5, 4.0, "surely less than the equivalence limit of 4 µm"),
     "undecided": (0.6, 1.0, "neither shown nor ruled out"),
 }
 
@@ -203,7 +203,7 @@ def test_a_difference_surely_beyond_the_margin_is_told_as_such():
         "second": {"margin": [20 + u for u in UNIT]},
     }
     (row,) = compare(groups, AnalysisPlan(equivalence_um={"default": 5.0}), measures=("rms_um",))
-    assert "surely more than the equivalence margin of 5 µm" in row.sentence
+    assert "surely more than the equivalence limit of 5 µm" in row.sentence
 
 
 def test_without_a_margin_nothing_is_called_equivalent():
@@ -211,7 +211,7 @@ def test_without_a_margin_nothing_is_called_equivalent():
     groups = {k: {"margin": [10 + u for u in v["margin"]]} for k, v in groups.items()}
     (row,) = compare(groups, measures=("mean_abs_um",))
     assert row.outcome == "undecided"
-    assert "Equivalence was not tested: no equivalence margin is set." in row.sentence
+    assert "Equivalence was not tested: no equivalence limit is set." in row.sentence
 
 
 def test_a_share_has_no_margin_and_is_told_in_points():
@@ -224,11 +224,17 @@ def test_a_share_has_no_margin_and_is_told_in_points():
     plan = replace(found.plan, analysis=AnalysisPlan(equivalence_um={"default": 5.0}))
     row = run(comparison_steps(cohort_of(replace(found, crowns=tuple(crowns), plan=plan)), {}))[0]
     assert "8.0 percentage points larger for Tilted than for Milled" in row.sentence
-    assert row.equivalence.reason == "Margins are lengths, and this measure is a share."
+    assert row.equivalence.reason == "Equivalence limits are lengths, and this measure is a share."
 
 
 def test_below_the_scanner_is_marked():
-    rows = compare(TWO, limits={("margin", "mean_abs_um"): 1000.0, ("whole", "rms_um"): 0.001})
+    rows = compare(
+        TWO,
+        limits={
+            ("margin", "mean_abs_um"): lambda *_: 1000.0,
+            ("whole", "rms_um"): lambda *_: 0.001,
+        },
+    )
     marks = {(row.area, row.measure): row.below_scanner for row in rows}
     assert marks[("margin", "mean_abs_um")]
     assert not marks[("whole", "rms_um")]

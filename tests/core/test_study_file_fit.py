@@ -14,6 +14,7 @@ from cuspwise.standalone_core.cli.main import main
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.fit.settings import FitSettings
 from cuspwise.standalone_core.setting import changed
+from cuspwise.standalone_core.study.cannot_show import cannot_show
 from cuspwise.standalone_core.study.file.inputs import StudyInputs
 from cuspwise.standalone_core.study.file.mistakes import StudyFileError
 from cuspwise.standalone_core.study.file.read import read_plan
@@ -148,7 +149,7 @@ def test_dies_of_groups_are_paired_with_scans_by_number(write: Write, folder: Pa
     assert [die.name for die in milled.dies] == ["die_1.stl", "die_2.stl", "die_10.stl"]
     assert [scan.name for scan in milled.seated] == ["s_1.stl", "s_2.stl", "s_10.stl"]
     assert printed.dies == (folder / "die.stl",) * 3
-    assert plan.notes == ()
+    assert plan.notes == cannot_show(plan)
     assert pickle.loads(pickle.dumps(plan)) == plan
     document = plan_document(plan)
     assert document["groups"][0]["dies"][2] == "dies/die_10.stl"
@@ -159,7 +160,8 @@ def test_dies_of_groups_are_paired_with_scans_by_number(write: Write, folder: Pa
 def test_files_whose_numbers_differ_from_their_crowns_are_noted(write: Write):
     text = GROUPS.replace('d/*.stl"]\n[', 'd/*.stl"]\ndies = "dies/*[123].stl"\n[')
     plan = read_plan(write(f'{text}[fit]\ndie = "die.stl"\n'))
-    (note,) = plan.notes
+    note, *others = plan.notes
+    assert tuple(others) == cannot_show(plan)
     assert note == (
         "Group milled: files are paired in their order, so that the die of crown_10.stl is "
         "die_3.stl."

@@ -174,14 +174,14 @@ def test_equivalence_is_tested_by_measure_as_by_statsmodels():
     corrected = multipletests(p, method="holm")[1]
     assert [row.equivalence.p_holm for row in tested] == pytest.approx(list(corrected))
     assert tested[0].outcome == "equivalent"
-    assert "less than the equivalence margin of 8 µm" in tested[0].sentence
-    assert rows[0].equivalence.reason == "No equivalence margin is set for this measure of fit."
-    assert rows[0].sentence.endswith("no equivalence margin is set.")
+    assert "less than the equivalence limit of 8 µm" in tested[0].sentence
+    assert rows[0].equivalence.reason == "No equivalence limit is set for this measure of fit."
+    assert rows[0].sentence.endswith("no equivalence limit is set.")
 
 
 def test_margins_of_areas_are_not_those_of_fit():
     plan = replace(PLAN, equivalence_um={"default": 5.0})
-    assert all(np.isnan(row.equivalence.margin) for row in findings(analysis=plan).comparisons)
+    assert all(np.isnan(row.equivalence.limit) for row in findings(analysis=plan).comparisons)
 
 
 def test_three_groups_are_compared_at_once_and_two_by_two():

@@ -18,7 +18,7 @@ from cuspwise.standalone_core.study.analysis.examiners import (
     SIGNED,
     examiner_analysis,
 )
-from cuspwise.standalone_core.study.analysis.odd_crowns import fit_key, odd_crowns, sign_words
+from cuspwise.standalone_core.study.analysis.odd_crowns import odd_crowns, place_key, sign_words
 from cuspwise.standalone_core.study.file.examiner_scores import CrownScore, ExaminerScores
 from cuspwise.standalone_core.study.plan import SCORES, AnalysisPlan, ScoreScale
 from made.fit_crowns import ABOVE, AXIAL_GAP, AXIAL_WALL, GAP, MESIAL, MOST, NAN, with_fit
@@ -70,13 +70,13 @@ def test_maps_and_numbers_of_fit_share_the_chance_of_a_false_alarm():
     maps = {
         area: np.abs(np.subtract.outer(x, x)) * 0.9 * 1.25 for area, x in FORM["tilted"].items()
     }
-    values = {str(place): x for place, x in groups["tilted"].items()}
+    values = {str(place): x for place, x in groups["tilted"].items()} | FORM["tilted"]
     found = find_odd(values, maps=maps, false_alarms=PLAN.odd_false_alarm)
-    assert len(found.measures) == 2 + 5
+    assert len(found.measures) == 2 + 2 + 5
     assert (crown.score, crown.limit) == pytest.approx((found.odd[0].score, found.odd[0].limit))
     x, others = 130.0, np.array(FIT["tilted"][GAP][:7])
     t = (x - others.mean()) / (others.std(ddof=1) * (1 + 1 / 7) ** 0.5)
-    level = PLAN.odd_false_alarm / 7 / 2 / 8  # measures, two units at most, crowns
+    level = PLAN.odd_false_alarm / 9 / 2 / 8  # measures, two units at most, crowns
     assert (crown.score, crown.limit) == pytest.approx((t, stats.t.isf(level / 2, 6)))
 
 
@@ -106,8 +106,8 @@ def test_signs_of_fit_are_said_by_their_measure():
         ABOVE: "height above the intended seat 95 µm, against a median of 40 µm (35 to 47)",
     }
     for place, words in said.items():
-        assert sign_words(Sign(fit_key(*place), 95.0, 40.0, 35.0, 47.0)) == words
-    deep = Sign(fit_key(*MESIAL), -180.0, -20.0, -35.0, -4.56)
+        assert sign_words(Sign(place_key(*place), 95.0, 40.0, 35.0, 47.0)) == words
+    deep = Sign(place_key(*MESIAL), -180.0, -20.0, -35.0, -4.56)
     assert "contact −180 µm, against a median of −20 µm (−35 to −4.56)" in sign_words(deep)
 
 

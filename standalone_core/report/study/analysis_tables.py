@@ -26,7 +26,7 @@ def analysis_tables(run: StudyRun, analysis: StudyAnalysis) -> dict[str, str]:
     """Return every table of the statistics by name, as CSV; empty ones are left out.
 
     Columns are the names of the fields of the result classes, those of parts with the part's
-    name before them (``equivalence_margin``). In ``crowns`` stands whether all crowns are in
+    name before them (``equivalence_limit``). In ``crowns`` stands whether all crowns are in
     (``all``) or only those that are not odd (``without_odd``). Numbers that do not exist are
     empty fields; differences are second minus first.
 

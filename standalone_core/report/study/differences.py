@@ -1,4 +1,4 @@
-"""Differences between groups with their intervals against the margin, of form and of fit."""
+"""Differences between groups, of form and of fit, with intervals against equivalence limits."""
 
 from __future__ import annotations
 
@@ -44,20 +44,20 @@ def equivalence_figure(analysis: StudyAnalysis, measure: str) -> Figure | None:
         for row in analysis.findings.comparisons
         if (row.area, row.measure) == (area, measure) and math.isfinite(row.difference)
     ]
-    title = f"Differences of {measure_words(measure)} against the margin"
+    title = f"Differences of {measure_words(measure)} against the equivalence limit"
     label = f"difference of {measure_words(measure)}, {unit_of(measure)}"
     return _figure(analysis, f"equivalence_{measure}", title, label, rows)
 
 
 def fit_equivalence_figure(analysis: StudyAnalysis) -> Figure | None:
-    """Draw differences in fit against their margins; None where no margin is set."""
+    """Draw differences in fit against their limits; None where no limit is set."""
     found = analysis.findings.fit
     rows = [
         row
         for row in (() if found is None else found.comparisons)
-        if math.isfinite(row.difference) and math.isfinite(row.equivalence.margin)
+        if math.isfinite(row.difference) and math.isfinite(row.equivalence.limit)
     ]
-    title = "Differences in fit against the margin"
+    title = "Differences in fit against the equivalence limit"
     return _figure(analysis, "equivalence_fit", title, "difference, µm", rows)
 
 
@@ -120,11 +120,11 @@ def _draw_differences(axes: Axes, title: str, rows: Sequence[Comparison]) -> Non
 
 def _draw_difference(axes: Axes, place: int, row: Comparison) -> None:
     factor, equal = shown_factor(row.measure), row.equivalence
-    if math.isfinite(equal.margin):
+    if math.isfinite(equal.limit):
         axes.barh(
-            place, 2 * equal.margin, 0.86, left=-equal.margin, color="#e3efe9", zorder=0.5, lw=0
+            place, 2 * equal.limit, 0.86, left=-equal.limit, color="#e3efe9", zorder=0.5, lw=0
         )
-        for edge in (-equal.margin, equal.margin):
+        for edge in (-equal.limit, equal.limit):
             axes.plot([edge, edge], [place - 0.43, place + 0.43], color="#17615f", lw=1.2)
     if math.isfinite(row.low):
         axes.plot([factor * row.low, factor * row.high], [place] * 2, color=SOFT, lw=1.0, zorder=3)
@@ -153,4 +153,4 @@ def _draw_difference(axes: Axes, place: int, row: Comparison) -> None:
     )
 
 
-_SHORT_OUTCOMES = {"different_within_margin": "different, within margin"}
+_SHORT_OUTCOMES = {"different_within_limit": "different, within the limit"}

@@ -1,4 +1,4 @@
-"""A study's figures: every crown, differences against their margin, systematic and random parts."""
+"""A study's figures: every crown, differences against their limit, systematic and random parts."""
 
 from __future__ import annotations
 

@@ -163,11 +163,11 @@ def _comparing(found: FitFindings, cite: Cite) -> Iterator[str]:
             f"Groups were compared by fit as by trueness; these {family} comparisons{but} are a "
             f"family of their own, corrected by Holm's method {cite('holm')}."
         )
-    margins = {
-        fit_words(row.area, row.measure): row.equivalence.margin
+    limits = {
+        fit_words(row.area, row.measure): row.equivalence.limit
         for row in found.comparisons
         if row.equivalence.test is not None
     }
-    if margins:
-        told = listed([f"±{margin:g} µm ({words})" for words, margin in margins.items()])
+    if limits:
+        told = listed([f"±{limit:g} µm ({words})" for words, limit in limits.items()])
         yield f"Equivalence of fit was tested {cite('schuirmann')} within {told}."

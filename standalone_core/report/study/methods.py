@@ -55,6 +55,8 @@ REFERENCES: dict[str, str] = {
     "disagreement or partial credit. Psychol Bull 1968;70:213–220.",
     "fleiss": "Fleiss JL. Measuring nominal scale agreement among many raters. Psychol Bull "
     "1971;76:378–382.",
+    "rosner": "Rosner B. Percentage points for a generalized ESD many-outlier procedure. "
+    "Technometrics 1983; 25: 165–172.",
     "holmes": "Holmes JR, Bayne SC, Holland GA, Sulik WD. Considerations in measurement of "
     "marginal fit. J Prosthet Dent 1989;62:405–408.",
     "mclean": "McLean JW, von Fraunhofer JA. The estimation of cement film thickness by an in vivo "
@@ -224,6 +226,7 @@ def _comparing(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
             f"information only."
         )
     yield from _precision_and_tolerances(run, analysis, cite, level)
+    yield from _odd_crowns(analysis, cite)
 
 
 def _precision_and_tolerances(
@@ -256,6 +259,20 @@ def _precision_and_tolerances(
     yield (
         f"The level of significance was {plan.alpha:g}. Intervals and permutations that were drawn "
         f"at random used {plan.resamples:,} samples and the seed {plan.seed}."
+    )
+
+
+def _odd_crowns(analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
+    """Say by what rule a crown is named as unlike its group."""
+    if not any(crown.unit for crown in analysis.odd_crowns):
+        return
+    fit = "" if analysis.findings.fit is None else ", and on the measures of fit"
+    yield (
+        f"A crown was named as unlike its group by a many-outlier procedure {cite('rosner')} on "
+        f"the distances between superimposed surfaces in each area, on the mean absolute deviation "
+        f"where it has a tolerance, on the primary measure{fit}; the chance of naming any crown of "
+        f"a group in which none is odd was {short_share(analysis.settings.odd_false_alarm)}. Named "
+        f"crowns stayed in all results."
     )
 
 
@@ -305,19 +322,19 @@ def _two_groups(analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
         f"The primary comparison was the {primary}. P-values were corrected by Holm's method "
         f"{cite('holm')}: {analysis.multiplicity}"
     )
-    margins = {
-        row.area: row.equivalence.margin
+    limits = {
+        row.area: row.equivalence.limit
         for row in analysis.findings.comparisons
-        if row.equivalence.margin == row.equivalence.margin
+        if row.equivalence.limit == row.equivalence.limit
     }
-    if margins:
-        values = sorted(set(margins.values()))
+    if limits:
+        values = sorted(set(limits.values()))
         told = (
             f"±{values[0]:g} µm"
             if len(values) == 1
-            else "; ".join(f"{area_words(a)} ±{m:g} µm" for a, m in margins.items())
+            else "; ".join(f"{area_words(a)} ±{m:g} µm" for a, m in limits.items())
         )
-        by_ranks = " of ranks, each after a shift by the margin," if plan.lead == "ranks" else ""
+        by_ranks = " of ranks, each after a shift by the limit," if plan.lead == "ranks" else ""
         yield (
             f"Equivalence was tested by two one-sided tests{by_ranks} {cite('schuirmann')} "
             f"within {told}."

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Literal, TypeAlias
 
@@ -12,7 +12,7 @@ from ..measuring.results import StudyRun
 from .answer import verdict_lines
 from .causes import causes_analysis
 from .cohort import Cohort, cohort_of
-from .comparisons import comparison_steps
+from .comparisons import ScannerLimits, comparison_steps
 from .corrections import multiplicity_words
 from .descriptions import assumption_rows, trueness_rows
 from .difference_shares import CAVEAT, difference_shares
@@ -23,6 +23,7 @@ from .notes import MIDDLE_KEPT, cautions, general_notes, reasons_of
 from .odd_crowns import odd_crowns
 from .overall import overall_steps
 from .precision import precision_comparison_steps, precision_rows
+from .primary_doubts import with_doubts
 from .results.analysis import Findings, OddEffect, StudyAnalysis
 from .results.comparisons import Comparison, PrecisionComparison
 from .scanner import scanner_rows
@@ -68,7 +69,7 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
     cohort = cohort_of(study)
     yield Progress("Describing the groups", 0.0)
     scanner = scanner_rows(cohort, study.repeats)
-    limits = {(row.area, row.measure): row.smallest_difference for row in scanner}
+    limits = {(row.area, row.measure): row.between_means for row in scanner}
     odd = odd_crowns(cohort)
     findings = yield from scaled(_finding_steps(cohort, limits), 0.05, 0.5)
     flagged = {crown.crown for crown in odd if crown.odd}
@@ -79,6 +80,7 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
         without = yield from scaled(left, 0.5, 0.95)
         without = replace(without, notes=(MIDDLE_KEPT, *without.notes))
         effects = _odd_effects(cohort, findings, without)
+    findings = with_doubts(cohort, findings, odd, without)
     yield Progress("Summing up", 0.95)
     fit = fit_analysis(cohort, study)
     return StudyAnalysis(
@@ -107,7 +109,7 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
     )
 
 
-def _finding_steps(cohort: Cohort, limits: Mapping[tuple[str, str], float]) -> Steps[Findings]:
+def _finding_steps(cohort: Cohort, limits: ScannerLimits) -> Steps[Findings]:
     """Describe and compare one set of crowns."""
     trueness, tolerances = trueness_rows(cohort), tolerance_rows(cohort)
     comparisons = yield from scaled(comparison_steps(cohort, limits), 0.0, 0.3)

@@ -16,6 +16,9 @@ from .results.analysis import Findings, OddCrown, OddEffect, Status, VerdictLine
 from .results.comparisons import Comparison
 from .results.fit import FitAnalysis
 from .results.groups import ToleranceRow
+from .tolerances import outside_words
+
+_IF_NORMAL = ", but only if they are spread normally, which they do not seem to be"
 
 
 def verdict_lines(
@@ -71,7 +74,9 @@ def _tolerance_line(cohort: Cohort, group: str, rows: Sequence[ToleranceRow]) ->
 def _areas_with_counts(rows: Sequence[ToleranceRow]) -> str:
     return listed(
         [
-            f"{the_area(row.area)} ({row.share.within} of {row.share.n} crowns within)"
+            f"{the_area(row.area)} ({row.share.within} of {row.share.n} crowns within"
+            f"{outside_words(row.outside, row.share.within)}"
+            f"{_IF_NORMAL if row.rests_on_model else ''})"
             for row in rows
         ]
     )
@@ -139,6 +144,6 @@ def _scanner_lines(findings: Findings) -> list[VerdictLine]:
         return []
     text = (
         f"{len(below)} of {len(known)} differences between groups are smaller than what the "
-        f"scanner can show between two scans; they are marked, and say little about the crowns."
+        f"scanner can show between means of so many crowns; they are marked, and say little."
     )
     return [VerdictLine("scanner", "note", text)]

@@ -117,6 +117,6 @@ def comparison_notes(cohort: Cohort, rows: Sequence[CauseComparison]) -> tuple[s
     )
     return (
         "By cause, every crown was sized by one model that holds all causes that some group has; "
-        f"p-values are {corrected}, apart from all other comparisons. No margin of equivalence is "
+        f"p-values are {corrected}, apart from all other comparisons. No equivalence limit is "
         "set for causes: what is not different is undecided.",
     )

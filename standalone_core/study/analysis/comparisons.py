@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TypeVar
 
@@ -19,7 +19,9 @@ from .fit_words import measured_words
 from .results.comparisons import Comparison, Contrast, Corrected
 from .sentences import LEAD_WORDS, contrast_sentence
 
-ScannerLimits = Mapping[tuple[str, str], float]
+ScannerLimits = Mapping[tuple[str, str], Callable[[int, int], float]]
+"""For (area, measure), where it is known: the smallest difference between means of groups of two
+sizes that the scanner can show."""
 Row = TypeVar("Row", bound=Contrast)
 
 
@@ -31,8 +33,8 @@ def comparison_steps(
     Parameters
     ----------
     cohort : Cohort
-    limits : mapping of (area, measure) to float
-        Smallest difference that the scanner can show; missing where it is not known.
+    limits : mapping of (area, measure) to callable
+        See :data:`ScannerLimits`.
     places : tuple of (area, measure), optional
         What is compared, as one family; every area by every measure of trueness if not given.
 
@@ -61,7 +63,7 @@ def comparison_steps(
             row,
             p,
             q,
-            limits.get((row.area, row.measure), np.nan),
+            scanner_limit(limits, row, row.tests.n_b, row.tests.n_a),
             measured_words(row.area, row.measure),
             test,
         )
@@ -90,6 +92,12 @@ def _compared(cohort: Cohort, first: str, second: str, area: str, measure: str) 
         outcome="not_computed",
         reason=why.words(called),
     )
+
+
+def scanner_limit(limits: ScannerLimits, row: Contrast, n_a: int, n_b: int) -> float:
+    """Return the smallest difference between two groups' means that the scanner can show."""
+    of_sizes = limits.get((row.area, row.measure))
+    return np.nan if of_sizes is None else of_sizes(n_a, n_b)
 
 
 def decided(

@@ -18,8 +18,8 @@ OPEN: frozenset[Outcome] = frozenset({"undecided", "not_computed"})
 _LEADS: tuple[tuple[Outcome, str], ...] = (
     ("different", "larger values for {larger} in {places}"),
     (
-        "different_within_margin",
-        "larger values for {larger}, but within the equivalence margin, in {places}",
+        "different_within_limit",
+        "larger values for {larger}, but within the equivalence limit, in {places}",
     ),
     ("equivalent", "equivalent in {places}"),
     ("undecided", "undecided in {places}"),

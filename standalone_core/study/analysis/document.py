@@ -90,13 +90,16 @@ def _tolerance(row: ToleranceRow) -> Record:
         "n": row.share.n,
         "within": row.share.within,
         "undecided": row.undecided,
+        "outside": "; ".join(row.outside),
         "share": row.share.share,
         "share_low": row.share.ci_low,
         "share_high": row.share.ci_high,
         "next_crown_um": row.next_crown.limit,
         "content": row.next_crown.content,
         "confidence": row.next_crown.confidence,
+        "shapiro_p": row.normality.p,
         "meets": row.meets,
+        "rests_on_model": row.rests_on_model,
         "sentence": row.sentence,
         "reason": str(row.next_crown.reason),
     }
@@ -199,7 +202,7 @@ def _conclusion(row: Contrast) -> Record:
 
 
 def _equivalence(row: EquivalenceRow) -> Record:
-    names = ("margin", "low", "high", "level", "p_value", "p_holm", "equivalent", "reason", "lead")
+    names = ("limit", "low", "high", "level", "p_value", "p_holm", "equivalent", "reason", "lead")
     return {name: getattr(row, name) for name in names}
 
 

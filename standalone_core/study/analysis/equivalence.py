@@ -1,4 +1,4 @@
-"""Tests of equivalence against the plan's margins, as rows."""
+"""Tests of equivalence against the plan's limits, as rows."""
 
 from __future__ import annotations
 
@@ -7,14 +7,14 @@ from dataclasses import replace
 import numpy as np
 
 from ...arrays import FloatArray
-from ...statistics.equivalence import compare_with_margin, shift_with_margin
+from ...statistics.equivalence import compare_with_limit, shift_with_limit
 from ..fit_plan import FIT_MEASURES
 from ..plan import Lead, StudyPlan
 from .results.comparisons import EquivalenceRow
 
-NO_MARGIN = "No equivalence margin is set for this area."
-NO_MARGIN_OF_FIT = "No equivalence margin is set for this measure of fit."
-NO_LENGTH = "Margins are lengths, and this measure is a share."
+NO_LIMIT = "No equivalence limit is set for this area."
+NO_LIMIT_OF_FIT = "No equivalence limit is set for this measure of fit."
+NO_LENGTH = "Equivalence limits are lengths, and this measure is a share."
 
 
 def equivalence_row(
@@ -25,28 +25,28 @@ def equivalence_row(
     measure: str,
     lead: Lead = "welch",
 ) -> EquivalenceRow:
-    """Test whether ``second`` is within the margin of ``first``: the area's, or that of fit.
+    """Test whether ``second`` is within the limit of ``first``: the area's, or that of fit.
 
     Two one-sided tests, Welch's of the means or those of ranks of the shift; not corrected yet,
     see :func:`corrected_row`.
     """
-    margin, alpha = margin_of(plan, area, measure), plan.analysis.alpha
+    limit, alpha = limit_of(plan, area, measure), plan.analysis.alpha
     level = 1 - 2 * alpha
     if not measure.endswith("_um"):
         return EquivalenceRow(np.nan, level, untested=NO_LENGTH)
-    if not margin > 0:
+    if not limit > 0:
         return EquivalenceRow(
-            np.nan, level, untested=NO_MARGIN_OF_FIT if measure in FIT_MEASURES else NO_MARGIN
+            np.nan, level, untested=NO_LIMIT_OF_FIT if measure in FIT_MEASURES else NO_LIMIT
         )
     if alpha >= 0.5:
         untested = f"There is no interval of 1 − 2α for α = {alpha:g}."
-        return EquivalenceRow(margin, level, untested=untested)
-    test = shift_with_margin if lead == "ranks" else compare_with_margin
-    found = test(second, first, margin, alpha=alpha)
-    return EquivalenceRow(margin, level, lead, found, p_holm=found.p_equivalence)
+        return EquivalenceRow(limit, level, untested=untested)
+    test = shift_with_limit if lead == "ranks" else compare_with_limit
+    found = test(second, first, limit, alpha=alpha)
+    return EquivalenceRow(limit, level, lead, found, p_holm=found.p_equivalence)
 
 
-def margin_of(plan: StudyPlan, area: str, measure: str) -> float:
+def limit_of(plan: StudyPlan, area: str, measure: str) -> float:
     """Return the largest difference that does not matter, µm; NaN where none is set."""
     if measure not in FIT_MEASURES:
         return plan.analysis.equivalence_of(area)

@@ -9,7 +9,7 @@ from ...words.text import count_words, listed, plural
 from ..measuring.crown_fit import NotFitted
 from ..measuring.results import StudyRun
 from .cohort import Cohort
-from .equivalence import margin_of
+from .equivalence import limit_of
 from .fit_cohort import seated_cohort
 from .fit_limits import CANNOT_GO_ON, seated_of
 from .fit_words import fit_words
@@ -125,12 +125,12 @@ def _margins(cohort: Cohort) -> Iterator[str]:
     if seated is None or len(seated.groups) < 2:
         return
     places = seated.fit_pairs
-    without = [place for place in places if not margin_of(cohort.plan, *place) > 0]
+    without = [place for place in places if not limit_of(cohort.plan, *place) > 0]
     if without and len(without) == len(places):
-        yield "No equivalence margin of fit is set, so equivalence of fit was not tested."
+        yield "No equivalence limit of fit is set, so equivalence of fit was not tested."
     elif without:
         names = listed([fit_words(*place) for place in without])
-        yield f"Without an equivalence margin of fit, so not tested for it: {names}."
+        yield f"Without an equivalence limit of fit, so not tested for it: {names}."
 
 
 def _crowns(names: list[str]) -> str:

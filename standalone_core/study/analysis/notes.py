@@ -46,7 +46,13 @@ MIDDLE_KEPT = (
 )
 ABSENCE = (
     "An undecided comparison does not show that groups are alike: only a test of equivalence "
-    "against a margin can show that."
+    "against an equivalence limit can show that."
+)
+
+NO_LIMIT_SET = (
+    "No equivalence limit is set, so equivalence was not tested and nothing is called equivalent. "
+    "Choose one before the crowns of a study are measured: the largest difference that does not "
+    "matter in the mouth, such as one that examiners cannot feel. No source gives it for all uses."
 )
 
 
@@ -71,7 +77,7 @@ def general_notes(cohort: Cohort, run: StudyRun) -> tuple[str, ...]:
         ]
     if any(crown.marks for crown in run.crowns):
         notes.append(DESCRIBED_ONLY)
-    notes += _margin_notes(cohort)
+    notes += _limit_notes(cohort)
     notes += [*run.plan.notes, *_missing_areas(run), *_uncertain(cohort)]
     return tuple(dict.fromkeys(notes))
 
@@ -140,17 +146,17 @@ def _some(places: Iterable[str]) -> str:
     return f"{listed(unique[:3])} and {len(unique) - 3} more"
 
 
-def _margin_notes(cohort: Cohort) -> list[str]:
+def _limit_notes(cohort: Cohort) -> list[str]:
     if len(cohort.groups) < 2:
         return []
     plan = cohort.plan.analysis
     without = [a for a in cohort.areas if not plan.equivalence_of(a) > 0]
     if len(without) == len(cohort.areas):
-        return ["No equivalence margin is set, so equivalence was not tested."]
+        return [NO_LIMIT_SET]
     notes = []
     if without:
         names = listed([area_words(area) for area in without])
-        notes.append(f"Without an equivalence margin, so not tested for it: {names}.")
+        notes.append(f"Without an equivalence limit, so not tested for it: {names}.")
     return notes
 
 

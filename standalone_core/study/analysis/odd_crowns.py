@@ -16,6 +16,9 @@ from .results.analysis import OddCrown
 COMPARED_BY = "rms_um"
 """How far apart two crowns are in an area: a root mean square is a distance between maps."""
 
+JUDGED_BY = "mean_abs_um"
+"""What a tolerance is held against."""
+
 ALWAYS = "whole"
 """Judged even where the plan does not name it."""
 
@@ -23,12 +26,14 @@ _SHOWN = 3  # areas that a reason names
 
 
 def odd_crowns(cohort: Cohort) -> tuple[OddCrown, ...]:
-    """Judge every crown by its distance from the others in each area, as a whole, and by its fit.
+    """Judge every crown by its distance from the others, by what it is judged by, and by its fit.
 
-    Distances are those of pairs laid on each other, point by point: they show more than a measure
-    of each crown, above all in small groups. Where no pair could be superimposed, the crowns'
-    measures stand in. How crowns fit is judged by its numbers, where enough crowns of a group have
-    one. The plan's ``odd_false_alarm`` holds for each group and all of it together.
+    Distances are those of pairs laid on each other, in each area and as a whole, point by point:
+    they tell a surface of another form, which no number of the crown need show. Its mean absolute
+    deviation where that has a tolerance, and the primary measure, tell a crown that is worse than
+    its group in the way in which all its crowns are off. Where no pair could be superimposed,
+    measures of all areas stand in. How crowns fit is judged by its numbers, where enough crowns of
+    a group have one. The plan's ``odd_false_alarm`` holds for each group and all of it together.
     """
     return tuple(row for group in cohort.groups for row in _judged(cohort, group))
 
@@ -41,10 +46,10 @@ def _judged(cohort: Cohort, group: str) -> list[OddCrown]:
     areas = tuple(dict.fromkeys((*cohort.areas, ALWAYS)))
     maps = {area: _pair_table(cohort, group, area) for area in areas}
     apart = not all(np.isnan(table).all() for table in maps.values())
-    forms = {} if apart else {area: cohort.values(group, area, COMPARED_BY) for area in areas}
-    fits = {fit_key(*place): cohort.values(group, *place) for place in _fit_judged(cohort, group)}
+    places = _places(cohort) if apart else tuple((area, COMPARED_BY) for area in areas)
+    measured_at = (*_with_values(cohort, group, places), *_fit_judged(cohort, group))
     found = find_odd(
-        forms | fits,
+        {place_key(*place): cohort.values(group, *place) for place in measured_at},
         maps=maps if apart else {},
         names=[crown.name for crown in crowns],
         false_alarms=cohort.plan.analysis.odd_false_alarm,
@@ -52,24 +57,38 @@ def _judged(cohort: Cohort, group: str) -> list[OddCrown]:
     return [OddCrown(unit.name, group, unit, odd_reason(unit)) for unit in found.units]
 
 
+def _places(cohort: Cohort) -> Places:
+    """Return what crowns are judged by: where there is a tolerance, and the primary measure."""
+    plan, limit_um = cohort.plan.analysis, cohort.plan.check.tolerances.limit_um
+    judged = [(area, JUDGED_BY) for area in cohort.areas if limit_um(area) > 0]
+    primary = (plan.primary_area, plan.primary_measure)
+    if primary in cohort.places and primary[1].endswith("_um"):
+        judged.append(primary)
+    return tuple(dict.fromkeys(judged))
+
+
 def _fit_judged(cohort: Cohort, group: str) -> Places:
-    """Return the numbers of fit that show what is usual in a group; few crowns show nothing."""
+    return _with_values(cohort, group, cohort.fit_pairs)
+
+
+def _with_values(cohort: Cohort, group: str, places: Places) -> Places:
+    """Return the places whose numbers show what is usual in a group; few crowns show nothing."""
     return tuple(
         place
-        for place in cohort.fit_pairs
+        for place in places
         if np.count_nonzero(~np.isnan(cohort.values(group, *place))) >= LEAST
     )
 
 
-def fit_key(area: str, measure: str) -> str:
-    """Name area and measure of fit for :attr:`.Sign.measure`, where deviations have their area."""
+def place_key(area: str, measure: str) -> str:
+    """Name area and measure for :attr:`.Sign.measure`, where maps have their area."""
     return f"{measure} {area}"
 
 
-def _fit_place(key: str) -> tuple[str, str] | None:
-    """Return the area and measure of such a name; None if it is an area's."""
+def _place(key: str) -> tuple[str, str]:
+    """Return the area and measure of such a name."""
     measure, _, area = key.partition(" ")
-    return (area, measure) if area and measure in FIT_MEASURES else None
+    return area, measure
 
 
 def odd_reason(unit: OddUnit) -> str:
@@ -87,14 +106,15 @@ def odd_reason(unit: OddUnit) -> str:
 
 def sign_words(sign: Sign) -> str:
     """Say what is unusual about a crown in one area, or in one number of its fit."""
-    area, value = area_words(sign.measure), f"{_figures(sign.value)} µm"
-    place = None if sign.of_map else _fit_place(sign.measure)
-    if place is not None:
-        what = f"{fit_words(*place)} {value}"
-    elif sign.of_map:
-        what = f"{area}: its surface lies {value} from the others' mean"
+    value = f"{_figures(sign.value)} µm"
+    if sign.of_map:
+        what = f"{area_words(sign.measure)}: its surface lies {value} from the others' mean"
     else:
-        what = f"{MEASURE_WORDS[COMPARED_BY]} ({area}) {value}"
+        area, measure = _place(sign.measure)
+        if measure in FIT_MEASURES:
+            what = f"{fit_words(area, measure)} {value}"
+        else:
+            what = f"{MEASURE_WORDS[measure]} ({area_words(area)}) {value}"
     return (
         f"{what}, against a median of {_figures(sign.usual)} µm "
         f"({_figures(sign.low)} to {_figures(sign.high)})"

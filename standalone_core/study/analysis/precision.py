@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Mapping
 from itertools import product
 
 import numpy as np
@@ -14,18 +13,14 @@ from ...statistics.describe import describe
 from ...statistics.permutation import compare_distances, distances_from_pairs
 from ...words.names import measured_in
 from ...words.text import count_words
+from ..cannot_show import DISTANCES
 from .cohort import Cohort, measured
-from .comparisons import decided
+from .comparisons import ScannerLimits, decided, scanner_limit
 from .corrections import correct
 from .descriptions import summary
 from .equivalence import equivalence_row
 from .results.comparisons import Corrected, PrecisionComparison
 from .results.groups import PrecisionRow
-
-DISTANCES = frozenset(
-    {"mean_abs_um", "rms_um", "half_p90_p10_um", "sd_um", "hausdorff_um", "hausdorff_both_um"}
-)
-"""Measures of a pair that say how far two crowns are apart; signed ones and shares do not."""
 
 NO_DISTANCE = "This measure of a pair is not a distance, so it says nothing about spread."
 TEST = "permutation of crowns"
@@ -42,7 +37,7 @@ def precision_rows(cohort: Cohort) -> tuple[PrecisionRow, ...]:
 
 
 def precision_comparison_steps(
-    cohort: Cohort, limits: Mapping[tuple[str, str], float]
+    cohort: Cohort, limits: ScannerLimits
 ) -> Steps[tuple[PrecisionComparison, ...]]:
     """Compare the precision of every pair of groups, step by step.
 
@@ -51,8 +46,9 @@ def precision_comparison_steps(
     Parameters
     ----------
     cohort : Cohort
-    limits : mapping of (area, measure) to float
-        Smallest difference that the scanner can show; missing where it is not known.
+    limits : mapping of (area, measure) to callable
+        See :data:`~.comparisons.ScannerLimits`; a crown's distance from the middle of its group
+        varies from scan to scan as its measure does.
     """
     measures = [measure for measure in cohort.measures if measure in DISTANCES]
     wanted = list(product(cohort.group_pairs, cohort.areas, measures))
@@ -69,12 +65,16 @@ def precision_comparison_steps(
             row,
             p,
             q,
-            limits.get((row.area, row.measure), np.nan),
+            scanner_limit(limits, row, *(_measured(row, g) for g in (row.first, row.second))),
             f"{measured_in(row.area, row.measure)}, distance from the group's middle",
             TEST,
         )
         for row, p, q in zip(rows, different, equal, strict=True)
     )
+
+
+def _measured(row: PrecisionComparison, group: str) -> int:
+    return int(np.count_nonzero(~np.isnan(row.test.distances.get(group, ()))))
 
 
 def crown_distances(cohort: Cohort, group: str, area: str, measure: str) -> FloatArray:

@@ -41,7 +41,7 @@ def contrast_sentence(row: Contrast, cohort: Cohort, what: str, test: str) -> st
     words = {
         "different": _different,
         "equivalent": _equivalent,
-        "different_within_margin": _different_within,
+        "different_within_limit": _different_within,
         "undecided": _undecided,
         "not_computed": _not_computed,
     }
@@ -107,36 +107,36 @@ def _plain(value: float, measure: str) -> str:
     return f"{micrometres(100 * value)} percentage points"
 
 
-def _margin(c: _Said) -> str:
-    return f"the equivalence margin of {c.row.equivalence.margin:g} µm"
+def _limit(c: _Said) -> str:
+    return f"the equivalence limit of {c.row.equivalence.limit:g} µm"
 
 
 def _different(c: _Said) -> str:
     text = f"{c.what}: different; {_size(c)} ({_numbers(c)})."
-    return f"{text} {_against_margin(c)}".rstrip()
+    return f"{text} {_against_limit(c)}".rstrip()
 
 
-def _against_margin(c: _Said) -> str:
+def _against_limit(c: _Said) -> str:
     row = c.row.equivalence
-    if math.isnan(row.margin):
-        return "Whether that matters was not tested: no equivalence margin is set."
+    if math.isnan(row.limit):
+        return "Whether that matters was not tested: no equivalence limit is set."
     if row.reason:
         return f"Whether that matters was not tested: {row.reason}"
-    if c.row.low > row.margin or c.row.high < -row.margin:
-        return f"The difference is surely more than {_margin(c)}."
-    return f"That it stays within {_margin(c)} is not sure."
+    if c.row.low > row.limit or c.row.high < -row.limit:
+        return f"The difference is surely more than {_limit(c)}."
+    return f"That it stays within {_limit(c)} is not sure."
 
 
 def _different_within(c: _Said) -> str:
     return (
-        f"{c.what}: different but within the margin; {_size(c)} ({_numbers(c)}), and surely "
-        f"less than {_margin(c)} ({_tost(c)})."
+        f"{c.what}: different but within the equivalence limit; {_size(c)} ({_numbers(c)}), and "
+        f"surely less than {_limit(c)} ({_tost(c)})."
     )
 
 
 def _equivalent(c: _Said) -> str:
     return (
-        f"{c.what}: equivalent; {c.second} and {c.first} differ by less than {_margin(c)} "
+        f"{c.what}: equivalent; {c.second} and {c.first} differ by less than {_limit(c)} "
         f"(difference {_signed(c)}, {_tost(c)})."
     )
 
@@ -147,16 +147,16 @@ def _undecided(c: _Said) -> str:
         f"nor ruled out (difference {_signed(c)}, {_numbers(c)})."
     )
     row = c.row.equivalence
-    if math.isnan(row.margin):
-        return f"{text} Equivalence was not tested: no equivalence margin is set."
+    if math.isnan(row.limit):
+        return f"{text} Equivalence was not tested: no equivalence limit is set."
     if row.reason:
         return f"{text} Equivalence was not tested: {row.reason}"
     if row.p_value <= c.alpha:
         return (
-            f"{text} By itself this comparison would be within {_margin(c)}; after the correction "
+            f"{text} By itself this comparison would be within {_limit(c)}; after the correction "
             f"it is not sure."
         )
-    return f"{text} That it stays within {_margin(c)} is not sure either."
+    return f"{text} That it stays within {_limit(c)} is not sure either."
 
 
 def _not_computed(c: _Said) -> str:

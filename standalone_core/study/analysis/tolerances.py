@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from statistics import NormalDist
+
 import numpy as np
 
 from ...shares import short_share
+from ...statistics.assumptions import ShapiroWilk, shapiro_wilk
 from ...statistics.tolerance import ShareWithin, ToleranceLimit, upper_tolerance_limit, wilson
 from ...words.names import NOT_DECIDABLE, OUTSIDE, WITHIN, area_words
-from ...words.text import micrometres
+from ...words.text import listed, micrometres, plural
 from ..measuring.results import Crown
 from .cohort import Cohort
 from .results.groups import ToleranceRow
+from .sentences import p_words
+
+_NAMED = 6  # crowns outside that a sentence names
 
 
 def tolerance_rows(cohort: Cohort) -> tuple[ToleranceRow, ...]:
@@ -30,16 +37,19 @@ def _row(cohort: Cohort, group: str, area: str) -> ToleranceRow:
     crowns = cohort.crowns[group]
     words = [_verdict(crown, area) for crown in crowns]
     within, outside = words.count(WITHIN), words.count(OUTSIDE)
+    out = tuple(c.name for c, word in zip(crowns, words, strict=True) if word == OUTSIDE)
     share = wilson(within, within + outside, confidence=plan.confidence)
     values = [
         np.nan if word == NOT_DECIDABLE else judged_um(crown, area)
         for crown, word in zip(crowns, words, strict=True)
     ]
+    normality = shapiro_wilk(values)
     ahead = upper_tolerance_limit(
         values, content=plan.next_crown_content, confidence=plan.confidence
     )
     limit = tolerances.limit_um(area)
     meets = _meets(share, ahead, limit, outside)
+    doubtful = bool(meets) and normality.p <= plan.alpha and not _by_any_model(values, ahead, limit)
     return ToleranceRow(
         group=group,
         area=area,
@@ -47,9 +57,13 @@ def _row(cohort: Cohort, group: str, area: str) -> ToleranceRow:
         source=tolerances.source(area),
         share=share,
         undecided=words.count(NOT_DECIDABLE),
+        outside=out,
         next_crown=ahead,
+        normality=normality,
         meets=meets,
-        sentence=_sentence(cohort.title(group), area, limit, share, ahead, meets),
+        rests_on_model=doubtful,
+        sentence=_sentence(cohort.title(group), area, limit, share, out, ahead, meets)
+        + (_rests_on_model(normality) if doubtful else ""),
     )
 
 
@@ -77,6 +91,7 @@ def _sentence(
     area: str,
     limit_um: float,
     share: ShareWithin,
+    outside: Sequence[str],
     ahead: ToleranceLimit,
     meets: bool | None,
 ) -> str:
@@ -86,7 +101,8 @@ def _sentence(
     if not share.n:
         return f"{where}: no crown could be judged."
     counted = (
-        f"{share.within} of {share.n} crowns are within {limit_um:g} µm "
+        f"{share.within} of {share.n} crowns are within {limit_um:g} µm"
+        f"{outside_words(outside, share.within)} "
         f"({short_share(share.confidence)} interval of the share {short_share(share.ci_low)} to "
         f"{short_share(share.ci_high)})"
     )
@@ -104,3 +120,39 @@ def _sentence(
     else:
         end = "meets the tolerance" if meets else "does not meet the tolerance"
     return f"{where}: {counted}; {future}: {end}."
+
+
+def _by_any_model(values: Sequence[float], ahead: ToleranceLimit, limit_um: float) -> bool:
+    """Return whether the limit is so far off that it holds whatever the values' distribution.
+
+    Cantelli's inequality: of any distribution at least the share c lies below its mean and
+    √(c/(1 − c)) standard deviations; of a normal one, below its mean and z(c). The uncertainty of
+    mean and spread is allowed for as the normal tolerance limit does it, in that proportion.
+    """
+    content = ahead.content
+    wider = (content / (1 - content)) ** 0.5 / NormalDist().inv_cdf(content)
+    mean = float(np.nanmean(values))
+    return bool(limit_um >= mean + wider * (ahead.limit - mean))
+
+
+def _rests_on_model(normality: ShapiroWilk) -> str:
+    return (
+        f" That rests on the normal model, which these values speak against (Shapiro–Wilk "
+        f"{p_words(normality.p)})."
+    )
+
+
+def outside_words(names: Sequence[str], within: int = 1) -> str:
+    """Name the crowns that are not within, unless all are: ", not m3 and m5"; many are counted.
+
+    Examples
+    --------
+    >>> outside_words(["m3", "m5"]), outside_words([]), outside_words(["m3", "m5"], within=0)
+    (', not m3 and m5', '', '')
+    """
+    if not names or not within:
+        return ""
+    more = len(names) - _NAMED
+    if more <= 0:
+        return f", not {listed(names)}"
+    return f", not {', '.join(names[:_NAMED])} and {more} more {plural('crown', more)}"

@@ -5,11 +5,13 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from ...errors import CuspwiseError
 from ...setting import changed
+from ..cannot_show import cannot_show
 from ..plan import StudyPlan
 from .check_sections import FORCE, SUPPORT_MARKS
 from .cross_checks import check_together, landmark_pairs, plan_notes
@@ -97,7 +99,8 @@ def read_plan(path: str | Path) -> StudyPlan:
     changes = _with_fit(changes, fit)
     changes |= {"path": file, "groups": groups, "notes": plan_notes(groups)}
     changes.setdefault("title", f"Study of {changes['design'].stem}")
-    return _plan(changes, file)
+    plan = _plan(changes, file)
+    return replace(plan, notes=(*plan.notes, *cannot_show(plan)))
 
 
 def _text(file: Path) -> str:

@@ -15,7 +15,7 @@ from cuspwise.standalone_core.statistics.agreement import cohen_kappa, fleiss_ka
 from cuspwise.standalone_core.statistics.assumptions import brown_forsythe, shapiro_wilk
 from cuspwise.standalone_core.statistics.describe import describe
 from cuspwise.standalone_core.statistics.effect_size import cliff_delta, hedges_g
-from cuspwise.standalone_core.statistics.equivalence import compare_with_margin
+from cuspwise.standalone_core.statistics.equivalence import compare_with_limit
 from cuspwise.standalone_core.statistics.gauge import gauge_study
 from cuspwise.standalone_core.statistics.many_groups import (
     dunn,
@@ -85,7 +85,7 @@ def _ties(rng: Rng) -> bool:
 
 def _margin(rng: Rng, sizes, spreads, margin) -> bool:
     a, b = _two(rng, sizes, spreads, shift=margin)
-    return compare_with_margin(a, b, margin).p_equivalence <= 0.05
+    return compare_with_limit(a, b, margin).p_equivalence <= 0.05
 
 
 def _precision(rng: Rng, sizes, ways, tail=None):

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from cuspwise.standalone_core.fit.judged import Judged
 from cuspwise.standalone_core.statistics.assumptions import check_assumptions
-from cuspwise.standalone_core.statistics.equivalence import compare_with_margin, decide
+from cuspwise.standalone_core.statistics.equivalence import compare_with_limit, decide
 from cuspwise.standalone_core.statistics.many_groups import compare_many
 from cuspwise.standalone_core.statistics.rank_correlation import spearman
 from cuspwise.standalone_core.statistics.tolerance import wilson
@@ -249,7 +249,7 @@ def _compared(cohort: Cohort) -> tuple[Comparison, ...]:
         a, b = (cohort.values(group, *place) for group in (first, second))
         tests = compare_two(b, a, confidence=plan.confidence)
         margin = cohort.plan.fit.equivalence_um.get(place[1], np.nan)
-        found = compare_with_margin(b, a, margin, alpha=plan.alpha) if margin > 0 else None
+        found = compare_with_limit(b, a, margin, alpha=plan.alpha) if margin > 0 else None
         equal = EquivalenceRow(margin, 1 - 2 * plan.alpha, test=found, untested="None is set.")
         primary = place == (plan.primary_area, plan.primary_measure)
         rows.append((first, second, place, tests, equal, primary))

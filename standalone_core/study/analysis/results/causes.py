@@ -142,7 +142,7 @@ class CauseComparison(LedByTest):
     corrected : Corrected
         Its p-value, corrected over all comparisons by cause.
     outcome : Outcome
-        ``different``, ``undecided`` or ``not_computed``: there is no margin of equivalence.
+        ``different``, ``undecided`` or ``not_computed``: there is no equivalence limit.
     sentence, reason : str
     """
 

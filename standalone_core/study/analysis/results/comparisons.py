@@ -35,14 +35,14 @@ class Corrected:
 
 @dataclass(frozen=True)
 class EquivalenceRow:
-    """Is the difference surely within ± ``margin``?
+    """Is the difference surely within ± ``limit``?
 
     Attributes
     ----------
-    margin : float
-        The plan's margin of this area, µm; NaN if it has none.
+    limit : float
+        The plan's equivalence limit of this area, µm; NaN if it has none.
     level : float
-        Of the interval that is to be drawn against the margin: 1 − 2α.
+        Of the interval that is to be drawn against the limit: 1 − 2α.
     lead : "welch" or "ranks"
         Whether means were tested, or the shift by ranks.
     test : Equivalence, ShiftWithin or None
@@ -56,7 +56,7 @@ class EquivalenceRow:
         Whether ``p_holm`` ≤ α.
     """
 
-    margin: float
+    limit: float
     level: float
     lead: Lead = "welch"
     test: Equivalence | ShiftWithin | None = None
@@ -144,11 +144,12 @@ class Contrast(Difference):
         The p-value that decides, corrected over its family; a family of 1 means not at all.
     equivalence : EquivalenceRow
     outcome : Outcome
-        ``different``: sure that they differ, not that it is less than the margin;
-        ``equivalent``: sure that the difference is within the margin;
-        ``different_within_margin``: both; ``undecided``: neither; ``not_computed``.
+        ``different``: sure that they differ, not that it is less than the limit;
+        ``equivalent``: sure that the difference is within the limit;
+        ``different_within_limit``: both; ``undecided``: neither; ``not_computed``.
     scanner_limit : float
-        Smallest difference that the scanner can show, µm; NaN if unknown.
+        Smallest difference between means of so many crowns that the scanner can show, µm; NaN if
+        unknown.
     reason : str
         Why it is ``not_computed``.
     sentence : str

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from ....statistics.assumptions import Assumptions
+    from ....statistics.assumptions import Assumptions, ShapiroWilk
     from ....statistics.describe import Description
     from ....statistics.tolerance import ShareWithin, ToleranceLimit
 
@@ -69,11 +69,17 @@ class ToleranceRow:
         Crowns with the verdict ``within`` among those with ``within`` or ``outside``.
     undecided : int
         Crowns whose verdict is ``not_decidable``; they are in no share.
+    outside : tuple of str
+        Names of the crowns that are not within.
     next_crown : ToleranceLimit
         Upper one-sided tolerance limit, µm: with its ``confidence`` at least the share
         ``content`` of all crowns made this way lies below it (normal model).
+    normality : ShapiroWilk
+        Of the values that the limit was computed from.
     meets : bool or None
         Whether that limit lies within the tolerance; None if it is not known.
+    rests_on_model : bool
+        Whether it meets it by the normal model alone, which its values speak against.
     sentence : str
         The finding in plain words.
     """
@@ -84,8 +90,11 @@ class ToleranceRow:
     source: str
     share: ShareWithin
     undecided: int
+    outside: tuple[str, ...]
     next_crown: ToleranceLimit
+    normality: ShapiroWilk
     meets: bool | None
+    rests_on_model: bool
     sentence: str
 
 

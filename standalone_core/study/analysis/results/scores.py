@@ -203,6 +203,16 @@ class ScannerRow:
     gauge: GaugeStudy | None
     reason: str = ""
 
+    def between_means(self, n_a: int, n_b: int) -> float:
+        """Between the means of two groups of scans by one operator, shown at that confidence.
+
+        z repeatability √(1/n_a + 1/n_b): what varies from scan to scan averages out over the
+        crowns. How operators differ does not: two groups that two of them scanned differ by that.
+        """
+        if self.gauge is None or not n_a * n_b:
+            return np.nan
+        return float(self.gauge.smallest_difference * ((1 / n_a + 1 / n_b) / 2) ** 0.5)
+
     @property
     def smallest_difference(self) -> float:
         """Between two single scans, that the scanner can show at the plan's confidence.
