@@ -145,7 +145,7 @@ def inspect(file: Path, unit: str, as_json: bool) -> None:
 def demo(out: Path, checks: bool, fit: str, pictures: bool | None) -> None:
     """Make an invented crown three ways with known errors, and study 24 produced crowns.
 
-    Takes a minute or two: all is made up by formula, scanned, measured, seated on its die,
+    Takes two or three minutes: all is made up by formula, scanned, measured, seated on its die,
     compared and reported.
     """
     from ..demo.study_files import write_study_case_steps
