@@ -60,6 +60,8 @@ ALLOWED = (
     r"\bvertex_colors\b",
     r"\bscipy\.optimize\b|\boptimize(?=\.brentq|, special)",
     r"\bminimize\b",
+    r"image\.quantize\(",
+    r"\boptimize=True\b",
     r"center=\"median\"",
     r"\bstudentized_range",
     r"^license(?= = )",

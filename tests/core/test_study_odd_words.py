@@ -13,7 +13,7 @@ def unit(*signs: Sign) -> OddUnit:
 
 
 def test_a_sign_is_said_with_what_is_usual():
-    value = Sign("margin", 61.04, 14.0, 12.9, 15.1)
+    value = Sign("rms_um margin", 61.04, 14.0, 12.9, 15.1)
     assert sign_words(value) == (
         "root mean square deviation (margin) 61 µm, against a median of 14 µm (12.9 to 15.1)"
     )
