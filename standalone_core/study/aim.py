@@ -15,7 +15,7 @@ from ..setting import (
     refuse_implausible,
     setting,
 )
-from ..statistics.planned_test import PlannedTest
+from .plan import Lead
 
 CAUTIOUS = 0.8
 """How sure it is that the true SD is below the one of the cautious plan."""
@@ -87,7 +87,7 @@ class Aim:
     true_difference_um : float
         For equivalence: the difference that may really be there.
     power, alpha : float
-    lead : "welch", "ranks" or "trimmed"
+    lead : "welch" or "ranks"
         The test that will decide.
     comparisons : int
         How many share alpha.
@@ -109,10 +109,10 @@ class Aim:
     )
     power: float = setting(0.8, _BETWEEN, "Chance of success.")
     alpha: float = setting(0.05, _BETWEEN, "Chance of error.")
-    lead: PlannedTest = setting(
+    lead: Lead = setting(
         "welch",
-        Choice(get_args(PlannedTest)),
-        "Which test decides: of means (welch), of ranks, or of trimmed means.",
+        Choice(get_args(Lead)),
+        "Which test decides: of means (welch) or of ranks.",
     )
     comparisons: int = setting(
         1,

@@ -13,7 +13,6 @@ import numpy as np
 from ..csv_text import cell_text, csv_text
 from ..errors import SettingError
 from ..records import plain
-from ..statistics.planned_test import PlannedTest
 from ..statistics.rank_sum import least_by_ranks, smallest_p
 from ..statistics.sample_size import (
     METHODS,
@@ -24,6 +23,7 @@ from ..statistics.sample_size import (
 from ..words.text import count_words, listed
 from .aim import CAUTIOUS, Aim, Spread
 from .pilot import read_pilot
+from .plan import Lead
 
 SIZES_SCHEMA_VERSION = 2
 ONE_GROUP, OTHER_GROUP = "first", "second"
@@ -100,7 +100,7 @@ def crowns_needed(
     alpha: float = 0.05,
     area: str = "margin",
     measure: str = "mean_abs_um",
-    lead: PlannedTest = "welch",
+    lead: Lead = "welch",
     comparisons: int = 1,
 ) -> CrownsNeeded:
     """Compute how many crowns per group a study needs, to find a difference or show equivalence.
@@ -127,7 +127,7 @@ def crowns_needed(
         Chances of success, and of a false alarm, 0 to 1.
     area, measure : str
         Which measure of the pilot; deviations from design to scan.
-    lead : "welch", "ranks" or "trimmed"
+    lead : "welch" or "ranks"
         The test that will decide.
     comparisons : int
         How many comparisons share alpha.

@@ -55,7 +55,7 @@ def test_a_difference_needs_what_statsmodels_says_or_one_more():
     assert row.without_odd is None
 
 
-@pytest.mark.parametrize("lead", ["welch", "ranks", "trimmed"])
+@pytest.mark.parametrize("lead", ["welch", "ranks"])
 def test_the_power_is_that_of_the_test_that_leads(lead):
     (row,) = plan_sizes([Spread("a", 3.0), Spread("b", 5.0)], Aim(6.0, lead=lead))
     rng, n, runs = np.random.default_rng(12), row.size.n, 3000
@@ -63,8 +63,7 @@ def test_the_power_is_that_of_the_test_that_leads(lead):
     if lead == "ranks":
         p = stats.mannwhitneyu(a, b, axis=1, method="exact").pvalue
     else:
-        trim = 0.2 if lead == "trimmed" else 0.0
-        p = stats.ttest_ind(a, b, axis=1, equal_var=False, trim=trim).pvalue
+        p = stats.ttest_ind(a, b, axis=1, equal_var=False).pvalue
     assert float(np.mean(p <= 0.05)) == pytest.approx(row.size.power, abs=0.03)
     assert METHODS[lead].split(",")[0] in size_sentences([row], Aim(6.0, lead=lead))[0]
 

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 def equivalence_figure(analysis: StudyAnalysis, measure: str) -> Figure | None:
-    """Draw every area's difference between two groups with its interval against the margin.
+    """Draw each area's difference of two groups with its interval against the equivalence limit.
 
     Parameters
     ----------
