@@ -216,6 +216,36 @@ class Names:
 
 
 @dataclass(frozen=True)
+class Places(Names):
+    """A list of different comparisons, each an area and a measure with a space between."""
+
+    thing: str = "comparison"
+    measures: tuple[str, ...] = ()
+
+    @property
+    def _example(self) -> str:
+        return f'"margin {self.measures[0]}"'
+
+    def checked(self, given: Any) -> tuple[str, ...]:
+        """Return the comparisons in their order."""
+        return tuple(" ".join(name.split()) for name in super().checked(given))
+
+    def problems(self, given: Any) -> Iterator[NotAllowed]:
+        """Say all that is wrong with a list, each with its place in it where it has one."""
+        wrong = list(super().problems(given))
+        yield from wrong
+        if wrong:
+            return
+        for place, name in enumerate(given):
+            area, _, measure = name.strip().rpartition(" ")
+            if not area.strip():
+                reason = f"{shown(name)} is not an area and a measure."
+                yield NotAllowed(reason, f"Write it as {self._example}.", place)
+            elif measure not in self.measures:
+                yield no_such("measure", measure, self.measures, place)
+
+
+@dataclass(frozen=True)
 class Direction:
     """A direction in the design's frame."""
 

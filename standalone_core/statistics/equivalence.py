@@ -16,7 +16,15 @@ from .reasons import Reason
 from .samples import check_positive, check_share
 from .welch import WelchTest, welch_test
 
-Outcome = Literal["different", "equivalent", "different_within_limit", "undecided", "not_computed"]
+Outcome = Literal[
+    "different",
+    "equivalent",
+    "different_within_limit",
+    "undecided",
+    "not_computed",
+    "exploratory",
+]
+"""What a comparison comes to; ``exploratory`` for one that was not to decide anything."""
 
 OUTCOME_WORDS: Mapping[Outcome, str] = MappingProxyType(
     {
@@ -25,6 +33,7 @@ OUTCOME_WORDS: Mapping[Outcome, str] = MappingProxyType(
         "different_within_limit": "different but within the equivalence limit",
         "undecided": "undecided",
         "not_computed": "not computed",
+        "exploratory": "exploratory",
     }
 )
 

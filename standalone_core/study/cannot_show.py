@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import combinations
 from math import comb
+from typing import TypeAlias
 
 from ..areas.area_set import AREA_NAMES
 from ..words.text import count_words
@@ -15,6 +16,8 @@ DISTANCES = frozenset(
 )
 """Measures of a pair that say how far two crowns are apart; signed ones and shares do not."""
 
+Pairs: TypeAlias = Sequence[tuple[GroupPlan, GroupPlan]]
+
 _NEED_MESIAL = 2  # areas that are found only if the mesial direction is known
 _MOST = 100  # crowns per group that a remedy names
 
@@ -23,7 +26,8 @@ def cannot_show(plan: StudyPlan) -> tuple[str, ...]:
     """Say which comparisons must end undecided, and what would help.
 
     By ranks, and by permuting crowns, the smallest p-value of two groups is that of complete
-    separation: 2/C(n₁ + n₂, n₁). Corrected over its family it may still be above α.
+    separation: 2/C(n₁ + n₂, n₁). Adjusted with the claims that it shares its level with it may
+    still be above α.
 
     Parameters
     ----------
@@ -33,51 +37,48 @@ def cannot_show(plan: StudyPlan) -> tuple[str, ...]:
     pairs = list(combinations(plan.groups, 2))
     if not pairs:
         return ()
-    areas = len(plan.areas) or _automatic(plan)
-    return (*_by_ranks(plan, pairs, areas), *_precision(plan, pairs, areas))
+    return (*_by_ranks(plan, pairs), *_precision(plan, pairs))
 
 
-def _by_ranks(
-    plan: StudyPlan, pairs: list[tuple[GroupPlan, GroupPlan]], areas: int
-) -> Iterator[str]:
+def _by_ranks(plan: StudyPlan, pairs: Pairs) -> Iterator[str]:
+    """Tell of the claims in the plan's order, whose chains share the level equally."""
     if plan.analysis.lead != "ranks":
         return
-    family = (areas * len(plan.measures) - 1) * len(pairs)
+    order = plan.analysis.order
+    limits = len(order) > 1 and any(plan.analysis.equivalence_of(area) > 0 for area, _ in order)
+    chains = len(pairs) * (2 if limits else 1)
     worst = max(pairs, key=_smallest)
-    primary, others = (min(1.0, m * _smallest(worst)) for m in (len(pairs), family))
-    alpha = plan.analysis.alpha
-    if max(primary, others) <= alpha:
+    adjusted = min(1.0, chains * _smallest(worst))
+    if adjusted <= plan.analysis.alpha:
         return
-    what = "the primary comparison and all others" if primary > alpha else "all but the primary one"
-    corrected = primary if primary > alpha else others
+    shared = f", {adjusted:.2g} as one of {chains} orders that share the level" * (chains > 1)
     yield (
-        f"By ranks {_sizes(worst)} give p = {_smallest(worst):.2g} at best, {corrected:.2g} after "
-        f"correction: {what} must end undecided. {_help(plan, family)}"
+        f"By ranks {_sizes(worst)} give p = {_smallest(worst):.2g} at best{shared}: no difference "
+        f"between them can be shown. {_crowns(plan, chains)}means in place of ranks "
+        f'(lead = "welch") would do.'
     )
 
 
-def _precision(
-    plan: StudyPlan, pairs: list[tuple[GroupPlan, GroupPlan]], areas: int
-) -> Iterator[str]:
+def _precision(plan: StudyPlan, pairs: Pairs) -> Iterator[str]:
+    areas = len(plan.areas) or _automatic(plan)
     family = areas * len([name for name in plan.measures if name in DISTANCES]) * len(pairs)
     worst = max(pairs, key=_smallest)
     least = max(_smallest(worst), 1 / plan.analysis.resamples)
-    corrected = min(1.0, family * least)
-    if family and corrected > plan.analysis.alpha:
+    adjusted = min(1.0, family * least)
+    if family and adjusted > plan.analysis.alpha:
         yield (
             f"Precision is compared by permuting crowns: {_sizes(worst)} give p = {least:.2g} at "
-            f"best, {corrected:.2g} after correction over {count_words(family, 'comparison')}, so "
-            f"none can be shown to be more precise. {_help(plan, family)}"
+            f"best, {adjusted:.2g} after correction over {count_words(family, 'comparison')}, so "
+            f"none can be shown to be more precise. {_crowns(plan, family)}fewer areas or measures "
+            f"under [analysis] would do."
         )
 
 
-def _help(plan: StudyPlan, family: int) -> str:
-    """Say what would help: more crowns, or a smaller family."""
+def _crowns(plan: StudyPlan, claims: int) -> str:
+    """Say how many crowns per group would help; nothing if too many."""
     alpha = plan.analysis.alpha
-    enough = next((n for n in range(2, _MOST) if family * 2 / comb(2 * n, n) <= alpha), None)
-    crowns = "" if enough is None else f"{enough} crowns per group would do; so would "
-    means = ', or means in place of ranks (lead = "welch")' if plan.analysis.lead == "ranks" else ""
-    return f"{crowns}fewer areas or measures under [analysis]{means}."
+    enough = next((n for n in range(2, _MOST) if claims * 2 / comb(2 * n, n) <= alpha), None)
+    return "" if enough is None else f"{enough} crowns per group, or "
 
 
 def _smallest(pair: tuple[GroupPlan, GroupPlan]) -> float:

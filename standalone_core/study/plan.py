@@ -8,14 +8,14 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Literal, get_args
 
-from ..allowed import Choice, Names, Number, PerArea, Text
+from ..allowed import Choice, Names, Number, PerArea, Places, Text
 from ..causes.settings import ProductionFacts
 from ..check_settings import CheckSettings
 from ..errors import SettingError
-from ..setting import Rule, check_fields, refuse_implausible, setting
-from ..words.text import listed
+from ..setting import check_fields, refuse_implausible, setting
 from .crown_names import crown_names
 from .fit_plan import FIT_MEASURES, FitPlan
+from .score_scale import ScoreScale
 
 Lead = Literal["welch", "ranks"]
 
@@ -40,17 +40,16 @@ MEASURES: tuple[str, ...] = (
 
 USUAL_MEASURES: tuple[str, ...] = MEASURES[:3]
 
+SECONDARY: tuple[str, ...] = (
+    "margin half_p90_p10_um",
+    "occlusal mean_abs_um",
+    "occlusal half_p90_p10_um",
+    "whole mean_abs_um",
+)
+"""What is compared after the primary comparison, in this order, if nothing else is asked."""
+
 EVERY_AREA = "default"
 """Key of ``equivalence_um`` that stands for every area without a limit of its own."""
-
-SCORES: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {
-        "gap": ("no gap felt", "gap just felt", "gap clearly felt"),
-        "contact": ("as wanted", "a little light or tight", "open, or will not pass"),
-        "seating": ("seats fully", "seats after adjustment", "does not seat"),
-    }
-)
-"""What examiners score, with the words for 0, 1, 2, …, best first; words of our own."""
 
 _BETWEEN = Number(0, 1, high_open=True)
 
@@ -122,8 +121,10 @@ class AnalysisPlan:
     confidence : float
         Level of all intervals, 0 to 1.
     primary_area, primary_measure : str
-        The one comparison that the study was made for, and that is not corrected for the number
-        of comparisons.
+        The one comparison that the study was made for.
+    secondary : tuple of str
+        Further comparisons that may make a claim, each "area measure": tested in this order
+        after the primary one, as long as all before were decided. All others are exploratory.
     equivalence_um : mapping of area name to float
         Largest difference between groups that does not matter, µm; the key ``default`` stands
         for all areas that are not named. Without a limit there is no test of equivalence.
@@ -157,14 +158,20 @@ class AnalysisPlan:
         Text(filled=True),
         "Area of the one comparison that the study was made for.",
         title="Main Area",
-        more="It is not corrected for the number of comparisons. Choose it before the crowns are "
-        "measured.",
+        more="It is tested first, before all others. Choose it before the crowns are measured.",
     )
     primary_measure: str = setting(
         "mean_abs_um",
         Choice((*MEASURES, *FIT_MEASURES)),
-        "Measure of that comparison, which is not corrected; all others are (Holm).",
+        "Measure of that comparison, which is tested first.",
         title="Main Measure",
+    )
+    secondary: tuple[str, ...] = setting(
+        SECONDARY,
+        Places(measures=(*MEASURES, *FIT_MEASURES)),
+        "Comparisons that come after it, each an area and a measure, in the order in which they "
+        "share alpha: each is tested only if all before it were decided. All others are "
+        "exploratory. An empty list means none.",
     )
     equivalence_um: Mapping[str, float] = setting(
         MappingProxyType({}),
@@ -199,52 +206,17 @@ class AnalysisPlan:
         values = {name: getattr(self, name) for name in self.__dataclass_fields__}
         return _make_analysis, ({**values, "equivalence_um": dict(self.equivalence_um)},)
 
+    @property
+    def order(self) -> tuple[tuple[str, str], ...]:
+        """Areas and measures whose comparisons may make a claim, the primary one first."""
+        primary = (self.primary_area, self.primary_measure)
+        after = map(area_and_measure, self.secondary)
+        return (primary, *(place for place in after if place != primary))
+
     def equivalence_of(self, area: str) -> float:
         """Return the equivalence limit of an area, µm; NaN if it has none."""
         every = self.equivalence_um.get(EVERY_AREA, float("nan"))
         return float(self.equivalence_um.get(area, every))
-
-
-@dataclass(frozen=True)
-class ScoreScale:
-    """How examiners score: 0 is best, each further number a worse category.
-
-    Attributes
-    ----------
-    words : mapping of str to tuple of str
-        For each item that is scored, the words for its categories, best first.
-    acceptable : int
-        The worst score with which a crown can still be placed.
-    """
-
-    words: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: SCORES)
-    acceptable: int = setting(
-        1,
-        Number(0, low_open=False, whole=True),
-        "The worst score with which a crown can still be placed.",
-    )
-
-    def __post_init__(self) -> None:
-        """Refuse what is no score; keep the words from change."""
-        check_fields(self, _SCORE_RULES)
-        _freeze(self, "words")
-
-    def __reduce__(self) -> tuple[object, ...]:
-        """Pickle the words, since a read-only mapping cannot be."""
-        return type(self), (dict(self.words), self.acceptable)
-
-
-def _beyond_words(scale: ScoreScale) -> str:
-    counts = {item: len(words) for item, words in scale.words.items()}
-    fewest = min(counts, key=lambda item: counts[item])
-    if scale.acceptable < counts[fewest]:
-        return ""
-    return f"{scale.acceptable} is not a score of {fewest}, which has 0 to {counts[fewest] - 1}."
-
-
-_SCORE_RULES = (
-    Rule(("acceptable",), _beyond_words, f"Give a score that all of {listed(tuple(SCORES))} have."),
-)
 
 
 @dataclass(frozen=True)
@@ -356,6 +328,12 @@ class StudyPlan:
         part of their path that does differ.
         """
         return crown_names(self.groups)
+
+
+def area_and_measure(comparison: str) -> tuple[str, str]:
+    """Split "margin mean_abs_um" into its two names."""
+    area, _, measure = comparison.rpartition(" ")
+    return area, measure
 
 
 def _refuse_other_number(group: GroupPlan, name: str) -> None:

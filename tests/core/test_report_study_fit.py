@@ -304,7 +304,7 @@ def test_a_primary_comparison_of_fit_stands_where_the_primary_one_stands() -> No
     art = StudyArt((), "none", study_maps(run, analysis))
     page = Page(study_page(run, analysis, art, written=output._now()))
     (row,) = analysis.findings.primary
-    table = page.text[page.text.index("The primary comparison Groups") :][:600]
-    assert "Tilted − Upright * mean marginal gap" in table
+    table = page.text[page.text.index("The planned comparisons, in their order") :][:900]
+    assert "Tilted − Upright mean marginal gap *" in table
     assert page.text.count(row.sentence) == 2
-    assert "The primary comparison was the mean marginal gap." in page.text
+    assert "The primary comparison was that of mean marginal gap." in page.text

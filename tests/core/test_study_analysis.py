@@ -17,7 +17,8 @@ from cuspwise.standalone_core.study.analysis.notes import PRECISION_TERM
 from cuspwise.standalone_core.study.analysis.sentences import p_words
 from cuspwise.standalone_core.study.file.examiner_scores import CrownScore, ExaminerScores
 from cuspwise.standalone_core.study.measuring.results import LeftOut
-from cuspwise.standalone_core.study.plan import AnalysisPlan, ScoreScale
+from cuspwise.standalone_core.study.plan import AnalysisPlan
+from cuspwise.standalone_core.study.score_scale import ScoreScale
 from cuspwise.standalone_core.words.text import listed
 from made.study_runs import AREAS, study, with_difference_map, with_repeats
 from scipy import stats
@@ -54,7 +55,8 @@ def with_odd():
 
 def test_the_answer_comes_in_order_and_says_what_differs_and_whether_it_matters(sound):
     kinds = [line.kind for line in sound.verdict]
-    assert kinds == [k for k in ("tolerance", "primary", "difference", "precision") for _ in "abc"]
+    expected = [k for k in ("tolerance", "primary", "secondary") for _ in "abc"]
+    assert kinds == [*expected, "difference", *["precision"] * 3]
     first, _, third = sound.verdict[:3]
     assert first.status == "good"
     assert first.sentence.startswith("Milled meets the tolerance of the whole crown (8 of 8 ")
@@ -64,10 +66,15 @@ def test_the_answer_comes_in_order_and_says_what_differs_and_whether_it_matters(
         f"Tilted does not meet the tolerance of the margin (4 of 8 crowns within, not "
         f"{listed(out)})" in third.sentence
     )
-    tilted = next(s for s in sentences(sound, "difference") if "of Milled and Tilted:" in s)
+    tilted = next(s for s in sentences(sound, "secondary") if "of Milled and Tilted:" in s)
     assert tilted == (
-        "Deviations of Milled and Tilted: larger values for Tilted in all areas and measures."
+        "Secondary comparisons of Milled and Tilted: larger values for Tilted in the whole "
+        "crown (mean absolute deviation)."
     )
+    assert sentences(sound, "difference") == [
+        "6 other comparisons of trueness are exploratory: numbers without a claim, in the tables "
+        "of each area."
+    ]
 
 
 def test_nothing_is_ever_said_to_show_no_difference(sound, with_odd):
@@ -86,7 +93,8 @@ def test_the_document_is_plain_json_with_every_part(sound):
     assert document["schema"] == "cuspwise study analysis"
     assert document["schema_version"] == 2
     row = document["findings"]["comparisons"][0]
-    assert {"outcome", "p_holm", "welch", "ranks", "effects", "equivalence", "sentence"} <= {*row}
+    assert {"outcome", "p_adjusted", "standing", "welch", "ranks", "effects"} <= {*row}
+    assert {"equivalence", "sentence"} <= {*row}
     assert document["findings"]["trueness"][0]["summary"]["n"] == 8
     assert document["settings"]["seed"] == 2026
     assert document["without_odd"] is None
@@ -192,7 +200,8 @@ def test_one_crown_per_group_tests_nothing_and_says_so():
 def test_identical_crowns(lead):
     groups = {"a": {"margin": [10.0] * 5}, "b": {"margin": [10.0] * 5}}
     found = analyse_study(study(groups, analysis=replace(PLAN, lead=lead)))
-    assert {row.outcome for row in found.findings.comparisons} <= {"not_computed", "undecided"}
+    outcomes = {row.outcome for row in found.findings.comparisons}
+    assert outcomes <= {"not_computed", "undecided", "exploratory"}
     assert {row.outcome for row in found.findings.precision_comparisons} == {"not_computed"}
     assert not any(crown.odd for crown in found.odd_crowns)
     assert all(row.reason for row in found.findings.comparisons)

@@ -14,8 +14,10 @@ from cuspwise.standalone_core.progress import run
 from cuspwise.standalone_core.records import fields_of
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
 from cuspwise.standalone_core.study.analysis.cohort import cohort_of
-from cuspwise.standalone_core.study.analysis.comparisons import comparison_steps
-from cuspwise.standalone_core.study.analysis.corrections import multiplicity_words
+from cuspwise.standalone_core.study.analysis.comparisons import (
+    comparison_steps,
+    decided_comparisons,
+)
 from cuspwise.standalone_core.study.analysis.descriptions import assumption_rows, trueness_rows
 from cuspwise.standalone_core.study.analysis.document import WRITERS
 from cuspwise.standalone_core.study.analysis.overall import overall_steps
@@ -41,8 +43,12 @@ TWO = {name: THREE[name] for name in ("milled", "tilted")}
 
 
 def compare(groups, analysis=None, limits=None, **others):
-    found = study(groups, analysis=analysis, **others)
-    return run(comparison_steps(cohort_of(found), limits or {}))
+    return compared(cohort_of(study(groups, analysis=analysis, **others)), limits)
+
+
+def compared(cohort, limits=None):
+    rows = run(comparison_steps(cohort, cohort.places, "exploratory"))
+    return decided_comparisons(cohort, rows, limits or {})
 
 
 def test_descriptions_are_those_of_scipy_and_keep_the_values():
@@ -105,30 +111,6 @@ def test_equivalence_is_that_of_statsmodels():
         assert row.equivalence.level == pytest.approx(0.9)
 
 
-def test_holm_is_that_of_statsmodels_and_the_primary_comparison_stands_apart():
-    rows = compare(TWO)
-    assert [row.primary for row in rows] == [True, False, False, False]
-    assert (rows[0].area, rows[0].measure) == ("margin", "mean_abs_um")
-    assert rows[0].corrected.p_holm == rows[0].p_value
-    assert rows[0].corrected.family == 1
-    rest = rows[1:]
-    expected = multipletests([row.p_value for row in rest], method="holm")[1]
-    assert [row.corrected.p_holm for row in rest] == pytest.approx(list(expected))
-    assert {row.corrected.family for row in rest} == {3}
-    assert "is no part of these: not corrected" in multiplicity_words(cohort_of(study(TWO)))
-
-
-def test_with_three_groups_the_family_holds_every_pair():
-    rows = compare(THREE)
-    assert len(rows) == 3 * 2 * 2
-    primary = [row for row in rows if row.primary]
-    expected = multipletests([row.p_value for row in primary], method="holm")[1]
-    assert [row.corrected.p_holm for row in primary] == pytest.approx(list(expected))
-    assert {row.corrected.family for row in primary} == {3}
-    assert {row.corrected.family for row in rows if not row.primary} == {9}
-    assert "over its 3 pairs of groups only" in multiplicity_words(cohort_of(study(THREE)))
-
-
 def test_three_groups_equal_pingouin_and_scipy():
     cohort = cohort_of(study(THREE))
     rows = run(overall_steps(cohort))
@@ -149,8 +131,10 @@ def test_three_groups_equal_pingouin_and_scipy():
         if howell is not None:
             assert means.p == pytest.approx(howell.pvalue[i, j], rel=1e-4)
     assert got.primary
-    assert got.corrected.p_holm == got.tests.welch_anova.p
-    assert got.sentence.startswith("Margin, mean absolute deviation: at least one of Milled, ")
+    assert got.sentence.startswith("Margin, mean absolute deviation, Milled, ")
+    assert got.sentence.endswith(
+        "at once: Welch's analysis of variance, p < 0.001, unadjusted and exploratory."
+    )
 
 
 def _has_unequal_tukey():
@@ -168,6 +152,7 @@ def test_ranks_lead_when_the_plan_says_so():
     shift = row.tests.shift
     assert (row.difference, row.low, row.high) == (shift.estimate, shift.ci_low, shift.ci_high)
     assert "Mann–Whitney test" in row.sentence
+    assert "shift (Hodges–Lehmann)" in row.sentence
 
 
 # Wording: (difference of means, margin) → outcome. Both groups have SD 1 and n = 8, so the 95 %
@@ -202,8 +187,9 @@ def test_a_difference_surely_beyond_the_margin_is_told_as_such():
         "first": {"margin": [10 + u for u in UNIT]},
         "second": {"margin": [20 + u for u in UNIT]},
     }
-    (row,) = compare(groups, AnalysisPlan(equivalence_um={"default": 5.0}), measures=("rms_um",))
-    assert "surely more than the equivalence limit of 5 µm" in row.sentence
+    plan = AnalysisPlan(equivalence_um={"default": 5.0}, primary_measure="rms_um")
+    (row,) = compare(groups, plan, measures=("rms_um",))
+    assert "The interval lies wholly beyond the equivalence limit of 5 µm." in row.sentence
 
 
 def test_without_a_margin_nothing_is_called_equivalent():
@@ -221,8 +207,9 @@ def test_a_share_has_no_margin_and_is_told_in_points():
         share = 0.5 + 0.01 * k
         rows = tuple(replace(r, within_tolerance=share) for r in c.measures)
         crowns.append(replace(c, measures=rows))
-    plan = replace(found.plan, analysis=AnalysisPlan(equivalence_um={"default": 5.0}))
-    row = run(comparison_steps(cohort_of(replace(found, crowns=tuple(crowns), plan=plan)), {}))[0]
+    chosen = AnalysisPlan(equivalence_um={"default": 5.0}, primary_measure="within_tolerance")
+    plan = replace(found.plan, analysis=chosen)
+    row = compared(cohort_of(replace(found, crowns=tuple(crowns), plan=plan)))[0]
     assert "8.0 percentage points larger for Tilted than for Milled" in row.sentence
     assert row.equivalence.reason == "Equivalence limits are lengths, and this measure is a share."
 
@@ -251,7 +238,7 @@ def test_tolerances_equal_statsmodels_and_the_tables():
     low, high = proportion_confint(got.share.within, 8, method="wilson")
     assert (got.share.ci_low, got.share.ci_high) == pytest.approx((low, high))
     # One-sided factor for n = 8, 95 % content, 95 % confidence: 3.187 (ISO 16269-6, table D;
-    # value from memory, and equal to scipy's noncentral t here).
+    # value from memory, and equal to scipy's noncentral t here). One area has a tolerance.
     assert got.next_crown.limit == pytest.approx(x.mean() + 3.187 * x.std(ddof=1), rel=1e-4)
     assert by["milled", "whole"].meets is None
     assert "no tolerance is set" in by["milled", "whole"].sentence
@@ -292,7 +279,7 @@ def test_precision_is_described_over_pairs_and_compared_over_crowns():
     assert [[len(d) for d in r.test.distances.values()] for r in rows] == [[8, 8]] * 6
     assert all(r.test.exact and r.test.permutations == 12870 for r in rows)
     expected = multipletests([r.p_value for r in rows], method="holm")[1]
-    assert [r.corrected.p_holm for r in rows] == pytest.approx(list(expected))
+    assert [r.adjusted.p for r in rows] == pytest.approx(list(expected))
     found = next(r for r in rows if (r.first, r.second, r.area) == ("milled", "tilted", "margin"))
     means = found.test.dispersion
     assert found.difference == pytest.approx(means["tilted"] - means["milled"])

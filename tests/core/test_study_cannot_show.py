@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -27,23 +28,29 @@ def smallest(n, m):
     return stats.mannwhitneyu(a, b, method="exact").pvalue
 
 
-def test_five_and_five_crowns_by_ranks_show_the_primary_comparison_at_most():
+def test_five_and_five_crowns_by_ranks_show_what_is_planned_but_no_precision():
     """check_values.md, section 6: .0079 at best."""
-    said, precise = cannot_show(plan(5, 5, lead="ranks"))
-    assert "5 and 5 crowns give p = 0.0079 at best, 0.16 after correction" in said
-    assert "all but the primary one must end undecided" in said
+    (precise,) = cannot_show(plan(5, 5, lead="ranks"))
     assert smallest(5, 5) == pytest.approx(0.0079, abs=5e-5)
-    assert min(1, (7 * 3 - 1) * smallest(5, 5)) == pytest.approx(0.16, abs=0.005)
-    enough = next(n for n in range(2, 20) if 20 * smallest(n, n) <= 0.05)
-    assert f"{enough} crowns per group would do" in said
-    assert 'lead = "welch"' in said
     assert "none can be shown to be more precise" in precise
+
+
+def test_orders_that_share_the_level_need_more_crowns():
+    said, _ = cannot_show(plan(4, 4, 4, 4, lead="ranks"))
+    assert "4 and 4 crowns give p = 0.029 at best, 0.17 as one of 6 orders" in said
+    assert smallest(4, 4) == pytest.approx(0.029, abs=5e-4)
+    enough = next(n for n in range(2, 20) if 6 * smallest(n, n) <= 0.05)
+    assert f"{enough} crowns per group, or means in place of ranks" in said
+    of_two = plan(4, 4, lead="ranks")
+    limited = replace(of_two, analysis=replace(of_two.analysis, equivalence_um={"default": 5.0}))
+    assert "0.057 as one of 2 orders" in cannot_show(limited)[0]
+    alone = replace(limited, analysis=replace(limited.analysis, secondary=()))
+    assert not any(said.startswith("By ranks") for said in cannot_show(alone))
 
 
 def test_three_and_three_crowns_by_ranks_show_nothing():
     said, _ = cannot_show(plan(3, 3, lead="ranks"))
-    assert "p = 0.1 at best" in said
-    assert "the primary comparison and all others must end undecided" in said
+    assert "p = 0.1 at best: no difference between them can be shown" in said
 
 
 def test_means_can_show_what_ranks_cannot_and_precision_is_told_apart():

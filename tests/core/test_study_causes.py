@@ -252,7 +252,7 @@ def test_groups_are_compared_by_the_tests_of_the_study(
     holm = np.empty(2)
     holm[order[0]] = min(1.0, 2 * p_values[order[0]])
     holm[order[1]] = max(holm[order[0]], p_values[order[1]])
-    assert [row.corrected.p_holm for row in found.comparisons] == pytest.approx(holm, rel=1e-9)
+    assert [row.adjusted.p for row in found.comparisons] == pytest.approx(holm, rel=1e-9)
     growth, scale = found.comparisons
     assert (growth.outcome, scale.outcome) == ("different", "different")
     assert growth.low <= -8.0 <= growth.high

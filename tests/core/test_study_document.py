@@ -57,7 +57,7 @@ def test_every_writer_is_of_a_row_of_its_own(made) -> None:
     written = fields_of(row, WRITERS)
     assert list(written) != [field.name for field in fields(row)]
     assert written["difference"] == row.difference
-    assert written["p_holm"] == row.corrected.p_holm
+    assert written["p_adjusted"] == row.adjusted.p
     assert written["n_first"] + written["n_second"] == row.tests.n_a + row.tests.n_b
 
 

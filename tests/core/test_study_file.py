@@ -331,3 +331,30 @@ def test_crowns_have_short_names_that_differ(write: Write):
     names = read_plan(write(GROUPS)).crown_names()
     in_milled = ["milled/crown_1", "crown_2", "crown_10"]
     assert list(names.values()) == [*in_milled, "printed/crown_1", "crown_3", "crown_4"]
+
+
+@pytest.mark.parametrize(
+    ("given", "reason", "remedy"),
+    [
+        ('"margin rms_um"', "not a list", "Put it in brackets"),
+        ('["rms_um"]', "is not an area and a measure", "margin mean_abs_um"),
+        ('["margin rms"]', 'no measure called "rms"', "rms_um"),
+        ('["cusps rms_um"]', 'no area called "cusps"', "Choose from"),
+        ('["margin sd_um"]', "sd_um is not among measures", "add sd_um to measures"),
+        ('["margin rms_um", "margin rms_um"]', "in the list twice", "once"),
+        ('["margin marginal_gap_um"]', "no crown is seated", "die"),
+    ],
+)
+def test_a_secondary_comparison_that_cannot_be_meant(
+    write: Write, given: str, reason: str, remedy: str
+):
+    (line,) = mistakes(write(f"{GROUPS}[analysis]\nsecondary = {given}\n"))
+    assert line.startswith("study.toml:7: analysis.secondary")
+    assert reason in line
+    assert remedy in line
+
+
+def test_the_order_of_comparisons_is_that_of_the_file(write: Write):
+    given = '["whole  rms_um", "margin mean_abs_um"]'
+    plan = read_plan(write(f"{GROUPS}[analysis]\nsecondary = {given}\n"))
+    assert plan.analysis.order == (("margin", "mean_abs_um"), ("whole", "rms_um"))

@@ -8,10 +8,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from cuspwise.standalone_core.progress import run
+from cuspwise.standalone_core.statistics.multiplicity import step_down_exclusive
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
 from cuspwise.standalone_core.study.analysis.cohort import cohort_of
-from cuspwise.standalone_core.study.analysis.corrections import multiplicity_words
+from cuspwise.standalone_core.study.analysis.comparisons import decided_comparisons
 from cuspwise.standalone_core.study.analysis.document import analysis_document
+from cuspwise.standalone_core.study.analysis.families_words import families_words
 from cuspwise.standalone_core.study.analysis.fit import fit_finding_steps
 from cuspwise.standalone_core.study.measuring.crown_fit import NotFitted
 from cuspwise.standalone_core.study.plan import AnalysisPlan
@@ -64,7 +66,9 @@ def seated(names=("milled", "tilted"), fit=FIT, analysis=PLAN, plan=None, **how)
 
 
 def findings(*args, **how):
-    return run(fit_finding_steps(cohort_of(seated(*args, **how))))
+    cohort = cohort_of(seated(*args, **how))
+    found = run(fit_finding_steps(cohort))
+    return replace(found, comparisons=decided_comparisons(cohort, found.comparisons, {}))
 
 
 def lines(analysis, kind):
@@ -126,31 +130,33 @@ def test_ranks_lead_where_the_plan_says_so():
 def test_fit_is_a_family_of_its_own(two):
     rows = two.findings.fit.comparisons
     expected = multipletests([row.p_value for row in rows], method="holm")[1]
-    assert [row.corrected.p_holm for row in rows] == pytest.approx(list(expected))
-    assert {row.corrected.family for row in rows} == {5}
+    assert [row.adjusted.p for row in rows] == pytest.approx(list(expected))
+    assert {row.adjusted.family for row in rows} == {5}
     alone = analyse_study(unseated())
     with_, without = (analysis_document(one)["findings"] for one in (two, alone))
     assert with_["comparisons"] == without["comparisons"]
-    assert "Comparisons of fit are a family of their own" in two.multiplicity
-    assert "over 5 numbers of a crown's fit." in two.multiplicity
+    assert "and fit (5 comparisons) are families of their own, each" in two.multiplicity
     assert [row.measure for row in two.findings.primary] == ["mean_abs_um"]
 
 
-def test_a_primary_comparison_of_fit_stands_apart_and_trueness_has_none():
+def test_a_primary_comparison_of_fit_leads_the_order_and_trueness_comes_after_it():
     plan = replace(PLAN, primary_measure="marginal_gap_um")
     analysis = analyse_study(seated(analysis=plan))
     (primary,) = analysis.findings.primary
     assert (primary.area, primary.measure) == GAP
-    assert primary.corrected.p_holm == primary.p_value
+    assert primary.adjusted.p == primary.p_value
+    (whole,) = analysis.findings.secondary
+    assert (whole.area, whole.measure) == ("whole", "mean_abs_um")
+    assert whole.adjusted.p == max(primary.p_value, whole.p_value)
     rest = analysis.findings.fit.comparisons[1:]
     expected = multipletests([row.p_value for row in rest], method="holm")[1]
-    assert [row.corrected.p_holm for row in rest] == pytest.approx(list(expected))
+    assert [row.adjusted.p for row in rest] == pytest.approx(list(expected))
     assert lines(analysis, "primary") == [primary.sentence]
-    assert "(mean marginal gap) is one of fit, so trueness has none" in analysis.multiplicity
-    one = multiplicity_words(cohort_of(seated(("milled",), analysis=plan)))
+    assert "mean marginal gap and whole crown, mean absolute deviation." in analysis.multiplicity
+    one = families_words(cohort_of(seated(("milled",), analysis=plan)))
     assert one.startswith("There is one group only")
-    none = multiplicity_words(cohort_of(seated(fit={"milled": FIT["milled"]}, analysis=plan)))
-    assert "could not be made. Trueness has none." in none
+    none = families_words(cohort_of(seated(fit={"milled": FIT["milled"]}, analysis=plan)))
+    assert none.startswith("The plan's primary comparison (mean marginal gap) could not be made.")
 
 
 def test_the_primary_comparison_may_be_of_another_measure_than_the_usual():
@@ -171,8 +177,12 @@ def test_equivalence_is_tested_by_measure_as_by_statsmodels():
         limit = margins[row.measure]
         p.append(ttost_ind(b, a, -limit, limit, usevar="unequal")[0])
     assert [row.equivalence.p_value for row in tested] == pytest.approx(p)
-    corrected = multipletests(p, method="holm")[1]
-    assert [row.equivalence.p_holm for row in tested] == pytest.approx(list(corrected))
+    different, equal = step_down_exclusive(
+        [row.p_value for row in rows], [row.equivalence.p_value for row in rows]
+    )
+    assert [row.adjusted.p for row in rows] == pytest.approx(list(different))
+    got = [row.equivalence.p_adjusted for row in rows]
+    assert got == pytest.approx(list(equal), nan_ok=True)
     assert tested[0].outcome == "equivalent"
     assert "less than the equivalence limit of 8 µm" in tested[0].sentence
     assert rows[0].equivalence.reason == "No equivalence limit is set for this measure of fit."
@@ -187,15 +197,13 @@ def test_margins_of_areas_are_not_those_of_fit():
 def test_three_groups_are_compared_at_once_and_two_by_two():
     found = findings(NAMES)
     assert len(found.comparisons) == 3 * 5
-    assert {row.corrected.family for row in found.comparisons} == {15}
+    assert {row.adjusted.family for row in found.comparisons} == {15}
     row = found.overall[0]
     values = [FIT[name][GAP] for name in NAMES]
     kruskal = stats.kruskal(*values)
     assert (row.tests.kruskal_wallis.h, row.tests.kruskal_wallis.p) == pytest.approx(
         (kruskal.statistic, kruskal.pvalue)
     )
-    expected = multipletests([r.tests.welch_anova.p for r in found.overall], method="holm")[1]
-    assert [r.corrected.p_holm for r in found.overall] == pytest.approx(list(expected))
     levene = stats.levene(*values, center="median")
     spread = found.assumptions[0].tests.spread
     assert (spread.f, spread.p) == pytest.approx(tuple(levene))
@@ -259,7 +267,7 @@ def test_a_group_of_which_none_was_seated_is_not_said_to_lack_anything():
     analysis = analyse_study(seated(NAMES, fit={n: FIT[n] for n in ("milled", "tilted")}))
     found = analysis.findings.fit
     assert {row.group for row in found.described} == {"milled", "tilted"}
-    assert {row.corrected.family for row in found.comparisons} == {5}
+    assert {row.adjusted.family for row in found.comparisons} == {5}
     assert found.overall == ()
     assert "No crown was seated of Upright: nothing is said of its fit." in analysis.fit.notes
 
@@ -377,7 +385,9 @@ def test_the_document_holds_all_of_it(two):
     document = json.loads(json.dumps(analysis_document(two), allow_nan=False))
     found = document["findings"]["fit"]
     assert set(found) == {"described", "assumptions", "comparisons", "overall"}
-    assert {"p_holm", "welch", "ranks", "equivalence", "outcome"} <= set(found["comparisons"][0])
+    assert {"p_adjusted", "welch", "ranks", "equivalence", "outcome"} <= set(
+        found["comparisons"][0]
+    )
     assert set(document["fit"]) == {"limits", "crowns", "not_fitted", "notes"}
     limit = document["fit"]["limits"][1]
     assert (limit["within"], limit["n"], limit["part"]) == (8, 8, "seat")

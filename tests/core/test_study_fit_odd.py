@@ -20,7 +20,8 @@ from cuspwise.standalone_core.study.analysis.examiners import (
 )
 from cuspwise.standalone_core.study.analysis.odd_crowns import odd_crowns, place_key, sign_words
 from cuspwise.standalone_core.study.file.examiner_scores import CrownScore, ExaminerScores
-from cuspwise.standalone_core.study.plan import SCORES, AnalysisPlan, ScoreScale
+from cuspwise.standalone_core.study.plan import AnalysisPlan
+from cuspwise.standalone_core.study.score_scale import SCORES, ScoreScale
 from made.fit_crowns import ABOVE, AXIAL_GAP, AXIAL_WALL, GAP, MESIAL, MOST, NAN, with_fit
 from made.study_runs import AREAS, study
 from scipy import stats

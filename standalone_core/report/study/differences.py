@@ -153,4 +153,4 @@ def _draw_difference(axes: Axes, place: int, row: Comparison) -> None:
     )
 
 
-_SHORT_OUTCOMES = {"different_within_limit": "different, within the limit"}
+_SHORT_OUTCOMES = {"different_within_limit": "different, within the limit", "exploratory": ""}

@@ -156,12 +156,13 @@ def _comparing(found: FitFindings, cite: Cite) -> Iterator[str]:
     """Say how groups were compared by fit."""
     if not found.comparisons:
         return
-    family = max((row.corrected.family for row in found.comparisons if not row.primary), default=0)
+    of_family = [row for row in found.comparisons if row.standing == "family"]
+    family = max((row.adjusted.family for row in of_family), default=0)
     if family:
-        but = ", but for the primary one" if any(row.primary for row in found.comparisons) else ""
+        but = "" if len(of_family) == len(found.comparisons) else ", but for those planned,"
         yield (
             f"Groups were compared by fit as by trueness; these {family} comparisons{but} are a "
-            f"family of their own, corrected by Holm's method {cite('holm')}."
+            f"family of their own, adjusted by a step-down method {cite('holm', 'shaffer')}."
         )
     limits = {
         fit_words(row.area, row.measure): row.equivalence.limit

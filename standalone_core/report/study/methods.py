@@ -7,12 +7,11 @@ from dataclasses import dataclass, field
 
 from ...deviation.tolerances import ANY_AREA, COVERAGE_FACTOR
 from ...shares import limit_words, short_share
-from ...study.analysis.fit_words import fit_words
+from ...study.analysis.fit_words import measured_words
 from ...study.analysis.results.analysis import StudyAnalysis
-from ...study.fit_plan import FIT_MEASURES
 from ...study.measuring.results import StudyRun
 from ...words.names import area_words, measure_words
-from ...words.text import count_words, listed
+from ...words.text import count_words, listed, small
 from ..check.sentences import START_WORDS, WEIGHTING_WORDS
 from .causes_methods import causes_methods
 from .fit_methods import fit_methods
@@ -34,6 +33,12 @@ REFERENCES: dict[str, str] = {
     "dunn": "Dunn OJ. Multiple comparisons using rank sums. Technometrics 1964;6:241–252.",
     "holm": "Holm S. A simple sequentially rejective multiple test procedure. Scand J Stat "
     "1979;6:65–70.",
+    "shaffer": "Shaffer JP. Modified sequentially rejective multiple test procedures. J Am Stat "
+    "Assoc 1986;81:826–831.",
+    "graphical": "Bretz F, Maurer W, Brannath W, Posch M. A graphical approach to sequentially "
+    "rejective multiple test procedures. Stat Med 2009;28:586–604.",
+    "ich_e9": "ICH Harmonised Tripartite Guideline E9. Statistical principles for clinical trials. "
+    "Stat Med 1999;18:1905–1942.",
     "schuirmann": "Schuirmann DJ. A comparison of the two one-sided tests procedure and the power "
     "approach for assessing the equivalence of average bioavailability. J Pharmacokinet Biopharm "
     "1987;15:657–680.",
@@ -315,12 +320,14 @@ def _two_groups(analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
         f"Two groups were compared by {first}, as fixed in the study file; {second} is reported "
         f"beside it. Effect sizes are Hedges' g {cite('hedges')} and Cliff's δ {cite('cliff')}."
     )
-    primary = f"{measure_words(plan.primary_measure)} of the {area_words(plan.primary_area)}"
-    if plan.primary_measure in FIT_MEASURES:
-        primary = fit_words(plan.primary_area, plan.primary_measure)
+    primary = small(measured_words(plan.primary_area, plan.primary_measure))
     yield (
-        f"The primary comparison was the {primary}. P-values were corrected by Holm's method "
-        f"{cite('holm')}: {analysis.multiplicity}"
+        f"The primary comparison was that of {primary}. "
+        f"The comparisons that may make a claim were planned and ordered beforehand "
+        f"{cite('ich_e9')} and share the level of significance along that order "
+        f"{cite('graphical')}; families apart from it were adjusted by a step-down method "
+        f"{cite('holm', 'shaffer')}. "
+        f"{analysis.multiplicity}"
     )
     limits = {
         row.area: row.equivalence.limit

@@ -8,7 +8,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 from markupsafe import Markup
 
@@ -19,7 +19,7 @@ from ...study.analysis.cause_comparisons import size_words
 from ...study.analysis.cause_sentences import without_words
 from ...study.analysis.fit_words import fit_words
 from ...study.analysis.results.analysis import OddEffect, StudyAnalysis
-from ...study.analysis.results.comparisons import Comparison, PrecisionComparison
+from ...study.analysis.results.comparisons import Comparison, OverallRow, PrecisionComparison
 from ...study.analysis.results.groups import PrecisionRow, ToleranceRow, TruenessRow
 from ...study.analysis.sentences import OVERALL_WORDS, interval_words, p_words
 from ...study.fit_plan import FIT_MEASURES
@@ -61,11 +61,14 @@ TOPICS = {
     "unmatched": "Whose scan has surface that the design has not?",
     "fit": "Do the crowns fit on their dies?",
     "primary": "The comparison that the study was made for",
+    "secondary": "The planned comparisons after it",
     "odd": "Is every crown like its group?",
     "scanner": "Can the scanner show it?",
     "caution": "Read before trusting the numbers",
 }
 WEBP_QUALITY = 88
+Measured: TypeAlias = Comparison | PrecisionComparison | OverallRow | OddEffect | TruenessRow
+"""What is shown of one measure of one area."""
 
 
 @dataclass(frozen=True)
@@ -88,6 +91,7 @@ class AreaPart:
     name: str
     rows: tuple[GroupRow, ...]
     figures: tuple[Figure, ...]
+    described: tuple[TruenessRow, ...]
     comparisons: tuple[Comparison, ...]
     precision_comparisons: tuple[PrecisionComparison, ...]
 
@@ -193,7 +197,7 @@ def _environment() -> Environment:
     return environment
 
 
-def _compared_words(row: Comparison | PrecisionComparison | OddEffect) -> str:
+def _compared_words(row: Measured) -> str:
     """Name what was compared; a measure of fit with its area, for want of a heading that does."""
     if row.measure in FIT_MEASURES:
         return fit_words(row.area, row.measure)
@@ -214,6 +218,7 @@ def area_parts(
                 for name in (f"trueness_{area}", f"precision_{area}")
                 if name in figures
             ),
+            described=tuple(row for row in found.trueness if row.area == area),
             comparisons=tuple(row for row in found.comparisons if row.area == area),
             precision_comparisons=tuple(
                 row for row in found.precision_comparisons if row.area == area

@@ -78,7 +78,7 @@ def counted(count: int, thing: str) -> str:
     return f"{_NUMBERS[count]} {plural(thing, count)}"
 
 
-_OPENING = ("tolerance", "unmatched", "fit", "primary", "scanner", "caution")
+_OPENING = ("tolerance", "unmatched", "fit", "primary", "secondary", "scanner", "caution")
 
 
 def opening_lines(analysis: StudyAnalysis) -> tuple[VerdictLine, ...]:

@@ -12,11 +12,11 @@ from ..measuring.results import StudyRun
 from .answer import verdict_lines
 from .causes import causes_analysis
 from .cohort import Cohort, cohort_of
-from .comparisons import ScannerLimits, comparison_steps
-from .corrections import multiplicity_words
+from .comparisons import ScannerLimits, comparison_steps, decided_comparisons
 from .descriptions import assumption_rows, trueness_rows
 from .difference_shares import CAVEAT, difference_shares
 from .examiners import examiner_analysis
+from .families_words import families_words
 from .fit import fit_analysis, fit_finding_steps
 from .fit_words import measured_words
 from .notes import MIDDLE_KEPT, cautions, general_notes, reasons_of
@@ -101,7 +101,7 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
         difference_caveat=CAVEAT,
         examiners=None if study.scores is None else examiner_analysis(cohort, study.scores),
         scanner=scanner,
-        multiplicity=multiplicity_words(cohort),
+        multiplicity=families_words(cohort),
         notes=general_notes(cohort, study),
         marks=mark_rows(cohort),
         causes=causes_analysis(cohort, study, odd),
@@ -112,16 +112,20 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
 def _finding_steps(cohort: Cohort, limits: ScannerLimits) -> Steps[Findings]:
     """Describe and compare one set of crowns."""
     trueness, tolerances = trueness_rows(cohort), tolerance_rows(cohort)
-    comparisons = yield from scaled(comparison_steps(cohort, limits), 0.0, 0.3)
+    form = yield from scaled(comparison_steps(cohort, cohort.places, "exploratory"), 0.0, 0.3)
     precise = yield from scaled(precision_comparison_steps(cohort, limits), 0.3, 0.6)
     overall = yield from scaled(overall_steps(cohort), 0.6, 0.8)
     fit = yield from scaled(fit_finding_steps(cohort), 0.8, 1.0)
+    of_fit = () if fit is None else fit.comparisons
+    decided = decided_comparisons(cohort, (*form, *of_fit), limits)
+    if fit is not None:
+        fit = replace(fit, comparisons=decided[len(form) :])
     findings = Findings(
         crowns=cohort.names,
         trueness=trueness,
         tolerances=tolerances,
         assumptions=assumption_rows(cohort),
-        comparisons=comparisons,
+        comparisons=decided[: len(form)],
         overall=overall,
         precision=precision_rows(cohort),
         precision_comparisons=precise,

@@ -9,9 +9,11 @@ from ...deviation.reasons import about_pieces
 from ...deviation.verdict import is_too_much
 from ...words.names import MEASURE_WORDS, the_area
 from ...words.text import count_words, listed
+from ..fit_plan import FIT_MEASURES
 from .cohort import Cohort
 from .contrast_lines import Row, contrast_lines, status_of
 from .fit_answer import fit_lines
+from .fit_words import fit_words
 from .results.analysis import Findings, OddCrown, OddEffect, Status, VerdictLine
 from .results.comparisons import Comparison
 from .results.fit import FitAnalysis
@@ -31,17 +33,20 @@ def verdict_lines(
 ) -> tuple[VerdictLine, ...]:
     """Return the sentences of the answer, most important first.
 
-    Tolerances per group; crowns with unmatched scan surface; the primary comparison; whether the
-    crowns fit; what else differs between groups, and whether that matters; precision; odd crowns
-    and what changes without them; the scanner; cautions.
+    Tolerances per group; crowns with unmatched scan surface; the primary comparison and those
+    after it; whether the crowns fit; that all else is exploratory; precision; odd crowns and what
+    changes without them; the scanner; cautions.
     """
     places = partial(_places, cohort)
     return (
         *(_tolerance_line(cohort, group, findings.tolerances) for group in cohort.groups),
         *_unmatched_lines(cohort),
         *(_primary_line(row) for row in findings.primary),
+        *contrast_lines(
+            cohort, findings.secondary, "secondary", "Secondary comparisons", _secondary_places
+        ),
         *fit_lines(cohort, fit, findings.fit),
-        *contrast_lines(cohort, findings.comparisons, "difference", "Deviations", places),
+        *_exploratory_lines(findings),
         *contrast_lines(
             cohort, findings.precision_comparisons, "precision", "Spread between crowns", places
         ),
@@ -96,6 +101,31 @@ def _unmatched_lines(cohort: Cohort) -> list[VerdictLine]:
 
 def _primary_line(row: Comparison) -> VerdictLine:
     return VerdictLine("primary", status_of([row]), row.sentence)
+
+
+def _secondary_places(members: Sequence[Row], rows: Sequence[Row]) -> str:
+    """Name what some of the secondary comparisons are of."""
+    if len(members) == len(rows) > 1:
+        return f"all {len(rows)}"
+    return listed([_secondary(row) for row in members])
+
+
+def _secondary(row: Row) -> str:
+    if row.measure in FIT_MEASURES:
+        return f"the {fit_words(row.area, row.measure)}"
+    return f"{the_area(row.area)} ({MEASURE_WORDS[row.measure]})"
+
+
+def _exploratory_lines(findings: Findings) -> list[VerdictLine]:
+    """Say of how many comparisons nothing is claimed."""
+    count = sum(row.standing == "exploratory" for row in findings.comparisons)
+    if not count:
+        return []
+    text = (
+        f"{count_words(count, 'other comparison')} of trueness {'is' if count == 1 else 'are'} "
+        f"exploratory: numbers without a claim, in the tables of each area."
+    )
+    return [VerdictLine("difference", "note", text)]
 
 
 def _places(cohort: Cohort, members: Sequence[Row], rows: Sequence[Row]) -> str:

@@ -11,14 +11,15 @@ import numpy as np
 from ...causes.words import cause_words
 from ...shares import short_share
 from ...statistics.equivalence import decide
+from ...statistics.multiplicity import holm
 from ...statistics.reasons import FIRST, SECOND
 from ...statistics.two_groups import compare_two
 from ...words.text import capital, count_words, micrometres, signed_number
 from ..measuring.common_causes import CommonCause
 from .cohort import Cohort
-from .corrections import correct
+from .families import UNADJUSTED
 from .results.causes import CauseComparison
-from .results.comparisons import Corrected
+from .results.comparisons import Adjusted
 from .sentences import LEAD_WORDS, p_words
 
 _FREE = "Scanned alike, the scanner's own scale is in both: the difference is free of it."
@@ -36,8 +37,10 @@ def cause_comparisons(cohort: Cohort, common: Sequence[CommonCause]) -> tuple[Ca
         for first, second in cohort.group_pairs
         if first in size.values and second in size.values
     ]
-    corrected = correct([row.p_value for row in rows], [False] * len(rows))
-    return tuple(_decided(cohort, row, p) for row, p in zip(rows, corrected, strict=True))
+    p_values = np.array([row.p_value for row in rows], dtype=np.float64)
+    tests = int(np.count_nonzero(~np.isnan(p_values)))
+    adjusted = [Adjusted(float(p), tests) for p in holm(p_values)]
+    return tuple(_decided(cohort, row, p) for row, p in zip(rows, adjusted, strict=True))
 
 
 def _compared(cohort: Cohort, size: CommonCause, first: str, second: str) -> CauseComparison:
@@ -54,15 +57,15 @@ def _compared(cohort: Cohort, size: CommonCause, first: str, second: str) -> Cau
         second=second,
         tests=tests,
         lead=plan.lead,
-        corrected=Corrected(np.nan, 0),
+        adjusted=UNADJUSTED,
         outcome="not_computed",
         reason=why.words(called),
     )
 
 
-def _decided(cohort: Cohort, row: CauseComparison, p: Corrected) -> CauseComparison:
-    outcome = decide(p.p_holm, np.nan, cohort.plan.analysis.alpha)
-    row = replace(row, corrected=p, outcome=outcome)
+def _decided(cohort: Cohort, row: CauseComparison, p: Adjusted) -> CauseComparison:
+    outcome = decide(p.p, np.nan, cohort.plan.analysis.alpha)
+    row = replace(row, adjusted=p, outcome=outcome)
     return replace(row, sentence=_sentence(cohort, row))
 
 
@@ -71,12 +74,12 @@ def _sentence(cohort: Cohort, row: CauseComparison) -> str:
     first, second = cohort.title(row.first), cohort.title(row.second)
     if row.outcome == "not_computed":
         return f"{what}: {second} and {first} were not compared. {row.reason}"
-    family = row.corrected.family
+    family = row.adjusted.family
     after = f" after correction for {family} comparisons by cause" if family > 1 else ""
     level = short_share(cohort.plan.analysis.confidence)
     numbers = (
         f"{size_words(row.difference, row.unit, signed=True)}, {level} interval "
-        f"{_interval(row)}; {LEAD_WORDS[row.lead]}, {p_words(row.corrected.p_holm)}{after}"
+        f"{_interval(row)}; {LEAD_WORDS[row.lead]}, {p_words(row.adjusted.p)}{after}"
     )
     if row.outcome == "different":
         told = f"{what}: different between {second} and {first} ({numbers})."

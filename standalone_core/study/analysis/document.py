@@ -154,8 +154,9 @@ def _comparison(row: Comparison) -> Record:
         **_difference(row),
         "lead": row.lead,
         "p_value": row.p_value,
-        "p_holm": row.corrected.p_holm,
-        "family": row.corrected.family,
+        "p_adjusted": row.adjusted.p,
+        "family": row.adjusted.family,
+        "standing": row.standing,
         "primary": row.primary,
         "welch": welch_record(tests),
         "ranks": ranks_record(tests),
@@ -174,8 +175,8 @@ def _precision_comparison(row: Precision) -> Record:
         "mean_second": test.dispersion[row.second],
         **_difference(row),
         "p_value": row.p_value,
-        "p_holm": row.corrected.p_holm,
-        "family": row.corrected.family,
+        "p_adjusted": row.adjusted.p,
+        "family": row.adjusted.family,
         "permutations": test.permutations,
         "exact": test.exact,
         **_conclusion(row),
@@ -202,7 +203,17 @@ def _conclusion(row: Contrast) -> Record:
 
 
 def _equivalence(row: EquivalenceRow) -> Record:
-    names = ("limit", "low", "high", "level", "p_value", "p_holm", "equivalent", "reason", "lead")
+    names = (
+        "limit",
+        "low",
+        "high",
+        "level",
+        "p_value",
+        "p_adjusted",
+        "equivalent",
+        "reason",
+        "lead",
+    )
     return {name: getattr(row, name) for name in names}
 
 
@@ -215,7 +226,6 @@ def _overall(row: OverallRow) -> Record:
         "groups": () if row.tests is None else tuple(row.tests.n),
         "lead": row.lead,
         **named(anova if row.lead == "welch" else kruskal, p_value="p"),
-        "p_holm": row.corrected.p_holm,
         "primary": row.primary,
         **named(anova, welch_f="f", welch_df1="df_between", welch_df2="df_within", welch_p="p"),
         **named(kruskal, kruskal_h="h", kruskal_df="df", kruskal_p="p"),

@@ -27,8 +27,8 @@ def equivalence_row(
 ) -> EquivalenceRow:
     """Test whether ``second`` is within the limit of ``first``: the area's, or that of fit.
 
-    Two one-sided tests, Welch's of the means or those of ranks of the shift; not corrected yet,
-    see :func:`corrected_row`.
+    Two one-sided tests, Welch's of the means or those of ranks of the shift; not adjusted yet,
+    see :func:`adjusted_row`.
     """
     limit, alpha = limit_of(plan, area, measure), plan.analysis.alpha
     level = 1 - 2 * alpha
@@ -43,7 +43,7 @@ def equivalence_row(
         return EquivalenceRow(limit, level, untested=untested)
     test = shift_with_limit if lead == "ranks" else compare_with_limit
     found = test(second, first, limit, alpha=alpha)
-    return EquivalenceRow(limit, level, lead, found, p_holm=found.p_equivalence)
+    return EquivalenceRow(limit, level, lead, found)
 
 
 def limit_of(plan: StudyPlan, area: str, measure: str) -> float:
@@ -53,6 +53,6 @@ def limit_of(plan: StudyPlan, area: str, measure: str) -> float:
     return np.nan if plan.fit is None else plan.fit.equivalence_um.get(measure, np.nan)
 
 
-def corrected_row(row: EquivalenceRow, p_holm: float, alpha: float) -> EquivalenceRow:
-    """Return the row with its corrected p-value and what it then says."""
-    return replace(row, p_holm=p_holm, equivalent=p_holm <= alpha)
+def adjusted_row(row: EquivalenceRow, p_adjusted: float, alpha: float) -> EquivalenceRow:
+    """Return the row with its adjusted p-value and what it then says."""
+    return replace(row, p_adjusted=p_adjusted, equivalent=p_adjusted <= alpha)

@@ -17,14 +17,14 @@ from .results.fit import FitAnalysis, FitFindings
 def fit_finding_steps(cohort: Cohort) -> Steps[FitFindings | None]:
     """Describe and compare the fit of one set of crowns, step by step; None if none was seated.
 
-    Its comparisons are a family of their own. The scanner's limits are those of deviations, so
-    none is held against a difference in fit.
+    Its comparisons are not decided yet: those that the plan's order holds share their level with
+    those of form, all others are a family of their own.
     """
     seated = seated_cohort(cohort)
     if seated is None:
         return None
     places = seated.fit_pairs
-    comparisons = yield from scaled(comparison_steps(seated, {}, places), 0.0, 0.6)
+    comparisons = yield from scaled(comparison_steps(seated, places, "family"), 0.0, 0.6)
     overall = yield from scaled(overall_steps(seated, places), 0.6, 1.0)
     return FitFindings(
         described=trueness_rows(seated, places),

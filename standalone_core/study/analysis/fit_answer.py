@@ -29,6 +29,7 @@ def fit_lines(
     lines = [line for group in cohort.groups for line in _group_lines(cohort, group, fit)]
     lines += [VerdictLine("fit", "bad", _held(row)) for row in fit.crowns if row.stays_up]
     compared = () if findings is None else findings.comparisons
+    compared = tuple(row for row in compared if row.standing == "family")
     known = {(row.first, row.second) for row in compared if row.outcome != "not_computed"}
     sure = {(row.first, row.second) for row in compared if row.outcome not in OPEN}
     kinds: tuple[tuple[LineKind, set[tuple[str, str]]], ...]

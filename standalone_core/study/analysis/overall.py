@@ -8,9 +8,8 @@ from ...progress import Progress, Steps
 from ...statistics.many_groups import ManyGroups, compare_many
 from ...words.text import listed
 from .cohort import Cohort, Places
-from .corrections import correct, is_primary
 from .fit_words import measured_words
-from .results.comparisons import Corrected, OverallRow
+from .results.comparisons import OverallRow
 from .sentences import OVERALL_WORDS, p_words
 
 TOO_FEW_GROUPS = "Fewer than three groups have two or more crowns with this number."
@@ -20,7 +19,8 @@ def overall_steps(cohort: Cohort, places: Places | None = None) -> Steps[tuple[O
     """Compare all groups at once per area and measure, step by step; fewer than three: nothing.
 
     Groups with fewer than two crowns that have the number are left out of a row. What is compared
-    is one family: ``places``, or every area by every measure of trueness.
+    is ``places``, or every area by every measure of trueness; nothing is claimed of it, since the
+    plan's order holds the claims, pair by pair.
     """
     if len(cohort.groups) < 3:
         return ()
@@ -29,12 +29,7 @@ def overall_steps(cohort: Cohort, places: Places | None = None) -> Steps[tuple[O
     for i, (area, measure) in enumerate(places):
         yield Progress("Comparing all groups", i / len(places))
         found.append(_compared(cohort, area, measure))
-    primary = [is_primary(cohort.plan.analysis, *place) for place in places]
-    corrected = correct([_leading_p(cohort, many) for many in found], primary)
-    return tuple(
-        _row(cohort, *place, many, p, first)
-        for place, many, p, first in zip(places, found, corrected, primary, strict=True)
-    )
+    return tuple(_row(cohort, *place, many) for place, many in zip(places, found, strict=True))
 
 
 def _compared(cohort: Cohort, area: str, measure: str) -> ManyGroups | None:
@@ -48,32 +43,20 @@ def _compared(cohort: Cohort, area: str, measure: str) -> ManyGroups | None:
     return compare_many(groups, confidence=cohort.plan.analysis.confidence)
 
 
-def _leading_p(cohort: Cohort, many: ManyGroups | None) -> float:
-    if many is None:
-        return np.nan
-    welch = cohort.plan.analysis.lead == "welch"
-    return many.welch_anova.p if welch else many.kruskal_wallis.p
-
-
-def _row(
-    cohort: Cohort, area: str, measure: str, many: ManyGroups | None, p: Corrected, primary: bool
-) -> OverallRow:
-    lead, where = cohort.plan.analysis.lead, measured_words(area, measure)
+def _row(cohort: Cohort, area: str, measure: str, many: ManyGroups | None) -> OverallRow:
+    plan, where = cohort.plan.analysis, measured_words(area, measure)
+    primary = (area, measure) == plan.order[0]
     if many is None:
         sentence = f"{where}: not compared at once. {TOO_FEW_GROUPS}"
-        return OverallRow(area, measure, lead, primary, None, p, sentence, TOO_FEW_GROUPS)
-    test = many.welch_anova if lead == "welch" else many.kruskal_wallis
-    sentence = _sentence(cohort, where, many, p, str(test.reason))
-    return OverallRow(area, measure, lead, primary, many, p, sentence, str(test.reason))
+        return OverallRow(area, measure, plan.lead, primary, None, sentence, TOO_FEW_GROUPS)
+    test = many.welch_anova if plan.lead == "welch" else many.kruskal_wallis
+    sentence = _sentence(cohort, where, many, test.p, str(test.reason))
+    return OverallRow(area, measure, plan.lead, primary, many, sentence, str(test.reason))
 
 
-def _sentence(cohort: Cohort, where: str, many: ManyGroups, p: Corrected, reason: str) -> str:
-    plan = cohort.plan.analysis
+def _sentence(cohort: Cohort, where: str, many: ManyGroups, p: float, reason: str) -> str:
     names = listed([cohort.title(group) for group in many.n])
     if reason:
         return f"{where}: {names} were not compared at once. {reason}"
-    over = f" after correction for {p.family} comparisons" if p.family > 1 else ""
-    test = f"({OVERALL_WORDS[plan.lead]}, {p_words(p.p_holm)}{over})"
-    if p.p_holm <= plan.alpha:
-        return f"{where}: at least one of {names} differs from the others {test}."
-    return f"{where}: that any of {names} differs from the others is not shown {test}."
+    test = OVERALL_WORDS[cohort.plan.analysis.lead]
+    return f"{where}, {names} at once: {test}, {p_words(p)}, unadjusted and exploratory."

@@ -16,10 +16,10 @@ from ...words.text import count_words
 from ..cannot_show import DISTANCES
 from .cohort import Cohort, measured
 from .comparisons import ScannerLimits, decided, scanner_limit
-from .corrections import correct
 from .descriptions import summary
 from .equivalence import equivalence_row
-from .results.comparisons import Corrected, PrecisionComparison
+from .families import UNADJUSTED, as_family
+from .results.comparisons import PrecisionComparison
 from .results.groups import PrecisionRow
 
 NO_DISTANCE = "This measure of a pair is not a distance, so it says nothing about spread."
@@ -41,7 +41,7 @@ def precision_comparison_steps(
 ) -> Steps[tuple[PrecisionComparison, ...]]:
     """Compare the precision of every pair of groups, step by step.
 
-    Only by measures that are distances. Holm over all of them.
+    Only by measures that are distances; all of them are one family.
 
     Parameters
     ----------
@@ -56,20 +56,16 @@ def precision_comparison_steps(
     for i, (pair, area, measure) in enumerate(wanted):
         yield Progress("Comparing the groups' precision", i / len(wanted))
         rows.append(_compared(cohort, *pair, area, measure))
-    none = [False] * len(rows)
-    different = correct([row.p_value for row in rows], none)
-    equal = correct([row.equivalence.p_value for row in rows], none)
     return tuple(
         decided(
             cohort,
             row,
-            p,
-            q,
+            judged,
             scanner_limit(limits, row, *(_measured(row, g) for g in (row.first, row.second))),
             f"{measured_in(row.area, row.measure)}, distance from the group's middle",
             TEST,
         )
-        for row, p, q in zip(rows, different, equal, strict=True)
+        for row, judged in zip(rows, as_family(rows), strict=True)
     )
 
 
@@ -136,7 +132,7 @@ def _row(cohort: Cohort, group: str, area: str, measure: str) -> PrecisionRow:
 def _compared(
     cohort: Cohort, first: str, second: str, area: str, measure: str
 ) -> PrecisionComparison:
-    """Return a comparison before its p-values are corrected."""
+    """Return a comparison before its p-values are adjusted."""
     plan = cohort.plan.analysis
     a, b = (crown_distances(cohort, group, area, measure) for group in (first, second))
     key = zlib.crc32("/".join((first, second, area, measure)).encode())
@@ -152,7 +148,8 @@ def _compared(
         first=first,
         second=second,
         test=test,
-        corrected=Corrected(np.nan, 0),
+        standing="family",
+        adjusted=UNADJUSTED,
         equivalence=equivalence_row(b, a, cohort.plan, area, measure),
         outcome="not_computed",
         reason=str(test.reason),

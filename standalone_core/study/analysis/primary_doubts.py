@@ -10,7 +10,8 @@ from ...statistics.equivalence import OUTCOME_WORDS
 from ...words.text import listed
 from ..plan import Lead
 from .cohort import Cohort
-from .comparisons import comparison_steps
+from .comparisons import comparison_steps, decided_comparisons
+from .families import ordered_places
 from .fit_cohort import seated_cohort
 from .results.analysis import Findings, OddCrown
 from .results.comparisons import Comparison
@@ -24,8 +25,8 @@ def with_doubts(
 ) -> Findings:
     """Return findings whose primary sentences say what would overturn them.
 
-    The other test than the one that leads, corrected over the pairs of groups alike; and the
-    study without its odd crowns.
+    The other test than the one that leads, in the same order; and the study without its odd
+    crowns.
 
     Parameters
     ----------
@@ -52,17 +53,16 @@ def with_doubts(
 
 
 def _by_other_test(cohort: Cohort) -> tuple[Comparison, ...]:
-    """Compare the groups by the primary measure as if the other test led."""
-    plan = cohort.plan.analysis
-    place = (plan.primary_area, plan.primary_measure)
-    analysis = replace(plan, lead=_OTHER[plan.lead])
+    """Compare the groups along the plan's order as if the other test led; the primary ones."""
+    analysis = replace(cohort.plan.analysis, lead=_OTHER[cohort.plan.analysis.lead])
     switched = replace(cohort, plan=replace(cohort.plan, analysis=analysis))
-    if place in switched.places:
-        return run(comparison_steps(switched, {}, (place,)))
-    seated = seated_cohort(switched)
-    if seated is None or place not in seated.fit_pairs:
-        return ()
-    return run(comparison_steps(seated, {}, (place,)))
+    places, seated = ordered_places(cohort), seated_cohort(switched)
+    of_form = tuple(place for place in places if place in switched.places)
+    rows = run(comparison_steps(switched, of_form, "exploratory"))
+    if seated is not None:
+        of_fit = tuple(place for place in places if place not in of_form)
+        rows += run(comparison_steps(seated, of_fit, "family"))
+    return tuple(row for row in decided_comparisons(switched, rows, {}) if row.primary)
 
 
 def _told(

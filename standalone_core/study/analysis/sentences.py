@@ -12,13 +12,15 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from ...shares import short_share
-from ...words.text import micrometres
+from ...statistics.rank_sum import Shift
+from ...words.text import count_words, micrometres
 from .cohort import Cohort
 from .results.comparisons import Contrast
 
 LEAD_WORDS: Mapping[str, str] = MappingProxyType(
     {"welch": "Welch's t test", "ranks": "Mann–Whitney test"}
 )
+SHIFT = "shift (Hodges–Lehmann)"
 OVERALL_WORDS: Mapping[str, str] = MappingProxyType(
     {"welch": "Welch's analysis of variance", "ranks": "Kruskal–Wallis test"}
 )
@@ -44,6 +46,7 @@ def contrast_sentence(row: Contrast, cohort: Cohort, what: str, test: str) -> st
         "different_within_limit": _different_within,
         "undecided": _undecided,
         "not_computed": _not_computed,
+        "exploratory": _exploratory,
     }
     plan = cohort.plan.analysis
     titles = cohort.title(row.first), cohort.title(row.second)
@@ -82,23 +85,34 @@ def p_words(p: float) -> str:
 
 
 def _numbers(c: _Said) -> str:
-    level = short_share(c.confidence)
-    return f"{level} interval {interval_words(c.row.low, c.row.high, c.row.measure)}; {_test(c)}"
+    tested = f"{c.test}, {p_words(c.row.p_value)}{_adjusted(c, c.row.p_value, c.row.adjusted.p)}"
+    return f"{_interval(c)}, unadjusted; {tested}"
 
 
-def _test(c: _Said) -> str:
-    corrected = (
-        f" after correction for {c.row.corrected.family} comparisons"
-        if c.row.corrected.family > 1
-        else ""
-    )
-    return f"{c.test}, {p_words(c.row.corrected.p_holm)}{corrected}"
+def _interval(c: _Said) -> str:
+    words = interval_words(c.row.low, c.row.high, c.row.measure)
+    return f"{short_share(c.confidence)} interval {words}"
+
+
+def _adjusted(c: _Said, p: float, adjusted: float) -> str:
+    """Say what a p-value is once it allows for the other claims; nothing if it is the same."""
+    if not adjusted > p:
+        return ""
+    if c.row.standing == "family":
+        tests = count_words(c.row.adjusted.family, "comparison")
+        return f", after correction for {tests} {p_words(adjusted)}"
+    return f", in the planned order {p_words(adjusted)}"
 
 
 def _size(c: _Said) -> str:
     relation = "larger" if c.row.difference > 0 else "smaller"
     size = _plain(abs(c.row.difference), c.row.measure)
-    return f"{size} {relation} for {c.second} than for {c.first}"
+    by_shift = f" by the {SHIFT}" if _is_shift(c) else ""
+    return f"{size} {relation} for {c.second} than for {c.first}{by_shift}"
+
+
+def _is_shift(c: _Said) -> bool:
+    return isinstance(c.row.leading, Shift)
 
 
 def _plain(value: float, measure: str) -> str:
@@ -123,7 +137,7 @@ def _against_limit(c: _Said) -> str:
     if row.reason:
         return f"Whether that matters was not tested: {row.reason}"
     if c.row.low > row.limit or c.row.high < -row.limit:
-        return f"The difference is surely more than {_limit(c)}."
+        return f"The interval lies wholly beyond {_limit(c)}."
     return f"That it stays within {_limit(c)} is not sure."
 
 
@@ -137,14 +151,14 @@ def _different_within(c: _Said) -> str:
 def _equivalent(c: _Said) -> str:
     return (
         f"{c.what}: equivalent; {c.second} and {c.first} differ by less than {_limit(c)} "
-        f"(difference {_signed(c)}, {_tost(c)})."
+        f"({_signed(c)}, {_tost(c)})."
     )
 
 
 def _undecided(c: _Said) -> str:
     text = (
         f"{c.what}: undecided; a difference between {c.second} and {c.first} is neither shown "
-        f"nor ruled out (difference {_signed(c)}, {_numbers(c)})."
+        f"nor ruled out ({_signed(c)}, {_numbers(c)})."
     )
     row = c.row.equivalence
     if math.isnan(row.limit):
@@ -153,18 +167,33 @@ def _undecided(c: _Said) -> str:
         return f"{text} Equivalence was not tested: {row.reason}"
     if row.p_value <= c.alpha:
         return (
-            f"{text} By itself this comparison would be within {_limit(c)}; after the correction "
-            f"it is not sure."
+            f"{text} By itself this comparison would be within {_limit(c)}; with the others that "
+            f"share its level it is not sure."
         )
     return f"{text} That it stays within {_limit(c)} is not sure either."
 
 
 def _not_computed(c: _Said) -> str:
-    seen = "" if math.isnan(c.row.difference) else f" The difference is {_signed(c)}."
+    seen = "" if math.isnan(c.row.difference) else f" The {_kind(c)} is {_value(c)}."
     return f"{c.what}: {c.second} and {c.first} were not compared. {c.row.reason}{seen}"
 
 
+def _exploratory(c: _Said) -> str:
+    return (
+        f"{c.what}, {c.second} against {c.first}: {_signed(c)} ({_interval(c)}; {c.test}, "
+        f"{p_words(c.row.p_value)}; exploratory, all of it unadjusted)."
+    )
+
+
 def _signed(c: _Said) -> str:
+    return f"{_kind(c)} {_value(c)}"
+
+
+def _kind(c: _Said) -> str:
+    return SHIFT if _is_shift(c) else "difference"
+
+
+def _value(c: _Said) -> str:
     if c.row.measure.endswith("_um"):
         return f"{micrometres(c.row.difference, signed=True)} µm"
     return f"{micrometres(100 * c.row.difference, signed=True)} percentage points"
@@ -172,10 +201,10 @@ def _signed(c: _Said) -> str:
 
 def _tost(c: _Said) -> str:
     row = c.row.equivalence
-    corrected = " after correction" if row.p_holm > row.p_value else ""
+    adjusted = _adjusted(c, row.p_value, row.p_adjusted)
     kind = "rank tests" if row.lead == "ranks" else "tests"
     interval = interval_words(row.low, row.high, c.row.measure)
     return (
-        f"{short_share(row.level)} interval {interval}; two one-sided {kind}, "
-        f"{p_words(row.p_holm)}{corrected}"
+        f"{short_share(row.level)} interval {interval}, unadjusted; two one-sided {kind}, "
+        f"{p_words(row.p_value)}{adjusted}"
     )

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from statistics import NormalDist
 
 import numpy as np
+from scipy import special
 
 from ...shares import short_share
 from ...statistics.assumptions import ShapiroWilk, shapiro_wilk
@@ -26,10 +27,20 @@ def tolerance_rows(cohort: Cohort) -> tuple[ToleranceRow, ...]:
     A group *meets* a tolerance if none of its crowns is outside and the one-sided tolerance limit
     of its mean absolute deviations (the larger of both directions of each crown) lies within: then
     at least the plan's ``next_crown_content`` of all crowns made this way are within, with its
-    ``confidence``. It *does not* if Wilson's interval of the share of crowns
-    within lies wholly below that content. Between the two so few crowns decide nothing.
+    ``confidence``. It *does not* if so few crowns within would be that rare, by the binomial
+    distribution, were that content within. Between the two so few crowns decide nothing.
+
+    The areas of a group share 1 − confidence equally (Bonferroni), so that the chance of even one
+    wrong claim about a group is no more than that.
     """
     return tuple(_row(cohort, group, area) for group in cohort.groups for area in cohort.areas)
+
+
+def confidence_each(cohort: Cohort) -> float:
+    """Return how sure each claim about a group is, so that all of them are as sure as planned."""
+    tolerances = cohort.plan.check.tolerances
+    limits = [area for area in cohort.areas if tolerances.limit_um(area) > 0]
+    return 1 - (1 - cohort.plan.analysis.confidence) / max(len(limits), 1)
 
 
 def _row(cohort: Cohort, group: str, area: str) -> ToleranceRow:
@@ -45,7 +56,7 @@ def _row(cohort: Cohort, group: str, area: str) -> ToleranceRow:
     ]
     normality = shapiro_wilk(values)
     ahead = upper_tolerance_limit(
-        values, content=plan.next_crown_content, confidence=plan.confidence
+        values, content=plan.next_crown_content, confidence=confidence_each(cohort)
     )
     limit = tolerances.limit_um(area)
     meets = _meets(share, ahead, limit, outside)
@@ -83,7 +94,8 @@ def _meets(share: ShareWithin, ahead: ToleranceLimit, limit_um: float, outside: 
         return None
     if ahead.limit <= limit_um and not outside:
         return True
-    return False if share.ci_high < ahead.content else None
+    so_few = float(special.bdtr(share.within, share.n, ahead.content)) if share.n else 1.0
+    return False if so_few <= 1 - ahead.confidence else None
 
 
 def _sentence(

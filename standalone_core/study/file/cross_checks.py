@@ -17,7 +17,7 @@ from ...setting import changed
 from ...superimpose.landmarks import LandmarkPairs, read_landmarks
 from ...words.text import listed
 from ..fit_plan import FIT_MEASURES
-from ..plan import EVERY_AREA, GroupPlan
+from ..plan import EVERY_AREA, GroupPlan, area_and_measure
 from .check_sections import FORCE
 from .fit_files import pairing_notes
 from .fit_sections import FORCE_FIT
@@ -46,6 +46,7 @@ def check_together(values: Values, place: Place, marks: Sequence[str] = ()) -> N
     _check_areas_file_alone(values["areas"], place / "areas")
     _check_area_names(values, place, marks)
     _check_primary(values["analysis"], place / "analysis")
+    _check_secondary(values["analysis"], place / "analysis" / "secondary")
     _check_rules(values, place)
 
 
@@ -147,6 +148,11 @@ def _named_areas(values: Values, place: Place) -> list[tuple[Place, str, bool]]:
     of_fit = values["analysis"].get("primary_measure") in FIT_MEASURES  # has areas of its own
     if "primary_area" in values["analysis"] and not of_fit:
         found.append((analysis / "primary_area", values["analysis"]["primary_area"], True))
+    found += [
+        (analysis / "secondary" / i, area, True)
+        for i, (area, measure) in enumerate(map(area_and_measure, _secondary(values["analysis"])))
+        if measure not in FIT_MEASURES
+    ]
     for table in ("tolerances_um", "equivalence_um", "scanner_um"):
         found += [(place / table / name, name, False) for name in values[table]]
     every = [("equivalence_um", EVERY_AREA), ("scanner_um", ANY_AREA)]
@@ -169,6 +175,25 @@ def _check_primary(given: Mapping[str, Any], place: Place) -> None:
                 f"{primary}{usual} is not among {names}.",
                 f"Give {listed(chosen, 'or')}, or add {primary} to {names}.",
             )
+
+
+def _secondary(given: Mapping[str, Any]) -> Sequence[str]:
+    """Return the secondary comparisons that a file names; the usual ones need not all be there."""
+    return given.get("secondary", ())  # type: ignore[no-any-return]
+
+
+def _check_secondary(given: Mapping[str, Any], place: Place) -> None:
+    """Those that a file names must be among what is compared; those of fit are checked there."""
+    for i, (area, measure) in enumerate(map(area_and_measure, _secondary(given))):
+        if measure in FIT_MEASURES:
+            continue
+        for name, names in ((area, "areas"), (measure, "measures")):
+            chosen = given.get(names, getattr(NOT_SET, names))
+            if chosen and name not in chosen:
+                (place / i).wrong(
+                    f"{name} is not among {names}.",
+                    f"Give {listed(chosen, 'or')}, or add {name} to {names}.",
+                )
 
 
 def _check_rules(values: Values, place: Place) -> None:

@@ -14,7 +14,8 @@ from ...arrays import FloatArray
 from ...readable import readable
 from ...suggestion import suggestion
 from ...words.text import capital, listed
-from ..plan import ScoreScale, StudyPlan
+from ..plan import StudyPlan
+from ..score_scale import ScoreScale
 from .csv_rows import CsvFile, Row, read_csv, refuse_empty, refuse_repeated, whole_number
 
 _NO_SCORE = ("", "nan", "na", "n/a", "-", "–")

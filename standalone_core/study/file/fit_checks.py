@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 from ...allowed import no_such
 from ...suggestion import suggestion
 from ...words.text import listed
 from ..crown_names import crown_names
 from ..fit_plan import FIT_MEASURES, FitPlan
-from ..plan import GroupPlan
+from ..plan import GroupPlan, area_and_measure
 from .cross_checks import NEED_MESIAL, refuse_without_mesial
 from .fit_files import refuse_shared
 from .fit_sections import DIES, FIT, FIT_EQUIVALENCE, FIT_SECTIONS, SEATED
@@ -49,13 +49,13 @@ def read_fit(values: Values, groups: Sequence[GroupPlan], place: Place) -> dict[
             problem = no_such("fit measure", measure, tuple(FIT_MEASURES))
             note(problem, place / FIT_EQUIVALENCE.name / measure)
     if not _wanted(values, groups, place):
-        _check_primary(values, place, wanted=False)
+        _check_order(values, place, wanted=False)
         return {"fit": None}
     neighbours = find_meshes("tooth", given.get("neighbours", ()), fit / "neighbours")
     refuse_shared(values, groups, neighbours, place)
     _check_crowns(given, groups, place)
     _check_finish_line(groups, place)
-    _check_primary(values, place, wanted=True)
+    _check_order(values, place, wanted=True)
     in_tables = tuple(section.name for section in FIT_SECTIONS)
     if len(place.mistakes) == noted and not any(
         mistake.key.startswith(in_tables) for mistake in place.mistakes
@@ -130,30 +130,41 @@ def _check_finish_line(groups: Sequence[GroupPlan], place: Place) -> None:
         )
 
 
-def _check_primary(values: Values, place: Place, *, wanted: bool) -> None:
-    """A primary comparison of fit must be one that is made."""
-    given, fit, analysis = values["analysis"], values[FIT.name], place / "analysis"
-    measure: str = given.get("primary_measure", "")
+def _check_order(values: Values, place: Place, *, wanted: bool) -> None:
+    """Comparisons of fit in the study's order must be ones that are made."""
+    given, analysis = values["analysis"], place / "analysis"
+    primary = given.get("primary_area", NOT_SET.analysis.primary_area)
+    named = "primary_area" in given
+    at = _At(analysis / "primary_measure", analysis / "primary_area", "primary_measure", named)
+    _check_compared(values, primary, given.get("primary_measure", ""), at, wanted=wanted)
+    for i, (area, measure) in enumerate(map(area_and_measure, given.get("secondary", ()))):
+        here = analysis / "secondary" / i
+        _check_compared(values, area, measure, _At(here, here, "comparison"), wanted=wanted)
+
+
+class _At(NamedTuple):
+    """Where a comparison's measure and area are named, as what, and whether its area is named."""
+
+    measure: Place
+    area: Place
+    thing: str
+    area_named: bool = True
+
+
+def _check_compared(values: Values, area: str, measure: str, at: _At, *, wanted: bool) -> None:
     if measure not in FIT_MEASURES:
         return
     if not wanted:
-        (analysis / "primary_measure").wrong(
-            f"{measure} is a measure of fit, and no crown is seated.", _NAME_A_DIE
-        )
+        at.measure.wrong(f"{measure} is a measure of fit, and no crown is seated.", _NAME_A_DIE)
         return
-    area = given.get("primary_area", NOT_SET.analysis.primary_area)
     if area in FIT_MEASURES[measure]:
-        refuse_without_mesial(area, values["areas"], analysis / "primary_area")
+        refuse_without_mesial(area, values["areas"], at.area)
     else:
-        usual = "" if "primary_area" in given else ", the usual area"
+        usual = "" if at.area_named else ", the usual area"
         where = listed([f'"{name}"' for name in FIT_MEASURES[measure]], "or")
-        (analysis / "primary_area").wrong(
-            f"{measure} is not taken of {area}{usual}.", f"Give {where}."
-        )
-    for reason, remedy in _why_never_measured(measure, area, fit):
-        (analysis / "primary_measure").wrong(
-            reason, f"Give {remedy} below [{FIT.name}], or another primary_measure."
-        )
+        at.area.wrong(f"{measure} is not taken of {area}{usual}.", f"Give {where}.")
+    for reason, remedy in _why_never_measured(measure, area, values[FIT.name]):
+        at.measure.wrong(reason, f"Give {remedy} below [{FIT.name}], or another {at.thing}.")
 
 
 def _why_never_measured(

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from ...allowed import Text
 from ...causes.settings import ProductionFacts
-from ..plan import AnalysisPlan, ScoreScale, StudyPlan
+from ..plan import AnalysisPlan, StudyPlan
+from ..score_scale import ScoreScale
 from .check_sections import (
     AREAS,
     CAUSES,
@@ -65,16 +66,17 @@ FACTS = Section(
     free=Key("fact", Fact(), "", "What is known of the production."),
 )
 
+_FIRST = ("primary_area", "primary_measure", "secondary", "lead")
 ANALYSIS = Section(
     "analysis",
     "How groups are compared. Choose before the crowns are measured, and leave it then.",
     (
         *keys_of(StudyPlan, "", "areas", "measures"),
-        *keys_of(AnalysisPlan, "analysis", "primary_area", "primary_measure", "lead"),
+        *keys_of(AnalysisPlan, "analysis", *_FIRST),
         *keys_of(
             AnalysisPlan,
             "analysis",
-            but=("primary_area", "primary_measure", "lead", "equivalence_um"),
+            but=(*_FIRST, "equivalence_um"),
         ),
     ),
 )

@@ -6,27 +6,27 @@ the statistics, of these numbers.
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from cuspwise.standalone_core.fit.judged import Judged
+from cuspwise.standalone_core.progress import run
 from cuspwise.standalone_core.statistics.assumptions import check_assumptions
-from cuspwise.standalone_core.statistics.equivalence import compare_with_limit, decide
 from cuspwise.standalone_core.statistics.many_groups import compare_many
 from cuspwise.standalone_core.statistics.rank_correlation import spearman
 from cuspwise.standalone_core.statistics.tolerance import wilson
-from cuspwise.standalone_core.statistics.two_groups import compare_two
 from cuspwise.standalone_core.study.analysis.cohort import Cohort, cohort_of
-from cuspwise.standalone_core.study.analysis.corrections import correct
+from cuspwise.standalone_core.study.analysis.comparisons import (
+    comparison_steps,
+    decided_comparisons,
+)
 from cuspwise.standalone_core.study.analysis.descriptions import summary
 from cuspwise.standalone_core.study.analysis.fit_words import fit_words
 from cuspwise.standalone_core.study.analysis.results.analysis import StudyAnalysis, VerdictLine
 from cuspwise.standalone_core.study.analysis.results.comparisons import (
     Comparison,
-    EquivalenceRow,
     OverallRow,
 )
 from cuspwise.standalone_core.study.analysis.results.fit import (
@@ -243,46 +243,15 @@ def findings_of(cohort: Cohort) -> FitFindings:
 
 
 def _compared(cohort: Cohort) -> tuple[Comparison, ...]:
-    plan = cohort.plan.analysis
-    rows = []
-    for (first, second), place in itertools.product(cohort.group_pairs, PLACES):
-        a, b = (cohort.values(group, *place) for group in (first, second))
-        tests = compare_two(b, a, confidence=plan.confidence)
-        margin = cohort.plan.fit.equivalence_um.get(place[1], np.nan)
-        found = compare_with_limit(b, a, margin, alpha=plan.alpha) if margin > 0 else None
-        equal = EquivalenceRow(margin, 1 - 2 * plan.alpha, test=found, untested="None is set.")
-        primary = place == (plan.primary_area, plan.primary_measure)
-        rows.append((first, second, place, tests, equal, primary))
-    rows.sort(key=lambda row: not row[-1])
-    first = [row[-1] for row in rows]
-    different = correct([row[3].welch.p for row in rows], first)
-    same = correct([row[4].p_value for row in rows], first)
-    return tuple(
-        Comparison(
-            area=area,
-            measure=measure,
-            first=one,
-            second=two,
-            corrected=p,
-            equivalence=replace(equal, p_holm=q.p_holm),
-            outcome=decide(p.p_holm, q.p_holm, plan.alpha),
-            sentence=f"{fit_words(area, measure)} of {two} and {one}: {p.p_holm:.3f}.",
-            tests=tests,
-            lead="welch",
-            primary=primary,
-        )
-        for (one, two, (area, measure), tests, equal, primary), p, q in zip(
-            rows, different, same, strict=True
-        )
-    )
+    rows = run(comparison_steps(cohort, PLACES, "family"))
+    return decided_comparisons(cohort, rows, {})
 
 
 def _overall(cohort: Cohort) -> tuple[OverallRow, ...]:
     tests = [compare_many(cohort.by_group(*place)) for place in PLACES]
-    corrected = correct([one.welch_anova.p for one in tests], [False] * len(tests))
     return tuple(
-        OverallRow(*place, "welch", False, one, p, f"{fit_words(*place)}: all at once.")
-        for place, one, p in zip(PLACES, tests, corrected, strict=True)
+        OverallRow(*place, "welch", False, one, f"{fit_words(*place)}: all at once.")
+        for place, one in zip(PLACES, tests, strict=True)
     )
 
 

@@ -20,6 +20,7 @@ LineKind = Literal[
     "tolerance",
     "unmatched",
     "primary",
+    "secondary",
     "fit",
     "difference",
     "precision",
@@ -38,9 +39,9 @@ class VerdictLine:
     ----------
     kind : str
         What it is about: ``tolerance`` (does a group meet the limits), ``primary`` (the
-        comparison that the study was made for), ``fit`` (do the crowns fit), ``difference``
-        (between groups, trueness), ``precision``, ``odd`` (crowns unlike their group),
-        ``scanner``, ``caution``.
+        comparison that the study was made for), ``secondary`` (those after it, in their order),
+        ``fit`` (do the crowns fit), ``difference`` (other comparisons), ``precision``, ``odd``
+        (crowns unlike their group), ``scanner``, ``caution``.
     status : str
         ``good``, ``bad``, ``open`` (cannot be decided) or ``note``: for a mark beside it.
     sentence : str
@@ -162,7 +163,7 @@ class Findings:
     assumptions : tuple of AssumptionRow
         Per area × measure; empty for one group.
     comparisons : tuple of Comparison
-        Per pair of groups × area × measure; the primary one first.
+        Per pair of groups × area × measure; those of the plan's order first, in that order.
     overall : tuple of OverallRow
         Per area × measure; empty for fewer than three groups.
     precision : tuple of PrecisionRow
@@ -191,6 +192,12 @@ class Findings:
         """The plan's primary comparison, one per pair of groups; it may be one of fit."""
         fit = () if self.fit is None else self.fit.comparisons
         return tuple(row for row in (*self.comparisons, *fit) if row.primary)
+
+    @property
+    def secondary(self) -> tuple[Comparison, ...]:
+        """The plan's secondary comparisons, those of fit last."""
+        fit = () if self.fit is None else self.fit.comparisons
+        return tuple(row for row in (*self.comparisons, *fit) if row.standing == "secondary")
 
 
 @dataclass(frozen=True)
@@ -254,7 +261,7 @@ class StudyAnalysis:
     scanner : tuple of ScannerRow
         Per area × measure; empty without repeated scans.
     multiplicity : str
-        Which p-values were corrected, how and over what, in words.
+        Which claims share a level, and what is exploratory, in words.
     notes : tuple of str
         What must be known to read the numbers, and what could not be computed and why.
     marks : tuple of MarkRow

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from ....causes.result import Cause, Correction, Remaining
 from ....statistics.equivalence import Outcome
-from .comparisons import Corrected, LedByTest
+from .comparisons import Adjusted, LedByTest
 
 if TYPE_CHECKING:
     from ....statistics.two_groups import TwoGroups
@@ -139,8 +139,8 @@ class CauseComparison(LedByTest):
         Of ``second`` against ``first``.
     lead : "welch" or "ranks"
         The test that decides, chosen in the plan.
-    corrected : Corrected
-        Its p-value, corrected over all comparisons by cause.
+    adjusted : Adjusted
+        Its p-value, adjusted over all comparisons by cause.
     outcome : Outcome
         ``different``, ``undecided`` or ``not_computed``: there is no equivalence limit.
     sentence, reason : str
@@ -153,7 +153,7 @@ class CauseComparison(LedByTest):
     second: str
     tests: TwoGroups
     lead: Lead
-    corrected: Corrected
+    adjusted: Adjusted
     outcome: Outcome
     sentence: str = ""
     reason: str = ""

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -25,11 +25,19 @@ if TYPE_CHECKING:
     from ...plan import Lead
 
 
-@dataclass(frozen=True)
-class Corrected:
-    """A p-value after correction, and the number of tests it was corrected over."""
+Standing = Literal["primary", "secondary", "family", "exploratory"]
+"""What a comparison may claim: as the plan's order has it, as one of a family with a level of its
+own, or nothing."""
 
-    p_holm: float
+
+@dataclass(frozen=True)
+class Adjusted:
+    """A p-value that allows for other claims of its order or family, and how many tests it holds.
+
+    NaN and none for an exploratory comparison, or one that was not computed.
+    """
+
+    p: float
     family: int
 
 
@@ -49,11 +57,11 @@ class EquivalenceRow:
         None where nothing was tested.
     untested : str
         Why not; empty otherwise.
-    p_holm : float
-        The larger of the two one-sided tests' p after correction (the same for the plan's primary
-        comparison of two groups).
+    p_adjusted : float
+        The larger of the two one-sided tests' p, adjusted with the claims that it shares its
+        level with; NaN for an exploratory comparison.
     equivalent : bool
-        Whether ``p_holm`` ≤ α.
+        Whether ``p_adjusted`` ≤ α.
     """
 
     limit: float
@@ -61,7 +69,7 @@ class EquivalenceRow:
     lead: Lead = "welch"
     test: Equivalence | ShiftWithin | None = None
     untested: str = ""
-    p_holm: float = np.nan
+    p_adjusted: float = np.nan
     equivalent: bool = False
 
     @property
@@ -140,13 +148,16 @@ class Contrast(Difference):
     Attributes
     ----------
     area, measure, first, second : str
-    corrected : Corrected
-        The p-value that decides, corrected over its family; a family of 1 means not at all.
+    standing : str
+        What it may claim, see :data:`Standing`.
+    adjusted : Adjusted
+        The p-value that decides.
     equivalence : EquivalenceRow
     outcome : Outcome
         ``different``: sure that they differ, not that it is less than the limit;
         ``equivalent``: sure that the difference is within the limit;
-        ``different_within_limit``: both; ``undecided``: neither; ``not_computed``.
+        ``different_within_limit``: both; ``undecided``: neither; ``not_computed``;
+        ``exploratory``: nothing was to be decided.
     scanner_limit : float
         Smallest difference between means of so many crowns that the scanner can show, µm; NaN if
         unknown.
@@ -160,12 +171,23 @@ class Contrast(Difference):
     measure: str
     first: str
     second: str
-    corrected: Corrected
+    standing: Standing
+    adjusted: Adjusted
     equivalence: EquivalenceRow
     outcome: Outcome
     scanner_limit: float = np.nan
     reason: str = ""
     sentence: str = ""
+
+    @property
+    @abstractmethod
+    def p_value(self) -> float:
+        """Of the leading test, as it is."""
+
+    @property
+    def primary(self) -> bool:
+        """Whether this is the plan's primary comparison."""
+        return self.standing == "primary"
 
     @property
     def below_scanner(self) -> bool:
@@ -184,13 +206,10 @@ class Comparison(LedByTest, Contrast):
     lead : "welch" or "ranks"
         The test that decides, by means or by ranks with the Hodges–Lehmann shift; chosen in the
         plan.
-    primary : bool
-        Whether this is the plan's primary comparison.
     """
 
     tests: TwoGroups
     lead: Lead
-    primary: bool
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -220,7 +239,7 @@ class PrecisionComparison(Contrast):
 
 @dataclass(frozen=True)
 class OverallRow:
-    """Three or more groups at once in one area by one measure.
+    """Three or more groups at once in one area by one measure: exploratory, nothing is claimed.
 
     Attributes
     ----------
@@ -229,8 +248,6 @@ class OverallRow:
     primary : bool
     tests : ManyGroups or None
         None where fewer than three groups have enough crowns. Its pairs are first minus second.
-    corrected : Corrected
-        The leading test's p-value, corrected over areas × measures.
     sentence : str
     reason : str
     """
@@ -240,7 +257,6 @@ class OverallRow:
     lead: Lead
     primary: bool
     tests: ManyGroups | None
-    corrected: Corrected
     sentence: str
     reason: str = ""
 

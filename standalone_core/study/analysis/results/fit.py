@@ -16,8 +16,7 @@ if TYPE_CHECKING:
 class FitFindings:
     """The fit of one set of crowns, described and compared, as trueness is.
 
-    All comparisons are one family, corrected by Holm among themselves, but for the plan's primary
-    comparison if that is one of fit.
+    All comparisons are one family, but for those of fit that the plan's order holds.
 
     Attributes
     ----------
@@ -26,7 +25,7 @@ class FitFindings:
     assumptions : tuple of AssumptionRow
         Per measure × area; empty for one group.
     comparisons : tuple of Comparison
-        Per pair of groups × measure × area; the primary one first.
+        Per pair of groups × measure × area; those of the plan's order first.
     overall : tuple of OverallRow
         Per measure × area; empty for fewer than three groups.
     """
