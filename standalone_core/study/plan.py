@@ -332,8 +332,8 @@ class StudyPlan:
 
 def area_and_measure(comparison: str) -> tuple[str, str]:
     """Split "margin mean_abs_um" into its two names."""
-    area, _, measure = comparison.rpartition(" ")
-    return area, measure
+    *area, measure = comparison.split()
+    return " ".join(area), measure
 
 
 def _refuse_other_number(group: GroupPlan, name: str) -> None:

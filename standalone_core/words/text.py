@@ -32,17 +32,6 @@ def listed(names: Sequence[str], joint: str = "and") -> str:
     return f"{', '.join(names[:-1])} {joint} {names[-1]}"
 
 
-def small(text: str) -> str:
-    """Return words that begin a sentence as they stand within one.
-
-    Examples
-    --------
-    >>> small("Margin, RMS of deviations"), small("")
-    ('margin, RMS of deviations', '')
-    """
-    return text[:1].lower() + text[1:]
-
-
 def count_words(count: int, thing: str) -> str:
     """Write a count of things.
 

@@ -307,4 +307,4 @@ def test_a_primary_comparison_of_fit_stands_where_the_primary_one_stands() -> No
     table = page.text[page.text.index("The planned comparisons, in their order") :][:900]
     assert "Tilted − Upright mean marginal gap *" in table
     assert page.text.count(row.sentence) == 2
-    assert "The primary comparison was that of mean marginal gap." in page.text
+    assert "The primary comparison was that of the mean marginal gap." in page.text

@@ -152,11 +152,16 @@ def test_a_primary_comparison_of_fit_leads_the_order_and_trueness_comes_after_it
     expected = multipletests([row.p_value for row in rest], method="holm")[1]
     assert [row.adjusted.p for row in rest] == pytest.approx(list(expected))
     assert lines(analysis, "primary") == [primary.sentence]
-    assert "mean marginal gap and whole crown, mean absolute deviation." in analysis.multiplicity
+    assert (
+        "the mean marginal gap and the whole crown (mean absolute deviation)."
+        in analysis.multiplicity
+    )
     one = families_words(cohort_of(seated(("milled",), analysis=plan)))
     assert one.startswith("There is one group only")
     none = families_words(cohort_of(seated(fit={"milled": FIT["milled"]}, analysis=plan)))
-    assert none.startswith("The plan's primary comparison (mean marginal gap) could not be made.")
+    assert none.startswith(
+        "The plan's primary comparison (the mean marginal gap) could not be made."
+    )
 
 
 def test_the_primary_comparison_may_be_of_another_measure_than_the_usual():

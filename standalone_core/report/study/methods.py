@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 
 from ...deviation.tolerances import ANY_AREA, COVERAGE_FACTOR
 from ...shares import limit_words, short_share
-from ...study.analysis.fit_words import measured_words
+from ...study.analysis.fit_words import place_words
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.measuring.results import StudyRun
 from ...words.names import area_words, measure_words
-from ...words.text import count_words, listed, small
+from ...words.text import count_words, listed
 from ..check.sentences import START_WORDS, WEIGHTING_WORDS
 from .causes_methods import causes_methods
 from .fit_methods import fit_methods
@@ -320,7 +320,7 @@ def _two_groups(analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
         f"Two groups were compared by {first}, as fixed in the study file; {second} is reported "
         f"beside it. Effect sizes are Hedges' g {cite('hedges')} and Cliff's δ {cite('cliff')}."
     )
-    primary = small(measured_words(plan.primary_area, plan.primary_measure))
+    primary = place_words(plan.primary_area, plan.primary_measure)
     yield (
         f"The primary comparison was that of {primary}. "
         f"The comparisons that may make a claim were planned and ordered beforehand "

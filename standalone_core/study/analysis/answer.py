@@ -9,11 +9,10 @@ from ...deviation.reasons import about_pieces
 from ...deviation.verdict import is_too_much
 from ...words.names import MEASURE_WORDS, the_area
 from ...words.text import count_words, listed
-from ..fit_plan import FIT_MEASURES
 from .cohort import Cohort
 from .contrast_lines import Row, contrast_lines, status_of
 from .fit_answer import fit_lines
-from .fit_words import fit_words
+from .fit_words import place_words
 from .results.analysis import Findings, OddCrown, OddEffect, Status, VerdictLine
 from .results.comparisons import Comparison
 from .results.fit import FitAnalysis
@@ -107,13 +106,7 @@ def _secondary_places(members: Sequence[Row], rows: Sequence[Row]) -> str:
     """Name what some of the secondary comparisons are of."""
     if len(members) == len(rows) > 1:
         return f"all {len(rows)}"
-    return listed([_secondary(row) for row in members])
-
-
-def _secondary(row: Row) -> str:
-    if row.measure in FIT_MEASURES:
-        return f"the {fit_words(row.area, row.measure)}"
-    return f"{the_area(row.area)} ({MEASURE_WORDS[row.measure]})"
+    return listed([place_words(row.area, row.measure) for row in members])
 
 
 def _exploratory_lines(findings: Findings) -> list[VerdictLine]:

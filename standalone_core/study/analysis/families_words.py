@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from ...shares import short_share
-from ...words.text import capital, count_words, listed, small
+from ...words.text import capital, count_words, listed
 from ..cannot_show import DISTANCES
 from .cohort import Cohort, Places
 from .families import chains_of, ordered_places
 from .fit_cohort import seated_cohort
-from .fit_words import measured_words
+from .fit_words import place_words
 
 INTERVALS = "Every interval is by itself, at the level that stands beside it, and not adjusted."
 
@@ -26,11 +26,11 @@ def _order(cohort: Cohort) -> Iterator[str]:
     plan, made = cohort.plan.analysis, ordered_places(cohort)
     level = short_share(plan.alpha)
     if plan.order[0] not in made:
-        name = measured_words(*plan.order[0])
-        yield f"The plan's primary comparison ({small(name)}) could not be made."
+        name = place_words(*plan.order[0])
+        yield f"The plan's primary comparison ({name}) could not be made."
     if not made:
         return
-    names = listed([small(measured_words(*place)) for place in made])
+    names = listed([place_words(*place) for place in made])
     if len(made) == 1:
         yield f"One comparison may make a claim, at the level of {level}: {names}."
     else:

@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from ...fit.judged import WALL_WORDS
 from ...fit.sentences import AREA_WORDS as GAP_AREA_WORDS
-from ...words.names import AREA_WORDS, area_words, measure_words, measured_in
+from ...words.names import (
+    AREA_WORDS,
+    MEASURE_WORDS,
+    area_words,
+    measure_words,
+    measured_in,
+    the_area,
+)
 from ...words.text import capital
 from ..fit_plan import FIT_MEASURES
 
@@ -29,6 +36,19 @@ def fit_words(area: str, measure: str) -> str:
         return f"gap at the {_CONTACTS.get(area, f'contact with {area.removeprefix(_CONTACT)}')}"
     places = GAP_AREA_WORDS if measure == "cement_space_um" else WALL_WORDS
     return f"{words} ({places.get(area, area_words(area))})"
+
+
+def place_words(area: str, measure: str) -> str:
+    """Name area and measure, of form or of fit, within a list.
+
+    Examples
+    --------
+    >>> place_words("margin", "mean_abs_um"), place_words("margin", "marginal_gap_um")
+    ('the margin (mean absolute deviation)', 'the mean marginal gap')
+    """
+    if measure in FIT_MEASURES:
+        return f"the {fit_words(area, measure)}"
+    return f"{the_area(area)} ({MEASURE_WORDS[measure]})"
 
 
 def measured_words(area: str, measure: str) -> str:

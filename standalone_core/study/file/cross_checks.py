@@ -17,7 +17,7 @@ from ...setting import changed
 from ...superimpose.landmarks import LandmarkPairs, read_landmarks
 from ...words.text import listed
 from ..fit_plan import FIT_MEASURES
-from ..plan import EVERY_AREA, GroupPlan, area_and_measure
+from ..plan import EVERY_AREA, MEASURES, GroupPlan, area_and_measure
 from .check_sections import FORCE
 from .fit_files import pairing_notes
 from .fit_sections import FORCE_FIT
@@ -150,7 +150,7 @@ def _named_areas(values: Values, place: Place) -> list[tuple[Place, str, bool]]:
         found.append((analysis / "primary_area", values["analysis"]["primary_area"], True))
     found += [
         (analysis / "secondary" / i, area, True)
-        for i, (area, measure) in enumerate(map(area_and_measure, _secondary(values["analysis"])))
+        for i, area, measure in secondary_places(values["analysis"])
         if measure not in FIT_MEASURES
     ]
     for table in ("tolerances_um", "equivalence_um", "scanner_um"):
@@ -177,14 +177,19 @@ def _check_primary(given: Mapping[str, Any], place: Place) -> None:
             )
 
 
-def _secondary(given: Mapping[str, Any]) -> Sequence[str]:
-    """Return the secondary comparisons that a file names; the usual ones need not all be there."""
-    return given.get("secondary", ())  # type: ignore[no-any-return]
+def secondary_places(given: Mapping[str, Any]) -> list[tuple[int, str, str]]:
+    """Return place in the list, area and measure of each secondary comparison that a file names.
+
+    Without those that are wrong by themselves; the usual ones, if it names none, need not be there.
+    """
+    split = [area_and_measure(name) for name in given.get("secondary", ()) if name.strip()]
+    known = (*MEASURES, *FIT_MEASURES)
+    return [(i, *one) for i, one in enumerate(split) if one[0] and one[1] in known]
 
 
 def _check_secondary(given: Mapping[str, Any], place: Place) -> None:
     """Those that a file names must be among what is compared; those of fit are checked there."""
-    for i, (area, measure) in enumerate(map(area_and_measure, _secondary(given))):
+    for i, area, measure in secondary_places(given):
         if measure in FIT_MEASURES:
             continue
         for name, names in ((area, "areas"), (measure, "measures")):

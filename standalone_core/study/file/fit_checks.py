@@ -10,8 +10,8 @@ from ...suggestion import suggestion
 from ...words.text import listed
 from ..crown_names import crown_names
 from ..fit_plan import FIT_MEASURES, FitPlan
-from ..plan import GroupPlan, area_and_measure
-from .cross_checks import NEED_MESIAL, refuse_without_mesial
+from ..plan import GroupPlan
+from .cross_checks import NEED_MESIAL, refuse_without_mesial, secondary_places
 from .fit_files import refuse_shared
 from .fit_sections import DIES, FIT, FIT_EQUIVALENCE, FIT_SECTIONS, SEATED
 from .groups import find_meshes
@@ -137,7 +137,7 @@ def _check_order(values: Values, place: Place, *, wanted: bool) -> None:
     named = "primary_area" in given
     at = _At(analysis / "primary_measure", analysis / "primary_area", "primary_measure", named)
     _check_compared(values, primary, given.get("primary_measure", ""), at, wanted=wanted)
-    for i, (area, measure) in enumerate(map(area_and_measure, given.get("secondary", ()))):
+    for i, area, measure in secondary_places(given):
         here = analysis / "secondary" / i
         _check_compared(values, area, measure, _At(here, here, "comparison"), wanted=wanted)
 
