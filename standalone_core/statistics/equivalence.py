@@ -14,6 +14,7 @@ from scipy import special
 from .rank_sum import Shift, hodges_lehmann, mann_whitney
 from .reasons import Reason
 from .samples import check_positive, check_share
+from .trimmed import TrimmedTest, trimmed_test
 from .welch import WelchTest, welch_test
 
 Outcome = Literal[
@@ -40,7 +41,7 @@ OUTCOME_WORDS: Mapping[Outcome, str] = MappingProxyType(
 
 @dataclass(frozen=True)
 class Equivalence:
-    """Difference of two means (first minus second) against a limit.
+    """Difference of two means, or trimmed means (first minus second), against a limit.
 
     Attributes
     ----------
@@ -49,7 +50,7 @@ class Equivalence:
     difference : float
         Of the means, in the unit of the values.
     p_difference : float
-        Welch's two-sided test that the means are the same.
+        Two-sided test that the means are the same.
     p_above_low, p_below_high : float
         One-sided tests that the difference is at or below −limit; at or above +limit.
     p_equivalence : float
@@ -59,7 +60,7 @@ class Equivalence:
     outcome : str
         ``different``, ``equivalent``, ``different_within_limit``, ``undecided`` or
         ``not_computed``; words for readers in :data:`OUTCOME_WORDS`.
-    welch : WelchTest
+    test : WelchTest or TrimmedTest
         With the interval of 1 − α.
     reason : Reason
         Why it was not computed; empty otherwise.
@@ -76,12 +77,12 @@ class Equivalence:
     ci_high: float
     confidence: float
     outcome: Outcome
-    welch: WelchTest
+    test: WelchTest | TrimmedTest
     reason: Reason
 
 
 def compare_with_limit(
-    a: ArrayLike, b: ArrayLike, limit: float, *, alpha: float = 0.05
+    a: ArrayLike, b: ArrayLike, limit: float, *, alpha: float = 0.05, trim: float = 0.0
 ) -> Equivalence:
     """Test whether two means differ, and whether they surely differ by less than a limit.
 
@@ -107,6 +108,8 @@ def compare_with_limit(
         Above 0, in the unit of the values.
     alpha : float
         Level of the test of difference (two-sided) and of each one-sided test.
+    trim : float
+        Share cut off at either end, below ½: trimmed means by Yuen's test if above 0.
 
     Returns
     -------
@@ -119,7 +122,11 @@ def compare_with_limit(
     """
     check_positive(limit, "limit")
     check_share(2 * alpha, "alpha (doubled)")
-    test = welch_test(a, b, confidence=1 - alpha)
+    test: WelchTest | TrimmedTest = (
+        trimmed_test(a, b, trim=trim, confidence=1 - alpha)
+        if trim
+        else welch_test(a, b, confidence=1 - alpha)
+    )
     p_above_low, p_below_high = one_sided_p(test, limit)
     p_equivalence = max(p_above_low, p_below_high)
     outcome: Outcome = "not_computed" if test.reason else decide(test.p, p_equivalence, alpha)
@@ -136,7 +143,7 @@ def compare_with_limit(
         ci_high=test.difference + half,
         confidence=1 - 2 * alpha,
         outcome=outcome,
-        welch=test,
+        test=test,
         reason=test.reason,
     )
 
@@ -215,7 +222,7 @@ def decide(p_difference: float, p_equivalence: float, alpha: float) -> Outcome:
     return "not_computed" if np.isnan(p_difference) else "undecided"
 
 
-def one_sided_p(test: WelchTest, limit: float) -> tuple[float, float]:
+def one_sided_p(test: WelchTest | TrimmedTest, limit: float) -> tuple[float, float]:
     """Return p of the tests that the difference is ≤ −limit, and ≥ limit."""
     if test.reason:
         return np.nan, np.nan

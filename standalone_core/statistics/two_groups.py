@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from .effect_size import CliffDelta, HedgesG, cliff_delta, hedges_g
 from .rank_sum import MannWhitney, Shift, hodges_lehmann, mann_whitney
 from .samples import as_sample
+from .trimmed import TrimmedTest, trimmed_test
 from .welch import WelchTest, welch_test
 
 
@@ -27,6 +28,8 @@ class TwoGroups:
         Of all intervals.
     welch : WelchTest
         Means.
+    trimmed : TrimmedTest
+        Trimmed means, by Yuen's test: a fifth cut off at either end.
     mann_whitney : MannWhitney
         Ranks.
     shift : Shift
@@ -45,6 +48,7 @@ class TwoGroups:
     mean_b: float
     confidence: float
     welch: WelchTest
+    trimmed: TrimmedTest
     mann_whitney: MannWhitney
     shift: Shift
     hedges_g: HedgesG
@@ -52,9 +56,9 @@ class TwoGroups:
 
 
 def compare_two(a: ArrayLike, b: ArrayLike, *, confidence: float = 0.95) -> TwoGroups:
-    """Compare two groups by means and by ranks, with effect sizes.
+    """Compare two groups by means, trimmed means and ranks, with effect sizes.
 
-    Which of the two tests leads must be settled before the values are seen. Each part says in its
+    Which of the tests leads must be settled before the values are seen. Each part says in its
     own ``reason`` what it could not do.
 
     Parameters
@@ -84,6 +88,7 @@ def compare_two(a: ArrayLike, b: ArrayLike, *, confidence: float = 0.95) -> TwoG
         mean_b=float(y.mean()) if len(y) else np.nan,
         confidence=confidence,
         welch=welch_test(x, y, confidence=confidence),
+        trimmed=trimmed_test(x, y, confidence=confidence),
         mann_whitney=mann_whitney(x, y),
         shift=hodges_lehmann(x, y, confidence=confidence),
         hedges_g=hedges_g(x, y, confidence=confidence),

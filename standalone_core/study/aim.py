@@ -87,7 +87,7 @@ class Aim:
     true_difference_um : float
         For equivalence: the difference that may really be there.
     power, alpha : float
-    lead : "welch" or "ranks"
+    lead : "welch", "ranks" or "trimmed"
         The test that will decide.
     comparisons : int
         How many share alpha.
@@ -112,7 +112,7 @@ class Aim:
     lead: Lead = setting(
         "welch",
         Choice(get_args(Lead)),
-        "Which test decides: of means (welch) or of ranks.",
+        "Which test decides: of means (welch), of ranks, or of trimmed means.",
     )
     comparisons: int = setting(
         1,

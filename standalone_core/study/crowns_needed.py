@@ -127,7 +127,7 @@ def crowns_needed(
         Chances of success, and of a false alarm, 0 to 1.
     area, measure : str
         Which measure of the pilot; deviations from design to scan.
-    lead : "welch" or "ranks"
+    lead : "welch", "ranks" or "trimmed"
         The test that will decide.
     comparisons : int
         How many comparisons share alpha.

@@ -6,18 +6,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
-from typing import Literal, get_args
+from typing import get_args
 
 from ..allowed import Choice, Names, Number, PerArea, Places, Text
 from ..causes.settings import ProductionFacts
 from ..check_settings import CheckSettings
 from ..errors import SettingError
 from ..setting import check_fields, refuse_implausible, setting
+from ..statistics.planned_test import PlannedTest
 from .crown_names import crown_names
 from .fit_plan import FIT_MEASURES, FitPlan
 from .score_scale import ScoreScale
 
-Lead = Literal["welch", "ranks"]
+Lead = PlannedTest
 
 MEASURES: tuple[str, ...] = (
     "mean_abs_um",
@@ -113,9 +114,9 @@ class AnalysisPlan:
 
     Attributes
     ----------
-    lead : {"welch", "ranks"}
-        Which test decides: Welch's (of means) or the one of ranks (Mann–Whitney; Kruskal–Wallis
-        for more than two groups). The other one is reported beside it.
+    lead : {"welch", "ranks", "trimmed"}
+        Which test decides: Welch's (of means), the one of ranks (Mann–Whitney), or Yuen's (of
+        means without the fifth at either end). The others are reported beside it.
     alpha : float
         Chance of calling equal groups different, 0 to 1.
     confidence : float
@@ -148,8 +149,10 @@ class AnalysisPlan:
     lead: Lead = setting(
         "welch",
         Choice(get_args(Lead)),
-        "Which test decides, on difference and equivalence: of means (welch) or of ranks. Both are "
-        "shown. Choose by what is known beforehand: a choice by the data spoils alpha.",
+        "Which test decides, on difference and equivalence: of means (welch), of ranks, or of "
+        "means without the fifth of the crowns at either end (trimmed), which one odd crown does "
+        "not move. All are shown. Choose by what is known beforehand: a choice by the data spoils "
+        "alpha.",
     )
     alpha: float = setting(0.05, _BETWEEN, "Chance of calling equal groups different.")
     confidence: float = setting(0.95, _BETWEEN, "Level of all intervals.")

@@ -62,7 +62,7 @@ def test_all_four_outcomes(shift, spread, limit, outcome):
     assert result.outcome == outcome
     inside = -limit < result.ci_low and result.ci_high < limit
     assert inside == (result.p_equivalence < 0.05)
-    zero_inside = result.welch.ci_low < 0 < result.welch.ci_high
+    zero_inside = result.test.ci_low < 0 < result.test.ci_high
     assert zero_inside == (result.p_difference > 0.05)
 
 
@@ -84,7 +84,7 @@ def test_margins_and_groups_that_cannot_be_used():
     for a, b in (([5.0] * 4, [5.0] * 4), ([1.0], [1.0, 2.0]), ([], [1.0, 2.0])):
         result = compare_with_limit(a, b, 1.0)
         assert result.outcome == "not_computed"
-        assert result.reason == result.welch.reason
+        assert result.reason == result.test.reason
         assert str(result.reason)
         assert np.isnan(result.p_equivalence)
 

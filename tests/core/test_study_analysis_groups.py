@@ -155,6 +155,29 @@ def test_ranks_lead_when_the_plan_says_so():
     assert "shift (Hodges–Lehmann)" in row.sentence
 
 
+def test_trimmed_means_lead_when_the_plan_says_so_and_an_odd_crown_does_not_decide():
+    """As scipy has Yuen's test; with one crown of eight spoiled, Welch's loses the difference."""
+    groups = {
+        "a": {"margin": [10.0 + k for k in range(8)]},
+        "b": {"margin": [16.0 + k for k in range(8)]},
+    }
+    groups["b"]["margin"][7] = 90.0
+    plan = AnalysisPlan(lead="trimmed", equivalence_um={"default": 20.0})
+    (row, *_) = compare(groups, plan, measures=("mean_abs_um",))
+    a, b = (groups[name]["margin"] for name in "ab")
+    peer = stats.ttest_ind(b, a, equal_var=False, trim=0.2)
+    low, high = peer.confidence_interval(0.95)
+    assert row.p_value == pytest.approx(peer.pvalue)
+    assert (row.low, row.high) == pytest.approx((low, high))
+    above = stats.ttest_ind(np.array(b) + 20, a, equal_var=False, trim=0.2, alternative="greater")
+    below = stats.ttest_ind(np.array(b) - 20, a, equal_var=False, trim=0.2, alternative="less")
+    assert row.equivalence.p_value == pytest.approx(max(above.pvalue, below.pvalue))
+    assert row.outcome == "different_within_limit"
+    assert row.tests.welch.p > 0.05
+    assert "6.0 µm larger for B than for A by trimmed means" in row.sentence
+    assert "Yuen's test" in row.sentence
+
+
 # Wording: (difference of means, margin) → outcome. Both groups have SD 1 and n = 8, so the 95 %
 # interval is ± 1.07 and the 90 % interval ± 0.88 (Student's t, df 14).
 UNIT = stats.norm.ppf((np.arange(8) + 0.5) / 8)

@@ -7,13 +7,13 @@ from dataclasses import dataclass, field
 
 from ...deviation.tolerances import ANY_AREA, COVERAGE_FACTOR
 from ...shares import limit_words, short_share
-from ...study.analysis.fit_words import place_words
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.measuring.results import StudyRun
 from ...words.names import area_words, measure_words
 from ...words.text import count_words, listed
 from ..check.sentences import START_WORDS, WEIGHTING_WORDS
 from .causes_methods import causes_methods
+from .comparison_methods import comparison_methods
 from .fit_methods import fit_methods
 from .sentences import counted, titles_of
 
@@ -39,6 +39,8 @@ REFERENCES: dict[str, str] = {
     "rejective multiple test procedures. Stat Med 2009;28:586–604.",
     "ich_e9": "ICH Harmonised Tripartite Guideline E9. Statistical principles for clinical trials. "
     "Stat Med 1999;18:1905–1942.",
+    "yuen": "Yuen KK. The two-sample trimmed t for unequal population variances. Biometrika "
+    "1974;61:165–170.",
     "schuirmann": "Schuirmann DJ. A comparison of the two one-sided tests procedure and the power "
     "approach for assessing the equivalence of average bioavailability. J Pharmacokinet Biopharm "
     "1987;15:657–680.",
@@ -210,7 +212,7 @@ def _comparing(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
         f"with {level} confidence intervals, and as median and quartiles."
     )
     if findings.comparisons:
-        yield from _two_groups(analysis, cite)
+        yield from comparison_methods(analysis, cite)
     if findings.overall:
         yield (
             f"The {len(analysis.groups)} groups were compared at once by Welch's analysis of "
@@ -303,49 +305,6 @@ def _within(run: StudyRun) -> str:
         f"{tolerances.max_unmatched_mm2:g} mm²; the margin, moreover, only if it was nowhere short "
         f"or broken along more than {tolerances.max_missing_mm:g} mm{guard}."
     )
-
-
-def _two_groups(analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
-    plan = analysis.settings
-    tests = {
-        "welch": ("Welch's t test", ("welch",)),
-        "ranks": (
-            "the Mann–Whitney test with the Hodges–Lehmann shift",
-            ("mann_whitney", "hodges_lehmann"),
-        ),
-    }
-    lead, other = ("welch", "ranks") if plan.lead == "welch" else ("ranks", "welch")
-    first, second = (f"{words} {cite(*keys)}" for words, keys in (tests[lead], tests[other]))
-    yield (
-        f"Two groups were compared by {first}, as fixed in the study file; {second} is reported "
-        f"beside it. Effect sizes are Hedges' g {cite('hedges')} and Cliff's δ {cite('cliff')}."
-    )
-    primary = place_words(plan.primary_area, plan.primary_measure)
-    yield (
-        f"The primary comparison was that of {primary}. "
-        f"The comparisons that may make a claim were planned and ordered beforehand "
-        f"{cite('ich_e9')} and share the level of significance along that order "
-        f"{cite('graphical')}; families apart from it were adjusted by a step-down method "
-        f"{cite('holm', 'shaffer')}. "
-        f"{analysis.multiplicity}"
-    )
-    limits = {
-        row.area: row.equivalence.limit
-        for row in analysis.findings.comparisons
-        if row.equivalence.limit == row.equivalence.limit
-    }
-    if limits:
-        values = sorted(set(limits.values()))
-        told = (
-            f"±{values[0]:g} µm"
-            if len(values) == 1
-            else "; ".join(f"{area_words(a)} ±{m:g} µm" for a, m in limits.items())
-        )
-        by_ranks = " of ranks, each after a shift by the limit," if plan.lead == "ranks" else ""
-        yield (
-            f"Equivalence was tested by two one-sided tests{by_ranks} {cite('schuirmann')} "
-            f"within {told}."
-        )
 
 
 def _repeats_and_examiners(

@@ -19,7 +19,7 @@ from ..measuring.common_causes import CommonCause
 from .cohort import Cohort
 from .families import UNADJUSTED
 from .results.causes import CauseComparison
-from .results.comparisons import Adjusted
+from .results.comparisons import Adjusted, leading_reason
 from .sentences import LEAD_WORDS, p_words
 
 _FREE = "Scanned alike, the scanner's own scale is in both: the difference is free of it."
@@ -46,7 +46,7 @@ def cause_comparisons(cohort: Cohort, common: Sequence[CommonCause]) -> tuple[Ca
 def _compared(cohort: Cohort, size: CommonCause, first: str, second: str) -> CauseComparison:
     plan = cohort.plan.analysis
     tests = compare_two(size.values[second], size.values[first], confidence=plan.confidence)
-    why = tests.welch.reason if plan.lead == "welch" else tests.mann_whitney.reason
+    why = leading_reason(tests, plan.lead)
     # The statistics are told of the second group first, since differences are second minus first.
     called = {FIRST: cohort.title(second), SECOND: cohort.title(first)}
     return CauseComparison(

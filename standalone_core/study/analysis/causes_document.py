@@ -6,7 +6,7 @@ import numpy as np
 
 from ...causes.document import cause_record, correction_record
 from .results.causes import MEAN, CauseComparison, GroupWhy, SharedCause
-from .tests_document import Record, effects_record, ranks_record, welch_record
+from .tests_document import Record, effects_record, ranks_record, trimmed_record, welch_record
 
 
 def shared_cause_record(row: SharedCause) -> Record:
@@ -63,6 +63,7 @@ def cause_comparison_record(row: CauseComparison) -> Record:
         "p_adjusted": row.adjusted.p,
         "family_size": row.adjusted.family,
         "welch": welch_record(tests),
+        "trimmed": trimmed_record(tests),
         "ranks": ranks_record(tests),
         "effects": effects_record(tests),
         "outcome": row.outcome,

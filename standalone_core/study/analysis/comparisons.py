@@ -16,7 +16,7 @@ from .cohort import Cohort, Places
 from .equivalence import adjusted_row, equivalence_row
 from .families import UNADJUSTED, Judgement, as_family, in_order, standing_of
 from .fit_words import measured_words
-from .results.comparisons import Comparison, Contrast, Standing
+from .results.comparisons import Comparison, Contrast, Standing, leading_reason
 from .sentences import LEAD_WORDS, contrast_sentence
 
 ScannerLimits = Mapping[tuple[str, str], Callable[[int, int], float]]
@@ -106,7 +106,7 @@ def _compared(
     tests = compare_two(b, a, confidence=plan.confidence)
     # The statistics are told of the second group first, since differences are second minus first.
     called = {FIRST: cohort.title(second), SECOND: cohort.title(first)}
-    why = tests.welch.reason if plan.lead == "welch" else tests.mann_whitney.reason
+    why = leading_reason(tests, plan.lead)
     return Comparison(
         area=area,
         measure=measure,

@@ -32,7 +32,14 @@ from .results.scores import (
     ScoreCorrelation,
     ScoreGroupRow,
 )
-from .tests_document import Record, effects_record, named, ranks_record, welch_record
+from .tests_document import (
+    Record,
+    effects_record,
+    named,
+    ranks_record,
+    trimmed_record,
+    welch_record,
+)
 
 ANALYSIS_SCHEMA_VERSION = 2
 
@@ -159,6 +166,7 @@ def _comparison(row: Comparison) -> Record:
         "standing": row.standing,
         "primary": row.primary,
         "welch": welch_record(tests),
+        "trimmed": trimmed_record(tests),
         "ranks": ranks_record(tests),
         "effects": effects_record(tests),
         **_conclusion(row),
@@ -225,7 +233,7 @@ def _overall(row: OverallRow) -> Record:
         "measure": row.measure,
         "groups": () if row.tests is None else tuple(row.tests.n),
         "lead": row.lead,
-        **named(anova if row.lead == "welch" else kruskal, p_value="p"),
+        **named(anova if row.lead != "ranks" else kruskal, p_value="p"),
         "primary": row.primary,
         **named(anova, welch_f="f", welch_df1="df_between", welch_df2="df_within", welch_p="p"),
         **named(kruskal, kruskal_h="h", kruskal_df="df", kruskal_p="p"),

@@ -7,7 +7,13 @@ from dataclasses import replace
 import numpy as np
 
 from ...arrays import FloatArray
-from ...statistics.equivalence import compare_with_limit, shift_with_limit
+from ...statistics.equivalence import (
+    Equivalence,
+    ShiftWithin,
+    compare_with_limit,
+    shift_with_limit,
+)
+from ...statistics.trimmed import TRIM
 from ..fit_plan import FIT_MEASURES
 from ..plan import Lead, StudyPlan
 from .results.comparisons import EquivalenceRow
@@ -27,8 +33,8 @@ def equivalence_row(
 ) -> EquivalenceRow:
     """Test whether ``second`` is within the limit of ``first``: the area's, or that of fit.
 
-    Two one-sided tests, Welch's of the means or those of ranks of the shift; not adjusted yet,
-    see :func:`adjusted_row`.
+    Two one-sided tests: Welch's of means, Yuen's of trimmed means, or those of ranks of the shift;
+    not adjusted yet, see :func:`adjusted_row`.
     """
     limit, alpha = limit_of(plan, area, measure), plan.analysis.alpha
     level = 1 - 2 * alpha
@@ -41,8 +47,12 @@ def equivalence_row(
     if alpha >= 0.5:
         untested = f"There is no interval of 1 − 2α for α = {alpha:g}."
         return EquivalenceRow(limit, level, untested=untested)
-    test = shift_with_limit if lead == "ranks" else compare_with_limit
-    found = test(second, first, limit, alpha=alpha)
+    found: Equivalence | ShiftWithin
+    if lead == "ranks":
+        found = shift_with_limit(second, first, limit, alpha=alpha)
+    else:
+        trim = TRIM if lead == "trimmed" else 0.0
+        found = compare_with_limit(second, first, limit, alpha=alpha, trim=trim)
     return EquivalenceRow(limit, level, lead, found)
 
 

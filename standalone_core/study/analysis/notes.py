@@ -37,9 +37,15 @@ RANKS_SHIFT = (
     "groups have the same form; the precision of groups is compared by means of distances."
 )
 MEANS_DECIDE = (
-    "Differences and equivalence are those of means; tests of ranks stand beside them and decide "
-    "nothing."
+    "Differences and equivalence are those of means; tests of ranks and of trimmed means stand "
+    "beside them and decide nothing."
 )
+TRIMMED_DECIDE = (
+    "Differences and equivalence are those of trimmed means (Yuen): a fifth of a group's crowns, "
+    "rounded down, is cut off at either end, so up to four crowns nothing is; the precision of "
+    "groups is compared by means of distances."
+)
+_LEADS = {"welch": MEANS_DECIDE, "ranks": RANKS_SHIFT, "trimmed": TRIMMED_DECIDE}
 MIDDLE_KEPT = (
     "Without the odd crowns, pairs and comparisons are computed anew; the distances from a group's "
     "mean surface still are those from the mean of all its crowns."
@@ -71,7 +77,7 @@ def general_notes(cohort: Cohort, run: StudyRun) -> tuple[str, ...]:
         several = f", and {OVERALL_WORDS[lead]} for all groups" if len(cohort.groups) > 2 else ""
         notes += [
             f"The leading test is {LEAD_WORDS[lead]} for two groups{several}; fixed in the plan.",
-            RANKS_SHIFT if lead == "ranks" else MEANS_DECIDE,
+            _LEADS[lead],
             ASSUMPTIONS_INFORM,
             ABSENCE,
         ]

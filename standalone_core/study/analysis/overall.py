@@ -49,7 +49,7 @@ def _row(cohort: Cohort, area: str, measure: str, many: ManyGroups | None) -> Ov
     if many is None:
         sentence = f"{where}: not compared at once. {TOO_FEW_GROUPS}"
         return OverallRow(area, measure, plan.lead, primary, None, sentence, TOO_FEW_GROUPS)
-    test = many.welch_anova if plan.lead == "welch" else many.kruskal_wallis
+    test = many.welch_anova if plan.lead != "ranks" else many.kruskal_wallis
     sentence = _sentence(cohort, where, many, test.p, str(test.reason))
     return OverallRow(area, measure, plan.lead, primary, many, sentence, str(test.reason))
 

@@ -16,7 +16,7 @@ from .fit_cohort import seated_cohort
 from .results.analysis import Findings, OddCrown
 from .results.comparisons import Comparison
 
-_OTHER: dict[Lead, Lead] = {"welch": "ranks", "ranks": "welch"}
+_OTHER: dict[Lead, Lead] = {"welch": "ranks", "ranks": "welch", "trimmed": "welch"}
 _BY = {"welch": "By means (Welch's test)", "ranks": "By ranks (Mann–Whitney test)"}
 
 

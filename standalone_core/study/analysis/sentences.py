@@ -13,16 +13,21 @@ from types import MappingProxyType
 
 from ...shares import short_share
 from ...statistics.rank_sum import Shift
+from ...statistics.trimmed import TrimmedTest
 from ...words.text import count_words, micrometres
 from .cohort import Cohort
 from .results.comparisons import Contrast
 
 LEAD_WORDS: Mapping[str, str] = MappingProxyType(
-    {"welch": "Welch's t test", "ranks": "Mann–Whitney test"}
+    {"welch": "Welch's t test", "ranks": "Mann–Whitney test", "trimmed": "Yuen's test"}
 )
 SHIFT = "shift (Hodges–Lehmann)"
 OVERALL_WORDS: Mapping[str, str] = MappingProxyType(
-    {"welch": "Welch's analysis of variance", "ranks": "Kruskal–Wallis test"}
+    {
+        "welch": "Welch's analysis of variance",
+        "ranks": "Kruskal–Wallis test",
+        "trimmed": "Welch's analysis of variance",
+    }
 )
 
 
@@ -107,12 +112,14 @@ def _adjusted(c: _Said, p: float, adjusted: float) -> str:
 def _size(c: _Said) -> str:
     relation = "larger" if c.row.difference > 0 else "smaller"
     size = _plain(abs(c.row.difference), c.row.measure)
-    by_shift = f" by the {SHIFT}" if _is_shift(c) else ""
-    return f"{size} {relation} for {c.second} than for {c.first}{by_shift}"
+    return f"{size} {relation} for {c.second} than for {c.first}{_by(c)}"
 
 
-def _is_shift(c: _Said) -> bool:
-    return isinstance(c.row.leading, Shift)
+def _by(c: _Said) -> str:
+    """Say what a size is of, unless it is of means."""
+    if isinstance(c.row.leading, Shift):
+        return f" by the {SHIFT}"
+    return " by trimmed means" if isinstance(c.row.leading, TrimmedTest) else ""
 
 
 def _plain(value: float, measure: str) -> str:
@@ -190,7 +197,10 @@ def _signed(c: _Said) -> str:
 
 
 def _kind(c: _Said) -> str:
-    return SHIFT if _is_shift(c) else "difference"
+    if isinstance(c.row.leading, Shift):
+        return SHIFT
+    trimmed = isinstance(c.row.leading, TrimmedTest)
+    return "difference of trimmed means" if trimmed else "difference"
 
 
 def _value(c: _Said) -> str:

@@ -16,11 +16,24 @@ def named(result: object | None, **names: str) -> Record:
     return {key: np.nan if result is None else getattr(result, name) for key, name in names.items()}
 
 
+_OF_MEANS = {
+    "difference": "difference",
+    "low": "ci_low",
+    "high": "ci_high",
+    "t": "t",
+    "df": "df",
+    "p_value": "p",
+}
+
+
 def welch_record(result: TwoGroups) -> Record:
     """Return Welch's test."""
-    names = {"difference": "difference", "low": "ci_low", "high": "ci_high"}
-    test = result.welch
-    return {**named(test, **names, t="t", df="df", p_value="p"), "reason": str(test.reason)}
+    return {**named(result.welch, **_OF_MEANS), "reason": str(result.welch.reason)}
+
+
+def trimmed_record(result: TwoGroups) -> Record:
+    """Return Yuen's test of trimmed means."""
+    return {**named(result.trimmed, **_OF_MEANS), "reason": str(result.trimmed.reason)}
 
 
 def ranks_record(result: TwoGroups) -> Record:

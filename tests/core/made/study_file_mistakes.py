@@ -29,7 +29,7 @@ resamples = nan
 
 [analysis]
 lead = "Welch"
---> 7: analysis.lead: It is "Welch". Did you mean "welch"? Give "welch" or "ranks".
+--> 7: analysis.lead: It is "Welch". Did you mean "welch"? Give "welch", "ranks" or "trimmed".
 
 [analysis]
 measures = ["rms"]

@@ -137,7 +137,7 @@ class CauseComparison(LedByTest):
         The groups; differences are second minus first.
     tests : TwoGroups
         Of ``second`` against ``first``.
-    lead : "welch" or "ranks"
+    lead : str
         The test that decides, chosen in the plan.
     adjusted : Adjusted
         Its p-value, adjusted over all comparisons by cause.

@@ -20,6 +20,9 @@ from ....statistics.rank_sum import Shift
 if TYPE_CHECKING:
     from ....statistics.many_groups import DunnPair, GamesHowellPair, ManyGroups
     from ....statistics.permutation import PrecisionTest
+    from ....statistics.rank_sum import MannWhitney
+    from ....statistics.reasons import Reason
+    from ....statistics.trimmed import TrimmedTest
     from ....statistics.two_groups import TwoGroups
     from ....statistics.welch import WelchTest
     from ...plan import Lead
@@ -51,8 +54,8 @@ class EquivalenceRow:
         The plan's equivalence limit of this area, µm; NaN if it has none.
     level : float
         Of the interval that is to be drawn against the limit: 1 − 2α.
-    lead : "welch" or "ranks"
-        Whether means were tested, or the shift by ranks.
+    lead : "welch", "ranks" or "trimmed"
+        Whether means were tested, the shift by ranks, or trimmed means.
     test : Equivalence, ShiftWithin or None
         None where nothing was tested.
     untested : str
@@ -98,7 +101,7 @@ class Difference(ABC):
 
     @property
     @abstractmethod
-    def leading(self) -> WelchTest | Shift | PrecisionTest:
+    def leading(self) -> WelchTest | TrimmedTest | Shift | PrecisionTest:
         """The result that gives the difference and its interval."""
 
     @property
@@ -124,21 +127,23 @@ class LedByTest(Difference):
     Attributes
     ----------
     tests : TwoGroups
-    lead : "welch" or "ranks"
+    lead : "welch", "ranks" or "trimmed"
     """
 
     tests: TwoGroups
     lead: Lead
 
     @property
-    def leading(self) -> WelchTest | Shift:
-        """The leading test's difference of means, or shift."""
-        return self.tests.welch if self.lead == "welch" else self.tests.shift
+    def leading(self) -> WelchTest | TrimmedTest | Shift:
+        """The leading test's difference of means or trimmed means, or shift."""
+        if self.lead == "ranks":
+            return self.tests.shift
+        return self.tests.trimmed if self.lead == "trimmed" else self.tests.welch
 
     @property
     def p_value(self) -> float:
         """Of the leading test, as it is."""
-        return self.tests.welch.p if self.lead == "welch" else self.tests.mann_whitney.p
+        return _leading_test(self.tests, self.lead).p
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -203,9 +208,9 @@ class Comparison(LedByTest, Contrast):
     ----------
     tests : TwoGroups
         Of ``second`` against ``first``.
-    lead : "welch" or "ranks"
-        The test that decides, by means or by ranks with the Hodges–Lehmann shift; chosen in the
-        plan.
+    lead : "welch", "ranks" or "trimmed"
+        The test that decides, by means, by ranks with the Hodges–Lehmann shift, or by trimmed
+        means; chosen in the plan.
     """
 
     tests: TwoGroups
@@ -244,7 +249,7 @@ class OverallRow:
     Attributes
     ----------
     area, measure : str
-    lead : "welch" or "ranks"
+    lead : "welch", "ranks" or "trimmed"
     primary : bool
     tests : ManyGroups or None
         None where fewer than three groups have enough crowns. Its pairs are first minus second.
@@ -266,6 +271,17 @@ class OverallRow:
         if self.tests is None:
             return ()
         return tuple(zip(self.tests.games_howell, self.tests.dunn, strict=True))
+
+
+def leading_reason(tests: TwoGroups, lead: Lead) -> Reason:
+    """Return why the leading test was not made; no reason if it was."""
+    return _leading_test(tests, lead).reason
+
+
+def _leading_test(tests: TwoGroups, lead: Lead) -> WelchTest | TrimmedTest | MannWhitney:
+    if lead == "ranks":
+        return tests.mann_whitney
+    return tests.trimmed if lead == "trimmed" else tests.welch
 
 
 def _with_interval(found: Equivalence | ShiftWithin) -> Equivalence | Shift:
