@@ -90,7 +90,7 @@ class Aim:
     lead : "welch", "ranks" or "trimmed"
         The test that will decide.
     comparisons : int
-        How many share alpha.
+        How many orders of comparisons share alpha.
     force : bool
         Take numbers that are hardly meant as they are.
     """
@@ -117,7 +117,8 @@ class Aim:
     comparisons: int = setting(
         1,
         Number(1, 10_000, low_open=False, whole=True),
-        "How many comparisons share the chance of error.",
+        "How many orders of comparisons share the chance of error: pairs of groups, and twice as "
+        "many if differences and equivalence are both tested.",
     )
     force: bool = setting(False, Flag(), "Take numbers that are hardly meant as they are.")
 

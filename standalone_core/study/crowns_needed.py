@@ -130,7 +130,8 @@ def crowns_needed(
     lead : "welch", "ranks" or "trimmed"
         The test that will decide.
     comparisons : int
-        How many comparisons share alpha.
+        How many orders of comparisons share alpha: pairs of groups, and twice as many if
+        differences and equivalence are both tested.
 
     Returns
     -------
@@ -221,13 +222,14 @@ def _limits(aim: Aim) -> Iterator[str]:
     """Say what so small a study can never show, and over what its level is shared."""
     if aim.comparisons == 1:
         yield (
-            "For one comparison that stands for itself; give the number of comparisons that share "
-            "α, and they need more."
+            "For the primary comparison of two groups, tested for one thing. Every pair of groups "
+            "has an order of comparisons, and two if differences and equivalence are both tested: "
+            "give their number, for they share α and need more crowns."
         )
     else:
         yield (
-            f"α is shared by {aim.comparisons} comparisons: {aim.alpha_each:.2g} for the first of "
-            f"them, as Holm's method has it."
+            f"α is shared by {aim.comparisons} orders of comparisons: {aim.alpha_each:.2g} for "
+            f"the first of each."
         )
     if aim.lead == "ranks":
         # Equivalence is shown by one-sided tests, whose smallest p is half as large.

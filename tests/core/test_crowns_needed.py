@@ -74,7 +74,7 @@ def test_comparisons_share_alpha():
     (many,) = plan_sizes(spreads, Aim(5.0, comparisons=26))
     assert many.size.n == one.size.n > plan_sizes(spreads, Aim(5.0))[0].size.n
     said = " ".join(size_sentences([many], Aim(5.0, comparisons=26)))
-    assert "α is shared by 26 comparisons: 0.0019" in said
+    assert "α is shared by 26 orders of comparisons: 0.0019" in said
 
 
 def test_by_ranks_too_few_crowns_show_nothing_and_that_is_said():

@@ -11,7 +11,7 @@ from ...words.names import area_words
 from ...words.text import listed
 
 if TYPE_CHECKING:
-    from .fit_methods import Cite
+    from .causes_methods import Cite
 
 _TESTS = {
     "welch": ("Welch's t test", ("welch",)),
