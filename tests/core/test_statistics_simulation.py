@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from cuspwise.standalone_core.statistics.permutation import compare_distances
+from made.claim_simulations import CLAIMS
 from made.statistics_simulations import COVERAGE, FALSE_ALARMS, Trial
 from made.tiers import slow
 from scipy.spatial.distance import pdist, squareform
@@ -24,6 +25,12 @@ def test_false_alarms_are_those_stated(trial: Trial):
 @pytest.mark.parametrize("trial", COVERAGE, ids=lambda trial: trial.name)
 def test_intervals_cover_the_truth_as_often_as_stated(trial: Trial):
     assert trial.kept(*trial.count(RUNS, seed=2))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("trial", CLAIMS, ids=lambda trial: trial.name)
+def test_false_claims_of_a_page_are_no_more_than_stated(trial: Trial):
+    assert trial.kept(*trial.count(RUNS, seed=4))
 
 
 def test_a_broken_promise_is_noticed():
