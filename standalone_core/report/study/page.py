@@ -17,7 +17,7 @@ from ...fit.sentences import FIT_CAUTIONS
 from ...statistics.equivalence import OUTCOME_WORDS
 from ...study.analysis.cause_comparisons import size_words
 from ...study.analysis.cause_sentences import without_words
-from ...study.analysis.fit_words import fit_words
+from ...study.analysis.fit_words import fit_words, place_words
 from ...study.analysis.results.analysis import OddEffect, StudyAnalysis
 from ...study.analysis.results.comparisons import Comparison, OverallRow, PrecisionComparison
 from ...study.analysis.results.groups import PrecisionRow, ToleranceRow, TruenessRow
@@ -190,6 +190,7 @@ def _environment() -> Environment:
         symbols=SYMBOLS,
         described=all_described,
         compared_words=_compared_words,
+        place_words=place_words,
         heads=HEADS,
         isfinite=math.isfinite,
         unmeasured=unmeasured_hex(),

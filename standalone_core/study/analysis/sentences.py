@@ -101,7 +101,7 @@ def _interval(c: _Said) -> str:
 
 def _adjusted(c: _Said, p: float, adjusted: float) -> str:
     """Say what a p-value is once it allows for the other claims; nothing if it is the same."""
-    if not adjusted > p:
+    if not adjusted > p or p_words(adjusted) == p_words(p):
         return ""
     if c.row.standing == "family":
         tests = count_words(c.row.adjusted.family, "comparison")
