@@ -99,7 +99,7 @@ def test_a_shift_between_the_groups_changes_nothing():
     near = compare_distances(from_middles(a=places[:8], b=places[8:]), rng=rng())
     shifted = compare_distances(from_middles(a=far[:8], b=far[8:]), rng=rng())
     assert shifted.p == pytest.approx(near.p)
-    assert shifted.dispersion["b"] == pytest.approx(near.dispersion["b"], rel=1e-6)
+    assert shifted.means["b"] == pytest.approx(near.means["b"], rel=1e-6)
 
 
 def test_a_wider_group_is_found_with_its_size():
@@ -108,7 +108,7 @@ def test_a_wider_group_is_found_with_its_size():
     result = compare_distances(from_middles(a=places[:8], b=places[8:]), rng=rng())
     assert result.p < 0.001
     assert result.ci_high < 0
-    assert result.dispersion["b"] / result.dispersion["a"] == pytest.approx(3, rel=0.25)
+    assert result.means["b"] / result.means["a"] == pytest.approx(3, rel=0.25)
 
 
 def test_missing_and_identical_crowns():

@@ -63,6 +63,10 @@ REFERENCES: dict[str, str] = {
     "technique. Br Dent J 1971;131:107–111.",
     "reml": "Patterson HD, Thompson R. Recovery of inter-block information when block sizes are "
     "unequal. Biometrika 1971;58:545–554.",
+    "anderson": "Anderson MJ. Distance-based tests for homogeneity of multivariate dispersions. "
+    "Biometrics 2006;62:245–253.",
+    "gower": "Gower JC. Some distance properties of latent root and vector methods used in "
+    "multivariate analysis. Biometrika 1966;53:325–338.",
     "bic": "Raftery AE. Bayesian model selection in social research. Sociol Methodol "
     "1995;25:111–163.",
     "averaging": "Buckland ST, Burnham KP, Augustin NH. Model selection: an integral part of "
@@ -189,10 +193,13 @@ def _measuring(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
     yield (
         f"In the words of ISO 5725-1 {cite('iso_5725')}, trueness was each crown against the design"
     ) + (
-        f", and precision each crown against every other of its group ({len(run.pairs)} pairs in "
-        f"all, each superimposed crown on crown); since the crowns were different specimens, it "
-        f"holds the spread of production as well as that of scanning."
-        if run.pairs
+        f", and precision the distance of each crown from the middle of its group, the spatial "
+        f"median {cite('anderson')}. Every crown was superimposed on every other of its group "
+        f"({len(run.pairs)} pairs in all); principal coordinates of the pairs' distances "
+        f"{cite('gower')} gave those from the median, times √(n/(n − 1)). A pair's distance is "
+        f"about √2 times as large. Since the crowns were different specimens, precision holds the "
+        f"spread of production as well as that of scanning."
+        if any(row.summary.description.n for row in analysis.findings.precision)
         else "; precision was not determined."
     )
 
@@ -238,8 +245,11 @@ def _precision_and_tolerances(
         most = max(row.test.permutations for row in tested)
         exact = "all" if all(row.test.exact for row in tested) else "up to"
         yield (
-            f"Precision was compared by permuting crowns between groups ({exact} {most:,} "
-            f"relabellings), because pairs of crowns are not independent."
+            f"The precision of groups was compared by the test of multivariate dispersions "
+            f"{cite('anderson')}: the crowns' distances from the middle were permuted between "
+            f"groups ({exact} {most:,} relabellings), since pairs of crowns are not independent. "
+            f"Its p-values were corrected by Holm's method {cite('holm')} over all comparisons of "
+            f"precision; intervals of differences are not adjusted."
         )
     limits = {row.area: row.tolerance_um for row in findings.tolerances if row.share.n}
     if limits:

@@ -14,7 +14,7 @@ from types import MappingProxyType
 from ...shares import short_share
 from ...words.text import micrometres
 from .cohort import Cohort
-from .results.comparisons import Contrast
+from .results.comparisons import Contrast, PrecisionComparison
 
 LEAD_WORDS: Mapping[str, str] = MappingProxyType(
     {"welch": "Welch's t test", "ranks": "Mann–Whitney test"}
@@ -82,8 +82,14 @@ def p_words(p: float) -> str:
 
 
 def _numbers(c: _Said) -> str:
-    level = short_share(c.confidence)
-    return f"{level} interval {interval_words(c.row.low, c.row.high, c.row.measure)}; {_test(c)}"
+    interval = interval_words(c.row.low, c.row.high, c.row.measure)
+    return f"{short_share(c.confidence)} interval {interval}{_unadjusted(c)}; {_test(c)}"
+
+
+def _unadjusted(c: _Said) -> str:
+    """Say of an interval of precision that it knows nothing of the other comparisons."""
+    several = isinstance(c.row, PrecisionComparison) and c.row.corrected.family > 1
+    return ", not adjusted for the other comparisons" if several else ""
 
 
 def _test(c: _Said) -> str:
@@ -96,9 +102,20 @@ def _test(c: _Said) -> str:
 
 
 def _size(c: _Said) -> str:
+    if isinstance(c.row, PrecisionComparison):
+        return _size_of_precision(c)
     relation = "larger" if c.row.difference > 0 else "smaller"
     size = _plain(abs(c.row.difference), c.row.measure)
     return f"{size} {relation} for {c.second} than for {c.first}"
+
+
+def _size_of_precision(c: _Said) -> str:
+    degree, way = ("less", "farther from") if c.row.difference > 0 else ("more", "nearer to")
+    size = _plain(abs(c.row.difference), c.row.measure)
+    return (
+        f"{c.second} {degree} precise than {c.first}, its crowns {size} {way} the middle of their "
+        f"group on average"
+    )
 
 
 def _plain(value: float, measure: str) -> str:
