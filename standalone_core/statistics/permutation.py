@@ -188,7 +188,11 @@ def _from_median(places: FloatArray) -> FloatArray:
 
 
 def _spatial_median(places: FloatArray) -> FloatArray:
-    """Return the point with the least sum of distances to the given ones."""
+    """Return the point with the least sum of distances to the given ones.
+
+    Sought from the medians of the coordinates, at which it stays where it is not the only one: on
+    a line, between two middle units.
+    """
     middle: FloatArray = np.median(places, axis=0)
     reach = float(np.linalg.norm(places - middle, axis=1).max())
     if reach == 0:

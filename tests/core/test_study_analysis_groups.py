@@ -338,53 +338,6 @@ def test_a_pair_that_could_not_be_superimposed_costs_one_crown():
     assert row.reason == f"Without a distance from the group's middle: {lost}."
 
 
-def test_two_crowns_show_no_spread_and_are_called_nothing():
-    """Their distances are equal by construction: neither an SD nor a claim can come of that."""
-    plan = AnalysisPlan(resamples=199, equivalence_um={"default": 100.0})
-    two = {"a": {"margin": [10.0, 11.0]}, "b": {"margin": [10.0, 12.0, 14.5, 11.0]}}
-    cohort = cohort_of(study(two, analysis=plan, measures=("rms_um",)))
-    row = precision_rows(cohort)[0]
-    assert row.summary.values == pytest.approx([1.25 / 2**0.5] * 2)
-    assert np.isnan([row.summary.description.sd, row.summary.description.ci_low]).all()
-    assert "no spread" in row.reason
-    (found,) = precision_comparisons(cohort)
-    assert found.outcome == "not_computed"
-    assert found.equivalence.test is None
-    assert "At least 3" in found.sentence
-
-
-def test_a_claim_of_precision_is_that_of_the_test_and_says_so():
-    plan = AnalysisPlan(resamples=199)
-    steps = np.array([-4.0, -3.0, -2.0, -1.0, 1.0, 2.0, 3.0, 4.5])
-    groups = {
-        "a": {"margin": list(40 + 0.1 * steps), "whole": list(20 + steps)},
-        "b": {"margin": list(20 + 4 * steps), "whole": list(20 + 1.02 * steps)},
-    }
-    cohort = cohort_of(study(groups, analysis=plan, measures=("rms_um",)))
-    rows = {row.area: row for row in precision_comparisons(cohort)}
-    sure, open_ = rows["margin"], rows["whole"]
-    assert (sure.outcome, open_.outcome) == ("different", "undecided")
-    assert sure.corrected.p_holm <= plan.alpha < open_.corrected.p_holm
-    assert sure.sentence.startswith(
-        "Precision, margin, root mean square deviation: different; B less precise than A, its "
-        "crowns "
-    )
-    assert "µm farther from the middle of their group on average" in sure.sentence
-    assert "not adjusted for the other comparisons" in sure.sentence
-    assert "after correction for 2 comparisons" in sure.sentence
-    assert "precise than" not in open_.sentence
-    verdict = analyse_study(study(groups, analysis=plan, measures=("rms_um",))).verdict
-    (line,) = (line.sentence for line in verdict if line.kind == "precision")
-    assert line == (
-        "Precision of A and B: B less precise in the margin; undecided in the whole crown."
-    )
-    turned = {"a": groups["b"], "b": groups["a"]}
-    cohort = cohort_of(study(turned, analysis=plan, measures=("rms_um",)))
-    more = next(row for row in precision_comparisons(cohort) if row.area == "margin")
-    assert "B more precise than A, its crowns " in more.sentence
-    assert "nearer to the middle" in more.sentence
-
-
 def test_what_leads_decides_on_equivalence_too():
     """One crown far off moves a mean, and no rank: only the shift is surely within the margin."""
     a = [10.0, 10.3, 9.8, 10.1, 9.9, 10.2, 10.4, 9.7]

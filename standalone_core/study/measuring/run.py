@@ -96,23 +96,22 @@ def run_study_steps(
     ready = yield from watch.timed("areas", _design_steps(plan), 0.0, _READY)
     scans = yield from _scans_steps(plan, repeats, store, ready, executor, watch)
     plan = _with_scanner(plan, scans.repeats)
-    judged_groups = _groups(plan, scans.crowns)
-    causes_steps = explain_study_steps(
-        plan, judged_groups, scans.repeats, scans.jobs, store, ready, executor, scans.pace
-    )
+    crowns, again = _groups(plan, scans.crowns), scans.repeats
+    jobs, pace = scans.jobs, scans.pace
+    causes_steps = explain_study_steps(plan, crowns, again, jobs, store, ready, executor, pace)
     explained = yield from watch.timed("causes", causes_steps, _READY, _MEASURED)
     fits_steps = fit_crowns_steps(
-        plan, explained.groups, scans.jobs, store, ready, executor, scans.pace, surfaces
+        plan, explained.groups, jobs, store, ready, executor, pace, surfaces
     )
     fitted = yield from watch.timed("fit", fits_steps, _READY, _MEASURED)
     groups = fitted.groups
-    pairs_steps = compare_pairs_steps(groups, scans.jobs, store, ready, executor, scans.pace)
+    pairs_steps = compare_pairs_steps(groups, jobs, store, ready, executor, pace)
     pairs, old = yield from watch.timed("pairs", pairs_steps, _READY, _MEASURED)
     maps_steps = map_groups_steps(groups, ready, store, plan.check)
     maps = yield from watch.timed("maps", maps_steps, _MEASURED, _MAPPED)
-    apart_steps = from_others_steps(scans.repeats, groups, ready, store, plan.check)
-    scanned_again = yield from watch.timed("maps", apart_steps, _MAPPED, 1.0)
-    several = [name for name, found in maps.items() if found.n > 1]
+    apart_steps = from_others_steps(again, groups, ready, store, plan.check)
+    again = yield from watch.timed("maps", apart_steps, _MAPPED, 1.0)
+    several = [name for name in maps if maps[name].n > 1]
     return StudyRun(
         plan=plan,
         design=ready.design,
@@ -123,7 +122,7 @@ def run_study_steps(
         maps=maps,
         differences=tuple(difference_map(maps[a], maps[b]) for a, b in pairs_of(several)),
         parts=tuple(row for name in several for row in spread_parts(maps[name], ready.area_set)),
-        repeats=scanned_again,
+        repeats=again,
         warnings=(*_warnings(ready, groups), *fitted.warnings),
         versions=versions_used(),
         reused=scans.reused + fitted.reused + old,
