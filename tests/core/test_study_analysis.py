@@ -278,21 +278,6 @@ def test_the_scanner_is_that_of_a_one_way_analysis_for_one_operator():
     assert all(math.isnan(row.scanner_limit) for row in found.findings.precision_comparisons)
 
 
-def test_the_scanners_limit_of_precision_is_that_of_distances():
-    rng = np.random.default_rng(8)
-    table, apart = rng.normal(20, 0.5, (4, 1, 5)), rng.normal(8, 2.0, (4, 1, 5))
-    run = with_repeats(study(PAIR, analysis=PLAN), table, apart=apart)
-    found = analyse_study(run).findings
-    place = "margin", "mean_abs_um"
-    (precise,) = (r for r in found.precision_comparisons if (r.area, r.measure) == place)
-    (true,) = (r for r in found.comparisons if (r.area, r.measure) == place)
-    for row, values in ((precise, apart), (true, table)):
-        sd = values.reshape(4, 5).var(axis=1, ddof=1).mean() ** 0.5
-        limit = stats.norm.ppf(0.975) * sd * (1 / 8 + 1 / 8) ** 0.5
-        assert row.scanner_limit == pytest.approx(limit)
-        assert row.below_scanner == (abs(row.difference) < limit)
-
-
 def test_repeats_of_a_crown_with_a_lost_scan_are_left_out_of_the_scanners_row():
     table = np.random.default_rng(8).normal(20, 0.5, (4, 2, 3))
     run = with_repeats(study(PAIR, analysis=PLAN), table)

@@ -38,9 +38,12 @@ from cuspwise.standalone_core.study.measuring.pair_job import (
     load_pair,
     pair_key,
 )
-from cuspwise.standalone_core.study.measuring.repeat_distances import distance_from_others
+from cuspwise.standalone_core.study.measuring.repeat_distances import (
+    distance_from_others,
+    from_others_steps,
+)
 from cuspwise.standalone_core.study.measuring.result_store import ResultStore
-from cuspwise.standalone_core.study.measuring.results import Crown, Pair
+from cuspwise.standalone_core.study.measuring.results import Crown, Pair, RepeatScan
 from cuspwise.standalone_core.study.measuring.scan_job import (
     ScanJob,
     StudyDependencies,
@@ -365,3 +368,21 @@ def test_distances_from_the_others_have_the_variance_between_crowns(
     mean_square = np.mean([row[0].rms_um ** 2 for row in rows])
     assert all(row[0].area == "whole" for row in rows)
     assert np.sqrt(mean_square) == pytest.approx(whole.random_um, rel=0.01)
+
+
+def test_repeated_scans_are_compared_with_the_other_crowns_of_their_group(
+    jobs: list[ScanJob], ready: ReadyDesign, store: ResultStore
+) -> None:
+    """A scan of crown 0, and one of a crown that is in no group."""
+    crowns = {"g": [SimpleNamespace(name=job.name, key=job.key) for job in jobs]}
+    repeats = [RepeatScan(name, "A", "1", crowns["g"][0]) for name in ("0", "master")]
+    own, other = run(from_others_steps(repeats, crowns, ready, store, SETTINGS))
+    first, *rest = (deviations(store, job, ready).deviation_mm for job in jobs)
+    apart = 1e3 * (first - np.mean(rest, axis=0)) * (2 / 3) ** 0.5
+    here = np.isfinite(apart)
+    w = ready.evaluation.weights_mm2[here]
+    whole = next(row for row in own.from_others if row.area == "whole")
+    assert whole.rms_um == pytest.approx(np.sqrt(w @ apart[here] ** 2 / w.sum()), rel=0.01)
+    assert other.from_others == ()
+    few = {"g": crowns["g"][:2]}
+    assert run(from_others_steps(repeats, few, ready, store, SETTINGS))[0].from_others == ()

@@ -24,7 +24,7 @@ from cuspwise.standalone_core.study.analysis.precision import (
 )
 from cuspwise.standalone_core.study.plan import AnalysisPlan
 from made.study_examples import make_run
-from made.study_runs import study
+from made.study_runs import study, with_repeats
 
 GROUPS = ("milled", "upright", "tilted")
 DRAWN = 20_000
@@ -210,3 +210,20 @@ def test_a_claim_of_precision_is_that_of_the_test_and_says_so():
     more = next(row for row in compared(turned, plan) if row.area == "margin")
     assert "B more precise than A, its crowns " in more.sentence
     assert "nearer to the middle" in more.sentence
+
+
+def test_the_scanners_limit_of_precision_is_that_of_distances():
+    rng = np.random.default_rng(8)
+    table, apart = rng.normal(20, 0.5, (4, 1, 5)), rng.normal(8, 2.0, (4, 1, 5))
+    groups = {name: {"margin": rng.normal(10, sd, 8).tolist()} for name, sd in (("a", 1), ("b", 2))}
+    run = with_repeats(study(groups, analysis=AnalysisPlan(resamples=199)), table, apart=apart)
+    found = analyse_study(run).findings
+    place = "margin", "mean_abs_um"
+    (precise,) = (r for r in found.precision_comparisons if (r.area, r.measure) == place)
+    (true,) = (r for r in found.comparisons if (r.area, r.measure) == place)
+    for row, values in ((precise, apart), (true, table)):
+        sd = values.reshape(4, 5).var(axis=1, ddof=1).mean() ** 0.5
+        # check_values.md, section 6: z σ √(1/n₁ + 1/n₂), eight crowns a group.
+        limit = 1.959964 * sd * (1 / 8 + 1 / 8) ** 0.5
+        assert row.scanner_limit == pytest.approx(limit, rel=1e-6)
+        assert row.below_scanner == (abs(row.difference) < limit)
