@@ -367,7 +367,8 @@ def test_distances_from_the_others_have_the_variance_between_crowns(
     whole = next(row for row in parts if row.area == "whole")
     mean_square = np.mean([row[0].rms_um ** 2 for row in rows])
     assert all(row[0].area == "whole" for row in rows)
-    assert np.sqrt(mean_square) == pytest.approx(whole.random_um, rel=0.01)
+    # Of n crowns, the distance from the mean of all is (n − 1)/n of that from the others' mean.
+    assert (2 / 3) * np.sqrt(mean_square) == pytest.approx(whole.random_um, rel=0.01)
 
 
 def test_repeated_scans_are_compared_with_the_other_crowns_of_their_group(
@@ -378,7 +379,7 @@ def test_repeated_scans_are_compared_with_the_other_crowns_of_their_group(
     repeats = [RepeatScan(name, "A", "1", crowns["g"][0]) for name in ("0", "master")]
     own, other = run(from_others_steps(repeats, crowns, ready, store, SETTINGS))
     first, *rest = (deviations(store, job, ready).deviation_mm for job in jobs)
-    apart = 1e3 * (first - np.mean(rest, axis=0)) * (2 / 3) ** 0.5
+    apart = 1e3 * (first - np.mean(rest, axis=0)) * (3 / 2) ** 0.5
     here = np.isfinite(apart)
     w = ready.evaluation.weights_mm2[here]
     whole = next(row for row in own.from_others if row.area == "whole")

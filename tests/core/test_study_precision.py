@@ -198,7 +198,7 @@ def test_a_claim_of_precision_is_that_of_the_test_and_says_so():
         "crowns "
     )
     assert "µm farther from the middle of their group on average" in sure.sentence
-    assert "not adjusted for the other comparisons" in sure.sentence
+    assert "µm, unadjusted; permutation of crowns, p" in sure.sentence
     assert "after correction for 2 comparisons" in sure.sentence
     assert "precise than" not in open_.sentence
     verdict = analyse_study(study(groups, analysis=plan, measures=("rms_um",))).verdict

@@ -80,6 +80,12 @@ REFERENCES: dict[str, str] = {
 """Where the methods come from; only those that a study used are cited."""
 
 
+_OF_DISTANCES = (
+    ", those of precision by how far a scanned crown's distance from the other crowns of its group "
+    "varied from scan to scan"
+)
+
+
 @dataclass(frozen=True)
 class Methods:
     """A methods section.
@@ -361,7 +367,8 @@ def _repeats_and_examiners(
             f"{counted(first.parts, 'crown')}, scanned {count_words(first.trials, 'time')} each "
             f"by {count_words(first.operators, 'operator')}, gave repeatability and "
             f"reproducibility by analysis of variance {cite('iso_5725_2')}; differences below the "
-            f"smallest that the scanner can show are marked."
+            f"smallest that the scanner can show are marked"
+            f"{_OF_DISTANCES if any(row.distance for row in analysis.scanner) else ''}."
         )
     if analysis.examiners is not None and analysis.examiners.agreement:
         agreed = analysis.examiners.agreement

@@ -28,7 +28,8 @@ PRECISION_DISTANCE = (
     "nearest to all its crowns together. It follows from the pairs of crowns laid on each other, "
     "is corrected for the middle's being drawn from the same crowns (√(n/(n − 1))), and has one "
     "meaning in table, figure and test. Two crowns are about √2 times as far from each other as "
-    "one is from the middle: studies that report pairs give numbers so much larger."
+    "one is from the middle: studies that report pairs give numbers so much larger. Intervals of "
+    "mean distances are approximate, for all crowns of a group share its middle."
 )
 PAIRS_DEPEND = (
     "The pairs of a group share crowns, so they are not independent: they are described, and "

@@ -89,7 +89,7 @@ def _numbers(c: _Said) -> str:
 def _unadjusted(c: _Said) -> str:
     """Say of an interval of precision that it knows nothing of the other comparisons."""
     several = isinstance(c.row, PrecisionComparison) and c.row.corrected.family > 1
-    return ", not adjusted for the other comparisons" if several else ""
+    return ", unadjusted" if several else ""
 
 
 def _test(c: _Said) -> str:
@@ -193,6 +193,6 @@ def _tost(c: _Said) -> str:
     kind = "rank tests" if row.lead == "ranks" else "tests"
     interval = interval_words(row.low, row.high, c.row.measure)
     return (
-        f"{short_share(row.level)} interval {interval}; two one-sided {kind}, "
+        f"{short_share(row.level)} interval {interval}{_unadjusted(c)}; two one-sided {kind}, "
         f"{p_words(row.p_holm)}{corrected}"
     )

@@ -64,8 +64,8 @@ def distance_from_others(
 ) -> tuple[AreaMeasures, ...]:
     """Measure how far one crown is from the mean of n others, per area.
 
-    Times √(n/(n + 1)): the mean square over all crowns of a group is then the variance between
-    them, as it is of distances from the mean of all n + 1, times √((n + 1)/n).
+    Times √((n + 1)/n), as distances from the middle of a group of n + 1 are: such a middle, a
+    spatial median, does not follow a crown that moves away from it.
 
     Parameters
     ----------
@@ -78,7 +78,7 @@ def distance_from_others(
     area_set : AreaSet
     weighted : bool
     """
-    apart = (field.deviation_mm - mean_mm) * np.sqrt(others / (others + 1))
+    apart = (field.deviation_mm - mean_mm) * np.sqrt((others + 1) / others)
     status = np.where(np.isfinite(apart), COUNTED, TOO_FAR).astype(np.uint8)
     distance = replace(field, deviation_mm=apart, status=status, foot_mm=None)
     return measure_areas([distance], area_set, weighted=weighted)
