@@ -211,9 +211,9 @@ def _draw_table(
         column = box.column(align=True)
         column.label(text=f"{titles[row['group']]}, n = {row['n']}")
         true = mean_and_sd(row["mean"], row["sd"], measure)
-        precise = mean_and_sd(row["pair_mean"], row["pair_sd"], measure)
+        precise = mean_and_sd(row["precision_mean"], row["precision_sd"], measure)
         _draw_row(column, (true, precise))
-    say(box, context, "Mean ± SD; precision over all pairs of the group.")
+    say(box, context, "Mean ± SD over crowns; precision: distance from the group's middle.")
 
 
 def _draw_row(column: bpy.types.UILayout, cells: Sequence[str]) -> None:

@@ -30,7 +30,7 @@ from .export import ScanEntry, StudyInput
 from .file import STUDY_FILE
 from .summary import Outcome, map_values, summary
 
-VERSION = 2
+VERSION = 3
 SAME_MM = 5e-5  # a scan's place that differs by more than this (and single precision) was moved
 SETTINGS_WORDS = {
     "spacing_mm": "spacing",

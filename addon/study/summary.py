@@ -107,14 +107,14 @@ def map_values(run: StudyRun) -> dict[str, np.ndarray]:
 def table_text(kept: Mapping[str, Any]) -> str:
     """Return all groups, areas and measures as tab-separated text with a line of heads."""
     heads = ("group", "area", "measure", "unit", "crowns", "trueness mean", "trueness SD")
-    table: list[list[object]] = [[*heads, "pairs", "precision mean", "precision SD"]]
+    table: list[list[object]] = [[*heads, "precision mean", "precision SD"]]
     titles = {group["name"]: group["title"] for group in kept["groups"]}
     for row in kept["rows"]:
         measure = row["measure"]
         words = (titles[row["group"]], area_words(row["area"]), measure_words(measure))
-        numbers = [_cell(row[name], measure) for name in ("mean", "sd")]
-        pairs = [_cell(row[name], measure) for name in ("pair_mean", "pair_sd")]
-        table.append([*words, unit_of(measure), row["n"], *numbers, row["pairs"], *pairs])
+        names = ("mean", "sd", "precision_mean", "precision_sd")
+        numbers = [_cell(row[name], measure) for name in names]
+        table.append([*words, unit_of(measure), row["n"], *numbers])
     return csv_text(table, "\t")
 
 
@@ -142,10 +142,10 @@ def comparison_lines(kept: Mapping[str, Any], area: str, measure: str) -> list[t
 
 
 def _rows(analysis: StudyAnalysis) -> list[dict[str, Any]]:
-    pairs = {(r.group, r.area, r.measure): r.superimposed for r in analysis.findings.precision}
+    precise = {(r.group, r.area, r.measure): r.summary for r in analysis.findings.precision}
     rows = []
     for row in analysis.findings.trueness:
-        found = pairs.get((row.group, row.area, row.measure))
+        found = precise.get((row.group, row.area, row.measure))
         rows.append(
             {
                 "group": row.group,
@@ -155,9 +155,8 @@ def _rows(analysis: StudyAnalysis) -> list[dict[str, Any]]:
                 "mean": row.summary.description.mean,
                 "sd": row.summary.description.sd,
                 "reason": row.reason,
-                "pairs": found.n if found else 0,
-                "pair_mean": found.mean if found else math.nan,
-                "pair_sd": found.sd if found else math.nan,
+                "precision_mean": found.description.mean if found else math.nan,
+                "precision_sd": found.description.sd if found else math.nan,
             }
         )
     return rows

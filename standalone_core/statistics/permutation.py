@@ -38,8 +38,8 @@ class PrecisionTest:
     ----------
     distances : mapping of group name to n floats
         Of each unit from its group's middle, times √(n/(n − 1)); in the unit of the pairs.
-    dispersion : mapping of group name to float
-        Their means. Smaller is more precise.
+    means : mapping of group name to float
+        Of the distances. Smaller is more precise.
     missing : mapping of group name to int
         Units without values, left out.
     f : float
@@ -51,14 +51,14 @@ class PrecisionTest:
     exact : bool
         Whether those are all there are.
     difference, ci_low, ci_high, confidence : float
-        Two groups: dispersion of the first minus the second, with Welch's interval of the
-        distances, which is approximate; NaN for more groups.
+        Two groups: mean distance of the first minus the second, with Welch's interval, which is
+        approximate and not adjusted for other comparisons; NaN for more groups.
     reason : Reason
         Why a number is NaN; empty otherwise.
     """
 
     distances: Mapping[str, tuple[float, ...]]
-    dispersion: Mapping[str, float]
+    means: Mapping[str, float]
     missing: Mapping[str, int]
     f: float
     p: float
@@ -84,7 +84,8 @@ def compare_distances(
     multivariate dispersions of Anderson (2006), Biometrics 62: 245–253, whose one-dimensional form
     is Brown and Forsythe's. Distances from the mean would reject up to four times too often in
     small groups, since one far unit draws the mean and lengthens the distances of all others
-    together. For groups of five to eight it is careful: fewer than 5 % false alarms.
+    together. For groups of five to eight it is careful: fewer than 5 % false alarms; so it is for
+    unequal groups of the same spread, four against twelve.
 
     The statistic is F of a one-way analysis of variance of the distances. Two groups with few
     enough divisions are divided in every way, and p is the share with an F as large; otherwise
@@ -132,7 +133,7 @@ def compare_distances(
     shown = pair is not None and not reason
     return PrecisionTest(
         distances={name: tuple(row.tolist()) for name, row in rows.items()},
-        dispersion={name: float(row.mean()) if len(row) else np.nan for name, row in rows.items()},
+        means={name: float(row.mean()) if len(row) else np.nan for name, row in rows.items()},
         missing={name: sample.missing for name, sample in samples.items()},
         f=f,
         p=p,
@@ -151,9 +152,12 @@ def distances_from_pairs(pairs: FloatArray) -> FloatArray:
 
     The squared pair distances, doubly centred, are inner products of the units about their mean
     (Gower 1966, Biometrika 53: 325–338); their eigenvectors place the units in n − 1 dimensions,
-    where Weiszfeld's iteration finds the point with the least sum of distances. The results are
-    multiplied by √(n/(n − 1)), since a middle drawn from n units lies nearer to them than the true
-    one. For values that are no distances in a space (negative eigenvalues) it is an approximation.
+    where Weiszfeld's iteration finds the point with the least sum of distances. Pairs that are no
+    distances in a space give negative eigenvalues too: places on imaginary axes, with a median of
+    their own, whose squared distance is taken off: √|d₊² − d₋²| (Anderson 2006, Biometrics 62:
+    245–253). The results are multiplied by √(n/(n − 1)), since a middle drawn from n units lies
+    nearer to them than the true one; the mean square of a group's pairs is then twice that of its
+    units' distances from their mean.
 
     Parameters
     ----------
@@ -172,13 +176,23 @@ def distances_from_pairs(pairs: FloatArray) -> FloatArray:
     row = squared.mean(axis=1)
     inner = -0.5 * (squared - row[:, None] - row[None, :] + squared.mean())
     values, vectors = np.linalg.eigh(inner)
-    places = vectors * np.sqrt(np.maximum(values, 0.0))
+    real, imaginary = (
+        _from_median(vectors * np.sqrt(np.maximum(sign * values, 0.0))) for sign in (1, -1)
+    )
+    return np.sqrt(np.abs(real**2 - imaginary**2) * (n / (n - 1)))
+
+
+def _from_median(places: FloatArray) -> FloatArray:
     distance: FloatArray = np.linalg.norm(places - _spatial_median(places), axis=1)
-    return np.asarray(distance * (n / (n - 1)) ** 0.5)
+    return distance
 
 
 def _spatial_median(places: FloatArray) -> FloatArray:
-    """Return the point with the least sum of distances to the given ones."""
+    """Return the point with the least sum of distances to the given ones.
+
+    Sought from the medians of the coordinates, at which it stays where it is not the only one: on
+    a line, between two middle units.
+    """
     middle: FloatArray = np.median(places, axis=0)
     reach = float(np.linalg.norm(places - middle, axis=1).max())
     if reach == 0:

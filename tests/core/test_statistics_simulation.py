@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.statistics.permutation import compare_distances
 from made.claim_simulations import CLAIMS
-from made.statistics_simulations import COVERAGE, FALSE_ALARMS, Trial
+from made.statistics_simulations import COVERAGE, FALSE_ALARMS, Trial, from_middles
 from made.tiers import slow
+from scipy import stats
 from scipy.spatial.distance import pdist, squareform
 
 RUNS = 300
@@ -31,6 +32,25 @@ def test_intervals_cover_the_truth_as_often_as_stated(trial: Trial):
 @pytest.mark.parametrize("trial", CLAIMS, ids=lambda trial: trial.name)
 def test_false_claims_of_a_page_are_no_more_than_stated(trial: Trial):
     assert trial.kept(*trial.count(RUNS, seed=4))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("ways", [1, 10, 30])
+def test_four_against_twelve_of_the_same_spread_raise_no_more_false_alarms(ways: int):
+    """A middle drawn from four units lies nearer to them than one of twelve: √(n/(n − 1)) makes up
+    for that. Without it the four would seem the more precise: the same trial shows that.
+    """
+    rng, runs = np.random.default_rng(5), 1_000
+    alarms = uncorrected = 0
+    for _ in range(runs):
+        places = [rng.normal(size=(n, ways)) + 5 * n for n in (4, 12)]
+        distances = from_middles(places)
+        alarms += compare_distances(distances, rng=rng).p <= 0.05
+        raw = {name: d * ((len(d) - 1) / len(d)) ** 0.5 for name, d in distances.items()}
+        uncorrected += compare_distances(raw, rng=rng).p <= 0.05
+    assert stats.binom.sf(alarms - 1, runs, 0.05) > 1e-3
+    if ways == 30:
+        assert stats.binom.sf(uncorrected - 1, runs, 0.05) < 1e-6
 
 
 def test_a_broken_promise_is_noticed():

@@ -91,7 +91,7 @@ def test_precision_is_told_apart_from_that_of_the_standard(sound):
 def test_the_document_is_plain_json_with_every_part(sound):
     document = json.loads(json.dumps(analysis_document(sound), allow_nan=False))
     assert document["schema"] == "cuspwise study analysis"
-    assert document["schema_version"] == 2
+    assert document["schema_version"] == 3
     row = document["findings"]["comparisons"][0]
     assert {"outcome", "p_adjusted", "standing", "welch", "ranks", "effects"} <= {*row}
     assert {"equivalence", "sentence"} <= {*row}
@@ -105,7 +105,7 @@ def test_an_odd_crown_is_flagged_kept_and_shown_beside(with_odd):
     assert [crown.crown for crown in flagged] == ["upright_7"]
     assert flagged[0].score > flagged[0].limit
     *others, far = spoiled()["upright"]["margin"]
-    apart = 0.9 * 1.25 * abs(far - np.mean(others))  # of pairs, and of root mean squares
+    apart = 1.25 * abs(far - np.mean(others))  # of pairs, and of root mean squares
     assert f"margin: its surface lies {apart:.3g} µm from the others' mean" in flagged[0].reason
     assert flagged[0].reason.startswith("Mean absolute deviation (margin) 60 µm, against a median")
     assert len(with_odd.odd_crowns) == 24
@@ -122,7 +122,6 @@ def test_without_the_odd_crown_equals_a_study_without_it(with_odd):
         run,
         crowns=tuple(c for c in run.crowns if c.name != gone),
         pairs=tuple(p for p in run.pairs if gone not in {p.first, p.second}),
-        dispersions=tuple(d for d in run.dispersions if d.crown != gone),
     )
     expected = analyse_study(less).findings
     reduced = with_odd.without_odd
@@ -151,7 +150,6 @@ def test_the_same_twice_and_in_any_order(with_odd):
         run,
         crowns=tuple(reversed(run.crowns)),
         pairs=tuple(reversed(run.pairs)),
-        dispersions=tuple(reversed(run.dispersions)),
     )
     text = [
         json.dumps(analysis_document(analysis), allow_nan=False)
@@ -284,9 +282,9 @@ def test_the_scanner_is_that_of_a_one_way_analysis_for_one_operator():
             limit = stats.norm.ppf(0.975) * sd * (1 / 8 + 1 / 8) ** 0.5
             assert comparison.scanner_limit == pytest.approx(limit)
             assert comparison.below_scanner == (abs(comparison.difference) < limit)
-    for precise in found.findings.precision_comparisons:
-        if (precise.area, precise.measure) == ("margin", "mean_abs_um"):
-            assert precise.scanner_limit == pytest.approx(limit)
+    # No crown of a group was scanned again: how a distance varies from scan to scan is unknown.
+    assert row.distance is None
+    assert all(math.isnan(row.scanner_limit) for row in found.findings.precision_comparisons)
 
 
 def test_repeats_of_a_crown_with_a_lost_scan_are_left_out_of_the_scanners_row():

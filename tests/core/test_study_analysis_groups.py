@@ -22,7 +22,7 @@ from cuspwise.standalone_core.study.analysis.descriptions import assumption_rows
 from cuspwise.standalone_core.study.analysis.document import WRITERS
 from cuspwise.standalone_core.study.analysis.overall import overall_steps
 from cuspwise.standalone_core.study.analysis.precision import (
-    crown_distances,
+    pair_rows,
     precision_comparison_steps,
     precision_rows,
 )
@@ -284,35 +284,52 @@ def test_meeting_a_tolerance(limit, meets, words):
     assert words in row.sentence
 
 
-def test_precision_is_described_over_pairs_and_compared_over_crowns():
+def precision_comparisons(cohort, limits=None):
+    return run(precision_comparison_steps(cohort, precision_rows(cohort), limits or {}))
+
+
+def test_precision_is_the_distance_from_the_middle_in_description_and_test():
     cohort = cohort_of(study(THREE, measures=("rms_um",)))
     row = next(r for r in precision_rows(cohort) if (r.group, r.area) == ("tilted", "margin"))
     x = np.array(THREE["tilted"]["margin"])
-    apart = np.abs(np.subtract.outer(x, x))[np.triu_indices(8, 1)]
-    assert row.superimposed.n == row.design_frame.n == 28
-    assert row.design_frame.mean == pytest.approx(1.25 * apart.mean())
-    assert row.superimposed.max == pytest.approx(0.9 * 1.25 * apart.max())
-    assert row.dispersion.description.n == 8
     # On a line the spatial median is the median; between the two middle crowns all are equal.
-    distances = crown_distances(cohort, "tilted", "margin", "rms_um")
-    assert distances.sum() == pytest.approx(
-        0.9 * 1.25 * np.abs(x - np.median(x)).sum() * (8 / 7) ** 0.5, rel=1e-6
+    assert row.summary.description.n == 8
+    assert sum(row.summary.values) == pytest.approx(
+        1.25 * np.abs(x - np.median(x)).sum() * (8 / 7) ** 0.5, rel=1e-6
     )
-    rows = run(precision_comparison_steps(cohort, {}))
+    rows = precision_comparisons(cohort)
     assert [[len(d) for d in r.test.distances.values()] for r in rows] == [[8, 8]] * 6
     assert all(r.test.exact and r.test.permutations == 12870 for r in rows)
     expected = multipletests([r.p_value for r in rows], method="holm")[1]
     assert [r.adjusted.p for r in rows] == pytest.approx(list(expected))
+    assert {r.adjusted.family for r in rows} == {6}
     found = next(r for r in rows if (r.first, r.second, r.area) == ("milled", "tilted", "margin"))
-    means = found.test.dispersion
+    means = {
+        r.group: r.summary.description.mean for r in precision_rows(cohort) if r.area == "margin"
+    }
     assert found.difference == pytest.approx(means["tilted"] - means["milled"])
-    assert means["tilted"] == pytest.approx(distances.mean())
 
 
-def test_signed_measures_of_pairs_are_described_and_not_compared():
+def test_pairs_are_described_beside():
+    cohort = cohort_of(study(THREE, measures=("rms_um", "mean_um")))
+    rows = {(r.group, r.area, r.measure): r for r in pair_rows(cohort)}
+    assert len(rows) == 12
+    x = np.array(THREE["tilted"]["margin"])
+    apart = np.abs(np.subtract.outer(x, x))[np.triu_indices(8, 1)]
+    found = rows["tilted", "margin", "rms_um"].description
+    assert found.n == 28
+    assert found.mean == pytest.approx(1.25 * apart.mean())
+    assert found.max == pytest.approx(1.25 * apart.max())
+    # Twice the mean square of the distances from the mean, corrected, is that of the pairs.
+    square = x.var(ddof=1)
+    assert np.mean((1.25 * apart) ** 2) == pytest.approx(2 * 1.25**2 * square)
+
+
+def test_signed_measures_have_pairs_and_no_precision():
     cohort = cohort_of(study(TWO, measures=("mean_um",)))
-    assert precision_rows(cohort)
-    assert run(precision_comparison_steps(cohort, {})) == ()
+    assert precision_rows(cohort) == ()
+    assert precision_comparisons(cohort) == ()
+    assert len(pair_rows(cohort)) == 4
 
 
 def test_a_pair_that_could_not_be_superimposed_costs_one_crown():
@@ -320,11 +337,15 @@ def test_a_pair_that_could_not_be_superimposed_costs_one_crown():
     pairs = list(found.pairs)
     pairs[3] = replace(pairs[3], superimposed=(), reason="The scans do not fit.")
     cohort = cohort_of(replace(found, pairs=tuple(pairs)))
-    row = next(r for r in precision_rows(cohort) if (r.group, r.area) == ("milled", "margin"))
-    assert row.superimposed.n == 27
-    assert row.reason == "1 pair could not be superimposed."
-    distances = crown_distances(cohort, "milled", "margin", "rms_um")
-    assert np.count_nonzero(np.isnan(distances)) == 1
+    place = ("milled", "margin")
+    pair = next(r for r in pair_rows(cohort) if (r.group, r.area) == place)
+    assert pair.description.n == 27
+    assert pair.reason == "1 pair could not be superimposed."
+    row = next(r for r in precision_rows(cohort) if (r.group, r.area) == place)
+    assert row.summary.description.missing == 1
+    (lost,) = (c for c, d in zip(row.crowns, row.summary.values, strict=True) if np.isnan(d))
+    assert lost in {pairs[3].first, pairs[3].second}
+    assert row.reason == f"Without a distance from the group's middle: {lost}."
 
 
 def test_what_leads_decides_on_equivalence_too():

@@ -29,7 +29,6 @@ from cuspwise.standalone_core.progress import run
 from cuspwise.standalone_core.study.measuring.crowns import crown_from
 from cuspwise.standalone_core.study.measuring.group_maps import (
     difference_map,
-    distance_from_mean,
     group_map,
     spread_parts,
 )
@@ -39,8 +38,12 @@ from cuspwise.standalone_core.study.measuring.pair_job import (
     load_pair,
     pair_key,
 )
+from cuspwise.standalone_core.study.measuring.repeat_distances import (
+    distance_from_others,
+    from_others_steps,
+)
 from cuspwise.standalone_core.study.measuring.result_store import ResultStore
-from cuspwise.standalone_core.study.measuring.results import Crown, Pair
+from cuspwise.standalone_core.study.measuring.results import Crown, Pair, RepeatScan
 from cuspwise.standalone_core.study.measuring.scan_job import (
     ScanJob,
     StudyDependencies,
@@ -224,7 +227,7 @@ def test_pairs_agree_with_a_whole_superimposition(
     jobs: list[ScanJob], ready: ReadyDesign, store: ResultStore
 ) -> None:
     """Scan on scan by the general way, then each shared point against the other's surface."""
-    first, second = (deviations(store, jobs[k], ready) for k in (0, 2))
+    second = deviations(store, jobs[2], ready)
     index = SurfaceIndex(surface(store, jobs[0]))
     T = superimpose(surface(store, jobs[2]), index).T_design_scan
     points = second.foot_mm[second.counted] @ T[:3, :3].T + T[:3, 3]
@@ -238,9 +241,6 @@ def test_pairs_agree_with_a_whole_superimposition(
     assert row.mean_abs_um == pytest.approx(1e3 * weights @ distance / weights.sum(), abs=0.2)
     assert row.rms_um > 5.0
     assert np.isnan(row.tolerance_um)
-    apart = first.deviation_mm - second.deviation_mm
-    in_frame = next(row for row in pair.design_frame if row.area == "whole")
-    assert in_frame.max_um == pytest.approx(1e3 * np.nanmax(apart))
 
 
 def test_a_crown_paired_with_itself_does_not_differ(
@@ -353,14 +353,37 @@ def test_systematic_and_random_parts_are_recovered(ready: ReadyDesign) -> None:
     assert whole.total_rms_um == pytest.approx(1e3 * np.sqrt(np.mean(crowns**2 @ w) / w.sum()))
 
 
-def test_distances_from_the_mean_have_the_variance_between_crowns(
+def test_distances_from_the_others_have_the_variance_between_crowns(
     jobs: list[ScanJob], ready: ReadyDesign, store: ResultStore
 ) -> None:
     fields = [deviations(store, job, ready) for job in jobs]
     group = group_map("g", (f.deviation_mm for f in fields), 25.0, len(ready.evaluation.points))
-    rows = [distance_from_mean(f, group, ready.area_set, weighted=True) for f in fields]
+    rows = []
+    for k, field in enumerate(fields):
+        mean = np.mean([f.deviation_mm for i, f in enumerate(fields) if i != k], axis=0)
+        n = len(fields) - 1
+        rows.append(distance_from_others(field, mean, n, ready.area_set, weighted=True))
     parts = spread_parts(group, ready.area_set)
     whole = next(row for row in parts if row.area == "whole")
     mean_square = np.mean([row[0].rms_um ** 2 for row in rows])
     assert all(row[0].area == "whole" for row in rows)
-    assert np.sqrt(mean_square) == pytest.approx(whole.random_um, rel=0.01)
+    # Of n crowns, the distance from the mean of all is (n − 1)/n of that from the others' mean.
+    assert (2 / 3) * np.sqrt(mean_square) == pytest.approx(whole.random_um, rel=0.01)
+
+
+def test_repeated_scans_are_compared_with_the_other_crowns_of_their_group(
+    jobs: list[ScanJob], ready: ReadyDesign, store: ResultStore
+) -> None:
+    """A scan of crown 0, and one of a crown that is in no group."""
+    crowns = {"g": [SimpleNamespace(name=job.name, key=job.key) for job in jobs]}
+    repeats = [RepeatScan(name, "A", "1", crowns["g"][0]) for name in ("0", "master")]
+    own, other = run(from_others_steps(repeats, crowns, ready, store, SETTINGS))
+    first, *rest = (deviations(store, job, ready).deviation_mm for job in jobs)
+    apart = 1e3 * (first - np.mean(rest, axis=0)) * (3 / 2) ** 0.5
+    here = np.isfinite(apart)
+    w = ready.evaluation.weights_mm2[here]
+    whole = next(row for row in own.from_others if row.area == "whole")
+    assert whole.rms_um == pytest.approx(np.sqrt(w @ apart[here] ** 2 / w.sum()), rel=0.01)
+    assert other.from_others == ()
+    few = {"g": crowns["g"][:2]}
+    assert run(from_others_steps(repeats, few, ready, store, SETTINGS))[0].from_others == ()

@@ -42,7 +42,6 @@ def numbers(run: StudyRun) -> str:
     rows = {
         "crowns": [[c.name, c.sha256, plain(c.measures), c.warnings] for c in run.crowns],
         "pairs": [plain(asdict(pair)) for pair in run.pairs],
-        "dispersions": [plain(asdict(row)) for row in run.dispersions],
         "maps": [plain(asdict(value)) for value in run.maps.values()],
         "differences": [plain(asdict(value)) for value in run.differences],
         "parts": [plain(asdict(value)) for value in run.parts],
@@ -70,7 +69,6 @@ def test_every_pair_once(whole: StudyRun) -> None:
     assert all(first < second and first[0] == second[0] == g for g, first, second in pairs)
     assert all(pair.superimposed and not pair.reason for pair in whole.pairs)
     assert whole.reused == 0
-    assert len(whole.dispersions) == 6
     assert [(row.first, row.second) for row in whole.differences] == [("a", "b")]
 
 

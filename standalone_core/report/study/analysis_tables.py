@@ -28,7 +28,8 @@ def analysis_tables(run: StudyRun, analysis: StudyAnalysis) -> dict[str, str]:
     Columns are the names of the fields of the result classes, those of parts with the part's
     name before them (``equivalence_limit``). In ``crowns`` stands whether all crowns are in
     (``all``) or only those that are not odd (``without_odd``). Numbers that do not exist are
-    empty fields; differences are second minus first.
+    empty fields; differences are second minus first. ``precision_crowns``: crown × area × measure,
+    all crowns in.
 
     Parameters
     ----------
@@ -43,6 +44,7 @@ def analysis_tables(run: StudyRun, analysis: StudyAnalysis) -> dict[str, str]:
         "scanner": flat_rows(analysis.scanner),
         "mark_groups": flat_rows(analysis.marks),
         "repeats": _repeat_rows(run),
+        "precision_crowns": _precision_crowns(analysis.findings),
         "fit_limits": [] if analysis.fit is None else flat_rows(analysis.fit.limits),
     }
     for crowns, findings in ((WITH_ALL, analysis.findings), (WITHOUT_ODD, analysis.without_odd)):
@@ -62,6 +64,7 @@ def _finding_rows(findings: Findings) -> dict[str, list[Row]]:
     return {
         "descriptions": flat_rows(findings.trueness),
         "precision_descriptions": flat_rows(findings.precision),
+        "pair_descriptions": flat_rows(findings.pairs),
         "tolerances": flat_rows(findings.tolerances),
         "assumptions": _spread_out(findings.assumptions, "normality"),
         "comparisons": flat_rows(findings.comparisons),
@@ -70,6 +73,21 @@ def _finding_rows(findings: Findings) -> dict[str, list[Row]]:
         "post_hoc": _only(findings.overall, ("area", "measure"), "post_hoc"),
         **({} if findings.fit is None else _fit_rows(findings.fit)),
     }
+
+
+def _precision_crowns(findings: Findings) -> list[Row]:
+    """Return how far every crown lies from its group's middle."""
+    return [
+        {
+            "crown": crown,
+            "group": row.group,
+            "area": row.area,
+            "measure": row.measure,
+            "distance_um": distance,
+        }
+        for row in findings.precision
+        for crown, distance in zip(row.crowns, row.summary.values, strict=True)
+    ]
 
 
 def _fit_rows(fit: FitFindings) -> dict[str, list[Row]]:

@@ -70,6 +70,10 @@ REFERENCES: dict[str, str] = {
     "technique. Br Dent J 1971;131:107–111.",
     "reml": "Patterson HD, Thompson R. Recovery of inter-block information when block sizes are "
     "unequal. Biometrika 1971;58:545–554.",
+    "anderson": "Anderson MJ. Distance-based tests for homogeneity of multivariate dispersions. "
+    "Biometrics 2006;62:245–253.",
+    "gower": "Gower JC. Some distance properties of latent root and vector methods used in "
+    "multivariate analysis. Biometrika 1966;53:325–338.",
     "bic": "Raftery AE. Bayesian model selection in social research. Sociol Methodol "
     "1995;25:111–163.",
     "averaging": "Buckland ST, Burnham KP, Augustin NH. Model selection: an integral part of "
@@ -81,6 +85,12 @@ REFERENCES: dict[str, str] = {
     "a standard measurement method.",
 }
 """Where the methods come from; only those that a study used are cited."""
+
+
+_OF_DISTANCES = (
+    ", those of precision by how far a scanned crown's distance from the other crowns of its group "
+    "varied from scan to scan"
+)
 
 
 @dataclass(frozen=True)
@@ -196,10 +206,13 @@ def _measuring(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
     yield (
         f"In the words of ISO 5725-1 {cite('iso_5725')}, trueness was each crown against the design"
     ) + (
-        f", and precision each crown against every other of its group ({len(run.pairs)} pairs in "
-        f"all, each superimposed crown on crown); since the crowns were different specimens, it "
-        f"holds the spread of production as well as that of scanning."
-        if run.pairs
+        f", and precision the distance of each crown from the middle of its group, the spatial "
+        f"median {cite('anderson')}. Every crown was superimposed on every other of its group "
+        f"({len(run.pairs)} pairs in all); principal coordinates of the pairs' distances "
+        f"{cite('gower')} gave those from the median, times √(n/(n − 1)). A pair's distance is "
+        f"about √2 times as large. Since the crowns were different specimens, precision holds the "
+        f"spread of production as well as that of scanning."
+        if any(row.summary.description.n for row in analysis.findings.precision)
         else "; precision was not determined."
     )
 
@@ -245,8 +258,11 @@ def _precision_and_tolerances(
         most = max(row.test.permutations for row in tested)
         exact = "all" if all(row.test.exact for row in tested) else "up to"
         yield (
-            f"Precision was compared by permuting crowns between groups ({exact} {most:,} "
-            f"relabellings), because pairs of crowns are not independent."
+            f"The precision of groups was compared by the test of multivariate dispersions "
+            f"{cite('anderson')}: the crowns' distances from the middle were permuted between "
+            f"groups ({exact} {most:,} relabellings), since pairs of crowns are not independent. "
+            f"Its p-values were corrected by Holm's method {cite('holm')} over all comparisons of "
+            f"precision; intervals of differences are not adjusted."
         )
     limits = {row.area: row.tolerance_um for row in findings.tolerances if row.share.n}
     if limits:
@@ -317,7 +333,8 @@ def _repeats_and_examiners(
             f"{counted(first.parts, 'crown')}, scanned {count_words(first.trials, 'time')} each "
             f"by {count_words(first.operators, 'operator')}, gave repeatability and "
             f"reproducibility by analysis of variance {cite('iso_5725_2')}; differences below the "
-            f"smallest that the scanner can show are marked."
+            f"smallest that the scanner can show are marked"
+            f"{_OF_DISTANCES if any(row.distance for row in analysis.scanner) else ''}."
         )
     if analysis.examiners is not None and analysis.examiners.agreement:
         agreed = analysis.examiners.agreement

@@ -18,6 +18,7 @@ from ...statistics.equivalence import OUTCOME_WORDS
 from ...study.analysis.cause_comparisons import size_words
 from ...study.analysis.cause_sentences import without_words
 from ...study.analysis.fit_words import fit_words, place_words
+from ...study.analysis.precision import distance_measures
 from ...study.analysis.results.analysis import OddEffect, StudyAnalysis
 from ...study.analysis.results.comparisons import Comparison, OverallRow, PrecisionComparison
 from ...study.analysis.results.groups import PrecisionRow, ToleranceRow, TruenessRow
@@ -149,6 +150,7 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
             ],
             more=[line for line in analysis.verdict if line not in opening_lines(analysis)],
             areas=area_parts(run, analysis, figures),
+            precise=distance_measures(analysis.measures),
             figures=figures,
             inline={name: Markup(figure.inline) for name, figure in figures.items()},
             art=art,

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ...study.analysis.results.analysis import StudyAnalysis
-from ...study.analysis.results.groups import Summary
+from ...study.analysis.results.groups import PrecisionRow, Summary, TruenessRow
 from ...words.names import area_words, measure_words
 from ...words.text import capital
 from ..drawing.amount_colours import GroupStyle, group_style
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure as Drawing
 
 LABEL_WIDTH = 15
+LIMITED = "mean_abs_um"  # what tolerances are limits of
 _FAR = 1.5  # times all others: a hollow crown beyond does not stretch the axis
 
 
@@ -71,7 +72,7 @@ def trueness_figure(analysis: StudyAnalysis, area: str) -> Figure | None:
 
 
 def precision_figure(analysis: StudyAnalysis, area: str) -> Figure | None:
-    """Draw how far every crown lies from its group in one area; None if that is not known."""
+    """Draw how far every crown lies from its group's middle in one area; None if not known."""
     panels = _precision_panels(analysis, area)
     return strip_figure(f"precision_{area}", area_words(area), panels) if panels else None
 
@@ -79,37 +80,37 @@ def precision_figure(analysis: StudyAnalysis, area: str) -> Figure | None:
 def _true_panels(analysis: StudyAnalysis, area: str) -> list[Panel]:
     limits = {row.tolerance_um for row in analysis.findings.tolerances if row.area == area}
     limit = min(limits, default=math.nan)
-    panels = []
-    for measure in analysis.measures:
-        rows = [
-            row
-            for row in analysis.findings.trueness
-            if (row.area, row.measure) == (area, measure) and row.summary.description.n
+    panels = [_panel(analysis, analysis.findings.trueness, area, m) for m in analysis.measures]
+    if math.isfinite(limit):
+        words = f"tolerance {limit:g} µm"
+        panels = [
+            replace(panel, limit=limit, limit_words=words) if panel.measure == LIMITED else panel
+            for panel in panels
         ]
-        strips = tuple(
-            group_strip(analysis, row.group, row.crowns, row.summary, measure) for row in rows
-        )
-        own = limit if measure == "mean_abs_um" else math.nan
-        words = f"tolerance {own:g} µm" if math.isfinite(own) else ""
-        panels.append(Panel(_head(measure), measure, strips, own, words))
     return [panel for panel in panels if panel.strips]
+
+
+def _panel(
+    analysis: StudyAnalysis,
+    rows: Sequence[TruenessRow] | Sequence[PrecisionRow],
+    area: str,
+    measure: str,
+) -> Panel:
+    """Return the groups' rows of one area and measure as a panel."""
+    strips = tuple(
+        group_strip(analysis, row.group, row.crowns, row.summary, measure)
+        for row in rows
+        if (row.area, row.measure) == (area, measure) and row.summary.description.n
+    )
+    return Panel(_head(measure), measure, strips)
 
 
 def _precision_panels(analysis: StudyAnalysis, area: str) -> list[Panel]:
-    names = {row.group: row.crowns for row in analysis.findings.trueness}
-    panels = []
-    for measure in analysis.measures:
-        rows = [
-            row
-            for row in analysis.findings.precision
-            if (row.area, row.measure) == (area, measure) and row.dispersion.description.n
-        ]
-        strips = tuple(
-            group_strip(analysis, row.group, names[row.group], row.dispersion, measure)
-            for row in rows
-        )
-        panels.append(Panel(_head(measure), measure, strips))
-    return [panel for panel in panels if panel.strips]
+    return [
+        panel
+        for measure in analysis.measures
+        if (panel := _panel(analysis, analysis.findings.precision, area, measure)).strips
+    ]
 
 
 def group_strip(

@@ -22,7 +22,7 @@ from ...study.plan_document import plan_document
 from .cause_tables import cause_rows
 from .fit_tables import fit_record, fit_tables
 
-SCHEMA = 2
+SCHEMA = 3
 """Version of ``study.json``; raised when a name changes or goes."""
 
 MARK_MEASURES = ("height_um", "surroundings_um", "area_mm2", "volume_mm3")
@@ -52,20 +52,16 @@ _DIGITS, _FINE_DIGITS = 3, 5
 def study_tables(run: StudyRun) -> dict[str, str]:
     """Return every table's text by name, as CSV.
 
-    ``trueness``: crown × direction × area × measure. ``precision``: pair × frame × area ×
-    measure. ``dispersion``: crown × area × measure, from the group's mean surface. ``parts``:
-    group × area. ``verdicts``: crown × area. ``marks``, where the design has support
-    marks: crown × mark × measure. ``margin``, where the design has a margin line: crown ×
-    measure of its margin profile. ``fit``, ``marginal_gap``, ``not_fitted``, where crowns were
-    seated on dies: see :func:`~.fit_tables`. ``left_out``: scans that could not be used. Lengths in
-    µm, shares from 0 to 1.
+    ``trueness``: crown × direction × area × measure. ``pairs``: two crowns laid on each other ×
+    area × measure. ``parts``: group × area. ``verdicts``: crown × area. ``marks``, where the
+    design has support marks: crown × mark × measure. ``margin``, where the design has a margin
+    line: crown × measure of its margin profile. ``fit``, ``marginal_gap``, ``not_fitted``, where
+    crowns were seated on dies: see :func:`~.fit_tables`. ``left_out``: scans that could not be
+    used. Lengths in µm, shares from 0 to 1.
     """
     return {
         "trueness": _table("crown,group,direction,area,measure,value,coverage", _trueness(run)),
-        "precision": _table(
-            "group,first,second,frame,area,measure,value,coverage", _precision(run)
-        ),
-        "dispersion": _table("crown,group,area,measure,value,coverage", _dispersion(run)),
+        "pairs": _table("group,first,second,area,measure,value,coverage", _pairs(run)),
         "parts": _table(
             "group,area,crowns,total_rms_um,systematic_um,random_um",
             (
@@ -112,7 +108,6 @@ def study_document(run: StudyRun, analysis: StudyAnalysis) -> dict[str, Any]:
             for s in run.left_out
         ],
         "pairs": plain(run.pairs),
-        "dispersions": plain(run.dispersions),
         "parts": plain(run.parts),
         "repeats": [
             {"crown": r.crown, "operator": r.operator, "trial": r.trial, **_crown(r.scan)}
@@ -190,21 +185,12 @@ def _trueness(run: StudyRun) -> Iterator[list[object]]:
                 ]
 
 
-def _precision(run: StudyRun) -> Iterator[list[object]]:
+def _pairs(run: StudyRun) -> Iterator[list[object]]:
     for pair in run.pairs:
-        frames = ("superimposed", pair.superimposed), ("design", pair.design_frame)
-        for frame, rows in frames:
-            for row in rows:
-                for measure, value in _values(row):
-                    names = [pair.group, pair.first, pair.second, frame, row.area]
-                    yield [*names, measure, value, row.coverage]
-
-
-def _dispersion(run: StudyRun) -> Iterator[list[object]]:
-    for crown in run.dispersions:
-        for row in crown.measures:
+        for row in pair.superimposed:
             for measure, value in _values(row):
-                yield [crown.crown, crown.group, row.area, measure, value, row.coverage]
+                names = [pair.group, pair.first, pair.second, row.area]
+                yield [*names, measure, value, row.coverage]
 
 
 def _has_marks(run: StudyRun) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 import numpy as np
 from rich.box import SIMPLE_HEAD
@@ -41,7 +41,7 @@ def study_view(run: StudyRun, analysis: StudyAnalysis) -> RenderableType:
     parts += [Text(f"{SIGNS[line.status]} {line.sentence}") for line in opening_lines(analysis)]
     parts += _fit(run, analysis)
     parts += [Text(text) for text in _why(analysis)]
-    parts.append(groups_table(run, analysis.areas))
+    parts.append(groups_table(run, analysis))
     texts = [f"Left out: {scan.name}: {scan.reason} {scan.remedy}" for scan in run.left_out]
     texts += list(run.warnings)
     texts += [f"{crown.name}: {text}" for crown in run.crowns for text in crown.warnings]
@@ -72,31 +72,34 @@ def _why(analysis: StudyAnalysis) -> list[str]:
     return [*lines, *(f"  {sentence}" for sentence in decided)]
 
 
-def groups_table(run: StudyRun, areas: Sequence[str]) -> Table:
+def groups_table(run: StudyRun, analysis: StudyAnalysis) -> Table:
     """Return one row per area and group: trueness, precision and the crowns within tolerance.
 
-    Trueness is the mean over crowns, design to scan; precision that over pairs, superimposed on
-    each other; µm.
+    Trueness is the mean deviation of the crowns, design to scan; precision their mean distance
+    from the middle of their group; µm.
     """
-    title = "Means over crowns (trueness) and over pairs (precision), µm"
+    title = "Means, µm: from the design (trueness), from the group's middle (precision)"
     table = Table(title=title, box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
     table.add_column("Area and group", overflow="fold")
     for name in ("n", "Trueness\n|d|", "\nRMS", "\n½P90−P10"):
         table.add_column(name, justify="right", no_wrap=True)
     for name in ("Precision\n|d|", "\n½P90−P10", "Within"):
         table.add_column(name, justify="right", no_wrap=True)
-    for area in areas:
+    for area in analysis.areas:
         table.add_row(Text(area_words(area), style="bold"))
         for group in run.plan.groups:
-            table.add_row(f"  {group.title}", *_cells(run, area, group.name))
+            table.add_row(f"  {group.title}", *_cells(run, analysis, area, group.name))
     return table
 
 
-def _cells(run: StudyRun, area: str, group: str) -> list[str]:
+def _cells(run: StudyRun, analysis: StudyAnalysis, area: str, group: str) -> list[str]:
     crowns = run.crowns_of(group)
     true = [row for c in crowns for row in c.measures if _is(row, area, "design_to_scan")]
-    pairs = [pair for pair in run.pairs if pair.group == group]
-    precise = [row for pair in pairs for row in pair.superimposed if row.area == area]
+    precise = {
+        row.measure: row.summary.description.mean
+        for row in analysis.findings.precision
+        if (row.group, row.area) == (group, area)
+    }
     verdicts = [v.verdict for c in crowns for v in c.verdicts if v.area == area]
     judged = [verdict for verdict in verdicts if verdict != NO_TOLERANCE]
     within = f"{judged.count('within')} of {len(judged)}" if judged else "–"
@@ -105,8 +108,8 @@ def _cells(run: StudyRun, area: str, group: str) -> list[str]:
         _mean(row.mean_abs_um for row in true),
         _mean(row.rms_um for row in true),
         _mean(row.half_p90_p10_um for row in true),
-        _mean(row.mean_abs_um for row in precise),
-        _mean(row.half_p90_p10_um for row in precise),
+        micrometres(precise.get("mean_abs_um", np.nan)),
+        micrometres(precise.get("half_p90_p10_um", np.nan)),
         within,
     ]
 

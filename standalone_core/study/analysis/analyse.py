@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
 from ...progress import Progress, Steps, run, scaled
@@ -19,10 +19,10 @@ from .examiners import examiner_analysis
 from .families_words import families_words
 from .fit import fit_analysis, fit_finding_steps
 from .fit_words import measured_words
-from .notes import MIDDLE_KEPT, cautions, general_notes, reasons_of
+from .notes import cautions, general_notes, reasons_of
 from .odd_crowns import odd_crowns
 from .overall import overall_steps
-from .precision import precision_comparison_steps, precision_rows
+from .precision import pair_rows, precision_comparison_steps, precision_rows
 from .primary_doubts import with_doubts
 from .results.analysis import Findings, OddEffect, StudyAnalysis
 from .results.comparisons import Comparison, PrecisionComparison
@@ -69,7 +69,10 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
     cohort = cohort_of(study)
     yield Progress("Describing the groups", 0.0)
     scanner = scanner_rows(cohort, study.repeats)
-    limits = {(row.area, row.measure): row.between_means for row in scanner}
+    limits = Limits(
+        {(row.area, row.measure): row.between_means for row in scanner},
+        {(row.area, row.measure): row.between_distances for row in scanner},
+    )
     odd = odd_crowns(cohort)
     findings = yield from scaled(_finding_steps(cohort, limits), 0.05, 0.5)
     flagged = {crown.crown for crown in odd if crown.odd}
@@ -78,7 +81,6 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
     if flagged:
         left = _finding_steps(cohort.without(flagged), limits)
         without = yield from scaled(left, 0.5, 0.95)
-        without = replace(without, notes=(MIDDLE_KEPT, *without.notes))
         effects = _odd_effects(cohort, findings, without)
     findings = with_doubts(cohort, findings, odd, without)
     yield Progress("Summing up", 0.95)
@@ -109,15 +111,26 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
     )
 
 
-def _finding_steps(cohort: Cohort, limits: ScannerLimits) -> Steps[Findings]:
+@dataclass(frozen=True)
+class Limits:
+    """What differences the scanner can show: of means of a measure, and of precision by it."""
+
+    trueness: ScannerLimits
+    precision: ScannerLimits
+
+
+def _finding_steps(cohort: Cohort, limits: Limits) -> Steps[Findings]:
     """Describe and compare one set of crowns."""
     trueness, tolerances = trueness_rows(cohort), tolerance_rows(cohort)
+    precision = precision_rows(cohort)
     form = yield from scaled(comparison_steps(cohort, cohort.places, "exploratory"), 0.0, 0.3)
-    precise = yield from scaled(precision_comparison_steps(cohort, limits), 0.3, 0.6)
+    precise = yield from scaled(
+        precision_comparison_steps(cohort, precision, limits.precision), 0.3, 0.6
+    )
     overall = yield from scaled(overall_steps(cohort), 0.6, 0.8)
     fit = yield from scaled(fit_finding_steps(cohort), 0.8, 1.0)
     of_fit = () if fit is None else fit.comparisons
-    decided = decided_comparisons(cohort, (*form, *of_fit), limits)
+    decided = decided_comparisons(cohort, (*form, *of_fit), limits.trueness)
     if fit is not None:
         fit = replace(fit, comparisons=decided[len(form) :])
     findings = Findings(
@@ -127,8 +140,9 @@ def _finding_steps(cohort: Cohort, limits: ScannerLimits) -> Steps[Findings]:
         assumptions=assumption_rows(cohort),
         comparisons=decided[: len(form)],
         overall=overall,
-        precision=precision_rows(cohort),
+        precision=precision,
         precision_comparisons=precise,
+        pairs=pair_rows(cohort),
         fit=fit,
     )
     return replace(findings, notes=reasons_of(findings))

@@ -10,7 +10,7 @@ from ...deviation.verdict import is_too_much
 from ...words.names import MEASURE_WORDS, the_area
 from ...words.text import count_words, listed
 from .cohort import Cohort
-from .contrast_lines import Row, contrast_lines, status_of
+from .contrast_lines import LESS_PRECISE, Row, contrast_lines, status_of
 from .fit_answer import fit_lines
 from .fit_words import place_words
 from .results.analysis import Findings, OddCrown, OddEffect, Status, VerdictLine
@@ -47,7 +47,7 @@ def verdict_lines(
         *fit_lines(cohort, fit, findings.fit),
         *_exploratory_lines(findings),
         *contrast_lines(
-            cohort, findings.precision_comparisons, "precision", "Spread between crowns", places
+            cohort, findings.precision_comparisons, "precision", "Precision", places, LESS_PRECISE
         ),
         *_odd_lines(odd, effects),
         *_scanner_lines(findings),

@@ -14,7 +14,7 @@ from ...areas.support_marks import mark_of
 from ...arrays import FloatArray
 from ...deviation.measures import AreaMeasures
 from ..fit_plan import FIT_MEASURES
-from ..measuring.results import Crown, Dispersion, Pair, StudyRun
+from ..measuring.results import Crown, Pair, StudyRun
 from ..plan import StudyPlan
 
 Places: TypeAlias = tuple[tuple[str, str], ...]
@@ -23,7 +23,7 @@ Places: TypeAlias = tuple[tuple[str, str], ...]
 
 @dataclass(frozen=True, eq=False)
 class Cohort:
-    """Crowns, pairs and dispersions that are analysed together.
+    """Crowns and pairs that are analysed together.
 
     Attributes
     ----------
@@ -35,7 +35,6 @@ class Cohort:
     crowns : mapping of group name to tuple of Crown
         By name, so that no result depends on the order of the run.
     pairs : mapping of group name to tuple of Pair
-    dispersions : mapping of group name to tuple of Dispersion
     """
 
     plan: StudyPlan
@@ -44,7 +43,6 @@ class Cohort:
     measures: tuple[str, ...]
     crowns: Mapping[str, tuple[Crown, ...]]
     pairs: Mapping[str, tuple[Pair, ...]]
-    dispersions: Mapping[str, tuple[Dispersion, ...]]
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -97,7 +95,7 @@ class Cohort:
         return {group: self.values(group, area, measure) for group in self.groups}
 
     def without(self, crowns: Collection[str]) -> Cohort:
-        """Return the cohort without some crowns, their pairs and dispersions."""
+        """Return the cohort without some crowns and their pairs."""
         left = {
             g: tuple(c for c in rows if c.name not in crowns) for g, rows in self.crowns.items()
         }
@@ -110,10 +108,6 @@ class Cohort:
             crowns={group: left[group] for group in groups},
             pairs={
                 group: tuple(p for p in self.pairs[group] if not {p.first, p.second} & {*crowns})
-                for group in groups
-            },
-            dispersions={
-                group: tuple(d for d in self.dispersions[group] if d.crown not in crowns)
                 for group in groups
             },
         )
@@ -138,10 +132,6 @@ def cohort_of(run: StudyRun) -> Cohort:
             g: tuple(
                 sorted((p for p in run.pairs if p.group == g), key=lambda p: (p.first, p.second))
             )
-            for g in groups
-        },
-        dispersions={
-            g: tuple(sorted((d for d in run.dispersions if d.group == g), key=lambda d: d.crown))
             for g in groups
         },
     )

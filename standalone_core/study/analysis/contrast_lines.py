@@ -14,13 +14,11 @@ Row: TypeAlias = Comparison | PrecisionComparison
 Naming: TypeAlias = Callable[[Sequence[Row], Sequence[Row]], str]
 """Names where some rows (first) of all rows of two groups (second) were compared."""
 
+LARGER, LESS_PRECISE = "larger values for {}", "{} less precise"
 OPEN: frozenset[Outcome] = frozenset({"undecided", "not_computed"})
 _LEADS: tuple[tuple[Outcome, str], ...] = (
-    ("different", "larger values for {larger} in {places}"),
-    (
-        "different_within_limit",
-        "larger values for {larger}, but within the equivalence limit, in {places}",
-    ),
+    ("different", "{larger} in {places}"),
+    ("different_within_limit", "{larger}, but within the equivalence limit, in {places}"),
     ("equivalent", "equivalent in {places}"),
     ("undecided", "undecided in {places}"),
     ("not_computed", "not compared in {places}"),
@@ -28,7 +26,12 @@ _LEADS: tuple[tuple[Outcome, str], ...] = (
 
 
 def contrast_lines(
-    cohort: Cohort, rows: Sequence[Row], kind: LineKind, aspect: str, places: Naming
+    cohort: Cohort,
+    rows: Sequence[Row],
+    kind: LineKind,
+    aspect: str,
+    places: Naming,
+    larger_words: str = LARGER,
 ) -> list[VerdictLine]:
     """Return a sentence per pair of groups on where they differ and whether that matters.
 
@@ -42,6 +45,8 @@ def contrast_lines(
         What was compared, as the start of a sentence: "Deviations".
     places : callable
         Names where some of the rows of two groups were compared.
+    larger_words : str
+        What is said of the group with the larger values, a place for its title in it.
     """
     lines = []
     for first, second in cohort.group_pairs:
@@ -49,7 +54,8 @@ def contrast_lines(
         parts = []
         for outcome, words in _LEADS:
             for larger, members in _by_larger(cohort, found, outcome):
-                parts.append(words.format(larger=larger, places=places(members, found)))
+                named = larger_words.format(larger)
+                parts.append(words.format(larger=named, places=places(members, found)))
         if parts:
             names = f"{cohort.title(first)} and {cohort.title(second)}"
             text = f"{aspect} of {names}: {'; '.join(parts)}."

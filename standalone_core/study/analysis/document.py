@@ -23,7 +23,7 @@ from .results.causes import CauseComparison, GroupWhy, SharedCause
 from .results.comparisons import Comparison, Contrast, EquivalenceRow, OverallRow
 from .results.comparisons import PrecisionComparison as Precision
 from .results.fit import FitLimitRow
-from .results.groups import AssumptionRow, PrecisionRow, Summary, ToleranceRow
+from .results.groups import AssumptionRow, PairRow, Summary, ToleranceRow
 from .results.scores import (
     AgreementRow,
     KappaRow,
@@ -41,7 +41,7 @@ from .tests_document import (
     welch_record,
 )
 
-ANALYSIS_SCHEMA_VERSION = 2
+ANALYSIS_SCHEMA_VERSION = 3
 
 CHI_SQUARED = "χ² approximation"
 
@@ -76,14 +76,12 @@ def _summary(summary: Summary) -> Record:
     return {**_description(summary.description), "values": summary.values}
 
 
-def _precision_row(row: PrecisionRow) -> Record:
+def _pair_row(row: PairRow) -> Record:
     return {
         "group": row.group,
         "area": row.area,
         "measure": row.measure,
-        "superimposed": _pairs(row.superimposed),
-        "design_frame": _pairs(row.design_frame),
-        "dispersion": row.dispersion,
+        **_pairs(row.description),
         "reason": row.reason,
     }
 
@@ -179,8 +177,8 @@ def _precision_comparison(row: Precision) -> Record:
         **_groups(row),
         "n_first": len(test.distances[row.first]),
         "n_second": len(test.distances[row.second]),
-        "mean_first": test.dispersion[row.first],
-        "mean_second": test.dispersion[row.second],
+        "mean_first": test.means[row.first],
+        "mean_second": test.means[row.second],
         **_difference(row),
         "p_value": row.p_value,
         "p_adjusted": row.adjusted.p,
@@ -338,6 +336,7 @@ def _scanner(row: ScannerRow) -> Record:
         "measure": row.measure,
         **(dict.fromkeys(counts, 0) if gauge is None else named(gauge, **counts)),
         **named(gauge, **spreads, crown_sd="part"),
+        **named(row.distance, distance_repeatability="repeatability"),
         "study_share": np.nan if gauge is None else gauge.study_percent / 100,
         "categories": 0 if gauge is None else gauge.distinct_categories,
         "smallest_difference": row.smallest_difference,
@@ -348,7 +347,7 @@ def _scanner(row: ScannerRow) -> Record:
 
 _WRITERS: dict[type, Callable[[Any], Mapping[str, Any]]] = {
     Summary: _summary,
-    PrecisionRow: _precision_row,
+    PairRow: _pair_row,
     ToleranceRow: _tolerance,
     AssumptionRow: _assumptions,
     Comparison: _comparison,

@@ -23,6 +23,14 @@ PRECISION_TERM = (
     "different items: what is called precision here also holds the spread of production, beside "
     "that of scanning."
 )
+PRECISION_DISTANCE = (
+    "Precision is one number per crown: its distance from its group's middle, the point that lies "
+    "nearest to all its crowns together. It follows from the pairs of crowns laid on each other, "
+    "is corrected for the middle's being drawn from the same crowns (√(n/(n − 1))), and has one "
+    "meaning in table, figure and test. Two crowns are about √2 times as far from each other as "
+    "one is from the middle: studies that report pairs give numbers so much larger. Intervals of "
+    "mean distances are approximate, for all crowns of a group share its middle."
+)
 PAIRS_DEPEND = (
     "The pairs of a group share crowns, so they are not independent: they are described, and "
     "groups are compared by relabelling whole crowns, never pairs or points."
@@ -46,10 +54,6 @@ TRIMMED_DECIDE = (
     "groups is compared by means of distances."
 )
 _LEADS = {"welch": MEANS_DECIDE, "ranks": RANKS_SHIFT, "trimmed": TRIMMED_DECIDE}
-MIDDLE_KEPT = (
-    "Without the odd crowns, pairs and comparisons are computed anew; the distances from a group's "
-    "mean surface still are those from the mean of all its crowns."
-)
 ABSENCE = (
     "An undecided comparison does not show that groups are alike: only a test of equivalence "
     "against an equivalence limit can show that."
@@ -70,6 +74,7 @@ def general_notes(cohort: Cohort, run: StudyRun) -> tuple[str, ...]:
         f"this way can be expected within it, {short_share(plan.confidence)} sure, as far as "
         f"crowns are spread normally; it does not if surely fewer are within.",
         PRECISION_TERM,
+        PRECISION_DISTANCE,
         PAIRS_DEPEND,
     ]
     if len(cohort.groups) > 1:

@@ -1,76 +1,88 @@
-"""Precision: what the pairs of each group come to, and groups compared by permuting crowns."""
+"""Precision: how far each crown lies from its group's middle, and groups compared by that."""
 
 from __future__ import annotations
 
 import zlib
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import product
+from typing import TypeAlias
 
 import numpy as np
 
 from ...arrays import FloatArray
 from ...progress import Progress, Steps
 from ...statistics.describe import describe
-from ...statistics.permutation import compare_distances, distances_from_pairs
-from ...words.names import measured_in
-from ...words.text import count_words
+from ...statistics.permutation import PrecisionTest, compare_distances, distances_from_pairs
+from ...words.names import area_words, measure_words
+from ...words.text import count_words, listed
 from ..cannot_show import DISTANCES
 from .cohort import Cohort, measured
 from .comparisons import ScannerLimits, decided, scanner_limit
 from .descriptions import summary
 from .equivalence import equivalence_row
 from .families import UNADJUSTED, as_family
-from .results.comparisons import PrecisionComparison
-from .results.groups import PrecisionRow
+from .results.comparisons import EquivalenceRow, PrecisionComparison
+from .results.groups import PairRow, PrecisionRow, Summary
 
-NO_DISTANCE = "This measure of a pair is not a distance, so it says nothing about spread."
+Distances: TypeAlias = Mapping[tuple[str, str, str], FloatArray]
+"""Every crown's distance, in the order of the cohort's crowns, by group, area and measure."""
+
 TEST = "permutation of crowns"
 
 
+def distance_measures(measures: Sequence[str]) -> tuple[str, ...]:
+    """Return the measures that say how far two crowns are apart; the others have no precision."""
+    return tuple(measure for measure in measures if measure in DISTANCES)
+
+
 def precision_rows(cohort: Cohort) -> tuple[PrecisionRow, ...]:
-    """Describe the precision of every group, area and measure."""
-    return tuple(
-        _row(cohort, group, area, measure)
-        for group in cohort.groups
-        for area in cohort.areas
-        for measure in cohort.measures
-    )
+    """Describe how far the crowns of every group lie from its middle."""
+    places = product(cohort.groups, cohort.areas, distance_measures(cohort.measures))
+    return tuple(_row(cohort, *place) for place in places)
+
+
+def pair_rows(cohort: Cohort) -> tuple[PairRow, ...]:
+    """Describe the crowns of every group laid on each other, two by two."""
+    places = product(cohort.groups, cohort.areas, cohort.measures)
+    return tuple(_pair_row(cohort, *place) for place in places)
 
 
 def precision_comparison_steps(
-    cohort: Cohort, limits: ScannerLimits
+    cohort: Cohort, rows: Sequence[PrecisionRow], limits: ScannerLimits
 ) -> Steps[tuple[PrecisionComparison, ...]]:
-    """Compare the precision of every pair of groups, step by step.
-
-    Only by measures that are distances; all of them are one family.
+    """Compare the precision of every pair of groups, step by step; all of it is one family.
 
     Parameters
     ----------
     cohort : Cohort
+    rows : sequence of PrecisionRow
+        What is compared: as :func:`precision_rows` describes it.
     limits : mapping of (area, measure) to callable
-        See :data:`~.comparisons.ScannerLimits`; a crown's distance from the middle of its group
-        varies from scan to scan as its measure does.
+        See :data:`~.comparisons.ScannerLimits`: of such distances.
     """
-    measures = [measure for measure in cohort.measures if measure in DISTANCES]
-    wanted = list(product(cohort.group_pairs, cohort.areas, measures))
-    rows = []
-    for i, (pair, area, measure) in enumerate(wanted):
+    distances = {(r.group, r.area, r.measure): np.array(r.summary.values) for r in rows}
+    places = list(dict.fromkeys((row.area, row.measure) for row in rows))
+    wanted = list(product(cohort.group_pairs, places))
+    found = []
+    for i, (pair, place) in enumerate(wanted):
         yield Progress("Comparing the groups' precision", i / len(wanted))
-        rows.append(_compared(cohort, *pair, area, measure))
+        found.append(_compared(cohort, distances, *pair, *place))
     return tuple(
         decided(
             cohort,
             row,
             judged,
             scanner_limit(limits, row, *(_measured(row, g) for g in (row.first, row.second))),
-            f"{measured_in(row.area, row.measure)}, distance from the group's middle",
+            f"Precision, {area_words(row.area)}, {measure_words(row.measure)}",
             TEST,
         )
-        for row, judged in zip(rows, as_family(rows), strict=True)
+        for row, judged in zip(found, as_family(found), strict=True)
     )
 
 
 def _measured(row: PrecisionComparison, group: str) -> int:
-    return int(np.count_nonzero(~np.isnan(row.test.distances.get(group, ()))))
+    return len(row.test.distances.get(group, ()))
 
 
 def crown_distances(cohort: Cohort, group: str, area: str, measure: str) -> FloatArray:
@@ -109,32 +121,45 @@ def _complete(table: FloatArray) -> list[int]:
 
 
 def _row(cohort: Cohort, group: str, area: str, measure: str) -> PrecisionRow:
-    pairs, spread = cohort.pairs[group], cohort.dispersions[group]
-    apart = [measured(pair.superimposed, area, measure) for pair in pairs]
+    names = tuple(crown.name for crown in cohort.crowns[group])
+    distances = crown_distances(cohort, group, area, measure)
+    missing = [name for name, gap in zip(names, np.isnan(distances), strict=True) if gap]
+    reason = ""
+    if len(names) < 2:
+        reason = "A single crown shows no precision."
+    elif missing:
+        reason = f"Without a distance from the group's middle: {listed(missing)}."
+    elif len(names) == 2:
+        reason = "Two crowns lie equally far from the middle between them: that shows no spread."
+    described = _described(distances, cohort.plan.analysis.confidence)
+    return PrecisionRow(group, area, measure, names, described, reason)
+
+
+def _described(distances: FloatArray, confidence: float) -> Summary:
+    """Describe distances; two crowns', which are equal by construction, without SD or interval."""
+    found = summary(distances, confidence)
+    if found.description.n != 2:
+        return found
+    unknown = replace(found.description, sd=np.nan, ci_low=np.nan, ci_high=np.nan)
+    return replace(found, description=unknown)
+
+
+def _pair_row(cohort: Cohort, group: str, area: str, measure: str) -> PairRow:
+    pairs = cohort.pairs[group]
     failed = sum(1 for pair in pairs if pair.reason)
     reason = f"{count_words(failed, 'pair')} could not be superimposed." if failed else ""
     if len(cohort.crowns[group]) < 2:
         reason = "A single crown has no pair."
-    return PrecisionRow(
-        group=group,
-        area=area,
-        measure=measure,
-        superimposed=describe(apart),
-        design_frame=describe([measured(p.design_frame, area, measure) for p in pairs]),
-        dispersion=summary(
-            [measured(one.measures, area, measure) for one in spread],
-            cohort.plan.analysis.confidence,
-        ),
-        reason=reason,
-    )
+    found = describe([measured(pair.superimposed, area, measure) for pair in pairs])
+    return PairRow(group, area, measure, found, reason)
 
 
 def _compared(
-    cohort: Cohort, first: str, second: str, area: str, measure: str
+    cohort: Cohort, distances: Distances, first: str, second: str, area: str, measure: str
 ) -> PrecisionComparison:
     """Return a comparison before its p-values are adjusted."""
     plan = cohort.plan.analysis
-    a, b = (crown_distances(cohort, group, area, measure) for group in (first, second))
+    a, b = (distances[group, area, measure] for group in (first, second))
     key = zlib.crc32("/".join((first, second, area, measure)).encode())
     test = compare_distances(
         {second: b, first: a},
@@ -142,6 +167,7 @@ def _compared(
         permutations=plan.resamples,
         confidence=plan.confidence,
     )
+    equivalence = equivalence_row(b, a, cohort.plan, area, measure)
     return PrecisionComparison(
         area=area,
         measure=measure,
@@ -150,7 +176,12 @@ def _compared(
         test=test,
         standing="family",
         adjusted=UNADJUSTED,
-        equivalence=equivalence_row(b, a, cohort.plan, area, measure),
+        equivalence=_if_tested(equivalence, test),
         outcome="not_computed",
         reason=str(test.reason),
     )
+
+
+def _if_tested(row: EquivalenceRow, test: PrecisionTest) -> EquivalenceRow:
+    """Return the row; untested where the test of difference is: two crowns show no spread."""
+    return replace(row, test=None, untested=str(test.reason)) if test.reason else row

@@ -9,8 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...errors import SettingError
-from ...statistics.gauge import gauge_study
+from ...statistics.gauge import GaugeStudy, gauge_study
 from ...words.text import listed
+from ..cannot_show import DISTANCES
 from ..measuring.results import RepeatScan
 from .cohort import Cohort, measured
 from .results.scores import ScannerRow
@@ -40,9 +41,22 @@ def scanner_rows(cohort: Cohort, repeats: Sequence[RepeatScan]) -> tuple[Scanner
 
 
 def _row(cohort: Cohort, repeats: Sequence[RepeatScan], area: str, measure: str) -> ScannerRow:
+    values = [measured(r.scan.measures, area, measure) for r in repeats]
+    gauge, reason = _gauge(cohort, repeats, values)
+    distance = None
+    if measure in DISTANCES:
+        values = [measured(r.from_others, area, measure) for r in repeats]
+        distance, _ = _gauge(cohort, repeats, values)
+    return ScannerRow(area, measure, gauge, distance, reason)
+
+
+def _gauge(
+    cohort: Cohort, repeats: Sequence[RepeatScan], values: Sequence[float]
+) -> tuple[GaugeStudy | None, str]:
+    """Study one value per repeated scan; None, or without some crowns, with the reason."""
     rows = [
-        _Repeated(r.crown, r.operator, r.trial, measured(r.scan.measures, area, measure))
-        for r in repeats
+        _Repeated(r.crown, r.operator, r.trial, value)
+        for r, value in zip(repeats, values, strict=True)
     ]
     rows.sort(key=lambda row: (row.crown, row.operator, row.trial))
     kept = _complete(rows)
@@ -55,9 +69,9 @@ def _row(cohort: Cohort, repeats: Sequence[RepeatScan], area: str, measure: str)
             confidence=cohort.plan.analysis.confidence,
         )
     except SettingError as problem:
-        return ScannerRow(area, measure, None, problem.reason)
+        return None, problem.reason
     notes = [f"Without complete repeated scans of {listed(left)}."] if left else []
-    return ScannerRow(area, measure, found, " ".join([*notes, *map(str, found.notes)]))
+    return found, " ".join([*notes, *map(str, found.notes)])
 
 
 def _complete(rows: Sequence[_Repeated]) -> list[_Repeated]:

@@ -16,7 +16,7 @@ from ...statistics.rank_sum import Shift
 from ...statistics.trimmed import TrimmedTest
 from ...words.text import count_words, micrometres
 from .cohort import Cohort
-from .results.comparisons import Contrast
+from .results.comparisons import Contrast, PrecisionComparison
 
 LEAD_WORDS: Mapping[str, str] = MappingProxyType(
     {"welch": "Welch's t test", "ranks": "Mann–Whitney test", "trimmed": "Yuen's test"}
@@ -101,15 +101,19 @@ def _interval(c: _Said) -> str:
 
 def _adjusted(c: _Said, p: float, adjusted: float) -> str:
     """Say what a p-value is once it allows for the other claims; nothing if it is the same."""
-    if not adjusted > p or p_words(adjusted) == p_words(p):
+    if not adjusted > p:
         return ""
-    if c.row.standing == "family":
-        tests = count_words(c.row.adjusted.family, "comparison")
-        return f", after correction for {tests} {p_words(adjusted)}"
-    return f", in the planned order {p_words(adjusted)}"
+    tests = count_words(c.row.adjusted.family, "comparison")
+    family = c.row.standing == "family"
+    allowed = f"after correction for {tests}" if family else "in the planned order"
+    if p_words(adjusted) == p_words(p):
+        return f", also {allowed}"
+    return f", {allowed} {p_words(adjusted)}"
 
 
 def _size(c: _Said) -> str:
+    if isinstance(c.row, PrecisionComparison):
+        return _size_of_precision(c)
     relation = "larger" if c.row.difference > 0 else "smaller"
     size = _plain(abs(c.row.difference), c.row.measure)
     return f"{size} {relation} for {c.second} than for {c.first}{_by(c)}"
@@ -120,6 +124,15 @@ def _by(c: _Said) -> str:
     if isinstance(c.row.leading, Shift):
         return f" by the {SHIFT}"
     return " by trimmed means" if isinstance(c.row.leading, TrimmedTest) else ""
+
+
+def _size_of_precision(c: _Said) -> str:
+    degree, way = ("less", "farther from") if c.row.difference > 0 else ("more", "nearer to")
+    size = _plain(abs(c.row.difference), c.row.measure)
+    return (
+        f"{c.second} {degree} precise than {c.first}, its crowns {size} {way} the middle of their "
+        f"group on average"
+    )
 
 
 def _plain(value: float, measure: str) -> str:

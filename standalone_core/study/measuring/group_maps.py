@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 
 import numpy as np
 from scipy.special import stdtr
@@ -11,14 +10,11 @@ from scipy.special import stdtr
 from ...areas.area_set import AreaSet
 from ...arrays import FloatArray
 from ...check_settings import CheckSettings
-from ...deviation.field import DeviationField
-from ...deviation.measures import AreaMeasures, measure_areas
 from ...measure import ReadyDesign
 from ...progress import Progress, Steps
 from ...statistics.multiplicity import benjamini_hochberg
-from .pair_job import difference
 from .result_store import ResultStore, still_kept
-from .results import Crown, DifferenceMap, Dispersion, GroupMap, SpreadParts
+from .results import Crown, DifferenceMap, GroupMap, SpreadParts
 from .scan_job import load_deviations
 
 
@@ -27,31 +23,20 @@ def map_groups_steps(
     ready: ReadyDesign,
     store: ResultStore,
     settings: CheckSettings,
-) -> Steps[tuple[dict[str, GroupMap], tuple[Dispersion, ...]]]:
-    """Map every group that has a crown, and measure its crowns' distances from the mean surface.
-
-    Holds one group's deviations at a time: 9 bytes for each point and crown.
-    """
+) -> Steps[dict[str, GroupMap]]:
+    """Map every group that has a crown, one crown's deviations in memory at a time."""
     maps: dict[str, GroupMap] = {}
-    rows: list[Dispersion] = []
     points, limit_um = len(ready.evaluation.points), settings.tolerances.limit_um("whole")
     for number, (name, crowns) in enumerate(groups.items()):
         yield Progress("Mapping groups", number / len(groups))
-        if not crowns:
-            continue
-        fields = [
-            still_kept(load_deviations(store, crown.key, ready.evaluation, settings))
-            for crown in crowns
-        ]
-        deviations = (field.deviation_mm for field in fields)
-        maps[name] = group_map(name, deviations, limit_um, points)
-        for crown, field in zip(crowns, fields, strict=True) if len(crowns) > 1 else ():
-            yield Progress("Mapping groups", (number + 0.5) / len(groups))
-            measures = distance_from_mean(
-                field, maps[name], ready.area_set, weighted=settings.weighted
+        if crowns:
+            deviations = (
+                still_kept(load_deviations(store, crown.key, ready.evaluation, settings))
+                for crown in crowns
             )
-            rows.append(Dispersion(crown.name, name, measures))
-    return maps, tuple(rows)
+            found = (field.deviation_mm for field in deviations)
+            maps[name] = group_map(name, found, limit_um, points)
+    return maps
 
 
 def group_map(
@@ -146,28 +131,6 @@ def spread_parts(group: GroupMap, area_set: AreaSet) -> tuple[SpreadParts, ...]:
             )
         )
     return tuple(rows)
-
-
-def distance_from_mean(
-    field: DeviationField, group: GroupMap, area_set: AreaSet, *, weighted: bool
-) -> tuple[AreaMeasures, ...]:
-    """Measure how far one crown is from its group's mean surface, per area.
-
-    A crown is part of the mean that it is compared with; √(n / (n − 1)) makes up for that.
-
-    Parameters
-    ----------
-    field : DeviationField
-        The crown's, ``design_to_scan``.
-    group : GroupMap
-        Of the group with this crown in it.
-    area_set : AreaSet
-    weighted : bool
-    """
-    apart = difference(field, 1e-3 * np.where(group.counted > 1, group.mean_um, np.nan))
-    n = np.maximum(group.counted, 2)
-    apart = replace(apart, deviation_mm=apart.deviation_mm * np.sqrt(n / (n - 1)))
-    return measure_areas([apart], area_set, weighted=weighted)
 
 
 def pairs_of(names: Sequence[str]) -> list[tuple[str, str]]:

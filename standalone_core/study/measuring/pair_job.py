@@ -1,4 +1,4 @@
-"""One crown of a group against others of it: precision at the shared evaluation points."""
+"""One crown of a group laid on others of it, at the shared evaluation points."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from ...areas.area_set import AreaSet
 from ...areas.chosen import faces_to_fit
 from ...arrays import FloatArray
 from ...check_settings import CheckSettings
-from ...deviation.field import COUNTED, NOT_MUTUAL, TOO_FAR, DeviationField, counting_status
+from ...deviation.field import COUNTED, NOT_MUTUAL, DeviationField, counting_status
 from ...deviation.matching import through_no_wall_steps
 from ...deviation.measures import AreaMeasures, measure_areas
 from ...deviation.settings import DeviationSettings
@@ -71,12 +71,11 @@ def compare_and_keep_steps(
     store = ResultStore(first.study.folder)
     yield Progress("Indexing a crown", 0.0)
     surface = still_kept(load_surface(store, first))
-    field = still_kept(load_deviations(store, first.key, ready.evaluation, settings))
     target = PreparedDesign(SurfaceIndex(surface, threads=threads))
     for done, key in enumerate(job.seconds):
         yield Progress("Comparing crowns", (done + 0.5) / (len(job.seconds) + 0.5))
         loaded = load_deviations(store, key, ready.evaluation, settings, feet=True)
-        record = _compared(field, still_kept(loaded), target, ready.area_set, settings)
+        record = _compared(still_kept(loaded), target, ready.area_set, settings)
         store.save(pair_key(first, key), record, {})
 
 
@@ -91,36 +90,25 @@ def load_pair(store: ResultStore, key: str, first: Crown, second: Crown) -> Pair
         first=first.name,
         second=second.name,
         superimposed=tuple(AreaMeasures(**row) for row in record["superimposed"]),
-        design_frame=tuple(AreaMeasures(**row) for row in record["design_frame"]),
         shift_um=record["shift_um"],
         turn_deg=record["turn_deg"],
         reason=record["reason"],
     )
 
 
-def difference(first: DeviationField, deviation_mm: FloatArray) -> DeviationField:
-    """Return the field of ``first`` minus other deviations at the same points."""
-    apart = first.deviation_mm - deviation_mm
-    status = np.where(np.isfinite(apart), COUNTED, TOO_FAR).astype(np.uint8)
-    return replace(first, deviation_mm=apart, status=status, foot_mm=None)
-
-
 def _compared(
-    first: DeviationField,
     second: DeviationField,
     target: PreparedDesign,
     area_set: AreaSet,
     settings: CheckSettings,
 ) -> dict[str, Any]:
-    apart = difference(first, second.deviation_mm)
-    in_design_frame = measure_areas([apart], area_set, weighted=settings.weighted)
-    record: dict[str, Any] = {"design_frame": _rows(in_design_frame), "superimposed": []}
     try:
         field, motion = superimposed(second, target, area_set, settings)
     except SuperimpositionError as problem:
-        return {**record, "shift_um": np.nan, "turn_deg": np.nan, "reason": problem.reason}
+        unknown = {"shift_um": np.nan, "turn_deg": np.nan}
+        return {"superimposed": [], **unknown, "reason": problem.reason}
     rows = measure_areas([field], area_set, weighted=settings.weighted)
-    return {**record, "superimposed": _rows(rows), **motion, "reason": ""}
+    return {"superimposed": [asdict(row) for row in rows], **motion, "reason": ""}
 
 
 def superimposed(
@@ -208,7 +196,3 @@ def _motion(T: FloatArray, mesh: TriangleMesh) -> dict[str, float]:
     centre = mesh.vertices.mean(axis=0, keepdims=True)
     shift = float(np.linalg.norm(apply(T, centre) - centre))
     return {"shift_um": 1e3 * shift, "turn_deg": rotation_angle_deg(T[:3, :3])}
-
-
-def _rows(measures: tuple[AreaMeasures, ...]) -> list[dict[str, Any]]:
-    return [asdict(row) for row in measures]

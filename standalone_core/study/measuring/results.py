@@ -132,7 +132,7 @@ class LeftOut:
 
 @dataclass(frozen=True, eq=False)
 class Pair:
-    """Two crowns of one group against each other: precision.
+    """Two crowns of one group, laid on each other.
 
     Attributes
     ----------
@@ -141,10 +141,9 @@ class Pair:
     superimposed : tuple of AreaMeasures
         At the shared evaluation points, after superimposing the second crown on the first;
         ``tolerance_um`` and what depends on it are NaN.
-    design_frame : tuple of AreaMeasures
-        Of the difference of the two crowns' deviations, both superimposed on the design.
     shift_um, turn_deg : float
-        The motion between the two frames: of the crown's centroid, µm, and the angle, degrees.
+        The second crown's motion from where it lay on the design to where it lies on the first:
+        of its centroid, µm, and the angle, degrees.
     reason : str
         Why the pair could not be superimposed; its measures are then empty. Else empty.
     """
@@ -153,30 +152,9 @@ class Pair:
     first: str
     second: str
     superimposed: tuple[AreaMeasures, ...]
-    design_frame: tuple[AreaMeasures, ...]
     shift_um: float
     turn_deg: float
     reason: str = ""
-
-
-@dataclass(frozen=True, eq=False)
-class Dispersion:
-    """One crown's distance from its group's mean surface.
-
-    The mean surface lies at the mean deviation of those crowns of the group that count at each
-    point. The distances are d − m times √(n / (n − 1)), so that their mean square is the
-    variance between crowns, whatever the group's size.
-
-    Attributes
-    ----------
-    crown, group : str
-    measures : tuple of AreaMeasures
-        Of those distances, per area, in the design's frame.
-    """
-
-    crown: str
-    group: str
-    measures: tuple[AreaMeasures, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -270,12 +248,16 @@ class RepeatScan:
         As the repeat-scan file says.
     scan : Crown
         Measured as every crown is; its group is ``"repeats"``.
+    from_others : tuple of AreaMeasures
+        Of the scan's distance from the mean surface of the other crowns of its crown's group, in
+        the design's frame; empty for a crown that is in no group with two others.
     """
 
     crown: str
     operator: str
     trial: str
     scan: Crown
+    from_others: tuple[AreaMeasures, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -293,8 +275,6 @@ class StudyRun:
     left_out : tuple of LeftOut
     pairs : tuple of Pair
         All n(n − 1)/2 of every group.
-    dispersions : tuple of Dispersion
-        One per crown of a group of two or more.
     maps : mapping of str to GroupMap
         Per group with at least one crown, in the plan's order.
     differences : tuple of DifferenceMap
@@ -324,7 +304,6 @@ class StudyRun:
     crowns: tuple[Crown, ...]
     left_out: tuple[LeftOut, ...]
     pairs: tuple[Pair, ...]
-    dispersions: tuple[Dispersion, ...]
     maps: Mapping[str, GroupMap]
     differences: tuple[DifferenceMap, ...]
     parts: tuple[SpreadParts, ...]

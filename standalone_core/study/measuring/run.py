@@ -24,6 +24,7 @@ from .crowns import judged
 from .fit_bench import shared_surfaces_steps
 from .group_maps import difference_map, map_groups_steps, pairs_of, spread_parts
 from .pace import CAUSES, FIT, PAIR, SCAN, Pace
+from .repeat_distances import from_others_steps
 from .result_store import KEPT, ResultStore, file_checksum
 from .results import Crown, LeftOut, RepeatScan, StudyRun
 from .scan_job import ScanJob, StudyDependencies, areas_checksum
@@ -32,8 +33,8 @@ from .worker_design import keep_areas
 REPEAT_GROUP = "repeats"
 """What stands for the group of repeated scans."""
 
-_READY, _MEASURED = 0.05, 0.95
-"""How much of the whole is done once the design is ready, and once all pairs are compared."""
+_READY, _MEASURED, _MAPPED = 0.05, 0.95, 0.98
+"""How much of the whole is done once the design is ready, all pairs compared, groups mapped."""
 
 RepeatRow = tuple[str, str, str, Path]
 
@@ -95,21 +96,22 @@ def run_study_steps(
     ready = yield from watch.timed("areas", _design_steps(plan), 0.0, _READY)
     scans = yield from _scans_steps(plan, repeats, store, ready, executor, watch)
     plan = _with_scanner(plan, scans.repeats)
-    judged_groups = _groups(plan, scans.crowns)
-    causes_steps = explain_study_steps(
-        plan, judged_groups, scans.repeats, scans.jobs, store, ready, executor, scans.pace
-    )
+    crowns, again = _groups(plan, scans.crowns), scans.repeats
+    jobs, pace = scans.jobs, scans.pace
+    causes_steps = explain_study_steps(plan, crowns, again, jobs, store, ready, executor, pace)
     explained = yield from watch.timed("causes", causes_steps, _READY, _MEASURED)
     fits_steps = fit_crowns_steps(
-        plan, explained.groups, scans.jobs, store, ready, executor, scans.pace, surfaces
+        plan, explained.groups, jobs, store, ready, executor, pace, surfaces
     )
     fitted = yield from watch.timed("fit", fits_steps, _READY, _MEASURED)
     groups = fitted.groups
-    pairs_steps = compare_pairs_steps(groups, scans.jobs, store, ready, executor, scans.pace)
+    pairs_steps = compare_pairs_steps(groups, jobs, store, ready, executor, pace)
     pairs, old = yield from watch.timed("pairs", pairs_steps, _READY, _MEASURED)
     maps_steps = map_groups_steps(groups, ready, store, plan.check)
-    maps, dispersions = yield from watch.timed("maps", maps_steps, _MEASURED, 1.0)
-    several = [name for name, found in maps.items() if found.n > 1]
+    maps = yield from watch.timed("maps", maps_steps, _MEASURED, _MAPPED)
+    apart_steps = from_others_steps(again, groups, ready, store, plan.check)
+    again = yield from watch.timed("maps", apart_steps, _MAPPED, 1.0)
+    several = [name for name in maps if maps[name].n > 1]
     return StudyRun(
         plan=plan,
         design=ready.design,
@@ -117,11 +119,10 @@ def run_study_steps(
         crowns=tuple(crown for crowns in groups.values() for crown in crowns),
         left_out=scans.left_out,
         pairs=pairs,
-        dispersions=dispersions,
         maps=maps,
         differences=tuple(difference_map(maps[a], maps[b]) for a, b in pairs_of(several)),
         parts=tuple(row for name in several for row in spread_parts(maps[name], ready.area_set)),
-        repeats=scans.repeats,
+        repeats=again,
         warnings=(*_warnings(ready, groups), *fitted.warnings),
         versions=versions_used(),
         reused=scans.reused + fitted.reused + old,

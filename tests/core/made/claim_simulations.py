@@ -14,7 +14,10 @@ from cuspwise.standalone_core.study.analysis.comparisons import (
     comparison_steps,
     decided_comparisons,
 )
-from cuspwise.standalone_core.study.analysis.precision import precision_comparison_steps
+from cuspwise.standalone_core.study.analysis.precision import (
+    precision_comparison_steps,
+    precision_rows,
+)
 from cuspwise.standalone_core.study.analysis.tolerances import tolerance_rows
 from cuspwise.standalone_core.study.plan import AnalysisPlan
 from made.statistics_simulations import Rng, Trial
@@ -69,7 +72,7 @@ def false_precision(rng: Rng, n: int = 6) -> bool:
     """Whether any of three groups of the same precision is called more precise."""
     groups = {f"g{k}": values(rng, n, (k, k, k)) for k in range(3)}
     cohort = cohort_of(study(groups, measures=MEASURES))
-    rows = run(precision_comparison_steps(cohort, {}))
+    rows = run(precision_comparison_steps(cohort, precision_rows(cohort), {}))
     return any(row.outcome in DIFFERS for row in rows)
 
 

@@ -97,10 +97,10 @@ def _precision(rng: Rng, sizes, ways, tail=None):
         + 5.0 * i
         for i, n in enumerate(sizes)
     ]
-    return compare_distances(_from_middles(places), rng=rng, permutations=999)
+    return compare_distances(from_middles(places), rng=rng, permutations=999)
 
 
-def _from_middles(places):
+def from_middles(places):
     """How far the units of each group lie from its middle, from their pairs."""
     return {str(i): distances_from_pairs(squareform(pdist(x))) for i, x in enumerate(places)}
 
@@ -109,7 +109,7 @@ def _precision_covers(rng: Rng) -> bool:
     """Dispersion E|x − μ| of 10 independent ways, the second group half as wide."""
     true = float(stats.chi.mean(10))
     places = (rng.normal(size=(10, 10)), 0.5 * rng.normal(size=(12, 10)))
-    result = compare_distances(_from_middles(places), rng=rng, permutations=9)
+    result = compare_distances(from_middles(places), rng=rng, permutations=9)
     return result.ci_low <= 0.5 * true <= result.ci_high
 
 

@@ -27,7 +27,6 @@ from cuspwise.standalone_core.study.file.examiner_scores import CrownScore, Exam
 from cuspwise.standalone_core.study.measuring.results import (
     Crown,
     DifferenceMap,
-    Dispersion,
     GroupMap,
     LeftOut,
     Pair,
@@ -210,7 +209,7 @@ def make_run(
             resamples=200,
         ),
     )
-    crowns, pairs, dispersions, parts = [], [], [], []
+    crowns, pairs, parts = [], [], []
     weights = area_set.evaluation.weights_mm2
     for group in groups:
         stack = np.array(made[group])
@@ -222,14 +221,10 @@ def make_run(
             rows = measure_areas(
                 [field_of(area_set, stack[j] - stack[i], "design_to_scan")], area_set
             )
-            pairs.append(Pair(group, a, b, rows, rows, 1.5, 0.02))
+            pairs.append(Pair(group, a, b, rows, 1.5, 0.02))
         if n < 2:
             continue
         mean = stack.mean(axis=0)  # all crowns of a group miss the same points
-        for name, own in zip(names, stack, strict=True):
-            distance = (own - mean) * np.sqrt(n / (n - 1))
-            field = field_of(area_set, distance, "design_to_scan")
-            dispersions.append(Dispersion(name, group, measure_areas([field], area_set)))
         for area in AREAS:
             inside = area_set[area].points & np.isfinite(mean)
             w, d = weights[inside] / weights[inside].sum(), 1e3 * stack[:, inside]
@@ -277,7 +272,6 @@ def make_run(
         crowns=tuple(crowns),
         left_out=(bad,) if left_out and "upright" in groups else (),
         pairs=tuple(pairs),
-        dispersions=tuple(dispersions),
         maps={g: group_map(area_set, g, np.array(made[g])) for g in groups},
         differences=differences,
         parts=tuple(parts),

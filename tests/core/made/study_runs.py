@@ -20,7 +20,6 @@ from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.study.measuring.results import (
     Crown,
     DifferenceMap,
-    Dispersion,
     Pair,
     RepeatScan,
     StudyRun,
@@ -134,8 +133,7 @@ def study(
 ) -> StudyRun:
     """A run whose crowns have the given mean absolute deviations per area.
 
-    Pairs and dispersions follow from the same numbers: those of a pair from the difference of
-    its crowns, a crown's dispersion from its distance from the group's mean.
+    Pairs follow from the same numbers: those of a pair from the difference of its crowns.
     """
     areas = tuple(dict.fromkeys(area for values in groups.values() for area in values))
     limits = tolerances or Tolerances()
@@ -159,7 +157,6 @@ def study(
         crowns=tuple(crowns),
         left_out=(),
         pairs=tuple(p for name in groups for p in _pairs(name, crowns, spread)),
-        dispersions=tuple(d for name in groups for d in _dispersions(name, crowns, spread)),
         maps={},
         differences=(),
         parts=(),
@@ -177,13 +174,22 @@ def with_difference_map(run: StudyRun, first: str, second: str, q: Sequence[floa
     return replace(run, differences=(*run.differences, found))
 
 
-def with_repeats(run: StudyRun, table: np.ndarray, area: str = "margin") -> StudyRun:
-    """Add repeated scans: (crowns, operators, trials) mean absolute deviations, µm."""
+def with_repeats(
+    run: StudyRun, table: np.ndarray, area: str = "margin", apart: np.ndarray | None = None
+) -> StudyRun:
+    """Add repeated scans: (crowns, operators, trials) mean absolute deviations, µm.
+
+    With ``apart`` of the same shape, they lie so far from the others of a group.
+    """
     rows = []
     for part, operator, trial in np.ndindex(table.shape):
         measured = [row(area, float(table[part, operator, trial]))]
         scan = crown("repeats", f"r{part}{operator}{trial}", measured, Tolerances())
-        rows.append(RepeatScan(f"crown {part}", f"operator {operator}", str(trial), scan))
+        found = RepeatScan(f"crown {part}", f"operator {operator}", str(trial), scan)
+        if apart is not None:
+            others = row(area, float(apart[part, operator, trial]))
+            found = replace(found, from_others=(others,))
+        rows.append(found)
     return replace(run, repeats=tuple(rows))
 
 
@@ -208,8 +214,7 @@ def _pairs(group: str, crowns: Sequence[Crown], spread: float) -> list[Pair]:
             group=group,
             first=a.name,
             second=b.name,
-            superimposed=_apart(a, b, 0.9 * spread),
-            design_frame=_apart(a, b, spread),
+            superimposed=_apart(a, b, spread),
             shift_um=1.0,
             turn_deg=0.01,
         )
@@ -222,22 +227,3 @@ def _apart(a: Crown, b: Crown, spread: float) -> tuple[AreaMeasures, ...]:
         row(x.area, spread * abs(x.mean_abs_um - y.mean_abs_um))
         for x, y in zip(a.measures, b.measures, strict=True)
     )
-
-
-def _dispersions(group: str, crowns: Sequence[Crown], spread: float) -> list[Dispersion]:
-    own = [c for c in crowns if c.group == group]
-    if len(own) < 2:
-        return []
-    areas = [x.area for x in own[0].measures]
-    means = {a: np.nanmean([c.measures_of(a).mean_abs_um for c in own]) for a in areas}
-    stretch = spread * (len(own) / (len(own) - 1)) ** 0.5
-    return [
-        Dispersion(
-            c.name,
-            group,
-            tuple(
-                row(x.area, stretch * abs(x.mean_abs_um - float(means[x.area]))) for x in c.measures
-            ),
-        )
-        for c in own
-    ]

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from .causes import CausesAnalysis
     from .comparisons import Comparison, OverallRow, PrecisionComparison
     from .fit import FitAnalysis, FitFindings
-    from .groups import AssumptionRow, PrecisionRow, ToleranceRow, TruenessRow
+    from .groups import AssumptionRow, PairRow, PrecisionRow, ToleranceRow, TruenessRow
     from .scores import ExaminerAnalysis, ScannerRow
 
 LineKind = Literal[
@@ -167,9 +167,11 @@ class Findings:
     overall : tuple of OverallRow
         Per area × measure; empty for fewer than three groups.
     precision : tuple of PrecisionRow
-        Per group × area × measure.
+        Per group × area × measure that is a distance.
     precision_comparisons : tuple of PrecisionComparison
-        Per pair of groups × area × measure.
+        Per pair of groups × area × measure that is a distance.
+    pairs : tuple of PairRow
+        Per group × area × measure.
     notes : tuple of str
         What could not be computed and why.
     fit : FitFindings or None
@@ -184,6 +186,7 @@ class Findings:
     overall: tuple[OverallRow, ...]
     precision: tuple[PrecisionRow, ...]
     precision_comparisons: tuple[PrecisionComparison, ...]
+    pairs: tuple[PairRow, ...]
     notes: tuple[str, ...] = ()
     fit: FitFindings | None = None
 

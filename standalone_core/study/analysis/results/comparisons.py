@@ -224,9 +224,9 @@ class PrecisionComparison(Contrast):
     Attributes
     ----------
     test : PrecisionTest
-        Of the distances of a group's crowns from the group's middle (spatial median), from its
-        pairs superimposed crown on crown: smaller is more precise. A pair's distance is about
-        √2 times it. Second group first; Welch's interval of the distances is approximate.
+        Of the distances that the groups' :class:`~.PrecisionRow` describe: smaller is more
+        precise. Second group first; Welch's interval of the distances is approximate and, as all
+        intervals, not adjusted for other comparisons.
     """
 
     test: PrecisionTest

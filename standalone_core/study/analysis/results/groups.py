@@ -116,25 +116,47 @@ class AssumptionRow:
 
 @dataclass(frozen=True)
 class PrecisionRow:
-    """A group's precision in one area by one measure.
+    """A group's precision in one area by one measure: how far its crowns lie from its middle.
+
+    The middle is the spatial median of the group's crowns; each crown's distance from it follows
+    from the pairs of superimposed crowns (:func:`~.distances_from_pairs`). Only measures that say
+    how far two crowns are apart have one.
 
     Attributes
     ----------
     group, area, measure : str
-    superimposed : Description
-        All pairs, each superimposed crown on crown; pairs share crowns, so that its interval
-        says nothing.
-    design_frame : Description
-        All pairs, both crowns as they lie on the design.
-    dispersion : Summary
-        Each crown's distance from the group's mean surface: one number per crown.
+    crowns : tuple of str
+        Names belonging to ``summary.values``.
+    summary : Summary
+        Of the distances, µm. They share their middle, so that the interval of the mean is
+        approximate.
     reason : str
+        What is missing and why; empty if nothing is.
     """
 
     group: str
     area: str
     measure: str
-    superimposed: Description
-    design_frame: Description
-    dispersion: Summary
+    crowns: tuple[str, ...]
+    summary: Summary
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class PairRow:
+    """A group's crowns laid on each other, two by two, in one area by one measure.
+
+    Attributes
+    ----------
+    group, area, measure : str
+    description : Description
+        Of all pairs; they share crowns, so that its interval says nothing.
+    reason : str
+        What is missing and why; empty if nothing is.
+    """
+
+    group: str
+    area: str
+    measure: str
+    description: Description
     reason: str = ""

@@ -194,6 +194,10 @@ class ScannerRow:
     area, measure : str
     gauge : GaugeStudy or None
         Parts are crowns; None where the scans allow no gauge study.
+    distance : GaugeStudy or None
+        The same of the scans' distances from the other crowns of their crown's group, which vary
+        from scan to scan as its distance from the group's middle does; None for measures that are
+        no distances, too.
     reason : str
         What could not be computed, and why.
     """
@@ -201,6 +205,7 @@ class ScannerRow:
     area: str
     measure: str
     gauge: GaugeStudy | None
+    distance: GaugeStudy | None = None
     reason: str = ""
 
     def between_means(self, n_a: int, n_b: int) -> float:
@@ -209,9 +214,11 @@ class ScannerRow:
         z repeatability √(1/n_a + 1/n_b): what varies from scan to scan averages out over the
         crowns. How operators differ does not: two groups that two of them scanned differ by that.
         """
-        if self.gauge is None or not n_a * n_b:
-            return np.nan
-        return float(self.gauge.smallest_difference * ((1 / n_a + 1 / n_b) / 2) ** 0.5)
+        return _between_means(self.gauge, n_a, n_b)
+
+    def between_distances(self, n_a: int, n_b: int) -> float:
+        """Between two groups' mean distances from their middle, likewise; NaN if not known."""
+        return _between_means(self.distance, n_a, n_b)
 
     @property
     def smallest_difference(self) -> float:
@@ -223,3 +230,9 @@ class ScannerRow:
             return np.nan
         between_operators = self.gauge.smallest_difference_operators
         return self.gauge.smallest_difference if np.isnan(between_operators) else between_operators
+
+
+def _between_means(gauge: GaugeStudy | None, n_a: int, n_b: int) -> float:
+    if gauge is None or not n_a * n_b:
+        return np.nan
+    return float(gauge.smallest_difference * ((1 / n_a + 1 / n_b) / 2) ** 0.5)
