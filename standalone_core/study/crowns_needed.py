@@ -126,7 +126,7 @@ def crowns_needed(
     power, alpha : float
         Chances of success, and of a false alarm, 0 to 1.
     area, measure : str
-        Which measure of the pilot; deviations from design to scan.
+        Which measure of the pilot, in the direction that it was judged in.
     lead : "welch" or "ranks"
         The test that will decide.
     comparisons : int

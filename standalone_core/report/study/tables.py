@@ -33,6 +33,7 @@ MARK_COLUMNS = "crown,group,mark,kind,verdict,measure,value,coverage"
 VERDICT_COLUMNS = (
     "area",
     "verdict",
+    "direction",
     "mean_abs_um",
     "back_mean_abs_um",
     "tolerance_um",
@@ -96,6 +97,7 @@ def study_document(run: StudyRun, analysis: StudyAnalysis) -> dict[str, Any]:
     design = run.design
     return {
         "schema": SCHEMA,
+        "direction": run.plan.check.direction,
         "plan": plan_document(run.plan),
         "versions": dict(run.versions),
         "design": {

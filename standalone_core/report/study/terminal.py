@@ -15,7 +15,7 @@ from ...deviation.measures import AreaMeasures
 from ...fit.sentences import SEAT_CAUTIONS
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.measuring.results import StudyRun
-from ...words.names import NO_TOLERANCE, area_words
+from ...words.names import DIRECTION_WORDS, NO_TOLERANCE, area_words
 from ...words.text import micrometres
 from .fit_counts import fit_lines
 from .sentences import opening_lines
@@ -75,10 +75,11 @@ def _why(analysis: StudyAnalysis) -> list[str]:
 def groups_table(run: StudyRun, areas: Sequence[str]) -> Table:
     """Return one row per area and group: trueness, precision and the crowns within tolerance.
 
-    Trueness is the mean over crowns, design to scan; precision that over pairs, superimposed on
-    each other; µm.
+    Trueness is the mean over crowns, in the plan's direction; precision that over pairs,
+    superimposed on each other; µm.
     """
-    title = "Means over crowns (trueness) and over pairs (precision), µm"
+    way = DIRECTION_WORDS[run.plan.check.direction]
+    title = f"Means over crowns (trueness, {way})\nand over pairs (precision), µm"
     table = Table(title=title, box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
     table.add_column("Area and group", overflow="fold")
     for name in ("n", "Trueness\n|d|", "\nRMS", "\n½P90−P10"):
@@ -93,8 +94,8 @@ def groups_table(run: StudyRun, areas: Sequence[str]) -> Table:
 
 
 def _cells(run: StudyRun, area: str, group: str) -> list[str]:
-    crowns = run.crowns_of(group)
-    true = [row for c in crowns for row in c.measures if _is(row, area, "design_to_scan")]
+    crowns, way = run.crowns_of(group), run.plan.check.direction
+    true = [row for c in crowns for row in c.measures if _is(row, area, way)]
     pairs = [pair for pair in run.pairs if pair.group == group]
     precise = [row for pair in pairs for row in pair.superimposed if row.area == area]
     verdicts = [v.verdict for c in crowns for v in c.verdicts if v.area == area]

@@ -12,7 +12,7 @@ from ...errors import SettingError
 from ...statistics.gauge import gauge_study
 from ...words.text import listed
 from ..measuring.results import RepeatScan
-from .cohort import Cohort, measured
+from .cohort import Cohort
 from .results.scores import ScannerRow
 
 
@@ -41,7 +41,7 @@ def scanner_rows(cohort: Cohort, repeats: Sequence[RepeatScan]) -> tuple[Scanner
 
 def _row(cohort: Cohort, repeats: Sequence[RepeatScan], area: str, measure: str) -> ScannerRow:
     rows = [
-        _Repeated(r.crown, r.operator, r.trial, measured(r.scan.measures, area, measure))
+        _Repeated(r.crown, r.operator, r.trial, cohort.value_of(r.scan, area, measure))
         for r in repeats
     ]
     rows.sort(key=lambda row: (row.crown, row.operator, row.trial))
