@@ -33,7 +33,6 @@ MARK_COLUMNS = "crown,group,mark,kind,verdict,measure,value,coverage"
 VERDICT_COLUMNS = (
     "area",
     "verdict",
-    "direction",
     "mean_abs_um",
     "back_mean_abs_um",
     "tolerance_um",
@@ -41,6 +40,7 @@ VERDICT_COLUMNS = (
     "unmatched_mm2",
     "unmatched_um",
     "coverage",
+    "direction",
     "reason",
 )
 

@@ -52,13 +52,13 @@ ABSENCE = (
 )
 
 FROM_SCAN = (
-    "Deviations are judged, described and compared from scan to design: hold them against figures "
-    "of the same direction only."
+    "Deviations are described and compared from scan to design; a tolerance must be kept from "
+    "design to scan too. Hold the numbers against figures of the same direction only."
 )
 FROM_SCAN_MEANS = (
     "From scan to design a missing edge and a filled fossa come out smaller than they are, flash "
     "and stubs in full. Precision, maps, margin profiles, support marks and causes are taken at "
-    "the design's points whatever the direction; a verdict asks both directions, and fit neither."
+    "the design's points whatever the direction. How crowns fit does not depend on it."
 )
 
 NO_LIMIT_SET = (
