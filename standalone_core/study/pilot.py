@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from ..areas.support_marks import new_area_name
-from ..deviation.direction import DESIGN_TO_SCAN, DIRECTIONS
+from ..deviation.direction import DESIGN_TO_SCAN, DIRECTIONS, Direction
 from ..errors import FileError, SettingError
 from ..words.names import DIRECTION_WORDS, MEASURE_WORDS, area_words, measured_in
 from .aim import Spread
@@ -21,7 +21,9 @@ Values = dict[str, dict[str, float]]
 """Of each group, by name: one number per crown, by name."""
 
 
-def read_pilot(file: str | Path, area: str, measure: str) -> tuple[Spread, ...]:
+def read_pilot(
+    file: str | Path, area: str, measure: str, direction: Direction | None = None
+) -> tuple[Spread, ...]:
     """Read the spread of every group of a measured study.
 
     Parameters
@@ -29,7 +31,9 @@ def read_pilot(file: str | Path, area: str, measure: str) -> tuple[Spread, ...]:
     file : str or pathlib.Path
         ``study.json`` of a study's results, their folder, or the study's.
     area, measure : str
-        Of the deviations in the direction that the study was judged in; the measure in µm.
+        Of the deviations; the measure in µm.
+    direction : {"design_to_scan", "scan_to_design"}, optional
+        That of the deviations; the one that the pilot was judged in if it is left out.
 
     Returns
     -------
@@ -44,7 +48,7 @@ def read_pilot(file: str | Path, area: str, measure: str) -> tuple[Spread, ...]:
         There is no such area or measure, or no group has two crowns with it.
     """
     document = _read(_document_of(Path(file)))
-    direction = judged_direction(document, file)
+    direction = direction or judged_direction(document, file)
     area = new_area_name(area)
     rows = [
         (crown["group"], str(crown.get("name", number)), row)
@@ -70,7 +74,7 @@ def read_pilot(file: str | Path, area: str, measure: str) -> tuple[Spread, ...]:
     return spreads
 
 
-def judged_direction(document: Mapping[str, Any], file: str | Path) -> str:
+def judged_direction(document: Mapping[str, Any], file: str | Path) -> Direction:
     """Return the direction that a measured study was judged in; older files know one only.
 
     Parameters
@@ -85,14 +89,14 @@ def judged_direction(document: Mapping[str, Any], file: str | Path) -> str:
     FileError
         It names another direction than there are.
     """
-    direction = document.get("direction", DESIGN_TO_SCAN)
+    direction: Direction = document.get("direction", DESIGN_TO_SCAN)
     if direction not in DIRECTIONS:
         raise FileError(
             f"It was judged in the direction {direction!r}, which is not known.",
             subject=Path(file),
             remedy="Give the study.json that 'cuspwise study' wrote.",
         )
-    return str(direction)
+    return direction
 
 
 def _spread(group: str, values: Mapping[str, float], odd: frozenset[str], what: str) -> Spread:

@@ -202,7 +202,7 @@ def _draw_steps(result: CheckResult, legend: Legend, choice: PictureChoice) -> S
             _colours(result.design_to_scan, legend),
             _views(result),
             legend,
-            caption="scan against design",
+            caption="from design to scan",
         )
     )
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.analysis.results.groups import Summary
-from ...words.names import area_words, measure_words
+from ...words.names import area_words, measure_words, other_than_usual
 from ...words.text import capital
 from ..drawing.amount_colours import GroupStyle, group_style
 from ..drawing.matplotlib_figure import FAINT, HALO, INK, SOFT, Figure, bare_axes, draw_figure
@@ -78,7 +78,7 @@ def precision_figure(analysis: StudyAnalysis, area: str) -> Figure | None:
 
 def _true_panels(analysis: StudyAnalysis, area: str) -> list[Panel]:
     limits = {row.tolerance_um for row in analysis.findings.tolerances if row.area == area}
-    limit = min(limits, default=math.nan)
+    limit, direction = min(limits, default=math.nan), other_than_usual(analysis.direction)
     panels = []
     for measure in analysis.measures:
         rows = [
@@ -91,7 +91,7 @@ def _true_panels(analysis: StudyAnalysis, area: str) -> list[Panel]:
         )
         own = limit if measure == "mean_abs_um" else math.nan
         words = f"tolerance {own:g} µm" if math.isfinite(own) else ""
-        panels.append(Panel(_head(measure), measure, strips, own, words))
+        panels.append(Panel(_head(measure, direction), measure, strips, own, words))
     return [panel for panel in panels if panel.strips]
 
 
@@ -122,8 +122,8 @@ def group_strip(
     return Strip(group, title, group_style(place), tuple(crowns), summary, odd, measure)
 
 
-def _head(measure: str) -> str:
-    return f"{capital(measure_words(measure))}, {unit_of(measure)}"
+def _head(measure: str, direction: str = "") -> str:
+    return f"{capital(measure_words(measure))}{direction}, {unit_of(measure)}"
 
 
 def strip_figure(
