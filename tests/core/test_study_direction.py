@@ -10,9 +10,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 from types import SimpleNamespace
 
+import cuspwise
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from cuspwise.standalone_core.check import check
+from cuspwise.standalone_core.cli.main import main
 from cuspwise.standalone_core.deviation.direction import (
     DESIGN_TO_SCAN,
     SCAN_TO_DESIGN,
@@ -20,9 +23,11 @@ from cuspwise.standalone_core.deviation.direction import (
 )
 from cuspwise.standalone_core.errors import FileError
 from cuspwise.standalone_core.report.study.analysis_tables import DIRECTED, analysis_tables
-from cuspwise.standalone_core.report.study.maps import study_maps
+from cuspwise.standalone_core.report.study.differences import equivalence_figure
+from cuspwise.standalone_core.report.study.maps import HEADS, study_maps
 from cuspwise.standalone_core.report.study.methods import methods_text
 from cuspwise.standalone_core.report.study.page import StudyArt, area_parts, study_page
+from cuspwise.standalone_core.report.study.strips import precision_figure, trueness_figure
 from cuspwise.standalone_core.report.study.tables import study_document, study_tables
 from cuspwise.standalone_core.report.study.terminal import study_view
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
@@ -38,6 +43,7 @@ from made.study_runs import study, with_repeats
 from rich.console import Console
 
 THERE = {"milled": {"margin": (8.0, 9.0, 10.0, 11.0)}, "printed": {"margin": (8.1, 9.2, 9.9, 11.2)}}
+WAY = " from scan to design"
 BACK_UM = {"milled": (5.0, 5.5, 6.0, 5.2), "printed": (12.0, 12.6, 13.1, 12.2)}
 
 
@@ -196,6 +202,22 @@ def test_a_pilots_spread_is_that_of_its_own_direction(
     assert found.what == f"Margin, mean absolute deviation, {words}"
 
 
+def test_a_pilot_holds_both_directions(tmp_path: Path) -> None:
+    """The standard deviation of 3, 7, 5 is 2: as if the pilot had been judged that way."""
+    file = pilot(tmp_path, direction=DESIGN_TO_SCAN)
+    (found,) = read_pilot(file, "margin", "mean_abs_um", SCAN_TO_DESIGN)
+    assert found.sd_um == pytest.approx(2.0)
+    asked = cuspwise.crowns_needed(file, difference_um=4.0, direction=SCAN_TO_DESIGN)
+    assert asked.n == cuspwise.crowns_needed(2.0, difference_um=4.0).n
+    given = ["plan", "--from", str(file), "--difference", "4"]
+    said = [
+        " ".join(CliRunner().invoke(main, [*given, *more]).output.split())
+        for more in ([], ["--direction", "scan-to-design"])
+    ]
+    for text, words in zip(said, ("from design to scan", "from scan to design"), strict=True):
+        assert f"The spread is the pilot's of: Margin, mean absolute deviation, {words}." in text
+
+
 def test_a_direction_that_is_not_known_is_refused(tmp_path: Path) -> None:
     file = pilot(tmp_path, direction="sideways")
     with pytest.raises(FileError, match="'sideways', which is not known"):
@@ -266,3 +288,26 @@ def test_a_studys_values_and_verdicts_are_those_of_check(
             assert values[area, crown.name] == pytest.approx(row.mean_abs_um, rel=1e-9)
         told = {v.area: (v.verdict, v.direction, v.reason) for v in crown.verdicts}
         assert told == {v.area: (v.verdict, v.direction, v.reason) for v in result.verdicts}
+
+
+@pytest.mark.parametrize(("direction", "words"), [(DESIGN_TO_SCAN, ""), (SCAN_TO_DESIGN, WAY)])
+def test_figures_name_a_direction_that_is_not_the_usual_one(
+    direction: Direction, words: str
+) -> None:
+    analysis = analyse_study(made(direction))
+    assert analysis.direction == direction
+    drawn = trueness_figure(analysis, "margin")
+    assert f"Mean absolute deviation{words}, µm" in drawn.alt
+    between = precision_figure(analysis, "margin")
+    assert "Mean absolute deviation, µm" in between.alt
+    apart = equivalence_figure(analysis, "mean_abs_um")
+    assert apart.title.startswith(f"Differences of mean absolute deviation{words} against")
+
+
+def test_maps_say_that_they_stand_at_the_designs_points(runs: dict[str, StudyRun]) -> None:
+    run = runs[SCAN_TO_DESIGN]
+    maps = study_maps(run, analyse_study(run))
+    assert {found.kind for found in maps.maps} >= {"mean", "sd", "worst"}
+    for found in maps.maps:
+        said = found.caption if found.kind == "mean" else HEADS[found.kind]
+        assert "from design to scan" in said
