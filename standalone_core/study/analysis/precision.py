@@ -47,8 +47,8 @@ def precision_comparison_steps(
     ----------
     cohort : Cohort
     limits : mapping of (area, measure) to callable
-        See :data:`~.comparisons.ScannerLimits`; a crown's distance from the middle of its group
-        varies from scan to scan as its measure does.
+        See :data:`~.comparisons.ScannerLimits`, of trueness in the plan's direction; a crown's
+        distance from the middle of its group is taken to vary from scan to scan as much.
     """
     measures = [measure for measure in cohort.measures if measure in DISTANCES]
     wanted = list(product(cohort.group_pairs, cohort.areas, measures))

@@ -27,7 +27,7 @@ def scanner_uncertainty_um(
     ----------
     repeats : sequence of RepeatScan
     direction : {"design_to_scan", "scan_to_design"}
-        That of the deviations.
+        That of the deviations; a verdict takes the uncertainty for the other one too.
 
     Returns
     -------
