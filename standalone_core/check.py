@@ -64,7 +64,7 @@ def check(
 
     Both are read and repaired on a copy, the design's areas are found, the scan is laid on the
     design, the signed deviation is measured in both directions, and each area is judged against
-    its tolerance.
+    its tolerance; the settings say which direction first.
 
     Parameters
     ----------
@@ -212,6 +212,7 @@ def _judge(
         evidence=evidence,
         patches=settings.patches,
         weighted=settings.weighted,
+        direction=settings.direction,
     )
     return CheckResult(
         design=ready.design,

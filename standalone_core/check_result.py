@@ -9,8 +9,9 @@ from .areas.area_set import AreaSet
 from .areas.chosen import no_area
 from .causes.result import CausesResult
 from .check_settings import CheckSettings
+from .deviation.direction import SCAN_TO_DESIGN, Direction
 from .deviation.facet_sag import AreaSag
-from .deviation.field import DeviationField, Direction
+from .deviation.field import DeviationField
 from .deviation.layers_beside import LayerBeside
 from .deviation.margin_profile import MarginProfile
 from .deviation.measures import AreaMeasures
@@ -40,7 +41,7 @@ class CheckResult:
     design_to_scan, scan_to_design : DeviationField
         Deviations at the design's evaluation points, and at those of the scan.
     measures : tuple of AreaMeasures
-        Per direction and area, with verdicts.
+        Per direction and area, with verdicts in the rows of the judged direction.
     patches : tuple of Patch
         Patches outside the whole crown's tolerance, worst first.
     verdicts : tuple of Verdict
@@ -103,16 +104,21 @@ class CheckResult:
         """The deviations in both directions."""
         return self.design_to_scan, self.scan_to_design
 
-    def measures_of(
-        self, area: str = "whole", direction: Direction = "design_to_scan"
-    ) -> AreaMeasures:
-        """Return the row of one area and direction.
+    @property
+    def judged_field(self) -> DeviationField:
+        """The deviations in the direction that was judged."""
+        back = self.settings.direction == SCAN_TO_DESIGN
+        return self.scan_to_design if back else self.design_to_scan
+
+    def measures_of(self, area: str = "whole", direction: Direction | None = None) -> AreaMeasures:
+        """Return the row of one area and direction, of the judged one if none is named.
 
         Raises
         ------
         AreaError
             There is no such area.
         """
+        direction = direction or self.settings.direction
         for row in self.measures:
             if (row.area, row.direction) == (area, direction):
                 return row

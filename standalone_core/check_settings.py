@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from .allowed import Flag, Names, Number
+from .allowed import Choice, Flag, Names, Number
 from .areas.settings import AreaSettings
 from .causes.settings import CausesSettings, ProductionFacts
+from .deviation.direction import DESIGN_TO_SCAN, DIRECTIONS, Direction
 from .deviation.settings import DeviationSettings, MarkSettings, PatchSettings
 from .deviation.tolerances import Tolerances
 from .length_units import UNIT
@@ -49,6 +50,11 @@ class CheckSettings:
         What is good enough.
     weighted : bool
         Whether measures are weighted by area.
+    direction : {"design_to_scan", "scan_to_design"}
+        Which direction is judged first, described and compared in a study; both are always
+        measured, and a verdict asks the other one too. A fossa filled in and an edge missing are
+        seen in full from design to scan, and less from scan to design; flash, and all that stands
+        beside the crown, is seen from scan to design alone.
     marks : tuple of SupportMark
         Support marks beside those of the areas file.
     mark : MarkSettings
@@ -98,6 +104,13 @@ class CheckSettings:
     patches: PatchSettings = field(default_factory=PatchSettings)
     tolerances: Tolerances = field(default_factory=Tolerances)
     weighted: bool = setting(True, Flag(), "Weigh points by area, not all alike.")
+    direction: Direction = setting(
+        DESIGN_TO_SCAN,
+        Choice(DIRECTIONS),
+        "Direction that is judged, described and compared; choose it before anything is measured.",
+        more="Both are measured, and both must keep a tolerance. From design to scan shows missing "
+        "edges and filled fossae in full; from scan to design shows what stands beside the crown.",
+    )
     marks: tuple[SupportMark, ...] = ()
     mark: MarkSettings = field(default_factory=MarkSettings)
     causes: CausesSettings = field(default_factory=CausesSettings)

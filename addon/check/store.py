@@ -19,7 +19,7 @@ import bpy
 import numpy as np
 
 from ...standalone_core.check_result import CheckResult
-from ...standalone_core.deviation.field import Direction
+from ...standalone_core.deviation.direction import Direction
 from ...standalone_core.deviation.margin_profile import MarginProfile
 from ...standalone_core.deviation.verdict import Verdict
 from ...standalone_core.errors import CuspwiseError

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 from rich.table import Table
 
+from ..check_settings import CheckSettings
 from ..errors import SettingError
 from ..setting import declared_in
 from ..shares import share_words
@@ -21,6 +22,11 @@ from .targets import refuse_folder
 if TYPE_CHECKING:
     from ..study.crowns_needed import SizeRow
 
+_DIRECTION = replace(
+    declared_in(CheckSettings)["direction"],
+    default=None,
+    meaning="Direction of the pilot's deviations.  [default: the one that it was judged in]",
+)
 _SD = declared_in(Spread)["sd_um"]
 _SD2 = replace(_SD, name="sd2_um", meaning="The same of the second group.  [default: as --sd]")
 
@@ -37,6 +43,7 @@ _SD2 = replace(_SD, name="sd2_um", meaning="The same of the second group.  [defa
 )
 @click.option("--area", default="margin", show_default=True, help="Area of the pilot.")
 @click.option("--measure", default="mean_abs_um", show_default=True, help="Its measure.")
+@setting_option(_DIRECTION)
 @options(*map(setting_option, aim_settings().values()))
 @force_option
 @click.option(
@@ -71,7 +78,9 @@ def _spreads(given: dict[str, Any]) -> tuple[Spread, ...]:
     from ..study.crowns_needed import ONE_GROUP, OTHER_GROUP
     from ..study.pilot import read_pilot
 
-    told = read_given({one.name: one for one in (_SD, _SD2)}, given, force=given["force"])
+    told = read_given(
+        {one.name: one for one in (_SD, _SD2, _DIRECTION)}, given, force=given["force"]
+    )
     if (_SD.name in told) == (given["pilot"] is not None):
         raise SettingError(
             "The spread between crowns must come from one place.",
@@ -79,7 +88,9 @@ def _spreads(given: dict[str, Any]) -> tuple[Spread, ...]:
             remedy="Give --sd (and --sd2), or --from with a pilot's study.json.",
         )
     if given["pilot"] is not None:
-        return read_pilot(given["pilot"], given["area"], given["measure"])
+        return read_pilot(
+            given["pilot"], given["area"], given["measure"], told.get(_DIRECTION.name)
+        )
     sd = told[_SD.name]
     return Spread(ONE_GROUP, sd), Spread(OTHER_GROUP, told.get(_SD2.name, sd))
 

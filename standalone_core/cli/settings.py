@@ -44,6 +44,7 @@ SEARCH_KEYS = _keys(MEASURING, "search_mm")
 VERDICT_KEYS = _keys(VERDICTS, "max_unmatched_um", "max_unmatched_mm2", "max_missing_mm")
 PIECE_KEYS = _keys(MEASURING, "ignore_loose_pieces")
 WEIGHT_KEYS = _keys(MEASURING, "weighted")
+DIRECTION_KEYS = _keys(MEASURING, "direction")
 CAUSES_KEYS = _keys(CAUSES, "find_causes")
 CHECK_KEYS = (
     *FIT_KEYS,
@@ -53,6 +54,7 @@ CHECK_KEYS = (
     *VERDICT_KEYS,
     *PIECE_KEYS,
     *WEIGHT_KEYS,
+    *DIRECTION_KEYS,
     *CAUSES_KEYS,
     *PRODUCTION,
 )

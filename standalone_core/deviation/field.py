@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,10 +14,8 @@ from ..mesh.morton import curve_order
 from ..mesh.triangle_mesh import TriangleMesh
 from ..progress import Progress, Steps, run
 from ..surface.closest import ClosestPoints, SurfaceIndex
+from .direction import DIRECTIONS, Direction
 from .settings import DeviationSettings
-
-Direction = Literal["design_to_scan", "scan_to_design"]
-DIRECTIONS: tuple[Direction, ...] = ("design_to_scan", "scan_to_design")
 
 COUNTED, TOO_FAR, ON_BORDER, NORMALS_DISAGREE, NOT_MUTUAL = range(5)
 STATUS_WORDS = (

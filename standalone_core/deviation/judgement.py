@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from ..areas.area_set import AreaSet
 from ..shares import share_words
 from ..superimpose.result import Superimposition
+from .direction import DESIGN_TO_SCAN, Direction, covered_in
 from .facet_sag import about_sag
 from .field import DeviationField
 from .measures import AreaMeasures, measure_areas
@@ -19,7 +20,15 @@ from .reasons import about_pieces
 from .settings import PatchSettings
 from .tolerances import Tolerances
 from .unmatched import UnmatchedPiece, unmatched_pieces
-from .verdict import SAME_SURFACE, ScanEvidence, Verdict, is_too_much, judge, with_verdicts
+from .verdict import (
+    SAME_SURFACE,
+    ScanEvidence,
+    Verdict,
+    is_too_much,
+    judge,
+    matched_coverage,
+    with_verdicts,
+)
 
 
 @dataclass(frozen=True)
@@ -57,6 +66,7 @@ def judge_deviations(
     evidence: ScanEvidence | None = None,
     patches: PatchSettings | None = None,
     weighted: bool = True,
+    direction: Direction = DESIGN_TO_SCAN,
 ) -> Judgement:
     """Judge deviations by tolerances.
 
@@ -75,19 +85,21 @@ def judge_deviations(
         Which patches are listed.
     weighted : bool
         Whether measures are weighted by area.
+    direction : {"design_to_scan", "scan_to_design"}
+        Which one is judged first; see :func:`.verdict.judge`. Patches are found in both.
     """
     limits = tolerances.tolerances_um
     measures = measure_areas(fields, area_set, limits, weighted=weighted)
     pieces = pieces_of(fields, area_set, tolerances)
     evidence = replace(evidence or ScanEvidence(), unmatched=pieces)
-    verdicts = judge(measures, superimposition, tolerances, evidence)
+    verdicts = judge(measures, superimposition, tolerances, evidence, direction)
     return Judgement(
         measures=with_verdicts(measures, verdicts),
         verdicts=verdicts,
         patches=_patches(fields, area_set, tolerances.limit_um("whole"), pieces, patches),
         unmatched=pieces,
         warnings=(
-            *scan_warnings(measures, evidence, tolerances),
+            *scan_warnings(measures, evidence, tolerances, direction),
             *(
                 f"The tolerance of {name} was not used: {area_set.missing.get(name, 'no area.')}"
                 for name in limits
@@ -107,15 +119,19 @@ def pieces_of(
 
 
 def scan_warnings(
-    measures: Sequence[AreaMeasures], evidence: ScanEvidence, tolerances: Tolerances
+    measures: Sequence[AreaMeasures],
+    evidence: ScanEvidence,
+    tolerances: Tolerances,
+    direction: Direction = DESIGN_TO_SCAN,
 ) -> list[str]:
-    """Return what a reader of a scan's measures must know, as sentences."""
+    """Return what a reader of a scan's measures, judged in a direction, must know, as sentences."""
     least = tolerances.min_coverage
     found = [SAME_SURFACE] if evidence.is_design else []
     found += [
-        f"Coverage: only {share_words(row.coverage, least)} of {row.area} was measured."
+        f"Coverage: only {share_words(matched_coverage(row), least)} of "
+        f"{'' if row.direction == DESIGN_TO_SCAN else 'the scan over '}{row.area} was measured."
         for row in measures
-        if row.direction == "design_to_scan" and row.coverage < least
+        if row.direction in covered_in(direction) and matched_coverage(row) < least
     ]
     pieces = [piece for piece in evidence.unmatched if is_too_much(piece, tolerances)]
     found += [f"Unmatched scan surface: {text}" for text in about_pieces(pieces)]

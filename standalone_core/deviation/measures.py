@@ -11,7 +11,8 @@ from ..areas.area_set import AreaSet
 from ..areas.support_marks import SUPPORTS, is_support
 from ..arrays import BoolArray, FloatArray
 from ..errors import SettingError
-from .field import STATUS_WORDS, DeviationField, Direction
+from .direction import Direction
+from .field import STATUS_WORDS, DeviationField
 from .places import place
 from .samples import Samples, samples_of
 
@@ -57,7 +58,8 @@ class AreaMeasures:
     tolerance_um : float
         That tolerance, which also limits the mean absolute deviation in the verdict.
     verdict : str
-        Of the area; empty for ``scan_to_design``, which is never judged, and before judging.
+        Of the area, in the row of the direction that was judged; empty in the other, and before
+        judging.
     hausdorff_um : float
         Largest |d| in this direction.
     hausdorff_both_um : float

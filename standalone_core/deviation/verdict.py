@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import compress
 from typing import Any
 
 import numpy as np
 
+from ..errors import SettingError
 from ..records import with_tuples
 from ..shares import limit_words, share_words
 from ..superimpose.result import Superimposition
-from ..words.names import DOUBT_WORDS, NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN
+from ..words.names import DIRECTION_WORDS, DOUBT_WORDS, NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN
+from .direction import DESIGN_TO_SCAN, SCAN_TO_DESIGN, Direction, covered_in, other_direction
 from .facet_sag import AreaSag
 from .layers_beside import LayerBeside
 from .margin_summary import MarginSummary
@@ -69,12 +72,12 @@ class Verdict:
     reason : str
         Why, as full sentences with the numbers.
     mean_abs_um, tolerance_um, coverage : float
-        What was compared: mean absolute deviation from design to scan and its limit, µm; share
-        that counted.
+        What was compared: mean absolute deviation in the judged direction and its limit, µm;
+        share that counted in it.
     source : str
         Where the tolerance comes from.
     back_mean_abs_um : float
-        Mean absolute deviation from scan to design, µm; NaN if it was not measured.
+        Mean absolute deviation in the other direction, µm; NaN if it was not measured.
     unmatched_mm2, unmatched_um : float
         Unmatched scan surface beside the area, mm², and its greatest height, µm; 0 for none.
     scanner_um : float
@@ -83,6 +86,8 @@ class Verdict:
         Whether one direction alone says that the area is within.
     caveat : str
         What the verdict does not cover; empty if it covers all.
+    direction : str
+        The judged one, ``design_to_scan`` or ``scan_to_design``.
     """
 
     area: str
@@ -98,6 +103,7 @@ class Verdict:
     scanner_um: float = np.nan
     contradiction: bool = False
     caveat: str = ""
+    direction: Direction = DESIGN_TO_SCAN
 
 
 def evidence_from(
@@ -122,6 +128,7 @@ def judge(
     superimposition: Superimposition,
     tolerances: Tolerances,
     evidence: ScanEvidence | None = None,
+    direction: Direction = DESIGN_TO_SCAN,
 ) -> tuple[Verdict, ...]:
     """Judge every area by its mean absolute deviations in both directions.
 
@@ -132,29 +139,45 @@ def judge(
     uncertainty u, within means measure + 1.645 u ≤ limit, outside means measure − 1.645 u > limit,
     and what lies between is not decidable.
 
+    The direction says which of the two is compared first, and what must be covered: from design
+    to scan the design's area alone, from scan to design the scan's surface over it too, but for
+    unmatched surface, which is judged by itself.
+
     Parameters
     ----------
     measures : iterable of AreaMeasures
-        Both directions, or those from design to scan alone.
+        Both directions, or those of the judged one alone.
     superimposition : Superimposition
         Any verdict but ``good`` on it leaves every area undecided: numbers from a pose that may
         be wrong say nothing about the crown. Only one that did not settle may do for an area:
         if what remains to move is small against its limit; the reason then says how much.
     tolerances : Tolerances
     evidence : ScanEvidence, optional
+    direction : {"design_to_scan", "scan_to_design"}
 
     Returns
     -------
     tuple of Verdict
         One per area, in the order of the measures.
+
+    Raises
+    ------
+    SettingError
+        There are measures, but none of that direction.
     """
     rows = list(measures)
-    back = {row.area: row for row in rows if row.direction == "scan_to_design"}
+    if rows and direction not in {row.direction for row in rows}:
+        raise SettingError(
+            f"Nothing was measured {DIRECTION_WORDS.get(direction, direction)}.",
+            subject="direction",
+            remedy="Give the measures of that direction too, or judge in the other one.",
+        )
+    other = {row.area: row for row in rows if row.direction == other_direction(direction)}
     evidence = evidence or ScanEvidence()
     return tuple(
-        _judge_area(row, back.get(row.area), superimposition, tolerances, evidence)
+        _judge_area(row, other.get(row.area), superimposition, tolerances, evidence)
         for row in rows
-        if row.direction == "design_to_scan"
+        if row.direction == direction
     )
 
 
@@ -176,79 +199,95 @@ def doubt_about(superimposition: Superimposition, most_um: float) -> str:
 def with_verdicts(
     measures: Iterable[AreaMeasures], verdicts: Sequence[Verdict]
 ) -> tuple[AreaMeasures, ...]:
-    """Return the measures with each area's verdict in its ``design_to_scan`` row.
+    """Return the measures with each area's verdict in its row of the judged direction.
 
     A verdict is of the area, not of a direction; it stands in one row only.
     """
-    by_area = {verdict.area: verdict.verdict for verdict in verdicts}
-    return tuple(
-        replace(row, verdict=by_area.get(row.area, ""))
-        if row.direction == "design_to_scan"
-        else row
-        for row in measures
-    )
+    words = {(verdict.area, verdict.direction): verdict.verdict for verdict in verdicts}
+    return tuple(replace(row, verdict=words.get((row.area, row.direction), "")) for row in measures)
 
 
 def _judge_area(
-    there: AreaMeasures,
-    back: AreaMeasures | None,
+    first: AreaMeasures,
+    other: AreaMeasures | None,
     superimposition: Superimposition,
     tolerances: Tolerances,
     evidence: ScanEvidence,
 ) -> Verdict:
-    limit, area = tolerances.limit_um(there.area), there.area
+    limit, area = tolerances.limit_um(first.area), first.area
     beside = [piece for piece in evidence.unmatched if piece.beside(area)]
     found = Verdict(
         area=area,
         verdict=NO_TOLERANCE,
         reason="No tolerance is set for this area.",
-        mean_abs_um=there.mean_abs_um,
+        mean_abs_um=first.mean_abs_um,
         tolerance_um=limit,
-        coverage=there.coverage,
+        coverage=first.coverage,
         source=tolerances.source(area),
-        back_mean_abs_um=np.nan if back is None else back.mean_abs_um,
+        back_mean_abs_um=np.nan if other is None else other.mean_abs_um,
         unmatched_mm2=sum(piece.area_mm2 for piece in beside),
         unmatched_um=max((piece.height_um for piece in beside), default=0.0),
         scanner_um=tolerances.scanner_of(area),
+        direction=first.direction,
     )
     if not np.isfinite(limit):
         return found
-    doubt = _doubt(there, superimposition, tolerances, evidence)
+    rows = [first] if other is None else [first, other]
+    doubt = _doubt(rows, superimposition, tolerances, evidence)
     if doubt:
         return replace(found, verdict=NOT_DECIDABLE, reason=doubt)
     is_margin = area == "margin" and evidence.margin is not None
     missing = evidence.margin if is_margin else None
-    return _decided(found, there, back, beside, missing, superimposition, tolerances)
+    return _decided(found, rows, beside, missing, superimposition, tolerances)
 
 
 def _doubt(
-    there: AreaMeasures,
+    rows: Sequence[AreaMeasures],
     superimposition: Superimposition,
     tolerances: Tolerances,
     evidence: ScanEvidence,
 ) -> str:
     """Return why nothing can be said of an area, whatever its numbers; empty if it can."""
+    first = rows[0]
     if evidence.is_design:
         return SAME_SURFACE
-    doubled = [layer for layer in evidence.layers if there.area in layer.areas]
+    doubled = [layer for layer in evidence.layers if first.area in layer.areas]
     if doubled:
         return about_layer(doubled[0])
-    most_um = tolerances.max_unsettled_share * tolerances.limit_um(there.area)
+    most_um = tolerances.max_unsettled_share * tolerances.limit_um(first.area)
     doubt = doubt_about(superimposition, most_um)
-    if doubt or there.reason:
-        return doubt or there.reason
-    if there.coverage < tolerances.min_coverage:
-        return (
-            f"Only {share_words(there.coverage, tolerances.min_coverage)} of the area was "
-            f"measured; {limit_words(tolerances.min_coverage)} is needed."
-        )
-    return ""
+    if doubt:
+        return doubt
+    needed = [row for row in rows if row.direction in covered_in(first.direction)]
+    doubts = (row.reason or _too_little(row, tolerances.min_coverage) for row in needed)
+    return next(filter(None, doubts), "")
+
+
+def _too_little(row: AreaMeasures, least: float) -> str:
+    """Return that too little of an area was measured, as a sentence; empty if enough was."""
+    share = matched_coverage(row)
+    if not share < least:
+        return ""
+    what = "the scan's surface over the area" if row.direction == SCAN_TO_DESIGN else "the area"
+    measured = f"Only {share_words(share, least)} of {what} was measured"
+    return f"{measured}; {limit_words(least)} is needed."
+
+
+def matched_coverage(row: AreaMeasures) -> float:
+    """Return the share of an area's surface that counted, 0 to 1, without unmatched surface.
+
+    From scan to design, flash and stubs are no part of what is to be covered: they are judged by
+    themselves. Where some of their points count, they count towards the rest.
+    """
+    if not row.unmatched_mm2 > 0:
+        return row.coverage
+    matched_mm2 = row.area_mm2 - row.unmatched_mm2
+    return min(row.coverage * row.area_mm2 / matched_mm2, 1.0) if matched_mm2 > 0 else np.nan
 
 
 def _decided(
     found: Verdict,
-    there: AreaMeasures,
-    back: AreaMeasures | None,
+    rows: Sequence[AreaMeasures],
     beside: Sequence[UnmatchedPiece],
     margin: MarginSummary | None,
     superimposition: Superimposition,
@@ -256,12 +295,13 @@ def _decided(
 ) -> Verdict:
     """Return the verdict of numbers that can be relied on, with its reason."""
     limit, spread = found.tolerance_um, found.scanner_um
-    rows = [there] if back is None or back.reason else [there, back]
+    rows = [row for row in rows if not row.reason]
     sides = [_side(row.mean_abs_um, limit, spread) for row in rows]
     too_much = [piece for piece in beside if is_too_much(piece, tolerances)]
     loose = any(piece.loose for piece in too_much)
     # What floats beside the crown may be no part of it, and spoils the mean from the scan's side.
-    relied_on = sides[:1] if loose else sides
+    from_design = [row.direction == DESIGN_TO_SCAN for row in rows]
+    relied_on = list(compress(sides, from_design)) if loose else sides
     along = {} if margin is None else _against_margin(margin, tolerances.max_missing_mm)
     said = {*relied_on, *along}
     if OUTSIDE in said or not all(piece.loose for piece in too_much):

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from ..csv_text import cell_text, csv_text
+from ..deviation.direction import Direction
 from ..errors import SettingError
 from ..records import plain
 from ..statistics.rank_sum import least_by_ranks, smallest_p
@@ -100,6 +101,7 @@ def crowns_needed(
     alpha: float = 0.05,
     area: str = "margin",
     measure: str = "mean_abs_um",
+    direction: Direction | None = None,
     lead: Lead = "welch",
     comparisons: int = 1,
 ) -> CrownsNeeded:
@@ -126,7 +128,9 @@ def crowns_needed(
     power, alpha : float
         Chances of success, and of a false alarm, 0 to 1.
     area, measure : str
-        Which measure of the pilot; deviations from design to scan.
+        Which measure of the pilot.
+    direction : {"design_to_scan", "scan_to_design"}, optional
+        That of the pilot's deviations; the one that it was judged in if it is left out.
     lead : "welch", "ranks" or "trimmed"
         The test that will decide.
     comparisons : int
@@ -161,15 +165,18 @@ def crowns_needed(
         lead=lead,
         comparisons=comparisons,
     )
-    return CrownsNeeded(aim, plan_sizes(spreads_of(spread, area, measure), aim))
+    return CrownsNeeded(aim, plan_sizes(spreads_of(spread, area, measure, direction), aim))
 
 
 def spreads_of(
-    spread: float | tuple[float, float] | str | Path, area: str, measure: str
+    spread: float | tuple[float, float] | str | Path,
+    area: str,
+    measure: str,
+    direction: Direction | None = None,
 ) -> tuple[Spread, ...]:
     """Return the spreads that are given as numbers, or those of a pilot."""
     if isinstance(spread, str | Path):
-        return read_pilot(spread, area, measure)
+        return read_pilot(spread, area, measure, direction)
     first, other = spread if isinstance(spread, tuple) else (spread, spread)
     return Spread(ONE_GROUP, first), Spread(OTHER_GROUP, other)
 

@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 
 from ..areas.support_marks import new_area_name
+from ..deviation.direction import DESIGN_TO_SCAN, DIRECTIONS, Direction
 from ..errors import FileError, SettingError
-from ..words.names import MEASURE_WORDS, area_words, measured_in
+from ..words.names import DIRECTION_WORDS, MEASURE_WORDS, area_words, measured_in
 from .aim import Spread
 
 DOCUMENT = "study.json"
@@ -20,7 +21,9 @@ Values = dict[str, dict[str, float]]
 """Of each group, by name: one number per crown, by name."""
 
 
-def read_pilot(file: str | Path, area: str, measure: str) -> tuple[Spread, ...]:
+def read_pilot(
+    file: str | Path, area: str, measure: str, direction: Direction | None = None
+) -> tuple[Spread, ...]:
     """Read the spread of every group of a measured study.
 
     Parameters
@@ -28,7 +31,9 @@ def read_pilot(file: str | Path, area: str, measure: str) -> tuple[Spread, ...]:
     file : str or pathlib.Path
         ``study.json`` of a study's results, their folder, or the study's.
     area, measure : str
-        Deviations from design to scan; the measure in µm.
+        Of the deviations; the measure in µm.
+    direction : {"design_to_scan", "scan_to_design"}, optional
+        That of the deviations; the one that the pilot was judged in if it is left out.
 
     Returns
     -------
@@ -43,12 +48,13 @@ def read_pilot(file: str | Path, area: str, measure: str) -> tuple[Spread, ...]:
         There is no such area or measure, or no group has two crowns with it.
     """
     document = _read(_document_of(Path(file)))
+    direction = direction or judged_direction(document, file)
     area = new_area_name(area)
     rows = [
         (crown["group"], str(crown.get("name", number)), row)
         for number, crown in enumerate(document["crowns"])
         for row in crown["measures"]
-        if row["direction"] == "design_to_scan"
+        if row["direction"] == direction
     ]
     known = dict.fromkeys(new_area_name(row["area"]) for _, _, row in rows)
     _refuse_unknown(area, known, "area")
@@ -57,7 +63,7 @@ def read_pilot(file: str | Path, area: str, measure: str) -> tuple[Spread, ...]:
     for group, crown, row in rows:
         if new_area_name(row["area"]) == area and row.get(measure) is not None:
             values.setdefault(group, {})[crown] = float(row[measure])
-    odd, what = _odd_crowns(document), measured_in(area, measure)
+    odd, what = _odd_crowns(document), f"{measured_in(area, measure)}, {DIRECTION_WORDS[direction]}"
     spreads = tuple(_spread(group, of, odd, what) for group, of in values.items() if len(of) > 1)
     if not spreads:
         raise SettingError(
@@ -66,6 +72,31 @@ def read_pilot(file: str | Path, area: str, measure: str) -> tuple[Spread, ...]:
             remedy="Measure two crowns or more of a group, or choose another area.",
         )
     return spreads
+
+
+def judged_direction(document: Mapping[str, Any], file: str | Path) -> Direction:
+    """Return the direction that a measured study was judged in; older files know one only.
+
+    Parameters
+    ----------
+    document : mapping
+        Of its ``study.json``.
+    file : str or pathlib.Path
+        Which an error names.
+
+    Raises
+    ------
+    FileError
+        It names another direction than there are.
+    """
+    direction: Direction = document.get("direction", DESIGN_TO_SCAN)
+    if direction not in DIRECTIONS:
+        raise FileError(
+            f"It was judged in the direction {direction!r}, which is not known.",
+            subject=Path(file),
+            remedy="Give the study.json that 'cuspwise study' wrote.",
+        )
+    return direction
 
 
 def _spread(group: str, values: Mapping[str, float], odd: frozenset[str], what: str) -> Spread:

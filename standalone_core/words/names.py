@@ -122,6 +122,17 @@ def measured_in(area: str, measure: str) -> str:
     return capital(f"{area_words(area)}, {measure_words(measure)}")
 
 
+def other_than_usual(direction: str) -> str:
+    """Return a direction's words, a space before them; empty for the usual one.
+
+    Examples
+    --------
+    >>> other_than_usual("scan_to_design"), other_than_usual("design_to_scan")
+    (' from scan to design', '')
+    """
+    return "" if direction == "design_to_scan" else f" {DIRECTION_WORDS[direction]}"
+
+
 def item_words(item: str) -> str:
     """Name what examiners scored as the start of a sentence.
 

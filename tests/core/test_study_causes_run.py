@@ -15,6 +15,7 @@ import pytest
 from cuspwise.standalone_core.causes.design_fields import CauseFields, Fields
 from cuspwise.standalone_core.causes.find import fields_by_cause
 from cuspwise.standalone_core.causes.settings import CausesSettings, ProductionFacts
+from cuspwise.standalone_core.check_settings import CheckSettings
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise
 from cuspwise.standalone_core.deviation.tolerances import Tolerances
@@ -29,6 +30,7 @@ from cuspwise.standalone_core.study.file.new_text import NewGroup, NewStudy, stu
 from cuspwise.standalone_core.study.measuring import all_causes
 from cuspwise.standalone_core.study.measuring.cause_predictions import predicted_verdicts
 from cuspwise.standalone_core.study.measuring.crown_causes import CausesJob
+from cuspwise.standalone_core.study.measuring.crowns import judged
 from cuspwise.standalone_core.study.measuring.executors import executor_of
 from cuspwise.standalone_core.study.measuring.kept_fields import (
     fields_key,
@@ -268,13 +270,21 @@ def test_a_crown_without_its_cause_is_judged_by_the_same_rules() -> None:
     mean = 1e3 * float(np.average(np.abs(deviation), weights=weights))
     rows = [study_runs.row("whole", mean), study_runs.row("margin", 20.0)]
     crown = study_runs.crown("a", "a0", rows, tolerances)
-    whole, margin = predicted_verdicts(group.case, crown, deviation, tolerances)
+    settings = CheckSettings(tolerances=tolerances, force=True)
+    whole, margin = predicted_verdicts(group.case, crown, deviation, settings)
     assert (whole.without, whole.area) == ("scale", "whole")
     assert whole.mean_abs_um == pytest.approx(mean, rel=1e-12)
     assert mean > 8.0
     assert whole.predicted_um < 0.5
     assert (whole.verdict, whole.predicted) == ("outside", "within")
     assert (margin.verdict, margin.predicted) == ("outside", "outside")
+    # Judged from scan to design, where less is seen: the design still must keep the limit too.
+    back = [replace(row, direction="scan_to_design", mean_abs_um=2.0) for row in rows]
+    both = replace(crown, measures=(*crown.measures, *back))
+    settings = replace(settings, direction="scan_to_design")
+    whole, _ = predicted_verdicts(group.case, judged(both, settings), deviation, settings)
+    assert whole.mean_abs_um == pytest.approx(mean, rel=1e-12)
+    assert (whole.verdict, whole.predicted) == ("outside", "within")
 
 
 def test_kept_fields_are_those_that_were_worked_out(tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from cuspwise.standalone_core.deviation.tolerances import Tolerances
+from cuspwise.standalone_core.check_settings import CheckSettings
 from cuspwise.standalone_core.deviation.unmatched import UnmatchedPiece
 from cuspwise.standalone_core.deviation.verdict import ScanEvidence
 from cuspwise.standalone_core.report.study.sentences import opening_lines
@@ -37,9 +37,8 @@ FLASH = UnmatchedPiece(
 def run(pieces: tuple[UnmatchedPiece, ...] = ()) -> StudyRun:
     """Eight crowns far within the margin's tolerance; the third has unmatched surface."""
     plain = study({"milled": {"whole": MARGINS_UM, "margin": MARGINS_UM}})
-    tolerances = plain.plan.check.tolerances
     third = replace(plain.crowns[2], evidence=ScanEvidence(unmatched=pieces))
-    crowns = (*plain.crowns[:2], judged(third, tolerances), *plain.crowns[3:])
+    crowns = (*plain.crowns[:2], judged(third, plain.plan.check), *plain.crowns[3:])
     return replace(plain, crowns=crowns)
 
 
@@ -71,7 +70,7 @@ def test_the_table_of_verdicts_holds_every_crown_and_area() -> None:
 def test_crowns_are_judged_by_the_larger_direction() -> None:
     crown = run().crowns[0]
     back = replace(crown.measures[1], direction="scan_to_design", mean_abs_um=12.5)
-    both = judged(replace(crown, measures=(*crown.measures, back)), Tolerances())
+    both = judged(replace(crown, measures=(*crown.measures, back)), CheckSettings())
     assert judged_um(crown, "margin") == 8.0
     assert judged_um(both, "margin") == 12.5
 

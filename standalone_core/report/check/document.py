@@ -39,6 +39,7 @@ def check_document(result: CheckResult) -> dict[str, Any]:
         "design": _surface(result.design),
         "scan": _surface(result.scan),
         "settings": plain(result.settings),
+        "direction": result.settings.direction,
         "T_design_scan": plain(result.superimposition.T_design_scan),
         "superimposition": _without(plain(result.superimposition), "settings", "T_design_scan"),
         "areas": areas_document(result.area_set)["areas"],

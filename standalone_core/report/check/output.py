@@ -202,7 +202,7 @@ def _draw_steps(result: CheckResult, legend: Legend, choice: PictureChoice) -> S
             _colours(result.design_to_scan, legend),
             _views(result),
             legend,
-            caption="scan against design",
+            caption="from design to scan",
         )
     )
 
@@ -233,7 +233,7 @@ def _write_page(
     page = check_page(
         result,
         legend=legend,
-        histograms=area_histograms(result.design_to_scan, result.area_set, legend.limit_um),
+        histograms=area_histograms(result.judged_field, result.area_set, legend.limit_um),
         pictures=drawn,
         cause_maps=maps,
         written=_now(),

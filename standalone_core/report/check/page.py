@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ...areas.support_marks import mark_of
+from ...deviation.direction import Direction, other_direction
 from ...deviation.margin_profile import why_no_margin_profile
 from ...deviation.measures import AreaMeasures
 from ...deviation.support_marks import MARK_WORDS
@@ -89,8 +90,9 @@ def check_page(
     str
         HTML that needs no other file and no network. Every text in it is escaped.
     """
-    by_direction = _by_direction(result.measures)
-    forward = {row.area: row for row in by_direction.get("design_to_scan", [])}
+    way = result.settings.direction
+    by_direction = _by_direction(result.measures, way)
+    judged_rows = {row.area: row for row in by_direction[way]}
     return (
         page_environment()
         .get_template("check.html")
@@ -100,10 +102,12 @@ def check_page(
             written=written,
             judged=[v for v in result.verdicts if v.verdict != NO_TOLERANCE],
             by_direction=by_direction,
+            way=way,
+            other_way=other_direction(way),
             legend=legend,
             legend_plot=legend_plot(legend),
             palette=PALETTES[legend.palette],
-            histograms=_with_plots(histograms, forward, legend.palette),
+            histograms=_with_plots(histograms, judged_rows, legend.palette),
             pictures=[(p.view, base64.b64encode(p.png).decode("ascii")) for p in pictures.pictures],
             pictures_reason=pictures.reason,
             superimposition=superimposition_lines(result.superimposition),
@@ -131,9 +135,14 @@ def _with_plots(
     ]
 
 
-def _by_direction(measures: Iterable[AreaMeasures]) -> dict[str, list[AreaMeasures]]:
-    """Return the rows of each direction, without support marks: they have a table of their own."""
-    rows: dict[str, list[AreaMeasures]] = {}
+def _by_direction(
+    measures: Iterable[AreaMeasures], judged: Direction
+) -> dict[str, list[AreaMeasures]]:
+    """Return the rows of each direction, the judged one first.
+
+    Without support marks, which have a table of their own.
+    """
+    rows: dict[str, list[AreaMeasures]] = {judged: []}
     for row in measures:
         if not mark_of(row.area):
             rows.setdefault(row.direction, []).append(row)

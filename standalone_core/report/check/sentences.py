@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ...deviation.direction import SCAN_TO_DESIGN
 from ...deviation.reasons import about_pieces
 from ...deviation.support_marks import GOUGE, MARK_WORDS, STUB, MarkResult
 from ...deviation.verdict import Verdict
@@ -29,6 +30,7 @@ SHORT_VERDICTS = {
     NO_TOLERANCE: "–",
     "": "",
 }
+FROM_SCAN = "Judged from scan to design; from design to scan the limit must be kept too."
 _TITLES = {
     OUTSIDE: "Outside tolerance",
     NOT_DECIDABLE: "Not decidable",
@@ -68,6 +70,8 @@ def headline(verdicts: Sequence[Verdict]) -> Headline:
             sentences += [f"{capital(area_words(v.area))}, undecided: {v.reason}" for v in group]
         else:
             sentences.append(f"{_TITLES[kind]}: {_names(group)}.")
+    if SCAN_TO_DESIGN in {v.direction for v in first}:
+        sentences.append(FROM_SCAN)
     sentences += dict.fromkeys(v.caveat for v in verdicts if v.caveat)
     return Headline(decisive, f"{_TITLES[decisive]}: {_names(first)}", tuple(sentences))
 

@@ -19,6 +19,7 @@ from ...readable import readable
 from ...shares import share_words
 from ...words.cautions import CAUTIONS
 from ...words.names import (
+    DIRECTION_WORDS,
     MARK_KIND_WORDS,
     NO_TOLERANCE,
     NOT_DECIDABLE,
@@ -126,9 +127,10 @@ def details_view(result: CheckResult) -> RenderableType:
 
 
 def measures_table(result: CheckResult) -> Table:
-    """Return the measures from design to scan, one row per area."""
+    """Return the measures in the judged direction, one row per area."""
+    way = result.settings.direction
     table = Table(
-        title="Deviation per area, from design to scan, in µm",
+        title=f"Deviation per area, {DIRECTION_WORDS[way]}, in µm",
         caption=f"{SIGN} Read the three measures of size together.",
         box=box.SIMPLE_HEAD,
         show_edge=False,
@@ -151,7 +153,7 @@ def measures_table(result: CheckResult) -> Table:
         table.add_column(title, justify="right", no_wrap=True)
     table.add_column("Verdict", no_wrap=True)
     for row in result.measures:
-        if row.direction != "design_to_scan" or mark_of(row.area):
+        if row.direction != way or mark_of(row.area):
             continue
         table.add_row(
             Text(area_words(row.area)),

@@ -9,6 +9,7 @@ import numpy as np
 from ...areas.area_set import AreaSet
 from ...arrays import FloatArray
 from ...deviation.field import DeviationField
+from ...deviation.samples import samples_of
 
 CLASSES = 60
 
@@ -48,6 +49,7 @@ def area_histograms(
     Parameters
     ----------
     field : DeviationField
+        Sorted as it is measured: at its points, or over its faces if it has any.
     area_set : AreaSet
     limit_um : float
         Half the range of the classes; what lies beyond is told apart by sign.
@@ -59,16 +61,15 @@ def area_histograms(
     tuple of Histogram
         One per area with at least one counted point.
     """
-    counted = field.counted
-    value_um = 1e3 * field.deviation_mm[counted]
-    weight = field.weights_mm2[counted]
+    samples = samples_of(field)
+    value_um, weight = 1e3 * samples.deviation_mm, samples.weights_mm2
     # Class 0 and the last one hold what lies beyond the limits; +limit itself still lies inside.
     bound = np.floor((value_um + limit_um) * (classes / (2.0 * limit_um))).astype(np.int64) + 1
     bound[value_um == limit_um] = classes
     index = np.clip(bound, 0, classes + 1)
     found = []
     for name, area in area_set.areas.items():
-        inside = field.inside(area)[counted]
+        inside = field.inside(area)[samples.point]
         sums = np.bincount(index[inside], weights=weight[inside], minlength=classes + 2)
         total = float(sums.sum())
         if total > 0.0:

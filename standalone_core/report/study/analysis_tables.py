@@ -19,6 +19,17 @@ from .cause_tables import cause_tables
 
 Row: TypeAlias = dict[str, object]
 
+DIRECTED = (
+    "descriptions",
+    "assumptions",
+    "comparisons",
+    "overall",
+    "post_hoc",
+    "scanner",
+    "repeats",
+)
+"""Tables of deviations from the design, which say in their last column in which direction."""
+
 WITH_ALL, WITHOUT_ODD = "all", "without_odd"
 
 
@@ -52,6 +63,8 @@ def analysis_tables(run: StudyRun, analysis: StudyAnalysis) -> dict[str, str]:
             for name, rows in _finding_rows(findings).items():
                 marked = [{"crowns": crowns, **row} | {"crowns": crowns} for row in rows]
                 tables.setdefault(name, []).extend(marked)
+    for row in (row for name in DIRECTED for row in tables.get(name, ())):
+        row["direction"] = run.plan.check.direction
     if analysis.examiners is not None:
         tables |= _examiner_rows(analysis)
     if analysis.causes is not None:
@@ -142,7 +155,7 @@ def _repeat_rows(run: StudyRun) -> list[Row]:
         }
         for repeat in run.repeats
         for row in repeat.scan.measures
-        if row.direction == "design_to_scan"
+        if row.direction == run.plan.check.direction
         for measure in MEASURES
         if math.isfinite(getattr(row, measure))
     ]

@@ -11,7 +11,7 @@ from ...study.analysis.fit_words import fit_words
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.analysis.results.comparisons import Comparison
 from ...study.fit_plan import FIT_MEASURES
-from ...words.names import area_words, measure_words
+from ...words.names import area_words, measure_words, other_than_usual
 from ..drawing.matplotlib_figure import INK, SOFT, Figure, bare_axes, draw_figure
 from .sentences import shown, shown_factor, titles_of, unit_of, wrapped
 from .strips import LABEL_WIDTH
@@ -44,8 +44,10 @@ def equivalence_figure(analysis: StudyAnalysis, measure: str) -> Figure | None:
         for row in analysis.findings.comparisons
         if (row.area, row.measure) == (area, measure) and math.isfinite(row.difference)
     ]
-    title = f"Differences of {measure_words(measure)} against the equivalence limit"
+    way = other_than_usual(analysis.direction)
+    title = f"Differences of {measure_words(measure)}{way} against the equivalence limit"
     label = f"difference of {measure_words(measure)}, {unit_of(measure)}"
+    label += f"\n{way.strip()}" if way else ""
     return _figure(analysis, f"equivalence_{measure}", title, label, rows)
 
 

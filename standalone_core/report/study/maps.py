@@ -9,9 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...arrays import FloatArray
+from ...deviation.direction import DESIGN_TO_SCAN
 from ...shares import share_words
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.measuring.results import GroupMap, StudyRun
+from ...words.names import DIRECTION_WORDS
 from ..drawing.amount_colours import amount_colours, amount_hex
 from ..drawing.deviation_colours import ColourArray, deviation_colours
 from ..drawing.legend import Legend, colour_limit_um, make_legend, number
@@ -21,13 +23,17 @@ from ..drawing.views import View, standard_views
 from .sentences import titles_of
 
 KINDS = ("mean", "sd", "share", "worst", "difference")
+FROM_DESIGN = DIRECTION_WORDS[DESIGN_TO_SCAN]
+"""The only direction of maps: they stand at the design's points."""
+
 HEADS: Mapping[str, str] = {
     "mean": "Mean of the group",
-    "sd": "Spread between crowns",
-    "share": "Crowns outside tolerance",
-    "worst": "Worst crown at each place",
-    "difference": "Where groups differ",
+    "sd": f"Spread between crowns, {FROM_DESIGN}",
+    "share": f"Crowns outside tolerance, {FROM_DESIGN}",
+    "worst": f"Worst crown at each place, {FROM_DESIGN}",
+    "difference": f"Where groups differ, {FROM_DESIGN}",
 }
+"""What maps of a kind are called; those of means have their direction in their captions."""
 LEGEND_STEPS = 65
 
 
@@ -94,9 +100,10 @@ class StudyMap:
 
     @property
     def caption(self) -> str:
-        """Say what is beyond the scale and what was not measured."""
+        """Say what is beyond the scale and what was not measured; of means the direction too."""
+        way = f"{FROM_DESIGN}, " if self.kind == "mean" else ""
         return (
-            f"{share_words(self.clipped)} beyond the scale, "
+            f"{way}{share_words(self.clipped)} beyond the scale, "
             f"{share_words(self.unmeasured)} not measured"
         )
 

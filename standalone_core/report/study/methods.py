@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from ...deviation.direction import SCAN_TO_DESIGN
 from ...deviation.tolerances import ANY_AREA, COVERAGE_FACTOR
 from ...shares import limit_words, short_share
 from ...study.analysis.results.analysis import StudyAnalysis
@@ -189,16 +190,7 @@ def _measuring(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
         if fit.refine
         else "Each scan was superimposed on the design without a best fit."
     )
-    points = len(run.area_set.evaluation.points)
-    weighting = "weighted by surface area" if check.weighted else "not weighted by surface area"
-    yield (
-        f"Signed deviations from the design to the nearest point of the scan (positive: excess; "
-        f"negative: missing material) were taken at {points:,} points of the design, at most "
-        f"{check.spacing_mm:g} mm apart, and {weighting}. A point counted only if the scan lay "
-        f"within {check.deviation.search_mm:g} mm, away from its open borders, with a normal "
-        f"within {check.deviation.max_normal_angle_deg:g}° of the design's; an area was judged "
-        f"only where at least {limit_words(check.tolerances.min_coverage)} of it counted."
-    )
+    yield from _deviations(run)
     yield (
         f"Areas: {listed([area_words(name) for name in analysis.areas])}. Measures: "
         f"{listed([measure_words(name) for name in analysis.measures])}."
@@ -215,6 +207,30 @@ def _measuring(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
         if any(row.summary.description.n for row in analysis.findings.precision)
         else "; precision was not determined."
     )
+
+
+def _deviations(run: StudyRun) -> Iterator[str]:
+    """Say how deviations were taken: those that were compared, and what stands at the design."""
+    check, points = run.plan.check, len(run.area_set.evaluation.points)
+    back = check.direction == SCAN_TO_DESIGN
+    weighting = "weighted by surface area" if check.weighted else "not weighted by surface area"
+    here, there = ("scan", "design") if back else ("design", "scan")
+    where = "points of the superimposed scan" if back else f"{points:,} points of the design"
+    over = "integrated over its faces" if back and check.weighted else weighting
+    yield (
+        f"Signed deviations from the {here} to the nearest point of the {there} (positive: excess; "
+        f"negative: missing material) were taken at {where}, at most "
+        f"{check.spacing_mm:g} mm apart, and {over}. A point counted only if the {there} lay "
+        f"within {check.deviation.search_mm:g} mm, away from its open borders, with a normal "
+        f"within {check.deviation.max_normal_angle_deg:g}° of the {here}'s; an area was judged "
+        f"only where at least {limit_words(check.tolerances.min_coverage)} of it counted"
+        f"{', on the scan and on the design' if back else ''}."
+    )
+    if back:
+        yield (
+            f"Precision, maps, margin profiles and causes were taken from the design to the "
+            f"nearest point of the scan, at {points:,} points of the design."
+        )
 
 
 def _comparing(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:

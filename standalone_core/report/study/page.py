@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, TypeAlias
 from markupsafe import Markup
 
 from ...causes.words import cause_words
+from ...deviation.direction import covered_in
+from ...deviation.verdict import matched_coverage
 from ...fit.sentences import FIT_CAUTIONS
 from ...statistics.equivalence import OUTCOME_WORDS
 from ...study.analysis.cause_comparisons import size_words
@@ -27,7 +29,14 @@ from ...study.fit_plan import FIT_MEASURES
 from ...study.measuring.results import StudyRun
 from ...study.plan_document import plan_document
 from ...words.cautions import CAUTIONS
-from ...words.names import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN, measure_words
+from ...words.names import (
+    DIRECTION_WORDS,
+    NO_TOLERANCE,
+    NOT_DECIDABLE,
+    OUTSIDE,
+    WITHIN,
+    measure_words,
+)
 from ...words.text import capital
 from ..check.page import page_environment, setting_rows
 from ..drawing.amount_colours import GroupStyle, group_style
@@ -151,6 +160,7 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
             more=[line for line in analysis.verdict if line not in opening_lines(analysis)],
             areas=area_parts(run, analysis, figures),
             precise=distance_measures(analysis.measures),
+            way=DIRECTION_WORDS[run.plan.check.direction],
             figures=figures,
             inline={name: Markup(figure.inline) for name, figure in figures.items()},
             art=art,
@@ -234,10 +244,10 @@ def area_parts(
 def _group_row(run: StudyRun, analysis: StudyAnalysis, group: str, area: str) -> GroupRow:
     found, place = analysis.findings, analysis.groups.index(group)
     covered = [
-        row.coverage
+        matched_coverage(row)
         for crown in run.crowns_of(group)
         for row in crown.measures
-        if (row.area, row.direction) == (area, "design_to_scan")
+        if row.area == area and row.direction in covered_in(run.plan.check.direction)
     ]
     return GroupRow(
         group=group,

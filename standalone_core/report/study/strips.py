@@ -11,7 +11,7 @@ import numpy as np
 
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.analysis.results.groups import PrecisionRow, Summary, TruenessRow
-from ...words.names import area_words, measure_words
+from ...words.names import area_words, measure_words, other_than_usual
 from ...words.text import capital
 from ..drawing.amount_colours import GroupStyle, group_style
 from ..drawing.matplotlib_figure import FAINT, HALO, INK, SOFT, Figure, bare_axes, draw_figure
@@ -79,8 +79,11 @@ def precision_figure(analysis: StudyAnalysis, area: str) -> Figure | None:
 
 def _true_panels(analysis: StudyAnalysis, area: str) -> list[Panel]:
     limits = {row.tolerance_um for row in analysis.findings.tolerances if row.area == area}
-    limit = min(limits, default=math.nan)
-    panels = [_panel(analysis, analysis.findings.trueness, area, m) for m in analysis.measures]
+    limit, direction = min(limits, default=math.nan), other_than_usual(analysis.direction)
+    panels = [
+        _panel(analysis, analysis.findings.trueness, area, measure, direction)
+        for measure in analysis.measures
+    ]
     if math.isfinite(limit):
         words = f"tolerance {limit:g} µm"
         panels = [
@@ -95,6 +98,7 @@ def _panel(
     rows: Sequence[TruenessRow] | Sequence[PrecisionRow],
     area: str,
     measure: str,
+    direction: str = "",
 ) -> Panel:
     """Return the groups' rows of one area and measure as a panel."""
     strips = tuple(
@@ -102,7 +106,7 @@ def _panel(
         for row in rows
         if (row.area, row.measure) == (area, measure) and row.summary.description.n
     )
-    return Panel(_head(measure), measure, strips)
+    return Panel(_head(measure, direction), measure, strips)
 
 
 def _precision_panels(analysis: StudyAnalysis, area: str) -> list[Panel]:
@@ -123,8 +127,8 @@ def group_strip(
     return Strip(group, title, group_style(place), tuple(crowns), summary, odd, measure)
 
 
-def _head(measure: str) -> str:
-    return f"{capital(measure_words(measure))}, {unit_of(measure)}"
+def _head(measure: str, direction: str = "") -> str:
+    return f"{capital(measure_words(measure))}{direction}, {unit_of(measure)}"
 
 
 def strip_figure(

@@ -40,6 +40,7 @@ VERDICT_COLUMNS = (
     "unmatched_mm2",
     "unmatched_um",
     "coverage",
+    "direction",
     "reason",
 )
 
@@ -92,6 +93,7 @@ def study_document(run: StudyRun, analysis: StudyAnalysis) -> dict[str, Any]:
     design = run.design
     return {
         "schema": SCHEMA,
+        "direction": run.plan.check.direction,
         "plan": plan_document(run.plan),
         "versions": dict(run.versions),
         "design": {

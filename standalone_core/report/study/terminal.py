@@ -15,7 +15,7 @@ from ...deviation.measures import AreaMeasures
 from ...fit.sentences import SEAT_CAUTIONS
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.measuring.results import StudyRun
-from ...words.names import NO_TOLERANCE, area_words
+from ...words.names import DIRECTION_WORDS, NO_TOLERANCE, area_words
 from ...words.text import micrometres
 from .fit_counts import fit_lines
 from .sentences import opening_lines
@@ -75,10 +75,11 @@ def _why(analysis: StudyAnalysis) -> list[str]:
 def groups_table(run: StudyRun, analysis: StudyAnalysis) -> Table:
     """Return one row per area and group: trueness, precision and the crowns within tolerance.
 
-    Trueness is the mean deviation of the crowns, design to scan; precision their mean distance
-    from the middle of their group; µm.
+    Trueness is the mean deviation of the crowns, in the plan's direction; precision their mean
+    distance from the middle of their group; µm.
     """
-    title = "Means, µm: from the design (trueness), from the group's middle (precision)"
+    way = DIRECTION_WORDS[run.plan.check.direction]
+    title = f"Means, µm: from the design (trueness, {way}),\nfrom the group's middle (precision)"
     table = Table(title=title, box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
     table.add_column("Area and group", overflow="fold")
     for name in ("n", "Trueness\n|d|", "\nRMS", "\n½P90−P10"):
@@ -93,8 +94,8 @@ def groups_table(run: StudyRun, analysis: StudyAnalysis) -> Table:
 
 
 def _cells(run: StudyRun, analysis: StudyAnalysis, area: str, group: str) -> list[str]:
-    crowns = run.crowns_of(group)
-    true = [row for c in crowns for row in c.measures if _is(row, area, "design_to_scan")]
+    crowns, way = run.crowns_of(group), run.plan.check.direction
+    true = [row for c in crowns for row in c.measures if _is(row, area, way)]
     precise = {
         row.measure: row.summary.description.mean
         for row in analysis.findings.precision

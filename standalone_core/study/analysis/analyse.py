@@ -108,6 +108,7 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
         marks=mark_rows(cohort),
         causes=causes_analysis(cohort, study, odd),
         fit=fit,
+        direction=cohort.direction,
     )
 
 

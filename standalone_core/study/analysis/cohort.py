@@ -12,6 +12,7 @@ import numpy as np
 
 from ...areas.support_marks import mark_of
 from ...arrays import FloatArray
+from ...deviation.direction import DESIGN_TO_SCAN, Direction
 from ...deviation.measures import AreaMeasures
 from ..fit_plan import FIT_MEASURES
 from ..measuring.results import Crown, Pair, StudyRun
@@ -24,6 +25,9 @@ Places: TypeAlias = tuple[tuple[str, str], ...]
 @dataclass(frozen=True, eq=False)
 class Cohort:
     """Crowns and pairs that are analysed together.
+
+    Trueness is taken in the plan's direction. Precision has none to choose: crowns are held
+    against each other, and against their group's mean surface, at the design's points.
 
     Attributes
     ----------
@@ -85,9 +89,20 @@ class Cohort:
         """Return a group's name for readers."""
         return self.plan.group(group).title
 
+    @property
+    def direction(self) -> Direction:
+        """In which deviations from the design are judged, described and compared."""
+        return self.plan.check.direction
+
+    def value_of(self, crown: Crown, area: str, measure: str) -> float:
+        """Return one number of a crown, of its form or of its fit; NaN for none."""
+        if measure in FIT_MEASURES:
+            return math.nan if crown.fit is None else crown.fit.value(area, measure)
+        return measured(crown.measures, area, measure, self.direction)
+
     def values(self, group: str, area: str, measure: str) -> FloatArray:
         """Return one value per crown of a group, of its form or fit; NaN where there is none."""
-        values = [value_of(crown, area, measure) for crown in self.crowns[group]]
+        values = [self.value_of(crown, area, measure) for crown in self.crowns[group]]
         return np.array(values, dtype=np.float64)
 
     def by_group(self, area: str, measure: str) -> dict[str, FloatArray]:
@@ -137,16 +152,17 @@ def cohort_of(run: StudyRun) -> Cohort:
     )
 
 
-def value_of(crown: Crown, area: str, measure: str) -> float:
-    """Return one number of a crown, of its form (design to scan) or of its fit; NaN for none."""
-    if measure in FIT_MEASURES:
-        return math.nan if crown.fit is None else crown.fit.value(area, measure)
-    return measured(crown.measures, area, measure)
+def measured(
+    rows: Iterable[AreaMeasures],
+    area: str,
+    measure: str,
+    direction: Direction = DESIGN_TO_SCAN,
+) -> float:
+    """Return one number of an area in a direction; NaN if the area or the number is missing.
 
-
-def measured(rows: Iterable[AreaMeasures], area: str, measure: str) -> float:
-    """Return one number of an area, design to scan; NaN if the area or the number is missing."""
+    What is measured between crowns stands at the design's points, as from design to scan.
+    """
     for row in rows:
-        if (row.area, row.direction) == (area, "design_to_scan"):
+        if (row.area, row.direction) == (area, direction):
             return float(getattr(row, measure))
     return float("nan")

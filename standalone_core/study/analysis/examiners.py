@@ -18,7 +18,7 @@ from ...words.names import MEASURE_WORDS, item_words, the_area
 from ...words.text import listed, signed_number
 from ..file.examiner_scores import ExaminerScores, ScoreTable
 from ..fit_plan import FIT_MEASURES
-from .cohort import Cohort, Places, value_of
+from .cohort import Cohort, Places
 from .fit_words import fit_words
 from .results.scores import (
     AgreementRow,
@@ -259,7 +259,7 @@ def _beside(cohort: Cohort, scored: Scored, area: str, measure: str) -> list[Sco
             measure=measure,
             scores=tuple(zip(scored.examiners, scored.scores[i].tolist(), strict=True)),
             median=float(scored.median[i]),
-            measured=value_of(crowns[name], area, measure),
+            measured=cohort.value_of(crowns[name], area, measure),
         )
         for i, name in enumerate(scored.crowns)
         if measure not in FIT_MEASURES or crowns[name].fit is not None

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from ...deviation.direction import SCAN_TO_DESIGN, covered_in
+from ...deviation.verdict import matched_coverage
 from ...shares import limit_words, short_share
 from ...words.names import MEASURE_WORDS, NOT_DECIDABLE, area_words
 from ...words.text import count_words, listed
@@ -59,6 +61,16 @@ ABSENCE = (
     "against an equivalence limit can show that."
 )
 
+FROM_SCAN = (
+    "Deviations are described and compared from scan to design; a tolerance must be kept from "
+    "design to scan too. Hold the numbers against figures of the same direction only."
+)
+FROM_SCAN_MEANS = (
+    "From scan to design a missing edge and a filled fossa come out smaller than they are, flash "
+    "and stubs in full. Precision, maps, margin profiles, support marks and causes are taken at "
+    "the design's points whatever the direction. How crowns fit does not depend on it."
+)
+
 NO_LIMIT_SET = (
     "No equivalence limit is set, so equivalence was not tested and nothing is called equivalent. "
     "Choose one before the crowns of a study are measured: the largest difference that does not "
@@ -76,6 +88,7 @@ def general_notes(cohort: Cohort, run: StudyRun) -> tuple[str, ...]:
         PRECISION_TERM,
         PRECISION_DISTANCE,
         PAIRS_DEPEND,
+        *([FROM_SCAN_MEANS] if cohort.direction == SCAN_TO_DESIGN else []),
     ]
     if len(cohort.groups) > 1:
         lead = cohort.plan.analysis.lead
@@ -95,7 +108,8 @@ def general_notes(cohort: Cohort, run: StudyRun) -> tuple[str, ...]:
 
 def cautions(cohort: Cohort, run: StudyRun) -> tuple[str, ...]:
     """Return what limits the answer itself: for its last lines."""
-    found = [f"{crown.name} was left out: {crown.reason}" for crown in run.left_out]
+    found = [FROM_SCAN] if cohort.direction == SCAN_TO_DESIGN else []
+    found += [f"{crown.name} was left out: {crown.reason}" for crown in run.left_out]
     found += [f"{one.crown} could not be seated: {one.reason}" for one in not_fitted(cohort, run)]
     if len(cohort.groups) == 1:
         found.append("There is one group only, so no ways of production are compared.")
@@ -199,9 +213,9 @@ def _uncertain(cohort: Cohort) -> list[str]:
         for group in cohort.groups
         for crown in cohort.crowns[group]
         if any(
-            row.coverage < least and row.area in cohort.areas
+            matched_coverage(row) < least and row.area in cohort.areas
             for row in crown.measures
-            if row.direction == "design_to_scan"
+            if row.direction in covered_in(cohort.direction)
         )
     ]
     if low:

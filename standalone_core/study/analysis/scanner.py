@@ -41,7 +41,7 @@ def scanner_rows(cohort: Cohort, repeats: Sequence[RepeatScan]) -> tuple[Scanner
 
 
 def _row(cohort: Cohort, repeats: Sequence[RepeatScan], area: str, measure: str) -> ScannerRow:
-    values = [measured(r.scan.measures, area, measure) for r in repeats]
+    values = [cohort.value_of(r.scan, area, measure) for r in repeats]
     gauge, reason = _gauge(cohort, repeats, values)
     distance = None
     if measure in DISTANCES:

@@ -21,7 +21,7 @@ MEASURING = Section(
     "How each crown is measured.",
     (
         *keys_of(CheckSettings, "check", "design_unit", "scan_unit", "spacing_mm"),
-        *keys_of(CheckSettings, "check", "ignore_loose_pieces", "weighted"),
+        *keys_of(CheckSettings, "check", "ignore_loose_pieces", "weighted", "direction"),
         *keys_of(DeviationSettings, "check.deviation"),
     ),
 )

@@ -188,7 +188,7 @@ def _shared(
     predicted: list[PredictedVerdict] = []
     for crown in used:
         field = still_kept(load_deviations(store, crown.key, ready.evaluation, plan.check))
-        predicted += predicted_verdicts(case, crown, field.deviation_mm, plan.check.tolerances)
+        predicted += predicted_verdicts(case, crown, field.deviation_mm, plan.check)
     return GroupCauses(
         group=group,
         crowns=names,

@@ -12,8 +12,8 @@ from ...causes.case import Case
 from ...causes.find import fields_by_cause
 from ...causes.prediction import predicted_areas, superimposed_anew
 from ...causes.result import PredictedArea
-from ...deviation.tolerances import Tolerances
-from ...deviation.verdict import judge
+from ...check_settings import CheckSettings
+from .crowns import judged
 from .results import Crown
 
 ALL = "all"
@@ -49,7 +49,7 @@ class PredictedVerdict:
 
 
 def predicted_verdicts(
-    case: Case, crown: Crown, deviation_mm: FloatArray, tolerances: Tolerances
+    case: Case, crown: Crown, deviation_mm: FloatArray, settings: CheckSettings
 ) -> tuple[PredictedVerdict, ...]:
     """Predict a crown's measures and verdicts without each stated cause, and without all.
 
@@ -64,7 +64,8 @@ def predicted_verdicts(
     crown : Crown
     deviation_mm : (n,) float
         From design to scan as measured, mm; NaN where not.
-    tolerances : Tolerances
+    settings : CheckSettings
+        The study's.
     """
     area_set = case.fields.area_set
     weights, rigid = area_set.evaluation.weights_mm2, case.fields.fields.rigid
@@ -75,8 +76,8 @@ def predicted_verdicts(
     rows: list[PredictedVerdict] = []
     for name, made in without.items():
         corrected = superimposed_anew(deviation_mm - made, rigid, weights)
-        areas = predicted_areas(area_set, deviation_mm, corrected, tolerances, name)
-        then = _judged_anew(crown, areas, tolerances)
+        areas = predicted_areas(area_set, deviation_mm, corrected, settings.tolerances, name)
+        then = _judged_anew(crown, areas, settings)
         rows += [
             PredictedVerdict(
                 crown=crown.name,
@@ -95,13 +96,13 @@ def predicted_verdicts(
 
 
 def _judged_anew(
-    crown: Crown, areas: Sequence[PredictedArea], tolerances: Tolerances
+    crown: Crown, areas: Sequence[PredictedArea], settings: CheckSettings
 ) -> dict[str, str]:
     """Return the verdict of each area after its measures have changed."""
     changes = {one.area: one.predicted_um - one.mean_abs_um for one in areas}
-    measures = [
+    measures = tuple(
         replace(row, mean_abs_um=max(row.mean_abs_um + changes.get(row.area, 0.0), 0.0))
         for row in crown.measures
-    ]
-    verdicts = judge(measures, crown.superimposition, tolerances, crown.evidence)
-    return {one.area: one.verdict for one in verdicts}
+    )
+    then = judged(replace(crown, measures=measures), settings)
+    return {one.area: one.verdict for one in then.verdicts}

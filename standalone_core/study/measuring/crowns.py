@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from ...check_settings import CheckSettings
 from ...deviation.judgement import scan_warnings
 from ...deviation.measures import AreaMeasures
 from ...deviation.support_marks import MarkResult
-from ...deviation.tolerances import Tolerances
 from ...deviation.verdict import ScanEvidence, evidence_from, judge, with_verdicts
 from ...records import with_tuples
 from ...superimpose.result import Superimposition
@@ -56,18 +56,24 @@ def crown_from(job: ScanJob, store: ResultStore) -> Crown | LeftOut:
         superimposition=fit,
         measures=rows,
         verdicts=(),
-        warnings=_warnings(scan["notes"], fit, rows, evidence, job.settings.tolerances),
+        warnings=_warnings(scan["notes"], fit, rows, evidence, job.settings),
         key=job.key,
         marks=tuple(MarkResult(**with_tuples(row)) for row in record["marks"]),
         evidence=evidence,
         margin=evidence.margin,
     )
-    return judged(crown, job.settings.tolerances)
+    return judged(crown, job.settings)
 
 
-def judged(crown: Crown, tolerances: Tolerances) -> Crown:
-    """Return a crown judged by tolerances."""
-    verdicts = judge(crown.measures, crown.superimposition, tolerances, crown.evidence)
+def judged(crown: Crown, settings: CheckSettings) -> Crown:
+    """Return a crown judged by the tolerances and in the direction of the settings."""
+    verdicts = judge(
+        crown.measures,
+        crown.superimposition,
+        settings.tolerances,
+        crown.evidence,
+        settings.direction,
+    )
     return replace(crown, measures=with_verdicts(crown.measures, verdicts), verdicts=verdicts)
 
 
@@ -76,12 +82,12 @@ def _warnings(
     fit: Superimposition,
     rows: tuple[AreaMeasures, ...],
     evidence: ScanEvidence,
-    tolerances: Tolerances,
+    settings: CheckSettings,
 ) -> tuple[str, ...]:
     """Return what the reader must know about a crown, each once."""
     warnings = [f"Scan: {text}" for text in notes]
     if fit.verdict != "good":
         warnings.append(f"Superimposition: {fit.reason}")
     warnings += [f"Superimposition: {text}" for text in fit.warnings]
-    warnings += scan_warnings(rows, evidence, tolerances)
+    warnings += scan_warnings(rows, evidence, settings.tolerances, settings.direction)
     return tuple(dict.fromkeys(warnings))

@@ -71,7 +71,7 @@ class Crown:
     superimposition : Superimposition
         The scan's motion and how far to trust it.
     measures : tuple of AreaMeasures
-        Per direction and area, with verdicts in the design_to_scan rows.
+        Per direction and area, with verdicts in the rows of the judged direction.
     verdicts : tuple of Verdict
         One per area.
     warnings : tuple of str

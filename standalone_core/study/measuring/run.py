@@ -258,15 +258,15 @@ def _with_scanner(plan: StudyPlan, repeats: Sequence[RepeatScan]) -> StudyPlan:
         return plan
     from .scanner_uncertainty import scanner_uncertainty_um  # loads scipy.stats, which is slow
 
-    tolerances = replace(tolerances, scanner_um=scanner_uncertainty_um(repeats))
+    found = scanner_uncertainty_um(repeats, plan.check.direction)
+    tolerances = replace(tolerances, scanner_um=found)
     return replace(plan, check=replace(plan.check, tolerances=tolerances))
 
 
 def _groups(plan: StudyPlan, crowns: Mapping[str, Crown]) -> dict[str, list[Crown]]:
-    """Return each group's crowns, judged by the plan's tolerances."""
-    tolerances = plan.check.tolerances
+    """Return each group's crowns, judged as the plan says."""
     return {
-        group.name: [judged(c, tolerances) for c in crowns.values() if c.group == group.name]
+        group.name: [judged(c, plan.check) for c in crowns.values() if c.group == group.name]
         for group in plan.groups
     }
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from ...arrays import FloatArray
+from ...deviation.direction import DESIGN_TO_SCAN, Direction
 from ...deviation.tolerances import JUDGED_BY
 from .results import RepeatScan
 
@@ -14,7 +15,9 @@ LEAST_FREEDOM = 4
 """Fewer repeats than five of one crown (or as many of several) show too little. Ours, no source."""
 
 
-def scanner_uncertainty_um(repeats: Sequence[RepeatScan]) -> Mapping[str, float]:
+def scanner_uncertainty_um(
+    repeats: Sequence[RepeatScan], direction: Direction = DESIGN_TO_SCAN
+) -> Mapping[str, float]:
     """Return the scanner's standard uncertainty per area, µm.
 
     The standard deviation of an area's mean absolute deviation between scans of the same crown,
@@ -23,6 +26,8 @@ def scanner_uncertainty_um(repeats: Sequence[RepeatScan]) -> Mapping[str, float]
     Parameters
     ----------
     repeats : sequence of RepeatScan
+    direction : {"design_to_scan", "scan_to_design"}
+        That of the deviations; a verdict takes the uncertainty for the other one too.
 
     Returns
     -------
@@ -32,7 +37,7 @@ def scanner_uncertainty_um(repeats: Sequence[RepeatScan]) -> Mapping[str, float]
     by_area: dict[str, dict[str, list[float]]] = {}
     for scan in repeats:
         for row in scan.scan.measures:
-            if row.direction == "design_to_scan" and np.isfinite(getattr(row, JUDGED_BY)):
+            if row.direction == direction and np.isfinite(getattr(row, JUDGED_BY)):
                 crowns = by_area.setdefault(row.area, {})
                 crowns.setdefault(scan.crown, []).append(getattr(row, JUDGED_BY))
     found = {}

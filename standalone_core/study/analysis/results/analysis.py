@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
+    from ....deviation.direction import Direction
     from ....statistics.odd import OddUnit
     from ...measuring.results import SpreadParts
     from ...plan import AnalysisPlan
@@ -273,6 +274,8 @@ class StudyAnalysis:
         Why the crowns deviate; None where that was not asked for.
     fit : FitAnalysis or None
         How they fit on their dies; None where that was not asked for.
+    direction : {"design_to_scan", "scan_to_design"}
+        That of trueness. Precision and what is taken point by point stand at the design's points.
     """
 
     title: str
@@ -297,3 +300,4 @@ class StudyAnalysis:
     marks: tuple[MarkRow, ...] = ()
     causes: CausesAnalysis | None = None
     fit: FitAnalysis | None = None
+    direction: Direction = "design_to_scan"
