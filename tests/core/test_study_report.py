@@ -137,7 +137,7 @@ def test_the_document_holds_all_in_strict_json(out: Path, analysis: StudyAnalysi
 
     text = (out / "study.json").read_text(encoding="utf-8")
     document = json.loads(text, parse_constant=refuse)
-    assert document["schema"] == 2
+    assert document["schema"] == 3
     assert document["plan"]["title"] == analysis.title
     assert len(document["crowns"]) == 15
     assert "1.25" not in json.dumps(document.get("seconds", ""))
