@@ -182,7 +182,7 @@ def _error(given: _Given, chance: _Chance, seen: FloatArray, value: float) -> fl
     n, own = len(given.counts), np.zeros(len(given.counts))
     own[given.several] = (n / given.n) * (seen - chance.mean) / (1 - chance.mean)
     each = own - 2 * (1 - value) * (chance.each - chance.mean) / (1 - chance.mean)
-    return float(((each - value) ** 2).sum() / (n * (n - 1))) ** 0.5
+    return float((((each - value) ** 2).sum() / (n * (n - 1))) ** 0.5)
 
 
 def _table(scores: ArrayLike) -> FloatArray:

@@ -17,6 +17,7 @@ from ...fit.sentences import FIT_CAUTIONS
 from ...statistics.equivalence import OUTCOME_WORDS
 from ...study.analysis.cause_comparisons import size_words
 from ...study.analysis.cause_sentences import without_words
+from ...study.analysis.document import MISSING_RULES
 from ...study.analysis.fit_words import fit_words
 from ...study.analysis.results.analysis import OddEffect, StudyAnalysis
 from ...study.analysis.results.comparisons import Comparison, PrecisionComparison
@@ -33,6 +34,7 @@ from ..drawing.amount_colours import GroupStyle, group_style
 from ..drawing.deviation_colours import unmeasured_hex
 from ..drawing.matplotlib_figure import Figure
 from ..drawing.pictures import Pictures
+from .examiner_words import AGREEMENT_WORDS, agreement_interval, agreement_value
 from .fit_counts import marginal_gaps
 from .fit_page import fit_part
 from .fit_themes import all_described
@@ -187,6 +189,10 @@ def _environment() -> Environment:
         described=all_described,
         compared_words=_compared_words,
         heads=HEADS,
+        agreement_words=AGREEMENT_WORDS,
+        agreement_value=agreement_value,
+        agreement_interval=agreement_interval,
+        missing_rules=MISSING_RULES,
         isfinite=math.isfinite,
         unmeasured=unmeasured_hex(),
     )

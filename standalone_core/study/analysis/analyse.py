@@ -30,6 +30,8 @@ from .scanner import scanner_rows
 from .support_marks import mark_rows
 from .tolerances import tolerance_rows
 
+RESTS_ON_GAPS = "Examiners' scores are missing, and what is said of groups rests on that."
+
 Aspect: TypeAlias = Literal["trueness", "precision", "fit"]
 Rows: TypeAlias = Sequence[Comparison] | Sequence[PrecisionComparison]
 
@@ -83,6 +85,9 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
     findings = with_doubts(cohort, findings, odd, without)
     yield Progress("Summing up", 0.95)
     fit = fit_analysis(cohort, study)
+    examiners = None if study.scores is None else examiner_analysis(cohort, study.scores)
+    doubts = () if examiners is None else examiners.doubts
+    warned = (*cautions(cohort, study), *(f"{RESTS_ON_GAPS} {text}" for text in doubts))
     return StudyAnalysis(
         title=study.plan.title,
         question=study.plan.question,
@@ -91,7 +96,7 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
         areas=cohort.areas,
         measures=cohort.measures,
         settings=study.plan.analysis,
-        verdict=verdict_lines(cohort, findings, odd, effects, cautions(cohort, study), fit),
+        verdict=verdict_lines(cohort, findings, odd, effects, warned, fit),
         findings=findings,
         odd_crowns=odd,
         without_odd=without,
@@ -99,7 +104,7 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
         parts=study.parts,
         difference_shares=difference_shares(cohort, study),
         difference_caveat=CAVEAT,
-        examiners=None if study.scores is None else examiner_analysis(cohort, study.scores),
+        examiners=examiners,
         scanner=scanner,
         multiplicity=multiplicity_words(cohort),
         notes=general_notes(cohort, study),

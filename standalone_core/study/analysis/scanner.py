@@ -10,6 +10,7 @@ import numpy as np
 
 from ...errors import SettingError
 from ...statistics.gauge import gauge_study
+from ...statistics.intraclass import intraclass_of
 from ...words.text import listed
 from ..measuring.results import RepeatScan
 from .cohort import Cohort, measured
@@ -55,9 +56,10 @@ def _row(cohort: Cohort, repeats: Sequence[RepeatScan], area: str, measure: str)
             confidence=cohort.plan.analysis.confidence,
         )
     except SettingError as problem:
-        return ScannerRow(area, measure, None, problem.reason)
+        return ScannerRow(area, measure, None, notes=(problem.reason,))
     notes = [f"Without complete repeated scans of {listed(left)}."] if left else []
-    return ScannerRow(area, measure, found, " ".join([*notes, *map(str, found.notes)]))
+    notes += map(str, found.notes)
+    return ScannerRow(area, measure, found, intraclass_of(found), tuple(notes))
 
 
 def _complete(rows: Sequence[_Repeated]) -> list[_Repeated]:
