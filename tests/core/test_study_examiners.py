@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import math
 from dataclasses import replace
@@ -13,13 +15,16 @@ import pandas as pd
 import pingouin
 import pytest
 from cuspwise.standalone_core.records import fields_of
+from cuspwise.standalone_core.report.study.analysis_tables import analysis_tables
+from cuspwise.standalone_core.report.study.methods import REFERENCES, methods_text
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
 from cuspwise.standalone_core.study.analysis.cohort import cohort_of
 from cuspwise.standalone_core.study.analysis.document import WRITERS, analysis_document
+from cuspwise.standalone_core.study.analysis.examiner_agreement import coefficient
 from cuspwise.standalone_core.study.analysis.results.scores import SUM
 from cuspwise.standalone_core.study.analysis.score_comparisons import score_pairs
 from cuspwise.standalone_core.study.file.examiner_scores import CrownScore, ExaminerScores
-from cuspwise.standalone_core.study.plan import AnalysisPlan, ScoreScale
+from cuspwise.standalone_core.study.plan import AnalysisPlan
 from made.study_runs import AREAS, study, with_repeats
 from scipy import stats
 from sklearn.metrics import cohen_kappa_score
@@ -33,6 +38,8 @@ SOUND = {
 }
 PAIR = {name: SOUND[name] for name in ("milled", "tilted")}  # much quicker than three groups
 PLAN = AnalysisPlan(equivalence_um={"default": 5.0}, resamples=999)
+REPEATED = np.random.default_rng(8).normal(20, 0.5, (5, 1, 3)) + np.arange(5)[:, None, None]
+"""Five crowns, scanned three times each by one operator."""
 
 NAMES = ("first", "second", "third")
 GIVEN = np.random.default_rng(6).integers(0, 3, (24, 1)) + np.random.default_rng(7).integers(
@@ -47,7 +54,7 @@ def scored(run, table=GIVEN, names=NAMES):
         for c, line in zip(run.crowns, table, strict=True)
         for name, x in zip(names, line, strict=True)
     )
-    scores = ExaminerScores(Path("scores.csv"), ("gap",), tuple(names), rows, ScoreScale())
+    scores = ExaminerScores(Path("scores.csv"), ("gap",), tuple(names), rows, run.plan.scores)
     return replace(run, scores=scores)
 
 
@@ -110,11 +117,11 @@ def test_only_tests_of_ranks_claim_and_their_family_is_said():
     assert all("after correction for 3 comparisons" in row.sentence for row in pairs)
     assert overall.outcome == "described"
     assert math.isnan(overall.rank_p_adjusted)
-    assert "makes no claim" in overall.sentence
+    assert "exploratory" in overall.sentence
     claims, aside, exploratory = found.levels
     assert "1 item × 3 pairs of groups" in claims
     assert "at most 5 %" in claims
-    assert "uncorrected" in aside
+    assert "exploratory" in aside
     assert exploratory.startswith("1 rank correlation (Spearman's)")
 
 
@@ -128,7 +135,7 @@ def test_clearly_worse_scores_are_told_with_their_deviation():
     assert "after correction" not in row.sentence  # one comparison
     (told,) = found.correlations
     assert told.correlation.rho > 0.8
-    assert "p < 0.001 uncorrected" in told.sentence
+    assert "p < 0.001, unadjusted and exploratory" in told.sentence
     assert not {"worse", "larger"} & set(told.sentence.split())
     assert {row.group: row.share.within for row in found.groups}["tilted"] == 0
 
@@ -181,6 +188,56 @@ def test_a_conclusion_that_rests_on_crowns_with_a_missing_score_is_told_at_the_t
     assert whole.examiners.doubts == ()
 
 
+def test_methods_name_every_test_of_scores_and_what_may_claim():
+    run = scored(with_repeats(study(SOUND, analysis=PLAN), REPEATED))
+    found = analyse_study(run)
+    methods = methods_text(run, found)
+    text = " ".join(methods.paragraphs)
+    for part in (
+        "Three examiners scored the crowns for gap (0 the best; acceptable: 1 or better).",
+        "None of the 72 scores is missing.",
+        *found.examiners.levels,
+        "Five crowns, scanned 3 times each by 1 operator",
+        "The intraclass correlation of single scans is ICC(1)",
+    ):
+        assert part in text
+    for key in ("cohen", "fleiss", "gwet", "landis", "mcgraw", "fisher", "spearman", "kruskal"):
+        assert REFERENCES[key] in methods.references
+    alone = analyse_study(run := scored(study(PAIR, analysis=PLAN), GIVEN[:16, :1], ("first",)))
+    references = methods_text(run, alone).references
+    assert REFERENCES["gwet"] not in references
+    assert REFERENCES["mann_whitney"] in references
+
+
+def test_tables_hold_every_number_of_agreement_with_its_crowns_and_rule():
+    run = scored(study(PAIR, analysis=PLAN), np.where(np.eye(16, 3) > 0, -1, GIVEN[:16]))
+    tables = analysis_tables(run, analyse_study(run))
+    rows = list(csv.DictReader(io.StringIO(tables["examiner_agreement"])))
+    assert [row["statistic"] for row in rows if len(row["examiners"].split("; ")) == 3] == [
+        "same_score",
+        "fleiss_kappa",
+        "gwet_ac2",
+        "icc_a1",
+    ]
+    rules = {
+        row["statistic"]: (row["crowns"], row["scores"], row["missing_scores"]) for row in rows
+    }
+    assert rules["same_score"] == ("13", "39", "complete cases")
+    assert rules["fleiss_kappa"] == ("16", "45", "all scores given (Gwet)")
+    assert rules["weighted_kappa"] == ("14", "28", "complete cases")
+    (compared,) = csv.DictReader(io.StringIO(tables["examiner_comparisons"]))
+    assert compared["family"] == "1"
+    assert compared["rank_p_adjusted"] == compared["rank_p"]
+
+
+def test_a_number_that_is_not_complete_never_reads_as_one():
+    assert (coefficient(0.9999), coefficient(1.0), coefficient(-0.9999)) == (
+        "0.99",
+        "1.00",
+        "−0.99",
+    )
+
+
 @pytest.mark.slow
 def test_claims_about_scores_are_false_as_seldom_as_stated():
     """Three alike groups of eight crowns, three items, two examiners: any claim in 5 % at most.
@@ -218,8 +275,7 @@ def _medians_of_alike_groups(rng, worse):
 
 def test_scans_that_are_repeated_tell_what_share_of_the_variance_is_the_scanners():
     """Five crowns, one operator, three scans: ICC(1) as pingouin has it, and its complement."""
-    table = np.random.default_rng(8).normal(20, 0.5, (5, 1, 3)) + np.arange(5)[:, None, None]
-    found = analyse_study(with_repeats(study(PAIR, analysis=PLAN), table))
+    table, found = REPEATED, analyse_study(with_repeats(study(PAIR, analysis=PLAN), REPEATED))
     row = next(r for r in found.scanner if (r.area, r.measure) == ("margin", "mean_abs_um"))
     long = pd.DataFrame(
         [(i, j, x) for i, line in enumerate(table[:, 0]) for j, x in enumerate(line)],

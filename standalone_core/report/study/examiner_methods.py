@@ -29,7 +29,7 @@ def repeats_methods(run: StudyRun, analysis: StudyAnalysis, cite: Cite) -> Itera
     found = [row.intraclass for row in rows if row.intraclass and not row.intraclass.reason]
     if found:
         several = (
-            ", its interval carried over to several scans by each operator"
+            ", carried over to several scans by each operator"
             if first.operators > 1 and first.trials > 1
             else ""
         )
@@ -73,12 +73,12 @@ def _tests(found: ExaminerAnalysis, analysis: StudyAnalysis, cite: Cite) -> Iter
     compared = [row for row in found.comparisons if row.outcome != "not_computed"]
     if compared:
         several = len(analysis.groups) > 2
-        overall = f", all of them described by the Kruskal–Wallis test {cite('kruskal')}"
+        overall = f"All groups were described by the Kruskal–Wallis test {cite('kruskal')}, s"
         yield (
-            f"A crown counted once, by the median of its scores. Groups were compared by the exact "
-            f"Mann–Whitney test {cite('mann_whitney')}, corrected by Holm's method "
-            f"{cite('holm')}{overall if several else ''}, and shares of acceptable crowns by "
-            f"Fisher's exact test {cite('fisher')}."
+            f"A crown counted once, by the median of its scores. Groups were compared by the "
+            f"Mann–Whitney test {cite('mann_whitney')} with Holm's correction {cite('holm')}. "
+            f"{overall if several else 'S'}hares of acceptable crowns by Fisher's exact test "
+            f"{cite('fisher')}."
         )
     if any(not row.correlation.reason for row in found.correlations):
         yield (

@@ -18,6 +18,7 @@ from ...statistics.equivalence import OUTCOME_WORDS
 from ...study.analysis.cause_comparisons import size_words
 from ...study.analysis.cause_sentences import without_words
 from ...study.analysis.document import MISSING_RULES
+from ...study.analysis.examiner_agreement import coefficient
 from ...study.analysis.fit_words import fit_words
 from ...study.analysis.results.analysis import OddEffect, StudyAnalysis
 from ...study.analysis.results.comparisons import Comparison, PrecisionComparison
@@ -192,6 +193,7 @@ def _environment() -> Environment:
         agreement_words=AGREEMENT_WORDS,
         agreement_value=agreement_value,
         agreement_interval=agreement_interval,
+        coefficient=coefficient,
         missing_rules=MISSING_RULES,
         isfinite=math.isfinite,
         unmeasured=unmeasured_hex(),

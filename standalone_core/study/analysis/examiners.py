@@ -180,8 +180,8 @@ def _correlation(
         sentence = (
             f"{name} and {beside}: Spearman's ρ {coefficient(found.rho)}, "
             f"{short_share(plan.confidence)} interval {coefficient(found.ci_low)} to "
-            f"{coefficient(found.ci_high)} ({p_words(found.p)} uncorrected; {found.n} crowns of "
-            f"all groups)."
+            f"{coefficient(found.ci_high)} ({p_words(found.p)}, unadjusted and exploratory; "
+            f"{found.n} crowns of all groups)."
         )
     return ScoreCorrelation(
         item=item,

@@ -54,7 +54,7 @@ def score_comparisons(
 
     Mann–Whitney's test of the crowns' median scores, exact also with the many ties of scores,
     makes the claims: Holm over items × pairs of groups. Fisher's exact test of "acceptable or not"
-    and, of all groups, that of Kruskal and Wallis stand beside it, uncorrected.
+    and, of all groups, that of Kruskal and Wallis stand beside it, exploratory.
 
     Parameters
     ----------
@@ -122,7 +122,7 @@ def _acceptable(
         return "", np.nan
     p = float(stats.fisher_exact(np.array(table))[1])
     first, second = (f"{good} of {good + bad}" for good, bad in table)
-    test = f"Fisher's exact test, {p_words(p)} uncorrected"
+    test = f"Fisher's exact test, {p_words(p)} unadjusted"
     return f"acceptable {second} and {first} ({test})", p
 
 
@@ -131,9 +131,13 @@ def _sentence(cohort: Cohort, pair: _Pair, counts: str) -> str:
     name = item_words(pair.item)
     if pair.outcome == "not_computed":
         return f"{name}: {second} and {first} were not compared. {pair.ranks.reason}"
-    after = f" after correction for {pair.family} comparisons" if pair.family > 1 else ""
+    adjusted = (
+        f", after correction for {pair.family} comparisons {p_words(pair.p_adjusted)}"
+        if pair.family > 1
+        else ""
+    )
     said = _OUTCOME_WORDS[pair.outcome].format(first=first, second=second)
-    return f"{name}: {said} (Mann–Whitney test, {p_words(pair.p_adjusted)}{after}); {counts}."
+    return f"{name}: {said} (Mann–Whitney test, {p_words(pair.ranks.p)}{adjusted}); {counts}."
 
 
 def _overall(cohort: Cohort, medians: Medians) -> list[ScoreComparison]:
@@ -142,7 +146,7 @@ def _overall(cohort: Cohort, medians: Medians) -> list[ScoreComparison]:
     names, rows = listed([cohort.title(group) for group in cohort.groups]), []
     for item, groups in medians.items():
         test = kruskal_wallis(groups)
-        words = f"Kruskal–Wallis test, {p_words(test.p)} uncorrected; it makes no claim."
+        words = f"Kruskal–Wallis test, {p_words(test.p)}, unadjusted and exploratory."
         said = f"not compared. {test.reason}" if test.reason else words
         rows.append(
             ScoreComparison(
@@ -191,20 +195,19 @@ def level_words(cohort: Cohort, rows: Sequence[ScoreComparison], correlations: i
             if family > 1
             else "one comparison, so not corrected"
         )
-        several = ", and that of Kruskal and Wallis of all groups at once," * (pairs > 1)
+        several = " and the Kruskal–Wallis test of all groups at once" * (pairs > 1)
         words += [
             f"Claims about scores are a family of their own: Mann–Whitney tests of the crowns' "
             f"median scores, {corrected}. The chance of any false claim among them is at most "
             f"{alpha}.",
             f"Fisher's exact test of acceptable or not{several} "
-            f"{'stand' if several else 'stands'} beside them uncorrected: for information, not for "
-            f"claims.",
+            f"{'are' if several else 'is'} exploratory: not adjusted, and nothing is claimed of "
+            f"{'them' if several else 'it'}.",
         ]
     if correlations:
         words.append(
             f"{count_words(correlations, 'rank correlation')} (Spearman's) of scores with what was "
-            f"measured {'is' if correlations == 1 else 'are'} exploratory: not corrected, and no "
-            f"claims. Crowns of all groups are in them, so groups that differ in both make them "
-            f"large by themselves."
+            f"measured {'is' if correlations == 1 else 'are'} exploratory too. Crowns of all "
+            f"groups are in them: groups that differ in both make a correlation large."
         )
     return words

@@ -106,8 +106,7 @@ class ScoreComparison:
         Of two groups: the second's scores are ``worse`` or ``better``, which is a claim of the
         test of ranks; ``not_shown``; ``not_computed``. Of more: ``described``.
     fisher_p : float
-        Acceptable or not: Fisher's exact test of two groups, uncorrected and without a claim; NaN
-        for more.
+        Acceptable or not: Fisher's exact test of two groups, exploratory; NaN for more.
     complete : str
         The outcome with only the crowns that all examiners scored on the item.
     sentence : str
@@ -151,7 +150,7 @@ class ScoredCrown:
 
 @dataclass(frozen=True)
 class ScoreCorrelation:
-    """How scores go with deviations, or with a gap: exploratory, uncorrected, never a claim.
+    """How scores go with deviations, or with a gap: exploratory, never a claim.
 
     Attributes
     ----------
