@@ -159,7 +159,11 @@ def test_missing_and_single_scores():
     assert number(found, "icc_a1", item=SUM).result.n == complete.sum()
     assert found.missing.startswith("7 of the 48 scores are missing.")
     assert "without a score of every examiner left out" in found.agreed[0]
+    assert f"Gwet's AC2 {coefficient(ac2.value)} (" in found.agreed[0]
     assert any(math.isnan(x) for row in found.crowns for _, x in row.scores)
+    by_two = np.where((np.arange(16)[:, None] + np.arange(3)) % 3 == 0, -1, GIVEN[:16])
+    (said, _) = analyse_study(scored(run, by_two)).examiners.agreed
+    assert "no crown was scored by all examiners; beyond chance, agreement of first" in said
     alone = analyse_study(scored(run, GIVEN[:16, :1], ("first",))).examiners
     assert alone.agreement == ()
     assert "no agreement can be computed" in alone.agreed[0]

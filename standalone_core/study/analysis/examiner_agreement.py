@@ -107,20 +107,29 @@ def agreement_sentence(item: Scored, rows: Sequence[AgreementRow]) -> str:
     if not rows:
         return f"{name}: one examiner, so no agreement can be computed."
     same = rows[0].result
-    if not same.n:
-        return f"{name}: no crown was scored by all examiners."
-    words = [
+    pairs = [
         f"{row.examiners[0]} and {row.examiners[1]} {row.words}{_kappa_of(row, same.n)}"
         for row in rows
-        if row.statistic == "weighted_kappa"
+        if row.statistic == "weighted_kappa" and row.result.n
     ]
+    beyond = f"; beyond chance, agreement of {listed(pairs)}" if pairs else ""
     left = len(item.crowns) - same.n
     without = f" ({count_words(left, 'crown')} without a score of every examiner left out)"
-    return (
-        f"{name}: all examiners gave the same score on {short_share(rows[0].value)} of "
-        f"{count_words(same.n, 'crown')}{without if left else ''}; beyond chance, agreement of "
-        f"{listed(words)}."
+    told = (
+        f"all examiners gave the same score on {short_share(rows[0].value)} of "
+        f"{count_words(same.n, 'crown')}{without if left else ''}"
+        if same.n
+        else "no crown was scored by all examiners"
     )
+    return f"{name}: {told}{beyond}{_of_all(rows[-1])}."
+
+
+def _of_all(row: AgreementRow) -> str:
+    """Name the one number of three examiners or more, from all scores."""
+    if len(row.examiners) < 3 or np.isnan(row.value):
+        return ""
+    crowns = f"{count_words(row.result.n, 'crown')}, {count_words(row.scores, 'score')}"
+    return f"; of all together, Gwet's AC2 {coefficient(row.value)} ({crowns})"
 
 
 def _kappa_of(row: AgreementRow, n: int) -> str:
