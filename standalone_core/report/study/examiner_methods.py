@@ -36,7 +36,8 @@ def repeats_methods(run: StudyRun, analysis: StudyAnalysis, cite: Cite) -> Itera
         yield (
             f"The intraclass correlation of single scans is {found[0].form} "
             f"{cite('mcgraw', 'shrout')} with its {short_share(found[0].confidence)} "
-            f"interval{several}."
+            f"interval{several}. The scanner's shares of the standard deviation and of the "
+            f"variance, and the number of distinct categories, are after {cite('aiag')}."
         )
 
 

@@ -64,6 +64,8 @@ REFERENCES: dict[str, str] = {
     "reliability. Psychol Bull 1979;86:420–428.",
     "mcgraw": "McGraw KO, Wong SP. Forming inferences about some intraclass correlation "
     "coefficients. Psychol Methods 1996;1:30–46.",
+    "aiag": "Automotive Industry Action Group. Measurement systems analysis: reference manual. 4th "
+    "ed. Southfield: AIAG; 2010.",
     "fisher": "Fisher RA. The logic of inductive inference. J R Stat Soc 1935;98:39–82.",
     "spearman": "Spearman C. The proof and measurement of association between two things. Am J "
     "Psychol 1904;15:72–101.",

@@ -27,10 +27,9 @@ from .primary_doubts import with_doubts
 from .results.analysis import Findings, OddEffect, StudyAnalysis
 from .results.comparisons import Comparison, PrecisionComparison
 from .scanner import scanner_rows
+from .score_comparisons import doubts_told
 from .support_marks import mark_rows
 from .tolerances import tolerance_rows
-
-RESTS_ON_GAPS = "Examiners' scores are missing, and what is said of groups rests on that."
 
 Aspect: TypeAlias = Literal["trueness", "precision", "fit"]
 Rows: TypeAlias = Sequence[Comparison] | Sequence[PrecisionComparison]
@@ -86,8 +85,7 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
     yield Progress("Summing up", 0.95)
     fit = fit_analysis(cohort, study)
     examiners = None if study.scores is None else examiner_analysis(cohort, study.scores)
-    doubts = () if examiners is None else examiners.doubts
-    warned = (*cautions(cohort, study), *(f"{RESTS_ON_GAPS} {text}" for text in doubts))
+    warned = (*cautions(cohort, study), *(doubts_told(examiners.doubts) if examiners else ()))
     return StudyAnalysis(
         title=study.plan.title,
         question=study.plan.question,

@@ -181,6 +181,19 @@ def score_doubts(cohort: Cohort, rows: Sequence[ScoreComparison]) -> tuple[str, 
     return tuple(doubts)
 
 
+def doubts_told(doubts: Sequence[str]) -> list[str]:
+    """Return what the answer itself says of conclusions that rest on crowns with gaps."""
+    if not doubts:
+        return []
+    begin = "Examiners' scores are missing, and what is said of groups rests on that."
+    if len(doubts) == 1:
+        return [f"{begin} {doubts[0]}"]
+    return [
+        f"{begin} With only the crowns that all examiners scored, {len(doubts)} conclusions about "
+        f"scores would be others; the report names them."
+    ]
+
+
 def level_words(cohort: Cohort, rows: Sequence[ScoreComparison], correlations: int) -> list[str]:
     """Say which tests of scores make claims, as what family and at what level."""
     alpha, words = short_share(cohort.plan.analysis.alpha), []
