@@ -1,10 +1,10 @@
-"""How far examiners agree beyond chance."""
+"""How far two raters agree beyond chance, and what agreement numbers have in common."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -17,25 +17,37 @@ from .samples import check_share
 
 Weights = Literal["none", "linear", "quadratic"]
 
+MissingRule: TypeAlias = Literal["complete", "all_scores"]
+"""Which units count where scores are missing: those with all scores, or all with a score."""
+
+_NO_ERROR = 1e-6
+"""A standard error up to this is one of nothing, but for rounding."""
+
 
 @dataclass(frozen=True)
-class Kappa:
+class Agreement:
     """Agreement beyond chance.
 
     Attributes
     ----------
-    kappa : float
+    coefficient : float
         1: complete; 0: as by chance; below: worse than chance.
     standard_error : float
-        Large-sample, not assuming that kappa is 0.
+        Large-sample, not assuming that the coefficient is 0.
     ci_low, ci_high, confidence : float
-        kappa ± z standard errors, not beyond ±1.
+        Interval, not beyond ±1; NaN where the standard error is 0, for a width of nothing is due
+        to its formula alone.
     agreement, chance_agreement : float
         Observed and expected share of (weighted) agreement, 0 to 1.
-    percent : float
-        Share of equal scores, 0 to 1, never weighted.
+    same_share : float
+        Share of equal scores among pairs of raters, 0 to 1, never weighted.
     n, missing : int
-        Units that count; units left out for want of two scores.
+        Units with two scores or more, whose agreement counts; all other units.
+    scores : int
+        Scores that count.
+    rule : "complete" or "all_scores"
+        Whether only units that all raters scored count (complete cases), or all scores do
+        (Gwet's form, see :mod:`.many_raters`).
     raters : int
     categories : tuple of float
         In rising order.
@@ -44,16 +56,18 @@ class Kappa:
         Why a number is NaN; empty otherwise.
     """
 
-    kappa: float
+    coefficient: float
     standard_error: float
     ci_low: float
     ci_high: float
     confidence: float
     agreement: float
     chance_agreement: float
-    percent: float
+    same_share: float
     n: int
     missing: int
+    scores: int
+    rule: MissingRule
     raters: int
     categories: tuple[float, ...]
     weights: Weights
@@ -67,15 +81,16 @@ def cohen_kappa(
     weights: Weights = "none",
     categories: Sequence[float] | None = None,
     confidence: float = 0.95,
-) -> Kappa:
+) -> Agreement:
     """Return the agreement of two raters.
 
     κ = (p_o − p_e)/(1 − p_e) with p_o = Σ w_ij p_ij, p_e = Σ w_ij p_i· p_·j and w 1 for equal
     scores, 0 otherwise ("none"), 1 − |i − j|/(k − 1) ("linear"), or 1 − (i − j)²/(k − 1)²
     ("quadratic"), i and j the places of the scores in ``categories``. Cohen (1960), Educational
     and Psychological Measurement 20: 37–46; (1968), Psychological Bulletin 70: 213–220. Standard
-    error of Fleiss, Cohen & Everitt (1969), Psychological Bulletin 72: 323–327; for few units
-    the interval is rough.
+    error of Fleiss, Cohen & Everitt (1969), Psychological Bulletin 72: 323–327; the interval is
+    κ ± z standard errors, rough for few units. Complete cases: a unit that one of the two did not
+    score is left out, and counted as missing.
 
     Parameters
     ----------
@@ -89,7 +104,7 @@ def cohen_kappa(
 
     Returns
     -------
-    Kappa
+    Agreement
 
     Raises
     ------
@@ -104,7 +119,7 @@ def cohen_kappa(
             remedy="Give both the same units in the same order, NaN where a score is missing.",
         )
     both = ~(np.isnan(a) | np.isnan(b))
-    given = _categories(np.concatenate([a[both], b[both]]), categories)
+    given = categories_of(np.concatenate([a[both], b[both]]), categories)
     table = np.zeros((len(given), len(given)))
     np.add.at(table, (np.searchsorted(given, a[both]), np.searchsorted(given, b[both])), 1)
     found = kappa_of_table(table, weights=weights, categories=given, confidence=confidence)
@@ -117,7 +132,7 @@ def kappa_of_table(
     weights: Weights = "none",
     categories: Sequence[float] | FloatArray | None = None,
     confidence: float = 0.95,
-) -> Kappa:
+) -> Agreement:
     """Return the agreement of two raters from the table of their scores.
 
     Parameters
@@ -129,14 +144,48 @@ def kappa_of_table(
 
     Returns
     -------
-    Kappa
+    Agreement
 
     Examples
     --------
-    >>> round(kappa_of_table([[20, 5], [10, 15]]).kappa, 4)
+    >>> round(kappa_of_table([[20, 5], [10, 15]]).coefficient, 4)
     0.4
     """
     check_share(confidence, "confidence")
+    counts = _square(table)
+    names = np.arange(len(counts)) if categories is None else np.asarray(categories)
+    n = int(counts.sum())
+    reason = because("not_scored_by_both") if n == 0 else NO_REASON
+    if not reason and n == counts.diagonal().max(initial=0.0):
+        reason = because("single_score_of_both")
+    weight = weight_matrix(len(counts), weights)
+    share = counts / n if n else counts
+    rows, columns = share.sum(axis=1), share.sum(axis=0)
+    seen, chance = float((weight * share).sum()), float(rows @ weight @ columns)
+    kappa = (seen - chance) / (1 - chance) if not reason else np.nan
+    error = np.nan if reason else _cohen_error(share, weight, kappa, chance) / n**0.5
+    low, high = interval_around(kappa, error, float(stats.norm.ppf(0.5 + confidence / 2)))
+    return Agreement(
+        coefficient=kappa,
+        standard_error=error,
+        ci_low=low,
+        ci_high=high,
+        confidence=confidence,
+        agreement=seen if n else np.nan,
+        chance_agreement=chance if n else np.nan,
+        same_share=float(share.trace()) if n else np.nan,
+        n=n,
+        missing=0,
+        scores=2 * n,
+        rule="complete",
+        raters=2,
+        categories=tuple(names.tolist()),
+        weights=weights,
+        reason=reason or without_width(error),
+    )
+
+
+def _square(table: ArrayLike) -> FloatArray:
     counts = np.asarray(table, dtype=np.float64)
     if counts.ndim != 2 or counts.shape[0] != counts.shape[1] or not (counts >= 0).all():
         raise SettingError(
@@ -144,103 +193,7 @@ def kappa_of_table(
             subject="table",
             remedy="Give a square table of counts.",
         )
-    names = np.arange(len(counts)) if categories is None else np.asarray(categories)
-    n = int(counts.sum())
-    reason = because("not_scored_by_both") if n == 0 else NO_REASON
-    if not reason and n == counts.diagonal().max(initial=0.0):
-        reason = because("single_score_of_both")
-    weight = _weights(len(counts), weights)
-    share = counts / n if n else counts
-    rows, columns = share.sum(axis=1), share.sum(axis=0)
-    seen, chance = float((weight * share).sum()), float(rows @ weight @ columns)
-    kappa = (seen - chance) / (1 - chance) if not reason else np.nan
-    error = np.nan if reason else _cohen_error(share, weight, kappa, chance) / n**0.5
-    return _finish(
-        kappa,
-        error,
-        seen if n else np.nan,
-        chance if n else np.nan,
-        float(share.trace()) if n else np.nan,
-        n,
-        2,
-        tuple(names.tolist()),
-        weights,
-        confidence,
-        reason,
-    )
-
-
-def fleiss_kappa(scores: ArrayLike, *, confidence: float = 0.95) -> Kappa:
-    """Return the agreement of two or more raters on unordered scores.
-
-    With r_ij raters giving unit i the score j, r_i in all, over units with r_i ≥ 2:
-    p_o = mean of Σ_j r_ij(r_ij − 1)/(r_i(r_i − 1)), π_j = mean of r_ij/r_i, p_e = Σ π_j²,
-    κ = (p_o − p_e)/(1 − p_e). Fleiss (1971), Psychological Bulletin 76: 378–382, in Gwet's form
-    for missing scores. Standard error by linearisation, v = Σ(κ*_i − κ)²/(n(n − 1)) with
-    κ*_i = κ_i − 2(1 − κ)(p_e,i − p_e)/(1 − p_e): Gwet (2008), British Journal of Mathematical and
-    Statistical Psychology 61: 29–48 (form from memory). The raters count as fixed.
-
-    Parameters
-    ----------
-    scores : (n, raters) float
-        One row per unit; NaN where a score is missing.
-    confidence : float
-
-    Returns
-    -------
-    Kappa
-
-    Raises
-    ------
-    SettingError
-        Not a table of two or more raters.
-    """
-    check_share(confidence, "confidence")
-    given = np.asarray(scores, dtype=np.float64)
-    if given.ndim != 2 or given.shape[1] < 2:
-        raise SettingError(
-            f"The scores have shape {given.shape}.",
-            subject="scores",
-            remedy="Give one row per unit and one column per rater, two or more.",
-        )
-    names = _categories(given[~np.isnan(given)], None)
-    counts = (given[:, :, None] == names).sum(axis=1).astype(np.float64)
-    scored = counts.sum(axis=1) >= 2
-    counts = counts[scored]
-    n = len(counts)
-    reason = because("not_scored_by_two") if n == 0 else NO_REASON
-    if not reason and np.count_nonzero(counts.sum(axis=0)) == 1:
-        reason = because("single_score_of_all")
-    seen_i, chance_i, chance = _fleiss_parts(counts) if n else (counts, counts, np.nan)
-    seen = float(seen_i.mean()) if n else np.nan
-    kappa = (seen - chance) / (1 - chance) if not reason else np.nan
-    error = np.nan
-    if not reason and n > 1:
-        each = ((seen_i - chance) - 2 * (1 - kappa) * (chance_i - chance)) / (1 - chance)
-        error = float(((each - kappa) ** 2).sum() / (n * (n - 1))) ** 0.5
-    return _finish(
-        kappa,
-        error,
-        seen,
-        chance,
-        seen,
-        n,
-        given.shape[1],
-        tuple(names.tolist()),
-        "none",
-        confidence,
-        reason or (NO_REASON if n > 1 else because("single_unit")),
-        missing=int((~scored).sum()),
-    )
-
-
-def _fleiss_parts(counts: FloatArray) -> tuple[FloatArray, FloatArray, float]:
-    """Return each unit's agreement, its part in the chance agreement, and that."""
-    raters = counts.sum(axis=1)
-    agree = (counts * (counts - 1)).sum(axis=1) / (raters * (raters - 1))
-    share = counts / raters[:, None]
-    usual = share.mean(axis=0)
-    return agree, share @ usual, float(usual @ usual)
+    return counts
 
 
 def _cohen_error(share: FloatArray, weight: FloatArray, kappa: float, chance: float) -> float:
@@ -252,7 +205,8 @@ def _cohen_error(share: FloatArray, weight: FloatArray, kappa: float, chance: fl
     return float(max(variance, 0.0) ** 0.5 / (1 - chance))
 
 
-def _weights(k: int, kind: Weights) -> FloatArray:
+def weight_matrix(k: int, kind: Weights) -> FloatArray:
+    """Return how far each two of k ordered categories count as the same, 0 to 1."""
     apart = np.abs(np.subtract.outer(np.arange(k), np.arange(k))) / max(k - 1, 1)
     if kind == "none":
         return np.eye(k)
@@ -265,7 +219,7 @@ def _weights(k: int, kind: Weights) -> FloatArray:
     )
 
 
-def _categories(used: FloatArray, allowed: Sequence[float] | None) -> FloatArray:
+def categories_of(used: FloatArray, allowed: Sequence[float] | None) -> FloatArray:
     """Return the categories in rising order; refuse scores that are none."""
     if allowed is None:
         return np.unique(used)
@@ -280,34 +234,13 @@ def _categories(used: FloatArray, allowed: Sequence[float] | None) -> FloatArray
     return names
 
 
-def _finish(
-    kappa: float,
-    error: float,
-    seen: float,
-    chance: float,
-    percent: float,
-    n: int,
-    raters: int,
-    categories: tuple[float, ...],
-    weights: Weights,
-    confidence: float,
-    reason: Reason,
-    missing: int = 0,
-) -> Kappa:
-    half = float(stats.norm.ppf(0.5 + confidence / 2)) * error
-    return Kappa(
-        kappa=kappa,
-        standard_error=error,
-        ci_low=max(-1.0, kappa - half) if np.isfinite(half) else np.nan,
-        ci_high=min(1.0, kappa + half) if np.isfinite(half) else np.nan,
-        confidence=confidence,
-        agreement=seen,
-        chance_agreement=chance,
-        percent=percent,
-        n=n,
-        missing=missing,
-        raters=raters,
-        categories=categories,
-        weights=weights,
-        reason=reason,
-    )
+def interval_around(value: float, error: float, factor: float) -> tuple[float, float]:
+    """Return value ± factor standard errors, not beyond ±1; NaN for an error of 0 or none."""
+    if not error > _NO_ERROR:
+        return np.nan, np.nan
+    return max(-1.0, value - factor * error), min(1.0, value + factor * error)
+
+
+def without_width(error: float) -> Reason:
+    """Return why there is no interval around a number with this standard error."""
+    return because("no_width") if error <= _NO_ERROR else NO_REASON

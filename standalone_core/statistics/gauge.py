@@ -60,12 +60,15 @@ class GaugeStudy:
         Degrees of freedom of the repeatability.
     repeatability_low, repeatability_high : float
         Its χ² interval.
-    contribution_percent : float
-        100 gauge²/total².
-    study_percent : float
-        100 gauge/total.
-    distinct_categories : int
-        1.41 part/gauge, rounded down, at least 1; 0 if it is not known.
+    variance_share : float
+        Of the gauge in the variance, 0 to 1: gauge²/total² (AIAG: % contribution).
+    sd_share : float
+        Of the gauge in the standard deviation, 0 to 1: gauge/total (AIAG: % study variation). SDs
+        do not add up: that of the parts is not one minus this.
+    distinct_categories : int or None
+        Classes of parts that the gauge tells apart, AIAG's ndc: 1.41 part/gauge, rounded down but
+        at least 1 (the handbook's rule as others quote it; the handbook was not at hand). None
+        where it is not known: a single part, or a gauge without any spread.
     smallest_difference, smallest_low, smallest_high : float
         Two single measurements of one part by one operator differ by less than this with
         probability ``confidence``: z √2 repeatability (1.96 √2 = 2.77 at 95 %), with its interval.
@@ -93,9 +96,9 @@ class GaugeStudy:
     repeatability_df: int
     repeatability_low: float
     repeatability_high: float
-    contribution_percent: float
-    study_percent: float
-    distinct_categories: int
+    variance_share: float
+    sd_share: float
+    distinct_categories: int | None
     smallest_difference: float
     smallest_low: float
     smallest_high: float
@@ -188,8 +191,8 @@ def _spreads(raw: dict[str, float], error: VarianceSource, confidence: float) ->
         "repeatability_df": error.df,
         "repeatability_low": low,
         "repeatability_high": high,
-        "contribution_percent": 100 * gauge / total if total > 0 else np.nan,
-        "study_percent": 100 * (gauge / total) ** 0.5 if total > 0 else np.nan,
+        "variance_share": gauge / total if total > 0 else np.nan,
+        "sd_share": (gauge / total) ** 0.5 if total > 0 else np.nan,
         "distinct_categories": _categories(component["part"], gauge),
         "smallest_difference": factor * repeat**0.5,
         "smallest_low": factor * low,
@@ -303,9 +306,9 @@ def _sd_interval(variance: float, df: int, confidence: float) -> tuple[float, fl
     return low, high
 
 
-def _categories(part: float, gauge: float) -> int:
+def _categories(part: float, gauge: float) -> int | None:
     if np.isnan(part) or gauge == 0:
-        return 0
+        return None
     return max(1, int(np.floor(CATEGORIES_FACTOR * (part / gauge) ** 0.5)))
 
 

@@ -16,6 +16,10 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "too_few": "At least {least} measured in each group are needed; {groups}.",
         "too_few_values": "At least {least} values are needed; there are {n}.",
         "too_few_units": "At least {least} units with both values are needed; there are {n}.",
+        "too_few_rated": (
+            "At least {least} units that are rated again and again are needed; there are {n}."
+        ),
+        "same_ratings": "The ratings of every unit are all the same, so there is no interval.",
         "too_few_for_interval": (
             "Groups of {first} and {second} are too small for an interval of {percent:g} %."
         ),
@@ -46,9 +50,14 @@ WORDS: Mapping[str, str] = MappingProxyType(
             "beyond chance is not defined."
         ),
         "single_unit": "A single unit gives no interval.",
+        "no_width": (
+            "The scores leave the standard error nothing to be estimated from, so there is no "
+            "interval."
+        ),
         "single_part": (
-            "A single part was measured: how parts differ, and with it the share of the gauge in "
-            "the whole, is not known."
+            "A single part was measured: how parts differ is not known, and with it the gauge's "
+            "share of the SD and of the variance, the number of distinct categories and the "
+            "intraclass correlation."
         ),
         "single_operator": "One operator measured: how operators differ is not known.",
         "no_repeats": (

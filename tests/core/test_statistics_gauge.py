@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -57,8 +59,8 @@ def test_components_of_aiag_with_the_interaction_pooled():
     assert result.reproducibility**2 == pytest.approx(0.051455, abs=5e-7)
     assert result.gauge**2 == pytest.approx(0.091429, abs=1e-6)
     assert result.part**2 == pytest.approx(1.086447, abs=5e-7)
-    assert result.contribution_percent == pytest.approx(7.76, abs=5e-3)
-    assert result.study_percent == pytest.approx(27.86, abs=5e-3)
+    assert 100 * result.variance_share == pytest.approx(7.76, abs=5e-3)
+    assert 100 * result.sd_share == pytest.approx(27.86, abs=5e-3)
     assert result.distinct_categories == 4
     assert result.repeatability_df == 78
 
@@ -106,8 +108,10 @@ def test_one_crown_scanned_again_and_again_by_one_operator():
     low, high = sd * np.sqrt(4 / stats.chi2.ppf([0.975, 0.025], 4))
     assert (result.repeatability_low, result.repeatability_high) == pytest.approx((low, high))
     assert result.smallest_high == pytest.approx(1.959964 * np.sqrt(2) * high, rel=1e-6)
-    assert np.isnan([result.part, result.reproducibility, result.study_percent]).all()
-    assert result.distinct_categories == 0
+    assert np.isnan(
+        [result.part, result.reproducibility, result.sd_share, result.variance_share]
+    ).all()
+    assert result.distinct_categories is None
     assert any("single part" in str(note) for note in result.notes)
     assert any("One operator" in str(note) for note in result.notes)
 
@@ -141,6 +145,23 @@ def test_a_single_trial_each_leaves_the_interaction_in_the_repeatability():
     assert result.trials == 1
     assert result.repeatability_df == 2
     assert any("Nothing was repeated" in str(note) for note in result.notes)
+
+
+def test_categories_are_counted_as_the_handbook_does():
+    """1.41 part/gauge rounded down, but never below 1; unknown is none, not 0."""
+    rng = np.random.default_rng(3)
+    parts, trial = np.repeat(np.arange(8), 3), rng.normal(0, 1, 24)
+    for apart in (0.0, 0.5, 2.0, 4.0):
+        values = trial + apart * np.sqrt(8) * (parts - 3.5)
+        found = gauge_study(values, parts.tolist(), ["a"] * 24)
+        ratio = 1.41 * found.part / found.gauge
+        assert found.distinct_categories == max(1, math.floor(ratio))
+    alike = gauge_study([1.0, 2.0, 2.0, 1.0], [1, 1, 2, 2], ["a"] * 4)
+    assert alike.part == 0
+    assert alike.distinct_categories == 1
+    assert alike.variance_share == alike.sd_share == 1
+    exact = gauge_study([1.0, 1.0, 2.0, 2.0], [1, 1, 2, 2], ["a"] * 4)
+    assert exact.distinct_categories is None
 
 
 def test_identical_repeats_are_remarked_on():

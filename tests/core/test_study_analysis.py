@@ -1,4 +1,4 @@
-"""A study analysed as a whole: the answer, odd crowns, examiners, scanner, and odd inputs."""
+"""A study analysed as a whole: the answer, odd crowns, scanner, and odd inputs."""
 
 from __future__ import annotations
 
@@ -8,22 +8,17 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-import pingouin
 import pytest
 from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study, analyse_study_steps
 from cuspwise.standalone_core.study.analysis.document import analysis_document
 from cuspwise.standalone_core.study.analysis.notes import PRECISION_TERM
 from cuspwise.standalone_core.study.analysis.sentences import p_words
-from cuspwise.standalone_core.study.file.examiner_scores import CrownScore, ExaminerScores
 from cuspwise.standalone_core.study.measuring.results import LeftOut
 from cuspwise.standalone_core.study.plan import AnalysisPlan
-from cuspwise.standalone_core.study.score_scale import ScoreScale
 from cuspwise.standalone_core.words.text import listed
 from made.study_runs import AREAS, study, with_difference_map, with_repeats
 from scipy import stats
-from sklearn.metrics import cohen_kappa_score
-from statsmodels.stats.inter_rater import fleiss_kappa
 
 RNG = np.random.default_rng(4)
 SOUND = {
@@ -262,7 +257,7 @@ def test_without_tolerances_there_is_no_verdict_on_them():
     assert [line.status for line in found.verdict[:2]] == ["open"] * 2
 
 
-# Scanner, map, examiners.
+# Scanner and map.
 
 
 def test_the_scanner_is_that_of_a_one_way_analysis_for_one_operator():
@@ -308,78 +303,6 @@ def test_the_difference_map_is_summed_up_by_surface():
     assert whole.mean_um == pytest.approx(-2.0)
     assert (margin.tested, margin.differing) == pytest.approx((1.0, 2 / 3))
     assert "does not say that they differ there" in found.difference_caveat
-
-
-NAMES = ("first", "second", "third")
-GIVEN = np.random.default_rng(6).integers(0, 3, (24, 1)) + np.random.default_rng(7).integers(
-    0, 2, (24, 3)
-)
-GIVEN = np.minimum(GIVEN, 2)
-
-
-def scored(run, table=GIVEN, names=NAMES):
-    rows = tuple(
-        CrownScore(c.path, c.name, c.group, name, {"gap": None if x < 0 else int(x)})
-        for c, line in zip(run.crowns, table, strict=True)
-        for name, x in zip(names, line, strict=True)
-    )
-    scores = ExaminerScores(Path("scores.csv"), ("gap",), tuple(names), rows, ScoreScale())
-    return replace(run, scores=scores)
-
-
-def test_examiners_equal_scikit_learn_statsmodels_and_scipy():
-    run = study(SOUND, analysis=PLAN)
-    found = analyse_study(scored(run)).examiners
-    (row,) = found.agreement
-    for pair in row.pairs:
-        a, b = (GIVEN[:, NAMES.index(name)] for name in (pair.first, pair.second))
-        assert pair.plain.kappa == pytest.approx(cohen_kappa_score(a, b))
-        assert pair.weighted.kappa == pytest.approx(cohen_kappa_score(a, b, weights="quadratic"))
-        assert pair.plain.percent == pytest.approx((a == b).mean())
-    counts = (GIVEN[:, :, None] == np.arange(3)).sum(axis=1)
-    assert row.fleiss.kappa == pytest.approx(fleiss_kappa(counts))
-    assert row.percent == pytest.approx((np.ptp(GIVEN, axis=1) == 0).mean())
-    median = np.median(GIVEN, axis=1).reshape(3, 8)
-    overall, first, *_ = found.comparisons
-    assert overall.groups == ("milled", "upright", "tilted")
-    assert overall.ranks.p == pytest.approx(stats.kruskal(*median).pvalue)
-    good = (median <= 1).sum(axis=1)
-    table = [[good[0], 8 - good[0]], [good[1], 8 - good[1]]]
-    assert first.fisher_p == pytest.approx(stats.fisher_exact(table).pvalue)
-    assert first.ranks.u == stats.mannwhitneyu(median[1], median[0]).statistic
-    (correlation,) = found.correlations
-    margin = [x for values in SOUND.values() for x in values["margin"]]
-    expected = pingouin.corr(median.ravel(), margin, method="spearman").iloc[0]
-    assert correlation.correlation.rho == pytest.approx(expected["r"])
-    assert len(found.crowns) == 24
-    assert found.crowns[0].measured == pytest.approx(SOUND["milled"]["margin"][0])
-    assert [sum(row.counts) for row in found.groups] == [8, 8, 8]
-
-
-def test_clearly_worse_scores_are_told_with_their_deviation():
-    run = study(PAIR, analysis=PLAN)
-    table = np.repeat([[0, 0], [2, 2]], 8, axis=0)
-    found = analyse_study(scored(run, table, ("first", "second"))).examiners
-    told = [row.sentence for row in found.comparisons]
-    assert any("scores of Tilted are worse than those of Milled" in text for text in told)
-    assert "worse scores go with a larger mean absolute deviation of the margin" in (
-        found.correlations[0].sentence
-    )
-    assert {row.group: row.share.within for row in found.groups}["tilted"] == 0
-
-
-def test_missing_and_single_scores():
-    run = study(PAIR, analysis=PLAN)
-    table = np.where(np.arange(48).reshape(16, 3) % 7 == 0, -1, GIVEN[:16])
-    found = analyse_study(scored(run, table)).examiners
-    assert found.agreement[0].n == int((table >= 0).all(axis=1).sum())
-    assert any(math.isnan(x) for row in found.crowns for _, x in row.scores)
-    alone = analyse_study(scored(run, GIVEN[:16, :1], ("first",))).examiners
-    assert alone.agreement[0].pairs == ()
-    assert "no agreement can be computed" in alone.agreement[0].sentence
-    none = analyse_study(scored(run, np.full((16, 2), -1), ("first", "second")))
-    assert none.examiners.agreement[0].n == 0
-    json.dumps(analysis_document(none), allow_nan=False)
 
 
 @pytest.mark.parametrize(

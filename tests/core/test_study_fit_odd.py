@@ -150,9 +150,7 @@ def test_the_gap_felt_stands_beside_the_deviation_and_the_gap_measured():
     expected = stats.spearmanr(FELT, GAPS)
     got = by_fit.correlation
     assert (got.rho, got.p) == pytest.approx((expected.statistic, expected.pvalue))
-    assert by_fit.sentence.startswith(
-        "Marginal gap felt: worse scores go with a larger mean marginal gap (Spearman's ρ 0."
-    )
+    assert by_fit.sentence.startswith("Marginal gap felt and mean marginal gap: Spearman's ρ 0.")
     rows = [row for row in found.crowns if row.measure == "marginal_gap_um"]
     assert [row.measured for row in rows] == GAPS
     assert [row.median for row in rows] == FELT

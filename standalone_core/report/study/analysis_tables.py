@@ -134,7 +134,6 @@ def _examiner_rows(analysis: StudyAnalysis) -> dict[str, list[Row]]:
     return {
         "examiners": scores,
         "examiner_agreement": flat_rows(found.agreement),
-        "examiner_pairs": _only(found.agreement, ("item",), "pairs"),
         "examiner_groups": flat_rows(found.groups),
         "examiner_comparisons": flat_rows(found.comparisons),
         "examiner_correlations": flat_rows(found.correlations),

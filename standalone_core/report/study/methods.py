@@ -15,6 +15,7 @@ from ...words.text import count_words, listed
 from ..check.sentences import START_WORDS, WEIGHTING_WORDS
 from .causes_methods import causes_methods
 from .comparison_methods import comparison_methods
+from .examiner_methods import examiner_methods, repeats_methods
 from .fit_methods import fit_methods
 from .sentences import counted, titles_of
 
@@ -63,6 +64,21 @@ REFERENCES: dict[str, str] = {
     "disagreement or partial credit. Psychol Bull 1968;70:213–220.",
     "fleiss": "Fleiss JL. Measuring nominal scale agreement among many raters. Psychol Bull "
     "1971;76:378–382.",
+    "gwet": "Gwet KL. Handbook of inter-rater reliability. 4th ed. Gaithersburg: Advanced "
+    "Analytics; 2014.",
+    "landis": "Landis JR, Koch GG. The measurement of observer agreement for categorical data. "
+    "Biometrics 1977;33:159–174.",
+    "shrout": "Shrout PE, Fleiss JL. Intraclass correlations: uses in assessing rater "
+    "reliability. Psychol Bull 1979;86:420–428.",
+    "mcgraw": "McGraw KO, Wong SP. Forming inferences about some intraclass correlation "
+    "coefficients. Psychol Methods 1996;1:30–46.",
+    "aiag": "Automotive Industry Action Group. Measurement systems analysis: reference manual. 4th "
+    "ed. Southfield: AIAG; 2010.",
+    "fisher": "Fisher RA. The logic of inductive inference. J R Stat Soc 1935;98:39–82.",
+    "spearman": "Spearman C. The proof and measurement of association between two things. Am J "
+    "Psychol 1904;15:72–101.",
+    "bonett": "Bonett DG, Wright TA. Sample size requirements for estimating Pearson, Kendall and "
+    "Spearman correlations. Psychometrika 2000;65:23–28.",
     "rosner": "Rosner B. Percentage points for a generalized ESD many-outlier procedure. "
     "Technometrics 1983; 25: 165–172.",
     "holmes": "Holmes JR, Bayne SC, Holland GA, Sulik WD. Considerations in measurement of "
@@ -86,12 +102,6 @@ REFERENCES: dict[str, str] = {
     "a standard measurement method.",
 }
 """Where the methods come from; only those that a study used are cited."""
-
-
-_OF_DISTANCES = (
-    ", those of precision by how far a scanned crown's distance from the other crowns of its group "
-    "varied from scan to scan"
-)
 
 
 @dataclass(frozen=True)
@@ -149,7 +159,8 @@ def methods_text(run: StudyRun, analysis: StudyAnalysis) -> Methods:
         _comparing(run, analysis, cite),
         fit_methods(run, analysis, cite),
         causes_methods(run, analysis, cite),
-        _repeats_and_examiners(run, analysis, cite),
+        repeats_methods(run, analysis, cite),
+        examiner_methods(run, analysis, cite),
         _software(run),
     )
     paragraphs = tuple(" ".join(section) for section in map(tuple, sections) if section)
@@ -337,31 +348,6 @@ def _within(run: StudyRun) -> str:
         f"{tolerances.max_unmatched_mm2:g} mm²; the margin, moreover, only if it was nowhere short "
         f"or broken along more than {tolerances.max_missing_mm:g} mm{guard}."
     )
-
-
-def _repeats_and_examiners(
-    run: StudyRun, analysis: StudyAnalysis, cite: _Citations
-) -> Iterator[str]:
-    rows = [row.gauge for row in analysis.scanner if row.gauge is not None and not row.reason]
-    if run.repeats and rows:
-        first = rows[0]
-        yield (
-            f"{counted(first.parts, 'crown')}, scanned {count_words(first.trials, 'time')} each "
-            f"by {count_words(first.operators, 'operator')}, gave repeatability and "
-            f"reproducibility by analysis of variance {cite('iso_5725_2')}; differences below the "
-            f"smallest that the scanner can show are marked"
-            f"{_OF_DISTANCES if any(row.distance for row in analysis.scanner) else ''}."
-        )
-    if analysis.examiners is not None and analysis.examiners.agreement:
-        agreed = analysis.examiners.agreement
-        most = max(len(row.examiners) for row in agreed)
-        kappa = f"Cohen's kappa, plain and with quadratic weights {cite('cohen', 'cohen_weighted')}"
-        more = f", and Fleiss' kappa {cite('fleiss')}" if most > 2 else ""
-        yield (
-            f"{counted(most, 'examiner')} scored the crowns for "
-            f"{listed([row.item for row in agreed])}; agreement is given as percentage and as "
-            f"{kappa}{more}."
-        )
 
 
 def _software(run: StudyRun) -> Iterator[str]:

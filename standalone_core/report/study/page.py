@@ -19,6 +19,8 @@ from ...fit.sentences import FIT_CAUTIONS
 from ...statistics.equivalence import OUTCOME_WORDS
 from ...study.analysis.cause_comparisons import size_words
 from ...study.analysis.cause_sentences import without_words
+from ...study.analysis.document import MISSING_RULES
+from ...study.analysis.examiner_agreement import coefficient
 from ...study.analysis.fit_words import fit_words, place_words
 from ...study.analysis.precision import distance_measures
 from ...study.analysis.results.analysis import OddEffect, StudyAnalysis
@@ -43,6 +45,7 @@ from ..drawing.amount_colours import GroupStyle, group_style
 from ..drawing.deviation_colours import unmeasured_hex
 from ..drawing.matplotlib_figure import Figure
 from ..drawing.pictures import Pictures
+from .examiner_words import AGREEMENT_WORDS, agreement_interval, agreement_value
 from .fit_counts import marginal_gaps
 from .fit_page import fit_part
 from .fit_themes import all_described
@@ -204,6 +207,11 @@ def _environment() -> Environment:
         compared_words=_compared_words,
         place_words=place_words,
         heads=HEADS,
+        agreement_words=AGREEMENT_WORDS,
+        agreement_value=agreement_value,
+        agreement_interval=agreement_interval,
+        coefficient=coefficient,
+        missing_rules=MISSING_RULES,
         isfinite=math.isfinite,
         unmeasured=unmeasured_hex(),
     )

@@ -27,6 +27,7 @@ from .primary_doubts import with_doubts
 from .results.analysis import Findings, OddEffect, StudyAnalysis
 from .results.comparisons import Comparison, PrecisionComparison
 from .scanner import scanner_rows
+from .score_comparisons import doubts_told
 from .support_marks import mark_rows
 from .tolerances import tolerance_rows
 
@@ -85,6 +86,8 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
     findings = with_doubts(cohort, findings, odd, without)
     yield Progress("Summing up", 0.95)
     fit = fit_analysis(cohort, study)
+    examiners = None if study.scores is None else examiner_analysis(cohort, study.scores)
+    warned = (*cautions(cohort, study), *(doubts_told(examiners.doubts) if examiners else ()))
     return StudyAnalysis(
         title=study.plan.title,
         question=study.plan.question,
@@ -93,7 +96,7 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
         areas=cohort.areas,
         measures=cohort.measures,
         settings=study.plan.analysis,
-        verdict=verdict_lines(cohort, findings, odd, effects, cautions(cohort, study), fit),
+        verdict=verdict_lines(cohort, findings, odd, effects, warned, fit),
         findings=findings,
         odd_crowns=odd,
         without_odd=without,
@@ -101,7 +104,7 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
         parts=study.parts,
         difference_shares=difference_shares(cohort, study),
         difference_caveat=CAVEAT,
-        examiners=None if study.scores is None else examiner_analysis(cohort, study.scores),
+        examiners=examiners,
         scanner=scanner,
         multiplicity=families_words(cohort),
         notes=general_notes(cohort, study),

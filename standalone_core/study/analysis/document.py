@@ -10,8 +10,6 @@ from collections.abc import Callable, Mapping
 from types import MappingProxyType
 from typing import Any
 
-import numpy as np
-
 from ...records import Writers, plain
 from ...statistics.assumptions import Assumptions
 from ...statistics.describe import Description
@@ -26,7 +24,6 @@ from .results.fit import FitLimitRow
 from .results.groups import AssumptionRow, PairRow, Summary, ToleranceRow
 from .results.scores import (
     AgreementRow,
-    KappaRow,
     ScannerRow,
     ScoreComparison,
     ScoreCorrelation,
@@ -261,29 +258,25 @@ def _odd_crown(row: OddCrown) -> Record:
     return {name: getattr(row, name) for name in names}
 
 
-def _kappa(row: KappaRow) -> Record:
-    return {
-        "first": row.first,
-        "second": row.second,
-        **named(row.plain, n="n", percent="percent"),
-        **named(row.plain, kappa="kappa", kappa_low="ci_low", kappa_high="ci_high"),
-        **named(row.weighted, weighted="kappa", weighted_low="ci_low", weighted_high="ci_high"),
-        "words": row.words,
-        "reason": str(row.plain.reason),
-    }
+MISSING_RULES: Mapping[str, str] = MappingProxyType(
+    {"complete": "complete cases", "all_scores": "all scores given (Gwet)"}
+)
+"""Which crowns an agreement number is of, as files and the page have it."""
 
 
 def _agreement(row: AgreementRow) -> Record:
-    fleiss = row.fleiss
+    result = row.result
     return {
         "item": row.item,
+        "statistic": row.statistic,
         "examiners": row.examiners,
-        "n": row.n,
-        "percent": row.percent,
-        "pairs": row.pairs,
-        **named(fleiss, fleiss="kappa", fleiss_low="ci_low", fleiss_high="ci_high"),
-        "sentence": row.sentence,
-        "reason": "There is one examiner." if fleiss is None else str(fleiss.reason),
+        "value": row.value,
+        **named(result, low="ci_low", high="ci_high", confidence="confidence"),
+        "crowns": result.n,
+        "scores": row.scores,
+        "missing_scores": MISSING_RULES[row.rule],
+        "words": row.words,
+        "reason": str(result.reason),
     }
 
 
@@ -305,12 +298,14 @@ def _score_comparison(row: ScoreComparison) -> Record:
     return {
         "item": row.item,
         "groups": row.groups,
-        "fisher_p": row.fisher_p,
-        "fisher_p_holm": row.fisher_p_holm,
         "rank_statistic": ranks.u if isinstance(ranks, MannWhitney) else ranks.h,
-        "rank_p": ranks.p,
         "rank_method": ranks.method if isinstance(ranks, MannWhitney) else CHI_SQUARED,
-        "rank_p_holm": row.rank_p_holm,
+        "rank_p": ranks.p,
+        "rank_p_adjusted": row.rank_p_adjusted,
+        "family": row.family,
+        "outcome": row.outcome,
+        "outcome_complete": row.complete,
+        "fisher_p": row.fisher_p,
         "sentence": row.sentence,
         "reason": str(ranks.reason),
     }
@@ -337,8 +332,10 @@ def _scanner(row: ScannerRow) -> Record:
         **(dict.fromkeys(counts, 0) if gauge is None else named(gauge, **counts)),
         **named(gauge, **spreads, crown_sd="part"),
         **named(row.distance, distance_repeatability="repeatability"),
-        "study_share": np.nan if gauge is None else gauge.study_percent / 100,
-        "categories": 0 if gauge is None else gauge.distinct_categories,
+        **named(gauge, scanner_share_of_sd="sd_share", scanner_share_of_variance="variance_share"),
+        "distinct_categories": None if gauge is None else gauge.distinct_categories,
+        "icc_form": "" if row.intraclass is None else row.intraclass.form,
+        **named(row.intraclass, icc="icc", icc_low="ci_low", icc_high="ci_high"),
         "smallest_difference": row.smallest_difference,
         "clamped": () if gauge is None else gauge.clamped,
         "reason": row.reason,
@@ -355,7 +352,6 @@ _WRITERS: dict[type, Callable[[Any], Mapping[str, Any]]] = {
     EquivalenceRow: _equivalence,
     OverallRow: _overall,
     OddCrown: _odd_crown,
-    KappaRow: _kappa,
     AgreementRow: _agreement,
     ScoreGroupRow: _score_group,
     ScoreComparison: _score_comparison,

@@ -3,32 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from itertools import combinations
 from types import MappingProxyType
 
 import numpy as np
 
 from ...arrays import FloatArray
 from ...shares import short_share
-from ...statistics.agreement import cohen_kappa, fleiss_kappa
 from ...statistics.rank_correlation import spearman
 from ...statistics.tolerance import wilson
 from ...words.names import MEASURE_WORDS, item_words, the_area
-from ...words.text import listed, signed_number
-from ..file.examiner_scores import ExaminerScores, ScoreTable
+from ..file.examiner_scores import ExaminerScores
 from ..fit_plan import FIT_MEASURES
 from .cohort import Cohort, Places
-from .fit_words import fit_words
-from .results.scores import (
-    AgreementRow,
-    ExaminerAnalysis,
-    KappaRow,
-    ScoreCorrelation,
-    ScoredCrown,
-    ScoreGroupRow,
+from .examiner_agreement import (
+    agreement_sentence,
+    coefficient,
+    item_agreement,
+    missing_words,
+    sum_agreement,
+    sum_sentence,
 )
-from .score_comparisons import score_comparisons
+from .fit_words import fit_words
+from .results.scores import ExaminerAnalysis, ScoreCorrelation, ScoredCrown, ScoreGroupRow
+from .score_comparisons import level_words, score_comparisons, score_doubts
+from .scored import Scored, scored
 from .sentences import p_words
 
 AREAS_OF_ITEM: Mapping[str, tuple[str, ...]] = MappingProxyType(
@@ -46,14 +44,6 @@ FIT_OF_ITEM: Mapping[str, Places] = MappingProxyType(
     }
 )
 """Numbers of fit that a score is shown beside too, where crowns were seated and have them."""
-
-_KAPPA_WORDS = (
-    (0.2, "slight"),
-    (0.4, "fair"),
-    (0.6, "moderate"),
-    (0.8, "substantial"),
-    (1.0, "almost perfect"),
-)
 
 NOT_FIT = (
     "Scores judge how a crown fits on its die or between its neighbours; the measured deviations "
@@ -74,148 +64,54 @@ SIGNED = (
 )
 
 
-@dataclass(frozen=True, eq=False)
-class Scored:
-    """One item's scores of the crowns that are in the study.
-
-    Attributes
-    ----------
-    item : str
-    words : tuple of str
-        What 0, 1, 2, … mean.
-    examiners, crowns, groups : tuple of str
-    scores : (n, k) float
-    median : (n,) float
-        Over the examiners who scored the crown; NaN for none.
-    """
-
-    item: str
-    words: tuple[str, ...]
-    examiners: tuple[str, ...]
-    crowns: tuple[str, ...]
-    groups: tuple[str, ...]
-    scores: FloatArray
-    median: FloatArray
-
-    def of_group(self, group: str) -> FloatArray:
-        """Return the medians of a group's scored crowns."""
-        own = np.array([name == group for name in self.groups], dtype=bool)
-        return self.median[own & ~np.isnan(self.median)]
-
-
 def examiner_analysis(cohort: Cohort, scores: ExaminerScores) -> ExaminerAnalysis:
     """Analyse the scores of the crowns that are in the study.
 
-    A crown counts once, by the median of its scores; examiners are not further crowns.
+    A crown counts once, by the median of its scores; examiners are not further crowns. What
+    missing scores do to each number of agreement: :mod:`.examiner_agreement`; which tests make
+    claims, and at what level: :mod:`.score_comparisons`.
     """
-    items = [_scored(cohort, scores.table(item)) for item in scores.items]
-    beside = [(scored, place) for scored in items for place in _places_beside(cohort, scored.item)]
-    crowns = tuple(row for scored, place in beside for row in _beside(cohort, scored, *place))
+    items = [scored(cohort, scores.table(item)) for item in scores.items]
+    beside = [(item, place) for item in items for place in _places_beside(cohort, item.item)]
+    crowns = tuple(row for item, place in beside for row in _beside(cohort, item, *place))
+    comparisons = score_comparisons(
+        cohort, _medians(cohort, items), _medians(cohort, items, complete=True)
+    )
+    correlations = tuple(_correlation(cohort, item.item, place, crowns) for item, place in beside)
+    computed = sum(not row.correlation.reason for row in correlations)
+    by_item, sums = [item_agreement(cohort, item) for item in items], sum_agreement(cohort, items)
+    said = [agreement_sentence(item, rows) for item, rows in zip(items, by_item, strict=True)]
     return ExaminerAnalysis(
-        agreement=tuple(_agreement(cohort, scored) for scored in items),
-        groups=tuple(_group(cohort, one, group) for one in items for group in cohort.groups),
-        comparisons=score_comparisons(
-            cohort, {s.item: {g: s.of_group(g) for g in cohort.groups} for s in items}
-        ),
+        agreement=(*(row for rows in by_item for row in rows), *sums),
+        agreed=(*said, *sum_sentence(items, sums)),
+        missing=missing_words(cohort, items),
+        groups=tuple(_group(cohort, item, group) for item in items for group in cohort.groups),
+        comparisons=comparisons,
+        levels=tuple(level_words(cohort, comparisons, computed)),
+        doubts=score_doubts(cohort, comparisons),
         crowns=crowns,
-        correlations=tuple(
-            _correlation(cohort, scored.item, place, crowns) for scored, place in beside
-        ),
+        correlations=correlations,
         notes=(NOT_FIT, *_notes_of_fit(cohort, [place for _, place in beside]), *scores.notes),
     )
 
 
-def _scored(cohort: Cohort, table: ScoreTable) -> Scored:
-    order = {name: i for i, name in enumerate(cohort.names)}
-    rows = sorted((order[name], i) for i, name in enumerate(table.crowns) if name in order)
-    taken = [i for _, i in rows]
-    scores = table.scores[taken]
-    median = np.array(
-        [np.median(x[~np.isnan(x)]) if (~np.isnan(x)).any() else np.nan for x in scores]
-    )
-    return Scored(
-        item=table.item,
-        words=table.words,
-        examiners=table.examiners,
-        crowns=tuple(table.crowns[i] for i in taken),
-        groups=tuple(table.groups[i] for i in taken),
-        scores=scores,
-        median=median,
-    )
+def _medians(
+    cohort: Cohort, items: Sequence[Scored], *, complete: bool = False
+) -> dict[str, dict[str, FloatArray]]:
+    return {
+        item.item: {group: item.of_group(group, complete=complete) for group in cohort.groups}
+        for item in items
+    }
 
 
-def _agreement(cohort: Cohort, scored: Scored) -> AgreementRow:
-    confidence, nan = cohort.plan.analysis.confidence, float("nan")
-    complete = scored.scores[~np.isnan(scored.scores).any(axis=1)]
-    several = len(scored.examiners) > 1
-    same = float((complete == complete[:, :1]).all(axis=1).mean()) if len(complete) else nan
-    fleiss = fleiss_kappa(scored.scores, confidence=confidence) if several else None
-    pairs = tuple(
-        _kappa(scored, i, j, confidence) for i, j in combinations(range(len(scored.examiners)), 2)
-    )
-    return AgreementRow(
-        item=scored.item,
-        examiners=scored.examiners,
-        n=len(complete),
-        percent=same if several else nan,
-        pairs=pairs,
-        fleiss=fleiss,
-        sentence=_agreement_sentence(scored, len(complete), same, pairs),
-    )
-
-
-def _kappa(scored: Scored, i: int, j: int, confidence: float) -> KappaRow:
-    a, b = scored.scores[:, i], scored.scores[:, j]
-    plain = cohen_kappa(a, b, confidence=confidence)
-    weighted = cohen_kappa(
-        a, b, weights="quadratic", categories=range(len(scored.words)), confidence=confidence
-    )
-    return KappaRow(
-        first=scored.examiners[i],
-        second=scored.examiners[j],
-        plain=plain,
-        weighted=weighted,
-        words=_kappa_words(weighted.kappa),
-    )
-
-
-def _kappa_words(kappa: float) -> str:
-    if np.isnan(kappa):
-        return "not defined"
-    if kappa < 0:
-        return "poor"
-    return next(word for limit, word in _KAPPA_WORDS if kappa <= limit + 1e-12)
-
-
-def _agreement_sentence(scored: Scored, n: int, same: float, pairs: Sequence[KappaRow]) -> str:
-    name = item_words(scored.item)
-    if not pairs:
-        return f"{name}: one examiner, so no agreement can be computed."
-    if not n:
-        return f"{name}: no crown was scored by all examiners."
-    words = [
-        f"{row.first} and {row.second} {row.words}"
-        + (
-            ""
-            if np.isnan(row.weighted.kappa)
-            else f" (weighted kappa {_coefficient(row.weighted.kappa)})"
-        )
-        for row in pairs
-    ]
-    return (
-        f"{name}: all examiners gave the same score on {short_share(same)} of {n} crowns; beyond "
-        f"chance, agreement of {listed(words)}."
-    )
-
-
-def _group(cohort: Cohort, scored: Scored, group: str) -> ScoreGroupRow:
+def _group(cohort: Cohort, item: Scored, group: str) -> ScoreGroupRow:
     plan = cohort.plan
-    worse = np.ceil(scored.of_group(group)).astype(int)
-    acceptable = int((scored.of_group(group) <= plan.scores.acceptable).sum())
+    worse = np.ceil(item.of_group(group)).astype(int)
+    acceptable = int((item.of_group(group) <= plan.scores.acceptable).sum())
     return ScoreGroupRow(
-        item=scored.item,
+        item=item.item,
         group=group,
-        counts=tuple(int(k) for k in np.bincount(worse, minlength=len(scored.words))),
+        counts=tuple(int(k) for k in np.bincount(worse, minlength=len(item.words))),
         share=wilson(acceptable, len(worse), confidence=plan.analysis.confidence),
     )
 
@@ -247,21 +143,21 @@ def _notes_of_fit(cohort: Cohort, places: Sequence[tuple[str, str]]) -> list[str
     return notes
 
 
-def _beside(cohort: Cohort, scored: Scored, area: str, measure: str) -> list[ScoredCrown]:
+def _beside(cohort: Cohort, item: Scored, area: str, measure: str) -> list[ScoredCrown]:
     """Return every scored crown with its value; of those not seated there is none of fit."""
     crowns = {crown.name: crown for group in cohort.groups for crown in cohort.crowns[group]}
     return [
         ScoredCrown(
             crown=name,
-            group=scored.groups[i],
-            item=scored.item,
+            group=item.groups[i],
+            item=item.item,
             area=area,
             measure=measure,
-            scores=tuple(zip(scored.examiners, scored.scores[i].tolist(), strict=True)),
-            median=float(scored.median[i]),
+            scores=tuple(zip(item.examiners, item.scores[i].tolist(), strict=True)),
+            median=float(item.median[i]),
             measured=cohort.value_of(crowns[name], area, measure),
         )
-        for i, name in enumerate(scored.crowns)
+        for i, name in enumerate(item.crowns)
         if measure not in FIT_MEASURES or crowns[name].fit is not None
     ]
 
@@ -281,17 +177,11 @@ def _correlation(
     if found.reason:
         sentence = f"{name} and {beside}: no correlation was computed. {found.reason}"
     else:
-        numbers = (
-            f"Spearman's ρ {_coefficient(found.rho)}, {short_share(plan.confidence)} interval "
-            f"{_coefficient(found.ci_low)} to {_coefficient(found.ci_high)}, {p_words(found.p)}, "
-            f"{found.n} crowns of all groups"
-        )
-        sure = found.p <= plan.alpha
-        way = "larger" if found.rho > 0 else "smaller"
         sentence = (
-            f"{name}: worse scores go with a {way} {beside} ({numbers})."
-            if sure
-            else f"{name}: that scores go with the {beside} is not shown ({numbers})."
+            f"{name} and {beside}: Spearman's ρ {coefficient(found.rho)}, "
+            f"{short_share(plan.confidence)} interval {coefficient(found.ci_low)} to "
+            f"{coefficient(found.ci_high)} ({p_words(found.p)}, unadjusted and exploratory; "
+            f"{found.n} crowns of all groups)."
         )
     return ScoreCorrelation(
         item=item,
@@ -300,7 +190,3 @@ def _correlation(
         correlation=found,
         sentence=sentence,
     )
-
-
-def _coefficient(value: float) -> str:
-    return signed_number(round(value, 2) + 0.0, ".2f")  # no minus before nothing

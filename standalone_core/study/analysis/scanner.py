@@ -10,6 +10,7 @@ import numpy as np
 
 from ...errors import SettingError
 from ...statistics.gauge import GaugeStudy, gauge_study
+from ...statistics.intraclass import intraclass_of
 from ...words.text import listed
 from ..cannot_show import DISTANCES
 from ..measuring.results import RepeatScan
@@ -42,18 +43,19 @@ def scanner_rows(cohort: Cohort, repeats: Sequence[RepeatScan]) -> tuple[Scanner
 
 def _row(cohort: Cohort, repeats: Sequence[RepeatScan], area: str, measure: str) -> ScannerRow:
     values = [cohort.value_of(r.scan, area, measure) for r in repeats]
-    gauge, reason = _gauge(cohort, repeats, values)
+    gauge, notes = _gauge(cohort, repeats, values)
     distance = None
     if measure in DISTANCES:
         values = [measured(r.from_others, area, measure) for r in repeats]
         distance, _ = _gauge(cohort, repeats, values)
-    return ScannerRow(area, measure, gauge, distance, reason)
+    intraclass = None if gauge is None else intraclass_of(gauge)
+    return ScannerRow(area, measure, gauge, distance, intraclass, notes)
 
 
 def _gauge(
     cohort: Cohort, repeats: Sequence[RepeatScan], values: Sequence[float]
-) -> tuple[GaugeStudy | None, str]:
-    """Study one value per repeated scan; None, or without some crowns, with the reason."""
+) -> tuple[GaugeStudy | None, tuple[str, ...]]:
+    """Study one value per repeated scan; None, or without some crowns, with the reasons."""
     rows = [
         _Repeated(r.crown, r.operator, r.trial, value)
         for r, value in zip(repeats, values, strict=True)
@@ -69,9 +71,9 @@ def _gauge(
             confidence=cohort.plan.analysis.confidence,
         )
     except SettingError as problem:
-        return None, problem.reason
+        return None, (problem.reason,)
     notes = [f"Without complete repeated scans of {listed(left)}."] if left else []
-    return found, " ".join([*notes, *map(str, found.notes)])
+    return found, (*notes, *map(str, found.notes))
 
 
 def _complete(rows: Sequence[_Repeated]) -> list[_Repeated]:

@@ -138,7 +138,9 @@ def read_scores(path: str | Path, plan: StudyPlan) -> ExaminerScores:
         ``examiner``, and at least one of ``gap``, ``contact`` and ``seating``: the marginal gap
         that a probe feels, the contacts to the neighbours, and how the crown seats. Scores are
         whole numbers of ordered categories, 0 the best; the plan's ``scores`` hold their words.
-        An empty cell, NaN or NA is a missing score. Other columns are not used.
+        An empty cell, NaN or NA is a missing score; what numbers do about these:
+        :mod:`~cuspwise.standalone_core.study.analysis.examiner_agreement`. Other columns are not
+        used.
     plan : StudyPlan
 
     Returns

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from cuspwise.standalone_core.statistics.agreement import cohen_kappa, fleiss_kappa
+from cuspwise.standalone_core.statistics.agreement import cohen_kappa
 from cuspwise.standalone_core.statistics.assumptions import brown_forsythe, shapiro_wilk
 from cuspwise.standalone_core.statistics.describe import describe
 from cuspwise.standalone_core.statistics.effect_size import cliff_delta, hedges_g
@@ -23,6 +23,7 @@ from cuspwise.standalone_core.statistics.many_groups import (
     kruskal_wallis,
     welch_anova,
 )
+from cuspwise.standalone_core.statistics.many_raters import fleiss_kappa, gwet_coefficient
 from cuspwise.standalone_core.statistics.multiplicity import holm
 from cuspwise.standalone_core.statistics.odd import find_odd
 from cuspwise.standalone_core.statistics.permutation import compare_distances, distances_from_pairs
@@ -132,6 +133,15 @@ def _fleiss_covers(rng: Rng) -> bool:
     truth = rng.integers(0, 3, (60, 1))
     seen = np.where(rng.random((60, 4)) < 0.8, truth, rng.integers(0, 3, (60, 4)))
     result = fleiss_kappa(seen)
+    return result.ci_low <= 0.64 <= result.ci_high
+
+
+def _gwet_covers(rng: Rng) -> bool:
+    """The same, a fifth of the scores missing: AC1 too is .64 with three scores equally usual."""
+    truth = rng.integers(0, 3, (24, 1))
+    seen = np.where(rng.random((24, 3)) < 0.8, truth, rng.integers(0, 3, (24, 3))).astype(float)
+    seen[rng.random((24, 3)) < 0.2] = np.nan
+    result = gwet_coefficient(seen, categories=range(3))
     return result.ci_low <= 0.64 <= result.ci_high
 
 
@@ -328,6 +338,7 @@ COVERAGE = (
     Trial("Wilson, n = 10, mean over all shares", 0.95, "equal", _wilson_covers),
     Trial("Cohen κ, n = 100", 0.95, "equal", _kappa_covers),
     Trial("Fleiss κ, 60 × 4", 0.95, "equal", _fleiss_covers),
+    Trial("Gwet AC1, 24 × 3, a fifth missing", 0.95, "equal", _gwet_covers),
     Trial("smallest difference of a gauge study", 0.95, "equal", _gauge_covers),
     Trial("difference of precision, 10 + 12, 10 ways", 0.95, "at least", _precision_covers),
 )

@@ -315,7 +315,7 @@ def _beside(analysis: StudyAnalysis, seated: list[Crown]) -> Any:
         if row.item == "gap" and row.crown in fits
     )
     correlation = spearman([row.median for row in rows], [row.measured for row in rows])
-    said = "Marginal gap felt: worse scores go with a larger mean marginal gap (made up)."
+    said = "Marginal gap felt and mean marginal gap: Spearman's ρ (made up)."
     beside = ScoreCorrelation("gap", "margin", "marginal_gap_um", correlation, said)
     return replace(
         found,

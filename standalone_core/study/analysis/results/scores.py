@@ -3,68 +3,68 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
 
 if TYPE_CHECKING:
-    from ....statistics.agreement import Kappa
+    from ....statistics.agreement import Agreement, MissingRule
     from ....statistics.gauge import GaugeStudy
+    from ....statistics.intraclass import Intraclass
     from ....statistics.many_groups import KruskalWallis
     from ....statistics.rank_correlation import RankCorrelation
     from ....statistics.rank_sum import MannWhitney
     from ....statistics.tolerance import ShareWithin
 
+AgreementStatistic: TypeAlias = Literal[
+    "same_score", "cohen_kappa", "weighted_kappa", "fleiss_kappa", "gwet_ac2", "icc_a1"
+]
+ScoreOutcome: TypeAlias = Literal["worse", "better", "not_shown", "not_computed", "described"]
 
-@dataclass(frozen=True)
-class KappaRow:
-    """Agreement of two examiners on one item beyond chance.
-
-    Attributes
-    ----------
-    first, second : str
-        The examiners.
-    plain : Kappa
-        Cohen's kappa.
-    weighted : Kappa
-        The same with quadratic weights: near misses count less.
-    words : str
-        The weighted kappa in words (Landis & Koch 1977, Biometrics 33: 159–174).
-    """
-
-    first: str
-    second: str
-    plain: Kappa
-    weighted: Kappa
-    words: str
+SUM = "sum"
+"""Stands for an item where the sums of a crown's scores on all items are meant."""
 
 
 @dataclass(frozen=True)
 class AgreementRow:
-    """Agreement of all examiners on one item.
+    """One number of how far examiners agree.
 
     Attributes
     ----------
     item : str
-        What was scored.
+        What was scored; :data:`SUM` for the sums over all items.
+    statistic : str
+        ``same_score``: share of crowns to which all gave the same score. ``cohen_kappa``,
+        ``weighted_kappa``: Cohen's of two examiners, plain and with quadratic weights (near misses
+        count less). ``fleiss_kappa``, ``gwet_ac2``: of all examiners, unordered, and ordered with
+        quadratic weights. ``icc_a1``: intraclass correlation of all, absolute agreement.
     examiners : tuple of str
-    n : int
-        Crowns that all of them scored.
-    percent : float
-        Share of these on which all agree, 0 to 1.
-    pairs : tuple of KappaRow
-    fleiss : Kappa or None
-        Fleiss' kappa of all examiners, beside Cohen's also for two; None for one examiner.
-    sentence : str
+        Whose agreement it is.
+    result : ShareWithin, Agreement or Intraclass
+    rule : "complete" or "all_scores"
+        Complete cases: crowns that all of these examiners scored (for sums: on every item). All
+        scores: every score counts, also of a crown that some did not score (Gwet's form).
+    scores : int
+        Scores that count.
+    words : str
+        The weighted kappa in words (Landis & Koch 1977, Biometrics 33: 159–174); else empty.
     """
 
     item: str
+    statistic: AgreementStatistic
     examiners: tuple[str, ...]
-    n: int
-    percent: float
-    pairs: tuple[KappaRow, ...]
-    fleiss: Kappa | None
-    sentence: str
+    result: ShareWithin | Agreement | Intraclass
+    rule: MissingRule
+    scores: int
+    words: str = ""
+
+    @property
+    def value(self) -> float:
+        """The number itself."""
+        for name in ("share", "coefficient", "icc"):
+            if hasattr(self.result, name):
+                return float(getattr(self.result, name))
+        raise AssertionError(type(self.result))
 
 
 @dataclass(frozen=True)
@@ -95,24 +95,32 @@ class ScoreComparison:
     ----------
     item : str
     groups : tuple of str
-        Two; all of them for the overall test of three or more.
-    fisher_p, fisher_p_holm : float
-        Acceptable or not: Fisher's exact test of two groups; NaN for more. Corrected over items
-        and pairs of groups.
+        Two; all of them for the test of three or more at once, which only describes.
     ranks : MannWhitney or KruskalWallis
         Of the crowns' median scores, the second group first; or of all groups.
-    rank_p_holm : float
-        Corrected over items and pairs of groups; for Kruskal–Wallis over items.
+    rank_p_adjusted : float
+        Of two groups: corrected over items and pairs of groups; NaN for more groups.
+    family : int
+        Over how many comparisons it was corrected; 0 where it was not.
+    outcome : str
+        Of two groups: the second's scores are ``worse`` or ``better``, which is a claim of the
+        test of ranks; ``not_shown``; ``not_computed``. Of more: ``described``.
+    fisher_p : float
+        Acceptable or not: Fisher's exact test of two groups, exploratory; NaN for more.
+    complete : str
+        The outcome with only the crowns that all examiners scored on the item.
     sentence : str
-        The conclusion: ranks lead.
+        The conclusion.
     """
 
     item: str
     groups: tuple[str, ...]
-    fisher_p: float
-    fisher_p_holm: float
     ranks: MannWhitney | KruskalWallis
-    rank_p_holm: float
+    rank_p_adjusted: float
+    family: int
+    outcome: ScoreOutcome
+    fisher_p: float
+    complete: ScoreOutcome
     sentence: str
 
 
@@ -142,7 +150,7 @@ class ScoredCrown:
 
 @dataclass(frozen=True)
 class ScoreCorrelation:
-    """Do worse scores go with larger deviations, or with a wider gap?
+    """How scores go with deviations, or with a gap: exploratory, never a claim.
 
     Attributes
     ----------
@@ -166,10 +174,18 @@ class ExaminerAnalysis:
     Attributes
     ----------
     agreement : tuple of AgreementRow
-        Per item.
+        Per item, then of the sums over items; empty for one examiner.
+    agreed : tuple of str
+        What they come to, a sentence per item and one of the sums.
+    missing : str
+        How many scores are missing, and which numbers do what about it.
     groups : tuple of ScoreGroupRow
         Per item and group.
     comparisons : tuple of ScoreComparison
+    levels : tuple of str
+        Which tests make claims, as what family and at what level, and which do not.
+    doubts : tuple of str
+        Claims that would be others if crowns with a missing score were left out.
     crowns : tuple of ScoredCrown
         Per item, area and measure that go with it, and crown; beside fit the seated ones.
     correlations : tuple of ScoreCorrelation
@@ -178,8 +194,12 @@ class ExaminerAnalysis:
     """
 
     agreement: tuple[AgreementRow, ...]
+    agreed: tuple[str, ...]
+    missing: str
     groups: tuple[ScoreGroupRow, ...]
     comparisons: tuple[ScoreComparison, ...]
+    levels: tuple[str, ...]
+    doubts: tuple[str, ...]
     crowns: tuple[ScoredCrown, ...]
     correlations: tuple[ScoreCorrelation, ...]
     notes: tuple[str, ...] = ()
@@ -198,7 +218,9 @@ class ScannerRow:
         The same of the scans' distances from the other crowns of their crown's group, which vary
         from scan to scan as its distance from the group's middle does; None for measures that are
         no distances, too.
-    reason : str
+    intraclass : Intraclass or None
+        Of single scans: how well one tells these crowns apart.
+    notes : tuple of str
         What could not be computed, and why.
     """
 
@@ -206,7 +228,8 @@ class ScannerRow:
     measure: str
     gauge: GaugeStudy | None
     distance: GaugeStudy | None = None
-    reason: str = ""
+    intraclass: Intraclass | None = None
+    notes: tuple[str, ...] = ()
 
     def between_means(self, n_a: int, n_b: int) -> float:
         """Between the means of two groups of scans by one operator, shown at that confidence.
@@ -219,6 +242,11 @@ class ScannerRow:
     def between_distances(self, n_a: int, n_b: int) -> float:
         """Between two groups' mean distances from their middle, likewise; NaN if not known."""
         return _between_means(self.distance, n_a, n_b)
+
+    @property
+    def reason(self) -> str:
+        """The notes as one text."""
+        return " ".join(self.notes)
 
     @property
     def smallest_difference(self) -> float:
