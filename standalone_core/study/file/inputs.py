@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
@@ -12,7 +13,7 @@ from ..fit_plan import FIT_MEASURES
 from ..plan import StudyPlan
 from .examiner_scores import ExaminerScores, read_scores
 from .mistakes import Mistake, StudyFileError
-from .read import read_plan
+from .read import read_study_file
 from .repeated_scans import RepeatScans, read_repeats
 
 T = TypeVar("T")
@@ -58,7 +59,7 @@ class StudyInputs:
 
 
 def read_study(path: str | Path) -> StudyInputs:
-    """Read a study file, its examiners' scores and its list of repeated scans, all checked.
+    """Read a study file and its tables of crowns, scores and repeated scans, all checked.
 
     Parameters
     ----------
@@ -74,7 +75,7 @@ def read_study(path: str | Path) -> StudyInputs:
     Raises
     ------
     StudyFileError
-        With every mistake of the study file; or, if there is none, with those of all tables.
+        With every mistake of the study file and of all tables that belong to it.
 
     Examples
     --------
@@ -83,26 +84,27 @@ def read_study(path: str | Path) -> StudyInputs:
     >>> [(group.name, len(group.scans)) for group in study.plan.groups]
     [('milled', 2), ('printed', 2)]
     """
-    plan = read_plan(path)
-    mistakes: list[Mistake] = []
-    scores = _read(read_scores, plan.examiners, plan, mistakes)
-    repeats = _read(read_repeats, plan.repeats, plan, mistakes)
-    if mistakes:
+    found = read_study_file(path)
+    mistakes = list(found.mistakes)
+    score_reader = partial(read_scores, doubtful=found.doubtful)
+    scores = _read(score_reader, found.known.examiners, found.known, mistakes)
+    repeats = _read(read_repeats, found.known.repeats, found.known, mistakes)
+    if found.plan is None or mistakes:
         raise StudyFileError(mistakes)
-    return StudyInputs(plan, scores, repeats)
+    return StudyInputs(found.plan, scores, repeats)
 
 
 def _read(
     reader: Callable[[Path, StudyPlan], T],
     path: Path | None,
-    plan: StudyPlan,
+    known: StudyPlan,
     mistakes: list[Mistake],
 ) -> T | None:
     """Read a table if there is one; gather its mistakes."""
     if path is None:
         return None
     try:
-        return reader(path, plan)
+        return reader(path, known)
     except StudyFileError as error:
         mistakes.extend(error.mistakes)
         return None
