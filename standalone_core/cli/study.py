@@ -50,16 +50,25 @@ _MEASURED, _ANALYSED = 0.85, 0.87
 @click.option(
     "--out", type=path, metavar="FILE", help="The study file.  [default: FOLDER/study.toml]"
 )
-@click.option("--force", is_flag=True, help="Replace a study file that is there.")
+@click.option(
+    "--list",
+    "list_crowns",
+    is_flag=True,
+    help="List the crowns in crowns.csv too, to name them and to add dates, materials, …",
+)
+@click.option("--force", is_flag=True, help="Replace files that are there.")
 @guarded
-def new(folder: Path, design: Path | None, out: Path | None, force: bool) -> None:
+def new(
+    folder: Path, design: Path | None, out: Path | None, list_crowns: bool, force: bool
+) -> None:
     """Write a study file for FOLDER, whose subfolders hold the scans of one group each.
 
-    The file holds every setting with its meaning and its default, to be changed there.
+    The file holds every setting with its meaning and its default, to be changed there. A CSV file
+    in FOLDER with the columns crown, group and file tells the crowns instead of subfolders.
     """
     from ..study.file.new import new_study
 
-    written = new_study(folder, design=design, out=out, force=force)
+    written = new_study(folder, design=design, out=out, list_crowns=list_crowns, force=force)
     plan = written.plan
     screen.print(f"Design: {plan.design}", markup=False)
     for group in plan.groups:
@@ -82,6 +91,7 @@ def new(folder: Path, design: Path | None, out: Path | None, force: bool) -> Non
 def _tables_and_teeth(plan: StudyPlan) -> Iterator[tuple[Path, str]]:
     """What else a new study names, and what it is."""
     found: list[tuple[Path | None, str]] = [
+        (plan.crowns, "List of the crowns"),
         (plan.examiners, "Examiners' scores"),
         (plan.repeats, "Repeated scans"),
     ]

@@ -277,8 +277,8 @@ class StudyPlan:
         What is compared, of :data:`MEASURES`.
     analysis : AnalysisPlan
         How it is compared.
-    crown_list, examiners, repeats : pathlib.Path or None
-        CSV files of the crowns, of examiners' scores and of repeated scans.
+    crowns, examiners, repeats : pathlib.Path or None
+        CSV files: the list of crowns, examiners' scores, repeated scans.
     scores : ScoreScale
         What the examiners' numbers mean.
     fit : FitPlan or None
@@ -318,7 +318,7 @@ class StudyPlan:
         USUAL_MEASURES, Names(MEASURES, empty=False, thing="measure"), "What is compared."
     )
     analysis: AnalysisPlan = field(default_factory=AnalysisPlan)
-    crown_list: Path | None = None
+    crowns: Path | None = None
     examiners: Path | None = None
     repeats: Path | None = None
     scores: ScoreScale = field(default_factory=ScoreScale)

@@ -23,7 +23,7 @@ def with_slashes(path: str) -> str:
 
 
 def as_written(path: str) -> str:
-    r"""Return a path as it stands in a study file: with \ and n where TOML made a new line of it."""
+    r"""Return a path as it stands in a study file: with \ and n where TOML made a new line."""
     return "".join(_WRITTEN.get(sign, sign) for sign in path)
 
 

@@ -77,7 +77,7 @@ CROWNS = Section(
     "A list of the crowns, in place of the groups' scans: a CSV file with the columns crown (its\n"
     "name), group and file, and where crowns are seated die and seated. Further columns, such as\n"
     "date or material, are facts of the production. Groups may have a table above, or none.",
-    (Key("file", File(), "crown_list", "The CSV file; paths in it start from its own folder."),),
+    (Key("file", File(), "crowns", "The CSV file; paths in it start from its own folder."),),
 )
 
 ANALYSIS = Section(
