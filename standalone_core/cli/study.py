@@ -75,7 +75,7 @@ def new(
         number = len(group.scans)
         crowns = "one crown" if number == 1 else f"{number} crowns"
         screen.print(f"Group {group.name}: {crowns}", markup=False)
-    for found, words in _tables_and_teeth(plan):
+    for found, words in _tables_and_teeth(plan, listed=list_crowns):
         screen.print(f"{words}: {readable(found)}", markup=False)
     for note in plan.notes:
         screen.print(f"Note: {note}", markup=False)
@@ -86,12 +86,18 @@ def new(
         "question, the tolerances and the equivalence limits there.",
         markup=False,
     )
+    if list_crowns:
+        screen.print(
+            f"The crowns are listed in {readable(plan.crowns or '')}. Name them there; fill in, "
+            "rename, add or delete the columns after file.",
+            markup=False,
+        )
 
 
-def _tables_and_teeth(plan: StudyPlan) -> Iterator[tuple[Path, str]]:
-    """What else a new study names, and what it is."""
+def _tables_and_teeth(plan: StudyPlan, *, listed: bool) -> Iterator[tuple[Path, str]]:
+    """What else a new study names, and what it is; not the list that was written just now."""
     found: list[tuple[Path | None, str]] = [
-        (plan.crowns, "List of the crowns"),
+        (None if listed else plan.crowns, "List of the crowns"),
         (plan.examiners, "Examiners' scores"),
         (plan.repeats, "Repeated scans"),
     ]
@@ -163,6 +169,8 @@ def measure_study(
 
     inputs = read_study(study_file)
     inputs = inputs.without_fit() if no_fit else inputs
+    if not as_json:
+        _say_changes(inputs.plan, folder)
     stage = ProgressBar(messages)
     try:
         with executor_of(workers, scheduler) as executor:
@@ -184,6 +192,15 @@ def measure_study(
         say_written(written, folder)
         _say_kept(folder)
     return len(run.left_out)
+
+
+def _say_changes(plan: StudyPlan, folder: Path) -> None:
+    """Say what became of the crowns since the last run, if there was one."""
+    from ..study.measuring.run_changes import changes_since
+
+    changes = changes_since(folder, plan)
+    if changes is not None:
+        screen.print(changes.sentence, markup=False)
 
 
 def _study_steps(

@@ -13,7 +13,7 @@ from ...allowed import shown
 from ...arrays import FloatArray
 from ...readable import readable
 from ...suggestion import suggestion
-from ...words.text import capital, listed
+from ...words.text import capital, listed, some_of
 from ..crown_names import own_names
 from ..plan import SCORES, ScoreScale, StudyPlan
 from .csv_rows import CsvFile, Row, read_csv, refuse_empty, refuse_repeated, whole_number
@@ -21,7 +21,6 @@ from .new_text import toml_text
 from .study_sections import EXAMINERS
 
 _NO_SCORE = ("", "nan", "na", "n/a", "-", "–")
-_MOST_NAMED = 5
 _MOST_CATEGORIES = 11  # 0 to 10; what is beyond is a slip rather than a scale
 
 
@@ -237,7 +236,7 @@ def _refuse_beyond_words(file: CsvFile, item: str, words: Sequence[str]) -> None
 
 def _lines(lines: Sequence[int]) -> str:
     """Name lines of a file, if they are not too many."""
-    return f"on line{'s' if len(lines) > 1 else ''} {_some([str(line) for line in lines])}"
+    return f"on line{'s' if len(lines) > 1 else ''} {some_of([str(line) for line in lines])}"
 
 
 class _CrownNames:
@@ -271,7 +270,7 @@ class _CrownNames:
             )
         elif self._known:
             known = tuple(self.names.values())
-            remedy = suggestion(name, known) or f"Crowns are called {_some(known)}."
+            remedy = suggestion(name, known) or f"Crowns are called {some_of(known)}."
             file.wrong(row.line, "crown", f"There is no crown called {shown(name)}.", remedy)
         return None
 
@@ -291,15 +290,9 @@ def _notes(
         scored = {row.scan for row in rows if row.examiner == examiner}
         absent = [name for scan, name in names.items() if scan not in scored]
         if absent:
-            notes.append(f"Examiner {examiner} did not score {_some(absent)}.")
+            notes.append(f"Examiner {examiner} did not score {some_of(absent)}.")
     for item in items:
         none = [f"{row.crown} by {row.examiner}" for row in rows if row.values[item] is None]
         if none:
-            notes.append(f"The score of {item} is missing for {_some(none)}.")
+            notes.append(f"The score of {item} is missing for {some_of(none)}.")
     return tuple(notes)
-
-
-def _some(names: Sequence[str]) -> str:
-    if len(names) <= _MOST_NAMED:
-        return listed(names)
-    return f"{', '.join(names[: _MOST_NAMED - 1])} and {len(names) - _MOST_NAMED + 1} more"

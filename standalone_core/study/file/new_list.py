@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
@@ -38,10 +39,8 @@ def list_text(groups: Mapping[str, Sequence[tuple[Path, str]]]) -> str:
 
 def _names(scans: Sequence[Path]) -> Iterator[str]:
     """Name each crown of a group by its scan, in no more words than tell them apart."""
-    ways = [
-        [scan.stem, scan.name, f"{scan.parent.name}/{scan.name}", scan.as_posix()] for scan in scans
-    ]
-    taken = [name.casefold() for names in ways for name in dict.fromkeys(names)]
-    for names in ways:
-        own = next((name for name in names if taken.count(name.casefold()) == 1), names[-1])
+    ways = [(scan.stem, scan.name, f"{scan.parent.name}/{scan.name}") for scan in scans]
+    counts = Counter(name.casefold() for names in ways for name in set(names))
+    for number, names in enumerate(ways, start=1):
+        own = next((name for name in names if counts[name.casefold()] == 1), f"{names[0]} {number}")
         yield "".join(sign if sign.isprintable() else "_" for sign in readable(own))
