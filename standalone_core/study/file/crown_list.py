@@ -119,10 +119,10 @@ def _crown(file: CsvFile, row: Row) -> _Crown | None:
     name, group = row.cells["crown"], row.cells["group"]
     if not name.isprintable():
         file.wrong(row.line, "crown", "It is on two lines.", "Write the name on one line.")
-    if not name or not group:
-        return None
     there = ("file", *(column for column in FIT_COLUMNS if column in file.columns))
     files = {column: named_file(file, row, column) for column in there if row.cells[column]}
+    if not name or not group:
+        return None
     known = (*COLUMNS, *FIT_COLUMNS, "")
     facts = {
         file.header.cells[column]: row.cells[column]

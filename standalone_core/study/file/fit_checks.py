@@ -22,9 +22,7 @@ from .value_types import note
 Values = Mapping[str, Mapping[str, Any]]
 
 _NAME_A_DIE = f'Give die = "FILE" below [{FIT.name}], or {DIES.name} = ["FILES"] to every group.'
-_LIST_A_DIE = (
-    f'Give die = "FILE" below [{FIT.name}], or fill in a column die in the list of crowns.'
-)
+_LIST_A_DIE = f'Give die = "FILE" below [{FIT.name}], or a column die to the list of crowns.'
 _MOST_NAMES = 8
 
 

@@ -84,11 +84,13 @@ def read_groups(
         _refuse_taken(name, matches, taken)
         if matches:
             scans = tuple(match.scan for match in matches)
-            paired = {
-                key.name: _paired(told.values.get(key.name, ()), here / key.name, len(scans))
+            dies, seated = (
+                _paired(told.values.get(key.name, ()), here / key.name, len(scans))
                 for key in (DIES, SEATED)
-            }
-            groups.append(GroupPlan(name, told.title, scans, told.facts, told.production, **paired))
+            )
+            groups.append(
+                GroupPlan(name, told.title, scans, told.facts, told.production, dies, seated)
+            )
     refuse_same_titles(groups, place)
     return tuple(groups)
 
@@ -256,7 +258,7 @@ def refuse_same_titles(groups: Sequence[GroupPlan], place: Place) -> None:
     seen: dict[str, str] = {}
     for group in groups:
         other = seen.setdefault(group.title.casefold(), group.name)
-        if other != group.name:
+        if other.casefold() != group.name.casefold():  # else it is told of their names
             (place / group.name / "title").wrong(
                 f"Group {other} has the same title.", "Give each group a title of its own."
             )

@@ -196,9 +196,9 @@ def _with_fit(changes: Mapping[str, Any], fit: Mapping[str, Any]) -> dict[str, A
 
 def _plan(changes: Mapping[str, Any], place: Place) -> StudyPlan | None:
     """Make the plan; what it refuses, though every key was allowed, is a mistake too."""
-    title = {"title": f"Study of {changes['design'].stem}"}
+    title = f"Study of {changes['design'].stem}"
     try:
-        plan: StudyPlan = changed(NOT_SET, title | changes)
+        plan: StudyPlan = changed(NOT_SET, {"title": title, **changes})
     except CuspwiseError as error:
         place.mistakes.append(Mistake(place.file, None, error.subject, error.reason, error.remedy))
         return None

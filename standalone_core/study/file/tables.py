@@ -178,7 +178,10 @@ def _mark_tables(table: Any) -> Mapping[str, Any]:
 
 def _group_tables(given: Any, place: Place, hinted: bool) -> Mapping[str, Any]:
     """Return the tables of the groups; note if there is none, and no list of crowns either."""
-    remedy = "Write a table for each group: [groups.milled], and its scans below."
+    remedy = (
+        "Write a table for each group: [groups.milled], and its scans below. "
+        f'Or list the crowns: [{CROWNS.name}], and below file = "crowns.csv".'
+    )
     listed = (place / CROWNS.name / "file").path in place.lines
     if listed and not given:
         return {}
