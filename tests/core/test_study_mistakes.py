@@ -213,9 +213,7 @@ def test_on_a_terminal_mistakes_are_wrapped_and_lines_to_paste_are_not(
     wide = CliRunner().invoke(main, ["study", str(folder)])
     assert wide.exit_code == 1
     assert len(wide.output.splitlines()) == 1 + 2 + 1
-    terminal = Console(
-        stderr=True, highlight=False, force_terminal=True, width=80, color_system=None
-    )
+    terminal = Console(stderr=True, highlight=False, force_terminal=True, width=80)
     monkeypatch.setattr(base, "messages", terminal)
     lines = CliRunner().invoke(main, ["study", str(folder)]).output.splitlines()
     pasted = [line for line in lines if line.startswith("    gap = [")]

@@ -10,9 +10,10 @@ from pathlib import Path
 
 from ...errors import FileError
 from ...words.text import count_words, some_of
-from ..pilot import DOCUMENT
 from ..plan import StudyPlan
 from .result_store import file_checksum
+
+_DOCUMENT = "study.json"  # the report of the last run; a study kept in part has none
 
 
 @dataclass(frozen=True)
@@ -89,7 +90,7 @@ def changes_since(folder: Path, plan: StudyPlan) -> RunChanges | None:
         None if no earlier run can be read there.
     """
     try:
-        document = json.loads((folder / DOCUMENT).read_text(encoding="utf-8"))
+        document = json.loads((folder / _DOCUMENT).read_text(encoding="utf-8"))
         before = {
             crown["name"]: _Known(crown["group"], crown["sha256"]) for crown in document["crowns"]
         }
