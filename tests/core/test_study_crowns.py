@@ -95,6 +95,9 @@ def test_facts_that_vary_are_those_of_crowns(write: Write):
     assert facts is not None
     assert facts.names == ("Material", "Made on")
     assert facts.rows[1] == ("2", "milled", "m2.stl", "zirconia", "2026-01-03")
+    own = crown_facts(plan, differing=True)
+    assert own is not None
+    assert own.rows[0] == ("milled/1", "milled", "m1.stl", "2026-01-02")
     assert facts.rows[4] == ("3", "printed", "p3.stl", "resin, grey", "")
 
 

@@ -25,19 +25,22 @@ class CrownFacts:
     rows: tuple[tuple[str, ...], ...]
 
 
-def crown_facts(plan: StudyPlan) -> CrownFacts | None:
-    """Return the facts of all crowns of a list, also those of their whole groups.
+def crown_facts(plan: StudyPlan, *, differing: bool = False) -> CrownFacts | None:
+    """Return the facts of all crowns of a list.
 
     Parameters
     ----------
     plan : StudyPlan
+    differing : bool
+        Whether to leave out facts that are the same for all crowns of each group.
 
     Returns
     -------
     CrownFacts or None
-        None if the crowns are not listed.
+        None if the crowns are not listed, or no fact is left.
     """
-    if not any(group.crowns for group in plan.groups):
+    own_names = differing_facts(plan)
+    if not any(group.crowns for group in plan.groups) or (differing and not own_names):
         return None
     called = plan.crown_names()
     known = [
@@ -47,7 +50,8 @@ def crown_facts(plan: StudyPlan) -> CrownFacts | None:
             group.scans, group.crown_facts or ({},) * len(group.scans), strict=True
         )
     ]
-    names = tuple(dict.fromkeys(name for *_, facts in known for name in facts))
+    every = tuple(dict.fromkeys(name for *_, facts in known for name in facts))
+    names = own_names if differing else every
     return CrownFacts(
         names,
         tuple((*about, *(facts.get(name, "") for name in names)) for *about, facts in known),
