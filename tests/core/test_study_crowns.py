@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import pickle
+import random
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -348,3 +350,18 @@ def test_a_list_that_is_not_found_is_told(write: Write, text: str, expected: str
 def test_an_empty_list_is_told(write: Write):
     (line,) = mistakes(write(""))
     assert line == "crowns.csv: It is empty. Its columns are crown, group, file, die, seated."
+
+
+def test_damaged_lists_end_in_mistakes_or_a_plan(write: Write):
+    """Cut, doubled and swapped pieces of a good list never raise anything else."""
+    rng = random.Random(3)
+    for _ in range(300):
+        text = list(CROWNS)
+        for _ in range(rng.randrange(1, 4)):
+            start = rng.randrange(len(text))
+            stop = min(len(text), start + rng.randrange(1, 12))
+            piece = text[start:stop]
+            new = rng.choice([[], piece * 2, piece * 400, list(rng.choice('";,/\\*[\n\t-1aé\0'))])
+            text[start:stop] = new
+        with suppress(StudyFileError):
+            assert isinstance(read_study(write("".join(text))).plan, StudyPlan)

@@ -14,7 +14,7 @@ from ...csv_text import as_meant
 from ...suggestion import nearest, suggestion
 from .mistakes import Mistake, StudyFileError
 from .slashes import with_slashes
-from .value_types import is_file, what_is_there, why_no_file
+from .value_types import there, what_is_there, why_no_file
 
 _SEPARATORS = (",", ";", "\t")  # spreadsheets of many countries write semicolons
 
@@ -213,11 +213,11 @@ def named_file(file: CsvFile, row: Row, column: str) -> Path:
     """
     named, folder = row.cells[column], file.path.parent
     path = folder / with_slashes(named)
-    if is_file(folder / named):
+    if there(folder / named):
         return folder / named
-    if is_file(path):
+    if there(path):
         return path
-    if is_file(path, Path.is_dir):
+    if there(path, Path.is_dir):
         reason, remedy = f"{shown(named)} is a folder.", "Name a file."
     elif glob.has_magic(named):
         reason, remedy = f"There is no file {shown(named)}.", "Write one file to a row."

@@ -21,7 +21,7 @@ from .place import Place
 from .slashes import as_written, slash_remedy
 from .study_sections import FACTS, GROUP, PRODUCTION, REPEATS
 from .tables import read_section
-from .value_types import what_is_there
+from .value_types import there, what_is_there
 
 _LONGEST_NAME = 40
 _NOT_IN_NAMES = set('/\\:*?"<>|')  # what names of files cannot hold on all systems
@@ -190,7 +190,7 @@ def _why_none(pattern: str, folder: Path) -> str:
         return what_is_there(file)
     if glob.has_magic(str(file.parent)):
         return "Check the path; it starts from this file's folder."
-    if not file.parent.is_dir():
+    if not there(file.parent, Path.is_dir):
         return what_is_there(file)
     there = [f.name for f in meshes_in(file.parent)]
     if not there:

@@ -110,9 +110,9 @@ class File:
         if text is None:
             return None
         file: Path = place.folder / text
-        if is_file(file):
+        if there(file):
             return file
-        if is_file(file, Path.is_dir):
+        if there(file, Path.is_dir):
             place.wrong(f"{shown(text)} is a folder.", f"Give {self.allowed}.")
         else:
             place.wrong(
@@ -169,10 +169,10 @@ def read_texts(given: Any, place: Place, remedy: str) -> list[str] | None:
     return None if noted else [item.strip() for item in given]
 
 
-def is_file(file: Path, test: Callable[[Path], bool] = Path.is_file) -> bool:
-    """Whether a file is there; not if its name is too long, or holds what no name can hold."""
+def there(file: Path, is_kind: Callable[[Path], bool] = Path.is_file) -> bool:
+    """Whether a file or folder is there; not if no name can be so long, or hold such signs."""
     try:
-        return test(file)
+        return is_kind(file)
     except (OSError, ValueError):
         return False
 
@@ -181,7 +181,7 @@ def why_no_file(path: str, folder: Path) -> str:
     r"""Say how a path from a folder may have been meant, or that \ is written /."""
 
     def why(name: str) -> str:
-        return "" if is_file(folder / name) else what_is_there(folder / name)
+        return "" if there(folder / name) else what_is_there(folder / name)
 
     return slash_remedy(path, why)
 
@@ -189,7 +189,7 @@ def why_no_file(path: str, folder: Path) -> str:
 def what_is_there(file: Path) -> str:
     """Say how the name of a file that is not there may have been meant."""
     parent = file.parent
-    if not parent.is_dir():
+    if not there(parent, Path.is_dir):
         return f"There is no folder {parent.name} either. {_like(parent)}".rstrip()
     return _like(file) or "Check the name; paths start from this file's folder."
 
