@@ -192,10 +192,10 @@ def _why_none(pattern: str, folder: Path) -> str:
         return "Check the path; it starts from this file's folder."
     if not there(file.parent, Path.is_dir):
         return what_is_there(file)
-    there = [f.name for f in meshes_in(file.parent)]
-    if not there:
+    names = [f.name for f in meshes_in(file.parent)]
+    if not names:
         return f"Mesh files end in {', '.join(SUFFIX_FORMATS)}; there is none in that folder."
-    return f"There are {', '.join(there[:3])}{' …' if len(there) > 3 else ''}; capitals count."
+    return f"There are {', '.join(names[:3])}{' …' if len(names) > 3 else ''}; capitals count."
 
 
 def refuse_name(name: str, before: Sequence[str], place: Place) -> None:
