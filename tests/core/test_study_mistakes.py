@@ -115,6 +115,13 @@ def test_scores_are_not_refused_where_their_words_are_amiss(folder: Path):
     assert second.startswith("scores.csv:3: seating: 4 is not a score")
 
 
+def test_numbers_that_are_hardly_meant_hide_no_mistake_of_a_table(folder: Path):
+    study = STUDY.replace("[groups.printed]", "bur_radius_mm = 300\n[groups.printed]")
+    first, second = mistakes(folder, study, scores=SCORES.replace("m1", "m9"))
+    assert first.startswith("study.toml:4: groups.milled.bur_radius_mm: 300 mm is hardly meant")
+    assert second.startswith("scores.csv:2: crown: There is no crown")
+
+
 # More categories than words
 
 

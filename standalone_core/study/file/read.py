@@ -145,7 +145,9 @@ def _known(changes: Mapping[str, Any]) -> StudyPlan:
     kept = ("path", "groups", "design", "examiners", "repeats")
     known = {name: changes[name] for name in kept if name in changes}
     known |= {name: value for name, value in changes.items() if name.startswith("scores.words")}
-    plan: StudyPlan = changed(NOT_SET, {**known, "scores.acceptable": 0, "fit": None})
+    plan: StudyPlan = changed(
+        NOT_SET, {**known, "scores.acceptable": 0, "fit": None, FORCE.target: True}
+    )
     return plan
 
 
