@@ -344,7 +344,7 @@ def test_groups_of_the_study_file_must_agree_with_the_list(write: Write):
     ],
 )
 def test_a_list_that_is_not_found_is_told(write: Write, text: str, expected: str):
-    assert expected in mistakes(write(study=text))
+    assert mistakes(write(study=text)) == (expected,)
 
 
 def test_an_empty_list_is_told(write: Write):

@@ -42,6 +42,8 @@ def read_tables(document: Mapping[str, Any], place: Place) -> Tables:
     """Read all tables of a study file; note every mistake in them."""
     top = {key: value for key, value in document.items() if TOP.key(key)}
     hinted = _refuse_unknown_names(document, place)
+    if isinstance(document.get(CROWNS.name), str):  # noted as no table, and meant for a list
+        hinted.add(CROWNS.name)
     place = replace(place, force=document.get(FORCE.name) is True)
     values = {"": read_section(TOP, top, place, hinted)}
     for name, section in _TABLES.items():
@@ -55,7 +57,7 @@ def read_tables(document: Mapping[str, Any], place: Place) -> Tables:
             values[name] = {}
     return Tables(
         values,
-        _group_tables(document.get(GROUPS), place, GROUPS in hinted),
+        _group_tables(document.get(GROUPS), place, hinted=bool({GROUPS, CROWNS.name} & hinted)),
         _mark_tables(document.get(SUPPORT_MARKS, {})),
     )
 
@@ -176,7 +178,7 @@ def _mark_tables(table: Any) -> Mapping[str, Any]:
     return {name: given for name, given in parts if isinstance(given, dict)}
 
 
-def _group_tables(given: Any, place: Place, hinted: bool) -> Mapping[str, Any]:
+def _group_tables(given: Any, place: Place, *, hinted: bool) -> Mapping[str, Any]:
     """Return the tables of the groups; note if there is none, and no list of crowns either."""
     remedy = (
         "Write a table for each group: [groups.milled], and its scans below. "
