@@ -179,6 +179,17 @@ def test_names_of_the_list_are_the_names_everywhere(write: Write, folder: Path):
     )
 
 
+def test_scans_that_were_forgotten_in_the_list_are_noted(write: Write, folder: Path):
+    (folder / "again.csv").write_text("file,crown,operator,trial\nmilled/m3.stl,x,A,1\n")
+    study = f'{STUDY}[repeats]\nfile = "again.csv"\n'
+    path = write(study=study)
+    words = "Beside the scans of crowns.csv, but in no row of it: milled/m4.stl and printed/p4.stl."
+    assert words in read_study(path).plan.notes
+    (folder / "milled/m4.stl").unlink()
+    (folder / "printed/p4.stl").rename(folder / "printed/.p4.stl")
+    assert not any("in no row" in note for note in read_study(path).plan.notes)
+
+
 def test_names_and_facts_of_a_group_made_in_memory_are_one_per_scan():
     scans = (Path("a.stl"), Path("b.stl"))
     group = GroupPlan("g", "G", scans, crowns=("A", "B"), crown_facts=({"day": "1"}, {}))

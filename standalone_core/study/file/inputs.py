@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import os
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
 from ...errors import SettingError
+from ...readable import readable
+from ...words.text import some_of
 from ..fit_plan import FIT_MEASURES
 from ..plan import StudyPlan
 from .examiner_scores import ExaminerScores, read_scores
+from .groups import meshes_in
 from .mistakes import Mistake, StudyFileError
 from .read import read_study_file
 from .repeated_scans import RepeatScans, read_repeats
@@ -91,7 +95,26 @@ def read_study(path: str | Path) -> StudyInputs:
     repeats = _read(read_repeats, found.known.repeats, found.known, mistakes)
     if found.plan is None or mistakes:
         raise StudyFileError(mistakes)
-    return StudyInputs(found.plan, scores, repeats)
+    plan = replace(found.plan, notes=(*found.plan.notes, *_unlisted(found.plan, repeats)))
+    return StudyInputs(plan, scores, repeats)
+
+
+def _unlisted(plan: StudyPlan, repeats: RepeatScans | None) -> Iterator[str]:
+    """Say which meshes lie beside the listed scans and stand for nothing in the study."""
+    if plan.crowns is None:
+        return
+    used = [plan.design, *(file for g in plan.groups for file in (*g.scans, *g.dies, *g.seated))]
+    if plan.fit is not None:
+        used += [f for f in (plan.fit.die, *plan.fit.neighbours, plan.fit.antagonist) if f]
+    used += [row.file for row in repeats.rows] if repeats is not None else []
+    known = {os.path.realpath(file) for file in used}
+    folders = dict.fromkeys(scan.parent for scan in plan.scans)
+    others = [
+        f for folder in folders for f in meshes_in(folder) if os.path.realpath(f) not in known
+    ]
+    if others:
+        names = some_of([readable(f"{file.parent.name}/{file.name}") for file in others])
+        yield f"Beside the scans of {plan.crowns.name}, but in no row of it: {names}."
 
 
 def _read(
