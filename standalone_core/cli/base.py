@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import textwrap
 from collections import Counter
 from collections.abc import Callable, Iterable
 from functools import wraps
@@ -23,6 +24,8 @@ INTERRUPTED = 130  # what a shell reports for a program stopped by Ctrl-C
 
 screen = Console(highlight=False)
 messages = Console(stderr=True, highlight=False)
+
+_INDENT, _NARROWEST = "  ", 40
 
 path = click.Path(path_type=Path)
 
@@ -50,9 +53,10 @@ def say_error(error: CuspwiseError) -> None:
     """Say what went wrong; of a study's files, every mistake on a line of its own."""
     messages.print("[bold red]Error:[/]", end=" ")
     if isinstance(error, StudyFileError):
-        messages.print(f"{error.subject}: {error.reason}", markup=False, soft_wrap=True)
+        wrapped = messages.is_terminal
+        messages.print(f"{error.subject}: {error.reason}", markup=False, soft_wrap=not wrapped)
         for line in error.lines:
-            messages.print(f"  {line}", markup=False, soft_wrap=True)
+            messages.print(_below(line), markup=False, soft_wrap=True)
         return
     own = _own_options()
     given = [own[name] for name in error.arguments if name in own]
@@ -62,6 +66,22 @@ def say_error(error: CuspwiseError) -> None:
         *([f"({', '.join(given)})"] if given else []),
     ]
     messages.print(*words, markup=False, soft_wrap=True)
+
+
+def _below(text: str) -> str:
+    """Indent a mistake; on a terminal its lines too, though no line that is to be pasted."""
+    words, *pasted = text.split("\n")
+    width = messages.width - 1 if messages.is_terminal else len(words) + len(_INDENT)
+    lines = textwrap.wrap(
+        words,
+        max(width, _NARROWEST),
+        initial_indent=_INDENT,
+        subsequent_indent=2 * _INDENT,
+        expand_tabs=False,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return "\n".join([*lines, *(f"{2 * _INDENT}{line}" for line in pasted)])
 
 
 def _own_options() -> dict[str, str]:

@@ -50,23 +50,32 @@ _MEASURED, _ANALYSED = 0.85, 0.87
 @click.option(
     "--out", type=path, metavar="FILE", help="The study file.  [default: FOLDER/study.toml]"
 )
-@click.option("--force", is_flag=True, help="Replace a study file that is there.")
+@click.option(
+    "--list",
+    "list_crowns",
+    is_flag=True,
+    help="List the crowns in crowns.csv too, to name them and to add dates, materials, …",
+)
+@click.option("--force", is_flag=True, help="Replace files that are there.")
 @guarded
-def new(folder: Path, design: Path | None, out: Path | None, force: bool) -> None:
+def new(
+    folder: Path, design: Path | None, out: Path | None, list_crowns: bool, force: bool
+) -> None:
     """Write a study file for FOLDER, whose subfolders hold the scans of one group each.
 
-    The file holds every setting with its meaning and its default, to be changed there.
+    The file holds every setting with its meaning and its default, to be changed there. A CSV file
+    in FOLDER with the columns crown, group and file tells the crowns instead of subfolders.
     """
     from ..study.file.new import new_study
 
-    written = new_study(folder, design=design, out=out, force=force)
+    written = new_study(folder, design=design, out=out, list_crowns=list_crowns, force=force)
     plan = written.plan
     screen.print(f"Design: {plan.design}", markup=False)
     for group in plan.groups:
         number = len(group.scans)
         crowns = "one crown" if number == 1 else f"{number} crowns"
         screen.print(f"Group {group.name}: {crowns}", markup=False)
-    for found, words in _tables_and_teeth(plan):
+    for found, words in _tables_and_teeth(plan, listed=list_crowns):
         screen.print(f"{words}: {readable(found)}", markup=False)
     for note in plan.notes:
         screen.print(f"Note: {note}", markup=False)
@@ -77,11 +86,18 @@ def new(folder: Path, design: Path | None, out: Path | None, force: bool) -> Non
         "question, the tolerances and the equivalence limits there.",
         markup=False,
     )
+    if list_crowns:
+        screen.print(
+            f"The crowns are listed in {readable(plan.crowns or '')}. Name them there; fill in, "
+            "rename, add or delete the columns after file.",
+            markup=False,
+        )
 
 
-def _tables_and_teeth(plan: StudyPlan) -> Iterator[tuple[Path, str]]:
-    """What else a new study names, and what it is."""
+def _tables_and_teeth(plan: StudyPlan, *, listed: bool) -> Iterator[tuple[Path, str]]:
+    """What else a new study names, and what it is; not the list that was written just now."""
     found: list[tuple[Path | None, str]] = [
+        (None if listed else plan.crowns, "List of the crowns"),
         (plan.examiners, "Examiners' scores"),
         (plan.repeats, "Repeated scans"),
     ]
@@ -153,6 +169,8 @@ def measure_study(
 
     inputs = read_study(study_file)
     inputs = inputs.without_fit() if no_fit else inputs
+    if not as_json:
+        _say_changes(inputs.plan, folder)
     stage = ProgressBar(messages)
     try:
         with executor_of(workers, scheduler) as executor:
@@ -174,6 +192,15 @@ def measure_study(
         say_written(written, folder)
         _say_kept(folder)
     return len(run.left_out)
+
+
+def _say_changes(plan: StudyPlan, folder: Path) -> None:
+    """Say what became of the crowns since the last run, if there was one."""
+    from ..study.measuring.run_changes import changes_since
+
+    changes = changes_since(folder, plan)
+    if changes is not None:
+        screen.print(changes.sentence, markup=False)
 
 
 def _study_steps(

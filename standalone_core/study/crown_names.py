@@ -12,18 +12,23 @@ if TYPE_CHECKING:
     from .plan import GroupPlan
 
 
+def own_names(group: GroupPlan) -> tuple[str, ...]:
+    """Return what a group's crowns are called in it: as they are listed, or by their files."""
+    return group.crowns or tuple(readable(scan.stem) for scan in group.scans)
+
+
 def crown_names(groups: Sequence[GroupPlan]) -> dict[Path, str]:
     """Return a name per scan, as :meth:`.StudyPlan.crown_names` says."""
     candidates = {
         scan: (
-            readable(scan.stem),
-            f"{group.name}/{readable(scan.stem)}",
+            name,
+            f"{group.name}/{name}",
             f"{group.name}/{readable(scan.name)}",
             readable(f"{group.name}/{scan.parent.name}/{scan.name}"),
             readable(scan.as_posix()),
         )
         for group in groups
-        for scan in group.scans
+        for scan, name in zip(group.scans, own_names(group), strict=True)
     }
     counts: dict[str, int] = {}
     for names in candidates.values():

@@ -66,7 +66,7 @@ class GroupPlan:
     title : str
         Name for readers.
     scans : tuple of pathlib.Path
-        One file per crown, sorted by name; at least one, none twice.
+        One file per crown, in the order in which tables list them; at least one, none twice.
     facts : mapping of str to str
         How the crowns were produced, in free words: machine, material, …
     production : ProductionFacts
@@ -75,6 +75,10 @@ class GroupPlan:
         Each crown's own die, in the order of the scans; empty where all sit on the plan's one die.
     seated : tuple of pathlib.Path
         A scan of each crown seated on its die, in the same order; empty if there are none.
+    crowns : tuple of str
+        Each crown's name, in the same order; empty where crowns are called by their files.
+    crown_facts : tuple of mapping of str to str
+        What is known of each crown and differs within the group, in the same order; or empty.
 
     Examples
     --------
@@ -91,6 +95,8 @@ class GroupPlan:
     production: ProductionFacts = field(default_factory=ProductionFacts)
     dies: tuple[Path, ...] = ()
     seated: tuple[Path, ...] = ()
+    crowns: tuple[str, ...] = ()
+    crown_facts: tuple[Mapping[str, str], ...] = ()
 
     def __post_init__(self) -> None:
         """Refuse a group without crowns, or with another number of dies; keep the facts."""
@@ -98,14 +104,16 @@ class GroupPlan:
             raise SettingError(
                 "It has no scans.", subject=f"group {self.name}", remedy="Give at least one scan."
             )
-        for name in ("dies", "seated"):
+        for name in ("dies", "seated", "crowns", "crown_facts"):
             _refuse_other_number(self, name)
         _freeze(self, "facts")
+        object.__setattr__(self, "crown_facts", tuple(map(_frozen, self.crown_facts)))
 
     def __reduce__(self) -> tuple[object, ...]:
         """Pickle the facts, since a read-only mapping cannot be."""
         values = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        return _make_group, ({**values, "facts": dict(self.facts)},)
+        facts = {"facts": dict(self.facts), "crown_facts": tuple(map(dict, self.crown_facts))}
+        return _make_group, ({**values, **facts},)
 
 
 @dataclass(frozen=True)
@@ -244,8 +252,8 @@ class StudyPlan:
         What is compared, of :data:`MEASURES`.
     analysis : AnalysisPlan
         How it is compared.
-    examiners, repeats : pathlib.Path or None
-        CSV files of examiners' scores and of repeated scans.
+    crowns, examiners, repeats : pathlib.Path or None
+        CSV files: the list of crowns, examiners' scores, repeated scans.
     scores : ScoreScale
         What the examiners' numbers mean.
     fit : FitPlan or None
@@ -285,6 +293,7 @@ class StudyPlan:
         USUAL_MEASURES, Names(MEASURES, empty=False, thing="measure"), "What is compared."
     )
     analysis: AnalysisPlan = field(default_factory=AnalysisPlan)
+    crowns: Path | None = None
     examiners: Path | None = None
     repeats: Path | None = None
     scores: ScoreScale = field(default_factory=ScoreScale)
@@ -325,7 +334,7 @@ class StudyPlan:
         )
 
     def crown_names(self) -> dict[Path, str]:
-        """Return a name per scan: its file's stem, with ``group/`` before it where needed.
+        """Return a name per scan: the one listed or its file's stem, after ``group/`` if need be.
 
         Scans of one group whose files differ by folder or format only are told apart by the
         part of their path that does differ.
@@ -343,7 +352,7 @@ def _refuse_other_number(group: GroupPlan, name: str) -> None:
     given = len(getattr(group, name))
     if given not in (0, len(group.scans)):
         raise SettingError(
-            f"{name} lists {given} files for {len(group.scans)} scans.",
+            f"{name} has {given} entries for {len(group.scans)} scans.",
             subject=f"group {group.name}",
             remedy="Give one for each scan, in the order of the scans.",
         )
@@ -358,4 +367,8 @@ def _make_analysis(values: dict[str, object]) -> AnalysisPlan:
 
 
 def _freeze(owner: object, name: str) -> None:
-    object.__setattr__(owner, name, MappingProxyType(dict(getattr(owner, name))))
+    object.__setattr__(owner, name, _frozen(getattr(owner, name)))
+
+
+def _frozen(values: Mapping[str, object]) -> Mapping[str, object]:
+    return MappingProxyType(dict(values))

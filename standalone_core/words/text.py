@@ -32,6 +32,19 @@ def listed(names: Sequence[str], joint: str = "and") -> str:
     return f"{', '.join(names[:-1])} {joint} {names[-1]}"
 
 
+def some_of(names: Sequence[str], most: int = 5) -> str:
+    """Join names as a sentence lists them, but not too many.
+
+    Examples
+    --------
+    >>> some_of(["a", "b", "c"]), some_of(["a", "b", "c"], most=2)
+    ('a, b and c', 'a and 2 more')
+    """
+    if len(names) <= most:
+        return listed(names)
+    return f"{', '.join(names[: most - 1])} and {len(names) - most + 1} more"
+
+
 def count_words(count: int, thing: str) -> str:
     """Write a count of things.
 

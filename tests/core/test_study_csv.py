@@ -100,12 +100,31 @@ def test_tables_of_spreadsheets_are_read(plan: StudyPlan, separator: str):
     assert [row.values["gap"] for row in scores.rows] == [1, 2]
 
 
+def test_tables_in_windows_1252_are_read(plan: StudyPlan):
+    """As spreadsheets of Western Europe write what they call CSV."""
+    text = "crown;examiner;gap;Größe\r\none;Zoë;2,0;1,5\r\n"
+    for code in ("cp1252", "utf-8", "utf-8-sig"):
+        scores = read_scores(table(plan, text.encode(code)), plan)
+        assert scores.examiners == ("Zoë",)
+        assert scores.rows[0].values["gap"] == 2
+
+
+def test_a_column_that_is_amiss_does_not_hide_mistakes_below(plan: StudyPlan):
+    text = "crown,examiner,gap,seatin,gap\nthee,Al,x,0,x\n"
+    assert [line.split(" ")[:2] for line in mistakes(read_scores, plan, text)] == [
+        ["table.csv:1:", "seatin:"],
+        ["table.csv:1:", "gap:"],
+        ["table.csv:2:", "gap:"],
+        ["table.csv:2:", "crown:"],
+    ]
+
+
 def test_every_mistake_of_scores_comes_with_its_line(plan: StudyPlan):
     text = """\
 crown,examiner,gap,contact,seating
 two,Al,0,0,0
 thee,Al,0,0,0
-one,Al,3,x,-1
+one,Al,12,x,-1
 one,Bo,0,0,0
 
 ONE,Bo,0,0,0
@@ -116,7 +135,7 @@ one,Cy,0,0,0,7
     assert mistakes(read_scores, plan, text) == (
         'table.csv:2: crown: 2 crowns are called "two". Give a/two or b/two.',
         'table.csv:3: crown: There is no crown called "thee". Did you mean three?',
-        'table.csv:4: gap: "3" is not a score. Give one of 0 (no gap felt), 1 (gap just felt), '
+        'table.csv:4: gap: "12" is not a score. Give one of 0 (no gap felt), 1 (gap just felt), '
         "2 (gap clearly felt).",
         'table.csv:4: contact: "x" is not a score. Give one of 0 (as wanted), '
         "1 (a little light or tight), 2 (open, or will not pass).",
@@ -138,7 +157,8 @@ one,Cy,0,0,0,7
         ("crown,examiner,gaps\none,Al,0\n", "table.csv:1: gaps: There is no such column. Did you"),
         ("crown,examiner,gap,gap\none,Al,0,1\n", "table.csv:1: gap: The column is there twice."),
         ("crown,examiner\none,Al\n", "table.csv:1: Nothing is scored."),
-        (b"crown,examiner,gap\none,\xe9,0\n", "table.csv:2: It is not UTF-8 text."),
+        (b"crown,examiner,gap\none,\x81,0\n", "table.csv:2: It is neither UTF-8 nor Windows-1252"),
+        ("crown,examiner,gap\none,Al,0\n".encode("utf-16"), "table.csv:1: It is neither UTF-8"),
         ('crown,examiner,gap\none,Al,0\none,"Bo\n', "table.csv:3: It is not CSV"),
     ],
 )

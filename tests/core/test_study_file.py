@@ -253,7 +253,7 @@ def test_what_is_absent_has_no_line(write: Write):
     assert mistakes(write("")) == (
         "study.toml: design: It is missing. Give the path of a file, from this file's folder.",
         "study.toml: groups: There is no group. Write a table for each group: [groups.milled], "
-        "and its scans below.",
+        'and its scans below. Or list the crowns: [crowns], and below file = "crowns.csv".',
     )
 
 

@@ -11,6 +11,7 @@ from click.testing import CliRunner
 from cuspwise.standalone_core.cli.main import main
 from cuspwise.standalone_core.errors import CuspwiseError
 from cuspwise.standalone_core.study.file.keys import Key
+from cuspwise.standalone_core.study.file.mistakes import StudyFileError
 from cuspwise.standalone_core.study.file.new import new_study
 from cuspwise.standalone_core.study.file.new_text import START_EQUIVALENCE_UM, toml_key, toml_text
 from cuspwise.standalone_core.study.file.read import read_plan
@@ -84,6 +85,9 @@ def test_every_setting_can_be_used_by_deleting_its_sign(folder: Path, table: str
     assert lines[place - 1].startswith("# ")
     for name in ("areas.json", "landmarks.csv", "examiners.csv", "repeats.csv", *FIT_FILES):
         (folder / name).write_text('{"format": "cuspwise areas"}')
+    if table == "crowns":  # in place of the groups' scans
+        rows = (f"{way},{way},{way}/crown_0.stl\n" for way in ("milled", "printed"))
+        (folder / "crowns.csv").write_text("".join(("crown,group,file\n", *rows)))
     if table.startswith("fit") and key.name != "die":
         die = lines.index('#die = "die.stl"')
         lines[die] = lines[die][1:]
@@ -92,6 +96,8 @@ def test_every_setting_can_be_used_by_deleting_its_sign(folder: Path, table: str
     end = lines.index("#]", place) if lines[place].endswith("[") else place
     lines[place : end + 1] = [line[1:] for line in lines[place : end + 1]]
     given = tomllib.loads("\n".join(lines))[table][key.name]
+    if table == "crowns":
+        lines = [line.replace("scans = ", "#scans = ") for line in lines]
     path.write_text("\n".join(lines), encoding="utf-8")
     if key.name in ("landmarks", "start"):
         return  # only together
@@ -200,6 +206,88 @@ def test_tables_in_the_folder_are_found_by_their_columns(folder: Path):
     assert plan.examiners == folder / "fit.csv"
     assert plan.repeats == folder / "again.csv"
     assert list(names_of(plan)) == ["milled", "printed"]
+
+
+def test_a_list_of_the_crowns_can_be_written_and_is_used(folder: Path):
+    written = new_study(folder, list_crowns=True)
+    assert written.plan.crowns == folder / "crowns.csv"
+    assert (folder / "crowns.csv").read_bytes() == (
+        b"crown,group,file,date,machine,material\n"
+        + b"".join(
+            f"crown_{number},{way},{way}/crown_{number}.stl,,,\n".encode()
+            for way in ("milled", "printed")
+            for number in range(3)
+        )
+    )
+    usual = new_study(folder, out=folder / "other.toml")
+    assert usual.plan.crowns == folder / "crowns.csv"  # found by its columns
+    (folder / "crowns.csv").unlink()
+    by_folders = new_study(folder, force=True).plan
+    assert names_of(written.plan) == names_of(by_folders) == names_of(usual.plan)
+    assert written.plan.crown_names() == by_folders.crown_names()
+    assert [group.title for group in written.plan.groups] == ["Milled", "Printed"]
+
+
+def test_a_new_list_tells_hard_names_apart_and_reads_back(tmp_path: Path):
+    make(
+        tmp_path,
+        "design.stl",
+        "ofen ü/=1.stl",
+        "ofen ü/=1.ply",
+        "b/day 1/c;1.stl",
+        "b/day 2/c;1.stl",
+        "b/day 2/C;1.STL",
+        "repeats/1.stl",
+    )
+    plan = new_study(tmp_path, list_crowns=True).plan
+    assert {group.name: group.crowns for group in plan.groups} == {
+        "b": ("day 1/c;1.stl", "C;1 2", "c;1 3"),
+        "ofen ü": ("=1.ply", "=1.stl"),
+        "repeats_2": ("1",),
+    }
+    assert (tmp_path / "crowns.csv").read_bytes().startswith(b"\xef\xbb\xbfcrown,group,file,")
+    assert len(plan.scans) == len({scan.name for scan in plan.scans}) + 1
+
+
+def test_a_list_in_the_folder_tells_groups_and_what_is_left_out(folder: Path):
+    make(folder, "die.stl", "dies/1.stl", "dies/2.stl", "spare.stl")
+    (folder / "mine.csv").write_bytes(
+        "Crown;Group;File;Die;Härte\nA;one;milled\\crown_0.stl;dies/1.stl;1,5\n"
+        "B;one;printed/crown_1.stl;dies/2.stl;1,5\n".encode("cp1252")
+    )
+    written = new_study(folder)
+    (group,) = written.plan.groups
+    assert (group.name, group.title, group.crowns) == ("one", "One", ("A", "B"))
+    assert [die.name for die in group.dies] == ["1.stl", "2.stl"]
+    assert dict(group.facts) == {"Härte": "1,5"}
+    left = {file.relative_to(folder).as_posix() for file in written.left_out}
+    assert left == {
+        "spare.stl",
+        *(f"milled/crown_{n}.stl" for n in (1, 2)),
+        *(f"printed/crown_{n}.stl" for n in (0, 2)),
+    }
+
+
+def test_mistakes_of_a_list_in_the_folder_are_told_before_a_file_is_written(folder: Path):
+    (folder / "crowns.csv").write_text("crown,group,file\nA,one,milled/crown_9.stl\n")
+    with pytest.raises(StudyFileError, match=r'There is no file "milled/crown_9\.stl"'):
+        new_study(folder)
+    assert not (folder / "study.toml").exists()
+
+
+def test_a_list_that_is_there_is_kept_unless_forced(folder: Path):
+    (folder / "crowns.csv").write_text("mine")
+    said = CliRunner().invoke(main, ["new", str(folder), "--list"])
+    assert said.exit_code == 1
+    assert "crowns.csv: It is there already. Leave it out to use this file" in said.output
+    assert "(--list, --force)" in said.output
+    assert not (folder / "study.toml").exists()
+    assert (folder / "crowns.csv").read_text() == "mine"
+    said = CliRunner().invoke(main, ["new", str(folder), "--list", "--force"])
+    assert said.exit_code == 0, said.output
+    assert f"listed in {folder / 'crowns.csv'}. Name".replace(" ", "") in "".join(
+        said.output.split()
+    )
 
 
 def test_a_die_and_the_teeth_beside_it_are_found_by_their_names(folder: Path):

@@ -8,6 +8,7 @@ import os
 import re
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from multiprocessing import get_context
 from pathlib import Path
 from xml.etree import ElementTree as ET
@@ -97,6 +98,30 @@ def test_facts_cannot_break_out_of_the_page(out: Path, page: Page) -> None:
     text = (out / "report.html").read_text(encoding="utf-8")
     assert "<A&B>" not in text
     assert "zirconia <A&B>" in page.text
+
+
+def test_facts_of_single_crowns_are_listed_where_crowns_are(tmp_path: Path) -> None:
+    run = make_run(("milled", "tilted"), 2, repeats=False)
+    milled, tilted = run.plan.groups
+    milled = replace(
+        milled, crowns=("M, 1", "M2"), crown_facts=({"oven <1>": "Öfen", "day": ""}, {"day": "=2"})
+    )
+    run = replace(run, plan=replace(run.plan, groups=(milled, tilted)))
+    analysis = make_analysis(run, scores=False)
+    write_study(run, analysis, tmp_path, pictures="no")
+    page = Page((tmp_path / "report.html").read_text(encoding="utf-8"))
+    assert page.open == []
+    assert "differs between the crowns of a group: oven <1>, day" in page.text
+    assert "crown_facts." not in page.text
+    assert "groups.milled.crowns" in page.text
+    first, second, third, _ = rows(tmp_path / "tables" / "crown_facts.csv")
+    assert (first["crown"], first["group"], first["oven <1>"]) == ("M, 1", "milled", "Öfen")
+    assert (second["file"], second["day"]) == ("milled_02.stl", "'=2")
+    assert (third["crown"], third["day"]) == ("tilted_01", "")
+    text = methods_text(run, analysis).text
+    assert (
+        "Differing between the crowns of a group: oven <1> and day (table of the crowns)." in text
+    )
 
 
 def test_tables_hold_the_numbers_of_the_run(out: Path, run: StudyRun) -> None:

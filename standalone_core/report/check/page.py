@@ -205,18 +205,21 @@ def setting_rows(value: Any, name: str = "") -> list[tuple[str, str]]:
     if isinstance(value, Mapping):
         dotted = f"{name}." if name else ""
         return [row for key, item in value.items() for row in setting_rows(item, f"{dotted}{key}")]
+    if isinstance(value, list) and value and all(isinstance(item, Mapping) for item in value):
+        named = {str(item.get("name", n)): item for n, item in enumerate(value, start=1)}
+        return setting_rows(named, name)
     return [(name, _setting_words(value))]
 
 
 def _setting_words(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
-    if value is None or value == ():
+    if value is None or value in ((), []):
         return "none"
     if isinstance(value, float):
         return number(value)
     if isinstance(value, Path):
         return value.name
-    if isinstance(value, tuple):
+    if isinstance(value, (tuple, list)):
         return ", ".join(_setting_words(item) for item in value)
     return str(value)

@@ -15,6 +15,7 @@ from ...words.text import count_words, listed
 from ..check.sentences import START_WORDS, WEIGHTING_WORDS
 from .causes_methods import causes_methods
 from .comparison_methods import comparison_methods
+from .crown_facts import differing_facts
 from .examiner_methods import examiner_methods, repeats_methods
 from .fit_methods import fit_methods
 from .sentences import counted, titles_of
@@ -182,6 +183,9 @@ def _specimens(run: StudyRun, analysis: StudyAnalysis) -> Iterator[str]:
     ]
     if facts:
         yield f"Production: {'; '.join(facts)}."
+    own = differing_facts(run.plan)
+    if own:
+        yield f"Differing between the crowns of a group: {listed(own)} (table of the crowns)."
     if run.left_out:
         reasons = [f"{scan.name}: {scan.reason}" for scan in run.left_out]
         yield (

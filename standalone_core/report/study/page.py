@@ -45,6 +45,7 @@ from ..drawing.amount_colours import GroupStyle, group_style
 from ..drawing.deviation_colours import unmeasured_hex
 from ..drawing.matplotlib_figure import Figure
 from ..drawing.pictures import Pictures
+from .crown_facts import crown_facts
 from .examiner_words import AGREEMENT_WORDS, agreement_interval, agreement_value
 from .fit_counts import marginal_gaps
 from .fit_page import fit_part
@@ -170,10 +171,11 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
             shots=_shots(art.pictures),
             fit=fit_part(run, analysis),
             gaps=marginal_gaps(analysis),
+            crown_facts=crown_facts(run.plan, differing=True),
             cautions=CAUTIONS if analysis.fit is None else FIT_CAUTIONS,
             margins=margin_rows(run, analysis),
             methods=methods_text(run, analysis),
-            settings=[row for row in setting_rows(plan_document(run.plan)) if row[1] != "none"],
+            settings=_settings(run),
         )
     )
     return page
@@ -303,3 +305,12 @@ def data_address(png: bytes) -> str:
     except (ImportError, OSError):
         pass
     return f"data:image/{kind};base64,{base64.b64encode(data).decode('ascii')}"
+
+
+def _settings(run: StudyRun) -> list[tuple[str, str]]:
+    """List what the study sets, without what is none, or stands in the table of the crowns."""
+    return [
+        (name, words)
+        for name, words in setting_rows(plan_document(run.plan))
+        if words != "none" and ".crown_facts." not in name
+    ]

@@ -20,6 +20,7 @@ from ...study.measuring.results import Crown, CrownCauses, StudyRun
 from ...study.plan import MEASURES
 from ...study.plan_document import plan_document
 from .cause_tables import cause_rows
+from .crown_facts import crown_facts
 from .fit_tables import fit_record, fit_tables
 
 SCHEMA = 3
@@ -81,6 +82,7 @@ def study_tables(run: StudyRun) -> dict[str, str]:
         **({"marks": _table(MARK_COLUMNS, _marks(run))} if _has_marks(run) else {}),
         **({"margin": _table(MARGIN_COLUMNS, _margin(run))} if _has_margin(run) else {}),
         **fit_tables(run),
+        **_listed_crowns(run),
         "left_out": _table(
             "name,group,file,reason,remedy",
             ([s.name, s.group, readable(s.path.name), s.reason, s.remedy] for s in run.left_out),
@@ -131,6 +133,14 @@ def _causes(run: StudyRun, analysis: StudyAnalysis) -> dict[str, Any]:
         "causes": [plain(row) for row in cause_rows(run, analysis)],
         "correction": {group.group: correction_record(group.corrections) for group in groups},
     }
+
+
+def _listed_crowns(run: StudyRun) -> dict[str, str]:
+    """Return the table of the crowns' facts, if the study lists its crowns."""
+    known = crown_facts(run.plan)
+    if known is None:
+        return {}
+    return {"crown_facts": csv_text([("crown", "group", "file", *known.names), *known.rows])}
 
 
 def _crown(crown: Crown) -> dict[str, Any]:

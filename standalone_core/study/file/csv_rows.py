@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import csv
+import glob
 import io
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from ...allowed import shown
 from ...csv_text import as_meant
 from ...suggestion import nearest, suggestion
 from .mistakes import Mistake, StudyFileError
-from .value_types import what_is_there
+from .slashes import with_slashes
+from .value_types import there, what_is_there, why_no_file
 
 _SEPARATORS = (",", ";", "\t")  # spreadsheets of many countries write semicolons
 
@@ -43,6 +46,8 @@ class CsvFile:
         As the header names them, in small letters.
     rows : tuple of Row
         Empty ones are left out.
+    header : Row
+        What the header calls each column.
     mistakes : list of Mistake
         What has been found so far.
     """
@@ -50,6 +55,7 @@ class CsvFile:
     path: Path
     columns: tuple[str, ...]
     rows: tuple[Row, ...]
+    header: Row
     mistakes: list[Mistake] = field(default_factory=list)
 
     def wrong(self, line: int | None, column: str, reason: str, remedy: str) -> None:
@@ -68,7 +74,8 @@ def read_csv(path: str | Path, required: Sequence[str], known: Sequence[str]) ->
     Parameters
     ----------
     path : str or pathlib.Path
-        UTF-8 text; commas, semicolons or tabs between the cells, whichever the header holds.
+        UTF-8 text, or Windows-1252 as some spreadsheets write; commas, semicolons or tabs between
+        the cells, whichever the header holds.
     required : sequence of str
         Columns that must be there.
     known : sequence of str
@@ -77,7 +84,7 @@ def read_csv(path: str | Path, required: Sequence[str], known: Sequence[str]) ->
     Raises
     ------
     StudyFileError
-        The file cannot be read, has no rows, or lacks a column.
+        The file cannot be read, has no rows, or lacks a column. Other mistakes are noted.
     """
     file = Path(path)
     lines = list(_lines(file, _text(file)))
@@ -86,7 +93,7 @@ def read_csv(path: str | Path, required: Sequence[str], known: Sequence[str]) ->
     number, header = lines[0]
     columns = tuple(cell.strip().casefold() for cell in header)
     rows = tuple(Row(line, _cells(columns, row)) for line, row in lines[1:])
-    found = CsvFile(file, columns, rows)
+    found = CsvFile(file, columns, rows, Row(number, _cells(columns, header)))
     _check_header(found, number, required, known)
     for line, cells in lines[1:]:
         if any(cell.strip() for cell in cells[len(columns) :]):
@@ -114,18 +121,37 @@ def _check_header(file: CsvFile, line: int, required: Sequence[str], known: Sequ
         file.wrong(line, column, "The column is there twice.", "Keep one of them.")
     if not file.rows:
         file.wrong(line, "", "It has a header, but no rows.", "Add rows, or leave the file out.")
-    file.refuse_mistakes()
+    if not file.rows or not set(required) <= set(file.columns):
+        file.refuse_mistakes()
 
 
 def _text(file: Path) -> str:
     try:
-        return file.read_bytes().decode("utf-8-sig")
+        return decoded(file.read_bytes())
     except UnicodeDecodeError as problem:
         line = problem.object[: problem.start].count(b"\n") + 1
-        raise _error(file, line, "It is not UTF-8 text.", "Save it as CSV UTF-8.") from problem
+        reason = "It is neither UTF-8 nor Windows-1252 text."
+        raise _error(file, line, reason, "Save it as CSV UTF-8.") from problem
     except OSError as problem:
         reason = f"It cannot be read ({problem.strerror or problem})."
         raise _error(file, None, reason, what_is_there(file)) from problem
+
+
+def decoded(content: bytes) -> str:
+    """Return the text of a CSV file: UTF-8 with or without its mark, or else Windows-1252.
+
+    Raises
+    ------
+    UnicodeDecodeError
+        It is neither; no text of either holds zeros.
+    """
+    if b"\0" in content:
+        place = content.index(b"\0")
+        raise UnicodeDecodeError("utf-8", content, place, place + 1, "a zero")
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return content.decode("cp1252")
 
 
 def _lines(file: Path, text: str) -> Iterator[tuple[int, list[str]]]:
@@ -178,3 +204,24 @@ def refuse_repeated(
     if before != row.line:
         file.wrong(row.line, "", f"{what} on line {before} already.", "Keep one of the rows.")
     return before != row.line
+
+
+def named_file(file: CsvFile, row: Row, column: str) -> Path:
+    r"""Return the file that a cell names, from the table's folder; note if it is not there.
+
+    A path that a spreadsheet's user wrote with \ is taken as one with / where that is a file.
+    """
+    named, folder = row.cells[column], file.path.parent
+    path = folder / with_slashes(named)
+    if there(folder / named):
+        return folder / named
+    if there(path):
+        return path
+    if there(path, Path.is_dir):
+        reason, remedy = f"{shown(named)} is a folder.", "Name a file."
+    elif glob.has_magic(named):
+        reason, remedy = f"There is no file {shown(named)}.", "Write one file to a row."
+    else:
+        reason, remedy = f"There is no file {shown(named)}.", why_no_file(named, folder)
+    file.wrong(row.line, column, reason, remedy)
+    return path

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
@@ -13,13 +13,16 @@ from ...allowed import shown
 from ...arrays import FloatArray
 from ...readable import readable
 from ...suggestion import suggestion
-from ...words.text import capital, listed
+from ...words.text import capital, listed, some_of
+from ..crown_names import own_names
 from ..plan import StudyPlan
-from ..score_scale import ScoreScale
+from ..score_scale import SCORES, ScoreScale
 from .csv_rows import CsvFile, Row, read_csv, refuse_empty, refuse_repeated, whole_number
+from .new_text import toml_text
+from .study_sections import EXAMINERS
 
 _NO_SCORE = ("", "nan", "na", "n/a", "-", "–")
-_MOST_NAMED = 5
+_MOST_CATEGORIES = 11  # 0 to 10; what is beyond is a slip rather than a scale
 
 
 @dataclass(frozen=True)
@@ -127,14 +130,17 @@ class ExaminerScores:
         )
 
 
-def read_scores(path: str | Path, plan: StudyPlan) -> ExaminerScores:
+def read_scores(
+    path: str | Path, plan: StudyPlan, doubtful: Collection[str] = ()
+) -> ExaminerScores:
     """Read examiners' scores.
 
     Parameters
     ----------
     path : str or pathlib.Path
-        A CSV file with one row per crown and examiner. Columns: ``crown`` (the stem of its scan's
-        file name, or the file name; with ``group/`` before it where two crowns share it),
+        A CSV file with one row per crown and examiner. Columns: ``crown`` (its name in the list of
+        crowns or, without one, the stem of its scan's file name, or the file name; with ``group/``
+        before it where two crowns share it),
         ``examiner``, and at least one of ``gap``, ``contact`` and ``seating``: the marginal gap
         that a probe feels, the contacts to the neighbours, and how the crown seats. Scores are
         whole numbers of ordered categories, 0 the best; the plan's ``scores`` hold their words.
@@ -142,6 +148,8 @@ def read_scores(path: str | Path, plan: StudyPlan) -> ExaminerScores:
         :mod:`~cuspwise.standalone_core.study.analysis.examiner_agreement`. Other columns are not
         used.
     plan : StudyPlan
+    doubtful : collection of str
+        Columns that cannot be checked against the plan, since it is known in part only.
 
     Returns
     -------
@@ -155,9 +163,9 @@ def read_scores(path: str | Path, plan: StudyPlan) -> ExaminerScores:
     words = plan.scores.words
     file = read_csv(path, ("crown", "examiner"), ("crown", "examiner", *words))
     items = tuple(item for item in words if item in file.columns)
-    if not items:
+    if not items and not file.mistakes:
         file.wrong(1, "", "Nothing is scored.", f"Add a column {listed(tuple(words), 'or')}.")
-    crowns = _CrownNames(plan)
+    crowns = _CrownNames(plan, known="crown" not in doubtful)
     seen: dict[object, int] = {}
     found: list[CrownScore] = []
     for row in file.rows:
@@ -167,6 +175,9 @@ def read_scores(path: str | Path, plan: StudyPlan) -> ExaminerScores:
         what = f"Examiner {score.examiner} scored crown {score.crown}"
         if not refuse_repeated(file, row, seen, (score.scan, score.examiner), what):
             found.append(score)
+    for item in items:
+        if item not in doubtful:
+            _refuse_beyond_words(file, item, words[item])
     file.refuse_mistakes()
     order = {scan: number for number, scan in enumerate(plan.scans)}
     rows = tuple(sorted(found, key=lambda score: (order[score.scan], score.examiner)))
@@ -193,6 +204,8 @@ def _value(file: CsvFile, row: Row, item: str, words: Sequence[str]) -> int | No
     if text.casefold() in _NO_SCORE:
         return None
     value = whole_number(text)
+    if value is not None and _beyond(value, words):
+        return None  # noted once for all rows
     if value is None or not 0 <= value < len(words):
         scale = ", ".join(f"{number} ({word})" for number, word in enumerate(words))
         file.wrong(row.line, item, f"{shown(text)} is not a score.", f"Give one of {scale}.")
@@ -200,18 +213,49 @@ def _value(file: CsvFile, row: Row, item: str, words: Sequence[str]) -> int | No
     return value
 
 
-class _CrownNames:
-    """Finds crowns by the names that a table may call them."""
+def _beyond(value: int, words: Sequence[str]) -> bool:
+    """Whether a score may be one of a scale with more categories than there are words."""
+    return len(words) <= value < _MOST_CATEGORIES
 
-    def __init__(self, plan: StudyPlan) -> None:
+
+def _refuse_beyond_words(file: CsvFile, item: str, words: Sequence[str]) -> None:
+    """Note scores beyond the last word, once for an item, with the lines that add words."""
+    rows = [(row.line, whole_number(row.cells[item])) for row in file.rows]
+    beyond = [(line, value) for line, value in rows if value is not None and _beyond(value, words)]
+    if not beyond:
+        return
+    worst = max(value for _, value in beyond)
+    added = [f"words for {number}" for number in range(len(words), worst + 1)]
+    instead = f", in place of {item} there" if words != SCORES[item] else ""
+    more = f"; nor is that {_lines([line for line, _ in beyond[1:]])}" if len(beyond) > 1 else ""
+    file.wrong(
+        beyond[0][0],
+        item,
+        f"{beyond[0][1]} is not a score: there are words for 0 to {len(words) - 1} only{more}.",
+        f"Correct it; or if your scale goes on, paste this below [{EXAMINERS.name}] of the study "
+        f"file{instead}, with your own words:\n{item} = {toml_text([*words, *added])}",
+    )
+
+
+def _lines(lines: Sequence[int]) -> str:
+    """Name lines of a file, if they are not too many."""
+    return f"on line{'s' if len(lines) > 1 else ''} {some_of([str(line) for line in lines])}"
+
+
+class _CrownNames:
+    """Finds crowns by the names that a table may call them, if all of them are known."""
+
+    def __init__(self, plan: StudyPlan, *, known: bool) -> None:
         self.names = plan.crown_names()
+        self._known = known
         self.groups = {scan: group.name for group in plan.groups for scan in group.scans}
         self._scans: dict[str, list[Path]] = {}
-        for scan, group in self.groups.items():
-            stem, file = readable(scan.stem), readable(scan.name)
-            called = {stem, file, self.names[scan]}
-            for name in called | {f"{group}/{name}" for name in (stem, file)}:
-                self._scans.setdefault(_key(name), []).append(scan)
+        for group in plan.groups:
+            for scan, own in zip(group.scans, own_names(group), strict=True):
+                called = {own} if group.crowns else {own, readable(scan.name)}
+                called |= {f"{group.name}/{name}" for name in called} | {self.names[scan]}
+                for name in called:
+                    self._scans.setdefault(_key(name), []).append(scan)
 
     def find(self, file: CsvFile, row: Row) -> Path | None:
         """Return the scan of a row's crown; note if there is none, or several."""
@@ -227,9 +271,9 @@ class _CrownNames:
                 f"{len(scans)} crowns are called {shown(name)}.",
                 f"Give {listed(names, 'or')}.",
             )
-        else:
+        elif self._known:
             known = tuple(self.names.values())
-            remedy = suggestion(name, known) or f"Crowns are called {_some(known)}."
+            remedy = suggestion(name, known) or f"Crowns are called {some_of(known)}."
             file.wrong(row.line, "crown", f"There is no crown called {shown(name)}.", remedy)
         return None
 
@@ -249,15 +293,9 @@ def _notes(
         scored = {row.scan for row in rows if row.examiner == examiner}
         absent = [name for scan, name in names.items() if scan not in scored]
         if absent:
-            notes.append(f"Examiner {examiner} did not score {_some(absent)}.")
+            notes.append(f"Examiner {examiner} did not score {some_of(absent)}.")
     for item in items:
         none = [f"{row.crown} by {row.examiner}" for row in rows if row.values[item] is None]
         if none:
-            notes.append(f"The score of {item} is missing for {_some(none)}.")
+            notes.append(f"The score of {item} is missing for {some_of(none)}.")
     return tuple(notes)
-
-
-def _some(names: Sequence[str]) -> str:
-    if len(names) <= _MOST_NAMED:
-        return listed(names)
-    return f"{', '.join(names[: _MOST_NAMED - 1])} and {len(names) - _MOST_NAMED + 1} more"

@@ -22,10 +22,13 @@ from .value_types import note
 Values = Mapping[str, Mapping[str, Any]]
 
 _NAME_A_DIE = f'Give die = "FILE" below [{FIT.name}], or {DIES.name} = ["FILES"] to every group.'
+_LIST_A_DIE = f'Give die = "FILE" below [{FIT.name}], or a column die to the list of crowns.'
 _MOST_NAMES = 8
 
 
-def read_fit(values: Values, groups: Sequence[GroupPlan], place: Place) -> dict[str, Any]:
+def read_fit(
+    values: Values, groups: Sequence[GroupPlan], place: Place, *, whole: bool = True
+) -> dict[str, Any]:
     """Check what a study file says of fit; note every mistake.
 
     Parameters
@@ -35,6 +38,8 @@ def read_fit(values: Values, groups: Sequence[GroupPlan], place: Place) -> dict[
         As far as they could be read.
     place : Place
         Of the whole file.
+    whole : bool
+        Whether the groups hold the names of all crowns.
 
     Returns
     -------
@@ -53,7 +58,8 @@ def read_fit(values: Values, groups: Sequence[GroupPlan], place: Place) -> dict[
         return {"fit": None}
     neighbours = find_meshes("tooth", given.get("neighbours", ()), fit / "neighbours")
     refuse_shared(values, groups, neighbours, place)
-    _check_crowns(given, groups, place)
+    if whole:
+        _check_crowns(given, groups, place)
     _check_finish_line(groups, place)
     _check_order(values, place, wanted=True)
     in_tables = tuple(section.name for section in FIT_SECTIONS)
@@ -70,7 +76,8 @@ def _there(place: Place) -> bool:
 
 
 def _group_has(group: GroupPlan, key: str, place: Place) -> bool:
-    return _there(place / "groups" / group.name / key)
+    """Whether dies or seated scans are named of a group, in its table or in a list of crowns."""
+    return bool(getattr(group, key)) or _there(place / "groups" / group.name / key)
 
 
 def _wanted(values: Values, groups: Sequence[GroupPlan], place: Place) -> bool:
@@ -84,10 +91,11 @@ def _wanted(values: Values, groups: Sequence[GroupPlan], place: Place) -> bool:
 
 def _refuse_no_die(given: Mapping[str, Any], groups: Sequence[GroupPlan], place: Place) -> None:
     """Note groups whose crowns are to be seated and have no die."""
+    remedy = _LIST_A_DIE if any(group.crowns for group in groups) else _NAME_A_DIE
     if "die" in given:
         return
     if not any(_group_has(group, DIES.name, place) for group in groups):
-        (place / FIT.name).wrong("There is no die for any crown.", _NAME_A_DIE)
+        (place / FIT.name).wrong("There is no die for any crown.", remedy)
         return
     names, chosen = crown_names(groups), given.get("crowns", ())
     for group in groups:
@@ -95,14 +103,12 @@ def _refuse_no_die(given: Mapping[str, Any], groups: Sequence[GroupPlan], place:
         if seated and not _group_has(group, DIES.name, place):
             (place / "groups" / group.name).wrong(
                 f"It has no {DIES.name}, and there is no die of all crowns.",
-                f"{_NAME_A_DIE} Or list the crowns that are to be seated below [{FIT.name}].",
+                f"{remedy} Or list the crowns that are to be seated below [{FIT.name}].",
             )
 
 
 def _check_crowns(given: Mapping[str, Any], groups: Sequence[GroupPlan], place: Place) -> None:
-    """Note crowns that are not in the study; where a group has mistakes its crowns may be amiss."""
-    if any(mistake.key.startswith("groups") for mistake in place.mistakes):
-        return
+    """Note crowns that are not in the study."""
     names = tuple(crown_names(groups).values())
     for at, crown in enumerate(given.get("crowns", ())):
         if crown not in names:

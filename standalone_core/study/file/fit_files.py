@@ -65,9 +65,9 @@ def _all_meshes(
     if "die" in given:
         yield _Named(given["die"], _DIE, fit / "die")
     for group in groups:
-        here = place / "groups" / group.name
-        yield from (_Named(die, _DIE, here / DIES.name) for die in group.dies)
-        yield from (_Named(seated, "a seated scan", here / SEATED.name) for seated in group.seated)
+        for key, thing in ((DIES, _DIE), (SEATED, "a seated scan")):
+            here = None if group.crowns else place / "groups" / group.name / key.name
+            yield from (_Named(file, thing, here) for file in getattr(group, key.name))
     yield from (_Named(tooth, "a neighbour", fit / "neighbours") for tooth in neighbours)
     if "antagonist" in given:
         yield _Named(given["antagonist"], "the antagonist", fit / "antagonist")
@@ -76,6 +76,8 @@ def _all_meshes(
 def pairing_notes(groups: Sequence[GroupPlan]) -> Iterator[str]:
     """Say where crowns and what belongs to them are paired though their numbers differ."""
     for group in groups:
+        if group.crowns:
+            continue  # paired by the rows of a list
         for files, thing in ((group.dies, "die"), (group.seated, "seated scan")):
             pairs = zip(group.scans, files, strict=True) if len(set(files)) > 1 else ()
             odd = [pair for pair in pairs if _number(pair[0]) != _number(pair[1])]

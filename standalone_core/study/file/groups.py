@@ -5,7 +5,7 @@ from __future__ import annotations
 import glob
 import os
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,10 +16,12 @@ from ...mesh.formats import SUFFIX_FORMATS
 from ...readable import readable
 from ..plan import GroupPlan
 from .fit_sections import DIES, SEATED
+from .keys import Section
 from .place import Place
+from .slashes import as_written, slash_remedy
 from .study_sections import FACTS, GROUP, PRODUCTION, REPEATS
 from .tables import read_section
-from .value_types import what_is_there
+from .value_types import there, what_is_there
 
 _LONGEST_NAME = 40
 _NOT_IN_NAMES = set('/\\:*?"<>|')  # what names of files cannot hold on all systems
@@ -31,6 +33,25 @@ class ScanMatch:
 
     scan: Path
     place: Place
+
+
+@dataclass(frozen=True)
+class GroupTold:
+    """What a group's table says of it.
+
+    Attributes
+    ----------
+    title : str
+    values : mapping of key to value
+        As they are in the table.
+    facts : mapping of str to str
+    production : ProductionFacts
+    """
+
+    title: str
+    values: Mapping[str, Any]
+    facts: Mapping[str, str]
+    production: ProductionFacts
 
 
 def read_groups(
@@ -55,26 +76,35 @@ def read_groups(
     taken = {} if design is None else {_real(design): ""}
     for name, table in tables.items():
         here = place / name
-        if not isinstance(table, dict):
-            here.wrong(f"It is {shown(table)}, not a table.", f"Write [groups.{name}].")
+        told = read_group(GROUP, name, table, here)
+        if told is None:
             continue
-        _refuse_name(name, [group.name for group in groups], here)
-        rest = {key: value for key, value in table.items() if key != "facts"}
-        values = read_section(GROUP, rest, here)
-        facts = _read_facts(table.get("facts", {}), here / "facts")
-        matches = find_scans(values.get("scans", ()), here / "scans")
+        refuse_name(name, [group.name for group in groups], here)
+        matches = find_scans(told.values.get("scans", ()), here / "scans")
         _refuse_taken(name, matches, taken)
         if matches:
             scans = tuple(match.scan for match in matches)
-            told = {key.name: values[key.name] for key in PRODUCTION if key.name in values}
-            title = values.get("title", name)
-            paired = {
-                key.name: _paired(values.get(key.name, ()), here / key.name, len(scans))
+            dies, seated = (
+                _paired(told.values.get(key.name, ()), here / key.name, len(scans))
                 for key in (DIES, SEATED)
-            }
-            groups.append(GroupPlan(name, title, scans, facts, ProductionFacts(**told), **paired))
-    _refuse_same_titles(groups, place)
+            )
+            groups.append(
+                GroupPlan(name, told.title, scans, told.facts, told.production, dies, seated)
+            )
+    refuse_same_titles(groups, place)
     return tuple(groups)
+
+
+def read_group(section: Section, name: str, table: Any, place: Place) -> GroupTold | None:
+    """Read what a group's table says; note every mistake, and return None if it is no table."""
+    if not isinstance(table, dict):
+        place.wrong(f"It is {shown(table)}, not a table.", f"Write [groups.{name}].")
+        return None
+    rest = {key: value for key, value in table.items() if key != "facts"}
+    values = read_section(section, rest, place)
+    facts = _read_facts(table.get("facts", {}), place / "facts")
+    told = {key.name: values[key.name] for key in PRODUCTION if key.name in values}
+    return GroupTold(values.get("title", name), values, facts, ProductionFacts(**told))
 
 
 def find_scans(patterns: tuple[str, ...], place: Place) -> tuple[ScanMatch, ...]:
@@ -103,7 +133,9 @@ def find_meshes(thing: str, patterns: tuple[str, ...], place: Place) -> tuple[Pa
 def _matched(thing: str, pattern: str, place: Place) -> list[Path]:
     found = matching(pattern, place.folder)
     if not found:
-        place.wrong(f"No {thing} matches {shown(pattern)}.", _why_none(pattern, place.folder))
+        folder = place.folder
+        remedy = slash_remedy(pattern, lambda path: _why_none(path, folder))
+        place.wrong(f"No {thing} matches {shown(as_written(pattern))}.", remedy)
     return found
 
 
@@ -150,30 +182,40 @@ def natural(file: Path) -> tuple[list[str | int], str]:
 
 
 def _why_none(pattern: str, folder: Path) -> str:
+    """Say why a pattern matches nothing; nothing if it does match."""
     file = folder / pattern
+    if matching(pattern, folder):
+        return ""
     if not glob.has_magic(pattern):
         return what_is_there(file)
     if glob.has_magic(str(file.parent)):
         return "Check the path; it starts from this file's folder."
-    if not file.parent.is_dir():
+    if not there(file.parent, Path.is_dir):
         return what_is_there(file)
-    there = [f.name for f in meshes_in(file.parent)]
-    if not there:
+    names = [f.name for f in meshes_in(file.parent)]
+    if not names:
         return f"Mesh files end in {', '.join(SUFFIX_FORMATS)}; there is none in that folder."
-    return f"There are {', '.join(there[:3])}{' …' if len(there) > 3 else ''}; capitals count."
+    return f"There are {', '.join(names[:3])}{' …' if len(names) > 3 else ''}; capitals count."
 
 
-def _refuse_name(name: str, before: list[str], place: Place) -> None:
+def refuse_name(name: str, before: Sequence[str], place: Place) -> None:
+    """Note what no group can be called, or what another one is called but for capitals."""
+    for reason, remedy in wrong_name(name, before):
+        place.wrong(reason, remedy)
+
+
+def wrong_name(name: str, before: Sequence[str]) -> Iterator[tuple[str, str]]:
+    """Yield why a group cannot be called so beside others, and what to do about it."""
     if group_name(name) != name:
-        place.wrong(
+        yield (
             f"{shown(name)} cannot be the name of a group.",
             f"Give 1 to {_LONGEST_NAME} letters, digits and such, and other words as its title.",
         )
     if name.casefold() == REPEATS.name:
-        place.wrong("Repeated scans are called that.", "Give the group another name.")
-    same = [other for other in before if other.casefold() == name.casefold()]
+        yield "Repeated scans are called that.", "Give the group another name."
+    same = [other for other in before if other.casefold() == name.casefold() and other != name]
     if same:
-        place.wrong(f"It differs from group {same[0]} by capitals only.", "Give it another name.")
+        yield f"It differs from group {same[0]} by capitals only.", "Give it another name."
 
 
 def group_name(words: str) -> str:
@@ -211,11 +253,12 @@ def _refuse_taken(name: str, matches: tuple[ScanMatch, ...], taken: dict[str, st
             first.place.wrong(f"{which} in group {owner} too.", "Leave each scan in one group.")
 
 
-def _refuse_same_titles(groups: list[GroupPlan], place: Place) -> None:
+def refuse_same_titles(groups: Sequence[GroupPlan], place: Place) -> None:
+    """Note groups that readers could not tell apart."""
     seen: dict[str, str] = {}
     for group in groups:
         other = seen.setdefault(group.title.casefold(), group.name)
-        if other != group.name:
+        if other.casefold() != group.name.casefold():  # else it is told of their names
             (place / group.name / "title").wrong(
                 f"Group {other} has the same title.", "Give each group a title of its own."
             )

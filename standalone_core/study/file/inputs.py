@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import os
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
 from ...errors import SettingError
+from ...readable import readable
+from ...words.text import some_of
 from ..fit_plan import FIT_MEASURES
 from ..plan import StudyPlan
 from .examiner_scores import ExaminerScores, read_scores
+from .groups import meshes_in
 from .mistakes import Mistake, StudyFileError
-from .read import read_plan
+from .read import read_study_file
 from .repeated_scans import RepeatScans, read_repeats
 
 T = TypeVar("T")
@@ -58,7 +63,7 @@ class StudyInputs:
 
 
 def read_study(path: str | Path) -> StudyInputs:
-    """Read a study file, its examiners' scores and its list of repeated scans, all checked.
+    """Read a study file and its tables of crowns, scores and repeated scans, all checked.
 
     Parameters
     ----------
@@ -74,7 +79,7 @@ def read_study(path: str | Path) -> StudyInputs:
     Raises
     ------
     StudyFileError
-        With every mistake of the study file; or, if there is none, with those of all tables.
+        With every mistake of the study file and of all tables that belong to it.
 
     Examples
     --------
@@ -83,26 +88,46 @@ def read_study(path: str | Path) -> StudyInputs:
     >>> [(group.name, len(group.scans)) for group in study.plan.groups]
     [('milled', 2), ('printed', 2)]
     """
-    plan = read_plan(path)
-    mistakes: list[Mistake] = []
-    scores = _read(read_scores, plan.examiners, plan, mistakes)
-    repeats = _read(read_repeats, plan.repeats, plan, mistakes)
-    if mistakes:
+    found = read_study_file(path)
+    mistakes = list(found.mistakes)
+    score_reader = partial(read_scores, doubtful=found.doubtful)
+    scores = _read(score_reader, found.known.examiners, found.known, mistakes)
+    repeats = _read(read_repeats, found.known.repeats, found.known, mistakes)
+    if found.plan is None or mistakes:
         raise StudyFileError(mistakes)
+    plan = replace(found.plan, notes=(*found.plan.notes, *_unlisted(found.plan, repeats)))
     return StudyInputs(plan, scores, repeats)
+
+
+def _unlisted(plan: StudyPlan, repeats: RepeatScans | None) -> Iterator[str]:
+    """Say which meshes lie beside the listed scans and stand for nothing in the study."""
+    if plan.crowns is None:
+        return
+    used = [plan.design, *(file for g in plan.groups for file in (*g.scans, *g.dies, *g.seated))]
+    if plan.fit is not None:
+        used += [f for f in (plan.fit.die, *plan.fit.neighbours, plan.fit.antagonist) if f]
+    used += [row.file for row in repeats.rows] if repeats is not None else []
+    known = {os.path.realpath(file) for file in used}
+    folders = dict.fromkeys(scan.parent for scan in plan.scans)
+    others = [
+        f for folder in folders for f in meshes_in(folder) if os.path.realpath(f) not in known
+    ]
+    if others:
+        names = some_of([readable(f"{file.parent.name}/{file.name}") for file in others])
+        yield f"Beside the scans of {plan.crowns.name}, but in no row of it: {names}."
 
 
 def _read(
     reader: Callable[[Path, StudyPlan], T],
     path: Path | None,
-    plan: StudyPlan,
+    known: StudyPlan,
     mistakes: list[Mistake],
 ) -> T | None:
     """Read a table if there is one; gather its mistakes."""
     if path is None:
         return None
     try:
-        return reader(path, plan)
+        return reader(path, known)
     except StudyFileError as error:
         mistakes.extend(error.mistakes)
         return None

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
 from ...errors import CuspwiseError
 from ...readable import readable
+from ...words.text import listed
 
 
 @dataclass(frozen=True)
@@ -22,7 +24,7 @@ class Mistake:
     key : str
         The key or column, dotted: ``analysis.alpha``; empty if the mistake is not about one.
     reason, remedy : str
-        What is wrong and what can be done, as full sentences.
+        What is wrong and what can be done, as full sentences; lines to be pasted stand below.
     """
 
     file: Path
@@ -33,7 +35,7 @@ class Mistake:
 
     @property
     def text(self) -> str:
-        """The mistake on one line."""
+        """The mistake on one line, but for lines to be pasted."""
         line = "" if self.line is None else f":{self.line}"
         key = f"{self.key}: " if self.key else ""
         words = f"{self.file.name or self.file}{line}: {key}{self.reason} {self.remedy}"
@@ -51,11 +53,9 @@ class StudyFileError(CuspwiseError):
 
     def __init__(self, mistakes: Iterable[Mistake]) -> None:
         self.mistakes = in_order(mistakes)
-        first = self.mistakes[0]
-        number = len(self.mistakes)
         super().__init__(
-            f"There {'is one mistake' if number == 1 else f'are {number} mistakes'} in it.",
-            subject=first.file,
+            _counted(self.mistakes),
+            subject=self.mistakes[0].file,
             remedy="\n".join(["Correct what follows.", *self.lines]),
         )
 
@@ -64,7 +64,7 @@ class StudyFileError(CuspwiseError):
 
     @property
     def lines(self) -> tuple[str, ...]:
-        """One line of text per mistake."""
+        """A text per mistake."""
         return tuple(mistake.text for mistake in self.mistakes)
 
 
@@ -73,3 +73,11 @@ def in_order(mistakes: Iterable[Mistake]) -> tuple[Mistake, ...]:
     found = list(dict.fromkeys(mistakes))
     files = list(dict.fromkeys(mistake.file for mistake in found))
     return tuple(sorted(found, key=lambda m: (files.index(m.file), m.line or 0)))
+
+
+def _counted(mistakes: tuple[Mistake, ...]) -> str:
+    """Say how many mistakes there are in the first file, and in the others."""
+    first, *others = Counter(mistake.file for mistake in mistakes).items()
+    count = "is one mistake" if first[1] == 1 else f"are {first[1]} mistakes"
+    more = [f"{number} in {file.name}" for file, number in others]
+    return f"There {listed([f'{count} in it', *more])}."

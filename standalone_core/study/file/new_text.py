@@ -15,6 +15,7 @@ from .check_sections import MARK, TOLERANCES
 from .fit_sections import DIES, FIT, FIT_EQUIVALENCE, SEATED
 from .keys import NOT_SET, Key, Section
 from .study_sections import (
+    CROWNS,
     EQUIVALENCE,
     EXAMINERS,
     FACTS,
@@ -66,7 +67,7 @@ class NewGroup:
     name : str
     title : str
     scans : tuple of str
-        Patterns, from the study file's folder.
+        Patterns, from the study file's folder; none where a list tells the crowns.
     count : int
         How many scans they match.
     """
@@ -84,6 +85,7 @@ class NewStudy:
     title: str
     design: str
     groups: tuple[NewGroup, ...]
+    crowns: str | None = None
     examiners: str | None = None
     repeats: str | None = None
     die: str | None = None
@@ -96,6 +98,7 @@ def study_text(study: NewStudy) -> str:
     blocks = ["\n".join([*_remarks(_INTRODUCTION), "", *_top(study)])]
     blocks.append("\n".join(_groups(study)))
     given: dict[str, dict[str, Any]] = {
+        CROWNS.name: {"file": study.crowns},
         EXAMINERS.name: {"file": study.examiners},
         REPEATS.name: {"file": study.repeats},
         FIT.name: {
@@ -136,21 +139,29 @@ def _top(study: NewStudy) -> Iterator[str]:
 
 
 def _groups(study: NewStudy) -> Iterator[str]:
-    yield from _remarks(f"{GROUP.help} {_words_of(GROUP, 'scans')}")
+    scans = _words_of(GROUP, "scans") if study.crowns is None else "Its crowns are in the list."
+    yield from _remarks(f"{GROUP.help} {scans}")
     yield from _remarks(FACTS.help)
     for group in study.groups:
         name = toml_key(group.name)
         yield ""
         yield f"[groups.{name}]"
         yield f"title = {toml_text(group.title)}"
-        yield from _set("scans", group.scans)
         first = group is study.groups[0]
-        for key in (DIES, SEATED):
-            yield from _remarks(key.help, indent="#   ") if first else ()
-            yield f"#{key.name} = {toml_text([f'{key.name}/{group.name}/*.stl'])}"
+        if study.crowns is None:
+            yield from _files(group, explained=first)
         yield from _production(explained=first)
         yield f"[groups.{name}.facts]"
-        yield from (f"{fact} = {toml_text('')}" for fact in _FACT_NAMES)
+        sign = "" if study.crowns is None else "#"  # a list has columns for them
+        yield from (f"{sign}{fact} = {toml_text('')}" for fact in _FACT_NAMES)
+
+
+def _files(group: NewGroup, *, explained: bool) -> Iterator[str]:
+    """Write a group's scans and, as remarks, their dies."""
+    yield from _set("scans", group.scans)
+    for key in (DIES, SEATED):
+        yield from _remarks(key.help, indent="#   ") if explained else ()
+        yield f"#{key.name} = {toml_text([f'{key.name}/{group.name}/*.stl'])}"
 
 
 def _production(*, explained: bool) -> Iterator[str]:

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import re
-import tomllib
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +13,7 @@ from ..cannot_show import cannot_show
 from ..plan import StudyPlan
 from .check_sections import FORCE, SUPPORT_MARKS
 from .cross_checks import check_together, landmark_pairs, plan_notes
+from .crown_list import CrownList, read_crown_list
 from .fit_checks import read_fit
 from .fit_sections import FORCE_FIT
 from .groups import read_groups
@@ -22,35 +21,14 @@ from .keys import NOT_SET
 from .mistakes import Mistake, StudyFileError
 from .old_names import with_new_names
 from .place import Place
-from .study_sections import SETTINGS, TOP
+from .study_sections import CROWNS, EXAMINERS, SETTINGS, TOP
 from .support_marks import read_marks
 from .tables import GROUPS, Tables, read_tables
-from .toml_lines import key_lines
+from .toml_document import read_document
 from .value_types import what_is_there
 
 STUDY_FILE = "study.toml"
 """Name of the study file of a folder."""
-
-_ERROR_LINE = re.compile(r" ?\(at (?:line (\d+), column \d+|end of document)\)")
-_REMEDIES = (
-    (
-        r"Unescaped|hex value|Unicode scalar",
-        "In double quotes \\ has a meaning of its own: write paths with / instead.",
-    ),
-    (
-        r"twice|overwrite|immutable|Duplicate|already",
-        "A key or table is there twice: keep one, or give one another name.",
-    ),
-    (r"Expected '='", "Write key = value; remarks start with #."),
-    (r"Unclosed array", "Close the list with ]."),
-    (r"Illegal character|Unterminated", "Close the text with a quote on the same line."),
-    (r"Expected newline", "Write one key to a line; numbers have a point, not a comma."),
-    (
-        r"key|statement",
-        "Write names in quotes if they hold more than the letters a–z, digits, - and _.",
-    ),
-    (r"Invalid value", "Put texts in quotes; numbers have a point; true and false are small."),
-)
 
 
 def study_file_of(path: str | Path) -> Path:
@@ -78,29 +56,99 @@ def read_plan(path: str | Path) -> StudyPlan:
     StudyFileError
         With every mistake in the file: its line, what is allowed, what was probably meant.
     """
+    found = read_study_file(path)
+    if found.plan is None:
+        raise StudyFileError(found.mistakes)
+    return found.plan
+
+
+@dataclass(frozen=True)
+class StudyFile:
+    """A study file as far as it can be read.
+
+    Attributes
+    ----------
+    plan : StudyPlan or None
+        None if there is any mistake.
+    known : StudyPlan
+        What is known of it: its design, crowns and scores, to check the tables that belong to it.
+    doubtful : frozenset of str
+        Columns of those tables that cannot be checked, as there are mistakes in what they name.
+    mistakes : tuple of Mistake
+    """
+
+    plan: StudyPlan | None
+    known: StudyPlan
+    doubtful: frozenset[str]
+    mistakes: tuple[Mistake, ...]
+
+
+def read_study_file(path: str | Path) -> StudyFile:
+    """Read a study file as :func:`read_plan` does, and what can be known of one with mistakes.
+
+    Raises
+    ------
+    StudyFileError
+        It cannot be read, or is no TOML.
+    """
     file = study_file_of(path)
-    text = _text(file)
-    document = _document(file, text)
-    document, place = with_new_names(document, Place(file, key_lines(text)))
+    document, place = read_document(file, _text(file))
+    document, place = with_new_names(document, place)
     tables = read_tables(document, place)
-    design = tables.values[""].get("design")
-    groups = read_groups(tables.groups, place / GROUPS, design)
+    listed = _crowns(tables, place)
     marks = read_marks(tables.marks, place / SUPPORT_MARKS)
     pairs = landmark_pairs(tables.values, place / "superimposition")
     check_together(tables.values, place, [mark.area_name for mark in marks])
-    fit = read_fit(tables.values, groups, place)
-    if place.mistakes:
-        raise StudyFileError(place.mistakes)
+    fit = read_fit(tables.values, listed.groups, place, whole=listed.whole)
     changes = _changes(tables)
     if pairs is not None:
         changes["check.superimpose.landmarks_design_mm"] = pairs.design_mm.tolist()
         changes["check.superimpose.landmarks_scan_mm"] = pairs.scan_mm.tolist()
     changes["check.marks"] = marks
     changes = _with_fit(changes, fit)
-    changes |= {"path": file, "groups": groups, "notes": plan_notes(groups)}
-    changes.setdefault("title", f"Study of {changes['design'].stem}")
-    plan = _plan(changes, file)
-    return replace(plan, notes=(*plan.notes, *cannot_show(plan)))
+    changes |= {"path": file, "groups": listed.groups, "notes": plan_notes(listed.groups)}
+    plan = None if place.mistakes else _plan(changes, place)
+    doubtful = frozenset(_doubtful(place, whole=listed.whole))
+    mistakes = sorted(place.mistakes, key=lambda mistake: mistake.file != file)
+    return StudyFile(plan, _known(changes), doubtful, tuple(mistakes))
+
+
+def _crowns(tables: Tables, place: Place) -> CrownList:
+    """Read all crowns, from their list or as the groups' scans; note every mistake."""
+    values, groups = tables.values, place / GROUPS
+    design = values[""].get("design")
+    if (place / CROWNS.name / "file").path not in place.lines:
+        found = read_groups(tables.groups, groups, design)
+        amiss = any(mistake.key.endswith(".scans") for mistake in place.mistakes)
+        return CrownList(found, len(found) == len(tables.groups) > 0 and not amiss)
+    if "file" not in values[CROWNS.name]:
+        return CrownList()
+    try:
+        return read_crown_list(values[CROWNS.name]["file"], tables.groups, groups, design)
+    except StudyFileError as error:
+        place.mistakes.extend(error.mistakes)
+        return CrownList()
+
+
+def _doubtful(place: Place, *, whole: bool) -> Iterator[str]:
+    """Yield the columns of tables that cannot be checked against what they name."""
+    if not whole:
+        yield "crown"
+    words = f"{EXAMINERS.name}."
+    for mistake in place.mistakes:
+        if mistake.key.startswith(words):
+            yield mistake.key.removeprefix(words)
+
+
+def _known(changes: Mapping[str, Any]) -> StudyPlan:
+    """Return a plan of what is known, though there be mistakes in the rest."""
+    kept = ("path", "groups", "design", "examiners", "repeats")
+    known = {name: changes[name] for name in kept if name in changes}
+    known |= {name: value for name, value in changes.items() if name.startswith("scores.words")}
+    plan: StudyPlan = changed(
+        NOT_SET, {**known, "scores.acceptable": 0, "fit": None, FORCE.target: True}
+    )
+    return plan
 
 
 def _text(file: Path) -> str:
@@ -117,23 +165,6 @@ def _text(file: Path) -> str:
         remedy = what_is_there(file) if not file.exists() else "Name the study file itself."
         reason = f"The study file cannot be read ({problem.strerror or problem}).{folder}"
         raise StudyFileError([Mistake(file, None, "", reason, remedy)]) from problem
-
-
-def _document(file: Path, text: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as problem:
-        found = _ERROR_LINE.search(str(problem))
-        number = found.group(1) if found else None
-        line = int(number) if number else text.rstrip().count("\n") + 1
-        reason = f"{_ERROR_LINE.sub('', str(problem))}."
-        remedy = next((r for pattern, r in _REMEDIES if re.search(pattern, reason)), "")
-        raise StudyFileError([Mistake(file, line, "", reason, remedy)]) from problem
-    except (RecursionError, ValueError) as problem:  # brackets in brackets; endless digits
-        reason = "It holds numbers that are too long, or too many brackets inside each other."
-        raise StudyFileError(
-            [Mistake(file, None, "", reason, "Make a new file with 'cuspwise new'.")]
-        ) from problem
 
 
 def _changes(tables: Tables) -> dict[str, Any]:
@@ -165,11 +196,12 @@ def _with_fit(changes: Mapping[str, Any], fit: Mapping[str, Any]) -> dict[str, A
     return {**changes, **fit, FORCE_FIT: force}
 
 
-def _plan(changes: Mapping[str, Any], file: Path) -> StudyPlan:
+def _plan(changes: Mapping[str, Any], place: Place) -> StudyPlan | None:
     """Make the plan; what it refuses, though every key was allowed, is a mistake too."""
+    title = f"Study of {changes['design'].stem}"
     try:
-        plan: StudyPlan = changed(NOT_SET, changes)
+        plan: StudyPlan = changed(NOT_SET, {"title": title, **changes})
     except CuspwiseError as error:
-        mistake = Mistake(file, None, error.subject, error.reason, error.remedy)
-        raise StudyFileError([mistake]) from error
-    return plan
+        place.mistakes.append(Mistake(place.file, None, error.subject, error.reason, error.remedy))
+        return None
+    return replace(plan, notes=(*plan.notes, *cannot_show(plan)))

@@ -9,8 +9,15 @@ from pathlib import Path
 
 from ...allowed import shown
 from ..plan import StudyPlan
-from .csv_rows import CsvFile, Row, read_csv, refuse_empty, refuse_repeated, whole_number
-from .value_types import what_is_there
+from .csv_rows import (
+    CsvFile,
+    Row,
+    named_file,
+    read_csv,
+    refuse_empty,
+    refuse_repeated,
+    whole_number,
+)
 
 COLUMNS = ("file", "crown", "operator", "trial")
 
@@ -122,10 +129,7 @@ def _entry(file: CsvFile, row: Row) -> RepeatEntry | None:
     """Read one row; note its mistakes, and return None if it cannot be used at all."""
     if refuse_empty(file, row, COLUMNS):
         return None
-    scan = file.path.parent / row.cells["file"].replace("\\", "/")
-    if not scan.is_file():
-        reason = f"There is no file {shown(row.cells['file'])}."
-        file.wrong(row.line, "file", reason, what_is_there(scan))
+    scan = named_file(file, row, "file")
     trial = whole_number(row.cells["trial"])
     if trial is None or trial < 1:
         reason = f"{shown(row.cells['trial'])} is not a trial."

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from ...allowed import Text
 from ...causes.settings import ProductionFacts
 from ..plan import AnalysisPlan, StudyPlan
@@ -24,10 +26,12 @@ from .value_types import Fact, File, Patterns, Words
 
 __all__ = [
     "ANALYSIS",
+    "CROWNS",
     "EQUIVALENCE",
     "EXAMINERS",
     "FACTS",
     "GROUP",
+    "LISTED_GROUP",
     "MARK",
     "PRODUCTION",
     "REPEATS",
@@ -60,10 +64,21 @@ GROUP = Section(
         *PRODUCTION,
     ),
 )
+LISTED_GROUP = replace(GROUP, keys=tuple(replace(key, required=False) for key in GROUP.keys))
+"""The same where a list tells the crowns of all groups."""
+
 FACTS = Section(
     "groups.NAME.facts",
     "How the group was produced, in free words; any keys. They go into the report.",
     free=Key("fact", Fact(), "", "What is known of the production."),
+)
+
+CROWNS = Section(
+    "crowns",
+    "A list of the crowns, in place of the groups' scans: a CSV file with the columns crown (its\n"
+    "name), group and file, and where crowns are seated die and seated. Further columns, such as\n"
+    "date or material, are facts of the production. Groups may have a table above, or none.",
+    (Key("file", File(), "crowns", "The CSV file; paths in it start from its own folder."),),
 )
 
 _FIRST = ("primary_area", "primary_measure", "secondary", "lead")
@@ -110,6 +125,7 @@ REPEATS = Section(
 )
 
 SETTINGS: tuple[Section, ...] = (
+    CROWNS,
     TOLERANCES,
     ANALYSIS,
     EQUIVALENCE,

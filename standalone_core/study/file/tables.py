@@ -12,7 +12,7 @@ from ...suggestion import nearest
 from .check_sections import FORCE, MARKS, SUPPORT_MARKS
 from .keys import Key, Section
 from .place import Place
-from .study_sections import GROUP, MARK, SETTINGS, TOP
+from .study_sections import CROWNS, GROUP, MARK, SETTINGS, TOP
 from .value_types import read_value
 
 GROUPS = "groups"
@@ -42,6 +42,8 @@ def read_tables(document: Mapping[str, Any], place: Place) -> Tables:
     """Read all tables of a study file; note every mistake in them."""
     top = {key: value for key, value in document.items() if TOP.key(key)}
     hinted = _refuse_unknown_names(document, place)
+    if isinstance(document.get(CROWNS.name), str):  # noted as no table, and meant for a list
+        hinted.add(CROWNS.name)
     place = replace(place, force=document.get(FORCE.name) is True)
     values = {"": read_section(TOP, top, place, hinted)}
     for name, section in _TABLES.items():
@@ -51,16 +53,20 @@ def read_tables(document: Mapping[str, Any], place: Place) -> Tables:
         if isinstance(table, dict):
             values[name] = read_section(section, table, place / name)
         else:
-            (place / name).wrong(
-                f"It is {shown(table)}, not a table.",
-                f"Write [{name}] on a line of its own and its keys below.",
-            )
+            (place / name).wrong(f"It is {shown(table)}, not a table.", _as_table(section, table))
             values[name] = {}
     return Tables(
         values,
-        _group_tables(document.get(GROUPS), place, GROUPS in hinted),
+        _group_tables(document.get(GROUPS), place, hinted=bool({GROUPS, CROWNS.name} & hinted)),
         _mark_tables(document.get(SUPPORT_MARKS, {})),
     )
+
+
+def _as_table(section: Section, given: Any) -> str:
+    """Say how to write a table of which one value was given."""
+    if section.key("file") and isinstance(given, str):
+        return f'Write [{section.name}] on a line of its own and file = "{given}" below.'
+    return f"Write [{section.name}] on a line of its own and its keys below."
 
 
 def read_section(
@@ -172,8 +178,15 @@ def _mark_tables(table: Any) -> Mapping[str, Any]:
     return {name: given for name, given in parts if isinstance(given, dict)}
 
 
-def _group_tables(given: Any, place: Place, hinted: bool) -> Mapping[str, Any]:
-    remedy = "Write a table for each group: [groups.milled], and its scans below."
+def _group_tables(given: Any, place: Place, *, hinted: bool) -> Mapping[str, Any]:
+    """Return the tables of the groups; note if there is none, and no list of crowns either."""
+    remedy = (
+        "Write a table for each group: [groups.milled], and its scans below. "
+        f'Or list the crowns: [{CROWNS.name}], and below file = "crowns.csv".'
+    )
+    listed = (place / CROWNS.name / "file").path in place.lines
+    if listed and not given:
+        return {}
     if given is None:
         if not hinted:
             (place / GROUPS).wrong("There is no group.", remedy)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
@@ -11,6 +12,7 @@ from ...readable import readable
 from ...setting import Setting
 from ...suggestion import suggestion
 from .place import Place
+from .slashes import as_written, slash_remedy
 
 
 class Kind(Protocol):
@@ -108,16 +110,14 @@ class File:
         if text is None:
             return None
         file: Path = place.folder / text
-        try:
-            there, folder = file.is_file(), file.is_dir()
-        except (OSError, ValueError):  # too long a name, or a sign that no name can hold
-            there = folder = False
-        if there:
+        if there(file):
             return file
-        if folder:
+        if there(file, Path.is_dir):
             place.wrong(f"{shown(text)} is a folder.", f"Give {self.allowed}.")
         else:
-            place.wrong(f"There is no file {shown(text)}.", what_is_there(file))
+            place.wrong(
+                f"There is no file {shown(as_written(text))}.", why_no_file(text, place.folder)
+            )
         return None
 
 
@@ -169,10 +169,27 @@ def read_texts(given: Any, place: Place, remedy: str) -> list[str] | None:
     return None if noted else [item.strip() for item in given]
 
 
+def there(file: Path, is_kind: Callable[[Path], bool] = Path.is_file) -> bool:
+    """Whether a file or folder is there; not if no name can be so long, or hold such signs."""
+    try:
+        return is_kind(file)
+    except (OSError, ValueError):
+        return False
+
+
+def why_no_file(path: str, folder: Path) -> str:
+    r"""Say how a path from a folder may have been meant, or that \ is written /."""
+
+    def why(name: str) -> str:
+        return "" if there(folder / name) else what_is_there(folder / name)
+
+    return slash_remedy(path, why)
+
+
 def what_is_there(file: Path) -> str:
     """Say how the name of a file that is not there may have been meant."""
     parent = file.parent
-    if not parent.is_dir():
+    if not there(parent, Path.is_dir):
         return f"There is no folder {parent.name} either. {_like(parent)}".rstrip()
     return _like(file) or "Check the name; paths start from this file's folder."
 

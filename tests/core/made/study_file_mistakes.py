@@ -153,8 +153,25 @@ alpha = 0,05
 
 [repeats]
 file = "C:\Users\x.csv"
---> 7: Invalid hex value. In double quotes \ has a meaning of its own: write paths with
---> / instead.
+--> 7: In double quotes \ has a meaning of its own. Write / instead: file = "C:/Users/x.csv"
+
+[groups.more]
+scans = "milled\*.stl"
+--> 7: In double quotes \ has a meaning of its own. Write / instead: scans = "milled/*.stl"
+
+[groups.more]
+scans = ['milled\*.stl']
+--> 7: groups.more.scans: No scan matches "milled\*.stl". Write / instead: "milled/*.stl".
+
+[groups.more]
+scans = ["milled\new.stl"]
+--> 7: groups.more.scans: No scan matches "milled\new.stl". Write / instead:
+--> "milled/new.stl". Check the name; paths start from this file's folder.
+
+[examiners]
+file = "printed\notes.txt"
+--> 7: examiners.file: There is no file "printed\notes.txt". Write / instead:
+--> "printed/notes.txt".
 """
 """Texts that follow a study of two groups, and the mistake that each is told with."""
 
