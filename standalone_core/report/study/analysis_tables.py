@@ -50,6 +50,9 @@ def analysis_tables(run: StudyRun, analysis: StudyAnalysis) -> dict[str, str]:
             for name, rows in _finding_rows(findings).items():
                 marked = [{"crowns": crowns, **row} | {"crowns": crowns} for row in rows]
                 tables.setdefault(name, []).extend(marked)
+    if analysis.earlier is not None:
+        tables["earlier_study"] = flat_rows(analysis.earlier.rows)
+        tables["earlier_tolerances"] = flat_rows(analysis.earlier.tolerances)
     if analysis.examiners is not None:
         tables |= _examiner_rows(analysis)
     if analysis.causes is not None:

@@ -15,6 +15,7 @@ from ...words.names import area_words, measure_words
 from ...words.text import count_words, listed
 from ..check.sentences import START_WORDS, WEIGHTING_WORDS
 from .causes_methods import causes_methods
+from .earlier import earlier_methods
 from .fit_methods import fit_methods
 from .sentences import counted, titles_of
 
@@ -131,6 +132,7 @@ def methods_text(run: StudyRun, analysis: StudyAnalysis) -> Methods:
         _comparing(run, analysis, cite),
         fit_methods(run, analysis, cite),
         causes_methods(run, analysis, cite),
+        earlier_methods(run, analysis, cite),
         _repeats_and_examiners(run, analysis, cite),
         _software(run),
     )

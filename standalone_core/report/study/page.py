@@ -33,6 +33,7 @@ from ..drawing.amount_colours import GroupStyle, group_style
 from ..drawing.deviation_colours import unmeasured_hex
 from ..drawing.matplotlib_figure import Figure
 from ..drawing.pictures import Pictures
+from .earlier import earlier_part
 from .fit_counts import marginal_gaps
 from .fit_page import fit_part
 from .fit_themes import all_described
@@ -151,6 +152,7 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
             shots=_shots(art.pictures),
             fit=fit_part(run, analysis),
             gaps=marginal_gaps(analysis),
+            earlier=earlier_part(analysis),
             cautions=CAUTIONS if analysis.fit is None else FIT_CAUTIONS,
             margins=margin_rows(run, analysis),
             methods=methods_text(run, analysis),

@@ -16,6 +16,7 @@ from .comparisons import ScannerLimits, comparison_steps
 from .corrections import multiplicity_words
 from .descriptions import assumption_rows, trueness_rows
 from .difference_shares import CAVEAT, difference_shares
+from .earlier import against_earlier
 from .examiners import examiner_analysis
 from .fit import fit_analysis, fit_finding_steps
 from .fit_words import measured_words
@@ -106,6 +107,7 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
         marks=mark_rows(cohort),
         causes=causes_analysis(cohort, study, odd),
         fit=fit,
+        earlier=None if study.earlier is None else against_earlier(study, study.earlier),
     )
 
 

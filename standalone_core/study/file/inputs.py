@@ -10,6 +10,7 @@ from typing import TypeVar
 from ...errors import SettingError
 from ..fit_plan import FIT_MEASURES
 from ..plan import StudyPlan
+from .earlier_study import EarlierStudy, read_earlier_study
 from .examiner_scores import ExaminerScores, read_scores
 from .mistakes import Mistake, StudyFileError
 from .read import read_plan
@@ -27,17 +28,31 @@ class StudyInputs:
     plan : StudyPlan
     scores : ExaminerScores or None
     repeats : RepeatScans or None
+    earlier : EarlierStudy or None
+        A study to compare with.
     """
 
     plan: StudyPlan
     scores: ExaminerScores | None = None
     repeats: RepeatScans | None = None
+    earlier: EarlierStudy | None = None
 
     @property
     def notes(self) -> tuple[str, ...]:
         """What the reader should know about the plan and its tables."""
         tables = (self.scores, self.repeats)
         return self.plan.notes + tuple(n for t in tables if t is not None for n in t.notes)
+
+    def with_earlier(self, path: str | Path) -> StudyInputs:
+        """Return the same study with an earlier one to compare with.
+
+        Raises
+        ------
+        StudyFileError
+            As of :func:`~cuspwise.read_earlier_study`.
+        """
+        earlier = read_earlier_study(path)
+        return replace(self, plan=replace(self.plan, earlier=earlier.path), earlier=earlier)
 
     def without_fit(self) -> StudyInputs:
         """Return the same study without seating any crown.
@@ -58,7 +73,9 @@ class StudyInputs:
 
 
 def read_study(path: str | Path) -> StudyInputs:
-    """Read a study file, its examiners' scores and its list of repeated scans, all checked.
+    """Read a study file and all that belongs to it, checked.
+
+    That is examiners' scores, a list of repeated scans, and an earlier study to compare with.
 
     Parameters
     ----------
@@ -87,9 +104,14 @@ def read_study(path: str | Path) -> StudyInputs:
     mistakes: list[Mistake] = []
     scores = _read(read_scores, plan.examiners, plan, mistakes)
     repeats = _read(read_repeats, plan.repeats, plan, mistakes)
+    earlier = _read(_read_earlier, plan.earlier, plan, mistakes)
     if mistakes:
         raise StudyFileError(mistakes)
-    return StudyInputs(plan, scores, repeats)
+    return StudyInputs(plan, scores, repeats, earlier)
+
+
+def _read_earlier(path: Path, _plan: StudyPlan) -> EarlierStudy:
+    return read_earlier_study(path)
 
 
 def _read(

@@ -10,10 +10,13 @@ from pathlib import Path
 
 from ...areas.area_set import AreaSet
 from ...areas.chosen import faces_to_fit
+from ...errors import StudyError
 from ...measure import ReadyDesign, read_design, ready_design_steps, refuse_unknown_areas
 from ...progress import Progress, Steps, run, scaled
 from ...stopwatch import Stopwatch
 from ...versions import versions_used
+from ..document_file import DOCUMENT
+from ..file.earlier_study import EarlierStudy
 from ..file.inputs import StudyInputs
 from ..plan import StudyPlan
 from .all_causes import explain_study_steps
@@ -88,6 +91,7 @@ def run_study_steps(
     inputs = study if isinstance(study, StudyInputs) else StudyInputs(study)
     plan = inputs.plan
     repeats = () if inputs.repeats is None else tuple(r.listed for r in inputs.repeats.rows)
+    _refuse_own_document(inputs.earlier, Path(out))
     watch = Stopwatch()
     store = ResultStore(Path(out) / KEPT)
     store.tidy()
@@ -129,7 +133,19 @@ def run_study_steps(
         scores=inputs.scores,
         causes=explained.causes,
         not_fitted=fitted.not_fitted,
+        earlier=inputs.earlier,
     )
+
+
+def _refuse_own_document(earlier: EarlierStudy | None, out: Path) -> None:
+    """Refuse the file that this very study writes as the earlier one: it would be replaced."""
+    if earlier is not None and (out / DOCUMENT).resolve() == earlier.path.resolve():
+        raise StudyError(
+            "It is the file that this study itself writes, which would replace it.",
+            subject=earlier.path,
+            remedy="Copy the earlier study's results elsewhere, or write to another folder.",
+            arguments=("out",),
+        )
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from ...plan import AnalysisPlan
     from .causes import CausesAnalysis
     from .comparisons import Comparison, OverallRow, PrecisionComparison
+    from .earlier import EarlierComparison
     from .fit import FitAnalysis, FitFindings
     from .groups import AssumptionRow, PrecisionRow, ToleranceRow, TruenessRow
     from .scores import ExaminerAnalysis, ScannerRow
@@ -263,6 +264,8 @@ class StudyAnalysis:
         Why the crowns deviate; None where that was not asked for.
     fit : FitAnalysis or None
         How they fit on their dies; None where that was not asked for.
+    earlier : EarlierComparison or None
+        Against an earlier study, exploratory; None where none was given.
     """
 
     title: str
@@ -287,3 +290,4 @@ class StudyAnalysis:
     marks: tuple[MarkRow, ...] = ()
     causes: CausesAnalysis | None = None
     fit: FitAnalysis | None = None
+    earlier: EarlierComparison | None = None
