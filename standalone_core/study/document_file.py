@@ -15,7 +15,10 @@ MEASURED_ON_SCHEMA = 1
 
 def document_of(named: Path) -> Path:
     """Return the document that is named, or that of the folder of results or of a study."""
-    if not named.is_dir():
+    try:
+        if not named.is_dir():
+            return named
+    except OSError:  # too long a name: whoever reads it says so
         return named
     places = (named / DOCUMENT, named / "study_results" / DOCUMENT)
     return next((file for file in places if file.is_file()), places[0])

@@ -24,10 +24,11 @@ EXPLORATORY = (
     "many there are."
 )
 CONFOUNDED = (
-    "Whatever else changed between the two studies is in the differences, too: the crowns, the "
-    "batch of the material, the scanner and its calibration, who scanned. Different times of "
-    "measuring cannot be told from any of it. To learn what one change does, make crowns both ways "
-    "at the same time, in random order, and compare them as two groups of one study."
+    "Whatever changed between the two studies is in the differences: the crowns, the batch of the "
+    "material, the scanner and its calibration, who scanned. All of it goes with time, and none of "
+    "it can be told from the change that was meant to be seen. To learn what one change does, make "
+    "crowns both ways at the same time, in random order, and compare them as two groups of one "
+    "study."
 )
 _SAME_UM = 1e-3
 _MOST_NAMED = 6
@@ -101,12 +102,12 @@ def _shared_notes(pairing: Pairing) -> Iterator[str]:
     if math.isnan(apart):
         return
     yield (
-        "The same scans gave the same numbers earlier and now, to 0.001 µm: the way of measuring "
-        "has not changed."
+        "The same scan files gave the same numbers earlier and now, to 0.001 µm: the computing has "
+        "not changed."
         if apart <= _SAME_UM
-        else f"The same scans gave other numbers earlier than now, up to {apart:.3f} µm apart: the "
-        f"way of measuring has changed, and that is in all differences here. Run the earlier study "
-        f"anew with this version of Cuspwise."
+        else f"The same scan files gave other numbers earlier than now, up to {apart:.3f} µm "
+        f"apart: the computing has changed, and that is in all differences here. Run the earlier "
+        f"study anew with this version of Cuspwise."
     )
 
 

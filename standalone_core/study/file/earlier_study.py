@@ -13,6 +13,9 @@ from ..plan import MEASURES
 from .json_parts import JsonPart, read_json
 
 _DEEPEST = 3
+_LARGEST_UM = 1e6
+"""A metre."""
+
 _RUN_ANEW = "Run the earlier study anew with this version of Cuspwise."
 
 
@@ -223,7 +226,7 @@ def _crown(part: JsonPart) -> EarlierCrown:
         of = row["direction"].text(), row["area"].text()
         if (*of, MEASURES[0]) in values:
             row.refuse(f"The area {of[1]} is there twice.")
-        values |= {(*of, measure): row[measure].number() for measure in MEASURES}
+        values |= {(*of, measure): _deviation(row[measure]) for measure in MEASURES}
     return EarlierCrown(
         name=part["name"].text(),
         group=part["group"].text(),
@@ -231,6 +234,13 @@ def _crown(part: JsonPart) -> EarlierCrown:
         values=values,
         verdicts=dict(map(_verdict, part["verdicts"].each())),
     )
+
+
+def _deviation(part: JsonPart) -> float:
+    number = part.number()
+    if abs(number) > _LARGEST_UM:
+        part.refuse(f"{number:g} is nothing that can be measured of a crown.")
+    return number
 
 
 def _verdict(part: JsonPart) -> tuple[str, str]:

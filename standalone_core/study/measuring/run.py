@@ -16,7 +16,6 @@ from ...progress import Progress, Steps, run, scaled
 from ...stopwatch import Stopwatch
 from ...versions import versions_used
 from ..document_file import DOCUMENT
-from ..file.earlier_study import EarlierStudy
 from ..file.inputs import StudyInputs
 from ..plan import StudyPlan
 from .all_causes import explain_study_steps
@@ -91,10 +90,8 @@ def run_study_steps(
     inputs = study if isinstance(study, StudyInputs) else StudyInputs(study)
     plan = inputs.plan
     repeats = () if inputs.repeats is None else tuple(r.listed for r in inputs.repeats.rows)
-    _refuse_own_document(inputs.earlier, Path(out))
     watch = Stopwatch()
-    store = ResultStore(Path(out) / KEPT)
-    store.tidy()
+    store = _store(inputs, Path(out))
     surfaces = yield from watch.timed("areas", shared_surfaces_steps(plan), 0.0, 0.0)
     ready = yield from watch.timed("areas", _design_steps(plan), 0.0, _READY)
     scans = yield from _scans_steps(plan, repeats, store, ready, executor, watch)
@@ -137,8 +134,15 @@ def run_study_steps(
     )
 
 
-def _refuse_own_document(earlier: EarlierStudy | None, out: Path) -> None:
-    """Refuse the file that this very study writes as the earlier one: it would be replaced."""
+def _store(inputs: StudyInputs, out: Path) -> ResultStore:
+    """Return what keeps the results, tidied.
+
+    Raises
+    ------
+    StudyError
+        The earlier study to compare with is the file that this study is to write.
+    """
+    earlier = inputs.earlier
     if earlier is not None and (out / DOCUMENT).resolve() == earlier.path.resolve():
         raise StudyError(
             "It is the file that this study itself writes, which would replace it.",
@@ -146,6 +150,9 @@ def _refuse_own_document(earlier: EarlierStudy | None, out: Path) -> None:
             remedy="Copy the earlier study's results elsewhere, or write to another folder.",
             arguments=("out",),
         )
+    store = ResultStore(out / KEPT)
+    store.tidy()
+    return store
 
 
 @dataclass(frozen=True)
