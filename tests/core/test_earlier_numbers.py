@@ -178,6 +178,17 @@ def test_without_a_new_crown_there_is_nothing_to_compare(tmp_path: Path):
     assert part.only_now == ()
 
 
+def test_a_crown_that_changed_its_group_is_named(tmp_path: Path):
+    before = made("earlier")
+    now = made("now")
+    moved = replace(before.crowns[0], name="b_0", group="b")
+    crowns = tuple(moved if crown.name == "b_0" else crown for crown in now.crowns)
+    found = cuspwise.against_earlier(replace(now, crowns=crowns), as_earlier(before, tmp_path))
+    assert found.shared == ("b_0",)
+    assert any(note.startswith("In another group earlier: b_0 in A. ") for note in found.notes)
+    assert {row.group: row.now.n for row in found.rows} == {"a": 7, "b": 6}
+
+
 def test_without_a_group_in_common_the_names_are_asked_for(tmp_path: Path):
     found = cuspwise.against_earlier(
         made("now", groups="ab"), as_earlier(made("earlier", groups="cd"), tmp_path)

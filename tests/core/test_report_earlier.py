@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -13,8 +14,8 @@ from cuspwise.standalone_core.report.study.analysis_tables import analysis_table
 from cuspwise.standalone_core.report.study.earlier import earlier_lines, earlier_part
 from cuspwise.standalone_core.report.study.maps import study_maps
 from cuspwise.standalone_core.report.study.methods import methods_text
-from cuspwise.standalone_core.report.study.output import write_study
 from cuspwise.standalone_core.report.study.page import StudyArt, study_page
+from cuspwise.standalone_core.report.study.tables import study_document
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
 from cuspwise.standalone_core.study.analysis.document import analysis_document
 from cuspwise.standalone_core.study.analysis.results.analysis import StudyAnalysis
@@ -45,13 +46,6 @@ def analysis(run: StudyRun) -> StudyAnalysis:
     return analyse_study(run)
 
 
-@pytest.fixture(scope="module")
-def out(run: StudyRun, analysis: StudyAnalysis, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("report")
-    write_study(run, analysis, folder, pictures="no")
-    return folder
-
-
 def page_of(run: StudyRun, analysis: StudyAnalysis) -> str:
     """The page without any figure."""
     art = StudyArt((), "They were not asked for.", study_maps(run, analysis))
@@ -63,13 +57,12 @@ def section(text: str) -> Page:
     return Page(text[start : text.index("</section>", start) + len("</section>")])
 
 
-def rows(file: Path) -> list[dict[str, str]]:
-    with file.open(encoding="utf-8", newline="") as stream:
-        return list(csv.DictReader(stream))
+def rows(text: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(text)))
 
 
-def test_the_page_has_a_section_of_it(out: Path, analysis: StudyAnalysis) -> None:
-    text = (out / "report.html").read_text(encoding="utf-8")
+def test_the_page_has_a_section_of_it(run: StudyRun, analysis: StudyAnalysis) -> None:
+    text = page_of(run, analysis)
     whole = Page(text)
     assert "#earlier" in whole.links
     assert whole.open == []
@@ -122,10 +115,11 @@ def test_where_the_primary_place_is_one_of_fit_the_nearest_is_shown(run: StudyRu
     assert "Printed upright, margin, mean absolute deviation:" in earlier_lines(analysis)[1]
 
 
-def test_tables_and_document_hold_every_row(out: Path, analysis: StudyAnalysis) -> None:
+def test_tables_and_document_hold_every_row(run: StudyRun, analysis: StudyAnalysis) -> None:
     found = analysis.earlier
     assert found is not None
-    table = rows(out / "tables" / "earlier_study.csv")
+    tables = analysis_tables(run, analysis)
+    table = rows(tables["earlier_study"])
     assert len(table) == len(found.rows) == 15
     for line, row in zip(table, found.rows, strict=True):
         assert (line["group"], line["area"], line["measure"]) == (row.group, row.area, row.measure)
@@ -133,10 +127,10 @@ def test_tables_and_document_hold_every_row(out: Path, analysis: StudyAnalysis) 
         assert float(line["difference"]) == pytest.approx(row.test.difference, rel=1e-5)
         assert float(line["low"]) == pytest.approx(row.test.ci_low, rel=1e-5)
         assert float(line["p_unadjusted"]) == pytest.approx(row.test.p, rel=1e-5)
-    counts = rows(out / "tables" / "earlier_tolerances.csv")
+    counts = rows(tables["earlier_tolerances"])
     assert len(counts) == len(found.tolerances) == 3
     assert all(int(r["within_now"]) + int(r["outside_now"]) == 5 for r in counts)
-    document = json.loads((out / "study.json").read_text(encoding="utf-8"))
+    document = json.loads(json.dumps(study_document(run, analysis), allow_nan=False))
     held = document["analysis"]["earlier"]
     assert [row["difference"] for row in held["rows"]] == [r.test.difference for r in found.rows]
     assert held["caution"] == found.caution

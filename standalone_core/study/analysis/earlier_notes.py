@@ -30,6 +30,10 @@ CONFOUNDED = (
     "crowns both ways at the same time, in random order, and compare them as two groups of one "
     "study."
 )
+TRUENESS_ALONE = (
+    "Trueness alone is compared, each crown against the design, from design to scan; odd crowns "
+    "count, too. Precision, causes and fit are not set beside the earlier study's."
+)
 _SAME_UM = 1e-3
 _MOST_NAMED = 6
 
@@ -81,8 +85,10 @@ def _chief_place(found: EarlierComparison, plan: AnalysisPlan) -> tuple[str, str
 def comparison_notes(pairing: Pairing, found: EarlierComparison) -> tuple[str, ...]:
     """Return what must be known to read a comparison, beside that it is exploratory."""
     return (
+        TRUENESS_ALONE,
         *_shared_notes(pairing),
         *_alone(found),
+        *_moved(pairing),
         *_without_new(pairing),
         *_version_notes(pairing),
         *_said_otherwise(pairing),
@@ -131,6 +137,21 @@ def _alone(found: EarlierComparison) -> Iterator[str]:
     for titles, when in ((found.only_earlier, "earlier"), (found.only_now, "now")):
         if titles:
             yield f"In the study of {when} only: {listed(titles)}."
+
+
+def _moved(pairing: Pairing) -> Iterator[str]:
+    """Name crowns that were in a group of another name earlier."""
+    groups = pairing.earlier.groups
+    moved = [
+        f"{name} in {groups[before.group].title}"
+        for name, (now, before) in pairing.shared.items()
+        if now.group != before.group
+    ]
+    if moved:
+        yield (
+            f"In another group earlier: {_some(tuple(moved))}. Groups are set side by side by "
+            f"their names in the study files."
+        )
 
 
 def _without_new(pairing: Pairing) -> Iterator[str]:
