@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,7 +14,7 @@ from cuspwise.standalone_core.study.analysis.analyse import analyse_study
 from cuspwise.standalone_core.study.analysis.earlier import NOTHING_IN_COMMON, NOTHING_NEW
 from cuspwise.standalone_core.study.measuring.results import StudyRun
 from cuspwise.standalone_core.study.plan import AnalysisPlan, GroupPlan
-from made.earlier_studies import as_earlier, document_of, scanned
+from made.earlier_studies import CLAIMS, as_earlier, document_of, scanned
 from made.study_runs import study
 from scipy import stats
 
@@ -26,10 +25,6 @@ SLEEP = (
 """R's data set sleep; t.test(extra ~ group, data = sleep) prints t = -1.8608, df = 17.776,
 p-value = 0.07939, interval -3.3654832 to 0.2054832, means 0.75 and 2.33 (the example
 of R's manual page of t.test, from memory)."""
-
-CLAIMS = re.compile(
-    r"\b(?:different|equivalent|meets?|precise|better|worse|improved|significant\w*)\b"
-)
 
 
 def numbers(seed: int, n: int, middle: float = 12.0) -> list[float]:
@@ -252,13 +247,17 @@ def test_crowns_are_counted_by_each_study_s_tolerances(tmp_path: Path):
 
 def test_what_is_said_otherwise_of_the_production_is_named(tmp_path: Path):
     def told(run: StudyRun, **facts: str) -> StudyRun:
-        groups = [GroupPlan(g.name, g.title, g.scans, facts) for g in run.plan.groups]
+        title = facts.pop("title")
+        groups = [GroupPlan(g.name, title, g.scans, facts) for g in run.plan.groups]
         return replace(run, plan=replace(run.plan, groups=tuple(groups)))
 
-    before = told(made("earlier"), layers="50 µm", machine="the same", resin="")
-    now = told(made("now"), layers="100 µm", machine="the same")
+    before = told(made("earlier"), title="A", layers="50 µm", machine="the same", resin="")
+    now = told(made("now"), title="Way A", layers="100 µm", machine="the same", oven="new")
     found = cuspwise.against_earlier(now, as_earlier(before, tmp_path))
-    assert "Said otherwise of A: layers: 50 µm earlier, 100 µm now." in found.notes
+    assert (
+        "Said otherwise of Way A: title: A earlier, Way A now; layers: 50 µm earlier, 100 µm now; "
+        "oven: not said earlier, new now."
+    ) in found.notes
 
 
 def test_the_analysis_of_a_study_holds_it(tmp_path: Path):

@@ -82,6 +82,7 @@ def test_the_same_scan_of_both_has_the_same_numbers(home: Path, result: Result) 
     document = json.loads((home / "second" / DOCUMENT).read_text(encoding="utf-8"))
     found = document["analysis"]["earlier"]
     assert found["shared"] == ["a/0"]
+    assert found["file"] == f"../first/{DOCUMENT}"
     assert any("the same numbers earlier and now" in note for note in found["notes"])
     assert document["plan"]["earlier"] == "../first/study_results/study.json"
 

@@ -20,7 +20,7 @@ from cuspwise.standalone_core.study.analysis.analyse import analyse_study
 from cuspwise.standalone_core.study.analysis.document import analysis_document
 from cuspwise.standalone_core.study.analysis.results.analysis import StudyAnalysis
 from cuspwise.standalone_core.study.measuring.results import StudyRun
-from made.earlier_studies import as_earlier, scanned
+from made.earlier_studies import CLAIMS, as_earlier, scanned
 from made.pages import Page
 from made.study_examples import make_run
 
@@ -71,7 +71,9 @@ def test_the_page_has_a_section_of_it(run: StudyRun, analysis: StudyAnalysis) ->
     assert found is not None
     assert found.caution in page.text
     assert all(note in page.text for note in found.notes)
-    assert "The year before, from study.json , measured by Cuspwise 0.1.0." in page.text
+    assert f"The year before, from {found.file} , measured by Cuspwise 0.1.0." in page.text
+    assert found.file.endswith("/study.json")
+    assert not CLAIMS.search(page.text)
     assert "In the study of now only: Printed tilted." in page.text
     assert "In the study of earlier only: Milled." in page.text
     for row in found.rows:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ...readable import readable, way_from
 from ...statistics.describe import describe
 from ...statistics.reasons import FIRST, SECOND
 from ...statistics.welch import welch_test
@@ -137,7 +138,7 @@ def _base(pairing: Pairing, whole: Cohort) -> EarlierComparison:
     present = dict.fromkeys(crown.group for crown in earlier.crowns)
     return EarlierComparison(
         title=earlier.title,
-        file=earlier.path.name,
+        file=readable(way_from(pairing.run.plan.folder, earlier.path) or earlier.path.name),
         versions=earlier.versions,
         only_earlier=tuple(earlier.groups[g].title for g in present if g not in whole.groups),
         only_now=tuple(whole.title(group) for group in whole.groups if group not in present),

@@ -176,13 +176,13 @@ def _said_otherwise(pairing: Pairing) -> Iterator[str]:
     """Say what the two study files say otherwise of a group's production."""
     for group in pairing.groups:
         plan, before = pairing.run.plan.group(group), pairing.earlier.groups[group]
-        told = (
-            {**before.facts, **_known(before.production)},
-            {
-                **plan.facts,
-                **_known(plain(plan.production)),
-            },
-        )
+        told = [
+            {"title": title, **facts, **_known(production)}
+            for title, facts, production in (
+                (before.title, before.facts, before.production),
+                (plan.title, plan.facts, plain(plan.production)),
+            )
+        ]
         names = [
             name
             for name in dict.fromkeys([*told[0], *told[1]])

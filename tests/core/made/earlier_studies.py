@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -13,6 +14,11 @@ from cuspwise.standalone_core.report.study.tables import study_document
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
 from cuspwise.standalone_core.study.file.earlier_study import EarlierStudy, read_earlier_study
 from cuspwise.standalone_core.study.measuring.results import StudyRun
+
+CLAIMS = re.compile(
+    r"\b(?:different|equivalent|meets?|precise|better|worse|improved|significant\w*)\b"
+)
+"""Words of conclusions, which an exploratory comparison does not draw."""
 
 
 def scanned(run: StudyRun, when: str) -> StudyRun:

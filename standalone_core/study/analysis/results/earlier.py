@@ -87,7 +87,7 @@ class EarlierComparison:
     Attributes
     ----------
     title, file : str
-        Of the earlier study, and the name of its file.
+        Of the earlier study, and the way to its file from this study's folder.
     versions : mapping of str to str
         What it was computed with.
     why_not : tuple of str
