@@ -23,13 +23,14 @@ its fit             ``check_fit``, ``write_fit``; ``FitFiles``, ``FitSettings``,
                     ``TripleScanSettings``
 a study             ``new_study``, ``read_study``, ``run_study``, ``analyse_study``,
                     ``write_study``, ``study_figures``; ``StudyPlan``, ``GroupPlan``, ``FitPlan``,
-                    ``AnalysisPlan``; before it: ``crowns_needed``
+                    ``AnalysisPlan``; before it: ``crowns_needed``; against one of before:
+                    ``read_earlier_study``, ``against_earlier``
 results             ``CheckResult``, ``MeshFile``, ``HealthReport``, ``Repair``,
                     ``EvaluationMesh``, ``AreaSet``, ``Superimposition``,
                     ``DeviationField``, ``AreaMeasures``, ``Patch``, ``CausesResult``,
                     ``Cause``, ``FitResult``, ``WrittenStudy``,
                     ``StudyInputs``, ``StudyRun``, ``StudyAnalysis``, ``Figure``,
-                    ``CrownsNeeded``
+                    ``EarlierStudy``, ``EarlierComparison``, ``CrownsNeeded``
 to try it           ``demo_crown``, ``demo_die``, ``produce``, ``demo_study``; ``ProductionErrors``,
                     ``DemoCrown``, ``DemoDie``, ``ProducedCrown``
 errors              ``CuspwiseError`` and, all of its kind, ``FileError``, ``MeshError``,

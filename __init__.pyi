@@ -69,9 +69,13 @@ from .standalone_core.report.study.figures import study_figures as study_figures
 from .standalone_core.report.study.output import write_study as write_study
 from .standalone_core.setting import ImplausibleError as ImplausibleError
 from .standalone_core.study.analysis.analyse import analyse_study as analyse_study
+from .standalone_core.study.analysis.earlier import against_earlier as against_earlier
 from .standalone_core.study.analysis.results.analysis import StudyAnalysis as StudyAnalysis
+from .standalone_core.study.analysis.results.earlier import EarlierComparison as EarlierComparison
 from .standalone_core.study.crowns_needed import CrownsNeeded as CrownsNeeded
 from .standalone_core.study.crowns_needed import crowns_needed as crowns_needed
+from .standalone_core.study.file.earlier_study import EarlierStudy as EarlierStudy
+from .standalone_core.study.file.earlier_study import read_earlier_study as read_earlier_study
 from .standalone_core.study.file.inputs import StudyInputs as StudyInputs
 from .standalone_core.study.file.inputs import read_study as read_study
 from .standalone_core.study.file.mistakes import StudyFileError as StudyFileError

@@ -129,6 +129,12 @@ def _tables_and_teeth(plan: StudyPlan, *, listed: bool) -> Iterator[tuple[Path, 
     default=True,
     help="Keep what was measured for the next run, or drop it once the results are written.",
 )
+@click.option(
+    "--earlier",
+    type=path,
+    metavar="FILE",
+    help="Compare with an earlier study of the same design: its study.json.",
+)
 @click.option("--no-fit", is_flag=True, help="Leave out how crowns fit on their dies.")
 @pictures_option
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for scripts.")
@@ -157,6 +163,7 @@ def measure_study(
     pictures: bool | None = None,
     *,
     keep: bool = True,
+    earlier: Path | None = None,
     no_fit: bool = False,
     as_json: bool = False,
 ) -> int:
@@ -171,6 +178,7 @@ def measure_study(
     inputs = inputs.without_fit() if no_fit else inputs
     if not as_json:
         _say_changes(inputs.plan, folder)
+    inputs = inputs if earlier is None else inputs.with_earlier(earlier)
     stage = ProgressBar(messages)
     try:
         with executor_of(workers, scheduler) as executor:

@@ -14,8 +14,7 @@ from ..deviation.direction import DESIGN_TO_SCAN, DIRECTIONS, Direction
 from ..errors import FileError, SettingError
 from ..words.names import DIRECTION_WORDS, MEASURE_WORDS, area_words, measured_in
 from .aim import Spread
-
-DOCUMENT = "study.json"
+from .document_file import document_of
 
 Values = dict[str, dict[str, float]]
 """Of each group, by name: one number per crown, by name."""
@@ -47,7 +46,7 @@ def read_pilot(
     SettingError
         There is no such area or measure, or no group has two crowns with it.
     """
-    document = _read(_document_of(Path(file)))
+    document = _read(document_of(Path(file)))
     direction = direction or judged_direction(document, file)
     area = new_area_name(area)
     rows = [
@@ -112,14 +111,6 @@ def _odd_crowns(document: Mapping[str, Any]) -> frozenset[str]:
     analysis = document.get("analysis")
     rows = analysis.get("odd_crowns", ()) if isinstance(analysis, dict) else ()
     return frozenset(row["crown"] for row in rows if row.get("odd"))
-
-
-def _document_of(named: Path) -> Path:
-    """Return the document that is named, or that of the folder named."""
-    if not named.is_dir():
-        return named
-    places = (named / DOCUMENT, named / "study_results" / DOCUMENT)
-    return next((file for file in places if file.is_file()), places[0])
 
 
 def _read(file: Path) -> Mapping[str, Any]:

@@ -258,6 +258,8 @@ class StudyPlan:
         What the examiners' numbers mean.
     fit : FitPlan or None
         How crowns are seated on their dies; None if they are not.
+    earlier : pathlib.Path or None
+        The ``study.json`` of an earlier study to compare with.
     notes : tuple of str
         What the reader should know about the plan, such as what one group alone cannot show.
 
@@ -298,6 +300,7 @@ class StudyPlan:
     repeats: Path | None = None
     scores: ScoreScale = field(default_factory=ScoreScale)
     fit: FitPlan | None = None
+    earlier: Path | None = None
     notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:

@@ -65,6 +65,9 @@ def analysis_tables(run: StudyRun, analysis: StudyAnalysis) -> dict[str, str]:
                 tables.setdefault(name, []).extend(marked)
     for row in (row for name in DIRECTED for row in tables.get(name, ())):
         row["direction"] = run.plan.check.direction
+    if analysis.earlier is not None:
+        tables["earlier_study"] = flat_rows(analysis.earlier.rows)
+        tables["earlier_tolerances"] = flat_rows(analysis.earlier.tolerances)
     if analysis.examiners is not None:
         tables |= _examiner_rows(analysis)
     if analysis.causes is not None:

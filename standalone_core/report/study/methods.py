@@ -16,6 +16,7 @@ from ..check.sentences import START_WORDS, WEIGHTING_WORDS
 from .causes_methods import causes_methods
 from .comparison_methods import comparison_methods
 from .crown_facts import differing_facts
+from .earlier import earlier_methods
 from .examiner_methods import examiner_methods, repeats_methods
 from .fit_methods import fit_methods
 from .sentences import counted, titles_of
@@ -162,6 +163,7 @@ def methods_text(run: StudyRun, analysis: StudyAnalysis) -> Methods:
         causes_methods(run, analysis, cite),
         repeats_methods(run, analysis, cite),
         examiner_methods(run, analysis, cite),
+        earlier_methods(run, analysis, cite),
         _software(run),
     )
     paragraphs = tuple(" ".join(section) for section in map(tuple, sections) if section)

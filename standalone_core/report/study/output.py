@@ -16,6 +16,7 @@ from ...progress import Progress, Steps, run, scaled
 from ...records import plain
 from ...staging import put_in_place, staging
 from ...study.analysis.results.analysis import StudyAnalysis
+from ...study.document_file import DOCUMENT
 from ...study.measuring.results import StudyRun
 from ..check.output import GET_PICTURES, PictureChoice
 from ..drawing.matplotlib_figure import NO_MATPLOTLIB, Figure, can_plot
@@ -28,7 +29,7 @@ from .page import StudyArt, study_page
 from .sheets import map_sheets
 from .tables import study_document, study_tables
 
-PAGE, DOCUMENT, METHODS = "report.html", "study.json", "methods.txt"
+PAGE, METHODS = "report.html", "methods.txt"
 TABLES, FIGURES, MAPS = "tables", "figures", "maps"
 FOLDERS = (TABLES, FIGURES, MAPS)
 ENDINGS = (".csv", ".svg", ".png", ".ply")

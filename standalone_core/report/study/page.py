@@ -46,6 +46,7 @@ from ..drawing.deviation_colours import unmeasured_hex
 from ..drawing.matplotlib_figure import Figure
 from ..drawing.pictures import Pictures
 from .crown_facts import crown_facts
+from .earlier import earlier_part
 from .examiner_words import AGREEMENT_WORDS, agreement_interval, agreement_value
 from .fit_counts import marginal_gaps
 from .fit_page import fit_part
@@ -172,6 +173,7 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
             fit=fit_part(run, analysis),
             gaps=marginal_gaps(analysis),
             crown_facts=crown_facts(run.plan, differing=True),
+            earlier=earlier_part(analysis),
             cautions=CAUTIONS if analysis.fit is None else FIT_CAUTIONS,
             margins=margin_rows(run, analysis),
             methods=methods_text(run, analysis),

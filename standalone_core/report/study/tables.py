@@ -16,15 +16,14 @@ from ...readable import readable
 from ...records import plain
 from ...study.analysis.document import analysis_document
 from ...study.analysis.results.analysis import StudyAnalysis
+from ...study.document_file import SCHEMA
+from ...study.measuring.measured_on import measured_on
 from ...study.measuring.results import Crown, CrownCauses, StudyRun
 from ...study.plan import MEASURES
 from ...study.plan_document import plan_document
 from .cause_tables import cause_rows
 from .crown_facts import crown_facts
 from .fit_tables import fit_record, fit_tables
-
-SCHEMA = 3
-"""Version of ``study.json``; raised when a name changes or goes."""
 
 MARK_MEASURES = ("height_um", "surroundings_um", "area_mm2", "volume_mm3")
 """What is measured of a support mark; the stub's height, or negative the gouge's depth, first."""
@@ -104,6 +103,7 @@ def study_document(run: StudyRun, analysis: StudyAnalysis) -> dict[str, Any]:
             "triangles": len(design.mesh),
         },
         "evaluation_points": len(run.area_set.evaluation.points),
+        "measured_on": measured_on(run.area_set),
         "areas": {name: round(run.area_set.area_mm2(name), 6) for name in run.area_set.areas},
         "missing_areas": dict(run.area_set.missing),
         "crowns": [_crown(crown) for crown in run.crowns],

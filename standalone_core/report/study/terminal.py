@@ -17,6 +17,7 @@ from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.measuring.results import StudyRun
 from ...words.names import DIRECTION_WORDS, NO_TOLERANCE, area_words
 from ...words.text import micrometres
+from .earlier import earlier_lines
 from .fit_counts import fit_lines
 from .sentences import opening_lines
 
@@ -41,6 +42,7 @@ def study_view(run: StudyRun, analysis: StudyAnalysis) -> RenderableType:
     parts += [Text(f"{SIGNS[line.status]} {line.sentence}") for line in opening_lines(analysis)]
     parts += _fit(run, analysis)
     parts += [Text(text) for text in _why(analysis)]
+    parts += [Text(text) for text in earlier_lines(analysis)]
     parts.append(groups_table(run, analysis))
     texts = [f"Left out: {scan.name}: {scan.reason} {scan.remedy}" for scan in run.left_out]
     texts += list(run.warnings)

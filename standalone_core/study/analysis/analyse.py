@@ -15,6 +15,7 @@ from .cohort import Cohort, cohort_of
 from .comparisons import ScannerLimits, comparison_steps, decided_comparisons
 from .descriptions import assumption_rows, trueness_rows
 from .difference_shares import CAVEAT, difference_shares
+from .earlier import against_earlier
 from .examiners import examiner_analysis
 from .families_words import families_words
 from .fit import fit_analysis, fit_finding_steps
@@ -26,6 +27,7 @@ from .precision import pair_rows, precision_comparison_steps, precision_rows
 from .primary_doubts import with_doubts
 from .results.analysis import Findings, OddEffect, StudyAnalysis
 from .results.comparisons import Comparison, PrecisionComparison
+from .results.scores import ScannerRow
 from .scanner import scanner_rows
 from .score_comparisons import doubts_told
 from .support_marks import mark_rows
@@ -70,10 +72,7 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
     cohort = cohort_of(study)
     yield Progress("Describing the groups", 0.0)
     scanner = scanner_rows(cohort, study.repeats)
-    limits = Limits(
-        {(row.area, row.measure): row.between_means for row in scanner},
-        {(row.area, row.measure): row.between_distances for row in scanner},
-    )
+    limits = _limits(scanner)
     odd = odd_crowns(cohort)
     findings = yield from scaled(_finding_steps(cohort, limits), 0.05, 0.5)
     flagged = {crown.crown for crown in odd if crown.odd}
@@ -112,6 +111,7 @@ def analyse_study_steps(study: StudyRun) -> Steps[StudyAnalysis]:
         causes=causes_analysis(cohort, study, odd),
         fit=fit,
         direction=cohort.direction,
+        earlier=None if study.earlier is None else against_earlier(study, study.earlier),
     )
 
 
@@ -121,6 +121,13 @@ class Limits:
 
     trueness: ScannerLimits
     precision: ScannerLimits
+
+
+def _limits(scanner: Sequence[ScannerRow]) -> Limits:
+    return Limits(
+        {(row.area, row.measure): row.between_means for row in scanner},
+        {(row.area, row.measure): row.between_distances for row in scanner},
+    )
 
 
 def _finding_steps(cohort: Cohort, limits: Limits) -> Steps[Findings]:

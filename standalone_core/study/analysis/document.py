@@ -16,10 +16,12 @@ from ...statistics.describe import Description
 from ...statistics.many_groups import DunnPair, GamesHowellPair
 from ...statistics.rank_sum import MannWhitney
 from .causes_document import cause_comparison_record, group_why_record, shared_cause_record
+from .earlier_document import earlier_row_record, earlier_tolerance_record
 from .results.analysis import OddCrown, StudyAnalysis
 from .results.causes import CauseComparison, GroupWhy, SharedCause
 from .results.comparisons import Comparison, Contrast, EquivalenceRow, OverallRow
 from .results.comparisons import PrecisionComparison as Precision
+from .results.earlier import EarlierRow, EarlierTolerance
 from .results.fit import FitLimitRow
 from .results.groups import AssumptionRow, PairRow, Summary, ToleranceRow
 from .results.scores import (
@@ -361,6 +363,8 @@ _WRITERS: dict[type, Callable[[Any], Mapping[str, Any]]] = {
     SharedCause: shared_cause_record,
     GroupWhy: group_why_record,
     CauseComparison: cause_comparison_record,
+    EarlierRow: earlier_row_record,
+    EarlierTolerance: earlier_tolerance_record,
 }
 WRITERS: Writers = MappingProxyType(_WRITERS)
 """What is written of each type of row, in ``study.json`` and in tables alike."""

@@ -14,6 +14,7 @@ from ...readable import readable
 from ...words.text import some_of
 from ..fit_plan import FIT_MEASURES
 from ..plan import StudyPlan
+from .earlier_study import EarlierStudy, read_earlier_study
 from .examiner_scores import ExaminerScores, read_scores
 from .groups import meshes_in
 from .mistakes import Mistake, StudyFileError
@@ -32,17 +33,31 @@ class StudyInputs:
     plan : StudyPlan
     scores : ExaminerScores or None
     repeats : RepeatScans or None
+    earlier : EarlierStudy or None
+        A study to compare with.
     """
 
     plan: StudyPlan
     scores: ExaminerScores | None = None
     repeats: RepeatScans | None = None
+    earlier: EarlierStudy | None = None
 
     @property
     def notes(self) -> tuple[str, ...]:
         """What the reader should know about the plan and its tables."""
         tables = (self.scores, self.repeats)
         return self.plan.notes + tuple(n for t in tables if t is not None for n in t.notes)
+
+    def with_earlier(self, path: str | Path) -> StudyInputs:
+        """Return the same study with an earlier one to compare with.
+
+        Raises
+        ------
+        StudyFileError
+            As of :func:`~cuspwise.read_earlier_study`.
+        """
+        earlier = read_earlier_study(path)
+        return replace(self, plan=replace(self.plan, earlier=earlier.path), earlier=earlier)
 
     def without_fit(self) -> StudyInputs:
         """Return the same study without seating any crown.
@@ -63,7 +78,9 @@ class StudyInputs:
 
 
 def read_study(path: str | Path) -> StudyInputs:
-    """Read a study file and its tables of crowns, scores and repeated scans, all checked.
+    """Read a study file and all that belongs to it, checked.
+
+    That is its tables of crowns, scores and repeated scans, and an earlier study to compare with.
 
     Parameters
     ----------
@@ -93,10 +110,15 @@ def read_study(path: str | Path) -> StudyInputs:
     score_reader = partial(read_scores, doubtful=found.doubtful)
     scores = _read(score_reader, found.known.examiners, found.known, mistakes)
     repeats = _read(read_repeats, found.known.repeats, found.known, mistakes)
+    earlier = _read(_read_earlier, found.known.earlier, found.known, mistakes)
     if found.plan is None or mistakes:
         raise StudyFileError(mistakes)
     plan = replace(found.plan, notes=(*found.plan.notes, *_unlisted(found.plan, repeats)))
-    return StudyInputs(plan, scores, repeats)
+    return StudyInputs(plan, scores, repeats, earlier)
+
+
+def _read_earlier(path: Path, _plan: StudyPlan) -> EarlierStudy:
+    return read_earlier_study(path)
 
 
 def _unlisted(plan: StudyPlan, repeats: RepeatScans | None) -> Iterator[str]:

@@ -54,6 +54,7 @@ _EXAMPLES = {
     "finish_line": "finish_line.csv",
     "neighbours": ["neighbour_*.stl"],
     "antagonist": "antagonist.stl",
+    "earlier": "../earlier/study_results/study.json",
 }
 """Examples of keys without a default, where 25 or a table of that name would be none."""
 

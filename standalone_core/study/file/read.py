@@ -142,7 +142,7 @@ def _doubtful(place: Place, *, whole: bool) -> Iterator[str]:
 
 def _known(changes: Mapping[str, Any]) -> StudyPlan:
     """Return a plan of what is known, though there be mistakes in the rest."""
-    kept = ("path", "groups", "design", "examiners", "repeats")
+    kept = ("path", "groups", "design", "examiners", "repeats", "earlier")
     known = {name: changes[name] for name in kept if name in changes}
     known |= {name: value for name, value in changes.items() if name.startswith("scores.words")}
     plan: StudyPlan = changed(

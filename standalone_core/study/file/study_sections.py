@@ -46,6 +46,12 @@ TOP = Section(
         Key("title", Text(filled=True), "title", "Title of the report."),
         Key("question", Text(), "question", "The question that the study is to answer."),
         Key("design", File(), "design", "The design that all crowns were made from.", True),
+        Key(
+            "earlier",
+            File(),
+            "earlier",
+            "The study.json of an earlier study of the same design, to compare with.",
+        ),
         FORCE,
     ),
 )

@@ -16,6 +16,7 @@ from ...deviation.verdict import ScanEvidence, Verdict
 from ...errors import AreaError
 from ...measure import CheckedMesh
 from ...superimpose.result import Superimposition
+from ..file.earlier_study import EarlierStudy
 from ..file.examiner_scores import ExaminerScores
 from ..plan import StudyPlan
 from .crown_fit import CrownFit, NotFitted
@@ -296,6 +297,8 @@ class StudyRun:
         What the crowns of each group share; None where causes were not asked for.
     not_fitted : tuple of NotFitted
         Crowns that were to be seated and could not be.
+    earlier : EarlierStudy or None
+        A study to compare with.
     """
 
     plan: StudyPlan
@@ -315,6 +318,7 @@ class StudyRun:
     scores: ExaminerScores | None = None
     causes: StudyCauses | None = None
     not_fitted: tuple[NotFitted, ...] = ()
+    earlier: EarlierStudy | None = None
 
     def crowns_of(self, group: str) -> tuple[Crown, ...]:
         """Return a group's crowns."""

@@ -10,10 +10,12 @@ from pathlib import Path
 
 from ...areas.area_set import AreaSet
 from ...areas.chosen import faces_to_fit
+from ...errors import StudyError
 from ...measure import ReadyDesign, read_design, ready_design_steps, refuse_unknown_areas
 from ...progress import Progress, Steps, run, scaled
 from ...stopwatch import Stopwatch
 from ...versions import versions_used
+from ..document_file import DOCUMENT
 from ..file.inputs import StudyInputs
 from ..plan import StudyPlan
 from .all_causes import explain_study_steps
@@ -90,8 +92,7 @@ def run_study_steps(
     plan = inputs.plan
     repeats = () if inputs.repeats is None else tuple(r.listed for r in inputs.repeats.rows)
     watch = Stopwatch()
-    store = ResultStore(Path(out) / KEPT)
-    store.tidy()
+    store = _store(inputs, Path(out))
     surfaces = yield from watch.timed("areas", shared_surfaces_steps(plan), 0.0, 0.0)
     ready = yield from watch.timed("areas", _design_steps(plan), 0.0, _READY)
     scans = yield from _scans_steps(plan, repeats, store, ready, executor, watch)
@@ -130,7 +131,29 @@ def run_study_steps(
         scores=inputs.scores,
         causes=explained.causes,
         not_fitted=fitted.not_fitted,
+        earlier=inputs.earlier,
     )
+
+
+def _store(inputs: StudyInputs, out: Path) -> ResultStore:
+    """Return what keeps the results, tidied.
+
+    Raises
+    ------
+    StudyError
+        The earlier study to compare with is the file that this study is to write.
+    """
+    earlier = inputs.earlier
+    if earlier is not None and (out / DOCUMENT).resolve() == earlier.path.resolve():
+        raise StudyError(
+            "It is the file that this study itself writes, which would replace it.",
+            subject=earlier.path,
+            remedy="Copy the earlier study's results elsewhere, or write to another folder.",
+            arguments=("out",),
+        )
+    store = ResultStore(out / KEPT)
+    store.tidy()
+    return store
 
 
 @dataclass(frozen=True)

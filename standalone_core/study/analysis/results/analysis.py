@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from ...plan import AnalysisPlan
     from .causes import CausesAnalysis
     from .comparisons import Comparison, OverallRow, PrecisionComparison
+    from .earlier import EarlierComparison
     from .fit import FitAnalysis, FitFindings
     from .groups import AssumptionRow, PairRow, PrecisionRow, ToleranceRow, TruenessRow
     from .scores import ExaminerAnalysis, ScannerRow
@@ -276,6 +277,8 @@ class StudyAnalysis:
         How they fit on their dies; None where that was not asked for.
     direction : {"design_to_scan", "scan_to_design"}
         That of trueness. Precision and what is taken point by point stand at the design's points.
+    earlier : EarlierComparison or None
+        Against an earlier study, exploratory; None where none was given.
     """
 
     title: str
@@ -301,3 +304,4 @@ class StudyAnalysis:
     causes: CausesAnalysis | None = None
     fit: FitAnalysis | None = None
     direction: Direction = "design_to_scan"
+    earlier: EarlierComparison | None = None
