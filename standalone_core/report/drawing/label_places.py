@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 NAME = "name-of-a-point"
 _AWAY_PT = (5.0, 9.0, 14.0, 20.0, 28.0)
 _WAYS = ((-1, 1), (1, 1), (-1, -1), (1, -1), (-1, 0), (1, 0), (0, 1), (0, -1))
-_ACROSS = {-1: "right", 0: "center", 1: "left"}
-_UP = {-1: "top", 0: "center", 1: "bottom"}
+_ACROSS: dict[int, Literal["left", "center", "right"]] = {-1: "right", 0: "center", 1: "left"}
+_UP: dict[int, Literal["bottom", "center", "top"]] = {-1: "top", 0: "center", 1: "bottom"}
 _POINTS_PER_IN = 72.0
 
 
@@ -48,7 +48,7 @@ def name_point(
         color=colour,
         arrowprops={"arrowstyle": "-", "lw": 0.5, "color": colour, "shrinkA": 0, "shrinkB": 2},
         annotation_clip=False,
-        gid=NAME,
+        label=NAME,
         zorder=6,
     )
 
@@ -70,7 +70,7 @@ def names_in(axes: Axes) -> list[Annotation]:
     """Return the names beside points of some axes."""
     from matplotlib.text import Annotation
 
-    return [one for one in axes.texts if isinstance(one, Annotation) and one.get_gid() == NAME]
+    return [one for one in axes.texts if isinstance(one, Annotation) and one.get_label() == NAME]
 
 
 def _settle(label: Annotation, axes: Axes, taken: FloatArray) -> None:

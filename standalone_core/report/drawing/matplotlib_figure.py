@@ -1,4 +1,4 @@
-"""Figures drawn with matplotlib at a journal's widths, as SVG, PDF and PNG, the same on every run."""
+"""Figures drawn with matplotlib at a journal's widths: SVG, PDF and PNG, the same on every run."""
 
 from __future__ import annotations
 

@@ -57,9 +57,7 @@ def causes_figure(analysis: StudyAnalysis) -> Figure | None:
             )
             for group in groups
         ]
-        drawing.legend(
-            handles=handles, loc="outside upper left", ncols=2, frameon=False
-        )
+        drawing.legend(handles=handles, loc="outside upper left", ncols=2, frameon=False)
 
     alt = " ".join(
         f"{titles[row.group]}, {_name(row)}: {micrometres(row.cause.rms_um)} µm RMS, {_size(row)}."

@@ -60,7 +60,7 @@ def _panel(
     title = f"{capital(fit_words(area, measure))}, {unit_of(measure)}"
     words = f"{bound} {limit:g} {unit_of(measure)}" if math.isfinite(limit) else ""
     if words and limit > _FAR * _largest(strips):
-        return Panel(f"{title}\nlimit, off the axis: {words}", measure, strips)
+        return Panel(f"{title}\nlimit, off axis: {words}", measure, strips)
     return Panel(title, measure, strips, limit, words)
 
 

@@ -45,9 +45,7 @@ def margin_figure(profiles: MarginProfiles) -> Figure:
     return draw_figure(NAME, "Deviation along the margin line", alt, height, fill)
 
 
-def _draw_group(
-    axes: Axes, axis: AngleAxis, profiles: MarginProfiles, group: GroupProfile
-) -> None:
+def _draw_group(axes: Axes, axis: AngleAxis, profiles: MarginProfiles, group: GroupProfile) -> None:
     axes.spines[["top", "right"]].set_visible(False)
     axes.grid(color=LINE, linewidth=0.5, zorder=0)
     axes.set_axisbelow(True)

@@ -119,7 +119,8 @@ def _profile(group: str, title: str, style: GroupStyle, stack: FloatArray) -> Gr
 
 def _over(total: FloatArray, count: IntArray) -> FloatArray:
     """Divide; NaN where the count is not positive."""
-    return np.divide(total, count, out=np.full(len(total), np.nan), where=count > 0)
+    shares: FloatArray = np.full(len(total), np.nan)
+    return np.divide(total, count, out=shares, where=count > 0)
 
 
 def profile_rows(run: StudyRun, analysis: StudyAnalysis) -> Iterator[dict[str, object]]:

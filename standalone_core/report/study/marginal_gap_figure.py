@@ -121,7 +121,8 @@ def marginal_gap_figure(curves: MarginCurves) -> Figure:
             axes.set_ylabel("gap, µm")
         axis.name(grid[-1, 0])
 
-    height = 0.55 + sum(1.16 + 0.14 * _head(group, curves.limit_um).count("\n") for group in curves.groups)
+    heads = [_head(group, curves.limit_um) for group in curves.groups]
+    height = 0.55 + sum(1.16 + 0.14 * head.count("\n") for head in heads)
     alt = " ".join(_told(group) for group in curves.groups)
     return draw_figure("marginal_gap", "Marginal gap around the crown", alt, height, fill)
 
@@ -184,7 +185,8 @@ def _head(group: GapCurves, limit_um: float) -> str:
     """Name a group and say what its curves are, a line each."""
     told = [group.title]
     if group.n:
-        told.append(f"mean of {count_words(group.n, 'crown')}, band: least to largest")
+        several = f"mean of {group.n} crowns, band: their range"
+        told.append(several if group.n > 1 else "one crown")
     if group.held_up:
         ends = _ends(np.concatenate(list(group.held_up.values())))
         names = ", ".join(crown_words(name) for name in group.held_up)

@@ -51,7 +51,8 @@ def normal_figure(analysis: StudyAnalysis) -> Figure | None:
             _draw(axes, analysis, row, plot)
         drawing.supxlabel("normal quantile", fontsize=PLAIN)
         unit = unit_of(place[1])
-        drawing.supylabel(wrapped(f"{_what(*place)}, {unit}", 44), fontsize=PLAIN)
+        along = wrapped(f"{_what(*place)}, {unit}", 24 if lines == 1 else 44, 3)
+        drawing.supylabel(along, fontsize=PLAIN)
 
     alt = f"{capital(_what(*place))}. {' '.join(_told(row, plot) for row, plot in plots)}"
     return draw_figure(NAME, "Crowns against a normal distribution", alt, _height(lines), fill)

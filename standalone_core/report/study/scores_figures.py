@@ -96,8 +96,8 @@ def _draw_counts(
     style = group_style(analysis.groups.index(row.group))
     heights = [score - 0.42 + (place + 0.5) * thick for score in range(len(row.counts))]
     bars = axes.barh(heights, row.counts, 0.86 * thick, color=style.colour, lw=0, zorder=3)
-    for bar in bars:
-        bar.set_gid(f"count-{row.group}")
+    for score, bar in enumerate(bars):
+        bar.set_gid(f"count-{row.group}-{score}")
     axes.bar_label(bars, [str(n) for n in row.counts], padding=2, fontsize=SMALL, color=INK)
 
 

@@ -91,9 +91,7 @@ def _pixels(png: bytes) -> Pixels:
         return np.asarray(image.convert("RGB"))
 
 
-def _sheet(
-    name: str, scale: Scale, parts: Sequence[tuple[str, Cells]], title: str = ""
-) -> Sheet:
+def _sheet(name: str, scale: Scale, parts: Sequence[tuple[str, Cells]], title: str = "") -> Sheet:
     columns = max(len(row) for _, rows in parts for row in rows)
     width = (SINGLE_MM if columns <= _MOST_SINGLE else DOUBLE_MM) / MM_PER_IN
     high, wide = parts[0][1][0][0][1].shape[:2]
@@ -115,8 +113,12 @@ def _drawn(
 
     width, across, down = sizes
     heads = [_lines(head, width) for head, _ in parts]
-    height = HEAD_IN * bool(title) + LEGEND_IN + sum(
-        _head_in(head) + down * len(rows) for head, (_, rows) in zip(heads, parts, strict=True)
+    height = (
+        HEAD_IN * bool(title)
+        + LEGEND_IN
+        + sum(
+            _head_in(head) + down * len(rows) for head, (_, rows) in zip(heads, parts, strict=True)
+        )
     )
     drawing = Drawing(figsize=(width, height))
     top = height
@@ -156,9 +158,7 @@ def _legend(drawing: Drawing, scale: Scale, height: float) -> None:
     _bar(drawing.add_axes((0.06, 0.28 / height, 0.6, 0.13 / height)), scale)
     box = (0.72, 0.28 / height, 0.04, 0.13 / height)
     drawing.add_axes(box, facecolor=unmeasured_hex(), xticks=[], yticks=[])
-    drawing.text(
-        0.775, 0.345 / height, "not measured", fontsize=SMALL, va="center_baseline"
-    )
+    drawing.text(0.775, 0.345 / height, "not measured", fontsize=SMALL, va="center_baseline")
 
 
 def _bar(axes: Axes, scale: Scale) -> None:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure as Drawing
 
-LABEL_WIDTH, TITLE_WIDTH = 15, 29
+LABEL_WIDTH, TITLE_WIDTH = 15, 31
 _FAR = 1.5  # times all others: a hollow crown beyond does not stretch the axis
 _ROW_IN, _AROUND_IN = 0.42, 0.58
 _POINT_PT, _PLOT_PT = 4.4, 140.0  # width of a point, and of the plot in a figure of one column
@@ -167,7 +167,8 @@ def _height(rows: int) -> float:
 def _draw_panel(axes: Axes, panel: Panel, ends: tuple[float, float]) -> None:
     bare_axes(axes, rows=len(panel.strips))
     limit = f"\ndashed: {panel.limit_words}" if panel.limit_words else ""
-    axes.set_title(wrapped(panel.title, TITLE_WIDTH) + limit)
+    lines = f"{panel.title}{limit}".split("\n")
+    axes.set_title("\n".join(wrapped(line, TITLE_WIDTH) for line in lines))
     for row, strip in enumerate(panel.strips):
         _draw_strip(axes, row, strip, ends)
     axes.set_yticks(range(len(panel.strips)), [wrapped(s.title, LABEL_WIDTH) for s in panel.strips])
