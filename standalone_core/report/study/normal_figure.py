@@ -9,13 +9,13 @@ from ...study.analysis.fit_words import fit_words
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.analysis.results.groups import TruenessRow
 from ...study.fit_plan import FIT_MEASURES
-from ...words.names import area_words, measure_words
+from ...words.names import area_words
 from ...words.text import capital, count_words
 from ..drawing.amount_colours import group_style
 from ..drawing.label_places import name_point
 from ..drawing.matplotlib_figure import HALO, INK, LINE, PLAIN, Figure, draw_figure
 from .fit_themes import all_described
-from .sentences import crown_words, shown, shown_factor, unit_of, wrapped
+from .sentences import crown_words, short_measure, shown, shown_factor, unit_of, wrapped
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 NAME = "normality"
 _COLUMNS, _PANEL_IN, _TITLE_WIDTH = 2, 1.45, 18
+_ALONG, _LEAST_IN = 38, 2.4  # letters along the upright axis of the lowest figure, its height
 
 
 def normal_figure(analysis: StudyAnalysis) -> Figure | None:
@@ -51,21 +52,20 @@ def normal_figure(analysis: StudyAnalysis) -> Figure | None:
             _draw(axes, analysis, row, plot)
         drawing.supxlabel("normal quantile", fontsize=PLAIN)
         unit = unit_of(place[1])
-        along = wrapped(f"{_what(*place)}, {unit}", 24 if lines == 1 else 44, 3)
-        drawing.supylabel(along, fontsize=PLAIN)
+        drawing.supylabel(wrapped(f"{_what(*place)}, {unit}", _ALONG, 1), fontsize=PLAIN)
 
     alt = f"{capital(_what(*place))}. {' '.join(_told(row, plot) for row, plot in plots)}"
     return draw_figure(NAME, "Crowns against a normal distribution", alt, _height(lines), fill)
 
 
 def _height(lines: int) -> float:
-    return 0.3 + _PANEL_IN * lines
+    return max(_LEAST_IN, 0.3 + _PANEL_IN * lines)
 
 
 def _what(area: str, measure: str) -> str:
     if measure in FIT_MEASURES:
         return fit_words(area, measure)
-    return f"{area_words(area)}, {measure_words(measure)}"
+    return f"{area_words(area)}: {short_measure(measure)}"
 
 
 def _draw(axes: Axes, analysis: StudyAnalysis, row: TruenessRow, plot: NormalPlot) -> None:
