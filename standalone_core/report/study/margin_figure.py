@@ -41,7 +41,7 @@ def margin_figure(profiles: MarginProfiles) -> Figure:
         _key(drawing, profiles.tolerance_um)
 
     alt = " ".join(_told(profiles, group) for group in profiles.groups)
-    height = 0.75 + 1.0 * len(profiles.groups)
+    height = 0.75 + 1.2 * len(profiles.groups)
     return draw_figure(NAME, "Deviation along the margin line", alt, height, fill)
 
 

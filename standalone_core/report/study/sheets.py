@@ -35,7 +35,8 @@ Pixels = NDArray[np.uint8]
 Cells = list[list[tuple[str, Pixels]]]
 
 LEGEND_IN, HEAD_IN, LINE_IN = 0.62, 0.24, 0.13
-_LETTER_PT = 4.6  # mean width of a letter of a head
+_LETTER_PT = 4.25  # mean width of a letter of a head
+_TICK_PT = 26.0  # least distance between numbers of the legend
 _MOST_SINGLE = 2  # pictures beside each other in one column of a journal
 
 
@@ -161,6 +162,19 @@ def _legend(drawing: Drawing, scale: Scale, height: float) -> None:
     drawing.text(0.775, 0.345 / height, "not measured", fontsize=SMALL, va="center_baseline")
 
 
+def _room_for(places: Sequence[float], least: float) -> list[int]:
+    """Return which of ascending numbers can stand beside each other: both ends, then the middle.
+
+    Others are taken from the middle outward where they leave ``least`` to all that are.
+    """
+    kept = [0, len(places) - 1]
+    middle = 0.5 * (places[0] + places[-1])
+    for k in sorted(range(len(places)), key=lambda k: abs(places[k] - middle)):
+        if all(abs(places[k] - places[other]) >= least for other in kept):
+            kept.append(k)
+    return sorted(set(kept))
+
+
 def _bar(axes: Axes, scale: Scale) -> None:
     from matplotlib.colors import to_rgb
 
@@ -172,7 +186,10 @@ def _bar(axes: Axes, scale: Scale) -> None:
         low + (scale.limit - low) * (tick.x - left) / (right - left) for tick in scale.plot.ticks
     ]
     axes.set_yticks([])
-    axes.set_xticks(places, [tick.text for tick in scale.plot.ticks], fontsize=SMALL)
+    width_pt = 72.0 * axes.bbox.width / axes.figure.dpi
+    kept = _room_for(places, _TICK_PT * (scale.limit - low) / width_pt)
+    words = [tick.text for tick in scale.plot.ticks]
+    axes.set_xticks([places[k] for k in kept], [words[k] for k in kept], fontsize=SMALL)
     axes.set_title(
         f"{scale.low_words} – {scale.high_words}, {scale.unit}",
         fontsize=SMALL,
