@@ -18,7 +18,7 @@ from cuspwise.standalone_core.demo.production_errors import ProductionErrors
 from cuspwise.standalone_core.demo.shape import Chip
 from cuspwise.standalone_core.deviation.margin_summary import MARGIN_MEASURES
 from cuspwise.standalone_core.mesh.write import write_mesh
-from cuspwise.standalone_core.study.file.read import read_study
+from cuspwise.standalone_core.study.file.inputs import read_study
 from cuspwise.standalone_core.study.measuring.run import run_study
 from made.crowns import demo_crown
 
