@@ -9,7 +9,7 @@ import io
 import math
 import re
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 from xml.etree import ElementTree as ET
@@ -18,7 +18,6 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.area_set import MarginLine
 from cuspwise.standalone_core.demo.crown import demo_crown
-from cuspwise.standalone_core.report.drawing import matplotlib_figure
 from cuspwise.standalone_core.report.drawing.label_places import (
     covered_boxes,
     names_in,
@@ -32,16 +31,12 @@ from cuspwise.standalone_core.report.drawing.matplotlib_figure import (
     Figure,
     draw_figure,
 )
-from cuspwise.standalone_core.report.drawing.pictures import Picture
-from cuspwise.standalone_core.report.study import sheets as study_sheets
 from cuspwise.standalone_core.report.study.causes_figure import causes_figure
 from cuspwise.standalone_core.report.study.differences import equivalence_figure
 from cuspwise.standalone_core.report.study.figures import _jobs
-from cuspwise.standalone_core.report.study.maps import study_maps
 from cuspwise.standalone_core.report.study.normal_figure import normal_figure
 from cuspwise.standalone_core.report.study.power_figure import power_figure
 from cuspwise.standalone_core.report.study.scores_figures import score_counts_figure, scores_figure
-from cuspwise.standalone_core.report.study.sheets import Sheet, _room_for, map_sheets
 from cuspwise.standalone_core.report.study.strips import (
     Panel,
     _apart,
@@ -52,20 +47,20 @@ from cuspwise.standalone_core.report.study.strips import (
 from cuspwise.standalone_core.study.aim import Aim, Spread
 from cuspwise.standalone_core.study.analysis.descriptions import summary
 from cuspwise.standalone_core.study.crowns_needed import plan_sizes
+from made.printed import PT_PER_MM, check_words, kept_drawings, long_names
 from made.study_examples import make_analysis, make_run, make_scores
 from made.study_fits import fitted_study
 from PIL import Image
 
-PT_PER_MM = 72.0 / 25.4
 RUN = make_run()
 ANALYSIS = make_analysis(RUN)
 FITTED, FITTED_ANALYSIS = fitted_study()
 
 
-def long_names(analysis: Any) -> Any:
-    """The same study, its groups called as long as people call them."""
-    titles = tuple(f"{title}, sintered slowly in the small furnace" for title in ("A", "B", "C"))
-    return replace(analysis, group_titles=titles[: len(analysis.groups)])
+@pytest.fixture
+def drawings(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
+    """What a test draws, laid out and not written."""
+    return kept_drawings(monkeypatch)
 
 
 def with_margins() -> Any:
@@ -79,66 +74,9 @@ def with_margins() -> Any:
     return replace(RUN, area_set=areas, crowns=crowns)
 
 
-@pytest.fixture
-def drawings(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
-    """What is drawn, laid out and not written."""
-    found: list[Any] = []
-
-    def keep(drawing: Any, kind: str, **_: object) -> bytes:
-        if drawing not in found:
-            found.append(drawing)
-        return b""
-
-    for module in (matplotlib_figure, study_sheets):
-        monkeypatch.setattr(module, "saved", keep)
-    return found
-
-
-def words_in(drawing: Any) -> list[Any]:
-    """All words of a figure that are seen."""
-    found = [*drawing.texts, *(t for key in drawing.legends for t in key.get_texts())]
-    for axes in drawing.axes:
-        if axes.get_visible():
-            found += [axes._left_title, axes.xaxis.label, axes.yaxis.label, *axes.texts]
-            found += [label for axis in (axes.xaxis, axes.yaxis) for label in _tick_labels(axis)]
-    return [text for text in found if text.get_text().strip() and text.get_visible()]
-
-
-def _tick_labels(axis: Any) -> Iterator[Any]:
-    low, high = sorted(axis.get_view_interval())
-    room = 1e-9 * (high - low)
-    places = axis.get_majorticklocs()
-    for tick, place in zip(axis.get_major_ticks(len(places)), places, strict=True):
-        if low - room <= place <= high + room:
-            yield tick.label1
-
-
 def all_figures(run: Any, analysis: Any) -> None:
     for job in _jobs(analysis, run):
         job()
-
-
-def check_words(drawing: Any) -> None:
-    """No word is cut off, covers another one or a point, or is too small or large to print."""
-    drawing.draw_without_rendering()
-    texts = words_in(drawing)
-    boxes = np.array([text_box(text) for text in texts])
-    names = [text.get_text() for text in texts]
-    width, height = drawing.bbox.width, drawing.bbox.height
-    for text, box in zip(texts, boxes, strict=True):
-        assert 7.0 <= text.get_fontsize() <= 9.0, (text.get_text(), text.get_fontsize())
-        within = box[0] >= -1 and box[1] >= -1 and box[2] <= width + 1 and box[3] <= height + 1
-        assert within, ("cut off", text.get_text(), box, (width, height))
-    for k, box in enumerate(boxes):
-        shared = overlap_area(box, boxes)
-        shared[k] = 0.0
-        worst = int(shared.argmax())
-        size = float(np.prod(box[2:] - box[:2]))
-        assert shared[worst] <= 0.01 * size, ("words on words", names[k], names[worst])
-    points = [one for axes in drawing.axes for one in point_boxes(axes) if axes.get_visible()]
-    for name, box in zip(names, boxes, strict=True):
-        covered = overlap_area(box, np.array(points).reshape(-1, 4))
-        assert covered.sum() <= 1.0, ("words on a point", name)
 
 
 @pytest.mark.parametrize("rename", [lambda one: one, long_names], ids=["short", "long"])
@@ -363,55 +301,3 @@ def test_power_and_differences_fit_their_column(drawings: list[Any]) -> None:
     assert len(drawings) == 2
     for drawing in drawings:
         check_words(drawing)
-
-
-@pytest.fixture(scope="module")
-def sheets() -> dict[str, Sheet]:
-    """Sheets of pictures that are but noise, of a small size."""
-    maps = study_maps(RUN, ANALYSIS)
-    rng = np.random.default_rng(2)
-    pictures = []
-    for colouring in maps.colourings:
-        for view in colouring.views:
-            stream = io.BytesIO()
-            Image.fromarray(rng.integers(0, 255, (75, 90, 3), dtype=np.uint8)).save(stream, "PNG")
-            pictures.append(Picture(view, stream.getvalue(), colouring.name))
-    return {sheet.name: sheet for sheet in map_sheets(maps, pictures)}
-
-
-@pytest.mark.parametrize(
-    ("name", "width_mm", "columns"), [("mean_milled", DOUBLE_MM, 3), ("difference", SINGLE_MM, 2)]
-)
-def test_sheets_have_the_resolution_that_their_pictures_have(
-    sheets: dict[str, Sheet], name: str, width_mm: float, columns: int
-) -> None:
-    """A picture is 90 pixels wide, and so is its part of the sheet; the PDF holds it as it is."""
-    sheet = sheets[name]
-    png = Image.open(io.BytesIO(sheet.png))
-    assert png.width == pytest.approx(90 * columns, abs=1)
-    assert png.info["dpi"][0] == pytest.approx(90 * columns * 25.4 / width_mm, abs=0.1)
-    box = re.search(rb"/MediaBox \[ 0 0 ([\d.]+) ([\d.]+) \]", sheet.pdf)
-    assert box is not None
-    assert float(box[1]) / PT_PER_MM == pytest.approx(width_mm, abs=0.01)
-    assert set(re.findall(rb"/Width (\d+)", sheet.pdf)) >= {b"90"}
-    assert b"/Type3" not in sheet.pdf
-    assert b"/FontFile2" in sheet.pdf
-
-
-def test_words_of_sheets_cover_no_others(drawings: list[Any], sheets: dict[str, Sheet]) -> None:
-    maps = study_maps(RUN, long_names(ANALYSIS))
-    white = io.BytesIO()
-    Image.new("RGB", (720, 600), "white").save(white, "PNG")
-    pictures = [
-        Picture(view, white.getvalue(), colouring.name)
-        for colouring in maps.colourings
-        for view in colouring.views
-    ]
-    assert len(list(map_sheets(maps, pictures))) == len(sheets) == len(drawings)
-    for drawing in drawings:
-        check_words(drawing)
-
-
-def test_numbers_of_a_legend_that_would_touch_are_left_out() -> None:
-    assert _room_for([-50.0, -40.0, -20.0, 0.0, 20.0, 40.0, 50.0], 15.0) == [0, 2, 3, 4, 6]
-    assert _room_for([0.0, 25.0, 50.0, 75.0, 100.0], 15.0) == [0, 1, 2, 3, 4]

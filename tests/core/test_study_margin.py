@@ -126,8 +126,8 @@ def test_the_groups_profile_is_that_of_its_checked_crowns(folder: Path) -> None:
         known = np.isfinite(stack)
         assert [int(row["n"]) for row in own] == known.sum(axis=0).tolist()
         assert known.all(axis=0).mean() > 0.8
-        for row, values in zip(own, stack.T, strict=True):
-            values = values[np.isfinite(values)]
+        for row, column in zip(own, stack.T, strict=True):
+            values = column[np.isfinite(column)]
             if len(values):
                 assert float(row["mean_um"]) == pytest.approx(values.mean(), abs=2e-3)
             if len(values) > 1:

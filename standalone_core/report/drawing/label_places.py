@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,8 +17,6 @@ if TYPE_CHECKING:
 NAME = "name-of-a-point"
 _AWAY_PT = (5.0, 9.0, 14.0, 20.0, 28.0)
 _WAYS = ((-1, 1), (1, 1), (-1, -1), (1, -1), (-1, 0), (1, 0), (0, 1), (0, -1))
-_ACROSS: dict[int, Literal["left", "center", "right"]] = {-1: "right", 0: "center", 1: "left"}
-_UP: dict[int, Literal["bottom", "center", "top"]] = {-1: "top", 0: "center", 1: "bottom"}
 _POINTS_PER_IN = 72.0
 
 
@@ -87,8 +85,11 @@ def _settle(label: Annotation, axes: Axes, taken: FloatArray) -> None:
     best = int(np.argmin(np.round(costs, 3)))
     across, up = _WAYS[best % len(_WAYS)]
     label.xyann = offsets[best]
-    label.set_horizontalalignment(_ACROSS[across])
-    label.set_verticalalignment(_UP[up])
+    label.set(ha="left" if across > 0 else "right", va="bottom" if up > 0 else "top")
+    if not across:
+        label.set(ha="center")
+    if not up:
+        label.set(va="center")
 
 
 def _cost(box: FloatArray, around: FloatArray, taken: FloatArray) -> float:

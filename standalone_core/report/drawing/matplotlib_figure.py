@@ -126,8 +126,7 @@ def laid_out(height_in: float, fill: Callable[[Drawing], None], *, width_mm: flo
     size = (width_mm / MM_PER_IN, height_in)
     drawing = Drawing(figsize=size, dpi=PNG_DPI, layout="constrained")
     fill(drawing)
-    for _ in range(2):  # axes of another size can have ticks with longer words
-        drawing.draw_without_rendering()
+    drawing.draw_without_rendering()
     drawing.set_layout_engine("none")
     settle_labels(drawing)
     return drawing

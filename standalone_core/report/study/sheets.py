@@ -159,7 +159,7 @@ def _legend(drawing: Drawing, scale: Scale, height: float) -> None:
     _bar(drawing.add_axes((0.06, 0.28 / height, 0.6, 0.13 / height)), scale)
     box = (0.72, 0.28 / height, 0.04, 0.13 / height)
     drawing.add_axes(box, facecolor=unmeasured_hex(), xticks=[], yticks=[])
-    drawing.text(0.775, 0.345 / height, "not measured", fontsize=SMALL, va="center_baseline")
+    drawing.text(0.775, 0.345 / height, "not measured", fontsize=SMALL, va="center")
 
 
 def _room_for(places: Sequence[float], least: float) -> list[int]:
