@@ -45,11 +45,13 @@ from cuspwise.standalone_core.report.study.strips import (
     trueness_figure,
 )
 from cuspwise.standalone_core.study.aim import Aim, Spread
+from cuspwise.standalone_core.study.analysis.analyse import analyse_study
 from cuspwise.standalone_core.study.analysis.descriptions import summary
 from cuspwise.standalone_core.study.crowns_needed import plan_sizes
 from made.printed import PT_PER_MM, check_words, kept_drawings, long_names
 from made.study_examples import make_analysis, make_run, make_scores
 from made.study_fits import fitted_study
+from made.study_runs import study as make_study
 from PIL import Image
 
 RUN = make_run()
@@ -299,5 +301,25 @@ def test_power_and_differences_fit_their_column(drawings: list[Any]) -> None:
     equivalence_figure(long_names(ANALYSIS), "mean_abs_um")
     assert causes_figure(replace(ANALYSIS, causes=None)) is None
     assert len(drawings) == 2
+    for drawing in drawings:
+        check_words(drawing)
+
+
+@pytest.mark.slow
+def test_six_groups_of_twenty_crowns_with_long_names_can_be_read(drawings: list[Any]) -> None:
+    rng = np.random.default_rng(1)
+    run = make_study(
+        {
+            f"group with a rather long name {k}": {
+                "whole": list(10 + k + rng.gamma(1, 1 + 0.2 * k, 20)),
+                "margin": list(0.2 + 0.02 * rng.random(20)),
+            }
+            for k in range(6)
+        }
+    )
+    analysis = analyse_study(run)
+    assert any(crown.odd for crown in analysis.odd_crowns)
+    all_figures(run, analysis)
+    assert len(drawings) == 7
     for drawing in drawings:
         check_words(drawing)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -12,12 +13,13 @@ from ...arrays import FloatArray
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure as Drawing
-    from matplotlib.text import Annotation
+    from matplotlib.text import Annotation, Text
 
 NAME = "name-of-a-point"
-_AWAY_PT = (5.0, 9.0, 14.0, 20.0, 28.0)
+_AWAY_PT = (5.0, 9.0, 14.0, 20.0, 28.0, 38.0, 50.0)
 _WAYS = ((-1, 1), (1, 1), (-1, -1), (1, -1), (-1, 0), (1, 0), (0, 1), (0, -1))
 _POINTS_PER_IN = 72.0
+_PIECES = 16  # of a line, whose own box would hold all that is beside a sloping one
 
 
 def name_point(
@@ -35,7 +37,7 @@ def name_point(
     size : float
         Of the letters, pt.
     """
-    axes.annotate(
+    label = axes.annotate(
         words,
         place,
         (-5, 5),
@@ -49,6 +51,7 @@ def name_point(
         label=NAME,
         zorder=6,
     )
+    label.set_in_layout(False)  # it finds a place within the axes and asks for no room beside them
 
 
 def settle_labels(drawing: Drawing) -> None:
@@ -114,7 +117,7 @@ def overlap_area(box: FloatArray, others: FloatArray) -> FloatArray:
     return shared
 
 
-def text_box(text: Annotation) -> FloatArray:
+def text_box(text: Text) -> FloatArray:
     """Return the box of some words alone, without the line to their point, in pixels, (4,)."""
     from matplotlib.text import Text
 
@@ -122,14 +125,21 @@ def text_box(text: Annotation) -> FloatArray:
 
 
 def covered_boxes(axes: Axes) -> Iterator[FloatArray]:
-    """Yield a box, in pixels, about every point, bar and straight line of some axes."""
+    """Yield a box, in pixels, about every point, bar, straight line and title of some axes."""
+    from matplotlib.text import Text
+
     yield from point_boxes(axes)
+    names = names_in(axes)
+    for words in axes.get_children():
+        if isinstance(words, Text) and words.get_text() and words not in names:
+            yield text_box(words)
     for patch in axes.patches:
         yield np.asarray(patch.get_window_extent().extents, dtype=np.float64)
     for line in axes.lines:
         ends = line.get_transform().transform(np.asarray(line.get_xydata()))
         if line.get_marker() in ("None", None, "") and len(ends) == 2:
-            yield np.concatenate([ends.min(axis=0) - 2.0, ends.max(axis=0) + 2.0])
+            for piece in itertools.pairwise(np.linspace(ends[0], ends[1], _PIECES)):
+                yield np.concatenate([np.min(piece, axis=0) - 2.0, np.max(piece, axis=0) + 2.0])
 
 
 def point_boxes(axes: Axes) -> Iterator[FloatArray]:

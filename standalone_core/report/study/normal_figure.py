@@ -15,14 +15,14 @@ from ..drawing.amount_colours import group_style
 from ..drawing.label_places import name_point
 from ..drawing.matplotlib_figure import HALO, INK, LINE, PLAIN, Figure, draw_figure
 from .fit_themes import all_described
-from .sentences import crown_words, short_measure, shown, shown_factor, unit_of, wrapped
+from .sentences import short_crown, short_measure, shown, shown_factor, unit_of, wrapped
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure as Drawing
 
 NAME = "normality"
-_COLUMNS, _PANEL_IN, _TITLE_WIDTH = 2, 1.45, 18
+_COLUMNS, _PANEL_IN, _TITLE_WIDTH, _NAME_WIDTH = 2, 1.45, 16, 9
 _ALONG, _LEAST_IN = 38, 2.4  # letters along the upright axis of the lowest figure, its height
 
 
@@ -96,7 +96,9 @@ def _draw(axes: Axes, analysis: StudyAnalysis, row: TruenessRow, plot: NormalPlo
     odd = {crown.crown for crown in analysis.odd_crowns if crown.odd}
     for place, quantile, value in zip(plot.order, quantiles, plot.values, strict=True):
         if row.crowns[place] in odd:
-            name_point(axes, crown_words(row.crowns[place]), (quantile, factor * value), HALO)
+            name_point(
+                axes, short_crown(row.crowns[place], _NAME_WIDTH), (quantile, factor * value), HALO
+            )
     axes.margins(0.1)
 
 

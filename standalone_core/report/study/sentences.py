@@ -80,6 +80,11 @@ def crown_words(name: str) -> str:
     return name.rsplit("/", 1)[-1]
 
 
+def short_crown(name: str, width: int = 16) -> str:
+    """Return a crown's name as it stands beside its point: on two lines if it is long."""
+    return wrapped(crown_words(name), width)
+
+
 _NUMBERS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten")
 
 

@@ -16,7 +16,7 @@ from ...words.text import capital
 from ..drawing.amount_colours import GroupStyle, group_style
 from ..drawing.label_places import name_point
 from ..drawing.matplotlib_figure import FAINT, HALO, INK, SOFT, Figure, bare_axes, draw_figure
-from .sentences import crown_words, fine_digits, shown, shown_factor, unit_of, wrapped
+from .sentences import fine_digits, short_crown, shown, shown_factor, unit_of, wrapped
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -259,8 +259,8 @@ def _draw_hollow(
         gid=f"hollow-{strip.measure}-{strip.group}-{place}",
     )
     if beyond or name not in strip.odd:
-        words = f"{crown_words(name)} {shown(value, strip.measure)} →"
-        name_point(axes, words if beyond else crown_words(name), (min(value, end), height), INK)
+        words = f"{short_crown(name)} {shown(value, strip.measure)} →"
+        name_point(axes, words if beyond else short_crown(name), (min(value, end), height), INK)
 
 
 def _mark_odd(axes: Axes, strip: Strip, values: np.ndarray, heights: np.ndarray) -> None:
@@ -269,7 +269,7 @@ def _mark_odd(axes: Axes, strip: Strip, values: np.ndarray, heights: np.ndarray)
             axes.scatter(
                 [value], [height], s=50, facecolor="none", edgecolor=HALO, lw=1.0, zorder=5
             )
-            name_point(axes, crown_words(name), (value, height), HALO)
+            name_point(axes, short_crown(name), (value, height), HALO)
 
 
 def _apart(values: np.ndarray, ends: tuple[float, float]) -> np.ndarray:
