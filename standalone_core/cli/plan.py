@@ -47,7 +47,7 @@ _SD2 = replace(_SD, name="sd2_um", meaning="The same of the second group.  [defa
 @options(*map(setting_option, aim_settings().values()))
 @force_option
 @click.option(
-    "--out", type=path, metavar="DIR", help="Folder for the power curve: CSV, and SVG and PNG."
+    "--out", type=path, metavar="DIR", help="Folder for the power curve: CSV, and SVG, PDF and PNG."
 )
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for scripts.")
 @guarded
@@ -124,13 +124,14 @@ def _of(rows: tuple[SizeRow, ...]) -> str:
 def _write(rows: tuple[SizeRow, ...], aim: Aim, out: Path) -> tuple[str, ...]:
     """Write the power curve; as pictures only where matplotlib is installed."""
     from ..report.drawing.matplotlib_figure import can_plot
-    from ..report.study.power_figure import draw_power
+    from ..report.study.power_figure import power_figure
     from ..staging import put_in_place, staging
     from ..study.crowns_needed import power_csv
 
     files = {"power.csv": power_csv(rows).encode()}
     if can_plot():
-        files |= {f"power.{kind}": draw_power(rows, aim, kind) for kind in ("svg", "png")}
+        for kind, content in power_figure(rows, aim).files.items():
+            files[f"power.{kind}"] = content.encode() if isinstance(content, str) else content
     else:
         messages.print("Without matplotlib no picture is drawn: pip install matplotlib")
     with staging(out) as stage:

@@ -94,6 +94,11 @@ class MarginProfile:
         """Length of the line, mm."""
         return self.summary.length_mm
 
+    @property
+    def counted_um(self) -> FloatArray:
+        """The deviations of the places that count, (p,); NaN elsewhere."""
+        return np.where(self.counted, self.deviation_um, np.nan)
+
     def with_tolerance(self, tolerance_um: float) -> MarginProfile:
         """Return the same profile, summed up by another tolerance, µm; NaN for none."""
         values = MarginValues(

@@ -8,6 +8,7 @@ without a value, left out and counted. What cannot be computed is NaN in the res
 =======================  ==========================================================================
 ``describe``             ``describe``: mean, SD, quartiles, interval of the mean
 ``assumptions``          ``check_assumptions``, ``shapiro_wilk``, ``brown_forsythe``
+``normal_plot``          ``normal_plot``: values against normal quantiles, with a band
 ``multiplicity``         ``holm``, ``benjamini_hochberg``
 ``two_groups``           ``compare_two``: all that follows
 ``welch``                ``welch_test``

@@ -175,7 +175,7 @@ def test_the_command_prints_a_table_and_writes_the_curve(tmp_path):
     assert "8 crowns per group are needed to find a difference of 5 µm" in found.output
     names = {file.name for file in out.iterdir()}
     assert "power.csv" in names
-    assert names <= {"power.csv", "power.svg", "power.png"}
+    assert names <= {"power.csv", "power.svg", "power.pdf", "power.png"}
     first = {file.name: file.read_bytes() for file in out.iterdir()}
     run("--sd", 3.2, "--difference", 5, "--out", out)
     assert {file.name: file.read_bytes() for file in out.iterdir()} == first

@@ -146,7 +146,7 @@ def test_a_bad_earlier_study_is_told_before_anything_is_measured(
 
 
 def test_an_earlier_study_that_is_not_there_is_a_mistake_of_the_file(
-    home: Path, tmp_path: Path
+    home: Path, result: Result, tmp_path: Path
 ) -> None:
     shutil.copytree(home / "second", tmp_path / "study")
     file = tmp_path / "study/study.toml"

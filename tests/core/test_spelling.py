@@ -26,7 +26,7 @@ AMERICAN = re.compile(
     re.VERBOSE | re.IGNORECASE,
 )
 BRITISH = re.compile(
-    r"(?:re|over|max|eff|fig|font|label|title|sample|viewport)?siz(?:e|es|ed|ing)|prizes?|seized?",
+    r"(?:re|over|max|eff|fig|font|label|title|sample|viewport|marker)?siz(?:e|es|ed|ing)|prizes?|seized?",
     re.IGNORECASE,
 )
 """What looks American and is spelt so in Britain too."""

@@ -18,6 +18,8 @@ from cuspwise.standalone_core.demo.production_errors import ProductionErrors
 from cuspwise.standalone_core.demo.shape import Chip
 from cuspwise.standalone_core.deviation.margin_summary import MARGIN_MEASURES
 from cuspwise.standalone_core.mesh.write import write_mesh
+from cuspwise.standalone_core.study.file.inputs import read_study
+from cuspwise.standalone_core.study.measuring.run import run_study
 from made.crowns import demo_crown
 
 EDGE_MM = 0.25
@@ -100,3 +102,59 @@ def test_the_chip_is_found_and_its_crown_named(folder: Path) -> None:
     assert "a_1: Margin: beyond ±15 µm on" in section
     assert "buccal" in section
     assert "b_0: Margin: " in section
+
+
+def test_the_groups_profile_is_that_of_its_checked_crowns(folder: Path) -> None:
+    """Place by place the mean and standard deviation over single checks of the same files."""
+    areas = AreaSettings(mesial_direction=(1.0, 0.0, 0.0), buccal_direction=(0.0, 1.0, 0.0))
+    settings = CheckSettings(areas=areas, spacing_mm=0.25)
+    file = folder / "study_results" / "tables" / "margin_profile.csv"
+    with file.open(encoding="utf-8", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    for group, depths in DEPTHS_MM.items():
+        found = []
+        for k in range(len(depths)):
+            scan = folder / group / f"{group}_{k}.stl"
+            profile = check(folder / "design.stl", scan, settings).margin_profile
+            assert profile is not None
+            found.append(profile.counted_um)
+        stack = np.array(found)
+        own = [row for row in rows if row["group"] == group]
+        assert [float(row["angle_deg"]) for row in own] == pytest.approx(
+            profile.angle_deg.tolist(), rel=1e-5
+        )
+        known = np.isfinite(stack)
+        assert [int(row["n"]) for row in own] == known.sum(axis=0).tolist()
+        assert known.all(axis=0).mean() > 0.8
+        for row, column in zip(own, stack.T, strict=True):
+            values = column[np.isfinite(column)]
+            if len(values):
+                assert float(row["mean_um"]) == pytest.approx(values.mean(), abs=2e-3)
+            if len(values) > 1:
+                assert float(row["sd_um"]) == pytest.approx(values.std(ddof=1), abs=2e-3)
+            else:
+                assert row["sd_um"] == row["low_um"] == row["high_um"] == ""
+    (chip,) = (row for row in rows if row["group"] == "a" and row["angle_deg"] == _at_buccal(rows))
+    assert float(chip["min_um"]) < -50.0 < float(chip["max_um"])
+
+
+def _at_buccal(rows: list[dict[str, str]]) -> str:
+    return min((row["angle_deg"] for row in rows), key=lambda angle: abs(float(angle) - 90.0))
+
+
+def test_kept_profiles_are_taken_up_and_older_rows_measured_anew(folder: Path) -> None:
+    """Only what is kept of the areas goes with its version; scans stay kept."""
+    study, out = read_study(folder / "study.toml"), folder / "study_results"
+    first = run_study(study, out)
+    assert first.reused >= len(first.crowns)
+    assert all(crown.margin_um is not None for crown in first.crowns)
+    kept = out / "kept"
+    scans = {file: file.stat().st_mtime_ns for file in kept.glob("scan-*.npz")}
+    for file in kept.glob("rows-*.npz"):
+        assert file.stat().st_size < 100_000
+        file.unlink()
+    again = run_study(study, out)
+    assert again.reused < first.reused
+    assert {file: file.stat().st_mtime_ns for file in kept.glob("scan-*.npz")} == scans
+    for one, two in zip(first.crowns, again.crowns, strict=True):
+        np.testing.assert_array_equal(one.margin_um, two.margin_um)

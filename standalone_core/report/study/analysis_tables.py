@@ -16,6 +16,7 @@ from ...study.analysis.results.fit import FitFindings
 from ...study.measuring.results import StudyRun
 from ...study.plan import MEASURES
 from .cause_tables import cause_tables
+from .margin_profiles import profile_rows
 
 Row: TypeAlias = dict[str, object]
 
@@ -56,6 +57,7 @@ def analysis_tables(run: StudyRun, analysis: StudyAnalysis) -> dict[str, str]:
         "mark_groups": flat_rows(analysis.marks),
         "repeats": _repeat_rows(run),
         "precision_crowns": _precision_crowns(analysis.findings),
+        "margin_profile": list(profile_rows(run, analysis)),
         "fit_limits": [] if analysis.fit is None else flat_rows(analysis.fit.limits),
     }
     for crowns, findings in ((WITH_ALL, analysis.findings), (WITHOUT_ODD, analysis.without_odd)):

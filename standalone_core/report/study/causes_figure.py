@@ -11,7 +11,7 @@ from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.analysis.results.causes import SharedCause
 from ...words.text import micrometres
 from ..drawing.amount_colours import group_style
-from ..drawing.matplotlib_figure import INK, Figure, bare_axes, draw_figure
+from ..drawing.matplotlib_figure import INK, SMALL, Figure, bare_axes, draw_figure
 from .sentences import titles_of, wrapped
 from .strips import LABEL_WIDTH
 
@@ -49,17 +49,15 @@ def causes_figure(analysis: StudyAnalysis) -> Figure | None:
             _draw(axes, analysis, row, names.index(name), (beside, 0.8 / len(groups)))
         axes.set_yticks(range(len(names)), [wrapped(name, LABEL_WIDTH) for name in names])
         axes.set_xlabel("root mean square over the surface, µm")
-        axes.set_xlim(0.0, 1.45 * max(_ends(row)[1] for row in rows))
+        axes.set_xlim(0.0, 1.04 * max(_ends(row)[1] for row in rows))
         handles = [
             Patch(
                 facecolor=group_style(analysis.groups.index(group)).colour,
-                label=wrapped(titles[group], 24, 1),
+                label=wrapped(titles[group], 20, 1),
             )
             for group in groups
         ]
-        drawing.legend(
-            handles=handles, loc="outside upper left", ncols=3, frameon=False, fontsize=7.5
-        )
+        drawing.legend(handles=handles, loc="outside upper left", ncols=2, frameon=False)
 
     alt = " ".join(
         f"{titles[row.group]}, {_name(row)}: {micrometres(row.cause.rms_um)} µm RMS, {_size(row)}."
@@ -86,11 +84,12 @@ def _draw(
     axes.plot([low, high], [middle] * 2, color=INK, lw=1.2, zorder=4, gid=f"causes-{row.group}")
     axes.annotate(
         _size(row),
-        (max(high, size), middle),
+        (1.0, middle),
         xytext=(4, 0),
+        xycoords=("axes fraction", "data"),
         textcoords="offset points",
         va="center",
-        fontsize=6.8,
+        fontsize=SMALL,
         color=INK,
     )
 

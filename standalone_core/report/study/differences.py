@@ -12,13 +12,14 @@ from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.analysis.results.comparisons import Comparison
 from ...study.fit_plan import FIT_MEASURES
 from ...words.names import area_words, measure_words, other_than_usual
-from ..drawing.matplotlib_figure import INK, SOFT, Figure, bare_axes, draw_figure
+from ..drawing.matplotlib_figure import INK, PLAIN, SMALL, SOFT, Figure, bare_axes, draw_figure
 from .sentences import shown, shown_factor, titles_of, unit_of, wrapped
-from .strips import LABEL_WIDTH
+from .strips import LABEL_WIDTH, TITLE_WIDTH
 
-# Letters of a name beside the axis and of a title above it, of form and of fit, whose names are
-# longer: "mean gap inside (under the occlusal surface)".
-_WIDTHS, _FIT_WIDTHS = (LABEL_WIDTH, 46), (26, 34)
+# Letters and lines of a name beside the axis and height of its row, of form and of fit, whose
+# names are longer: "mean gap inside (under the occlusal surface)".
+_NAMES, _FIT_NAMES = (LABEL_WIDTH, 2, 0.31), (18, 3, 0.42)
+_OUTCOME_WIDTH = 13
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -80,8 +81,7 @@ def _figure(
         )
         for axes, (first, second), found in zip(grid[:, 0], pairs, panels, strict=True):
             _draw_differences(axes, f"{titles[second]} minus {titles[first]}", found)
-        grid[-1, 0].set_xlabel(label)
-        _room_for_words(grid[-1, 0])
+        drawing.supxlabel(wrapped(label, 50), fontsize=PLAIN)
 
     alt = " ".join(
         f"{titles[row.second]} minus {titles[row.first]}, {_name(row)}: "
@@ -90,7 +90,8 @@ def _figure(
         for found in panels
         for row in found
     )
-    height = sum(0.62 + 0.3 * len(found) for found in panels) + 0.25
+    row_in = _names(rows)[2]
+    height = sum(0.5 + row_in * len(found) for found in panels) + 0.35
     return draw_figure(name, title, alt, height, fill)
 
 
@@ -101,21 +102,19 @@ def _name(row: Comparison) -> str:
     return area_words(row.area)
 
 
-def _room_for_words(axes: Axes) -> None:
-    left, right = axes.get_xlim()
-    axes.set_xlim(left - 0.02 * (right - left), right + 0.42 * (right - left))
+def _names(rows: Sequence[Comparison]) -> tuple[int, int, float]:
+    return _FIT_NAMES if any(row.measure in FIT_MEASURES for row in rows) else _NAMES
 
 
 def _draw_differences(axes: Axes, title: str, rows: Sequence[Comparison]) -> None:
     """Draw two groups' differences below each other."""
     bare_axes(axes, rows=len(rows))
-    of_fit = any(row.measure in FIT_MEASURES for row in rows)
-    width, title_width = _FIT_WIDTHS if of_fit else _WIDTHS
-    axes.set_title(wrapped(title, title_width))
+    width, lines, _ = _names(rows)
+    axes.set_title(wrapped(title, TITLE_WIDTH))
     for place, row in enumerate(rows):
         _draw_difference(axes, place, row)
     names = [f"{_name(row)}{' *' if row.primary else ''}" for row in rows]
-    axes.set_yticks(range(len(rows)), [wrapped(name, width) for name in names])
+    axes.set_yticks(range(len(rows)), [wrapped(name, width, lines) for name in names])
     axes.axvline(0.0, color=INK, linewidth=0.8, zorder=2)
     axes.tick_params(labelbottom=True)
 
@@ -145,14 +144,15 @@ def _draw_difference(axes: Axes, place: int, row: Comparison) -> None:
         gid=f"difference-{row.first}-{row.second}-{row.area}",
     )
     axes.annotate(
-        _SHORT_OUTCOMES.get(row.outcome, OUTCOME_WORDS[row.outcome]),
+        wrapped(_SHORT_OUTCOMES.get(row.outcome, OUTCOME_WORDS[row.outcome]), _OUTCOME_WIDTH, 3),
         (1.0, place),
+        (4, 0),
         xycoords=("axes fraction", "data"),
-        ha="right",
+        textcoords="offset points",
         va="center",
-        fontsize=6.8,
+        fontsize=SMALL,
         color=INK,
     )
 
 
-_SHORT_OUTCOMES = {"different_within_limit": "different, within the limit", "exploratory": ""}
+_SHORT_OUTCOMES = {"different_within_limit": "different, within limit", "exploratory": ""}

@@ -12,10 +12,9 @@ from ...study.analysis.results.groups import TruenessRow
 from ...words.text import capital
 from ..drawing.matplotlib_figure import Figure
 from .fit_themes import FitTheme, Place
-from .sentences import unit_of, wrapped
+from .sentences import unit_of
 from .strips import Panel, Strip, group_strip, strip_figure
 
-_TITLE_WIDTH = 42
 _FAR = 4.0  # times all numbers: a limit beyond would press them together
 
 
@@ -58,10 +57,10 @@ def _panel(
         )
         for row in rows
     )
-    title = wrapped(f"{capital(fit_words(area, measure))}, {unit_of(measure)}", _TITLE_WIDTH)
+    title = f"{capital(fit_words(area, measure))}, {unit_of(measure)}"
     words = f"{bound} {limit:g} {unit_of(measure)}" if math.isfinite(limit) else ""
     if words and limit > _FAR * _largest(strips):
-        return Panel(f"{title}\nlimit, off the axis: {words}", measure, strips)
+        return Panel(f"{title}\nlimit, off axis: {words}", measure, strips)
     return Panel(title, measure, strips, limit, words)
 
 

@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ...arrays import FloatArray
-from ...deviation.margin_directions import ZERO_WORDS, Directions, directions_of
+from ...deviation.margin_directions import Directions, directions_of
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.measuring.crown_fit import MarginGaps
 from ...study.measuring.results import StudyRun
 from ...words.text import count_words, micrometres
 from ..drawing.amount_colours import GroupStyle, group_style
 from ..drawing.matplotlib_figure import INK, LINE, Figure, draw_figure
+from .angle_axis import AngleAxis
 from .fit_themes import MOST_GAP, fit_limits_um
 from .sentences import crown_words, titles_of, wrapped
 
@@ -25,8 +26,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure as Drawing
 
 PLACES = 360
-_NAMED, _HEAD_WIDTH = 3, 46  # crowns that a head names, and its letters in a line
-_QUARTERS_DEG = (0, 90, 180, 270, 360)
+_NAMED, _HEAD_WIDTH = 3, 38  # crowns that a head names, and its letters in a line
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,18 +110,19 @@ def marginal_gap_figure(curves: MarginCurves) -> Figure:
     Crowns that are held up are in neither, so that they cannot hide how the others fit: they are
     dashed, and the axis is not stretched for them.
     """
-    top = _top(curves)
+    top, axis = _top(curves), AngleAxis(curves.directions)
 
     def fill(drawing: Drawing) -> None:
         grid = drawing.subplots(len(curves.groups), 1, sharex=True, sharey=True, squeeze=False)
         for axes, group in zip(grid[:, 0], curves.groups, strict=True):
-            _draw_group(axes, group)
+            _draw_group(axes, axis, group, curves.limit_um)
             _draw_limit(axes, curves.limit_um)
             axes.set_ylim(min(0.0, _bottom(curves)), top)
             axes.set_ylabel("gap, µm")
-        _name_angles(grid[-1, 0], curves.directions)
+        axis.name(grid[-1, 0])
 
-    height = 0.55 + sum(1.16 + 0.14 * _head(group).count("\n") for group in curves.groups)
+    heads = [_head(group, curves.limit_um) for group in curves.groups]
+    height = 0.55 + sum(1.16 + 0.14 * head.count("\n") for head in heads)
     alt = " ".join(_told(group) for group in curves.groups)
     return draw_figure("marginal_gap", "Marginal gap around the crown", alt, height, fill)
 
@@ -153,20 +154,20 @@ def _largest(gaps: list[FloatArray]) -> float:
     return max(values, default=1.0)
 
 
-def _draw_group(axes: Axes, group: GapCurves) -> None:
+def _draw_group(axes: Axes, axis: AngleAxis, group: GapCurves, limit_um: float) -> None:
     """Draw one group; its curves go on to 360°, which is 0° again."""
-    angle = np.arange(PLACES + 1.0)
+    angle, order = np.arange(PLACES + 1.0), axis.degrees
     axes.spines[["top", "right"]].set_visible(False)
     axes.grid(color=LINE, linewidth=0.5, zorder=0)
     axes.set_axisbelow(True)
-    axes.set_title(_head(group))
-    low, high = _closed(group.least_um), _closed(group.most_um)
+    axes.set_title(_head(group, limit_um))
+    low, high = group.least_um[order], group.most_um[order]
     axes.fill_between(angle, low, high, color=group.style.colour, alpha=0.25, lw=0, zorder=2)
-    axes.plot(angle, _closed(group.mean_um), color=group.style.colour, lw=1.6, zorder=4)
+    axes.plot(angle, group.mean_um[order], color=group.style.colour, lw=1.6, zorder=4)
     for name, gap in group.held_up.items():
         axes.plot(
             angle,
-            _closed(gap),
+            gap[order],
             color=group.style.colour,
             lw=1.0,
             ls=(0, (4, 2)),
@@ -176,37 +177,24 @@ def _draw_group(axes: Axes, group: GapCurves) -> None:
 
 
 def _draw_limit(axes: Axes, limit_um: float) -> None:
-    if not math.isfinite(limit_um):
-        return
-    axes.axhline(limit_um, color=INK, lw=1.0, ls=(0, (1, 1.5)), zorder=2)
-    axes.annotate(
-        f"limit {limit_um:g} µm",
-        (PLACES, limit_um),
-        (-2, 2),
-        textcoords="offset points",
-        ha="right",
-        fontsize=6.5,
-        color=INK,
-        bbox={"facecolor": "white", "alpha": 0.75, "pad": 0.4, "linewidth": 0},
-        zorder=6,
-    )
+    if math.isfinite(limit_um):
+        axes.axhline(limit_um, color=INK, lw=1.0, ls=(0, (1, 1.5)), zorder=2)
 
 
-def _closed(values: FloatArray) -> FloatArray:
-    return np.append(values, values[0])
-
-
-def _head(group: GapCurves) -> str:
+def _head(group: GapCurves, limit_um: float) -> str:
     """Name a group and say what its curves are, a line each."""
     told = [group.title]
     if group.n:
-        told.append(f"mean of {count_words(group.n, 'crown')}, band: least to largest")
+        several = f"mean of {group.n} crowns, band: their range"
+        told.append(several if group.n > 1 else "one crown")
     if group.held_up:
         ends = _ends(np.concatenate(list(group.held_up.values())))
         names = ", ".join(crown_words(name) for name in group.held_up)
         if len(group.held_up) > _NAMED:
             names = count_words(len(group.held_up), "crown")
         told.append(f"dashed, held up: {names}, {ends}")
+    if math.isfinite(limit_um):
+        told.append(f"dotted: limit {limit_um:g} µm")
     return "\n".join(wrapped(text, _HEAD_WIDTH) for text in told)
 
 
@@ -216,19 +204,6 @@ def _ends(values: FloatArray) -> str:
         return "not measured"
     low, high = (micrometres(float(x), digits=0) for x in (finite.min(), finite.max()))
     return f"{low} to {high} µm"
-
-
-def _name_angles(axes: Axes, directions: Directions | None) -> None:
-    axes.set_xlim(0, PLACES)
-    names = [f"{angle}°" for angle in _QUARTERS_DEG]
-    if directions is not None:
-        found = [directions.words(angle % 360.0) for angle in _QUARTERS_DEG]
-        names = [n if " " in word else word for n, word in zip(names, found, strict=True)]
-    axes.set_xticks(_QUARTERS_DEG, names)
-    axes.get_xticklabels()[0].set_horizontalalignment("left")
-    axes.get_xticklabels()[-1].set_horizontalalignment("right")
-    start = "" if directions is None else f" from {ZERO_WORDS[directions.zero_name]}"
-    axes.set_xlabel(f"angle{start}, counter-clockwise seen from occlusal")
 
 
 def _told(group: GapCurves) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from ...deviation.direction import SCAN_TO_DESIGN
+from ...deviation.settings import MarginProfileSettings
 from ...deviation.tolerances import ANY_AREA, COVERAGE_FACTOR
 from ...shares import limit_words, short_share
 from ...study.analysis.results.analysis import StudyAnalysis
@@ -54,6 +55,10 @@ REFERENCES: dict[str, str] = {
     "powerful approach to multiple testing. J R Stat Soc B 1995;57:289–300.",
     "shapiro": "Shapiro SS, Wilk MB. An analysis of variance test for normality (complete "
     "samples). Biometrika 1965;52:591–611.",
+    "filliben": "Filliben JJ. The probability plot correlation coefficient test for normality. "
+    "Technometrics 1975;17:111–117.",
+    "atkinson": "Atkinson AC. Two graphical displays for outlying and influential observations in "
+    "regression. Biometrika 1981;68:13–20.",
     "brown": "Brown MB, Forsythe AB. Robust tests for the equality of variances. J Am Stat Assoc "
     "1974;69:364–367.",
     "hedges": "Hedges LV. Distribution theory for Glass’s estimator of effect size and related "
@@ -277,6 +282,16 @@ def _comparing(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
             f"Normality was examined by the test of Shapiro and Wilk {cite('shapiro')} and "
             f"equality of spread by that of Brown and Forsythe {cite('brown')}, for "
             f"information only."
+        )
+        yield (
+            f"The primary measure was plotted against normal quantiles {cite('filliben')} with "
+            f"pointwise {level} bands from simulated normal samples {cite('atkinson')}."
+        )
+    if any(crown.margin_um is not None for crown in run.crowns):
+        yield (
+            f"Along the design's margin line the deviation was averaged over each group's crowns "
+            f"every {MarginProfileSettings().step_mm:g} mm, with the standard deviation between "
+            f"crowns, without tests."
         )
     yield from _precision_and_tolerances(run, analysis, cite, level)
     yield from _odd_crowns(analysis, cite)

@@ -32,7 +32,7 @@ from .tables import study_document, study_tables
 PAGE, METHODS = "report.html", "methods.txt"
 TABLES, FIGURES, MAPS = "tables", "figures", "maps"
 FOLDERS = (TABLES, FIGURES, MAPS)
-ENDINGS = (".csv", ".svg", ".png", ".ply")
+ENDINGS = (".csv", ".svg", ".pdf", ".png", ".ply")
 
 
 def write_study(
@@ -64,8 +64,9 @@ def write_study(
     Returns
     -------
     tuple of pathlib.Path
-        ``report.html``, ``methods.txt``, ``tables/*.csv``, ``figures/*`` (SVG and PNG; sheets
-        of map pictures as PNG only), ``maps/*.ply`` and ``study.json``.
+        ``report.html``, ``methods.txt``, ``tables/*.csv``, ``figures/*`` (SVG, PDF and PNG of
+        600 dpi; sheets of map pictures as PDF, and as PNG of the pictures' own resolution),
+        ``maps/*.ply`` and ``study.json``.
 
     Raises
     ------
@@ -167,17 +168,17 @@ def _figure_steps(
     if not can_plot():
         return ()
     figures = []
-    expected = 2 * len(analysis.areas) + len(analysis.measures) + 2
+    expected = 2 * len(analysis.areas) + len(analysis.measures) + 4
     for figure in study_figures(analysis, executor, run=study):
         figures.append(figure)
-        name = file_name(figure.name)
-        atomic_write(stage / FIGURES / f"{name}.svg", figure.svg)
-        atomic_write(stage / FIGURES / f"{name}.png", figure.png)
+        for ending, content in figure.files.items():
+            atomic_write(stage / FIGURES / f"{file_name(figure.name)}.{ending}", content)
         yield Progress("Drawing the figures", min(0.8, 0.8 * len(figures) / expected))
     if drawn.pictures:
-        for name, png in map_sheets(maps, drawn.pictures):
+        for sheet in map_sheets(maps, drawn.pictures):
             yield Progress("Drawing the sheets of maps", 0.9)
-            atomic_write(stage / FIGURES / f"map_{file_name(name)}.png", png)
+            for ending, content in (("pdf", sheet.pdf), ("png", sheet.png)):
+                atomic_write(stage / FIGURES / f"map_{file_name(sheet.name)}.{ending}", content)
     return tuple(figures)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 
 from ...study.analysis.results.analysis import StudyAnalysis, VerdictLine
@@ -39,9 +39,21 @@ def shown_factor(measure: str) -> float:
     return 1.0 if measure.endswith("_um") else 100.0
 
 
-def shown(value: float, measure: str, *, signed: bool = False) -> str:
+def shown(value: float, measure: str, *, signed: bool = False, digits: int = 1) -> str:
     """Write a value of a measure without its unit."""
-    return micrometres(shown_factor(measure) * value, signed=signed)
+    return micrometres(shown_factor(measure) * value, signed=signed, digits=digits)
+
+
+def fine_digits(values: Iterable[float], measure: str) -> int:
+    """Return how many decimals tell values apart: two where one leaves but one digit of them all.
+
+    Examples
+    --------
+    >>> fine_digits([0.12, 0.14], "rms_um"), fine_digits([0.12, 3.4], "rms_um")
+    (2, 1)
+    """
+    sizes = [abs(shown_factor(measure) * value) for value in values if math.isfinite(value)]
+    return 2 if 0.0 < max(sizes, default=0.0) < 1.0 else 1
 
 
 def mean_and_sd(mean: float, sd: float, measure: str) -> str:
@@ -66,6 +78,11 @@ def wrapped(text: str, width: int, lines: int = 2) -> str:
 def crown_words(name: str) -> str:
     """Return a crown's name without its group's folder."""
     return name.rsplit("/", 1)[-1]
+
+
+def short_crown(name: str, width: int = 16) -> str:
+    """Return a crown's name as it stands beside its point: on two lines if it is long."""
+    return wrapped(crown_words(name), width)
 
 
 _NUMBERS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten")

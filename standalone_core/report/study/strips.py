@@ -14,16 +14,22 @@ from ...study.analysis.results.groups import PrecisionRow, Summary, TruenessRow
 from ...words.names import area_words, measure_words, other_than_usual
 from ...words.text import capital
 from ..drawing.amount_colours import GroupStyle, group_style
+from ..drawing.label_places import name_point
 from ..drawing.matplotlib_figure import FAINT, HALO, INK, SOFT, Figure, bare_axes, draw_figure
-from .sentences import crown_words, shown, shown_factor, unit_of, wrapped
+from .sentences import fine_digits, short_crown, shown, shown_factor, unit_of, wrapped
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure as Drawing
 
-LABEL_WIDTH = 15
+LABEL_WIDTH, TITLE_WIDTH = 15, 31
 LIMITED = "mean_abs_um"  # what tolerances are limits of
 _FAR = 1.5  # times all others: a hollow crown beyond does not stretch the axis
+_ROW_IN, _AROUND_IN = 0.42, 0.58
+_POINT_PT, _PLOT_PT = 4.4, 140.0  # width of a point, and of the plot in a figure of one column
+# Heights in a row, whose middles lie 1 apart: middle and half height of the points; the box that
+# is drawn below and not behind them, so that it shows in a tight group; the mean with its interval.
+_POINTS, _SPREAD, _BOX, _BOX_HEIGHT, _MEAN = -0.2, 0.15, 0.17, 0.2, 0.38
 
 
 @dataclass(frozen=True)
@@ -160,16 +166,16 @@ def strip_figure(
 
 
 def _height(rows: int) -> float:
-    return 0.62 + 0.36 * rows
+    return _AROUND_IN + _ROW_IN * rows
 
 
 def _draw_panel(axes: Axes, panel: Panel, ends: tuple[float, float]) -> None:
     bare_axes(axes, rows=len(panel.strips))
-    axes.set_title(
-        f"{panel.title}\ndashed: {panel.limit_words}" if panel.limit_words else panel.title
-    )
+    limit = f"\ndashed: {panel.limit_words}" if panel.limit_words else ""
+    lines = f"{panel.title}{limit}".split("\n")
+    axes.set_title("\n".join(wrapped(line, TITLE_WIDTH) for line in lines))
     for row, strip in enumerate(panel.strips):
-        _draw_strip(axes, row, strip, ends[1])
+        _draw_strip(axes, row, strip, ends)
     axes.set_yticks(range(len(panel.strips)), [wrapped(s.title, LABEL_WIDTH) for s in panel.strips])
     if math.isfinite(panel.limit):
         axes.axvline(panel.limit, color=INK, linewidth=1.0, linestyle=(0, (4, 2)), zorder=2)
@@ -200,21 +206,17 @@ def _range(panels: Sequence[Panel], *, from_zero: bool = True) -> tuple[float, f
     return (0.0 if from_zero and low >= 0.0 else low - room), high + room
 
 
-def _draw_strip(axes: Axes, row: int, strip: Strip, end: float) -> None:
-    factor, found = shown_factor(strip.measure), strip.summary.description
+def _draw_strip(axes: Axes, row: int, strip: Strip, ends: tuple[float, float]) -> None:
+    factor = shown_factor(strip.measure)
+    _draw_summary(axes, row, strip.summary, factor)
     values = factor * np.asarray(strip.summary.values, dtype=np.float64)
-    if found.n > 1:
-        left, width = factor * found.q1, factor * (found.q3 - found.q1)
-        axes.barh(row, width, 0.5, left=left, color=FAINT, edgecolor=SOFT, lw=0.6, zorder=1)
-        middle = factor * found.median
-        axes.plot([middle, middle], [row - 0.25, row + 0.25], color=SOFT, lw=1.4, zorder=2)
-    offsets = _spread(values)
+    heights = row + _POINTS + _apart(np.minimum(values, ends[1]), ends)
     hollow = np.array([name in strip.hollow for name in strip.crowns], dtype=bool)
     shown_points = np.isfinite(values) & ~hollow
     axes.scatter(
         values[shown_points],
-        (row + offsets)[shown_points],
-        s=22,
+        heights[shown_points],
+        s=_POINT_PT**2,
         marker=strip.style.marker,
         color=strip.style.colour,
         edgecolor="white",
@@ -222,13 +224,26 @@ def _draw_strip(axes: Axes, row: int, strip: Strip, end: float) -> None:
         zorder=4,
         gid=f"points-{strip.measure}-{strip.group}",
     )
-    _mark_odd(axes, row, strip, values, offsets)
     for place in np.flatnonzero(hollow & np.isfinite(values)).tolist():
-        _draw_hollow(axes, row + offsets[place], strip, place, float(values[place]), end)
+        _draw_hollow(axes, heights[place], strip, place, float(values[place]), ends[1])
+    _mark_odd(axes, strip, np.minimum(values, ends[1]), heights)
+
+
+def _draw_summary(axes: Axes, row: int, summary: Summary, factor: float) -> None:
+    """Draw the middle half with the median, and below it the mean with its interval."""
+    found = summary.description
+    if found.n > 1:
+        left, width, middle = factor * found.q1, factor * (found.q3 - found.q1), row + _BOX
+        half = 0.5 * _BOX_HEIGHT
+        axes.barh(
+            middle, width, _BOX_HEIGHT, left=left, color=FAINT, edgecolor=SOFT, lw=0.7, zorder=3
+        )
+        median = factor * found.median
+        axes.plot([median, median], [middle - half, middle + half], color=INK, lw=1.3, zorder=3)
     low, high = factor * found.ci_low, factor * found.ci_high
     if math.isfinite(low):
-        axes.plot([low, high], [row + 0.36] * 2, color=INK, lw=1.1, zorder=3)
-    axes.plot([factor * found.mean], [row + 0.36], "d", color=INK, ms=3.6, zorder=3)
+        axes.plot([low, high], [row + _MEAN] * 2, color=INK, lw=1.0, zorder=3)
+    axes.plot([factor * found.mean], [row + _MEAN], "d", color=INK, ms=3.4, zorder=3)
 
 
 def _draw_hollow(
@@ -249,52 +264,47 @@ def _draw_hollow(
         gid=f"hollow-{strip.measure}-{strip.group}-{place}",
     )
     if beyond or name not in strip.odd:
-        words = f"{crown_words(name)} {shown(value, strip.measure)} →"
-        _name(axes, words if beyond else crown_words(name), (min(value, end), height), INK)
+        words = f"{short_crown(name)} {shown(value, strip.measure)} →"
+        name_point(axes, words if beyond else short_crown(name), (min(value, end), height), INK)
 
 
-def _mark_odd(axes: Axes, row: int, strip: Strip, values: np.ndarray, offsets: np.ndarray) -> None:
-    for name, value, offset in zip(strip.crowns, values, offsets, strict=True):
+def _mark_odd(axes: Axes, strip: Strip, values: np.ndarray, heights: np.ndarray) -> None:
+    for name, value, height in zip(strip.crowns, values, heights, strict=True):
         if name in strip.odd and math.isfinite(value):
             axes.scatter(
-                [value], [row + offset], s=62, facecolor="none", edgecolor=HALO, lw=1.1, zorder=5
+                [value], [height], s=50, facecolor="none", edgecolor=HALO, lw=1.0, zorder=5
             )
-            _name(axes, crown_words(name), (value, row + offset), HALO)
+            name_point(axes, short_crown(name), (value, height), HALO)
 
 
-def _name(axes: Axes, words: str, place: tuple[float, float], colour: str) -> None:
-    """Write a crown's name to the left above its point."""
-    axes.annotate(
-        words,
-        place,
-        (-6, 5),
-        textcoords="offset points",
-        ha="right",
-        fontsize=6.5,
-        color=colour,
-        bbox={"facecolor": "white", "alpha": 0.75, "pad": 0.4, "linewidth": 0},
-        zorder=6,
-    )
+def _apart(values: np.ndarray, ends: tuple[float, float]) -> np.ndarray:
+    """Return how far crowns are moved up or down so that they lie beside each other, not on.
 
-
-def _spread(values: np.ndarray) -> np.ndarray:
-    """Return offsets that keep crowns of nearly the same value apart, the same on every run."""
-    offsets = np.zeros(len(values))
-    order = np.argsort(values, kind="stable")
-    pattern = (0.0, -0.13, 0.13, -0.2, 0.06, -0.06, 0.2)
-    for place, index in enumerate(order):
-        offsets[index] = pattern[place % len(pattern)]
-    return offsets
+    The first lane in which a crown touches none before it is taken, from the middle outward; only
+    where all are full is it the one whose last crown lies farthest away.
+    """
+    touching = (ends[1] - ends[0]) * _POINT_PT / _PLOT_PT
+    lanes = _SPREAD * np.array([0.0, -1.0, 1.0])
+    last = np.full(len(lanes), -np.inf)
+    moved = np.zeros(len(values))
+    for index in np.argsort(values, kind="stable").tolist():
+        free = np.flatnonzero(values[index] - last >= touching)
+        lane = int(free[0]) if len(free) else int(np.argmin(last))
+        moved[index], last[lane] = lanes[lane], values[index]
+    return moved
 
 
 def _strip_alt(title: str, panels: Sequence[Panel]) -> str:
     parts = []
     for panel in panels:
-        groups = "; ".join(
-            f"{strip.title} mean {shown(found.mean, panel.measure)}, {found.n} crowns from "
-            f"{shown(found.min, panel.measure)} to {shown(found.max, panel.measure)}"
-            for strip in panel.strips
-            for found in (strip.summary.description,)
-        )
+        groups = "; ".join(_told(strip) for strip in panel.strips)
         parts.append(f"{panel.title}: {groups}.")
     return f"{title}, one point per crown. {' '.join(parts)}"
+
+
+def _told(strip: Strip) -> str:
+    found, measure = strip.summary.description, strip.measure
+    values = found.mean, found.min, found.max
+    digits = fine_digits(values, measure)
+    mean, least, most = (shown(value, measure, digits=digits) for value in values)
+    return f"{strip.title} mean {mean}, {found.n} crowns from {least} to {most}"

@@ -14,7 +14,7 @@ from ...superimpose.result import Superimposition
 from .fit_record import fit_from
 from .result_store import ResultStore, still_kept
 from .results import Crown, LeftOut
-from .scan_job import ScanJob
+from .scan_job import MARGIN_UM, ScanJob
 
 _USELESS = ("wrong_part", "mirrored")
 """Superimpositions that say that the scan does not show this crown."""
@@ -38,7 +38,7 @@ def crown_from(job: ScanJob, store: ResultStore) -> Crown | LeftOut:
     if fit.verdict in _USELESS:
         remedy = "Check that the file shows a crown made from this design; look at it with 'check'."
         return LeftOut(job.name, job.group, job.scan, fit.reason, remedy)
-    record, _ = still_kept(store.load(job.rows_key))
+    record, arrays = still_kept(store.load(job.rows_key))
     rows = tuple(AreaMeasures(**with_tuples(row)) for row in record["measures"])
     evidence = evidence_from(
         scan["is_design"],
@@ -61,6 +61,7 @@ def crown_from(job: ScanJob, store: ResultStore) -> Crown | LeftOut:
         marks=tuple(MarkResult(**with_tuples(row)) for row in record["marks"]),
         evidence=evidence,
         margin=evidence.margin,
+        margin_um=arrays.get(MARGIN_UM),
     )
     return judged(crown, job.settings)
 

@@ -85,6 +85,9 @@ class Crown:
         What the verdicts need to know of the scan beside its measures.
     margin : MarginSummary or None
         What its margin profile comes to; None without a margin line.
+    margin_um : (p,) float or None
+        The deviation at each place of the design's margin line, as :func:`.margin_places` divides
+        it; NaN where the place did not count.
     causes : CrownCauses or None
         Why it deviates; None where that was not asked for.
     fit : CrownFit or None
@@ -104,6 +107,7 @@ class Crown:
     marks: tuple[MarkResult, ...] = ()
     evidence: ScanEvidence = field(default_factory=ScanEvidence)
     margin: MarginSummary | None = None
+    margin_um: FloatArray | None = field(default=None, repr=False)
     causes: CrownCauses | None = None
     fit: CrownFit | None = None
 

@@ -35,6 +35,9 @@ from .worker_design import workers_design
 
 _SURFACE = ("vertices", "faces")
 _FORWARD = ("deviation_mm", "status")
+MARGIN_UM = "margin_um"
+_ROWS = 2
+"""Raised when what is kept of the areas changes; the scans themselves stay kept."""
 
 
 @dataclass(frozen=True)
@@ -116,6 +119,7 @@ class ScanJob:
         tolerances = self.settings.tolerances
         return key_of(
             "rows",
+            _ROWS,
             self.key,
             self.study.areas,
             [dict(tolerances.tolerances_um), tolerances.max_unmatched_um],
@@ -161,11 +165,13 @@ def measure_and_keep_steps(
         measured = yield from scaled(steps, 0.1, 0.9)
         _save_scan(store, job.key, measured)
     yield Progress("Measuring the areas", 0.9)
-    store.save(job.rows_key, _rows(measured, ready.area_set, job.settings), {})
+    store.save(job.rows_key, *_rows(measured, ready.area_set, job.settings))
 
 
-def _rows(measured: MeasuredScan, area_set: AreaSet, settings: CheckSettings) -> dict[str, Any]:
-    """Return what depends on areas and tolerances, as JSON can hold it."""
+def _rows(
+    measured: MeasuredScan, area_set: AreaSet, settings: CheckSettings
+) -> tuple[dict[str, Any], dict[str, NDArray[Any]]]:
+    """Return what depends on areas and tolerances: what JSON can hold, and the margin's places."""
     tolerances = settings.tolerances
     rows = measure_areas(
         measured.fields, area_set, tolerances.tolerances_um, weighted=settings.weighted
@@ -179,7 +185,7 @@ def _rows(measured: MeasuredScan, area_set: AreaSet, settings: CheckSettings) ->
     )
     marks = marks_of(measured.design_to_scan, area_set, measured.superimposition, settings)
     sags = sag_by_area(area_set, measured.design_to_scan, measured.in_place.design)
-    return {
+    record = {
         "measures": [asdict(row) for row in rows],
         "unmatched": [asdict(piece) for piece in pieces_of(measured.fields, area_set, tolerances)],
         "layers": [asdict(layer) for layer in measured.layers],
@@ -187,6 +193,7 @@ def _rows(measured: MeasuredScan, area_set: AreaSet, settings: CheckSettings) ->
         "marks": [asdict(mark) for mark in marks],
         "facet_sag": [asdict(sag) for sag in sags],
     }
+    return record, {} if margin is None else {MARGIN_UM: margin.counted_um.astype(np.float32)}
 
 
 def _save_scan(store: ResultStore, key: str, measured: MeasuredScan) -> None:
