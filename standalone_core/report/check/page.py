@@ -176,6 +176,7 @@ def page_environment() -> Environment:
     environment.filters.update(area=area_words, um=micrometres, percent=share_words, number=number)
     environment.filters.update(surface=surface_words, status=status_words)
     environment.filters.update(patch_kind=patch_kind, patch_areas=patch_areas)
+    environment.filters.update(css_string=css_string)
     environment.globals.update(
         cautions=CAUTIONS,
         terms=TERMS,
@@ -187,6 +188,11 @@ def page_environment() -> Environment:
         verdict_signs={WITHIN: "✓", OUTSIDE: "✗", NOT_DECIDABLE: "?", NO_TOLERANCE: NO_VALUE},
     )
     return environment
+
+
+def css_string(text: str) -> str:
+    """Write a text for a string of a style sheet: all but letters, digits and spaces by code."""
+    return "".join(c if c == " " or c.isalnum() else f"\\{ord(c):x} " for c in text)
 
 
 def setting_rows(value: Any, name: str = "") -> list[tuple[str, str]]:

@@ -145,6 +145,7 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
             ],
             more=[line for line in analysis.verdict if line not in opening_lines(analysis)],
             areas=area_parts(run, analysis, figures),
+            on_paper_area=_on_paper_area(analysis),
             figures=figures,
             inline={name: Markup(figure.inline) for name, figure in figures.items()},
             art=art,
@@ -198,6 +199,12 @@ def _compared_words(row: Comparison | PrecisionComparison | OddEffect) -> str:
     if row.measure in FIT_MEASURES:
         return fit_words(row.area, row.measure)
     return short_measure(row.measure)
+
+
+def _on_paper_area(analysis: StudyAnalysis) -> str:
+    """Name the area whose figures are printed: the primary one, else the first."""
+    primary = analysis.settings.primary_area
+    return primary if primary in analysis.areas else next(iter(analysis.areas), "")
 
 
 def area_parts(
