@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import is_dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,7 +12,6 @@ from ...areas.support_marks import mark_of
 from ...deviation.margin_profile import why_no_margin_profile
 from ...deviation.measures import AreaMeasures
 from ...deviation.support_marks import MARK_WORDS
-from ...records import fields_of
 from ...shares import share_words
 from ...words.cautions import CAUTIONS
 from ...words.names import (
@@ -31,6 +29,7 @@ from ..drawing.histogram import Histogram
 from ..drawing.legend import Legend, number
 from ..drawing.pictures import Pictures
 from ..drawing.svg_layout import Plot, histogram_plot, legend_plot
+from ..setting_words import setting_tables
 from .causes_page import WhyPart, why_part
 from .margin_plot import margin_plot
 from .margin_words import angle_words, margin_details, margin_line
@@ -108,7 +107,7 @@ def check_page(
             pictures_reason=pictures.reason,
             superimposition=superimposition_lines(result.superimposition),
             limits=limits_of_the_numbers(result),
-            settings=list(setting_rows(result.settings)),
+            settings=setting_tables(result.settings),
             patch_line=patch_line(result),
             patch_limit_um=patch_limit_um(result),
             patches_shown=PATCHES_SHOWN,
@@ -193,27 +192,3 @@ def page_environment() -> Environment:
 def css_string(text: str) -> str:
     """Write a text for a string of a style sheet: all but letters, digits and spaces by code."""
     return "".join(c if c == " " or c.isalnum() else f"\\{ord(c):x} " for c in text)
-
-
-def setting_rows(value: Any, name: str = "") -> list[tuple[str, str]]:
-    """List every setting, those inside others by a dotted name."""
-    if is_dataclass(value):
-        value = fields_of(value)
-    if isinstance(value, Mapping):
-        dotted = f"{name}." if name else ""
-        return [row for key, item in value.items() for row in setting_rows(item, f"{dotted}{key}")]
-    return [(name, _setting_words(value))]
-
-
-def _setting_words(value: Any) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if value is None or value == ():
-        return "none"
-    if isinstance(value, float):
-        return number(value)
-    if isinstance(value, Path):
-        return value.name
-    if isinstance(value, tuple):
-        return ", ".join(_setting_words(item) for item in value)
-    return str(value)

@@ -14,6 +14,7 @@ from markupsafe import Markup
 
 from ...causes.words import cause_words
 from ...fit.sentences import FIT_CAUTIONS
+from ...fit.settings import FitSettings
 from ...statistics.equivalence import OUTCOME_WORDS
 from ...study.analysis.cause_comparisons import size_words
 from ...study.analysis.cause_sentences import without_words
@@ -24,15 +25,16 @@ from ...study.analysis.results.groups import PrecisionRow, ToleranceRow, Truenes
 from ...study.analysis.sentences import OVERALL_WORDS, interval_words, p_words
 from ...study.fit_plan import FIT_MEASURES
 from ...study.measuring.results import StudyRun
-from ...study.plan_document import plan_document
+from ...study.plan_document import way_to
 from ...words.cautions import CAUTIONS
 from ...words.names import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN, measure_words
 from ...words.text import capital
-from ..check.page import page_environment, setting_rows
+from ..check.page import page_environment
 from ..drawing.amount_colours import GroupStyle, group_style
 from ..drawing.deviation_colours import unmeasured_hex
 from ..drawing.matplotlib_figure import Figure
 from ..drawing.pictures import Pictures
+from ..setting_words import setting_tables
 from .fit_counts import marginal_gaps
 from .fit_page import fit_part
 from .fit_themes import all_described
@@ -66,6 +68,10 @@ TOPICS = {
     "caution": "Read before trusting the numbers",
 }
 WEBP_QUALITY = 88
+_OF_THE_STUDY: Mapping[type, tuple[str, ...]] = {
+    FitSettings: ("areas", "spacing_mm", "crown_unit", "force")
+}
+"""Settings of fit that are the study's own for all that it measures."""
 
 
 @dataclass(frozen=True)
@@ -155,7 +161,7 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
             cautions=CAUTIONS if analysis.fit is None else FIT_CAUTIONS,
             margins=margin_rows(run, analysis),
             methods=methods_text(run, analysis),
-            settings=[row for row in setting_rows(plan_document(run.plan)) if row[1] != "none"],
+            settings=setting_tables(run.plan, way_to(run.plan), _OF_THE_STUDY),
         )
     )
     return page
