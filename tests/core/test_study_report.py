@@ -21,8 +21,9 @@ from cuspwise.standalone_core.report.drawing.matplotlib_figure import Figure
 from cuspwise.standalone_core.report.study import output
 from cuspwise.standalone_core.report.study.figures import study_figures
 from cuspwise.standalone_core.report.study.maps import study_maps
-from cuspwise.standalone_core.report.study.methods import REFERENCES, methods_text
+from cuspwise.standalone_core.report.study.methods import methods_text
 from cuspwise.standalone_core.report.study.output import write_study
+from cuspwise.standalone_core.report.study.references import REFERENCES
 from cuspwise.standalone_core.report.study.sentences import opening_lines
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
 from cuspwise.standalone_core.study.analysis.results.analysis import StudyAnalysis

@@ -1,12 +1,11 @@
-"""The methods paragraph of a study, in the trade's language; every number from the run."""
+"""The methods section of a study, in the trade's language; every number from the run."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 
-from ...deviation.tolerances import ANY_AREA, COVERAGE_FACTOR
 from ...shares import limit_words, short_share
+from ...statistics.permutation import EXACT_SPLITS
 from ...study.analysis.fit_words import fit_words
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.fit_plan import FIT_MEASURES
@@ -16,99 +15,11 @@ from ...words.text import count_words, listed
 from ..check.sentences import START_WORDS, WEIGHTING_WORDS
 from .causes_methods import causes_methods
 from .fit_methods import fit_methods
-from .sentences import counted, titles_of
+from .references import Citations, Methods
+from .sentences import counted, limits_words, titles_of
+from .tolerance_methods import tolerance_methods
 
-REFERENCES: dict[str, str] = {
-    "welch": "Welch BL. The generalization of ‘Student’s’ problem when several different "
-    "population variances are involved. Biometrika 1947;34:28–35.",
-    "welch_anova": "Welch BL. On the comparison of several mean values: an alternative approach. "
-    "Biometrika 1951;38:330–336.",
-    "mann_whitney": "Mann HB, Whitney DR. On a test of whether one of two random variables is "
-    "stochastically larger than the other. Ann Math Stat 1947;18:50–60.",
-    "hodges_lehmann": "Hodges JL, Lehmann EL. Estimates of location based on rank tests. Ann Math "
-    "Stat 1963;34:598–611.",
-    "kruskal": "Kruskal WH, Wallis WA. Use of ranks in one-criterion variance analysis. J Am Stat "
-    "Assoc 1952;47:583–621.",
-    "games": "Games PA, Howell JF. Pairwise multiple comparison procedures with unequal N’s and/or "
-    "variances: a Monte Carlo study. J Educ Stat 1976;1:113–125.",
-    "dunn": "Dunn OJ. Multiple comparisons using rank sums. Technometrics 1964;6:241–252.",
-    "holm": "Holm S. A simple sequentially rejective multiple test procedure. Scand J Stat "
-    "1979;6:65–70.",
-    "schuirmann": "Schuirmann DJ. A comparison of the two one-sided tests procedure and the power "
-    "approach for assessing the equivalence of average bioavailability. J Pharmacokinet Biopharm "
-    "1987;15:657–680.",
-    "wilson": "Wilson EB. Probable inference, the law of succession, and statistical inference. J "
-    "Am Stat Assoc 1927;22:209–212.",
-    "benjamini": "Benjamini Y, Hochberg Y. Controlling the false discovery rate: a practical and "
-    "powerful approach to multiple testing. J R Stat Soc B 1995;57:289–300.",
-    "shapiro": "Shapiro SS, Wilk MB. An analysis of variance test for normality (complete "
-    "samples). Biometrika 1965;52:591–611.",
-    "brown": "Brown MB, Forsythe AB. Robust tests for the equality of variances. J Am Stat Assoc "
-    "1974;69:364–367.",
-    "hedges": "Hedges LV. Distribution theory for Glass’s estimator of effect size and related "
-    "estimators. J Educ Stat 1981;6:107–128.",
-    "cliff": "Cliff N. Dominance statistics: ordinal analyses to answer ordinal questions. Psychol "
-    "Bull 1993;114:494–509.",
-    "cohen": "Cohen J. A coefficient of agreement for nominal scales. Educ Psychol Meas "
-    "1960;20:37–46.",
-    "cohen_weighted": "Cohen J. Weighted kappa: nominal scale agreement with provision for scaled "
-    "disagreement or partial credit. Psychol Bull 1968;70:213–220.",
-    "fleiss": "Fleiss JL. Measuring nominal scale agreement among many raters. Psychol Bull "
-    "1971;76:378–382.",
-    "rosner": "Rosner B. Percentage points for a generalized ESD many-outlier procedure. "
-    "Technometrics 1983; 25: 165–172.",
-    "holmes": "Holmes JR, Bayne SC, Holland GA, Sulik WD. Considerations in measurement of "
-    "marginal fit. J Prosthet Dent 1989;62:405–408.",
-    "mclean": "McLean JW, von Fraunhofer JA. The estimation of cement film thickness by an in vivo "
-    "technique. Br Dent J 1971;131:107–111.",
-    "reml": "Patterson HD, Thompson R. Recovery of inter-block information when block sizes are "
-    "unequal. Biometrika 1971;58:545–554.",
-    "bic": "Raftery AE. Bayesian model selection in social research. Sociol Methodol "
-    "1995;25:111–163.",
-    "averaging": "Buckland ST, Burnham KP, Augustin NH. Model selection: an integral part of "
-    "inference. Biometrics 1997;53:603–618.",
-    "iso_5725": "ISO 5725-1. Accuracy (trueness and precision) of measurement methods and results. "
-    "Part 1: General principles and definitions.",
-    "iso_5725_2": "ISO 5725-2. Accuracy (trueness and precision) of measurement methods and "
-    "results. Part 2: Basic method for the determination of repeatability and reproducibility of "
-    "a standard measurement method.",
-}
-"""Where the methods come from; only those that a study used are cited."""
-
-
-@dataclass(frozen=True)
-class Methods:
-    """A methods section.
-
-    Attributes
-    ----------
-    paragraphs : tuple of str
-        With numbers in square brackets that refer to the references.
-    references : tuple of str
-        In the order of the first citation.
-    """
-
-    paragraphs: tuple[str, ...]
-    references: tuple[str, ...]
-
-    @property
-    def text(self) -> str:
-        """Paragraphs and numbered references as plain text."""
-        listed_references = [f"{k}. {text}" for k, text in enumerate(self.references, start=1)]
-        return "\n\n".join([*self.paragraphs, "\n".join(listed_references)]) + "\n"
-
-
-@dataclass
-class _Citations:
-    """Numbers references in the order in which they are cited."""
-
-    keys: list[str] = field(default_factory=list)
-
-    def __call__(self, *keys: str) -> str:
-        for key in keys:
-            if key not in self.keys:
-                self.keys.append(key)
-        return f"[{', '.join(str(self.keys.index(key) + 1) for key in keys)}]"
+SOFTWARE = {"cuspwise": "Cuspwise", "numpy": "NumPy", "scipy": "SciPy", "python": "Python"}
 
 
 def methods_text(run: StudyRun, analysis: StudyAnalysis) -> Methods:
@@ -124,18 +35,24 @@ def methods_text(run: StudyRun, analysis: StudyAnalysis) -> Methods:
     Methods
         Only what this run did and only the references for it.
     """
-    cite = _Citations()
+    cite = Citations()
     sections = (
         _specimens(run, analysis),
         _measuring(run, analysis, cite),
-        _comparing(run, analysis, cite),
+        _parts(analysis),
+        tolerance_methods(run, analysis, cite),
+        _comparing(analysis, cite),
+        _families(analysis, cite),
+        _precision(analysis, cite),
+        _odd_crowns(analysis, cite),
         fit_methods(run, analysis, cite),
         causes_methods(run, analysis, cite),
-        _repeats_and_examiners(run, analysis, cite),
+        _repeats(run, analysis, cite),
+        _examiners(analysis, cite),
         _software(run),
     )
-    paragraphs = tuple(" ".join(section) for section in map(tuple, sections) if section)
-    return Methods(paragraphs, tuple(REFERENCES[key] for key in cite.keys))
+    paragraphs = tuple(text for section in sections if (text := " ".join(section)))
+    return Methods(paragraphs, cite.references)
 
 
 def _specimens(run: StudyRun, analysis: StudyAnalysis) -> Iterator[str]:
@@ -147,43 +64,31 @@ def _specimens(run: StudyRun, analysis: StudyAnalysis) -> Iterator[str]:
         f"{count_words(len(sizes), 'group')} ({'; '.join(sizes)})."
     )
     facts = [
-        f"{titles[plan.name]}: {', '.join(f'{k} {v}' for k, v in plan.facts.items() if v)}"
+        f"{titles[plan.name]} ({'; '.join(f'{k}: {v}' for k, v in plan.facts.items() if v)})"
         for plan in run.plan.groups
         if plan.name in titles and any(plan.facts.values())
     ]
     if facts:
-        yield f"Production: {'; '.join(facts)}."
+        yield f"As stated in the study file, the crowns were produced as follows: {listed(facts)}."
     if run.left_out:
         reasons = [f"{scan.name}: {scan.reason}" for scan in run.left_out]
         yield (
             f"{counted(len(run.left_out), 'scan')} could not be used and "
             f"{'was' if len(run.left_out) == 1 else 'were'} left out. {' '.join(reasons)}"
         )
+    why = analysis.settings.sample_size_rationale
+    yield (
+        f"Rationale for the number of crowns, as stated in the study file: {why.rstrip('.')}."
+        if why
+        else "No rationale for the number of crowns was stated in the study file."
+    )
 
 
-def _measuring(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
-    check, fit = run.plan.check, run.plan.check.superimpose
-    where = listed([area_words(name) for name in check.fit_areas]) or "the whole surface"
-    start = START_WORDS.get(run.crowns[0].superimposition.start, "") if run.crowns else ""
+def _measuring(run: StudyRun, analysis: StudyAnalysis, cite: Citations) -> Iterator[str]:
+    yield _superimposing(run)
+    yield from _points(run)
     yield (
-        f"Each scan was superimposed on the design by a rigid best fit without scaling "
-        f"({WEIGHTING_WORDS[fit.fit_weighting]}, {where}"
-        f"{', started ' + start if start else ''})."
-        if fit.refine
-        else "Each scan was superimposed on the design without a best fit."
-    )
-    points = len(run.area_set.evaluation.points)
-    weighting = "weighted by surface area" if check.weighted else "not weighted by surface area"
-    yield (
-        f"Signed deviations from the design to the nearest point of the scan (positive: excess; "
-        f"negative: missing material) were taken at {points:,} points of the design, at most "
-        f"{check.spacing_mm:g} mm apart, and {weighting}. A point counted only if the scan lay "
-        f"within {check.deviation.search_mm:g} mm, away from its open borders, with a normal "
-        f"within {check.deviation.max_normal_angle_deg:g}° of the design's; an area was judged "
-        f"only where at least {limit_words(check.tolerances.min_coverage)} of it counted."
-    )
-    yield (
-        f"Areas: {listed([area_words(name) for name in analysis.areas])}. Measures: "
+        f"Areas were {listed([area_words(name) for name in analysis.areas])}; measures were "
         f"{listed([measure_words(name) for name in analysis.measures])}."
     )
     yield (
@@ -195,23 +100,6 @@ def _measuring(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
         if run.pairs
         else "; precision was not determined."
     )
-
-
-def _comparing(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
-    findings = analysis.findings
-    level = short_share(analysis.settings.confidence)
-    yield (
-        f"The crown was the unit of analysis. Results are described as mean and standard deviation "
-        f"with {level} confidence intervals, and as median and quartiles."
-    )
-    if findings.comparisons:
-        yield from _two_groups(analysis, cite)
-    if findings.overall:
-        yield (
-            f"The {len(analysis.groups)} groups were compared at once by Welch's analysis of "
-            f"variance with Games–Howell comparisons {cite('welch_anova', 'games')} and by the "
-            f"Kruskal–Wallis test with Dunn's comparisons {cite('kruskal', 'dunn')}."
-        )
     if analysis.marks:
         spots = len({(row.kind, row.mark) for row in analysis.marks})
         yield (
@@ -219,98 +107,90 @@ def _comparing(run: StudyRun, analysis: StudyAnalysis, cite: _Citations) -> Iter
             f"below, the surrounding surface was measured on every crown and described per group, "
             f"without tests."
         )
+
+
+def _superimposing(run: StudyRun) -> str:
+    check, fit = run.plan.check, run.plan.check.superimpose
+    if not fit.refine:
+        return "Each scan was superimposed on the design without a best fit."
+    where = listed([area_words(name) for name in check.fit_areas]) or "the whole surface"
+    start = START_WORDS.get(run.crowns[0].superimposition.start, "") if run.crowns else ""
+    return (
+        f"Each scan was superimposed on the design by a rigid best fit without scaling "
+        f"({WEIGHTING_WORDS[fit.fit_weighting]}, {where}"
+        f"{', started ' + start if start else ''})."
+    )
+
+
+def _points(run: StudyRun) -> Iterator[str]:
+    """Say at which points deviations were taken, and which of them counted."""
+    check = run.plan.check
+    weighting = "weighted by surface area" if check.weighted else "not weighted by surface area"
+    yield (
+        f"Signed deviations from the design to the nearest point of the scan (positive: excess; "
+        f"negative: missing material) were taken at {len(run.area_set.evaluation.points):,} points "
+        f"of the design, at most {check.spacing_mm:g} mm apart, and {weighting}."
+    )
+    yield (
+        f"A point counted only if the scan lay within {check.deviation.search_mm:g} mm, away from "
+        f"its open borders, with a normal within {check.deviation.max_normal_angle_deg:g}° of the "
+        f"design's; an area was judged only where at least "
+        f"{limit_words(check.tolerances.min_coverage)} of it counted."
+    )
+
+
+def _parts(analysis: StudyAnalysis) -> Iterator[str]:
+    """Say how a group's deviations were taken apart."""
+    if analysis.parts:
+        yield (
+            "The deviations of a group were taken apart area by area, points weighted by surface "
+            "area. The systematic part is the root mean square of the mean over crowns at each "
+            "point, less the share of chance in that mean (the variance between crowns divided by "
+            "their number); the random part is the root mean square of the standard deviation "
+            "between crowns at each point. Their squares add to the mean square of all deviations "
+            "of all crowns, unless the mean is less than its share of chance, where the systematic "
+            "part was set to zero."
+        )
+
+
+def _comparing(analysis: StudyAnalysis, cite: Citations) -> Iterator[str]:
+    findings, plan = analysis.findings, analysis.settings
+    yield (
+        f"The crown was the unit of analysis. Results are described as mean and standard deviation "
+        f"with {short_share(plan.confidence)} confidence intervals, and as median and quartiles."
+    )
+    if findings.comparisons:
+        yield from _two_groups(analysis, cite)
+    if findings.overall:
+        yield (
+            f"{counted(len(analysis.groups), 'group')} were compared at once by Welch's analysis "
+            f"of variance {cite('welch_anova')} with Games–Howell comparisons {cite('games')} and "
+            f"by the Kruskal–Wallis test {cite('kruskal')} with Dunn's comparisons {cite('dunn')}."
+        )
     if findings.assumptions:
         yield (
             f"Normality was examined by the test of Shapiro and Wilk {cite('shapiro')} and "
             f"equality of spread by that of Brown and Forsythe {cite('brown')}, for "
             f"information only."
         )
-    yield from _precision_and_tolerances(run, analysis, cite, level)
-    yield from _odd_crowns(analysis, cite)
-
-
-def _precision_and_tolerances(
-    run: StudyRun, analysis: StudyAnalysis, cite: _Citations, level: str
-) -> Iterator[str]:
-    plan, findings = analysis.settings, analysis.findings
-    tested = [row for row in findings.precision_comparisons if row.test.permutations]
-    if tested:
-        most = max(row.test.permutations for row in tested)
-        exact = "all" if all(row.test.exact for row in tested) else "up to"
-        yield (
-            f"Precision was compared by permuting crowns between groups ({exact} {most:,} "
-            f"relabellings), because pairs of crowns are not independent."
-        )
-    limits = {row.area: row.tolerance_um for row in findings.tolerances if row.share.n}
-    if limits:
-        told = [f"{area_words(area)} {limit:g} µm" for area, limit in limits.items()]
-        yield _within(run)
-        yield (
-            f"The share of crowns within tolerance of the mean absolute deviation "
-            f"({'; '.join(told)}) is given with its Wilson interval {cite('wilson')}, and a "
-            f"one-sided tolerance limit for {short_share(plan.next_crown_content)} of future "
-            f"crowns (confidence {level}, normal model)."
-        )
     if analysis.difference_shares:
         yield (
             f"Where groups differed on the surface was mapped by Welch tests at each point, with "
             f"the false discovery rate held at {short_share(plan.alpha)} {cite('benjamini')}."
         )
-    yield (
-        f"The level of significance was {plan.alpha:g}. Intervals and permutations that were drawn "
-        f"at random used {plan.resamples:,} samples and the seed {plan.seed}."
-    )
+    if findings.comparisons:
+        yield f"The level of significance was {plan.alpha:g}."
 
 
-def _odd_crowns(analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
-    """Say by what rule a crown is named as unlike its group."""
-    if not any(crown.unit for crown in analysis.odd_crowns):
-        return
-    fit = "" if analysis.findings.fit is None else ", and on the measures of fit"
-    yield (
-        f"A crown was named as unlike its group by a many-outlier procedure {cite('rosner')} on "
-        f"the distances between superimposed surfaces in each area, on the mean absolute deviation "
-        f"where it has a tolerance, on the primary measure{fit}; the chance of naming any crown of "
-        f"a group in which none is odd was {short_share(analysis.settings.odd_false_alarm)}. Named "
-        f"crowns stayed in all results."
-    )
-
-
-def _within(run: StudyRun) -> str:
-    """Say when a crown counted as within tolerance."""
-    tolerances = run.plan.check.tolerances
-    spreads = [
-        f"{'other areas' if area == ANY_AREA else area_words(area)} {spread:.2g} µm"
-        for area, spread in tolerances.scanner_um.items()
-        if area == ANY_AREA or area in tolerances.tolerances_um
-    ]
-    guard = (
-        f"; {COVERAGE_FACTOR:g} times the scanner's standard uncertainty "
-        f"({'; '.join(spreads)}) was kept clear of the limit on either side, and "
-        f"crowns between were left undecided"
-        if spreads
-        else "; the scanner's uncertainty was not taken into account"
-    )
-    return (
-        f"A crown was within tolerance only if its mean absolute deviation was so from design to "
-        f"scan and from scan to design, and no scan surface without a counterpart on the design "
-        f"stood beside the area higher than {tolerances.max_unmatched_um:g} µm or over more than "
-        f"{tolerances.max_unmatched_mm2:g} mm²; the margin, moreover, only if it was nowhere short "
-        f"or broken along more than {tolerances.max_missing_mm:g} mm{guard}."
-    )
-
-
-def _two_groups(analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
+def _two_groups(analysis: StudyAnalysis, cite: Citations) -> Iterator[str]:
     plan = analysis.settings
-    tests = {
-        "welch": ("Welch's t test", ("welch",)),
-        "ranks": (
-            "the Mann–Whitney test with the Hodges–Lehmann shift",
-            ("mann_whitney", "hodges_lehmann"),
-        ),
-    }
-    lead, other = ("welch", "ranks") if plan.lead == "welch" else ("ranks", "welch")
-    first, second = (f"{words} {cite(*keys)}" for words, keys in (tests[lead], tests[other]))
+    by_means = "Welch's t test", ("welch",)
+    by_ranks = (
+        "the Mann–Whitney test with the Hodges–Lehmann shift",
+        ("mann_whitney", "hodges_lehmann"),
+    )
+    tests = (by_means, by_ranks) if plan.lead == "welch" else (by_ranks, by_means)
+    first, second = (f"{words} {cite(*keys)}" for words, keys in tests)
     yield (
         f"Two groups were compared by {first}, as fixed in the study file; {second} is reported "
         f"beside it. Effect sizes are Hedges' g {cite('hedges')} and Cliff's δ {cite('cliff')}."
@@ -318,32 +198,69 @@ def _two_groups(analysis: StudyAnalysis, cite: _Citations) -> Iterator[str]:
     primary = f"{measure_words(plan.primary_measure)} of the {area_words(plan.primary_area)}"
     if plan.primary_measure in FIT_MEASURES:
         primary = fit_words(plan.primary_area, plan.primary_measure)
-    yield (
-        f"The primary comparison was the {primary}. P-values were corrected by Holm's method "
-        f"{cite('holm')}: {analysis.multiplicity}"
-    )
+    yield f"The primary comparison was the {primary}."
     limits = {
-        row.area: row.equivalence.limit
+        area_words(row.area): row.equivalence.limit
         for row in analysis.findings.comparisons
         if row.equivalence.limit == row.equivalence.limit
     }
     if limits:
-        values = sorted(set(limits.values()))
-        told = (
-            f"±{values[0]:g} µm"
-            if len(values) == 1
-            else "; ".join(f"{area_words(a)} ±{m:g} µm" for a, m in limits.items())
-        )
-        by_ranks = " of ranks, each after a shift by the limit," if plan.lead == "ranks" else ""
+        shifted = " of ranks, each after a shift by the limit," if plan.lead == "ranks" else ""
         yield (
-            f"Equivalence was tested by two one-sided tests{by_ranks} {cite('schuirmann')} "
-            f"within {told}."
+            f"Equivalence was tested by two one-sided tests{shifted} {cite('schuirmann')} "
+            f"within {limits_words(limits)}, as fixed in the study file."
         )
 
 
-def _repeats_and_examiners(
-    run: StudyRun, analysis: StudyAnalysis, cite: _Citations
-) -> Iterator[str]:
+def _families(analysis: StudyAnalysis, cite: Citations) -> Iterator[str]:
+    """Say which p-values were corrected together."""
+    if analysis.findings.comparisons:
+        yield f"P-values were corrected by Holm's method {cite('holm')}: {analysis.multiplicity}"
+
+
+def _precision(analysis: StudyAnalysis, cite: Citations) -> Iterator[str]:
+    """Say by what statistic precision was compared."""
+    tested = [r.test for r in analysis.findings.precision_comparisons if r.test.permutations]
+    if not tested:
+        return
+    yield (
+        f"Precision was compared by crowns, not by pairs, since pairs that share a crown are not "
+        f"independent. From the pairs, the distance of each crown from the middle of its group "
+        f"(the spatial median) was found, and the analysis of variance of these distances was "
+        f"tested by permuting crowns between groups {cite('anderson')}."
+    )
+    drawn = [test.permutations for test in tested if not test.exact]
+    if len(drawn) < len(tested):
+        most = max(test.permutations for test in tested if test.exact)
+        yield f"All relabellings were tried{f', up to {most:,}' if not drawn else ''}" + (
+            f" where there were no more than {EXACT_SPLITS:,}." if drawn else "."
+        )
+    if drawn:
+        yield (
+            f"{'Otherwise' if len(drawn) < len(tested) else 'Of all relabellings,'} {max(drawn):,} "
+            f"were drawn at random {cite('phipson')}, with the seed {analysis.settings.seed}."
+        )
+
+
+def _odd_crowns(analysis: StudyAnalysis, cite: Citations) -> Iterator[str]:
+    """Say by what rule a crown is named as unlike its group."""
+    if not any(crown.unit for crown in analysis.odd_crowns):
+        return
+    numbers = ["the mean absolute deviation where it has a tolerance", "the primary measure"]
+    if analysis.findings.fit is not None:
+        numbers.append("the measures of fit")
+    yield (
+        f"A crown was named as unlike its group by a many-outlier procedure {cite('rosner')}: the "
+        f"crown farthest from the others was tested against them and set aside, then the next "
+        f"one, up to a third of the group. It was applied to the distances between superimposed "
+        f"surfaces in each area (F test) and to single numbers (t test): {listed(numbers)}. The "
+        f"chance of naming any crown of a group in which none is odd was "
+        f"{short_share(analysis.settings.odd_false_alarm)} for all of these together. Named crowns "
+        f"stayed in all results; what would change without them is reported."
+    )
+
+
+def _repeats(run: StudyRun, analysis: StudyAnalysis, cite: Citations) -> Iterator[str]:
     rows = [row.gauge for row in analysis.scanner if row.gauge is not None and not row.reason]
     if run.repeats and rows:
         first = rows[0]
@@ -353,18 +270,26 @@ def _repeats_and_examiners(
             f"reproducibility by analysis of variance {cite('iso_5725_2')}; differences below the "
             f"smallest that the scanner can show are marked."
         )
-    if analysis.examiners is not None and analysis.examiners.agreement:
-        agreed = analysis.examiners.agreement
-        most = max(len(row.examiners) for row in agreed)
-        kappa = f"Cohen's kappa, plain and with quadratic weights {cite('cohen', 'cohen_weighted')}"
-        more = f", and Fleiss' kappa {cite('fleiss')}" if most > 2 else ""
-        yield (
-            f"{counted(most, 'examiner')} scored the crowns for "
-            f"{listed([row.item for row in agreed])}; agreement is given as percentage and as "
-            f"{kappa}{more}."
-        )
+
+
+def _examiners(analysis: StudyAnalysis, cite: Citations) -> Iterator[str]:
+    if analysis.examiners is None or not analysis.examiners.agreement:
+        return
+    agreed = analysis.examiners.agreement
+    most = max(len(row.examiners) for row in agreed)
+    kappa = (
+        f"Cohen's kappa, plain {cite('cohen')} and with quadratic weights {cite('cohen_weighted')}"
+    )
+    more = f", and Fleiss' kappa {cite('fleiss')}" if most > 2 else ""
+    yield (
+        f"{counted(most, 'examiner')} scored the crowns for "
+        f"{listed([row.item for row in agreed])}; agreement is given as percentage and as "
+        f"{kappa}{more}."
+    )
 
 
 def _software(run: StudyRun) -> Iterator[str]:
-    told = ", ".join(f"{name} {version}" for name, version in run.versions.items())
-    yield f"Computed with {told}."
+    """Name the software with its versions."""
+    told = [f"{SOFTWARE.get(name, name)} {version}" for name, version in run.versions.items()]
+    if told:
+        yield f"All computations were made with {listed(told)}."
