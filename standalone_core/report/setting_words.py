@@ -113,7 +113,7 @@ def setting_tables(
     Examples
     --------
     >>> from cuspwise import CheckSettings, Tolerances
-    >>> settings = CheckSettings(tolerances=Tolerances().changed({"margin": 15, "occlusal": 20}))
+    >>> settings = CheckSettings(tolerances=Tolerances({"margin": 15, "occlusal": 20}))
     >>> tables = {table.title: table.rows for table in setting_tables(settings)}
     >>> print(tables["Tolerances"][0].value)
     margin: 15 µm; occlusal: 20 µm
