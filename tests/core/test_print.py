@@ -84,7 +84,7 @@ def test_files_that_paper_points_to_exist(study_folder: Path, study: str) -> Non
 
 
 @pytest.mark.parametrize("size", SIZES)
-@pytest.mark.parametrize(("name", "most"), [("study", 13), ("check", 5), ("fit", 4)])
+@pytest.mark.parametrize(("name", "most"), [("study", 10), ("check", 3), ("fit", 4)])
 def test_no_sheet_is_blank_and_few_are_needed(
     name: str, most: int, size: str, request: pytest.FixtureRequest, tmp_path: Path
 ) -> None:

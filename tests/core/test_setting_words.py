@@ -13,8 +13,8 @@ from cuspwise.standalone_core.check_settings import CheckSettings
 from cuspwise.standalone_core.deviation.tolerances import Tolerances
 from cuspwise.standalone_core.fit.settings import FitSettings, SeatSettings
 from cuspwise.standalone_core.report.check.output import write_check
+from cuspwise.standalone_core.report.check.setting_words import setting_tables
 from cuspwise.standalone_core.report.fit.output import write_fit, write_walls
-from cuspwise.standalone_core.report.setting_words import setting_tables
 from cuspwise.standalone_core.report.study.output import write_study
 from cuspwise.standalone_core.setting import all_settings
 from cuspwise.standalone_core.study.fit_plan import FitPlan

@@ -29,7 +29,6 @@ from ..drawing.histogram import Histogram
 from ..drawing.legend import Legend, number
 from ..drawing.pictures import Pictures
 from ..drawing.svg_layout import Plot, histogram_plot, legend_plot
-from ..setting_words import setting_tables
 from .causes_page import WhyPart, why_part
 from .margin_plot import margin_plot
 from .margin_words import angle_words, margin_details, margin_line
@@ -49,6 +48,7 @@ from .sentences import (
     surface_words,
     unmatched_lines,
 )
+from .setting_words import setting_tables
 
 if TYPE_CHECKING:
     from jinja2 import Environment

@@ -32,8 +32,8 @@ from ...fit.sentences import (
 )
 from ...fit.walls.result import Walls
 from ..check.page import page_environment
+from ..check.setting_words import setting_tables
 from ..drawing.pictures import Pictures
-from ..setting_words import setting_tables
 from .colours import contacts_coloured, gap_coloured, relief_coloured, required_of, walls_coloured
 from .frame import SeatedFrame, seated_frame, start_words
 from .intaglio_map import HOW_FLAT, IntaglioMap, flat_intaglio, intaglio_map

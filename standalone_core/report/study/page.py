@@ -30,11 +30,11 @@ from ...words.cautions import CAUTIONS
 from ...words.names import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN, measure_words
 from ...words.text import capital
 from ..check.page import page_environment
+from ..check.setting_words import setting_tables
 from ..drawing.amount_colours import GroupStyle, group_style
 from ..drawing.deviation_colours import unmeasured_hex
 from ..drawing.matplotlib_figure import Figure
 from ..drawing.pictures import Pictures
-from ..setting_words import setting_tables
 from .fit_counts import marginal_gaps
 from .fit_page import fit_part
 from .fit_themes import all_described

@@ -58,11 +58,10 @@ REFERENCES: dict[str, str] = {
     "phipson": "Phipson B, Smyth GK. Permutation P-values should never be zero: calculating exact "
     "P-values when permutations are randomly drawn. Stat Appl Genet Mol Biol 2010;9:39.",
     "iso_5725": "ISO 5725-1:2023. Accuracy (trueness and precision) of measurement methods and "
-    "results. Part 1: General principles and definitions. Geneva: International Organization for "
-    "Standardization; 2023.",
+    "results. Part 1: General principles and definitions. Geneva: ISO; 2023.",
     "iso_5725_2": "ISO 5725-2:2019. Accuracy (trueness and precision) of measurement methods and "
     "results. Part 2: Basic method for the determination of repeatability and reproducibility of "
-    "a standard measurement method. Geneva: International Organization for Standardization; 2019.",
+    "a standard measurement method. Geneva: ISO; 2019.",
 }
 """Where the methods come from; only those that a study used are cited."""
 

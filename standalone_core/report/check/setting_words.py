@@ -8,13 +8,13 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from ..allowed import Choice, Direction, Names, PerArea, Points, Spot
-from ..length_units import UNIT_NAMES
-from ..readable import readable
-from ..setting import UNITS, Setting, declared_in
-from ..words.names import AREA_WORDS, MEASURE_WORDS, area_words, measure_words
-from ..words.text import capital
-from .check.sentences import START_WORDS, WEIGHTING_WORDS
+from ...allowed import Choice, Direction, Names, PerArea, Points, Spot
+from ...length_units import UNIT_NAMES
+from ...readable import readable
+from ...setting import UNITS, Setting, declared_in
+from ...words.names import AREA_WORDS, MEASURE_WORDS, area_words, measure_words
+from ...words.text import capital
+from .sentences import START_WORDS, WEIGHTING_WORDS
 
 TITLES: Mapping[str, str] = MappingProxyType(
     {
