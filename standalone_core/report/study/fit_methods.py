@@ -166,4 +166,7 @@ def _comparing(found: FitFindings, cite: Cite) -> Iterator[str]:
     }
     if limits:
         told = listed([f"±{limit:g} µm ({words})" for words, limit in limits.items()])
-        yield f"Equivalence of fit was tested {cite('schuirmann')} within {told}."
+        yield (
+            f"Equivalence of fit was tested by two one-sided tests {cite('schuirmann')} "
+            f"within {told}."
+        )
