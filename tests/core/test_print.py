@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime
+from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
@@ -81,6 +82,37 @@ def test_files_that_paper_points_to_exist(study_folder: Path, study: str) -> Non
     named = [name for span in spans for name in re.findall(r"<code>([^<]+)</code>", span)]
     assert len(named) > 10
     assert all((study_folder / name).exists() for name in named), named
+
+
+class Tables(HTMLParser):
+    """Tells of every table whether it can scroll by itself."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.scrolls: list[bool] = []
+        self._open: list[str] = []
+        self.feed(page)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        if tag == "div":
+            self._open.append(dict(attrs).get("class") or "")
+        if tag == "table":
+            self.scrolls.append(any("scroll" in name.split() for name in self._open))
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "div":
+            self._open.pop()
+
+
+@pytest.mark.parametrize("name", ["study", "check", "fit"])
+def test_every_table_scrolls_on_a_phone_with_a_hint(
+    name: str, request: pytest.FixtureRequest
+) -> None:
+    page: str = request.getfixturevalue(name)
+    found = Tables(page).scrolls
+    assert len(found) > 1
+    assert all(found)
+    assert re.search(r'\.scroll::before \{\s*content: "more to the right →"', page)
 
 
 @pytest.mark.parametrize("size", SIZES)
