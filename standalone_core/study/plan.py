@@ -145,6 +145,8 @@ class AnalysisPlan:
         Start of all random numbers.
     odd_false_alarm : float
         Chance of flagging a crown of a group in which none is odd.
+    sample_size_rationale : str
+        Why so many crowns, in free words for the methods text; empty if not stated.
 
     Examples
     --------
@@ -206,6 +208,12 @@ class AnalysisPlan:
     )
     odd_false_alarm: float = setting(
         0.01, _BETWEEN, "Chance of flagging a crown of a group without an odd one."
+    )
+    sample_size_rationale: str = setting(
+        "",
+        Text(),
+        "Why so many crowns: the reasoning or calculation behind their number, in free words.",
+        more="The methods text of the report quotes it, or says that none was stated.",
     )
 
     def __post_init__(self) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 from ..readable import readable, way_from
@@ -23,7 +25,10 @@ def plan_document(plan: StudyPlan) -> dict[str, Any]:
         where there is a way from there, so that a study that was moved as a whole has the same
         document; tuples are lists.
     """
-    document: dict[str, Any] = plain(
-        plan, path=lambda path: readable(way_from(plan.folder, path) or path.as_posix())
-    )
+    document: dict[str, Any] = plain(plan, path=way_to(plan))
     return document
+
+
+def way_to(plan: StudyPlan) -> Callable[[Path], str]:
+    """Return what writes a path as the way from the study's folder, where there is one."""
+    return lambda path: readable(way_from(plan.folder, path) or path.as_posix())

@@ -48,7 +48,7 @@ from cuspwise.standalone_core.study.aim import Aim, Spread
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
 from cuspwise.standalone_core.study.analysis.descriptions import summary
 from cuspwise.standalone_core.study.crowns_needed import plan_sizes
-from made.printed import PT_PER_MM, check_words, kept_drawings, long_names
+from made.printed_figures import PT_PER_MM, check_words, kept_drawings, long_names
 from made.study_examples import make_analysis, make_run, make_scores
 from made.study_fits import fitted_study
 from made.study_runs import study as make_study

@@ -17,9 +17,10 @@ from cuspwise.standalone_core.report.study.fit_counts import fit_counts, fit_lin
 from cuspwise.standalone_core.report.study.fit_page import fit_part
 from cuspwise.standalone_core.report.study.fit_tables import FIT_COLUMNS, GAP_COLUMNS
 from cuspwise.standalone_core.report.study.maps import study_maps
-from cuspwise.standalone_core.report.study.methods import REFERENCES, methods_text
+from cuspwise.standalone_core.report.study.methods import methods_text
 from cuspwise.standalone_core.report.study.output import write_study
 from cuspwise.standalone_core.report.study.page import StudyArt, study_page
+from cuspwise.standalone_core.report.study.references import REFERENCES
 from cuspwise.standalone_core.report.study.terminal import study_view
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
 from cuspwise.standalone_core.study.measuring.results import StudyRun
@@ -250,7 +251,7 @@ def test_crowns_of_which_nothing_is_known_are_not_said_to_go_down() -> None:
 def test_the_methods_tell_how_these_crowns_were_seated() -> None:
     text = methods_text(RUN, ANALYSIS).text
     for words in (
-        "Nine crowns were seated on one die by computing",
+        "Nine crowns were seated on one die virtually",
         "averaged over patches of 0.3 mm radius",
         "more than 500 µm above it counted as held up",
         "One crown could not go down",
@@ -262,7 +263,7 @@ def test_the_methods_tell_how_these_crowns_were_seated() -> None:
         REFERENCES["mclean"],
     ):
         assert words in text
-    assert "these 12 comparisons are a family of their own" in text
+    assert "fit (12 comparisons)" in text
     cited = {int(n) for part in re.findall(r"\[([\d, ]+)\]", text) for n in part.split(",")}
     numbers = [int(n) for n in re.findall(r"^(\d+)\. ", text, flags=re.MULTILINE)]
     assert cited == set(numbers)
@@ -295,7 +296,7 @@ def test_crowns_scanned_on_their_dies_are_told_so_in_the_methods() -> None:
     )
     text = methods_text(replace(RUN, crowns=crowns), ANALYSIS).text
     assert "For 9 crowns, crown and die were each superimposed on a scan" in text
-    assert "by computing" not in text
+    assert "virtually" not in text
     assert "could not go down" not in text
 
 

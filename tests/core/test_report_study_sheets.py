@@ -11,7 +11,7 @@ from cuspwise.standalone_core.report.drawing.matplotlib_figure import DOUBLE_MM,
 from cuspwise.standalone_core.report.drawing.pictures import Picture
 from cuspwise.standalone_core.report.study.maps import study_maps
 from cuspwise.standalone_core.report.study.sheets import Sheet, _room_for, map_sheets
-from made.printed import PT_PER_MM, check_words, kept_drawings, long_names
+from made.printed_figures import PT_PER_MM, check_words, kept_drawings, long_names
 from made.study_examples import make_analysis, make_run
 from PIL import Image
 

@@ -16,7 +16,8 @@ import pingouin
 import pytest
 from cuspwise.standalone_core.records import fields_of
 from cuspwise.standalone_core.report.study.analysis_tables import analysis_tables
-from cuspwise.standalone_core.report.study.methods import REFERENCES, methods_text
+from cuspwise.standalone_core.report.study.methods import methods_text
+from cuspwise.standalone_core.report.study.references import REFERENCES
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
 from cuspwise.standalone_core.study.analysis.cohort import cohort_of
 from cuspwise.standalone_core.study.analysis.document import WRITERS, analysis_document

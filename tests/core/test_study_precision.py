@@ -158,7 +158,7 @@ def test_methods_name_the_quantity_and_its_source(run, analysis):
     text = methods_text(run, analysis).text
     assert "precision the distance of each crown from the middle of its group" in text
     assert "Anderson MJ. Distance-based tests for homogeneity of multivariate dispersions" in text
-    assert "intervals of differences are not adjusted" in text
+    assert "Every interval is by itself" in text
     signed = replace(run, plan=replace(run.plan, measures=("mean_um",)))
     assert "precision was not determined" in methods_text(signed, analyse_study(signed)).text
 

@@ -22,8 +22,9 @@ from cuspwise.standalone_core.report.drawing.matplotlib_figure import Figure
 from cuspwise.standalone_core.report.study import output
 from cuspwise.standalone_core.report.study.figures import study_figures
 from cuspwise.standalone_core.report.study.maps import study_maps
-from cuspwise.standalone_core.report.study.methods import REFERENCES, methods_text
+from cuspwise.standalone_core.report.study.methods import methods_text
 from cuspwise.standalone_core.report.study.output import write_study
+from cuspwise.standalone_core.report.study.references import REFERENCES
 from cuspwise.standalone_core.report.study.sentences import opening_lines
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
 from cuspwise.standalone_core.study.analysis.results.analysis import StudyAnalysis
@@ -112,7 +113,8 @@ def test_facts_of_single_crowns_are_listed_where_crowns_are(tmp_path: Path) -> N
     page = Page((tmp_path / "report.html").read_text(encoding="utf-8"))
     assert page.open == []
     assert "differs between the crowns of a group: oven <1>, day" in page.text
-    assert "crown_facts." not in page.text
+    assert "Crown facts" not in page.text
+    assert page.text.count("oven <1>") == 2
     assert "groups.milled.crowns" in page.text
     first, second, third, _ = rows(tmp_path / "tables" / "crown_facts.csv")
     assert (first["crown"], first["group"], first["oven <1>"]) == ("M, 1", "milled", "Öfen")

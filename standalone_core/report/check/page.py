@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import is_dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,7 +13,6 @@ from ...deviation.direction import Direction, other_direction
 from ...deviation.margin_profile import why_no_margin_profile
 from ...deviation.measures import AreaMeasures
 from ...deviation.support_marks import MARK_WORDS
-from ...records import fields_of
 from ...shares import share_words
 from ...words.cautions import CAUTIONS
 from ...words.names import (
@@ -51,6 +49,7 @@ from .sentences import (
     surface_words,
     unmatched_lines,
 )
+from .setting_words import setting_tables
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -112,7 +111,7 @@ def check_page(
             pictures_reason=pictures.reason,
             superimposition=superimposition_lines(result.superimposition),
             limits=limits_of_the_numbers(result),
-            settings=list(setting_rows(result.settings)),
+            settings=setting_tables(result.settings),
             patch_line=patch_line(result),
             patch_limit_um=patch_limit_um(result),
             patches_shown=PATCHES_SHOWN,
@@ -185,6 +184,7 @@ def page_environment() -> Environment:
     environment.filters.update(area=area_words, um=micrometres, percent=share_words, number=number)
     environment.filters.update(surface=surface_words, status=status_words)
     environment.filters.update(patch_kind=patch_kind, patch_areas=patch_areas)
+    environment.filters.update(css_string=css_string)
     environment.globals.update(
         cautions=CAUTIONS,
         terms=TERMS,
@@ -198,28 +198,6 @@ def page_environment() -> Environment:
     return environment
 
 
-def setting_rows(value: Any, name: str = "") -> list[tuple[str, str]]:
-    """List every setting, those inside others by a dotted name."""
-    if is_dataclass(value):
-        value = fields_of(value)
-    if isinstance(value, Mapping):
-        dotted = f"{name}." if name else ""
-        return [row for key, item in value.items() for row in setting_rows(item, f"{dotted}{key}")]
-    if isinstance(value, list) and value and all(isinstance(item, Mapping) for item in value):
-        named = {str(item.get("name", n)): item for n, item in enumerate(value, start=1)}
-        return setting_rows(named, name)
-    return [(name, _setting_words(value))]
-
-
-def _setting_words(value: Any) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if value is None or value in ((), []):
-        return "none"
-    if isinstance(value, float):
-        return number(value)
-    if isinstance(value, Path):
-        return value.name
-    if isinstance(value, (tuple, list)):
-        return ", ".join(_setting_words(item) for item in value)
-    return str(value)
+def css_string(text: str) -> str:
+    """Write a text for a string of a style sheet: all but letters, digits and spaces by code."""
+    return "".join(c if c == " " or c.isalnum() else f"\\{ord(c):x} " for c in text)

@@ -31,7 +31,8 @@ from ...fit.sentences import (
     walls_headline,
 )
 from ...fit.walls.result import Walls
-from ..check.page import page_environment, setting_rows
+from ..check.page import page_environment
+from ..check.setting_words import setting_tables
 from ..drawing.pictures import Pictures
 from .colours import contacts_coloured, gap_coloured, relief_coloured, required_of, walls_coloured
 from .frame import SeatedFrame, seated_frame, start_words
@@ -92,7 +93,7 @@ def fit_page(result: FitResult, *, pictures: Pictures, written: datetime) -> str
             gap_line="" if result.gap is None else gap_line(result.gap),
             walls=result.walls,
             wall_lines=[] if result.walls is None else wall_lines(result.walls),
-            settings=list(setting_rows(result.settings)),
+            settings=setting_tables(result.settings),
             shown=_shown(pictures),
             pictures_reason=pictures.reason,
             contacts_scale=None if contacts is None else contacts_coloured(contacts).scale,
@@ -115,7 +116,7 @@ def walls_page(crown: FitCrown, walls: Walls, *, frame: SeatedFrame, written: da
             walls=walls,
             wall_lines=wall_lines(walls),
             walls_map=walls_map(crown, walls, frame),
-            settings=list(setting_rows(walls.settings)),
+            settings=setting_tables(walls.settings),
         )
     )
 

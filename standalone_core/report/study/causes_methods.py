@@ -38,12 +38,12 @@ def causes_methods(run: StudyRun, analysis: StudyAnalysis, cite: Cite) -> Iterat
     )
     yield (
         "Each cause is one or more columns of a linear model beside the six of a rigid motion. All "
-        "admissible sets of causes were weighed by BIC and averaged over "
-        f"{cite('bic', 'averaging')}, under two covariances of what is left, a Gaussian and a "
-        f"Matérn one of smoothness 3/2, found by restricted maximum likelihood {cite('reml')} and "
-        "weighed by it. A cause was stated only if its probability was at least "
-        f"{settings.probability:g}, neither covariance spoke against it, and its deviations were "
-        f"at least {found.least_um:.2g} µm as root mean square."
+        "admissible sets of causes were weighed by the Bayesian information criterion "
+        f"{cite('bic')} and averaged over {cite('averaging')}, under two covariances of what is "
+        "left, a Gaussian one and a Matérn one of smoothness 3/2, found by restricted maximum "
+        f"likelihood {cite('reml')} and weighed by it. A cause was stated only if its probability "
+        f"was at least {settings.probability:g}, neither covariance spoke against it, and its "
+        f"deviations were at least {found.least_um:.2g} µm as root mean square."
     )
     level = short_share(analysis.settings.confidence)
     groups = [group for group in found.groups if not group.reason]

@@ -9,6 +9,7 @@ from ...study.analysis.fit_words import place_words
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...words.names import area_words
 from ...words.text import listed
+from .sentences import limits_words
 
 if TYPE_CHECKING:
     from .causes_methods import Cite
@@ -29,10 +30,25 @@ _ONE_SIDED = {
 
 
 def comparison_methods(analysis: StudyAnalysis, cite: Cite) -> Iterator[str]:
-    """Yield the sentences on tests, claims and equivalence."""
+    """Yield the sentences on tests of two groups, the primary comparison and equivalence."""
     yield from _tests(analysis, cite)
-    yield from _claims(analysis, cite)
+    plan = analysis.settings
+    yield (
+        f"The primary comparison was that of "
+        f"{place_words(plan.primary_area, plan.primary_measure)}."
+    )
     yield from _equivalence(analysis, cite)
+
+
+def claims_methods(analysis: StudyAnalysis, cite: Cite) -> Iterator[str]:
+    """Yield the sentences on which comparisons may make a claim, and at what level."""
+    if analysis.findings.comparisons:
+        yield (
+            f"The comparisons that may make a claim were planned and ordered beforehand "
+            f"{cite('ich_e9')} and share that level along their order "
+            f"{cite('graphical')}; families apart from it were adjusted by a step-down method "
+            f"{cite('holm', 'shaffer')}. {analysis.multiplicity}"
+        )
 
 
 def _tests(analysis: StudyAnalysis, cite: Cite) -> Iterator[str]:
@@ -46,32 +62,14 @@ def _tests(analysis: StudyAnalysis, cite: Cite) -> Iterator[str]:
     )
 
 
-def _claims(analysis: StudyAnalysis, cite: Cite) -> Iterator[str]:
-    plan = analysis.settings
-    yield (
-        f"The primary comparison was that of "
-        f"{place_words(plan.primary_area, plan.primary_measure)}. The comparisons that may make a "
-        f"claim were planned and ordered beforehand {cite('ich_e9')} and share the level of "
-        f"significance along that order {cite('graphical')}; families apart from it were adjusted "
-        f"by a step-down method {cite('holm', 'shaffer')}. {analysis.multiplicity}"
-    )
-
-
 def _equivalence(analysis: StudyAnalysis, cite: Cite) -> Iterator[str]:
     limits = {
-        row.area: row.equivalence.limit
+        area_words(row.area): row.equivalence.limit
         for row in analysis.findings.comparisons
         if row.equivalence.limit == row.equivalence.limit
     }
-    if not limits:
-        return
-    values = sorted(set(limits.values()))
-    told = (
-        f"±{values[0]:g} µm"
-        if len(values) == 1
-        else "; ".join(f"{area_words(area)} ±{limit:g} µm" for area, limit in limits.items())
-    )
-    yield (
-        f"Equivalence was tested by two one-sided tests{_ONE_SIDED[analysis.settings.lead]} "
-        f"{cite('schuirmann')} within {told}."
-    )
+    if limits:
+        yield (
+            f"Equivalence was tested by two one-sided tests{_ONE_SIDED[analysis.settings.lead]} "
+            f"{cite('schuirmann')} within {limits_words(limits)}, as fixed in the study file."
+        )

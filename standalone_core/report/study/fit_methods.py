@@ -39,7 +39,9 @@ def fit_methods(run: StudyRun, analysis: StudyAnalysis, cite: Cite) -> Iterator[
     if found.limits:
         level = short_share(analysis.settings.confidence)
         yield (
-            f"The share of crowns within each limit is given with its {level} Wilson interval "
+            "The share of crowns within each limit is given with its interval, as above."
+            if any(row.share.n for row in analysis.findings.tolerances)
+            else f"The share of crowns within each limit is given with its {level} Wilson interval "
             f"{cite('wilson')}."
         )
     if analysis.findings.fit is not None:
@@ -60,8 +62,8 @@ def _seating(run: StudyRun, plan: FitPlan, fits: Mapping[str, CrownFit]) -> Iter
     if virtual:
         yield (
             f"{counted(len(virtual), 'crown')} {'was' if len(virtual) == 1 else 'were'} seated on "
-            f"{on} by computing: crown and die were rigid bodies, and under a load along the path "
-            f"of insertion the crown was let down until its contacts held it. "
+            f"{on} virtually: crown and die were rigid bodies, and under a load along the path of "
+            f"insertion the crown was let down until its contacts held it. "
             f"{_contact(plan.settings)} Cement, friction and elasticity were not simulated."
         )
         yield _start(plan)
@@ -154,16 +156,9 @@ def _margin(gap: GapSettings, line: str, cite: Cite) -> Iterator[str]:
 
 def _comparing(found: FitFindings, cite: Cite) -> Iterator[str]:
     """Say how groups were compared by fit."""
-    if not found.comparisons:
+    if not any(row.adjusted.family for row in found.comparisons):
         return
-    of_family = [row for row in found.comparisons if row.standing == "family"]
-    family = max((row.adjusted.family for row in of_family), default=0)
-    if family:
-        but = "" if len(of_family) == len(found.comparisons) else ", but for those planned,"
-        yield (
-            f"Groups were compared by fit as by trueness; these {family} comparisons{but} are a "
-            f"family of their own, adjusted by a step-down method {cite('holm', 'shaffer')}."
-        )
+    yield "Groups were compared by fit as by trueness."
     limits = {
         fit_words(row.area, row.measure): row.equivalence.limit
         for row in found.comparisons
@@ -171,4 +166,7 @@ def _comparing(found: FitFindings, cite: Cite) -> Iterator[str]:
     }
     if limits:
         told = listed([f"±{limit:g} µm ({words})" for words, limit in limits.items()])
-        yield f"Equivalence of fit was tested {cite('schuirmann')} within {told}."
+        yield (
+            f"Equivalence of fit was tested by two one-sided tests {cite('schuirmann')} "
+            f"within {told}."
+        )

@@ -16,6 +16,7 @@ from ...causes.words import cause_words
 from ...deviation.direction import covered_in
 from ...deviation.verdict import matched_coverage
 from ...fit.sentences import FIT_CAUTIONS
+from ...fit.settings import FitSettings
 from ...statistics.equivalence import OUTCOME_WORDS
 from ...study.analysis.cause_comparisons import size_words
 from ...study.analysis.cause_sentences import without_words
@@ -29,7 +30,8 @@ from ...study.analysis.results.groups import PrecisionRow, ToleranceRow, Truenes
 from ...study.analysis.sentences import OVERALL_WORDS, interval_words, p_words
 from ...study.fit_plan import FIT_MEASURES
 from ...study.measuring.results import StudyRun
-from ...study.plan_document import plan_document
+from ...study.plan import GroupPlan
+from ...study.plan_document import way_to
 from ...words.cautions import CAUTIONS
 from ...words.names import (
     DIRECTION_WORDS,
@@ -40,7 +42,8 @@ from ...words.names import (
     measure_words,
 )
 from ...words.text import capital
-from ..check.page import page_environment, setting_rows
+from ..check.page import page_environment
+from ..check.setting_words import setting_tables
 from ..drawing.amount_colours import GroupStyle, group_style
 from ..drawing.deviation_colours import unmeasured_hex
 from ..drawing.matplotlib_figure import Figure
@@ -84,6 +87,11 @@ TOPICS = {
 WEBP_QUALITY = 88
 Measured: TypeAlias = Comparison | PrecisionComparison | OverallRow | OddEffect | TruenessRow
 """What is shown of one measure of one area."""
+_ELSEWHERE: Mapping[type, tuple[str, ...]] = {
+    FitSettings: ("areas", "spacing_mm", "crown_unit", "force"),
+    GroupPlan: ("crowns", "crown_facts"),
+}
+"""What settings of fit the study has for all that it measures, and what the crowns' table shows."""
 
 
 @dataclass(frozen=True)
@@ -166,6 +174,7 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
             areas=area_parts(run, analysis, figures),
             precise=distance_measures(analysis.measures),
             way=DIRECTION_WORDS[run.plan.check.direction],
+            on_paper_area=_on_paper_area(analysis),
             figures=figures,
             inline={name: Markup(figure.inline) for name, figure in figures.items()},
             art=art,
@@ -177,7 +186,7 @@ def study_page(run: StudyRun, analysis: StudyAnalysis, art: StudyArt, *, written
             cautions=CAUTIONS if analysis.fit is None else FIT_CAUTIONS,
             margins=margin_rows(run, analysis),
             methods=methods_text(run, analysis),
-            settings=_settings(run),
+            settings=setting_tables(run.plan, way_to(run.plan), _ELSEWHERE),
         )
     )
     return page
@@ -227,6 +236,12 @@ def _compared_words(row: Measured) -> str:
     if row.measure in FIT_MEASURES:
         return fit_words(row.area, row.measure)
     return short_measure(row.measure)
+
+
+def _on_paper_area(analysis: StudyAnalysis) -> str:
+    """Name the area whose figures are printed: the primary one, else the first."""
+    primary = analysis.settings.primary_area
+    return primary if primary in analysis.areas else next(iter(analysis.areas), "")
 
 
 def area_parts(
@@ -307,12 +322,3 @@ def data_address(png: bytes) -> str:
     except (ImportError, OSError):
         pass
     return f"data:image/{kind};base64,{base64.b64encode(data).decode('ascii')}"
-
-
-def _settings(run: StudyRun) -> list[tuple[str, str]]:
-    """List what the study sets, without what is none, or stands in the table of the crowns."""
-    return [
-        (name, words)
-        for name, words in setting_rows(plan_document(run.plan))
-        if words != "none" and ".crown_facts." not in name
-    ]

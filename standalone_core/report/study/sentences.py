@@ -95,6 +95,20 @@ def counted(count: int, thing: str) -> str:
     return f"{_NUMBERS[count]} {plural(thing, count)}"
 
 
+def limits_words(limits: Mapping[str, float]) -> str:
+    """Write limits in µm by what they are of, the one that most have first and once.
+
+    Examples
+    --------
+    >>> limits_words({"margin": 5.0, "occlusal": 5.0, "fossae": 10.0})
+    '±5 µm (fossae: ±10 µm)'
+    """
+    values = list(limits.values())
+    usual = max(values, key=values.count)
+    others = [f"{name}: ±{limit:g} µm" for name, limit in limits.items() if limit != usual]
+    return f"±{usual:g} µm" + (f" ({'; '.join(others)})" if others else "")
+
+
 _OPENING = ("tolerance", "unmatched", "fit", "primary", "secondary", "scanner", "caution")
 
 

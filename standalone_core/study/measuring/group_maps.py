@@ -111,23 +111,26 @@ def difference_map(first: GroupMap, second: GroupMap) -> DifferenceMap:
 def spread_parts(group: GroupMap, area_set: AreaSet) -> tuple[SpreadParts, ...]:
     """Take a group's deviation apart into what its crowns share and what they do not, per area.
 
-    The mean map holds, besides what the crowns share, the chance part s²/n of each point; it is
-    taken off.
+    The mean map m holds, besides what the crowns share, the chance part s²/n of each point; it is
+    taken off. Points weigh by their area w times the n crowns that they count on, in all three
+    numbers alike, since then their squares add: at each point the mean square over crowns is
+    m² + s²(n − 1)/n = (m² − s²/n) + s². Points that count on one crown only take no part.
     """
     weights = area_set.evaluation.weights_mm2
     rows = []
     for name, area in area_set.areas.items():
         inside = area.points & (group.counted > 1)
-        w, n = weights[inside], group.counted[inside]
+        n = group.counted[inside]
+        weight = weights[inside] * n
         mean2, variance = group.mean_um[inside] ** 2, group.sd_um[inside] ** 2
         rows.append(
             SpreadParts(
                 group=group.group,
                 area=name,
                 n=group.n,
-                total_rms_um=_root(w * n, mean2 + variance * (n - 1) / n),
-                systematic_um=_root(w, mean2 - variance / n),
-                random_um=_root(w, variance),
+                total_rms_um=_root(weight, mean2 + variance * (n - 1) / n),
+                systematic_um=_root(weight, mean2 - variance / n),
+                random_um=_root(weight, variance),
             )
         )
     return tuple(rows)

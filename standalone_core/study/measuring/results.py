@@ -227,12 +227,20 @@ class SpreadParts:
     n : int
         Crowns.
     total_rms_um : float
-        Root mean square deviation over crowns and points.
+        Root mean square deviation over crowns and points at once, µm. Not the mean of the
+        crowns' own root mean squares, which is smaller where crowns differ.
     systematic_um : float
-        Root mean square of what all crowns of this way share: of the mean map, less what chance
-        adds to it (√max(0, Σw(m² − s²/n)/Σw)).
+        Root mean square of what all crowns of this way share: of the mean map m, less what chance
+        adds to it: √max(0, Σwn(m² − s²/n) / Σwn), with area w and crowns n of each point.
     random_um : float
-        Root mean square of the standard deviation between crowns (√(Σws²/Σw)).
+        Root mean square of the standard deviation s between crowns, √(Σwns² / Σwn).
+
+    Notes
+    -----
+    total² = systematic² + random², over the same crowns and points. Only where the mean is less
+    than what chance leaves in it is the systematic part set to 0, and the random part, which
+    stands for crowns to come (n − 1), is larger than the total, which is of the crowns at hand:
+    by a factor of √(n / (n − 1)) at most.
     """
 
     group: str

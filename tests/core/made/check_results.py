@@ -26,7 +26,7 @@ from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 class Reader(HTMLParser):
     """Collects elements and texts; a page is well formed if everything opened is closed."""
 
-    VOID = frozenset(("meta", "img", "br", "line", "rect", "path"))
+    VOID = frozenset(("meta", "img", "br", "input", "line", "rect", "path"))
 
     def __init__(self, page: str) -> None:
         super().__init__()

@@ -1,81 +1,71 @@
-"""Figures as they are printed: what is drawn, and whether its words can be read."""
+"""Pages printed to PDF by a Chromium browser, and what is on their sheets."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import replace
-from typing import Any
+import re
+import shutil
+import subprocess
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
 
-import numpy as np
 import pytest
-from cuspwise.standalone_core.report.drawing import matplotlib_figure
-from cuspwise.standalone_core.report.drawing.label_places import (
-    overlap_area,
-    point_boxes,
-    text_box,
-)
-from cuspwise.standalone_core.report.study import sheets
 
-PT_PER_MM = 72.0 / 25.4
+_NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+_OPTIONS = ("--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer")
 
 
-def long_names(analysis: Any) -> Any:
-    """The same study, its groups called as long as people call them."""
-    titles = tuple(f"{title}, sintered slowly in the small furnace" for title in ("A", "B", "C"))
-    return replace(analysis, group_titles=titles[: len(analysis.groups)])
+@dataclass(frozen=True)
+class Sheet:
+    """A printed page: its size in points, its drawing commands, and how many texts they write."""
+
+    size_pt: tuple[float, float]
+    commands: bytes
+
+    @property
+    def texts(self) -> int:
+        return len(re.findall(rb"\bT[jJ]\b", self.commands))
 
 
-def kept_drawings(patch: pytest.MonkeyPatch) -> list[Any]:
-    """What is drawn from now on: laid out and not written."""
-    found: list[Any] = []
-
-    def keep(drawing: Any, kind: str, **_: object) -> bytes:
-        if drawing not in found:
-            found.append(drawing)
-        return b""
-
-    for module in (matplotlib_figure, sheets):
-        patch.setattr(module, "saved", keep)
+def browser() -> str:
+    """Return the program of a Chromium browser; skip the test where there is none."""
+    found = next(filter(None, map(shutil.which, _NAMES)), None)
+    if found is None:
+        pytest.skip("no Chromium browser here to print with")
     return found
 
 
-def words_in(drawing: Any) -> list[Any]:
-    """All words of a figure that are seen."""
-    found = [*drawing.texts, *(t for key in drawing.legends for t in key.get_texts())]
-    for axes in drawing.axes:
-        if axes.get_visible():
-            found += [axes._left_title, axes.xaxis.label, axes.yaxis.label, *axes.texts]
-            found += [label for axis in (axes.xaxis, axes.yaxis) for label in _tick_labels(axis)]
-    return [text for text in found if text.get_text().strip() and text.get_visible()]
+def print_page(html: str, folder: Path, size: str = "A4") -> list[Sheet]:
+    """Print a page on paper of a size."""
+    page, pdf = folder / "page.html", folder / f"{size}.pdf"
+    page.write_text(html.replace("</style>", f"@page {{ size: {size} }}</style>", 1), "utf-8")
+    place = (f"--user-data-dir={folder / 'browser'}", f"--print-to-pdf={pdf}", page.as_uri())
+    command = [browser(), *_OPTIONS, *place]
+    subprocess.run(command, check=True, capture_output=True, timeout=240)
+    return _sheets(pdf.read_bytes())
 
 
-def _tick_labels(axis: Any) -> Iterator[Any]:
-    low, high = sorted(axis.get_view_interval())
-    room = 1e-9 * (high - low)
-    places = axis.get_majorticklocs()
-    for tick, place in zip(axis.get_major_ticks(len(places)), places, strict=True):
-        if low - room <= place <= high + room:
-            yield tick.label1
+def _sheets(pdf: bytes) -> list[Sheet]:
+    objects = {
+        int(found[1]): found[2]
+        for found in re.finditer(rb"(?:^|\n)(\d+) 0 obj\n(.*?)\nendobj", pdf, re.DOTALL)
+    }
+    return [
+        Sheet(_size(one), _commands(objects, one))
+        for _, one in sorted(objects.items())
+        if re.search(rb"/Type /Page\b", one)
+    ]
 
 
-def check_words(drawing: Any) -> None:
-    """No word is cut off, covers another one or a point, or is too small or large to print."""
-    drawing.draw_without_rendering()
-    texts = words_in(drawing)
-    boxes = np.array([text_box(text) for text in texts])
-    names = [text.get_text() for text in texts]
-    width, height = drawing.bbox.width, drawing.bbox.height
-    for text, box in zip(texts, boxes, strict=True):
-        assert 7.0 <= text.get_fontsize() <= 9.0, (text.get_text(), text.get_fontsize())
-        within = box[0] >= -1 and box[1] >= -1 and box[2] <= width + 1 and box[3] <= height + 1
-        assert within, ("cut off", text.get_text(), box, (width, height))
-    for k, box in enumerate(boxes):
-        shared = overlap_area(box, boxes)
-        shared[k] = 0.0
-        worst = int(shared.argmax())
-        size = float(np.prod(box[2:] - box[:2]))
-        assert shared[worst] <= 0.01 * size, ("words on words", names[k], names[worst])
-    points = [one for axes in drawing.axes for one in point_boxes(axes) if axes.get_visible()]
-    for name, box in zip(names, boxes, strict=True):
-        covered = overlap_area(box, np.array(points).reshape(-1, 4))
-        assert covered.sum() <= 1.0, ("words on a point", name)
+def _size(page: bytes) -> tuple[float, float]:
+    box = re.search(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", page)
+    assert box
+    return float(box[1]), float(box[2])
+
+
+def _commands(objects: dict[int, bytes], page: bytes) -> bytes:
+    contents = re.search(rb"/Contents (\d+) 0 R", page)
+    assert contents
+    stream = re.search(rb"stream\n(.*)\nendstream", objects[int(contents[1])], re.DOTALL)
+    assert stream
+    return zlib.decompress(stream[1])

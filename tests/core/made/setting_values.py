@@ -5,7 +5,15 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from cuspwise.standalone_core.allowed import Allowed, Choice, Direction, Flag, Names, Number
+from cuspwise.standalone_core.allowed import (
+    Allowed,
+    Choice,
+    Direction,
+    Flag,
+    Names,
+    Number,
+    Text,
+)
 from cuspwise.standalone_core.setting import Setting
 
 USUAL = {"tolerances_um": 15.0, "scanner_um": 1.5, "equivalence_um": 5.0, "patch_um": 25.0}
@@ -25,7 +33,8 @@ def wrong_values(kind: Allowed) -> list[Any]:
         return [[0, 0, 0], [1, 2], [1, 2, math.nan], [1, 2, 3, 4], "left", 7]
     if isinstance(kind, Names):
         return [3, ["margin", "margin"], ["margin", 3]]
-    return [3, "  "]
+    empty_allowed = isinstance(kind, Text) and not kind.filled
+    return [3, True] if empty_allowed else [3, "  "]
 
 
 def _wrong_numbers(kind: Number) -> list[Any]:
