@@ -102,6 +102,8 @@ def test_the_chip_is_found_and_its_crown_named(folder: Path) -> None:
     assert "a_1: Margin: beyond ±15 µm on" in section
     assert "buccal" in section
     assert "b_0: Margin: " in section
+    assert "Deviation along the margin line" in section
+    assert section.count('role="img"') == 1
 
 
 def test_the_groups_profile_is_that_of_its_checked_crowns(folder: Path) -> None:

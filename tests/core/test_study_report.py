@@ -95,6 +95,13 @@ def test_what_a_reader_must_know_is_there(page: Page, run: StudyRun) -> None:
     assert run.left_out[0].name in page.text
 
 
+def test_normality_and_counts_of_scores_are_drawn_on_the_page(page: Page) -> None:
+    place = page.text.find("Assumptions of the tests of means")
+    assert 0 <= place < page.text.find("Crowns against a normal distribution")
+    for item in ("gap", "contact"):
+        assert f"Crowns per score “{item}”" in page.text
+
+
 def test_facts_cannot_break_out_of_the_page(out: Path, page: Page) -> None:
     text = (out / "report.html").read_text(encoding="utf-8")
     assert "<A&B>" not in text
@@ -186,7 +193,9 @@ def _marks(svg: str) -> Iterator[ET.Element]:
     yield from (e for e in ET.fromstring(svg).iter() if e.tag.endswith("use"))
 
 
-def test_figures_show_every_crown_once(analysis: StudyAnalysis, figures: dict[str, Figure]) -> None:
+def test_figures_show_every_crown_once(
+    out: Path, analysis: StudyAnalysis, figures: dict[str, Figure]
+) -> None:
     margin = figures["trueness_margin"]
     shown = [e for e in _marks(margin.svg) if e.get("style", "") or e.get("y")]
     crowns = sum(
@@ -197,6 +206,8 @@ def test_figures_show_every_crown_once(analysis: StudyAnalysis, figures: dict[st
     assert "µm" in margin.svg
     assert ODD.rsplit("_", 1)[-1] in margin.svg
     assert margin.png.startswith(b"\x89PNG")
+    written = {file.name for file in (out / "figures").iterdir()}
+    assert written >= {f"trueness_margin.{ending}" for ending in ("svg", "pdf", "png")}
     for figure in figures.values():
         assert figure.alt
         assert figure.title
