@@ -61,6 +61,7 @@ LAYERS: dict[str, set[str]] = {
     "standalone_core.study.crowns_needed": {"numpy"},
     "standalone_core.demo": {"numpy", "scipy"},
     "standalone_core.report": set(),
+    "standalone_core.report.tables": set(),
     "standalone_core.report.drawing": {"numpy", "matplotlib", "PIL"},
     "standalone_core.report.check": {"numpy", "rich", "jinja2"},
     "standalone_core.report.fit": {"numpy", "rich", "jinja2"},

@@ -20,6 +20,7 @@ from ...study.measuring.results import StudyRun
 from ..check.output import GET_PICTURES, PictureChoice
 from ..drawing.matplotlib_figure import NO_MATPLOTLIB, Figure, can_plot
 from ..drawing.pictures import Pictures, draw_colourings_steps
+from ..tables.dictionary import write_tables
 from .analysis_tables import analysis_tables
 from .figures import study_figures
 from .maps import StudyMaps, study_maps
@@ -101,8 +102,8 @@ def write_study_steps(
         for name in FOLDERS:
             (stage / name).mkdir()
         yield Progress("Writing the tables", 0.0)
-        for name, text in (study_tables(study) | analysis_tables(study, analysis)).items():
-            atomic_write(stage / TABLES / f"{name}.csv", text)
+        tables = study_tables(study) | analysis_tables(study, analysis)
+        write_tables("study", stage / TABLES, {name: one.text for name, one in tables.items()})
         atomic_write(stage / METHODS, methods_text(study, analysis).text)
         yield Progress("Colouring the maps", 0.02)
         maps = study_maps(study, analysis)
