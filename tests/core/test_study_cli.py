@@ -54,7 +54,7 @@ def studied(folder: Path) -> Result:
 
 
 def rows(file: Path) -> list[dict[str, str]]:
-    with file.open(encoding="utf-8", newline="") as stream:
+    with file.open(encoding="utf-8-sig", newline="") as stream:
         return list(csv.DictReader(stream))
 
 
@@ -79,9 +79,9 @@ def test_a_study_writes_tidy_tables(folder: Path, studied: Result) -> None:
                 == ("printed/1", "design_to_scan", area, measure)
             )
             expected = getattr(single.measures_of(area), measure)
-            assert float(value) == pytest.approx(expected, abs=5e-4)
+            assert float(value) == pytest.approx(expected, rel=1e-9)
     pairs = rows(out / "tables" / "precision.csv")
-    assert {(r["first"], r["second"]) for r in pairs} == {
+    assert {(r["first_crown"], r["second_crown"]) for r in pairs} == {
         ("milled/0", "milled/1"),
         ("printed/0", "printed/1"),
     }

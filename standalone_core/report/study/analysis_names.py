@@ -133,7 +133,7 @@ NAMES: dict[str, Names] = {
         "high": "rho_high",
         "p_value": "rho_p",
     },
-    "cause_comparisons": {**_COMPARED, "family": "cause_family", "family_size": "family_size"},
+    "cause_comparisons": {**_COMPARED, "family": "family"},
 }
 """By table: what its columns are called that the document calls otherwise; None leaves one out."""
 

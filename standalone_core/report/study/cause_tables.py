@@ -81,7 +81,7 @@ def _sizes(found: CausesAnalysis) -> list[Row]:
             "group": group.group,
             "crown": crown,
             "cause": row.cause.cause,
-            "cause_family": row.cause.family,
+            "family": row.cause.family,
             "size": size,
             "unit": row.cause.unit,
         }

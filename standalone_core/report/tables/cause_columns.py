@@ -15,7 +15,7 @@ CAUSE_COLUMNS: tuple[Column, ...] = (
         "study/cause_comparisons",
     ),
     column(
-        "cause_family",
+        "family",
         TEXT,
         "The family it belongs to: scale, growth, fossae, tool, margin, supports or layers.",
         CAUSES,
@@ -25,14 +25,8 @@ CAUSE_COLUMNS: tuple[Column, ...] = (
     column("stated", TRUTH, "Whether the data hold it; else what they would bear.", CAUSES),
     column("probability", PROBABILITY, "That the cause takes part.", CAUSES),
     column("estimate", OF_ROW, "Its size.", CAUSES),
-    column("estimate_low", OF_ROW, "Lower end of the size's 95 % interval.", CAUSES),
-    column("estimate_high", OF_ROW, "Upper end of the size's 95 % interval.", CAUSES),
-    column(
-        "cause_rms_um",
-        UM,
-        "Root mean square of the deviations that it makes, after superimposition.",
-        CAUSES,
-    ),
+    column("low", OF_ROW, "Lower end of the size's 95 % interval.", CAUSES),
+    column("high", OF_ROW, "Upper end of the size's 95 % interval.", CAUSES),
     column(
         "share_alone",
         SHARE,

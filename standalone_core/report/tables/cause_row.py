@@ -8,10 +8,6 @@ from typing import Any
 
 CAUSE_NAMES: Mapping[str, str] = MappingProxyType(
     {
-        "family": "cause_family",
-        "low": "estimate_low",
-        "high": "estimate_high",
-        "rms_um": "cause_rms_um",
         "n": "n_crowns",
         "without_odd": "estimate_without_odd",
         "without_odd_low": "estimate_without_odd_low",

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from .column import BARE, COUNT, DEG, MM, MM2, MM3, OF_ROW, SHARE, UM, Column, column
-from .declared import MARGINAL, MARKS, TALL
+from .declared import CAUSES, MARGINAL, MARKS, TALL
 
 _DEVIATIONS = {
     "sd_um": "Standard deviation of the signed deviation, weighted by area.",
-    "rms_um": "Root mean square of the deviation, weighted by area.",
     "median_um": "Median of the signed deviation.",
     "p10_um": "10th percentile of the signed deviation.",
     "p90_um": "90th percentile of the signed deviation.",
@@ -74,6 +73,14 @@ MEASURED_COLUMNS: tuple[Column, ...] = (
         "study/verdicts",
     ),
     *(column(name, UM, meaning, "check/measures") for name, meaning in _DEVIATIONS.items()),
+    column(
+        "rms_um",
+        UM,
+        "Root mean square of the deviation, weighted by area: of the area, or of what a cause "
+        "makes over the whole surface after superimposition.",
+        "check/measures",
+        CAUSES,
+    ),
     column("back_mean_abs_um", UM, "The same from scan to design.", "study/verdicts"),
     column(
         "within_tolerance_share",
