@@ -6,9 +6,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 TEXT, TRUTH = "text", "TRUE or FALSE"
-COUNT, PROBABILITY, BARE = "count", "probability, 0 to 1", "no unit"
+COUNT, PROBABILITY, BARE = "count", "probability", "no unit"
 UM, MM, MM2, MM3, DEG = "µm", "mm", "mm²", "mm³", "degrees"
-SHARE = "share, 0 to 1"
+SHARE = "share (1 is all)"
 OF_ROW = "as the column unit says"
 """The unit of a number that depends on its row; its table has a column ``unit``."""
 
