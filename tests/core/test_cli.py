@@ -286,7 +286,9 @@ def test_an_interrupt_leaves_no_half_written_file(files, tmp_path, moments):
         if process.returncode == 130:
             assert "Stopped" in message
         left = list(out.iterdir()) if out.is_dir() else []
-        assert all(re.fullmatch(r"[a-z_]+\.(html|json|csv|ply)", file.name) for file in left)
+        assert all(
+            re.fullmatch(r"(README|[a-z_]+)\.(html|json|csv|ply)", file.name) for file in left
+        )
         for file in left:
             if file.suffix == ".json":
                 json.loads(file.read_text(encoding="utf-8"))

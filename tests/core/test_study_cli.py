@@ -115,7 +115,7 @@ def test_a_bad_scan_is_left_out_and_told(folder: Path, studied: Result) -> None:
     assert result.exit_code == 1
     assert "Left out" in result.output
     (row,) = rows(folder / "study_results" / "tables" / "left_out.csv")
-    assert row["name"] == "bad"
+    assert row["crown"] == "bad"
     assert row["reason"]
     assert row["remedy"]
 

@@ -18,6 +18,7 @@ from ..tables.column import COUNT, DEG, MM, MM2, MM3, OF_ROW, SHARE, UM
 from ..tables.declared import TABLES
 from ..tables.dictionary import COLUMNS, dictionary
 from ..tables.table import Table
+from .sentences import opening_lines
 
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
@@ -91,16 +92,16 @@ def _about(
     """Yield what the first sheet says, in two columns: what it is about, and the words."""
     yield "Study", analysis.title
     yield "Question", analysis.question
+    for k, caution in enumerate(CAUTIONS):
+        yield "" if k else "Caution", caution
     yield "Design", run.design.mesh.name
     for group in run.plan.groups:
         crowns = count_words(len(run.crowns_of(group.name)), "crown")
         yield "Group", f"{group.name} ({group.title}): {crowns}"
-    for k, line in enumerate(analysis.verdict):
+    for k, line in enumerate(opening_lines(analysis)):
         yield "" if k else "Answer", line.sentence
-    for k, caution in enumerate(CAUTIONS):
-        yield "" if k else "Caution", caution
     yield "Made with", ", ".join(f"{name} {version}" for name, version in run.versions.items())
-    yield "Numbers", "Cells hold whole numbers and show fewer digits. This file is never read."
+    yield "Numbers", "Cells hold more digits than they show. Cuspwise never reads this file."
     for k, name in enumerate(shown):
         yield "" if k else "Sheets", f"{name}: {TABLES.get(f'study/{name}', '')}".rstrip(": ")
     long = [name for name in tables if len(tables[name].rows) > MOST_ROWS]
