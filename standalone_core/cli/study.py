@@ -172,7 +172,7 @@ def measure_study(
         for note in inputs.notes:
             screen.print(f"  {note}", markup=False)
         say_written(written, folder)
-        _say_no_workbook(written)
+        say_no_workbook(written)
         _say_kept(folder)
     return len(run.left_out)
 
@@ -196,7 +196,7 @@ def _study_steps(
     return run, analysis, written
 
 
-def _say_no_workbook(written: tuple[Path, ...]) -> None:
+def say_no_workbook(written: tuple[Path, ...]) -> None:
     """Say how to get the tables as a workbook, where they could not be written as one."""
     from ..report.study.output import WORKBOOK
 

@@ -14,7 +14,7 @@ from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.measuring.results import StudyRun
 from ...words.cautions import CAUTIONS
 from ...words.text import count_words
-from ..tables.column import COUNT, DEG, MM, MM2, MM3, OF_ROW, SHARE, UM
+from ..tables.column import BARE, COUNT, DEG, MM, MM2, MM3, OF_ROW, PROBABILITY, SHARE, UM
 from ..tables.declared import TABLES
 from ..tables.dictionary import COLUMNS, dictionary
 from ..tables.table import Table
@@ -36,11 +36,12 @@ FIRST = (
 _ABOUT, _DICTIONARY = "Read me", "Columns"
 _FORMATS = {
     **{UM: "0.0", MM: "0.000", MM2: "0.000", MM3: "0.0000", DEG: "0.0"},
-    **{SHARE: "0.0%", COUNT: "0", OF_ROW: "0.000"},
+    **{SHARE: "0.0%", PROBABILITY: "0.0000", COUNT: "0", OF_ROW: "0.000", BARE: "0.000"},
 }
 """How numbers are shown; a cell holds the whole number."""
 
 _NARROW, _WIDE, _LOOKED_AT = 7, 60, 200
+_WORDS_WIDE, _LINE_POINTS = 105, 15
 _NOT_TEXT = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
 _CORE = "docProps/core.xml"
 _DATES = re.compile(rb"<dcterms:(created|modified)[^>]*>[^<]*</dcterms:\1>")
@@ -76,7 +77,7 @@ def study_workbook(run: StudyRun, analysis: StudyAnalysis, tables: Mapping[str, 
     book = Workbook()
     about = book.active
     about.title = _ABOUT
-    _write_about(about, tuple(_about(run, analysis, tables, shown)))
+    _write_about(about, [line for line in _about(run, analysis, tables, shown) if line[1]])
     told = dictionary("study", {name: one.columns for name, one in tables.items()})
     _write_table(book.create_sheet(_DICTIONARY), told)
     for name in shown:
@@ -101,7 +102,10 @@ def _about(
     for k, line in enumerate(opening_lines(analysis)):
         yield "" if k else "Answer", line.sentence
     yield "Made with", ", ".join(f"{name} {version}" for name, version in run.versions.items())
-    yield "Numbers", "Cells hold more digits than they show. Cuspwise never reads this file."
+    yield (
+        "Numbers",
+        "Cells hold 16 digits and show fewer; tables/ holds all. Cuspwise never reads this file.",
+    )
     for k, name in enumerate(shown):
         yield "" if k else "Sheets", f"{name}: {TABLES.get(f'study/{name}', '')}".rstrip(": ")
     long = [name for name in tables if len(tables[name].rows) > MOST_ROWS]
@@ -112,6 +116,7 @@ def _about(
 
 def _write_about(sheet: Worksheet, lines: Sequence[tuple[str, str]]) -> None:
     from openpyxl.styles import Alignment, Font
+    from openpyxl.worksheet.properties import PageSetupProperties
 
     for row, cells in enumerate(lines, start=1):
         for column, text in enumerate(cells, start=1):
@@ -119,7 +124,10 @@ def _write_about(sheet: Worksheet, lines: Sequence[tuple[str, str]]) -> None:
             _put(cell, text)
             cell.alignment = Alignment(wrap_text=True, vertical="top")
             cell.font = Font(bold=column == 1 or row == 1)
-    sheet.column_dimensions["A"].width, sheet.column_dimensions["B"].width = 12, 100
+        sheet.row_dimensions[row].height = _LINE_POINTS * math.ceil(len(cells[1]) / _WORDS_WIDE)
+    sheet.column_dimensions["A"].width, sheet.column_dimensions["B"].width = 12, _WORDS_WIDE + 5
+    sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+    sheet.page_setup.fitToHeight = 0  # as many pages as it takes, each as wide as the sheet
 
 
 def _write_table(sheet: Worksheet, table: Table) -> None:
@@ -137,12 +145,14 @@ def _write_table(sheet: Worksheet, table: Table) -> None:
                 cell.number_format = form
     for column, name in enumerate(table.columns, start=1):
         head = sheet.cell(1, column)
-        head.font, head.fill = Font(bold=True), PatternFill("solid", fgColor="E4E7EB")
+        head.font, head.fill = Font(bold=True), PatternFill("solid", "E4E7EB")
         widest = max([len(name) + 3, *(_width(row[column - 1]) for row in table.rows[:_LOOKED_AT])])
         width = min(max(widest + 1, _NARROW), _WIDE)
         sheet.column_dimensions[get_column_letter(column)].width = width
     sheet.freeze_panes = "A2"
     sheet.auto_filter.ref = sheet.dimensions
+    sheet.print_title_rows = "1:1"
+    sheet.page_setup.orientation = "landscape"
 
 
 def _put(cell: Any, value: object) -> None:
