@@ -36,7 +36,8 @@ def tables(tmp_path_factory: pytest.TempPathFactory) -> dict[str, list[dict[str,
 
 
 def test_every_table_is_declared_and_has_rows_here(tables) -> None:
-    assert set(tables) == set(TABLES), REMEDY
+    assert set(tables) - set(TABLES) == set(), REMEDY
+    assert set(TABLES) - set(tables) == set(), "declared, but nothing here writes it"
     assert [key for key, rows in tables.items() if not rows] == []
 
 

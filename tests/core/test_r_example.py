@@ -15,7 +15,8 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.report.study.analysis_tables import analysis_tables
 from cuspwise.standalone_core.report.study.tables import study_tables
-from cuspwise.standalone_core.report.tables.dictionary import write_tables
+from cuspwise.standalone_core.report.tables.column import TRUTH
+from cuspwise.standalone_core.report.tables.dictionary import COLUMNS, write_tables
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
 from cuspwise.standalone_core.study.analysis.document import analysis_document
 from cuspwise.standalone_core.study.plan import AnalysisPlan
@@ -115,6 +116,35 @@ def test_r_finds_what_the_study_found(results) -> None:
     assert set(ends) == set(p_values)
     for pair, line in ends.items():
         assert _numbers(line) == pytest.approx([p_values[pair], holm[pair]], rel=2e-7)
+
+
+READ_ALL = """
+for (file in list.files(commandArgs(TRUE), full.names = TRUE)) {
+  found <- read.csv(file, fileEncoding = "UTF-8-BOM")
+  yes_no <- names(found)[sapply(found, is.logical) & colSums(!is.na(found)) > 0]
+  cat(basename(file), nrow(found), names(found)[1], ncol(found), yes_no, sep = " ", fill = 100000)
+}
+"""
+
+
+@pytest.mark.skipif(shutil.which("Rscript") is None, reason="Rscript is not installed")
+def test_r_reads_every_table_with_its_rows_columns_and_truths(results) -> None:
+    folder = results[0] / "tables"
+    told = subprocess.run(
+        ["Rscript", "--vanilla", "-e", READ_ALL, folder], capture_output=True, text=True, check=True
+    )
+    found = {line.split()[0]: line.split()[1:] for line in told.stdout.splitlines()}
+    assert set(found) == {file.name for file in folder.glob("*.csv")}
+    for name, (count, first, columns, *truths) in found.items():
+        rows = rows_of(folder / name)
+        if rows:
+            assert (int(count), first, int(columns)) == (
+                len(rows),
+                next(iter(rows[0])),
+                len(rows[0]),
+            )
+            filled = {column for column in rows[0] if any(row[column] for row in rows)}
+            assert set(truths) == {c for c in filled if COLUMNS[c].unit == TRUTH}, name
 
 
 def _blocks(lines: list[str]) -> Iterator[tuple[str, str, str]]:

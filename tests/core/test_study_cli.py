@@ -86,6 +86,9 @@ def test_a_study_writes_tidy_tables(folder: Path, studied: Result) -> None:
         ("printed/0", "printed/1"),
     }
     assert {r["frame"] for r in pairs} == {"superimposed", "design"}
+    told = rows(out / "tables" / "README.csv")
+    assert {r["table"] for r in told} == {file.stem for file in (out / "tables").glob("*.csv")}
+    assert all(r["meaning"] for r in told)
 
 
 @pytest.mark.slow

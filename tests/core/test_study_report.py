@@ -129,6 +129,7 @@ def test_every_table_is_tidy(out: Path) -> None:
         assert len(set(content[0])) == len(content[0]), file.name
         assert {len(row) for row in content} == {len(content[0])}, file.name
         assert not any(cell in {"nan", "inf", "None"} for row in content for cell in row)
+    assert all(row["meaning"] for row in rows(out / "tables" / "README.csv"))
 
 
 def test_the_document_holds_all_in_strict_json(out: Path, analysis: StudyAnalysis) -> None:

@@ -32,8 +32,8 @@ _PRECISION = "study/precision_comparisons"
 _SUMMARY = {
     "mean": "Mean",
     "sd": "Standard deviation (n − 1)",
-    "mean_low": "Lower end of the mean's 95 % interval",
-    "mean_high": "Upper end of the mean's 95 % interval",
+    "mean_low": "Lower end of the confidence interval of the mean",
+    "mean_high": "Upper end of the confidence interval of the mean",
     "median": "Median",
     "q1": "First quartile",
     "q3": "Third quartile",
