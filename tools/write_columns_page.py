@@ -29,6 +29,8 @@ tells of each column what is told here. A column's name means the same in every 
 - A name ends with its unit (`_um`, `_mm`, `_mm2`, `_mm3`, `_deg`) or says that it is a share.
   Counts, p-values and statistics have none. Where the unit depends on the row, it is in the
   column `unit`.
+- Where a country writes a decimal comma, a spreadsheet opens such a file as one column: import it
+  with comma and point, or open `study.xlsx`, which a study also writes where openpyxl is installed.
 - A cell that a spreadsheet could take for a formula has a single quote before it.
 
 In R, name the byte order mark: `read.csv("tables/trueness.csv", fileEncoding = "UTF-8-BOM")`; in
