@@ -67,6 +67,14 @@ def test_names_are_ascii_and_tell_their_unit() -> None:
         assert (told or share) == (one.unit if one.unit in lengths else None), one.name
 
 
+def test_a_meaning_stands_by_itself() -> None:
+    """Where a row of the dictionary is read alone, nothing comes before it."""
+    for one in COLUMNS.values():
+        first = " ".join(one.meaning.split()[:2])
+        assert not first.startswith(("Its ", "The same", "That ", "Those ", "Both ")), one.name
+        assert not one.meaning.endswith((" that.", " it.", " these.")), one.name
+
+
 def test_a_number_in_the_unit_of_its_row_has_that_unit_beside_it(tables) -> None:
     for one in COLUMNS.values():
         for key in one.tables if one.unit == units.OF_ROW else ():

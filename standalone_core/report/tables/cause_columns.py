@@ -22,15 +22,25 @@ CAUSE_COLUMNS: tuple[Column, ...] = (
         "study/cause_sizes",
         "study/cause_comparisons",
     ),
-    column("stated", TRUTH, "Whether the data hold it; else what they would bear.", CAUSES),
-    column("probability", PROBABILITY, "That the cause takes part.", CAUSES),
-    column("estimate", OF_ROW, "Its size.", CAUSES),
-    column("low", OF_ROW, "Lower end of the size's 95 % interval.", CAUSES),
-    column("high", OF_ROW, "Upper end of the size's 95 % interval.", CAUSES),
+    column(
+        "stated",
+        TRUTH,
+        "Whether the data hold the cause; a cause that is not stated tells what they would bear.",
+        CAUSES,
+    ),
+    column("probability", PROBABILITY, "Probability that the cause takes part.", CAUSES),
+    column(
+        "estimate",
+        OF_ROW,
+        "Size of the cause; where it is not stated, what the data would bear.",
+        CAUSES,
+    ),
+    column("low", OF_ROW, "Lower end of the 95 % interval of the cause's size.", CAUSES),
+    column("high", OF_ROW, "Upper end of the 95 % interval of the cause's size.", CAUSES),
     column(
         "share_alone",
         SHARE,
-        "Share of the variance that is lost if it alone is left out.",
+        "Share of the variance that is lost if this cause alone is left out.",
         CAUSES,
     ),
     *(
@@ -44,27 +54,38 @@ CAUSE_COLUMNS: tuple[Column, ...] = (
         )
         for axis in "xyz"
     ),
-    column("instead", TEXT, "The family that explains the same as well.", CAUSES),
-    column("change", TEXT, "What to change in the production.", CAUSES),
-    column("sd_between", OF_ROW, "Standard deviation of its size between crowns.", "study/causes"),
-    column("estimate_without_odd", OF_ROW, "Its size without odd crowns.", "study/causes"),
+    column("instead", TEXT, "The family of causes that explains the same as well.", CAUSES),
+    column("change", TEXT, "What to change in the production because of the cause.", CAUSES),
     column(
-        "estimate_without_odd_low", OF_ROW, "Lower end of that size's interval.", "study/causes"
+        "sd_between",
+        OF_ROW,
+        "Standard deviation of the cause's size between crowns.",
+        "study/causes",
+    ),
+    column("estimate_without_odd", OF_ROW, "Size of the cause without odd crowns.", "study/causes"),
+    column(
+        "estimate_without_odd_low",
+        OF_ROW,
+        "Lower end of the 95 % interval of the cause's size without odd crowns.",
+        "study/causes",
     ),
     column(
-        "estimate_without_odd_high", OF_ROW, "Upper end of that size's interval.", "study/causes"
+        "estimate_without_odd_high",
+        OF_ROW,
+        "Upper end of the 95 % interval of the cause's size without odd crowns.",
+        "study/causes",
     ),
     column("size", OF_ROW, "The cause's size in the crown.", "study/cause_sizes"),
     column(
         "without_cause",
         TEXT,
-        "The cause that is left out; all for all stated ones.",
+        "The cause that the prediction leaves out; all for all stated ones.",
         "study/cause_predictions",
     ),
     column(
         "n_within_predicted",
         COUNT,
-        "Crowns that would be within without the cause.",
+        "Crowns that would be within without the cause, as predicted.",
         "study/cause_predictions",
     ),
     column(
@@ -74,6 +95,9 @@ CAUSE_COLUMNS: tuple[Column, ...] = (
         "study/cause_predictions",
     ),
     column(
-        "predicted_mean_abs_um", UM, "The same as predicted without it.", "study/cause_predictions"
+        "predicted_mean_abs_um",
+        UM,
+        "Mean absolute deviation without the cause, as predicted, mean over the group's crowns.",
+        "study/cause_predictions",
     ),
 )

@@ -8,6 +8,7 @@ from types import MappingProxyType
 
 from .cause_columns import CAUSE_COLUMNS
 from .column import Column
+from .described_columns import DESCRIBED_COLUMNS
 from .measured_columns import MEASURED_COLUMNS
 from .row_columns import ROW_COLUMNS
 from .table import Table, table, write_csv
@@ -20,7 +21,8 @@ THEMES: Mapping[str, tuple[Column, ...]] = MappingProxyType(
     {
         "What a row is about, and words": ROW_COLUMNS,
         "What was measured": MEASURED_COLUMNS,
-        "Statistics": TESTED_COLUMNS,
+        "Descriptions": DESCRIBED_COLUMNS,
+        "Tests": TESTED_COLUMNS,
         "Causes": CAUSE_COLUMNS,
     }
 )

@@ -81,7 +81,12 @@ MEASURED_COLUMNS: tuple[Column, ...] = (
         "check/measures",
         CAUSES,
     ),
-    column("back_mean_abs_um", UM, "The same from scan to design.", "study/verdicts"),
+    column(
+        "back_mean_abs_um",
+        UM,
+        "Mean absolute deviation, weighted by area, from scan to design.",
+        "study/verdicts",
+    ),
     column(
         "within_tolerance_share",
         SHARE,
@@ -94,7 +99,12 @@ MEASURED_COLUMNS: tuple[Column, ...] = (
         "The area's tolerance, which limits the mean absolute deviation.",
         *("check/measures", "study/verdicts", "study/tolerances", "study/cause_predictions"),
     ),
-    column("scanner_um", UM, "The scanner's standard uncertainty there.", "study/verdicts"),
+    column(
+        "scanner_um",
+        UM,
+        "The scanner's standard uncertainty of the mean absolute deviation.",
+        "study/verdicts",
+    ),
     column(
         "unmatched_mm2",
         MM2,
@@ -105,7 +115,7 @@ MEASURED_COLUMNS: tuple[Column, ...] = (
     column(
         "unmatched_um",
         UM,
-        "Greatest height of such surface.",
+        "Greatest height of scan surface beside the area without a counterpart on the design.",
         "check/measures",
         "study/verdicts",
     ),
@@ -156,7 +166,12 @@ MEASURED_COLUMNS: tuple[Column, ...] = (
         "The scan's edge less the design's along the path of insertion; positive is longer.",
         "check/margin_profile",
     ),
-    column("horizontal_um", UM, "The same outward; positive is larger.", "check/margin_profile"),
+    column(
+        "horizontal_um",
+        UM,
+        "The scan's edge less the design's outward from the path of insertion; positive is larger.",
+        "check/margin_profile",
+    ),
     column("flash_um", UM, "Greatest height of scan surface there.", "check/margin_profile"),
     column("gap_um", UM, "Marginal gap (Holmes 1989).", MARGINAL),
     column("absolute_um", UM, "Absolute marginal discrepancy (Holmes 1989).", MARGINAL),
@@ -186,7 +201,12 @@ MEASURED_COLUMNS: tuple[Column, ...] = (
         "Smallest distance to the other tooth; negative: depth of the overlap.",
         "fit/proximal_contacts",
     ),
-    column("designed_gap_um", UM, "The same of the design.", "fit/proximal_contacts"),
+    column(
+        "designed_gap_um",
+        UM,
+        "Smallest distance of the design to the other tooth; negative: depth of the overlap.",
+        "fit/proximal_contacts",
+    ),
     column("designed_area_mm2", MM2, "The contact's surface by design.", "fit/proximal_contacts"),
     column(
         "change_um",
@@ -202,7 +222,19 @@ MEASURED_COLUMNS: tuple[Column, ...] = (
     column("p50_mm", MM, "Median thickness, weighted by area.", "fit/walls"),
     column("thin_area_mm2", MM2, "Surface over walls that are too thin.", "fit/walls"),
     column("loss_um", UM, "Mean thickness less the design's.", "fit/walls"),
-    column("total_rms_um", UM, "Root mean square over all crowns and points.", "study/parts"),
-    column("systematic_um", UM, "The part of it that all crowns share.", "study/parts"),
-    column("random_um", UM, "The part of it by which crowns differ.", "study/parts"),
+    column(
+        "total_rms_um",
+        UM,
+        "Root mean square deviation over all crowns and points of the group.",
+        "study/parts",
+    ),
+    column(
+        "systematic_um",
+        UM,
+        "Root mean square of what all crowns of the group share.",
+        "study/parts",
+    ),
+    column(
+        "random_um", UM, "Root mean square of the standard deviation between crowns.", "study/parts"
+    ),
 )

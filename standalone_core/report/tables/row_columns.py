@@ -186,8 +186,8 @@ ROW_COLUMNS: tuple[Column, ...] = (
     column(
         "verdict",
         TEXT,
-        "On what the row is about, against its limit: within, outside, undecided or why there is "
-        "none; on a support mark stub, gouge, clean or not_measured.",
+        "Of what the row is about, against its limit: within, outside, not_decidable or "
+        "no_tolerance; of a support mark: stub, gouge, clean or not_measured.",
         *("check/measures", "study/verdicts", "fit/fit"),
         MARKS,
     ),
@@ -198,7 +198,7 @@ ROW_COLUMNS: tuple[Column, ...] = (
         "study/verdicts",
         "check/marks",
     ),
-    column("fit_verdict", TEXT, "On the crown's fit, over all its limits.", "study/fit"),
+    column("fit_verdict", TEXT, "Of the crown's fit, over all its limits.", "study/fit"),
     column(
         "stop",
         TEXT,
@@ -228,7 +228,11 @@ ROW_COLUMNS: tuple[Column, ...] = (
         _REASONS,
     ),
     column(
-        "remedy", TEXT, "What can be done about the reason.", "study/not_fitted", "study/left_out"
+        "remedy",
+        TEXT,
+        "What can be done so that it can be had.",
+        "study/not_fitted",
+        "study/left_out",
     ),
     column("odd", TRUTH, "Whether the crown is unlike its group.", "study/odd_crowns"),
     column(
@@ -246,7 +250,7 @@ ROW_COLUMNS: tuple[Column, ...] = (
         ALL_CONTRASTS,
     ),
     column("outcome_all", TEXT, "The outcome with all crowns.", "study/odd_effects"),
-    column("outcome_without_odd", TEXT, "The same without odd crowns.", "study/odd_effects"),
+    column("outcome_without_odd", TEXT, "The outcome without odd crowns.", "study/odd_effects"),
     column(
         "primary",
         TRUTH,
@@ -267,7 +271,7 @@ ROW_COLUMNS: tuple[Column, ...] = (
     column(
         "rests_on_model",
         TRUTH,
-        "Whether that is shown only if values are normally distributed.",
+        "Whether the tolerance is shown to be met only if values are normally distributed.",
         "study/tolerances",
     ),
     column(
@@ -287,6 +291,6 @@ ROW_COLUMNS: tuple[Column, ...] = (
         "plan/power",
     ),
     column("table", TEXT, "The table, by its file's name without the ending.", README),
-    column("column", TEXT, "A column of that table.", README),
+    column("column", TEXT, "A column of the table.", README),
     column("meaning", TEXT, "What the column's numbers or words mean.", README),
 )
