@@ -13,6 +13,11 @@ _FORMULA = re.compile(r"'*[=+\-@\t\r\n＝＋－＠]")
 _NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 _QUOTE, _LINE_END = "'", "\r\n"
 
+BYTE_ORDER_MARK = "\ufeff"
+"""Begins every table that is written as a file: without it a spreadsheet may take the UTF-8 of µ
+for two other letters. The readers of this package skip it, and so does
+``read.csv(…, fileEncoding = "UTF-8-BOM")`` in R."""
+
 
 def harmless(cell: str) -> str:
     """Return a cell with a single quote before it if a spreadsheet could run it; not numbers.
@@ -47,27 +52,23 @@ def csv_text(rows: Iterable[Iterable[object]], separator: str = ",") -> str:
     return "".join(lines.written)
 
 
-def cell_text(value: object, digits: int | None = None) -> str:
-    """Write a cell: nothing for what does not exist, true or false, numbers cut to what counts.
+def cell_text(value: object) -> str:
+    """Write a cell: nothing for what does not exist, TRUE or FALSE, numbers whole.
 
-    Parameters
-    ----------
-    value : object
-    digits : int, optional
-        After the point of a number; six figures otherwise.
+    A number is written with as many digits as give it back (``float(text) == value``), TRUE and
+    FALSE as both spreadsheets and R read them; minus zero is zero, and what is not finite empty.
 
     Examples
     --------
-    >>> cell_text(1.23456, 3), cell_text(1234567.0), cell_text(float("nan")), cell_text(True)
-    ('1.235', '1.23457e+06', '', 'true')
+    >>> cell_text(0.1 + 0.2), cell_text(8), cell_text(float("nan")), cell_text(True)
+    ('0.30000000000000004', '8', '', 'TRUE')
     """
     if value is None:
         return ""
     if isinstance(value, bool):
-        return "true" if value else "false"
+        return "TRUE" if value else "FALSE"
     if isinstance(value, float):
-        form = ".6g" if digits is None else f".{digits}f"
-        return f"{value:{form}}" if math.isfinite(value) else ""
+        return float.__repr__(value + 0.0) if math.isfinite(value) else ""
     return str(value)
 
 

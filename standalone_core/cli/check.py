@@ -97,8 +97,8 @@ def check(**given: Any) -> None:
     """Measure how far SCAN, the scan of a produced crown, is from DESIGN, and why.
 
     Prints a verdict per area, the causes and the measures, and writes check.html,
-    measures.csv, patches.csv, causes.csv, marks.csv (with support marks), check.json
-    and coloured PLY meshes to a folder.
+    measures.csv, patches.csv, causes.csv, marks.csv (with support marks), README.csv
+    (what their columns mean), check.json and coloured PLY meshes to a folder.
     """
     from ..report.check.output import check_document
 

@@ -84,8 +84,9 @@ def fit(**given: Any) -> None:
 
     Says whether it goes down or what holds it up, how wide the gap is inside and at the
     margin, how thin the walls are, and how it touches other teeth. Writes fit.html, fit.json,
-    fit.csv, marginal_gap.csv, seat_spots.csv, walls.csv, proximal_contacts.csv and coloured PLY
-    meshes to a folder. What cannot be measured is told with its remedy, and the rest is done.
+    fit.csv, marginal_gap.csv, seat_spots.csv, walls.csv, proximal_contacts.csv, README.csv (what
+    their columns mean) and coloured PLY meshes to a folder. What cannot be measured is told with
+    its remedy, and the rest is done.
 
     A virtual seat has no cement, no friction and no elasticity; a wide gap or a thin wall is
     for a licensed professional to judge.

@@ -123,12 +123,13 @@ def _of(rows: tuple[SizeRow, ...]) -> str:
 
 def _write(rows: tuple[SizeRow, ...], aim: Aim, out: Path) -> tuple[str, ...]:
     """Write the power curve; as pictures only where matplotlib is installed."""
+    from ..csv_text import BYTE_ORDER_MARK
     from ..report.drawing.matplotlib_figure import can_plot
     from ..report.study.power_figure import power_figure
     from ..staging import put_in_place, staging
     from ..study.crowns_needed import power_csv
 
-    files = {"power.csv": power_csv(rows).encode()}
+    files = {"power.csv": (BYTE_ORDER_MARK + power_csv(rows)).encode()}
     if can_plot():
         for kind, content in power_figure(rows, aim).files.items():
             files[f"power.{kind}"] = content.encode() if isinstance(content, str) else content

@@ -198,6 +198,7 @@ def measure_study(
         for note in inputs.notes:
             screen.print(f"  {note}", markup=False)
         say_written(written, folder)
+        say_no_workbook(written)
         _say_kept(folder)
     return len(run.left_out)
 
@@ -228,6 +229,14 @@ def _study_steps(
     writing = write_study_steps(run, analysis, folder, pictures=pictures, executor=drawing)
     written = yield from scaled(writing, _ANALYSED, 1.0)
     return run, analysis, written
+
+
+def say_no_workbook(written: tuple[Path, ...]) -> None:
+    """Say how to get the tables as a workbook, where they could not be written as one."""
+    from ..report.study.output import WORKBOOK
+
+    if WORKBOOK not in {file.name for file in written}:
+        screen.print(f"Without openpyxl no {WORKBOOK} is written: pip install openpyxl")
 
 
 def _say_kept(folder: Path) -> None:

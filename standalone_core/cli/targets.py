@@ -16,6 +16,7 @@ RESULTS = (
     "causes.csv",
     "marks.csv",
     "margin_profile.csv",
+    "README.csv",
     "deviation_design.ply",
     "deviation_scan.ply",
     "exceedances.csv",
@@ -23,12 +24,13 @@ RESULTS = (
 )
 """What a check writes or, of an earlier one, removes."""
 
-WALL_RESULTS = ("walls.html", "walls.json", "walls.csv", "walls.ply")
+WALL_RESULTS = ("walls.html", "walls.json", "walls.csv", "README.csv", "walls.ply")
 """What the walls of a crown alone write."""
 FIT_RESULTS = (
     "fit.html",
     "fit.json",
     "fit.csv",
+    "README.csv",
     "seat_spots.csv",
     "gap.ply",
     "marginal_gap.csv",

@@ -265,7 +265,7 @@ def power_rows(rows: Iterable[SizeRow]) -> Iterator[dict[str, Any]]:
 def power_csv(rows: Iterable[SizeRow]) -> str:
     """Write the power for each number of crowns per group, one row each."""
     table: list[tuple[object, ...]] = [POWER_COLUMNS]
-    table += [(*tuple(row.values())[:-1], cell_text(row["power"], 5)) for row in power_rows(rows)]
+    table += [tuple(map(cell_text, row.values())) for row in power_rows(rows)]
     return csv_text(table)
 
 

@@ -119,7 +119,7 @@ def call(command: list[str]) -> tuple[str, float]:
 
 def our_rms(out: Path) -> float:
     """The whole crown's RMS from scan to design, µm, from the table of measures."""
-    with (out / "measures.csv").open(encoding="utf-8") as stream:
+    with (out / "measures.csv").open(encoding="utf-8-sig") as stream:
         for row in csv.DictReader(stream):
             if (row["area"], row["direction"]) == ("whole", "scan_to_design"):
                 return float(row["rms_um"])

@@ -85,7 +85,7 @@ def write_study(case: StudyCase, folder: Path, per_group: int) -> None:
 def apart(peer: dict[str, list[list[float]]], tables: Path) -> str:
     """Say how far the two are apart: mean absolute deviation of the whole crown, by group."""
     found: dict[str, list[float]] = {}
-    with (tables / "trueness.csv").open(encoding="utf-8") as stream:
+    with (tables / "trueness.csv").open(encoding="utf-8-sig") as stream:
         for row in csv.DictReader(stream):
             names = row["direction"], row["area"], row["measure"]
             if names == ("design_to_scan", "whole", "mean_abs_um"):

@@ -31,9 +31,10 @@ EDGE_MM = 0.3
 OFFSET_UM = 20.0
 # fmt: off
 COLUMNS = [
-    "area", "direction", "n", "area_mm2", "coverage", "mean_um", "sd_um", "mean_abs_um",
+    "area", "direction", "n_points", "area_mm2", "coverage_share", "mean_um", "sd_um",
+    "mean_abs_um",
     "rms_um", "median_um", "p10_um", "p90_um", "half_p90_p10_um", "mean_positive_um",
-    "mean_negative_um", "min_um", "max_um", "within_tolerance", "tolerance_um", "verdict",
+    "mean_negative_um", "min_um", "max_um", "within_tolerance_share", "tolerance_um", "verdict",
     "unmatched_mm2", "unmatched_um",
 ]
 # fmt: on
@@ -69,7 +70,7 @@ def check(*arguments: object) -> Result:
 
 
 def measures(folder: Path) -> dict[tuple[str, str], dict[str, str]]:
-    with (folder / "measures.csv").open(encoding="utf-8", newline="") as stream:
+    with (folder / "measures.csv").open(encoding="utf-8-sig", newline="") as stream:
         rows = list(csv.DictReader(stream))
     return {(row["area"], row["direction"]): row for row in rows}
 
@@ -84,6 +85,7 @@ def test_check_prints_and_writes_everything(files, tmp_path):
         "check.json",
         "measures.csv",
         "patches.csv",
+        "README.csv",
         "margin_profile.csv",
         "deviation_design.ply",
         "deviation_scan.ply",
@@ -284,7 +286,9 @@ def test_an_interrupt_leaves_no_half_written_file(files, tmp_path, moments):
         if process.returncode == 130:
             assert "Stopped" in message
         left = list(out.iterdir()) if out.is_dir() else []
-        assert all(re.fullmatch(r"[a-z_]+\.(html|json|csv|ply)", file.name) for file in left)
+        assert all(
+            re.fullmatch(r"(README|[a-z_]+)\.(html|json|csv|ply)", file.name) for file in left
+        )
         for file in left:
             if file.suffix == ".json":
                 json.loads(file.read_text(encoding="utf-8"))

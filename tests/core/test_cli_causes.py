@@ -25,7 +25,7 @@ from made.check_results import make_result
 
 VERDICT = "Outside tolerance: occlusal"
 CHECK_FILES = {
-    *("check.html", "check.json", "measures.csv", "patches.csv"),
+    *("check.html", "check.json", "measures.csv", "patches.csv", "README.csv"),
     *("deviation_design.ply", "deviation_scan.ply"),
 }
 

@@ -176,7 +176,7 @@ def test_walls_of_a_design_are_told_and_written(tmp_path: Path, monkeypatch: pyt
     done = CliRunner().invoke(main, ["walls", "crown.stl", *options])
     assert done.exit_code == 0, done.output
     written = {path.name for path in (tmp_path / "crown_walls").iterdir()}
-    assert written == {"walls.html", "walls.json", "walls.csv", "walls.ply"}
+    assert written == {"walls.html", "walls.json", "walls.csv", "README.csv", "walls.ply"}
     document = json.loads((tmp_path / "crown_walls" / "walls.json").read_text(encoding="utf-8"))
     axial, occlusal = document["walls"]["areas"]
     assert f"{axial['least_mm']:.2f} mm" in done.output

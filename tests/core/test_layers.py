@@ -61,10 +61,13 @@ LAYERS: dict[str, set[str]] = {
     "standalone_core.study.crowns_needed": {"numpy"},
     "standalone_core.demo": {"numpy", "scipy"},
     "standalone_core.report": set(),
+    "standalone_core.report.tables": set(),
     "standalone_core.report.drawing": {"numpy", "matplotlib", "PIL"},
     "standalone_core.report.check": {"numpy", "rich", "jinja2"},
     "standalone_core.report.fit": {"numpy", "rich", "jinja2"},
-    "standalone_core.report.study": {"numpy", "rich", "jinja2", "markupsafe", "matplotlib", "PIL"},
+    "standalone_core.report.study": {
+        *("numpy", "rich", "jinja2", "markupsafe", "matplotlib", "PIL", "openpyxl"),
+    },
     "standalone_core": set(),  # the list of public names
     "standalone_core.cli": {"click", "rich"},
     "standalone_core.__main__": set(),

@@ -43,6 +43,11 @@ ASKED = (
     *("cause", "family", "stated", "probability", "estimate", "unit", "low", "high", "rms_um"),
     *("share_alone", "direction", "sentence"),
 )
+IN_TABLE = tuple(
+    column
+    for name in CAUSE_COLUMNS
+    for column in ([f"direction_{axis}" for axis in "xyz"] if name == "direction" else [name])
+)
 
 
 @pytest.fixture(scope="module")
@@ -71,15 +76,19 @@ def shown(view: object, width: int = 80) -> str:
 
 def test_causes_csv_holds_every_cause_stated_or_not(folder: Path) -> None:
     assert CAUSE_COLUMNS[: len(ASKED)] == ASKED
-    rows = list(csv.DictReader(io.StringIO((folder / "causes.csv").read_text(encoding="utf-8"))))
-    assert tuple(rows[0]) == CAUSE_COLUMNS
+    rows = list(
+        csv.DictReader(io.StringIO((folder / "causes.csv").read_text(encoding="utf-8-sig")))
+    )
+    assert tuple(rows[0]) == IN_TABLE
     scale, growth, layers, oval = rows
-    assert (scale["cause"], scale["family"], scale["stated"]) == (SCALE.cause, "scale", "true")
-    assert [float(scale[k]) for k in ("estimate", "low", "high", "rms_um")] == [4.0, 3.0, 6.0, 8.0]
-    assert json.loads(scale["direction"]) == list(SCALE.direction)
-    assert (growth["cause"], growth["instead"], growth["direction"]) == ("", "scale", "")
-    assert float(layers["high"]) == pytest.approx(LAYERS.high)
-    assert [oval[k] for k in ("stated", "estimate", "low", "high")] == ["false", "", "", ""]
+    assert (scale["cause"], scale["family"]) == (SCALE.cause, "scale")
+    assert scale["stated"] == "TRUE"
+    sizes = ("estimate", "low", "high")
+    assert [float(scale[k]) for k in (*sizes, "rms_um")] == [4.0, 3.0, 6.0, 8.0]
+    assert [float(scale[f"direction_{axis}"]) for axis in "xyz"] == list(SCALE.direction)
+    assert (growth["cause"], growth["instead"], growth["direction_x"]) == ("", "scale", "")
+    assert float(layers["high"]) == LAYERS.high
+    assert [oval[k] for k in ("stated", *sizes)] == ["FALSE", "", "", ""]
     assert oval["sentence"] == OVAL.sentence
 
 

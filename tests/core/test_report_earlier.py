@@ -121,17 +121,17 @@ def test_tables_and_document_hold_every_row(run: StudyRun, analysis: StudyAnalys
     found = analysis.earlier
     assert found is not None
     tables = analysis_tables(run, analysis)
-    table = rows(tables["earlier_study"])
+    table = rows(tables["earlier_study"].text)
     assert len(table) == len(found.rows) == 15
     for line, row in zip(table, found.rows, strict=True):
         assert (line["group"], line["area"], line["measure"]) == (row.group, row.area, row.measure)
         assert (int(line["n_earlier"]), int(line["n_now"])) == (4, 5)
         assert float(line["difference"]) == pytest.approx(row.test.difference, rel=1e-5)
-        assert float(line["low"]) == pytest.approx(row.test.ci_low, rel=1e-5)
+        assert float(line["difference_low"]) == pytest.approx(row.test.ci_low, rel=1e-5)
         assert float(line["p_unadjusted"]) == pytest.approx(row.test.p, rel=1e-5)
-    counts = rows(tables["earlier_tolerances"])
+    counts = rows(tables["earlier_tolerances"].text)
     assert len(counts) == len(found.tolerances) == 3
-    assert all(int(r["within_now"]) + int(r["outside_now"]) == 5 for r in counts)
+    assert all(int(r["n_within_now"]) + int(r["n_outside_now"]) == 5 for r in counts)
     document = json.loads(json.dumps(study_document(run, analysis), allow_nan=False))
     held = document["analysis"]["earlier"]
     assert [row["difference"] for row in held["rows"]] == [r.test.difference for r in found.rows]

@@ -118,7 +118,7 @@ def test_a_crown_without_an_intaglio_is_told_with_the_remedy(tmp_path: Path):
     assert "Whether the crown goes down is not known" in page
     assert "Sections through" not in page
     written = {path.name for path in write_fit(result, tmp_path, pictures="no")}
-    assert written == {"fit.html", "fit.json", "fit.csv"}
+    assert written == {"fit.html", "fit.json", "fit.csv", "README.csv"}
 
 
 # Drawings

@@ -45,7 +45,7 @@ def test_writing_again_replaces_and_leaves_other_files_alone(tmp_path: Path) -> 
         files = write_check(make_result(), tmp_path, pictures="no")
     assert {p.name for p in files} == {
         *("check.html", "check.json", "deviation_design.ply", "deviation_scan.ply"),
-        *("patches.csv", "measures.csv"),
+        *("patches.csv", "measures.csv", "README.csv"),
     }
     assert {p.name for p in tmp_path.iterdir()} == {p.name for p in files} | {
         "notes.txt",
@@ -157,7 +157,7 @@ def test_names_that_begin_like_formulas_are_quoted_in_a_checks_tables(tmp_path: 
     name = '=HYPERLINK("x")'
     write_check(make_result(area=name), tmp_path, pictures="no")
     for file in ("measures.csv", "patches.csv"):
-        with (tmp_path / file).open(encoding="utf-8", newline="") as stream:
+        with (tmp_path / file).open(encoding="utf-8-sig", newline="") as stream:
             rows = list(csv.DictReader(stream))
         cells = [cell for row in rows for cell in row.values()]
         # A patch's areas are listed in one cell, this one not first.

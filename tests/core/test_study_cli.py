@@ -54,7 +54,7 @@ def studied(folder: Path) -> Result:
 
 
 def rows(file: Path) -> list[dict[str, str]]:
-    with file.open(encoding="utf-8", newline="") as stream:
+    with file.open(encoding="utf-8-sig", newline="") as stream:
         return list(csv.DictReader(stream))
 
 
@@ -79,12 +79,15 @@ def test_a_study_writes_tidy_tables(folder: Path, studied: Result) -> None:
                 == ("printed/1", "design_to_scan", area, measure)
             )
             expected = getattr(single.measures_of(area), measure)
-            assert float(value) == pytest.approx(expected, abs=5e-4)
+            assert float(value) == pytest.approx(expected, rel=1e-9)
     pairs = rows(out / "tables" / "pairs.csv")
-    assert {(r["first"], r["second"]) for r in pairs} == {
+    assert {(r["first_crown"], r["second_crown"]) for r in pairs} == {
         ("milled/0", "milled/1"),
         ("printed/0", "printed/1"),
     }
+    told = rows(out / "tables" / "README.csv")
+    assert {r["table"] for r in told} == {file.stem for file in (out / "tables").glob("*.csv")}
+    assert all(r["meaning"] for r in told)
 
 
 @pytest.mark.slow
@@ -114,7 +117,7 @@ def test_a_bad_scan_is_left_out_and_told(folder: Path, studied: Result) -> None:
     assert result.exit_code == 1
     assert "Left out" in result.output
     (row,) = rows(folder / "study_results" / "tables" / "left_out.csv")
-    assert row["name"] == "bad"
+    assert row["crown"] == "bad"
     assert row["reason"]
     assert row["remedy"]
 

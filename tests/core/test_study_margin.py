@@ -64,7 +64,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def _table(folder: Path) -> dict[tuple[str, str], dict[str, str]]:
     file = folder / "study_results" / "tables" / "margin.csv"
-    with file.open(encoding="utf-8", newline="") as stream:
+    with file.open(encoding="utf-8-sig", newline="") as stream:
         return {(row["crown"], row["measure"]): row for row in csv.DictReader(stream)}
 
 
@@ -78,9 +78,9 @@ def test_the_table_holds_what_a_check_of_the_same_crown_says(folder: Path) -> No
     assert single is not None
     for name in MARGIN_MEASURES:
         row = table["a_1", name]
-        assert list(row) == ["crown", "group", "measure", "value"]
+        assert list(row) == ["crown", "group", "measure", "value", "unit"]
         value = float(row["value"] or "nan")  # an empty cell: nothing to tell
-        assert value == pytest.approx(getattr(single.summary, name), abs=2e-3, nan_ok=True)
+        assert value == pytest.approx(getattr(single.summary, name), rel=1e-9, nan_ok=True)
     document = json.loads((folder / "study_results" / "study.json").read_text("utf-8"))
     (crown,) = (crown for crown in document["crowns"] if crown["name"] == "a_1")
     assert crown["margin_profile"].keys() == asdict(single.summary).keys()

@@ -104,16 +104,16 @@ def test_places_that_no_crown_has_are_told_as_such(study: tuple[StudyRun, StudyA
 def test_the_table_is_long_and_its_band_is_one_sd(
     study: tuple[StudyRun, StudyAnalysis], profiles: MarginProfiles
 ) -> None:
-    rows = list(csv.DictReader(io.StringIO(analysis_tables(*study)["margin_profile"])))
+    rows = list(csv.DictReader(io.StringIO(analysis_tables(*study)["margin_profile"].text)))
     assert len(rows) == len(GROUPS) * len(profiles.place_mm)
-    assert {row["direction"] for row in rows} >= {"mesial", "distal"}
+    assert {row["place_words"] for row in rows} >= {"mesial", "distal"}
     for row in rows:
-        mean, sd = float(row["mean_um"]), float(row["sd_um"])
-        assert float(row["low_um"]) == pytest.approx(mean - sd, abs=2e-4)
-        assert float(row["high_um"]) == pytest.approx(mean + sd, abs=2e-4)
-        assert row["crowns"] == "4"
-        assert row["n"] == ("3" if abs(float(row["angle_deg"]) - 90.0) < 30.0 else "4")
-        level = np.mean(LEVELS_UM if row["n"] == "4" else LEVELS_UM[1:])
+        mean, sd = float(row["profile_mean_um"]), float(row["profile_sd_um"])
+        assert float(row["profile_low_um"]) == pytest.approx(mean - sd, abs=2e-4)
+        assert float(row["profile_high_um"]) == pytest.approx(mean + sd, abs=2e-4)
+        assert row["n_crowns"] == "4"
+        assert row["n_counted"] == ("3" if abs(float(row["angle_deg"]) - 90.0) < 30.0 else "4")
+        level = np.mean(LEVELS_UM if row["n_counted"] == "4" else LEVELS_UM[1:])
         shared = float(wave(np.array(float(row["angle_deg"])), row["group"]))
         assert mean == pytest.approx(shared + level, abs=1e-3)
 

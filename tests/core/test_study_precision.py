@@ -42,8 +42,8 @@ def analysis(run):
 
 @pytest.fixture(scope="module")
 def tables(run, analysis):
-    texts = study_tables(run) | analysis_tables(run, analysis)
-    return {name: list(csv.DictReader(io.StringIO(text))) for name, text in texts.items()}
+    made = study_tables(run) | analysis_tables(run, analysis)
+    return {name: list(csv.DictReader(io.StringIO(one.text))) for name, one in made.items()}
 
 
 def of_place(rows, area, measure):
@@ -52,11 +52,11 @@ def of_place(rows, area, measure):
 
 def from_the_middle(pairs: list[dict[str, str]]) -> dict[str, float]:
     """Principal coordinates and spatial median of one group, in one place, with numpy alone."""
-    names = sorted({row[end] for row in pairs for end in ("first", "second")})
+    names = sorted({row[end] for row in pairs for end in ("first_crown", "second_crown")})
     n = len(names)
     apart = np.zeros((n, n))
     for row in pairs:
-        i, j = names.index(row["first"]), names.index(row["second"])
+        i, j = names.index(row["first_crown"]), names.index(row["second_crown"])
         apart[i, j] = apart[j, i] = float(row["value"])
     centring = np.eye(n) - 1 / n
     values, vectors = np.linalg.eigh(-centring @ apart**2 @ centring / 2)
@@ -96,7 +96,7 @@ def test_the_crowns_distances_follow_from_the_pairs(tables, measure):
 def test_the_test_can_be_redone_from_two_tables(tables):
     """Relabelled at random, which leaves an error of chance; Holm over all of the family."""
     rng = np.random.default_rng(11)
-    compared = [row for row in tables["precision_comparisons"] if row["crowns"] == "all"]
+    compared = [row for row in tables["precision_comparisons"] if row["crowns_included"] == "all"]
     assert len(compared) == 3 * 5 * 3
     for place in (("margin", "rms_um"), ("whole", "mean_abs_um")):
         crowns = of_place(tables["precision_crowns"], *place)
@@ -129,11 +129,11 @@ def test_table_figure_terminal_and_comparison_have_one_number(run, analysis, tab
     }
     described = of_place(tables["precision_descriptions"], *place)
     for row in described:
-        if row["crowns"] == "all":
-            assert float(row["summary_mean"]) == pytest.approx(means[row["group"]], rel=1e-5)
-            assert int(row["summary_n"]) == 6
+        if row["crowns_included"] == "all":
+            assert float(row["mean"]) == pytest.approx(means[row["group"]], rel=1e-5)
+            assert int(row["n_crowns"]) == 6
     for row in of_place(tables["precision_comparisons"], *place):
-        if row["crowns"] == "all":
+        if row["crowns_included"] == "all":
             assert float(row["mean_first"]) == pytest.approx(means[row["first"]], rel=1e-5)
     cells = list(groups_table(run, analysis).columns[5].cells)
     here = 4 * analysis.areas.index("margin")  # a line for the area, then one per group

@@ -62,7 +62,7 @@ def page(out: Path) -> Page:
 
 
 def rows(file: Path) -> list[dict[str, str]]:
-    with file.open(encoding="utf-8", newline="") as stream:
+    with file.open(encoding="utf-8-sig", newline="") as stream:
         return list(csv.DictReader(stream))
 
 
@@ -121,12 +121,12 @@ def test_facts_of_single_crowns_are_listed_where_crowns_are(tmp_path: Path) -> N
     assert page.open == []
     assert "differs between the crowns of a group: oven <1>, day" in page.text
     assert "Crown facts" not in page.text
-    assert page.text.count("oven <1>") == 2
-    assert "groups.milled.crowns" in page.text
-    first, second, third, _ = rows(tmp_path / "tables" / "crown_facts.csv")
-    assert (first["crown"], first["group"], first["oven <1>"]) == ("M, 1", "milled", "Öfen")
-    assert (second["file"], second["day"]) == ("milled_02.stl", "'=2")
-    assert (third["crown"], third["day"]) == ("tilted_01", "")
+    assert page.text.count("oven <1>") == 3  # heading, table, methods
+    first, second, *_ = rows(tmp_path / "tables" / "crown_facts.csv")
+    assert (first["crown"], first["group"]) == ("M, 1", "milled")
+    assert (first["fact"], first["fact_value"]) == ("oven <1>", "Öfen")
+    assert (second["file"], second["fact"]) == ("milled_02.stl", "day")
+    assert second["fact_value"] == "'=2"
     text = methods_text(run, analysis).text
     assert (
         "Differing between the crowns of a group: oven <1> and day (table of the crowns)." in text
@@ -141,14 +141,14 @@ def test_tables_hold_the_numbers_of_the_run(out: Path, run: StudyRun) -> None:
     for crown in run.crowns[::4]:
         for row in crown.measures:
             found = by_key[crown.name, row.direction, row.area, "rms_um"]
-            assert float(found["value"]) == pytest.approx(row.rms_um, abs=5e-4)
+            assert float(found["value"]) == row.rms_um
     left_out = rows(out / "tables" / "left_out.csv")
-    assert [row["name"] for row in left_out] == [scan.name for scan in run.left_out]
+    assert [row["crown"] for row in left_out] == [scan.name for scan in run.left_out]
 
 
 def test_descriptions_tell_all_crowns_from_those_that_are_not_odd(out: Path) -> None:
     found = rows(out / "tables" / "descriptions.csv")
-    keys = [(r["crowns"], r["group"], r["area"], r["measure"]) for r in found]
+    keys = [(r["crowns_included"], r["group"], r["area"], r["measure"]) for r in found]
     assert {key[0] for key in keys} == {"all", "without_odd"}
     assert len(set(keys)) == len(keys)
 
@@ -157,12 +157,13 @@ def test_every_table_is_tidy(out: Path) -> None:
     files = sorted((out / "tables").glob("*.csv"))
     assert len(files) >= 12
     for file in files:
-        with file.open(encoding="utf-8", newline="") as stream:
+        with file.open(encoding="utf-8-sig", newline="") as stream:
             content = list(csv.reader(stream))
         assert content, file.name
         assert len(set(content[0])) == len(content[0]), file.name
         assert {len(row) for row in content} == {len(content[0])}, file.name
         assert not any(cell in {"nan", "inf", "None"} for row in content for cell in row)
+    assert all(row["meaning"] for row in rows(out / "tables" / "README.csv"))
 
 
 def test_the_document_holds_all_in_strict_json(out: Path, analysis: StudyAnalysis) -> None:

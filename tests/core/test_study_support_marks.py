@@ -81,7 +81,7 @@ def out(folder: Path, centre: tuple[float, ...]) -> Path:
 
 
 def rows(file: Path) -> list[dict[str, str]]:
-    with file.open(encoding="utf-8", newline="") as stream:
+    with file.open(encoding="utf-8-sig", newline="") as stream:
         return list(csv.DictReader(stream))
 
 
@@ -91,14 +91,15 @@ def test_the_table_has_a_row_per_crown_mark_and_measure(out: Path, folder: Path)
     """
     table = rows(out / "tables" / "marks.csv")
     assert list(table[0]) == [
-        *("crown", "group", "mark", "kind", "verdict", "measure", "value", "coverage")
+        *("crown", "group", "mark", "mark_kind", "verdict"),
+        *("measure", "value", "unit", "coverage_share"),
     ]
     assert len(table) == 4 * 4
     heights = {r["crown"]: r for r in table if r["measure"] == "height_um"}
     for group, made in HEIGHTS_UM.items():
         for k, height in enumerate(made):
             row = heights[f"{group}/{k}"]
-            assert (row["mark"], row["kind"]) == ("lingual", "support")
+            assert (row["mark"], row["mark_kind"]) == ("lingual", "support")
             assert row["verdict"] == VERDICTS[group][k]
             if height:
                 size = np.sign(height) * float(row["value"])
@@ -118,8 +119,7 @@ def test_they_are_those_of_a_single_check(
         if r["crown"] == "a/1"
     }
     for measure, value in found.items():
-        digits = 5e-4 if measure.endswith("_um") else 5e-6
-        assert value == pytest.approx(getattr(single, measure), abs=digits)
+        assert value == pytest.approx(getattr(single, measure), rel=1e-9)
 
 
 def test_groups_are_described_and_not_tested(out: Path) -> None:
@@ -130,11 +130,13 @@ def test_groups_are_described_and_not_tested(out: Path) -> None:
     }
     a, b = rows(out / "tables" / "mark_groups.csv")
     own = [heights["a/0"], heights["a/1"]]
-    assert (a["group"], a["n"], a["stubs"], a["gouges"], a["clean"]) == ("a", "2", "2", "0", "0")
-    assert (b["stubs"], b["gouges"], b["clean"], b["not_measured"]) == ("0", "1", "1", "0")
-    assert float(a["height_mean_um"]) == pytest.approx(np.mean(own), rel=1e-5)
-    assert float(a["height_sd_um"]) == pytest.approx(np.std(own, ddof=1), rel=1e-4)
-    assert [float(a["height_low_um"]), float(a["height_high_um"])] == pytest.approx(own, rel=1e-5)
+    assert (a["group"], a["n_crowns"]) == ("a", "2")
+    assert (a["n_stubs"], a["n_gouges"], a["n_clean"]) == ("2", "0", "0")
+    assert (b["n_stubs"], b["n_gouges"]) == ("0", "1")
+    assert (b["n_clean"], b["n_not_measured"]) == ("1", "0")
+    assert float(a["height_mean_um"]) == pytest.approx(np.mean(own), rel=1e-12)
+    assert float(a["height_sd_um"]) == pytest.approx(np.std(own, ddof=1), rel=1e-9)
+    assert [float(a["height_low_um"]), float(a["height_high_um"])] == own
     assert not [key for key in a if key.startswith("p_")]
     page = (out / "report.html").read_text(encoding="utf-8")
     assert 'id="marks"' in page

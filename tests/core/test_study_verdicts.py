@@ -57,7 +57,7 @@ def test_a_crown_with_flash_is_named_and_keeps_its_group_from_meeting_the_tolera
 
 
 def test_the_table_of_verdicts_holds_every_crown_and_area() -> None:
-    text = study_tables(run((FLASH,)))["verdicts"]
+    text = study_tables(run((FLASH,)))["verdicts"].text
     header, *rows = text.splitlines()
     assert header.split(",")[:6] == [
         *("crown", "group", "area", "verdict", "mean_abs_um", "back_mean_abs_um")

@@ -108,10 +108,10 @@ def test_report_tells_the_marks(
     result, _ = milled
     written = write_check(result, tmp_path, pictures="no")
     assert tmp_path / "marks.csv" in written
-    rows = list(csv.DictReader((tmp_path / "marks.csv").open(encoding="utf-8")))
+    rows = list(csv.DictReader((tmp_path / "marks.csv").open(encoding="utf-8-sig")))
     assert [row["verdict"] for row in rows] == ["stub", "gouge"]
     stub = result.marks[0]
-    assert float(rows[0]["height_um"]) == pytest.approx(stub.height_um, abs=5e-4)
+    assert float(rows[0]["height_um"]) == stub.height_um
     assert float(rows[1]["volume_mm3"]) < 0
     document = json.loads((tmp_path / "check.json").read_text(encoding="utf-8"))
     assert document["marks"][0]["height_um"] == stub.height_um

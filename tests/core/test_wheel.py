@@ -42,7 +42,7 @@ def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
     source, out = tmp_path_factory.mktemp("source"), tmp_path_factory.mktemp("wheel")
     for name in NEEDED:
         shutil.copy2(ROOT / name, source)
-    for name in ("addon", "standalone_core"):
+    for name in ("addon", "standalone_core", "examples", "docs"):
         shutil.copytree(ROOT / name, source / name, ignore=shutil.ignore_patterns("__pycache__"))
     pip = [sys.executable, "-m", "pip", "--disable-pip-version-check", "-q"]
     subprocess.run([*pip, "wheel", "--no-deps", "-w", out, source], check=True)
@@ -72,7 +72,7 @@ def outside(site: Path, folder: Path, *arguments: str) -> subprocess.CompletedPr
 
 
 def test_every_file_of_the_package_is_in_the_wheel(wheel: Path) -> None:
-    """And nothing else: no tests, no tools."""
+    """And nothing else: no tests, no tools, no examples."""
     folders = (ROOT / "addon", ROOT / "standalone_core")
     files = [file for folder in folders for file in folder.rglob("*") if file.is_file()]
     expected = {f"cuspwise/{file.relative_to(ROOT).as_posix()}" for file in files}

@@ -20,6 +20,7 @@ from ..drawing.legend import Legend, colour_limit_um, make_legend
 from ..drawing.matplotlib_figure import NO_MATPLOTLIB, can_plot
 from ..drawing.pictures import Pictures, draw_colourings_steps, draw_pictures_steps
 from ..drawing.views import VIEW_NAMES, View, standard_views
+from ..tables.dictionary import write_tables
 from .causes_page import LEFT, cause_colourings
 from .document import check_document
 from .tables import causes_csv, margin_profile_csv, marks_csv, measures_csv, patches_csv
@@ -35,6 +36,7 @@ FILES = (
     "check.html",
     "measures.csv",
     "patches.csv",
+    "README.csv",
     "check.json",
     "deviation_design.ply",
     "deviation_scan.ply",
@@ -108,7 +110,8 @@ def write_check(
     Returns
     -------
     tuple of pathlib.Path
-        ``check.html``, ``measures.csv``, ``patches.csv``, ``check.json``,
+        ``check.html``, ``measures.csv``, ``patches.csv``, ``README.csv`` (what the columns of
+        all tables mean), ``check.json``,
         ``deviation_design.ply``, ``deviation_scan.ply``, where causes were looked for
         ``causes.csv``, where there are support marks ``marks.csv``, where there is a margin
         line ``margin_profile.csv`` and, where drawn, ``pictures/*.png``.
@@ -155,14 +158,14 @@ def _legend(result: CheckResult, limit_um: float | None, palette: str) -> Legend
 
 
 def _write_tables(result: CheckResult, stage: Path) -> None:
-    atomic_write(stage / "measures.csv", measures_csv(result.measures))
-    atomic_write(stage / "patches.csv", patches_csv(result.patches))
+    tables = {"measures": measures_csv(result.measures), "patches": patches_csv(result.patches)}
     if result.causes is not None:
-        atomic_write(stage / CAUSES_FILE, causes_csv(result.causes.causes))
+        tables["causes"] = causes_csv(result.causes.causes)
     if result.marks:
-        atomic_write(stage / MARKS_FILE, marks_csv(result.marks))
+        tables["marks"] = marks_csv(result.marks)
     if result.margin_profile is not None:
-        atomic_write(stage / MARGIN_FILE, margin_profile_csv(result.margin_profile))
+        tables["margin_profile"] = margin_profile_csv(result.margin_profile)
+    write_tables("check", stage, tables)
     document = {**check_document(result), "written": _now().isoformat()}
     atomic_write(stage / "check.json", _json(document))
 

@@ -17,6 +17,7 @@ from ..check.output import GET_PICTURES, PictureChoice
 from ..drawing.matplotlib_figure import NO_MATPLOTLIB, can_plot
 from ..drawing.pictures import Pictures
 from ..drawing.views import VIEW_NAMES
+from ..tables.dictionary import write_tables
 from .colours import Coloured, contacts_coloured, gap_coloured, required_of, walls_coloured
 from .document import fit_document, walls_document
 from .frame import own_frame, seated_frame
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     from ...fit.walls.result import Walls
     from .frame import SeatedFrame
 
-FILES = ("fit.html", "fit.json", "fit.csv")
+FILES = ("fit.html", "fit.json", "fit.csv", "README.csv")
 PARTS = {
     "seat": ("seat_spots.csv",),
     "gap": ("gap.ply",),
@@ -38,7 +39,7 @@ PARTS = {
     "contacts": ("proximal_contacts.csv", "contacts.ply"),
 }
 """Files that are written where a part was measured."""
-WALL_FILES = ("walls.html", "walls.json", *PARTS["walls"])
+WALL_FILES = ("walls.html", "walls.json", "README.csv", *PARTS["walls"])
 PICTURE_FOLDER = "pictures"
 
 
@@ -85,7 +86,8 @@ def write_fit(
     Returns
     -------
     tuple of pathlib.Path
-        ``fit.html``, ``fit.json`` and ``fit.csv``; where these were measured
+        ``fit.html``, ``fit.json``, ``fit.csv`` and ``README.csv`` (what the columns of all
+        tables mean); where these were measured
         ``seat_spots.csv``, ``gap.ply``, ``marginal_gap.csv``, ``walls.csv``, ``walls.ply``,
         ``proximal_contacts.csv`` and ``contacts.ply``; and, where drawn, ``pictures/*.png``.
         The surfaces are those of the crown in the die's frame.
@@ -126,7 +128,8 @@ def write_walls(crown: FitCrown, walls: Walls, out_dir: str | Path) -> tuple[Pat
     Returns
     -------
     tuple of pathlib.Path
-        ``walls.html``, ``walls.json``, ``walls.csv`` and ``walls.ply``, in the crown's frame.
+        ``walls.html``, ``walls.json``, ``walls.csv``, ``README.csv`` and ``walls.ply``, in
+        the crown's frame.
 
     Raises
     ------
@@ -138,7 +141,7 @@ def write_walls(crown: FitCrown, walls: Walls, out_dir: str | Path) -> tuple[Pat
     folder = Path(out_dir)
     written = _now()
     with staging(folder) as stage:
-        atomic_write(stage / "walls.csv", walls_csv(walls))
+        write_tables("fit", stage, {"walls": walls_csv(walls)})
         document = {**walls_document(crown, walls), "written": written.isoformat()}
         atomic_write(stage / "walls.json", _json(document))
         values, coloured = _walls_surface(crown, walls)
@@ -149,15 +152,16 @@ def write_walls(crown: FitCrown, walls: Walls, out_dir: str | Path) -> tuple[Pat
 
 
 def _write_tables(result: FitResult, stage: Path) -> None:
-    atomic_write(stage / "fit.csv", fit_csv(result))
+    tables = {"fit": fit_csv(result)}
     if result.seat is not None:
-        atomic_write(stage / "seat_spots.csv", seat_spots_csv(result.seat))
+        tables["seat_spots"] = seat_spots_csv(result.seat)
     if result.margin is not None:
-        atomic_write(stage / "marginal_gap.csv", marginal_gap_csv(result.margin))
+        tables["marginal_gap"] = marginal_gap_csv(result.margin)
     if result.walls is not None:
-        atomic_write(stage / "walls.csv", walls_csv(result.walls))
+        tables["walls"] = walls_csv(result.walls)
     if result.contacts is not None:
-        atomic_write(stage / "proximal_contacts.csv", contacts_csv(result.contacts))
+        tables["proximal_contacts"] = contacts_csv(result.contacts)
+    write_tables("fit", stage, tables)
     document = {**fit_document(result), "written": _now().isoformat()}
     atomic_write(stage / "fit.json", _json(document))
 

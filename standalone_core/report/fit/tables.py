@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Any
 
-from ...csv_text import cell_text, csv_text
 from ...fit.judged import judged
+from ..tables.column import unit_of
+from ..tables.table import table
 
 if TYPE_CHECKING:
     from ...fit.contacts.result import Contacts, ToothContact
@@ -15,27 +16,27 @@ if TYPE_CHECKING:
     from ...fit.seat.result import Seat
     from ...fit.walls.result import Walls
 
-FIT_COLUMNS = ("part", "measure", "area", "value", "unit", "limit", "verdict")
+FIT_COLUMNS = ("part", "measure", "area", "value", "text", "unit", "limit", "verdict")
 MARGIN_COLUMNS = (
-    *("angle_deg", "measured", "gap_um", "absolute_um", "extension_um", "vertical_um"),
-    *("horizontal_um", "sector"),
+    *("angle_deg", "measured", "gap_um", "absolute_um", "extension_um"),
+    *("discrepancy_vertical_um", "discrepancy_horizontal_um", "sector"),
     *("finish_x_mm", "finish_y_mm", "finish_z_mm", "edge_x_mm", "edge_y_mm", "edge_z_mm"),
 )
 SPOT_COLUMNS = (
-    *("rank", "share", "force", "part", "where", "x_mm", "y_mm", "z_mm"),
+    *("rank", "load_share", "force", "area", "where", "die_x_mm", "die_y_mm", "die_z_mm"),
     *("crown_x_mm", "crown_y_mm", "crown_z_mm", "direction_x", "direction_y", "direction_z"),
 )
 CONTACT_COLUMNS = (
-    *("tooth", "kind", "side", "strength", "gap_um", "area_mm2", "designed_gap_um"),
-    *("designed_area_mm2", "change_um", "x_mm", "y_mm", "z_mm", "sentence"),
+    *("tooth", "contact_kind", "side", "strength", "contact_gap_um", "area_mm2"),
+    *("designed_gap_um", "designed_area_mm2", "change_um", "die_x_mm", "die_y_mm", "die_z_mm"),
+    "sentence",
 )
 WALL_COLUMNS = (
-    *("row", "area", "where", "thickness_mm", "ray_mm", "ball_mm", "required_mm", "within"),
-    *("p5_mm", "p50_mm", "thin_area_mm2", "loss_um", "x_mm", "y_mm", "z_mm"),
+    *("row", "area", "where", "thickness_mm", "ray_mm", "ball_mm", "required_mm"),
+    *("thick_enough", "p5_mm", "p50_mm", "thin_area_mm2", "loss_um"),
+    *("crown_x_mm", "crown_y_mm", "crown_z_mm"),
 )
 
-_UNITS = {"um": "µm", "mm": "mm", "mm2": "mm²", "mm3": "mm³", "deg": "degrees"}
-_DIGITS = {"um": 3, "mm": 4, "mm2": 4, "mm3": 6, "deg": 4}
 _SEAT = ("above_intended_um", "tilt_deg", "overlap_um", "overlap_share", "along_um")
 _TRIPLE = ("crown_rms_um", "die_rms_um", "virtual_above_um", "virtual_apart_um")
 _GAP = (
@@ -48,25 +49,27 @@ _MARGIN = (
 )
 _SECTOR = ("gap_um", "absolute_um", "extension_um", "share_beyond")
 _WALL = ("least_mm", "p5_mm", "p50_mm", "thin_area_mm2", "loss_um")
+_MARGIN_ARRAYS = (
+    *("angle_deg", "measured", "gap_um", "absolute_um", "extension_um"),
+    *("vertical_um", "horizontal_um"),
+)
 _CONTACT = ("gap_um", "area_mm2", "designed_gap_um", "change_um")
 
 
 def fit_csv(result: FitResult) -> str:
     """Write every measure of a fit, one row each; columns :data:`FIT_COLUMNS`.
 
-    The unit of a value is that at the end of its measure's name; a share goes from 0 to 1.
+    What is a word and no number, as how strong a contact is, stands in ``text``.
     """
-    return csv_text((FIT_COLUMNS, *_fit_rows(result)))
+    return table(FIT_COLUMNS, _fit_rows(result)).text
 
 
 def marginal_gap_csv(margin: MarginalGap) -> str:
     """Write the places around the margin, in the die's frame; columns :data:`MARGIN_COLUMNS`."""
-    names = MARGIN_COLUMNS[:7]
-    columns: list[list[Any]] = [getattr(margin, name).tolist() for name in names]
+    columns: list[list[Any]] = [getattr(margin, name).tolist() for name in _MARGIN_ARRAYS]
     columns.append([_sector(margin, angle) for angle in margin.angle_deg.tolist()])
     columns += [*margin.finish_mm.T.tolist(), *margin.edge_mm.T.tolist()]
-    rows = zip(*columns, strict=True)
-    return csv_text((MARGIN_COLUMNS, *(_cells(MARGIN_COLUMNS, row) for row in rows)))
+    return table(MARGIN_COLUMNS, zip(*columns, strict=True)).text
 
 
 def seat_spots_csv(seat: Seat) -> str:
@@ -78,13 +81,13 @@ def seat_spots_csv(seat: Seat) -> str:
         )
         for rank, spot in enumerate(seat.spots, start=1)
     )
-    return csv_text((SPOT_COLUMNS, *(_cells(SPOT_COLUMNS, row) for row in rows)))
+    return table(SPOT_COLUMNS, rows).text
 
 
 def contacts_csv(contacts: Contacts) -> str:
     """Write all contacts, proximal and occlusal; columns :data:`CONTACT_COLUMNS`."""
     rows = (_contact_row(row) for row in contacts.rows)
-    return csv_text((CONTACT_COLUMNS, *(_cells(CONTACT_COLUMNS, row) for row in rows)))
+    return table(CONTACT_COLUMNS, rows).text
 
 
 def walls_csv(walls: Walls) -> str:
@@ -107,16 +110,16 @@ def walls_csv(walls: Walls) -> str:
                 *place.place_mm.tolist(),
             )
         )
-    return csv_text((WALL_COLUMNS, *(_cells(WALL_COLUMNS, row) for row in rows)))
+    return table(WALL_COLUMNS, rows).text
 
 
-def _fit_rows(result: FitResult) -> Iterator[list[str]]:
+def _fit_rows(result: FitResult) -> Iterator[tuple[object, ...]]:
     limits = {(one.part, one.measure, one.area): one for one in judged(result)}
-    for part, measure, area, value in _values(result):
+    for part, measure, area, found in _values(result):
         one = limits.get((part, measure, area))
-        limit, verdict = ("", "") if one is None else (f"{one.limit:g}", one.verdict)
-        unit = _UNITS.get(measure.rpartition("_")[2], "")
-        yield [part, measure, area, _cell(measure, value), unit, limit, verdict]
+        judgement = (None, "") if one is None else (one.limit, one.verdict)
+        value, text = (None, found) if isinstance(found, str) else (found, "")
+        yield part, measure, area, value, text, unit_of(measure), *judgement
 
 
 def _values(result: FitResult) -> Iterator[tuple[str, str, str, Any]]:
@@ -183,14 +186,3 @@ def _contact_row(row: ToothContact) -> tuple[object, ...]:
         *(row.designed_gap_um, row.designed_area_mm2, row.change_um),
         *(*row.place_mm.tolist(), row.sentence),
     )
-
-
-def _cells(columns: Iterable[str], row: Iterable[object]) -> list[str]:
-    return [_cell(name, value) for name, value in zip(columns, row, strict=True)]
-
-
-def _cell(name: str, value: object) -> str:
-    """Write a cell; nothing is minus zero."""
-    text = cell_text(value, _DIGITS.get(name.rpartition("_")[2], 5))
-    zero = isinstance(value, float) and text.startswith("-") and float(text) == 0.0
-    return text.removeprefix("-") if zero else text

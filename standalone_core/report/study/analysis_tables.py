@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import is_dataclass
-from typing import Any, TypeAlias
+from typing import Any
 
-from ...csv_text import cell_text, csv_text
 from ...readable import readable
 from ...records import fields_of
 from ...study.analysis.document import WRITERS
@@ -15,40 +14,34 @@ from ...study.analysis.results.analysis import Findings, StudyAnalysis
 from ...study.analysis.results.fit import FitFindings
 from ...study.measuring.results import StudyRun
 from ...study.plan import MEASURES
+from ..tables.table import Row, Table
+from .analysis_names import named_table
 from .cause_tables import cause_tables
 from .margin_profiles import profile_rows
 
-Row: TypeAlias = dict[str, object]
-
-DIRECTED = (
-    "descriptions",
-    "assumptions",
-    "comparisons",
-    "overall",
-    "post_hoc",
-    "scanner",
-    "repeats",
+DIRECTED = frozenset(
+    ("descriptions", "assumptions", "comparisons", "overall", "post_hoc", "scanner", "repeats")
 )
 """Tables of deviations from the design, which say in their last column in which direction."""
 
 WITH_ALL, WITHOUT_ODD = "all", "without_odd"
 
 
-def analysis_tables(run: StudyRun, analysis: StudyAnalysis) -> dict[str, str]:
-    """Return every table of the statistics by name, as CSV; empty ones are left out.
+def analysis_tables(run: StudyRun, analysis: StudyAnalysis) -> dict[str, Table]:
+    """Return every table of the statistics by name; empty ones are left out.
 
-    Columns are the names of the fields of the result classes, those of parts with the part's
-    name before them (``equivalence_limit``). In ``crowns`` stands whether all crowns are in
-    (``all``) or only those that are not odd (``without_odd``). Numbers that do not exist are
-    empty fields; differences are second minus first. ``precision_crowns``: crown × area × measure,
-    all crowns in.
+    Columns are the names that ``study.json`` has for the same, those of parts with the part's
+    name before them (``welch_t``), and the names of :data:`~.analysis_names.NAMES` where such a
+    name would mean another thing in another table. In ``crowns_included`` stands whether all
+    crowns are in (``all``) or only those that are not odd (``without_odd``). Differences are
+    second minus first. ``precision_crowns``: crown × area × measure, all crowns in.
 
     Parameters
     ----------
     run : StudyRun
     analysis : StudyAnalysis
     """
-    tables: dict[str, list[Row]] = {
+    found: dict[str, list[Row]] = {
         "verdict": flat_rows(analysis.verdict),
         "odd_crowns": flat_rows(analysis.odd_crowns),
         "odd_effects": flat_rows(analysis.odd_effects),
@@ -63,19 +56,20 @@ def analysis_tables(run: StudyRun, analysis: StudyAnalysis) -> dict[str, str]:
     for crowns, findings in ((WITH_ALL, analysis.findings), (WITHOUT_ODD, analysis.without_odd)):
         if findings is not None:
             for name, rows in _finding_rows(findings).items():
-                marked = [{"crowns": crowns, **row} | {"crowns": crowns} for row in rows]
-                tables.setdefault(name, []).extend(marked)
-    for row in (row for name in DIRECTED for row in tables.get(name, ())):
-        row["direction"] = run.plan.check.direction
+                marked = [{"crowns_included": crowns, **row} for row in rows]
+                found.setdefault(name, []).extend(marked)
     if analysis.earlier is not None:
-        tables["earlier_study"] = flat_rows(analysis.earlier.rows)
-        tables["earlier_tolerances"] = flat_rows(analysis.earlier.tolerances)
+        found["earlier_study"] = flat_rows(analysis.earlier.rows)
+        found["earlier_tolerances"] = flat_rows(analysis.earlier.tolerances)
     if analysis.examiners is not None:
-        tables |= _examiner_rows(analysis)
+        found |= _examiner_rows(analysis)
     if analysis.causes is not None:
-        tables |= cause_tables(run, analysis)
-        tables["cause_comparisons"] = flat_rows(analysis.causes.comparisons)
-    return {name: table_text(rows) for name, rows in tables.items() if rows}
+        found["cause_comparisons"] = flat_rows(analysis.causes.comparisons)
+    way = {"direction": run.plan.check.direction}
+    for name in DIRECTED & found.keys():
+        found[name] = [{**row, **way} for row in found[name]]
+    tables = {name: named_table(name, rows) for name, rows in found.items() if rows}
+    return {**tables, **cause_tables(run, analysis)}
 
 
 def _finding_rows(findings: Findings) -> dict[str, list[Row]]:
@@ -207,11 +201,3 @@ def _only(rows: Iterable[Any], keys: Sequence[str], part: str) -> list[Row]:
         for row in rows
         for item in _record(row)[part]
     ]
-
-
-def table_text(rows: Sequence[Mapping[str, object]]) -> str:
-    """Write rows of the same fields as CSV: six digits, empty for no number, true or false."""
-    columns = list(dict.fromkeys(name for row in rows for name in row))
-    return csv_text(
-        (columns, *([cell_text(row.get(name, "")) for name in columns] for row in rows))
-    )

@@ -2,27 +2,30 @@
 
 from __future__ import annotations
 
-from typing import Any, TypeAlias
+from typing import Any
 
 from ...causes.document import CAUSE_COLUMNS, cause_record
+from ...records import fields_of
 from ...study.analysis.causes_document import shared_cause_record
 from ...study.analysis.results.analysis import StudyAnalysis
 from ...study.analysis.results.causes import CausesAnalysis
 from ...study.measuring.results import StudyRun
+from ..tables.cause_row import cause_row
+from ..tables.table import Row, Table, table_of
 
-Row: TypeAlias = dict[str, object]
+_OF_GROUPS = ("sd_between", "n", "without_odd", "without_odd_low", "without_odd_high")
+_OWN = ("group", "crown", *CAUSE_COLUMNS, *_OF_GROUPS)
+"""What is known of a cause, in the order of its columns."""
 
-CAUSES_COLUMNS = (
-    "group",
-    "crown",
-    *CAUSE_COLUMNS,
-    "sd_between",
-    "n",
-    "without_odd",
-    "without_odd_low",
-    "without_odd_high",
-)
-"""The columns of a study's ``causes.csv``."""
+PREDICTION_NAMES = {
+    "without": "without_cause",
+    "limit_um": "tolerance_um",
+    "n": "n_judged",
+    "within": "n_within",
+    "would_be_within": "n_within_predicted",
+    "mean_abs_um": "group_mean_abs_um",
+    "predicted_um": "predicted_mean_abs_um",
+}
 
 
 def cause_rows(run: StudyRun, analysis: StudyAnalysis) -> list[dict[str, Any]]:
@@ -36,8 +39,8 @@ def cause_rows(run: StudyRun, analysis: StudyAnalysis) -> list[dict[str, Any]]:
     Returns
     -------
     list of dict
-        With :data:`CAUSES_COLUMNS`; those of groups alone are left out for a crown, whose sizes
-        and intervals come from its own surface.
+        What only groups have is left out for a crown, whose sizes and intervals come from its own
+        surface.
     """
     if analysis.causes is None:
         return []
@@ -51,8 +54,8 @@ def cause_rows(run: StudyRun, analysis: StudyAnalysis) -> list[dict[str, Any]]:
     return rows
 
 
-def cause_tables(run: StudyRun, analysis: StudyAnalysis) -> dict[str, list[Row]]:
-    """Return the tables of causes by name; their rows without what does not exist.
+def cause_tables(run: StudyRun, analysis: StudyAnalysis) -> dict[str, Table]:
+    """Return the tables of causes by name; none without a row.
 
     ``causes``: group's mean or crown × cause. ``cause_sizes``: crown × cause that its group's
     mean bears. ``cause_predictions``: group × cause left out × area.
@@ -60,16 +63,16 @@ def cause_tables(run: StudyRun, analysis: StudyAnalysis) -> dict[str, list[Row]]
     found = analysis.causes
     if found is None:
         return {}
-    rows = cause_rows(run, analysis)
-    return {
-        "causes": [{name: _cell(row.get(name)) for name in CAUSES_COLUMNS} for row in rows],
-        "cause_sizes": _sizes(found),
-        "cause_predictions": [
-            {name: getattr(row, name) for name in row.__dataclass_fields__}
-            for group in found.groups
-            for row in group.predicted
-        ],
+    causes = [
+        cause_row({name: row.get(name) for name in _OWN}) for row in cause_rows(run, analysis)
+    ]
+    predicted = [fields_of(row) for group in found.groups for row in group.predicted]
+    tables = {
+        "causes": table_of(causes),
+        "cause_sizes": table_of(_sizes(found)),
+        "cause_predictions": table_of(predicted, PREDICTION_NAMES),
     }
+    return {name: made for name, made in tables.items() if made.rows}
 
 
 def _sizes(found: CausesAnalysis) -> list[Row]:
@@ -86,10 +89,3 @@ def _sizes(found: CausesAnalysis) -> list[Row]:
         for row in group.stated
         for crown, size in zip(group.crowns, row.values, strict=True)
     ]
-
-
-def _cell(value: object) -> object:
-    """Write a direction in brackets, as in JSON; leave the rest as it is."""
-    if isinstance(value, list | tuple):
-        return f"[{', '.join(f'{part:.4f}' for part in value)}]"
-    return "" if value is None else value

@@ -21,6 +21,7 @@ from ...study.measuring.results import StudyRun
 from ..check.output import GET_PICTURES, PictureChoice
 from ..drawing.matplotlib_figure import NO_MATPLOTLIB, Figure, can_plot
 from ..drawing.pictures import Pictures, draw_colourings_steps
+from ..tables.dictionary import write_tables
 from .analysis_tables import analysis_tables
 from .figures import study_figures
 from .maps import StudyMaps, study_maps
@@ -28,8 +29,10 @@ from .methods import methods_text
 from .page import StudyArt, study_page
 from .sheets import map_sheets
 from .tables import study_document, study_tables
+from .workbook import can_write_workbook, study_workbook
 
 PAGE, METHODS = "report.html", "methods.txt"
+WORKBOOK = "study.xlsx"  # where openpyxl is installed
 TABLES, FIGURES, MAPS = "tables", "figures", "maps"
 FOLDERS = (TABLES, FIGURES, MAPS)
 ENDINGS = (".csv", ".svg", ".pdf", ".png", ".ply")
@@ -64,8 +67,9 @@ def write_study(
     Returns
     -------
     tuple of pathlib.Path
-        ``report.html``, ``methods.txt``, ``tables/*.csv``, ``figures/*`` (SVG, PDF and PNG of
-        600 dpi; sheets of map pictures as PDF, and as PNG of the pictures' own resolution),
+        ``report.html``, ``methods.txt``, where openpyxl is installed ``study.xlsx``,
+        ``tables/*.csv``, ``figures/*`` (SVG, PDF and PNG of 600 dpi; sheets of map pictures as
+        PDF, and as PNG of the pictures' own resolution),
         ``maps/*.ply`` and ``study.json``.
 
     Raises
@@ -103,8 +107,11 @@ def write_study_steps(
         for name in FOLDERS:
             (stage / name).mkdir()
         yield Progress("Writing the tables", 0.0)
-        for name, text in (study_tables(study) | analysis_tables(study, analysis)).items():
-            atomic_write(stage / TABLES / f"{name}.csv", text)
+        tables = study_tables(study) | analysis_tables(study, analysis)
+        write_tables("study", stage / TABLES, {name: one.text for name, one in tables.items()})
+        if can_write_workbook():
+            yield Progress("Writing the workbook", 0.01)
+            atomic_write(stage / WORKBOOK, study_workbook(study, analysis, tables))
         atomic_write(stage / METHODS, methods_text(study, analysis).text)
         yield Progress("Colouring the maps", 0.02)
         maps = study_maps(study, analysis)
@@ -120,7 +127,8 @@ def write_study_steps(
         names = _written(stage)
         atomic_write(stage / DOCUMENT, _json(_document(study, analysis, maps, names)))
         # The document comes last: the next run reads in it what this one has written.
-        written = put_in_place(stage, folder, (*names, DOCUMENT), outdated=_earlier(folder))
+        outdated = (WORKBOOK, *_earlier(folder))
+        written = put_in_place(stage, folder, (*names, DOCUMENT), outdated=outdated)
     return written
 
 
@@ -200,7 +208,8 @@ def _document(
 
 def _written(stage: Path) -> list[str]:
     files = [file for folder in FOLDERS for file in sorted((stage / folder).iterdir())]
-    return [PAGE, METHODS, *(file.relative_to(stage).as_posix() for file in files)]
+    beside = [PAGE, METHODS, *([WORKBOOK] if (stage / WORKBOOK).is_file() else [])]
+    return [*beside, *(file.relative_to(stage).as_posix() for file in files)]
 
 
 def _earlier(folder: Path) -> tuple[str, ...]:

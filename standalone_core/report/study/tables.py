@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 
 from ...causes.document import correction_record
-from ...csv_text import cell_text, csv_text
 from ...deviation.margin_summary import MARGIN_MEASURES
 from ...deviation.measures import AreaMeasures
 from ...readable import readable
@@ -21,6 +20,8 @@ from ...study.measuring.measured_on import measured_on
 from ...study.measuring.results import Crown, CrownCauses, StudyRun
 from ...study.plan import MEASURES
 from ...study.plan_document import plan_document
+from ..tables.column import unit_of
+from ..tables.table import Table, table
 from .cause_tables import cause_rows
 from .crown_facts import crown_facts
 from .fit_tables import fit_record, fit_tables
@@ -28,63 +29,55 @@ from .fit_tables import fit_record, fit_tables
 MARK_MEASURES = ("height_um", "surroundings_um", "area_mm2", "volume_mm3")
 """What is measured of a support mark; the stub's height, or negative the gouge's depth, first."""
 
-MARK_COLUMNS = "crown,group,mark,kind,verdict,measure,value,coverage"
-
-VERDICT_COLUMNS = (
-    "area",
-    "verdict",
-    "mean_abs_um",
-    "back_mean_abs_um",
-    "tolerance_um",
-    "scanner_um",
-    "unmatched_mm2",
-    "unmatched_um",
-    "coverage",
-    "direction",
-    "reason",
+VERDICTS = (
+    *("area", "verdict", "mean_abs_um", "back_mean_abs_um", "tolerance_um", "scanner_um"),
+    *("unmatched_mm2", "unmatched_um", "direction", "coverage", "reason"),
 )
+"""What is written of a verdict; the last two by names of their own."""
 
 UNMATCHED = ("unmatched_mm2", "unmatched_um")
-MARGIN_COLUMNS = "crown,group,measure,value"
 
-_DIGITS, _FINE_DIGITS = 3, 5
+_MEASURED = ("measure", "value", "unit")
+_WHERE = ("crown", "group")
 
 
-def study_tables(run: StudyRun) -> dict[str, str]:
-    """Return every table's text by name, as CSV.
+def study_tables(run: StudyRun) -> dict[str, Table]:
+    """Return every table of what was measured, by name.
 
     ``trueness``: crown × direction × area × measure. ``pairs``: two crowns laid on each other ×
     area × measure. ``parts``: group × area. ``verdicts``: crown × area. ``marks``, where the
     design has support marks: crown × mark × measure. ``margin``, where the design has a margin
     line: crown × measure of its margin profile. ``fit``, ``marginal_gap``, ``not_fitted``, where
     crowns were seated on dies: see :func:`~.fit_tables`. ``left_out``: scans that could not be
-    used. Lengths in µm, shares from 0 to 1.
+    used. What the columns mean is declared in :mod:`~..tables.dictionary`.
     """
+    measured = (*_MEASURED, "coverage_share")
+    pair = ("group", "first_crown", "second_crown", "area")
     return {
-        "trueness": _table("crown,group,direction,area,measure,value,coverage", _trueness(run)),
-        "pairs": _table("group,first,second,area,measure,value,coverage", _pairs(run)),
-        "parts": _table(
-            "group,area,crowns,total_rms_um,systematic_um,random_um",
+        "trueness": table((*_WHERE, "direction", "area", *measured), _trueness(run)),
+        "pairs": table((*pair, *measured), _pairs(run)),
+        "parts": table(
+            ("group", "area", "n_crowns", "total_rms_um", "systematic_um", "random_um"),
             (
-                [p.group, p.area, p.n, p.total_rms_um, p.systematic_um, p.random_um]
+                (p.group, p.area, p.n, p.total_rms_um, p.systematic_um, p.random_um)
                 for p in run.parts
             ),
         ),
-        "verdicts": _table(
-            ",".join(("crown", "group", *VERDICT_COLUMNS)),
+        "verdicts": table(
+            (*_WHERE, *VERDICTS[:-2], "coverage_share", "verdict_reason"),
             (
-                [crown.name, crown.group, *(getattr(found, name) for name in VERDICT_COLUMNS)]
+                (crown.name, crown.group, *(getattr(found, name) for name in VERDICTS))
                 for crown in run.crowns
                 for found in crown.verdicts
             ),
         ),
-        **({"marks": _table(MARK_COLUMNS, _marks(run))} if _has_marks(run) else {}),
-        **({"margin": _table(MARGIN_COLUMNS, _margin(run))} if _has_margin(run) else {}),
+        **_mark_table(run),
+        **_margin_table(run),
         **fit_tables(run),
         **_listed_crowns(run),
-        "left_out": _table(
-            "name,group,file,reason,remedy",
-            ([s.name, s.group, readable(s.path.name), s.reason, s.remedy] for s in run.left_out),
+        "left_out": table(
+            (*_WHERE, "file", "reason", "remedy"),
+            ((s.name, s.group, readable(s.path.name), s.reason, s.remedy) for s in run.left_out),
         ),
     }
 
@@ -135,12 +128,18 @@ def _causes(run: StudyRun, analysis: StudyAnalysis) -> dict[str, Any]:
     }
 
 
-def _listed_crowns(run: StudyRun) -> dict[str, str]:
-    """Return the table of the crowns' facts, if the study lists its crowns."""
+def _listed_crowns(run: StudyRun) -> dict[str, Table]:
+    """Return the table of the crowns' facts, one a row, if the study lists its crowns."""
     known = crown_facts(run.plan)
     if known is None:
         return {}
-    return {"crown_facts": csv_text([("crown", "group", "file", *known.names), *known.rows])}
+    rows = [
+        (crown, group, file, fact, value)
+        for crown, group, file, *values in known.rows
+        for fact, value in zip(known.names, values, strict=True)
+        if value
+    ]
+    return {"crown_facts": table((*_WHERE, "file", "fact", "fact_value"), rows)} if rows else {}
 
 
 def _crown(crown: Crown) -> dict[str, Any]:
@@ -182,80 +181,53 @@ def _why(causes: CrownCauses) -> dict[str, Any]:
     }
 
 
-def _trueness(run: StudyRun) -> Iterator[list[object]]:
+def _trueness(run: StudyRun) -> Iterator[tuple[object, ...]]:
     for crown in run.crowns:
         for row in crown.measures:
-            for measure, value in _values(row):
-                yield [
-                    crown.name,
-                    crown.group,
-                    row.direction,
-                    row.area,
-                    measure,
-                    value,
-                    row.coverage,
-                ]
+            for cells in _values(row):
+                yield crown.name, crown.group, row.direction, row.area, *cells
 
 
-def _pairs(run: StudyRun) -> Iterator[list[object]]:
+def _pairs(run: StudyRun) -> Iterator[tuple[object, ...]]:
     for pair in run.pairs:
         for row in pair.superimposed:
-            for measure, value in _values(row):
-                names = [pair.group, pair.first, pair.second, row.area]
-                yield [*names, measure, value, row.coverage]
+            for cells in _values(row):
+                yield pair.group, pair.first, pair.second, row.area, *cells
 
 
-def _has_marks(run: StudyRun) -> bool:
-    return any(crown.marks for crown in run.crowns)
+def _mark_table(run: StudyRun) -> dict[str, Table]:
+    rows = [
+        (
+            *(crown.name, crown.group, found.name, found.kind, found.verdict),
+            *(measure, getattr(found, measure), unit_of(measure), found.coverage),
+        )
+        for crown in run.crowns
+        for found in crown.marks
+        for measure in MARK_MEASURES
+    ]
+    about = ("mark", "mark_kind", "verdict")
+    columns = (*_WHERE, *about, *_MEASURED, "coverage_share")
+    return {"marks": table(columns, rows)} if rows else {}
 
 
-def _marks(run: StudyRun) -> Iterator[list[object]]:
-    for crown in run.crowns:
-        for found in crown.marks:
-            about = [crown.name, crown.group, found.name, found.kind, found.verdict]
-            for measure in MARK_MEASURES:
-                yield [*about, measure, float(getattr(found, measure)), found.coverage]
+def _margin_table(run: StudyRun) -> dict[str, Table]:
+    rows = [
+        (crown.name, crown.group, measure, getattr(crown.margin, measure), unit_of(measure))
+        for crown in run.crowns
+        for measure in (MARGIN_MEASURES if crown.margin is not None else ())
+    ]
+    return {"margin": table((*_WHERE, *_MEASURED), rows)} if rows else {}
 
 
-def _has_margin(run: StudyRun) -> bool:
-    return any(crown.margin is not None for crown in run.crowns)
+def _values(row: AreaMeasures) -> Iterator[tuple[str, float, str, float]]:
+    """Yield measure, value, unit and coverage; not what asks for a tolerance or both directions."""
+    names = [name for name in MEASURES if _has(row, name)]
+    names += [name for name in UNMATCHED if np.isfinite(getattr(row, name))]
+    for name in names:
+        yield name, getattr(row, name), unit_of(name), row.coverage
 
 
-def _margin(run: StudyRun) -> Iterator[list[object]]:
-    for crown in run.crowns:
-        for measure in MARGIN_MEASURES if crown.margin is not None else ():
-            yield [crown.name, crown.group, measure, float(getattr(crown.margin, measure))]
-
-
-def _values(row: AreaMeasures) -> Iterator[tuple[str, float]]:
-    """Yield a row's measures; not those that ask for a tolerance or for both directions."""
-    for name in MEASURES:
-        value = getattr(row, name)
-        if name == "within_tolerance" and math.isnan(row.tolerance_um):
-            continue
-        if name == "hausdorff_both_um" and math.isnan(value):
-            continue
-        yield name, value
-    yield from ((name, getattr(row, name)) for name in UNMATCHED if np.isfinite(getattr(row, name)))
-
-
-def _table(columns: str, rows: Iterable[Sequence[object]]) -> str:
-    names = columns.split(",")
-    place = names.index("measure") if "measure" in names else None
-    return csv_text(
-        [
-            names,
-            *(
-                [
-                    _text(name, value, "" if place is None else str(row[place]))
-                    for name, value in zip(names, row, strict=True)
-                ]
-                for row in rows
-            ),
-        ]
-    )
-
-
-def _text(column: str, value: object, measure: str) -> str:
-    fine = column == "coverage" or (column == "value" and not measure.endswith("_um"))
-    return cell_text(value, _FINE_DIGITS if fine else _DIGITS)
+def _has(row: AreaMeasures, name: str) -> bool:
+    if name == "within_tolerance":
+        return not math.isnan(row.tolerance_um)
+    return name != "hausdorff_both_um" or not math.isnan(row.hausdorff_both_um)

@@ -251,9 +251,9 @@ def test_export_report(
     place = checked.scan.matrix_world.copy()
     checked.settings.tolerance_whole_um = 8.0
     assert call(checked, "export_report", directory=str(folder)) == {"FINISHED"}
-    names = {"check.html", "check.json", "measures.csv", "patches.csv"}
+    names = {"check.html", "check.json", "measures.csv", "patches.csv", "README.csv"}
     assert names <= {path.name for path in folder.iterdir()}
-    with open(folder / "measures.csv", encoding="utf-8") as stream:
+    with open(folder / "measures.csv", encoding="utf-8-sig") as stream:
         rows = list(csv.DictReader(stream))
     store = extension.part("addon.check.store")
     kept = store.rows_of(store.result_of(checked.scan))

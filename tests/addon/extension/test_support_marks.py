@@ -338,8 +338,8 @@ def test_table_and_report_hold_the_marks(
     assert row[-1] == "stub"
     assert float(row[2]) == pytest.approx(rows(checked)["support: lingual"]["height_um"], abs=5e-3)
     assert checked.bpy.ops.cuspwise.export_report(directory=str(tmp_path)) == {"FINISHED"}
-    (found,) = csv.DictReader((tmp_path / "marks.csv").open(encoding="utf-8"))
-    assert (found["name"], found["verdict"]) == ("lingual", "stub")
+    (found,) = csv.DictReader((tmp_path / "marks.csv").open(encoding="utf-8-sig"))
+    assert (found["mark"], found["verdict"]) == ("lingual", "stub")
     assert float(found["height_um"]) == pytest.approx(float(row[2]), abs=0.2)
 
 

@@ -1,0 +1,1 @@
+"""Tables as files: cells, columns and what each of them means, declared once."""
