@@ -117,7 +117,7 @@ def test_the_test_can_be_redone_from_two_tables(tables):
     steps = np.maximum.accumulate((len(p) - np.arange(len(p))) * p[order])
     for row, holm in zip((compared[k] for k in order), np.minimum(steps, 1.0), strict=True):
         assert float(row["p_adjusted"]) == pytest.approx(holm, rel=1e-4)
-        assert int(row["family"]) == len(p)
+        assert int(row["family_size"]) == len(p)
 
 
 def test_table_figure_terminal_and_comparison_have_one_number(run, analysis, tables):

@@ -122,11 +122,11 @@ def test_facts_of_single_crowns_are_listed_where_crowns_are(tmp_path: Path) -> N
     assert "differs between the crowns of a group: oven <1>, day" in page.text
     assert "Crown facts" not in page.text
     assert page.text.count("oven <1>") == 3  # heading, table, methods
-    first, second, *_ = rows(tmp_path / "tables" / "crown_facts.csv")
-    assert (first["crown"], first["group"]) == ("M, 1", "milled")
-    assert (first["fact"], first["fact_value"]) == ("oven <1>", "Öfen")
-    assert (second["file"], second["fact"]) == ("milled_02.stl", "day")
-    assert second["fact_value"] == "'=2"
+    facts = {(r["crown"], r["fact"]): r for r in rows(tmp_path / "tables" / "crown_facts.csv")}
+    oven = facts["M, 1", "oven <1>"]
+    assert (oven["group"], oven["file"], oven["fact_value"]) == ("milled", "milled_01.stl", "Öfen")
+    assert facts["M2", "day"]["fact_value"] == "'=2"
+    assert ("tilted_01", "day") not in facts
     text = methods_text(run, analysis).text
     assert (
         "Differing between the crowns of a group: oven <1> and day (table of the crowns)." in text
