@@ -25,9 +25,9 @@ primary <- comparisons$primary & comparisons$crowns_included == "all"
 if (!any(primary)) stop("This study has no primary comparison of deviations.")
 asked <- comparisons[primary, ]
 
-values_of <- function(group, area, measure) {
+values_of <- function(group, area, measure, direction) {
   here <- trueness$group == group & trueness$area == area & trueness$measure == measure &
-    trueness$direction == "design_to_scan"
+    trueness$direction == direction
   found <- trueness$value[here]
   found[!is.na(found)]
 }
@@ -37,8 +37,8 @@ number <- function(x) format(x, digits = 8)
 
 for (k in seq_len(nrow(asked))) {
   row <- asked[k, ]
-  first <- values_of(row$first, row$area, row$measure)
-  second <- values_of(row$second, row$area, row$measure)
+  first <- values_of(row$first, row$area, row$measure, row$direction)
+  second <- values_of(row$second, row$area, row$measure, row$direction)
   welch <- t.test(second, first, conf.level = level)
   ranks <- wilcox.test(second, first, conf.int = TRUE, conf.level = level)
   cat(row$area, ", ", row$measure, ": ", row$second, " less ", row$first, ", ",
