@@ -307,6 +307,6 @@ def test_a_primary_comparison_of_fit_stands_where_the_primary_one_stands() -> No
     page = Page(study_page(run, analysis, art, written=output._now()))
     (row,) = analysis.findings.primary
     table = page.text[page.text.index("The planned comparisons, in their order") :][:900]
-    assert "Tilted − Upright the mean marginal gap *" in table
+    assert "Tilted − Upright mean marginal gap *" in table
     assert page.text.count(row.sentence) == 2
     assert "The primary comparison was that of the mean marginal gap." in page.text

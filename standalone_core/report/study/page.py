@@ -22,7 +22,7 @@ from ...study.analysis.cause_comparisons import size_words
 from ...study.analysis.cause_sentences import without_words
 from ...study.analysis.document import MISSING_RULES
 from ...study.analysis.examiner_agreement import coefficient
-from ...study.analysis.fit_words import fit_words, place_words
+from ...study.analysis.fit_words import fit_words
 from ...study.analysis.precision import distance_measures
 from ...study.analysis.results.analysis import OddEffect, StudyAnalysis
 from ...study.analysis.results.comparisons import Comparison, OverallRow, PrecisionComparison
@@ -39,6 +39,7 @@ from ...words.names import (
     NOT_DECIDABLE,
     OUTSIDE,
     WITHIN,
+    area_words,
     measure_words,
 )
 from ...words.text import capital
@@ -218,7 +219,7 @@ def _environment() -> Environment:
         symbols=SYMBOLS,
         described=all_described,
         compared_words=_compared_words,
-        place_words=place_words,
+        placed_words=_placed_words,
         heads=HEADS,
         agreement_words=AGREEMENT_WORDS,
         agreement_value=agreement_value,
@@ -242,6 +243,12 @@ def _on_paper_area(analysis: StudyAnalysis) -> str:
     """Name the area whose figures are printed: the primary one, else the first."""
     primary = analysis.settings.primary_area
     return primary if primary in analysis.areas else next(iter(analysis.areas), "")
+
+
+def _placed_words(row: Comparison) -> str:
+    """Name what was compared with its area."""
+    words = _compared_words(row)
+    return words if row.measure in FIT_MEASURES else f"{capital(area_words(row.area))}, {words}"
 
 
 def area_parts(
