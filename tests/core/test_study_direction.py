@@ -154,9 +154,9 @@ def test_every_way_out_names_the_direction(direction: Direction, words: str) -> 
     assert study_document(run, analysis)["direction"] == direction
     tables = analysis_tables(run, analysis)
     for name in set(DIRECTED) & tables.keys():
-        rows = list(csv.DictReader(io.StringIO(tables[name])))
+        rows = list(csv.DictReader(io.StringIO(tables[name].text)))
         assert {row["direction"] for row in rows} == {direction}, name
-    rows = list(csv.DictReader(io.StringIO(study_tables(run)["verdicts"])))
+    rows = list(csv.DictReader(io.StringIO(study_tables(run)["verdicts"].text)))
     assert {row["direction"] for row in rows} == {direction}
     screen = Console(width=100, file=io.StringIO())
     screen.print(study_view(run, analysis))

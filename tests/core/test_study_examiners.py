@@ -229,7 +229,7 @@ def test_methods_name_every_test_of_scores_and_what_may_claim():
 def test_tables_hold_every_number_of_agreement_with_its_crowns_and_rule():
     run = scored(study(PAIR, analysis=PLAN), np.where(np.eye(16, 3) > 0, -1, GIVEN[:16]))
     tables = analysis_tables(run, analyse_study(run))
-    rows = list(csv.DictReader(io.StringIO(tables["examiner_agreement"])))
+    rows = list(csv.DictReader(io.StringIO(tables["examiner_agreement"].text)))
     assert [row["statistic"] for row in rows if len(row["examiners"].split("; ")) == 3] == [
         "same_score",
         "fleiss_kappa",
@@ -237,13 +237,13 @@ def test_tables_hold_every_number_of_agreement_with_its_crowns_and_rule():
         "icc_a1",
     ]
     rules = {
-        row["statistic"]: (row["crowns"], row["scores"], row["missing_scores"]) for row in rows
+        row["statistic"]: (row["n_crowns"], row["n_scores"], row["missing_scores"]) for row in rows
     }
     assert rules["same_score"] == ("13", "39", "complete cases")
     assert rules["fleiss_kappa"] == ("16", "45", "all scores given (Gwet)")
     assert rules["weighted_kappa"] == ("14", "28", "complete cases")
-    (compared,) = csv.DictReader(io.StringIO(tables["examiner_comparisons"]))
-    assert compared["family"] == "1"
+    (compared,) = csv.DictReader(io.StringIO(tables["examiner_comparisons"].text))
+    assert compared["family_size"] == "1"
     assert compared["rank_p_adjusted"] == compared["rank_p"]
 
 

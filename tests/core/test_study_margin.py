@@ -111,7 +111,7 @@ def test_the_groups_profile_is_that_of_its_checked_crowns(folder: Path) -> None:
     areas = AreaSettings(mesial_direction=(1.0, 0.0, 0.0), buccal_direction=(0.0, 1.0, 0.0))
     settings = CheckSettings(areas=areas, spacing_mm=0.25)
     file = folder / "study_results" / "tables" / "margin_profile.csv"
-    with file.open(encoding="utf-8", newline="") as stream:
+    with file.open(encoding="utf-8-sig", newline="") as stream:
         rows = list(csv.DictReader(stream))
     for group, depths in DEPTHS_MM.items():
         found = []
@@ -126,18 +126,18 @@ def test_the_groups_profile_is_that_of_its_checked_crowns(folder: Path) -> None:
             profile.angle_deg.tolist(), rel=1e-5
         )
         known = np.isfinite(stack)
-        assert [int(row["n"]) for row in own] == known.sum(axis=0).tolist()
+        assert [int(row["n_counted"]) for row in own] == known.sum(axis=0).tolist()
         assert known.all(axis=0).mean() > 0.8
         for row, column in zip(own, stack.T, strict=True):
             values = column[np.isfinite(column)]
             if len(values):
-                assert float(row["mean_um"]) == pytest.approx(values.mean(), abs=2e-3)
+                assert float(row["profile_mean_um"]) == pytest.approx(values.mean(), abs=2e-3)
             if len(values) > 1:
-                assert float(row["sd_um"]) == pytest.approx(values.std(ddof=1), abs=2e-3)
+                assert float(row["profile_sd_um"]) == pytest.approx(values.std(ddof=1), abs=2e-3)
             else:
-                assert row["sd_um"] == row["low_um"] == row["high_um"] == ""
+                assert row["profile_sd_um"] == row["profile_low_um"] == row["profile_high_um"] == ""
     (chip,) = (row for row in rows if row["group"] == "a" and row["angle_deg"] == _at_buccal(rows))
-    assert float(chip["min_um"]) < -50.0 < float(chip["max_um"])
+    assert float(chip["profile_min_um"]) < -50.0 < float(chip["profile_max_um"])
 
 
 def _at_buccal(rows: list[dict[str, str]]) -> str:

@@ -263,10 +263,10 @@ def test_missing_scores_are_told_and_the_rest_is_used(make: Make, tmp_path: Path
 
 
 def test_scores_that_are_none_are_told_with_their_lines(make: Make, tmp_path: Path) -> None:
-    more = scores(tmp_path, {"a/0": "fine", "b/0": "7"})
+    more = scores(tmp_path, {"a/0": "fine", "b/0": "11"})
     result = study(make({"a": ["a/0.stl"], "b": ["b/0.stl"]}, more), tmp_path / "out")
     words = " ".join(result.output.split())
     assert result.exit_code == 1
     assert 'scores.csv:2: gap: "fine" is not a score.' in words
-    assert 'scores.csv:4: gap: "7" is not a score.' in words
+    assert 'scores.csv:4: gap: "11" is not a score.' in words
     assert not (tmp_path / "out").exists()

@@ -311,7 +311,7 @@ ROW_COLUMNS: tuple[Column, ...] = (
     column(
         "missing_scores",
         TEXT,
-        "complete: only crowns that all of them scored count; all_scores: every score counts.",
+        "Whether only crowns that all of them scored count, or all scores that were given (Gwet).",
         "study/examiner_agreement",
     ),
     column("kappa_words", TEXT, "Weighted kappa in words.", "study/examiner_agreement"),
