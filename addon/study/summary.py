@@ -25,7 +25,6 @@ from ...standalone_core.study.measuring.results import StudyRun
 from ...standalone_core.words.names import area_words, measure_words
 
 POINT_WEIGHT = "weight_mm2"
-MAPS_MM = ("mean", "sd", "worst")
 PER_MM = 1e-3
 
 

@@ -46,9 +46,7 @@ def crown_facts(plan: StudyPlan, *, differing: bool = False) -> CrownFacts | Non
     known = [
         (called[scan], group.name, readable(scan.name), {**group.facts, **own})
         for group in plan.groups
-        for scan, own in zip(
-            group.scans, group.crown_facts or ({},) * len(group.scans), strict=True
-        )
+        for scan, own in zip(group.scans, _own_facts(group), strict=True)
     ]
     every = tuple(dict.fromkeys(name for *_, facts in known for name in facts))
     names = own_names if differing else every
