@@ -13,7 +13,7 @@ from cuspwise.standalone_core.errors import CuspwiseError
 from cuspwise.standalone_core.study.file.keys import Key
 from cuspwise.standalone_core.study.file.mistakes import StudyFileError
 from cuspwise.standalone_core.study.file.new import new_study
-from cuspwise.standalone_core.study.file.new_text import START_EQUIVALENCE_UM, toml_key, toml_text
+from cuspwise.standalone_core.study.file.new_text import toml_key, toml_text
 from cuspwise.standalone_core.study.file.read import read_plan
 from cuspwise.standalone_core.study.file.study_sections import SETTINGS
 from cuspwise.standalone_core.study.fit_plan import FitPlan
@@ -53,12 +53,13 @@ def test_subfolders_become_groups(folder: Path):
     assert 'scans = ["milled/*.stl"]' in written.path.read_text()
 
 
-def test_a_new_file_sets_nothing_but_the_margin_of_equivalence(folder: Path):
+def test_a_new_file_sets_nothing_and_names_no_equivalence_limit_for_its_user(folder: Path):
     plan = new_study(folder).plan
     usual = StudyPlan(None, "", "", plan.design, plan.groups)
     assert plan.check == usual.check
     assert (plan.areas, plan.measures, plan.scores) == (usual.areas, usual.measures, usual.scores)
-    assert dict(plan.analysis.equivalence_um) == {"default": START_EQUIVALENCE_UM}
+    assert dict(plan.analysis.equivalence_um) == {}
+    assert "#default = 10.0  # an example: choose your own" in plan.path.read_text()
     assert not any(group.facts for group in plan.groups)
 
 

@@ -28,8 +28,7 @@ from .study_sections import (
 
 _WIDTH = 96
 _MOST_WORDS = 8
-START_EQUIVALENCE_UM = 10.0
-"""Written into new files, to be changed: our own, no source."""
+_EXAMPLE_UM = 10.0  # of an equivalence limit: our own, no source, and so only a remark
 
 _INTRODUCTION = """\
 A study for Cuspwise. Lines that start with # are remarks. Every setting is here with its default;
@@ -195,10 +194,10 @@ def _section(section: Section, given: Mapping[str, Any]) -> Iterator[str]:
         for area, limit in NOT_SET.check.tolerances.tolerances_um.items():
             yield f"#{area} = {toml_text(limit)}  # default: common practice, no source"
     if section is EQUIVALENCE:
-        yield f"{EVERY_AREA} = {toml_text(START_EQUIVALENCE_UM)}  # no source: choose your own"
+        yield f"#{EVERY_AREA} = {_EXAMPLE_UM}  # an example: choose your own"
         yield "#margin = 5.0  # an example"
     if section is FIT_EQUIVALENCE:
-        yield f"#marginal_gap_um = {toml_text(START_EQUIVALENCE_UM)}  # an example"
+        yield f"#marginal_gap_um = {_EXAMPLE_UM}  # an example: choose your own"
     for key in section.keys:
         yield from _key(key, given.get(key.name))
 
