@@ -40,6 +40,7 @@ WIDEST = 900
 
 WINDOWS: dict[str, tuple[str, Box]] = {
     "blender_fit": ("window_fit/fit_5_polar.png", (0, 75, 1135, 905)),
+    "blender_study": ("window_study/study_5_table.png", (0, 40, 1160, 905)),
 }
 
 
