@@ -169,7 +169,7 @@ def _odd_effects(cohort: Cohort, findings: Findings, without: Findings) -> tuple
     )
     for aspect, rows, other in aspects:
         reduced = {_key(row): row for row in other}
-        for row in rows:
+        for row in (row for row in rows if row.standing != "exploratory"):
             twin = reduced.get(_key(row))
             if twin is not None and twin.outcome != row.outcome:
                 changed.append(_odd_effect(cohort, aspect, row, twin))

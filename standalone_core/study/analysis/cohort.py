@@ -27,7 +27,7 @@ class Cohort:
     """Crowns and pairs that are analysed together.
 
     Trueness is taken in the plan's direction. Precision has none to choose: crowns are held
-    against each other, and against their group's mean surface, at the design's points.
+    against each other at the design's points.
 
     Attributes
     ----------

@@ -83,8 +83,9 @@ def general_notes(cohort: Cohort, run: StudyRun) -> tuple[str, ...]:
     plan = cohort.plan.analysis
     notes = [
         f"A group meets a tolerance if {short_share(plan.next_crown_content)} of all crowns made "
-        f"this way can be expected within it, {short_share(plan.confidence)} sure, as far as "
-        f"crowns are spread normally; it does not if surely fewer are within.",
+        f"this way can be expected within it, as far as crowns are spread normally; it does not if "
+        f"surely fewer are within. What is said so of all areas of a group together is "
+        f"{short_share(plan.confidence)} sure.",
         PRECISION_TERM,
         PRECISION_DISTANCE,
         PAIRS_DEPEND,
