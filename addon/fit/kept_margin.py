@@ -24,7 +24,7 @@ def text_of(margin: MarginalGap | None) -> str:
 
 
 @lru_cache(maxsize=8)
-def limit_of(text: str) -> MarginalGap | None:
+def margin_of(text: str) -> MarginalGap | None:
     """Return the margin that a text holds; None if it holds none."""
     if not text:
         return None

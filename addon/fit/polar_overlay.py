@@ -59,7 +59,7 @@ def parts_for(context: bpy.types.Context) -> PolarParts:
 
 @lru_cache(maxsize=4)
 def _plot(text: str) -> PolarPlot | None:
-    margin = kept_margin.limit_of(text)
+    margin = kept_margin.margin_of(text)
     return None if margin is None else polar_plot(margin)
 
 

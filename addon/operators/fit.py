@@ -229,7 +229,7 @@ class SavePolarPlot(bpy.types.Operator, ExportHelper):  # type: ignore[misc]
     def execute(self, context: bpy.types.Context) -> Answer:
         """Write it."""
         crown = _crown(context)
-        margin = kept_margin.limit_of(store.data_of(crown).fit.margin)
+        margin = kept_margin.margin_of(store.data_of(crown).fit.margin)
         assert margin is not None  # poll asked
         path = Path(bpy.path.abspath(self.filepath))
         from ...standalone_core.report.fit.polar_picture import polar_svg  # loads jinja2

@@ -25,7 +25,7 @@ without a value, left out and counted. What cannot be computed is NaN in the res
 ``agreement``            ``cohen_kappa``, ``kappa_of_table`` of two raters
 ``many_raters``          ``fleiss_kappa``, ``gwet_coefficient`` from all scores that were given
 ``gauge``                ``gauge_study`` of repeated measurements
-``intraclass``           ``absolute_agreement``, ``one_way``, ``intraclass_of`` a gauge study
+``intraclass``           ``absolute_agreement``, ``intraclass_of`` a gauge study
 ``sample_size``          ``size_for_difference``, ``size_for_equivalence``, power curves
 ``reasons``              why a number cannot be had: codes and their words
 ``samples``              what every function takes, checked at the door

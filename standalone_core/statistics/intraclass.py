@@ -101,35 +101,6 @@ def absolute_agreement(values: ArrayLike, *, confidence: float = 0.95) -> Intrac
     return _found("ICC(A,1)", n, k, rows, lines, confidence)
 
 
-def one_way(values: ArrayLike, *, confidence: float = 0.95) -> Intraclass:
-    """Return ICC(1) of units with ratings that have no order or rater in common.
-
-    With the mean squares between and within units: (MSB − MSW)/(MSB + (k − 1)MSW); exact interval
-    by F. McGraw & Wong (1996); case (1,1) of Shrout & Fleiss (1979). Complete cases.
-
-    Parameters
-    ----------
-    values : (n, k) float
-        Units with a gap (NaN) are left out.
-    confidence : float
-
-    Returns
-    -------
-    Intraclass
-    """
-    check_share(confidence, "confidence")
-    table = np.asarray(values, dtype=np.float64)
-    table = table[~np.isnan(table).any(axis=1)]
-    n, k = table.shape
-    if n < 2 or k < 2:
-        reason = because("too_few_rated", least=2, n=n if k > 1 else 0)
-        return _without("ICC(1)", n, k, confidence, reason)
-    within = float(table.var(axis=1, ddof=1).mean())
-    between = k * float(table.mean(axis=1).var(ddof=1))
-    lines = (_Line(within, n * (k - 1), within=1.0, below=1.0),)
-    return _found("ICC(1)", n, k, between, lines, confidence)
-
-
 def intraclass_of(gauge: GaugeStudy) -> Intraclass:
     """Return the intraclass correlation of the single measurements of a gauge study.
 

@@ -44,9 +44,7 @@ def _by_ranks(plan: StudyPlan, pairs: Pairs) -> Iterator[str]:
     """Tell of the claims in the plan's order, whose chains share the level equally."""
     if plan.analysis.lead != "ranks":
         return
-    order = plan.analysis.order
-    limits = len(order) > 1 and any(plan.analysis.equivalence_of(area) > 0 for area, _ in order)
-    chains = len(pairs) * (2 if limits else 1)
+    chains = len(pairs) * plan.orders_per_pair(plan.analysis.order)
     worst = max(pairs, key=_smallest)
     adjusted = min(1.0, chains * _smallest(worst))
     if adjusted <= plan.analysis.alpha:

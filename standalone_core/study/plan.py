@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
@@ -326,6 +326,21 @@ class StudyPlan:
     def scans(self) -> tuple[Path, ...]:
         """All scans, group by group."""
         return tuple(scan for group in self.groups for scan in group.scans)
+
+    def equivalence_of(self, area: str, measure: str) -> float:
+        """Return the equivalence limit of a measure, of form or fit, µm; NaN if it has none."""
+        if measure not in FIT_MEASURES:
+            return self.analysis.equivalence_of(area)
+        limits = {} if self.fit is None else self.fit.equivalence_um
+        return float(limits.get(measure, float("nan")))
+
+    def orders_per_pair(self, places: Iterable[tuple[str, str]]) -> int:
+        """Return how many orders two groups have: one each for differences and equivalence, where
+        both are tested and more than one comparison is planned.
+        """
+        planned = tuple(places)
+        limited = any(self.equivalence_of(*place) > 0 for place in planned)
+        return 2 if limited and len(planned) > 1 else 1
 
     def group(self, name: str) -> GroupPlan:
         """Return a group by name.

@@ -40,7 +40,7 @@ def width_of(text: str, size: float) -> float:
 def test_a_margin_comes_back_as_it_was() -> None:
     """All its numbers to seven digits, what was not measured as such."""
     margin = made_margin()
-    again = kept_margin.limit_of(kept_margin.text_of(margin))
+    again = kept_margin.margin_of(kept_margin.text_of(margin))
     assert again is not None
     for field in fields(margin):
         there, here = getattr(margin, field.name), getattr(again, field.name)
@@ -53,7 +53,7 @@ def test_a_margin_comes_back_as_it_was() -> None:
     assert again.directions.words(90.0) == margin.directions.words(90.0) == "buccal"
     assert again.settings == margin.settings
     assert polar_plot(again).labels == polar_plot(margin).labels
-    assert kept_margin.limit_of(kept_margin.text_of(None)) is None
+    assert kept_margin.margin_of(kept_margin.text_of(None)) is None
 
 
 # Words ---------------------------------------------------------------------------------------

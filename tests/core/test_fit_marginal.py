@@ -36,7 +36,7 @@ def lifted(mm: float) -> np.ndarray:
     return motion(np.eye(3), (0.0, 0.0, mm))
 
 
-def limit_of(
+def margin_of(
     crown: FitCrown,
     die: FitDie,
     pose: np.ndarray | None = None,
@@ -52,7 +52,7 @@ def on_circle(
 ) -> MarginalGap:
     """A crown's edge so high above a circle on a flat, and so far outside it."""
     edge = around(RADIUS + 1e-3 * np.asarray(over_um), 1e-3 * np.asarray(gap_um), FINE)
-    return limit_of(any_crown(edge), flat_die(around(RADIUS, 0.0, FINE)), **settings)
+    return margin_of(any_crown(edge), flat_die(around(RADIUS, 0.0, FINE)), **settings)
 
 
 def harmonic(found: MarginalGap, of: str, order: int) -> Harmonic:
@@ -66,7 +66,7 @@ def harmonic(found: MarginalGap, of: str, order: int) -> Harmonic:
 def test_a_shoulder_by_pythagoras(gap_um: float, over_um: float, absolute_um: float) -> None:
     """50 and 120 make 130 (5-12-13), 80 and 150 make 170 (8-15-17)."""
     pair = shoulder_pair(0.05, 0.3, edge_mm=1.0 + 1e-3 * over_um)
-    found = limit_of(pair.crown, pair.die, lifted(1e-3 * gap_um - 0.3), places=90)
+    found = margin_of(pair.crown, pair.die, lifted(1e-3 * gap_um - 0.3), places=90)
     for values, expected in (
         (found.gap_um, gap_um),
         (found.vertical_um, gap_um),
@@ -97,7 +97,7 @@ def test_a_finish_line_without_an_edge_has_its_wall_for_prepared_surface(taper_d
         points_mm=around(4.0 - np.tan(alpha) * height + 0.05 / np.cos(alpha), low, 90),
     )
     crown = replace(pair.crown, area_set=replace(pair.crown.area_set, margin_line=shallow))
-    found = limit_of(crown, pair.die, lifted(height - low), places=90)
+    found = margin_of(crown, pair.die, lifted(height - low), places=90)
     up = 1e3 * (height - 0.05 * np.sin(alpha)) / np.cos(alpha)
     np.testing.assert_allclose(found.gap_um, 50.0, atol=WITHIN_UM)
     np.testing.assert_allclose(found.extension_um, -up, atol=WITHIN_UM)
@@ -109,7 +109,7 @@ def test_a_bevel_turns_gap_and_extension_with_its_slope() -> None:
     slope = np.radians(30.0)
     rows = [(5.0, -2.0), (5.0, 0.0), (4.0, np.tan(slope)), (3.8, 4.0)]
     die = die_of(band(rows, 90), around(5.0, 0.0, 90))
-    found = limit_of(any_crown(around(5.03, 0.07, 90)), die, places=90)
+    found = margin_of(any_crown(around(5.03, 0.07, 90)), die, places=90)
     gap = 70.0 * np.cos(slope) + 30.0 * np.sin(slope)
     extension = 30.0 * np.cos(slope) - 70.0 * np.sin(slope)
     np.testing.assert_allclose(found.gap_um, gap, atol=WITHIN_UM)
@@ -125,7 +125,7 @@ def test_a_shifted_crown_shows_its_shift() -> None:
     s, phi = 0.04, np.radians(130.0)
     shift = motion(np.eye(3), (s * np.cos(phi), s * np.sin(phi), 0.05))
     line = around(RADIUS, 0.0, FINE)
-    found = limit_of(any_crown(line), flat_die(line), shift)
+    found = margin_of(any_crown(line), flat_die(line), shift)
     psi = TURN - phi
     expected = s * np.cos(psi) + np.sqrt(RADIUS**2 - (s * np.sin(psi)) ** 2) - RADIUS
     np.testing.assert_allclose(found.extension_um, 1e3 * expected, atol=WITHIN_UM)
@@ -145,7 +145,7 @@ def test_a_tilted_crown_shows_its_tilt() -> None:
     beta, phi = 30e-3 / RADIUS, np.radians(300.0)
     turn = rotation_from_vector(beta * np.array([np.sin(phi), -np.cos(phi), 0.0]))
     line = around(RADIUS, 0.0, FINE)
-    found = limit_of(any_crown(line), flat_die(line), motion(turn, (0.0, 0.0, 0.1)))
+    found = margin_of(any_crown(line), flat_die(line), motion(turn, (0.0, 0.0, 0.1)))
     expected = 100.0 + 1e3 * RADIUS * np.sin(beta) * np.cos(TURN - phi)
     np.testing.assert_allclose(found.gap_um, expected, atol=WITHIN_UM)
     first = harmonic(found, "gap", 1)
@@ -221,7 +221,7 @@ def test_planes_lie_across_the_line_and_not_through_the_axis() -> None:
     In planes through the path of insertion it would be 120 / cos ψ, up to 2.9 µm more, ψ being the
     angle between radius and normal: 12.7° at most for 5 by 4 mm.
     """
-    found = limit_of(any_crown(ellipse(5, 4, 0.12, 0.05)), flat_die(ellipse(5, 4, 0, 0)))
+    found = margin_of(any_crown(ellipse(5, 4, 0.12, 0.05)), flat_die(ellipse(5, 4, 0, 0)))
     np.testing.assert_allclose(found.extension_um, 120.0, atol=WITHIN_UM)
     np.testing.assert_allclose(found.absolute_um, 130.0, atol=WITHIN_UM)
     np.testing.assert_allclose(found.angle_deg, np.arange(360.0))
@@ -243,7 +243,7 @@ def banana(out: float, z: float, count: int = 20000) -> np.ndarray:
 
 def test_a_line_that_turns_back_is_divided_along_its_length() -> None:
     line = banana(0.0, 0.0)
-    found = limit_of(any_crown(banana(-0.12, 0.05)), flat_die(line), places=180)
+    found = margin_of(any_crown(banana(-0.12, 0.05)), flat_die(line), places=180)
     assert found.coverage == 1.0
     # At the ends, of 0.2 mm radius, the chord of 0.5 mm is no tangent any more; nowhere else.
     straight = np.abs(found.finish_mm[:, 0]) < 3.0
@@ -266,7 +266,7 @@ def test_an_open_edge_or_finish_line_is_not_measured_where_it_is_missing() -> No
     ring, edge = around(RADIUS, 0.0, FINE), around(RADIUS, 0.05, FINE)
     there = np.flatnonzero((theta > 70.0) | (theta < 10.0))
     part = np.roll(there, -np.flatnonzero(np.diff(there) > 1)[0] - 1)
-    open_edge = limit_of(any_crown(edge[part], closed=False), flat_die(ring))
+    open_edge = margin_of(any_crown(edge[part], closed=False), flat_die(ring))
     expected = (np.arange(360) > 70) | (np.arange(360) < 10)
     np.testing.assert_array_equal(open_edge.measured, expected)
     np.testing.assert_allclose(open_edge.gap_um[expected], 50.0, atol=WITHIN_UM)
@@ -275,7 +275,7 @@ def test_an_open_edge_or_finish_line_is_not_measured_where_it_is_missing() -> No
     assert "no edge within 2 mm of the finish line at 61 places" in open_edge.warnings[0]
     assert np.isnan(open_edge.sectors[1].gap_um) == np.isnan(open_edge.gap_um[23:68]).all()
     assert open_edge.harmonics[0].amplitude_um == pytest.approx(50.0, abs=WITHIN_UM)
-    open_line = limit_of(any_crown(edge), flat_die(ring[part], closed=False))
+    open_line = margin_of(any_crown(edge), flat_die(ring[part], closed=False))
     lost = int((~open_line.measured).sum())
     assert 50 < lost < 70  # angles are about the middle of what is there
     np.testing.assert_allclose(open_line.gap_um[open_line.measured], 50.0, atol=WITHIN_UM)
@@ -285,12 +285,12 @@ def test_an_open_edge_or_finish_line_is_not_measured_where_it_is_missing() -> No
 def test_more_than_a_quarter_missing_gives_no_harmonics() -> None:
     theta = np.degrees(angles(FINE))
     edge = around(RADIUS, 0.05, FINE)[theta < 260.0]
-    found = limit_of(any_crown(edge, closed=False), flat_die(around(RADIUS, 0.0, FINE)))
+    found = margin_of(any_crown(edge, closed=False), flat_die(around(RADIUS, 0.0, FINE)))
     assert found.harmonics == ()
 
 
 def test_an_edge_that_is_nowhere_near_measures_nothing_and_passes_nothing() -> None:
-    found = limit_of(any_crown(around(1.0, 0.0, 90)), flat_die(around(RADIUS, 0.0, FINE)))
+    found = margin_of(any_crown(around(1.0, 0.0, 90)), flat_die(around(RADIUS, 0.0, FINE)))
     assert (found.coverage, found.within) == (0.0, False)
     assert np.isnan([found.mean_um, found.most_um, found.share_beyond]).all()
     assert "at 360 places" in found.warnings[0]
@@ -299,7 +299,7 @@ def test_an_edge_that_is_nowhere_near_measures_nothing_and_passes_nothing() -> N
 
 def test_a_die_that_ends_inside_its_finish_line_has_no_prepared_surface() -> None:
     die = die_of(band([(5.0, -1.0), (5.0, 0.0), (4.8, 0.0)], 90), around(5.0, 0.0, 90))
-    found = limit_of(any_crown(around(5.0, 0.05, 90)), die, places=90)
+    found = margin_of(any_crown(around(5.0, 0.05, 90)), die, places=90)
     assert found.coverage == 0.0
     assert "the die ends or has a hole within 0.3 mm" in found.warnings[0]
 
@@ -307,7 +307,7 @@ def test_a_die_that_ends_inside_its_finish_line_has_no_prepared_surface() -> Non
 def test_without_a_finish_line_there_is_nothing_to_measure() -> None:
     pair = shoulder_pair()
     with pytest.raises(AreaError, match="no finish line") as caught:
-        limit_of(pair.crown, replace(pair.die, finish_line=None))
+        margin_of(pair.crown, replace(pair.die, finish_line=None))
     assert caught.value.arguments == ("finish_line",)
     assert "Give the die's finish line" in caught.value.remedy
 
@@ -315,10 +315,10 @@ def test_without_a_finish_line_there_is_nothing_to_measure() -> None:
 def test_sectors_are_named_by_angles_where_directions_are_not_known() -> None:
     line, edge = around(RADIUS, 0.0, FINE), around(RADIUS, 0.05, FINE)
     unknown = directions_about(AXIS, AreaSettings())
-    found = limit_of(any_crown(edge), flat_die(line), directions=unknown)
+    found = margin_of(any_crown(edge), flat_die(line), directions=unknown)
     assert [sector.name for sector in found.sectors][:3] == ["0°", "45°", "90°"]
     mesial = directions_about(AXIS, AreaSettings(mesial_direction=(0.0, 1.0, 0.0)))
-    found = limit_of(any_crown(edge), flat_die(line), directions=mesial)
+    found = margin_of(any_crown(edge), flat_die(line), directions=mesial)
     names = [sector.name for sector in found.sectors]
     assert (names[0], names[1], names[4]) == ("mesial", "45°", "distal")
     np.testing.assert_allclose(found.finish_mm[0], (0.0, RADIUS, 0.0), atol=1e-5)
@@ -330,7 +330,7 @@ def test_frames_and_the_way_round_do_not_matter(reverse: bool) -> None:
     rng = np.random.default_rng(5)
     of_crown, of_die = random_pose(rng), random_pose(rng)
     pose = motion(rotation_from_vector((0.003, 0.001, 0.0)), (0.02, 0.01, -0.2))
-    here = limit_of(pair.crown, pair.die, pose)
+    here = margin_of(pair.crown, pair.die, pose)
     mesh, turn = pair.die.mesh.moved(of_die), of_die[:3, :3]
     line = pair.die.finish_line
     assert line is not None
@@ -341,7 +341,7 @@ def test_frames_and_the_way_round_do_not_matter(reverse: bool) -> None:
         mesial_direction=tuple(turn @ (1.0, 0.0, 0.0)),
         buccal_direction=tuple(turn @ (0.0, 1.0, 0.0)),
     )
-    there = limit_of(
+    there = margin_of(
         moved_crown(pair.crown, of_crown),
         die,
         of_die @ pose @ inverse(of_crown),
@@ -356,7 +356,7 @@ def test_frames_and_the_way_round_do_not_matter(reverse: bool) -> None:
 @pytest.mark.parametrize("places", [36, slow(1000)])
 def test_any_number_of_places(places: int) -> None:
     pair = shoulder_pair(0.05, 0.3, step_mm=1.0)
-    found = limit_of(pair.crown, pair.die, lifted(-0.25), places=places)
+    found = margin_of(pair.crown, pair.die, lifted(-0.25), places=places)
     assert len(found.gap_um) == places
     np.testing.assert_allclose(found.gap_um, 50.0, atol=WITHIN_UM)
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from cuspwise.standalone_core.study.cannot_show import cannot_show
+from cuspwise.standalone_core.study.fit_plan import FitPlan
 from cuspwise.standalone_core.study.plan import AnalysisPlan, GroupPlan, StudyPlan
 from scipy import stats
 
@@ -66,3 +67,15 @@ def test_few_comparisons_or_many_crowns_can_show_it():
     assert cannot_show(plan(9)) == ()
     one = plan(6, 6, lead="ranks", areas=("margin",), measures=("mean_abs_um",))
     assert cannot_show(one) == ()
+
+
+def test_a_limit_of_fit_makes_a_second_order_too():
+    """The order is led by a measure of fit, whose limit stands by itself."""
+    of_two = plan(4, 4, lead="ranks")
+    first = replace(of_two.analysis, primary_measure="marginal_gap_um")
+    fit = FitPlan(equivalence_um={"marginal_gap_um": 20.0})
+    assert of_two.orders_per_pair(first.order) == 1
+    seated = replace(of_two, analysis=first, fit=fit)
+    assert seated.orders_per_pair(first.order) == 2
+    assert seated.orders_per_pair(first.order[:1]) == 1
+    assert "0.057 as one of 2 orders" in cannot_show(seated)[0]

@@ -36,7 +36,7 @@ def equivalence_row(
     Two one-sided tests: Welch's of means, Yuen's of trimmed means, or those of ranks of the shift;
     not adjusted yet, see :func:`adjusted_row`.
     """
-    limit, alpha = limit_of(plan, area, measure), plan.analysis.alpha
+    limit, alpha = plan.equivalence_of(area, measure), plan.analysis.alpha
     level = 1 - 2 * alpha
     if not measure.endswith("_um"):
         return EquivalenceRow(np.nan, level, untested=NO_LENGTH)
@@ -54,13 +54,6 @@ def equivalence_row(
         trim = TRIM if lead == "trimmed" else 0.0
         found = compare_with_limit(second, first, limit, alpha=alpha, trim=trim)
     return EquivalenceRow(limit, level, lead, found)
-
-
-def limit_of(plan: StudyPlan, area: str, measure: str) -> float:
-    """Return the largest difference that does not matter, µm; NaN where none is set."""
-    if measure not in FIT_MEASURES:
-        return plan.analysis.equivalence_of(area)
-    return np.nan if plan.fit is None else plan.fit.equivalence_um.get(measure, np.nan)
 
 
 def adjusted_row(row: EquivalenceRow, p_adjusted: float, alpha: float) -> EquivalenceRow:

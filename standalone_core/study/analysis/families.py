@@ -21,7 +21,6 @@ from ...statistics.graphical import chains, graphical
 from ...statistics.multiplicity import step_down_exclusive
 from ..plan import AnalysisPlan
 from .cohort import Cohort, Places
-from .equivalence import limit_of
 from .fit_cohort import seated_cohort
 from .results.comparisons import Adjusted, Comparison, Contrast, Standing
 
@@ -96,9 +95,7 @@ def as_family(rows: Sequence[Contrast]) -> list[Judgement]:
 
 def chains_of(cohort: Cohort) -> int:
     """Return how many chains of comparisons share the level, as far as the plan tells."""
-    places = ordered_places(cohort)
-    limits = len(places) > 1 and any(limit_of(cohort.plan, *place) > 0 for place in places)
-    return len(cohort.group_pairs) * (2 if limits else 1)
+    return len(cohort.group_pairs) * cohort.plan.orders_per_pair(ordered_places(cohort))
 
 
 def ordered_places(cohort: Cohort) -> Places:

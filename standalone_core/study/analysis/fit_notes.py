@@ -9,7 +9,6 @@ from ...words.text import count_words, listed, plural
 from ..measuring.crown_fit import NotFitted
 from ..measuring.results import StudyRun
 from .cohort import Cohort
-from .equivalence import limit_of
 from .fit_cohort import seated_cohort
 from .fit_limits import CANNOT_GO_ON, seated_of
 from .fit_words import fit_words
@@ -125,7 +124,7 @@ def _margins(cohort: Cohort) -> Iterator[str]:
     if seated is None or len(seated.groups) < 2:
         return
     places = seated.fit_pairs
-    without = [place for place in places if not limit_of(cohort.plan, *place) > 0]
+    without = [place for place in places if not cohort.plan.equivalence_of(*place) > 0]
     if without and len(without) == len(places):
         yield "No equivalence limit of fit is set, so equivalence of fit was not tested."
     elif without:

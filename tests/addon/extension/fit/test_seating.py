@@ -54,7 +54,7 @@ def test_what_is_kept_is_what_the_core_found(
     assert np.allclose(world(seated.design), expected.T_die_crown, atol=1e-6)
     count = len(pair.design.vertices)
     assert np.allclose(1e3 * gap_mm(seated), expected.gap.gap_um[:count], atol=1e-3, equal_nan=True)
-    margin = part("addon.fit.kept_margin").limit_of(seated.design.cuspwise.fit.margin)
+    margin = part("addon.fit.kept_margin").margin_of(seated.design.cuspwise.fit.margin)
     for name in ("angle_deg", "gap_um", "absolute_um", "finish_mm"):
         there, here = getattr(expected.margin, name), getattr(margin, name)
         assert np.allclose(here, there, rtol=1e-6, atol=1e-9, equal_nan=True), name

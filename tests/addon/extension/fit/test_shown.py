@@ -135,7 +135,7 @@ def test_spots_lie_on_the_crown_and_are_gone_to(seated: SimpleNamespace) -> None
     with pytest.raises(RuntimeError, match="no such place"):
         call(case, "frame_fit_place", kind="SPOT", number=len(spots))
     assert call(case, "frame_fit_place", kind="WIDEST") == {"FINISHED"}
-    margin = case.part("addon.fit.kept_margin").limit_of(case.design.cuspwise.fit.margin)
+    margin = case.part("addon.fit.kept_margin").margin_of(case.design.cuspwise.fit.margin)
     place = margin.finish_mm[np.nanargmax(margin.gap_um)]
     assert np.allclose(case.scene.cursor.location, place, atol=1e-4)
 
