@@ -6,7 +6,7 @@ import math
 import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from functools import cached_property, partial
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -16,19 +16,15 @@ from ..errors import MeshError, SettingError
 from ..mesh.morton import curve_order
 from ..mesh.triangle_mesh import TriangleMesh
 from .borders import border_features
-from .candidates import Rivals, find_candidates
+from .candidates import Rivals
 from .exact import FaceFrames, FeatureArray, Feet, barycentric_on_rim
-from .grouping import Block, blocks_of, order_in_box
-from .nearby import FIRST, SECOND, find_nearby
+from .held import HeldPart, HeldPoints
 from .pieces import Pieces
+from .search import Found, Search
 from .settle import settle
 
 _SLACK = 1e-12
 """Relative rounding allowance: feet closer together than this are the same place."""
-
-_SPARSE = 1.0
-"""With fewer points than this many per piece, each point is searched for by itself first."""
-_PART = 26_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -167,17 +163,69 @@ class SurfaceIndex:
             Wrong shape, coordinates that are not finite, a negative maximum distance.
         """
         queries = _checked_points(points)
-        if not max_distance_mm >= 0:
-            raise SettingError(
-                f"A maximum distance of {max_distance_mm} mm is not a distance.",
-                subject="max_distance_mm",
-                remedy="Give zero or more, or leave it out.",
-            )
-        return self._closest(queries, float(max_distance_mm), signed)
+        limit = _checked_limit(max_distance_mm)
+        found = self._unsettled(len(queries), signed)
 
-    def _closest(self, points: FloatArray, limit: float, signed: bool) -> ClosestPoints:
-        n = len(points)
-        found = ClosestPoints(
+        def use(part: Found) -> None:
+            self._settle(part.points, part.rows, part.guess, part.rivals, limit, found)
+
+        self._search(limit, self._tolerance_mm).run(queries, self.threads, use)
+        return found
+
+    def hold(
+        self, points: ArrayLike, *, slack_mm: float, max_distance_mm: float = math.inf
+    ) -> HeldPoints:
+        """Search for points that will be asked for again after small motions.
+
+        Costs as much as :meth:`closest`; each later pass then about a tenth.
+
+        Parameters
+        ----------
+        points : (n, 3) array_like
+            Finite coordinates, mm.
+        slack_mm : float
+            How far each may move from where it is now.
+        max_distance_mm : float
+            The farthest that will be asked for.
+
+        Raises
+        ------
+        SettingError
+            As for :meth:`closest`.
+        """
+        queries = _checked_points(points)
+        limit = _checked_limit(max_distance_mm)
+        slack = 2.0 * slack_mm + self._tolerance_mm
+
+        def keep(part: Found) -> HeldPart:
+            return HeldPart.of(part, self._frames, slack)
+
+        parts = self._search(limit, slack).run(queries, self.threads, keep)
+        return HeldPoints(self, queries, limit, slack_mm, parts)
+
+    def _search(self, limit: float, slack: float) -> Search:
+        low, high = self.mesh.bounds
+        box = low - self.mesh.diagonal_mm, high + self.mesh.diagonal_mm
+        return Search(self._pieces, self._frames, box, limit, slack)
+
+    def _settled_held(
+        self, points: FloatArray, parts: list[HeldPart], limit: float, signed: bool
+    ) -> ClosestPoints:
+        """Compare the faces that were listed for held points (n, 3)."""
+        found = self._unsettled(len(points), signed)
+
+        def use(part: HeldPart) -> None:
+            here = points.take(part.rows, axis=0)
+            # A copy, since the winners are written into it.
+            guess = self._frames.feet(np.ascontiguousarray(here.T), part.guess.copy())
+            self._settle(here, part.rows, guess, part.rivals, limit, found)
+
+        with ThreadPoolExecutor(self.threads) as pool:
+            list(pool.map(use, parts))
+        return found
+
+    def _unsettled(self, n: int, signed: bool) -> ClosestPoints:
+        return ClosestPoints(
             foot=np.empty((n, 3)),
             distance_mm=np.empty(n),
             signed_mm=np.empty(n) if signed else None,
@@ -185,52 +233,6 @@ class SurfaceIndex:
             feature=np.empty(n, dtype=np.int8),
             index=self,
         )
-        if not n:
-            return found
-        low, high = self.mesh.bounds
-        box = low - self.mesh.diagonal_mm, high + self.mesh.diagonal_mm
-        with ThreadPoolExecutor(self.threads) as pool:
-            rest: IntArray = np.arange(n)
-            if n < _SPARSE * len(self._pieces.proper):
-                rest = order_in_box(points, *box)
-                for neighbours in (FIRST, SECOND):
-                    fill = partial(self._fill_nearby, points, neighbours, limit, found)
-                    rest = np.concatenate([rest[:0], *pool.map(fill, _parts(rest))])
-            if len(rest):
-                _ = self._pieces.cluster_radius  # once, before threads ask for it
-                blocks = blocks_of(points[rest], *box, self._pieces.widest_group)
-                list(pool.map(partial(self._fill, points, rest, limit, found), blocks))
-        return found
-
-    def _fill_nearby(
-        self,
-        points: FloatArray,
-        neighbours: int,
-        limit: float,
-        found: ClosestPoints,
-        rows: IntArray,
-    ) -> IntArray:
-        """Settle points by their nearest pieces; return those for which that is not sure."""
-        here = points.take(rows, axis=0)
-        near = find_nearby(here, self._pieces, self._frames, neighbours, limit, self._tolerance_mm)
-        self._settle(here, rows, near.guess, near.rivals, limit, found)
-        return rows[~near.sure]
-
-    def _fill(
-        self,
-        points: FloatArray,
-        rows: IntArray,
-        limit: float,
-        found: ClosestPoints,
-        block: Block,
-    ) -> None:
-        """Find the closest points of a block of the rows and write them to their places."""
-        places = rows.take(block.points)
-        here = points.take(places, axis=0)
-        guess, rivals = find_candidates(
-            here, block, self._pieces, self._frames, limit, self._tolerance_mm
-        )
-        self._settle(here, places, guess, rivals, limit, found)
 
     def _settle(
         self,
@@ -264,8 +266,14 @@ class SurfaceIndex:
         return self._frames.barycentric_inside(np.ascontiguousarray(feet.T), places)
 
 
-def _parts(order: IntArray) -> list[IntArray]:
-    return [order[start : start + _PART] for start in range(0, len(order), _PART)]
+def _checked_limit(max_distance_mm: float) -> float:
+    if not max_distance_mm >= 0:
+        raise SettingError(
+            f"A maximum distance of {max_distance_mm} mm is not a distance.",
+            subject="max_distance_mm",
+            remedy="Give zero or more, or leave it out.",
+        )
+    return float(max_distance_mm)
 
 
 def _checked_points(points: ArrayLike) -> FloatArray:
