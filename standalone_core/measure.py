@@ -34,6 +34,7 @@ from .superimpose.prepared import PreparedDesign
 from .superimpose.result import Superimposition
 from .superimpose.superimposition import superimpose_steps
 from .surface.closest import SurfaceIndex
+from .surface.held import HeldPoints
 
 AreaFinder: TypeAlias = Callable[[EvaluationMesh], Steps[AreaSet]]
 """Finds the areas of a design on its evaluation points, in place of areas file and rules."""
@@ -213,13 +214,16 @@ def area_steps(
 
 
 def superimpose_scan_steps(
-    scan: CheckedMesh, ready: ReadyDesign, settings: CheckSettings
+    scan: CheckedMesh,
+    ready: ReadyDesign,
+    settings: CheckSettings,
+    held: HeldPoints | None = None,
 ) -> Steps[Superimposition]:
-    """Lay a scan on a design, on the areas that were chosen for it."""
+    """Lay a scan on a design, on the areas that were chosen for it; see ``superimpose_steps``."""
     use_faces = faces_to_fit(ready.area_set, settings.fit_areas)
     return (
         yield from superimpose_steps(
-            scan.mesh, ready.prepared, settings.superimpose, use_faces=use_faces
+            scan.mesh, ready.prepared, settings.superimpose, use_faces=use_faces, held=held
         )
     )
 
@@ -251,7 +255,8 @@ def measure_scan_steps(
         The scan cannot be laid on the design, or not on the areas chosen.
     """
     watch = watch or Stopwatch()
-    fit_steps = superimpose_scan_steps(scan, ready, settings)
+    held = _held_vertices(scan.mesh, ready, settings)
+    fit_steps = superimpose_scan_steps(scan, ready, settings, held)
     fit = yield from watch.timed("superimpose", fit_steps, 0.0, 0.5)
     yield Progress("Indexing the scan", 0.5)
     with watch.stage("index"):
@@ -267,7 +272,7 @@ def measure_scan_steps(
     with watch.stage("index"):
         in_place = evaluation_mesh(moved, settings.spacing_mm)
     backward_steps = measure_deviation_steps(
-        in_place.mesh, ready.prepared.index, "scan_to_design", settings.deviation
+        in_place.mesh, ready.prepared.index, "scan_to_design", settings.deviation, held
     )
     backward = yield from watch.timed("measure", backward_steps, 0.85, 0.95)
     mutual = mutual_steps(backward, in_place.mesh, ready.prepared.index, scan_index)
@@ -288,6 +293,19 @@ def measure_scan_steps(
         is_design=same,
         layers=layers,
     )
+
+
+def _held_vertices(
+    scan: TriangleMesh, ready: ReadyDesign, settings: CheckSettings
+) -> HeldPoints | None:
+    """Hold the scan's vertices on the design, so that fit and measurement share one search.
+
+    Not those of a scan with vertices that stand for no area: the fit leaves these out.
+    """
+    if not (scan.vertex_areas > 0.0).all():
+        return None
+    farthest = max(settings.superimpose.max_distance_mm, settings.deviation.search_mm)
+    return HeldPoints(ready.prepared.index, farthest)
 
 
 def refuse_unknown_areas(area_set: AreaSet, tolerances: Tolerances) -> None:

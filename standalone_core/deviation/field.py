@@ -12,8 +12,9 @@ from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import SettingError
 from ..mesh.morton import curve_order
 from ..mesh.triangle_mesh import TriangleMesh
-from ..progress import Progress, Steps, run
+from ..progress import Progress, Steps, run, scaled
 from ..surface.closest import ClosestPoints, SurfaceIndex
+from ..surface.held import HeldPoints
 from .direction import DIRECTIONS, Direction
 from .settings import DeviationSettings
 
@@ -114,8 +115,12 @@ def measure_deviation_steps(
     index: SurfaceIndex,
     direction: Direction = "design_to_scan",
     settings: DeviationSettings | None = None,
+    held: HeldPoints | None = None,
 ) -> Steps[DeviationField]:
-    """Measure as :func:`measure_deviation` does, step by step."""
+    """Measure as :func:`measure_deviation` does, step by step.
+
+    ``held`` finds the feet of the mesh's first vertices on the index, as many as it holds.
+    """
     settings = settings or DeviationSettings()
     if direction not in DIRECTIONS:
         raise SettingError(
@@ -128,11 +133,8 @@ def measure_deviation_steps(
     status = np.full(count, TOO_FAR, dtype=np.uint8)
     area_point = np.arange(count) if direction == "design_to_scan" else np.full(count, -1)
     sign = -1.0 if direction == "design_to_scan" else 1.0
-    order = curve_order(mesh.vertices)
-    for start in range(0, count, _POINTS_PER_STEP):
-        yield Progress("Measuring", start / count)
-        part = order[start : start + _POINTS_PER_STEP]
-        feet = index.closest(mesh.vertices[part], max_distance_mm=settings.search_mm, signed=True)
+
+    def take(part: IntArray, feet: ClosestPoints) -> None:
         status[part] = counting_status(mesh.vertex_normals[part], feet, index.mesh, settings)
         assert feet.signed_mm is not None  # signed distances were asked for
         counted = status[part] == COUNTED
@@ -140,6 +142,19 @@ def measure_deviation_steps(
         foot[part] = np.where(counted[:, None], feet.foot, np.nan)
         if direction == "scan_to_design":
             area_point[part] = _nearest_corner(feet, index.mesh)
+
+    known = held.count if held is not None else 0
+    if held is not None and known:
+        feet = yield from scaled(
+            held.closest_steps(mesh.vertices[:known], signed=True), 0.0, known / count
+        )
+        take(np.arange(known), feet.within(settings.search_mm))
+    order = known + curve_order(mesh.vertices[known:])
+    for start in range(0, len(order), _POINTS_PER_STEP):
+        yield Progress("Measuring", (known + start) / count)
+        part = order[start : start + _POINTS_PER_STEP]
+        points, limit = mesh.vertices[part], settings.search_mm
+        take(part, index.closest(points, max_distance_mm=limit, signed=True))
     return DeviationField(
         direction=direction,
         points_mm=mesh.vertices,

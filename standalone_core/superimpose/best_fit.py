@@ -12,11 +12,12 @@ from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import SuperimpositionError
 from ..mesh.morton import curve_order
 from ..progress import Progress, Steps, scaled
+from ..surface.held import HeldPoints
 from .feet import (
     DesignFeet,
     NormalEquations,
     cut_mm,
-    exact_feet_steps,
+    feet_at,
     loss_weights,
     normal_equations,
     sample_feet,
@@ -36,6 +37,9 @@ _PART_POINTS, _PART_TOLERANCE_MM = 16_000, 2e-4
 _STAGE_ITERATIONS = 40
 _SLOWEST, _FASTEST = 0.9, 0.1
 """Bounds of the rate at which steps are taken to shrink."""
+_WELL_WITHIN = 0.1
+"""Passes end within this share of the tolerance: the rate of the first ones flatters, and later
+passes cost little."""
 _CONVERGED = 5.0
 """A fit that used up its passes counts as converged within this many times the tolerance."""
 _SECANT_FROM_MM = 0.05
@@ -95,12 +99,15 @@ class FitProblem:
         pick = thinned(self.weights, self.order, count)
         return replace(self, points=self.points[pick], weights=np.ones(count))
 
-    def feet_steps(self, pose: FloatArray) -> Steps[DesignFeet]:
+    def held(self) -> HeldPoints:
+        """What finds the points' feet again and again."""
+        return HeldPoints(self.design.index, self.settings.max_distance_mm)
+
+    def feet_steps(self, held: HeldPoints, pose: FloatArray) -> Steps[DesignFeet]:
         """Feet of the points in a pose."""
-        limit = self.settings.max_distance_mm
         moved = apply(pose, self.points)
-        feet = yield from exact_feet_steps(moved, self.design, limit, self.use_faces)
-        return feet
+        found = yield from held.closest_steps(moved, label="Best fit")
+        return feet_at(moved, found, self.settings.max_distance_mm, self.use_faces)
 
 
 @dataclass(frozen=True)
@@ -216,7 +223,11 @@ class BestFit:
 
 
 def best_fit_steps(
-    problem: FitProblem, start: FloatArray, *, from_samples: bool = True
+    problem: FitProblem,
+    start: FloatArray,
+    *,
+    from_samples: bool = True,
+    held: HeldPoints | None = None,
 ) -> Steps[BestFit]:
     """Fit scan points on the design's surface, starting from a pose near enough.
 
@@ -224,7 +235,7 @@ def best_fit_steps(
     triangles (or its trimmed or robust version) by Gauss–Newton steps with exact rotations. At
     every step the feet are found anew, so the result is the optimum for the surface itself, not
     for samples of it. Stages: 2,000 points on samples of the design, 16,000 points on exact feet,
-    then all, usually twice.
+    then all, usually searched for once and compared a few times (see :mod:`..surface.held`).
 
     Parameters
     ----------
@@ -234,6 +245,9 @@ def best_fit_steps(
     from_samples : bool
         Whether the stage on samples is run; leave it out if the start is within a few hundredths
         of a millimetre.
+    held : HeldPoints, optional
+        Holds the problem's points on the design's index, at least as far as the settings'
+        ``max_distance_mm``; it then finds their feet in the final pose, too.
 
     Raises
     ------
@@ -251,8 +265,8 @@ def best_fit_steps(
         part = problem.thinned(_PART_POINTS)
         state = yield from scaled(part_steps(part, state.fresh()), done, 0.4)
         done = 0.4
-    fit = yield from scaled(_whole_steps(problem, state.fresh()), done, 1.0)
-    return fit
+    whole = _whole_steps(problem, held or problem.held(), state.fresh())
+    return (yield from scaled(whole, done, 1.0))
 
 
 def least_hold(settings: SuperimposeSettings) -> float:
@@ -261,13 +275,18 @@ def least_hold(settings: SuperimposeSettings) -> float:
 
 
 def present_fit_steps(
-    problem: FitProblem, pose: FloatArray, *, iterations: int = 0, step_mm: float = 0.0
+    problem: FitProblem,
+    pose: FloatArray,
+    *,
+    iterations: int = 0,
+    step_mm: float = 0.0,
+    held: HeldPoints | None = None,
 ) -> Steps[BestFit]:
     """Measure how scan points lie in a pose that is taken as it is.
 
     ``iterations`` and ``step_mm`` are of the fit that led to it: its steps and its last one.
     """
-    feet = yield from problem.feet_steps(pose)
+    feet = yield from problem.feet_steps(held or problem.held(), pose)
     cut = _weighted(problem, feet)[0]
     state = FitState(pose, iterations=iterations, step_mm=step_mm, cut_mm=cut)
     return _summary(problem, feet, state, passes=0)
@@ -300,23 +319,24 @@ def fit_on_samples(
 
 def part_steps(part: FitProblem, state: FitState) -> Steps[FitState]:
     """Fit on part of the points, until a step is so small that the whole is needed."""
+    held = part.held()
     for number in range(_STAGE_ITERATIONS):
         share = 1.0 - 0.6**number
-        feet = yield from scaled(part.feet_steps(state.pose), share, share)
+        feet = yield from scaled(part.feet_steps(held, state.pose), share, share)
         state = _stepped(part, feet, state)
         if state.step_mm < _PART_TOLERANCE_MM:
             break
     return state
 
 
-def _whole_steps(problem: FitProblem, state: FitState) -> Steps[BestFit]:
+def _whole_steps(problem: FitProblem, held: HeldPoints, state: FitState) -> Steps[BestFit]:
     passes = 0
     while True:
         ends = 1.0 - 0.5**passes, 1.0 - 0.5 ** (passes + 1)
-        feet = yield from scaled(problem.feet_steps(state.pose), *ends)
+        feet = yield from scaled(problem.feet_steps(held, state.pose), *ends)
         state = _stepped(problem, feet, state)
         passes += 1
-        if state.remaining_mm <= problem.settings.tolerance_mm:
+        if state.remaining_mm <= _WELL_WITHIN * problem.settings.tolerance_mm:
             break
         if passes >= problem.settings.max_iterations:
             break

@@ -129,34 +129,28 @@ def _starting_poses(design: SearchTarget, reaches: list[float]) -> Poses:
 
 
 def _improved(poses: Poses, points: FloatArray, grid: LookupGrid, widths: FloatArray) -> Poses:
+    """Improve poses by a step per width, on points (n, 3) about their centroid."""
     rotations, translations = poses.rotations, poses.translations
+    columns = np.ascontiguousarray(points.T)
+    reach = np.float32(np.sqrt(np.square(points).sum(axis=1).mean()))
     for width in widths:
-        arms = points @ rotations.transpose(0, 2, 1)
-        moved = arms + translations[:, None, :]
+        arms = rotations @ columns
+        moved = arms + translations[:, :, None]
         found = grid.look_up(moved)
-        gap = moved - grid.points[found]
-        normal = grid.normals[found]
-        squared = np.einsum("pnk,pnk->pn", gap, gap)
-        weight = 1.0 / (1.0 + squared / np.float32(width**2)) ** 2
-        turn, shift = _steps(arms, normal, gap, weight)
-        rotations = turn @ rotations
+        gap = moved - grid.taken(grid.points, found)
+        normal = grid.taken(grid.normals, found)
+        weight = 1.0 / (1.0 + _squared(gap) / np.float32(width**2)) ** 2
+        turn, shift = _steps(arms / reach, normal, gap, weight)
+        rotations = _rotations(turn / reach) @ rotations
         translations = translations + shift
-    return Poses(
-        rotations, translations, _scores(rotations, translations, points, grid, widths[-1])
-    )
+    moved = rotations @ columns + translations[:, :, None]
+    gap = moved - grid.taken(grid.points, grid.look_up(moved))
+    return Poses(rotations, translations, _scores(gap, widths[-1]))
 
 
-def _scores(
-    rotations: FloatArray,
-    translations: FloatArray,
-    points: FloatArray,
-    grid: LookupGrid,
-    width: float,
-) -> FloatArray:
+def _scores(gaps: FloatArray, width: float) -> FloatArray:
     """Mean of d²/(d² + width²) over the points (Geman & McClure's bounded loss)."""
-    moved = points @ rotations.transpose(0, 2, 1) + translations[:, None, :]
-    gap = moved - grid.points[grid.look_up(moved)]
-    squared = np.einsum("pnk,pnk->pn", gap, gap)
+    squared = _squared(gaps)
     scores: FloatArray = (squared / (squared + np.float32(width**2))).mean(axis=1)
     return scores
 
@@ -164,26 +158,46 @@ def _scores(
 def _steps(
     arms: FloatArray, normals: FloatArray, gaps: FloatArray, weights: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """One damped Gauss–Newton step for every pose: rotations (p, 3, 3) and shifts (p, 3).
+    """One damped Gauss–Newton step for every pose: turns and shifts (p, 3).
 
     The misfit is the squared distance along the normal plus a small share of the whole squared
     distance, which keeps a pose from sliding away while it is still far off.
+
+    Parameters
+    ----------
+    arms, normals, gaps : (p, 3, n) float32
+        Arms in units of their reach; a turn is that many times too large, then.
+    weights : (p, n) float32
     """
-    reach = np.float32(np.sqrt(np.mean(np.square(arms)) * 3.0))
-    jacobian = np.concatenate([np.cross(arms / reach, normals), normals], axis=2)
-    along = np.einsum("pnk,pnk->pn", gaps, normals)
-    weighted = jacobian * weights[:, :, None]
-    matrix = weighted.transpose(0, 2, 1) @ jacobian
-    vector = np.einsum("pnk,pn->pk", weighted, along)
-    total = weights.sum(axis=1)
+    jacobian = np.concatenate([_cross(arms, normals), normals], axis=1)
+    along = np.einsum("pkn,pkn->pn", gaps, normals) * weights
+    matrix = (jacobian * weights[:, None, :]) @ jacobian.transpose(0, 2, 1)
+    vector = (jacobian @ along[:, :, None])[:, :, 0]
     # diagonal damping relative to the whole weight
-    matrix = matrix + (_DAMPING * total)[:, None, None] * np.eye(6, dtype=np.float32)
+    total = weights.sum(axis=1)
+    matrix += (_DAMPING * total)[:, None, None] * np.eye(6, dtype=np.float32)
     # pull of the whole gap, with the same share
-    pull = weights[:, :, None] * gaps
-    vector[:, :3] += _DAMPING * np.cross(arms / reach, pull).sum(axis=1)
-    vector[:, 3:] += _DAMPING * pull.sum(axis=1)
+    pull = weights[:, None, :] * gaps
+    vector[:, :3] += _DAMPING * _cross(arms, pull).sum(axis=2)
+    vector[:, 3:] += _DAMPING * pull.sum(axis=2)
     step = -np.linalg.solve(matrix, vector[:, :, None])[:, :, 0]
-    return _rotations(step[:, :3] / reach), step[:, 3:]
+    return step[:, :3], step[:, 3:]
+
+
+def _squared(vectors: FloatArray) -> FloatArray:
+    """Squared lengths (p, n) of vectors (p, 3, n)."""
+    x, y, z = (vectors[:, k] for k in range(3))
+    squared: FloatArray = x * x + y * y + z * z
+    return squared
+
+
+def _cross(first: FloatArray, second: FloatArray) -> FloatArray:
+    """Cross products (p, 3, n), coordinate by coordinate."""
+    cross = np.empty_like(first)
+    for k in range(3):
+        i, j = (k + 1) % 3, (k + 2) % 3
+        cross[:, k] = first[:, i] * second[:, j] - first[:, j] * second[:, i]
+    return cross
 
 
 def _rotations(vectors: FloatArray) -> FloatArray:

@@ -7,12 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrays import BoolArray, FloatArray
-from ..progress import Progress, Steps
+from ..surface.closest import ClosestPoints
 from .frame import MotionFrame
 from .prepared import PreparedDesign
 from .settings import SuperimposeSettings
 
-_BLOCK = 60_000
 _TINY_MM = 1e-7
 """Below this distance the face's normal stands for the direction from foot to point."""
 _UNSEEN = 1e-7
@@ -41,40 +40,23 @@ class DesignFeet:
     usable: BoolArray
 
 
-def exact_feet_steps(
-    points: FloatArray,
-    design: PreparedDesign,
-    max_distance_mm: float,
-    use_faces: BoolArray | None,
-) -> Steps[DesignFeet]:
-    """Feet on the triangles themselves, in blocks of 60,000 points."""
-    parts = []
-    for start in range(0, len(points), _BLOCK):
-        block = points[start : start + _BLOCK]
-        parts.append(exact_feet(block, design, max_distance_mm, use_faces))
-        yield Progress("Best fit", min(1.0, (start + _BLOCK) / len(points)))
-    if len(parts) == 1:
-        return parts[0]
-    return DesignFeet(
-        points,
-        np.concatenate([part.residual_mm for part in parts]),
-        np.concatenate([part.direction for part in parts]),
-        np.concatenate([part.usable for part in parts]),
-    )
+def exact_feet(points: FloatArray, design: PreparedDesign, max_distance_mm: float) -> DesignFeet:
+    """Feet on the triangles themselves; sensible for up to some ten thousand points at once."""
+    found = design.index.closest(points, max_distance_mm=max_distance_mm)
+    return feet_at(points, found, max_distance_mm)
 
 
-def exact_feet(
+def feet_at(
     points: FloatArray,
-    design: PreparedDesign,
+    found: ClosestPoints,
     max_distance_mm: float,
     use_faces: BoolArray | None = None,
 ) -> DesignFeet:
-    """Feet on the triangles themselves; sensible for up to some ten thousand points at once."""
-    found = design.index.closest(points, max_distance_mm=max_distance_mm)
-    usable = (found.face >= 0) & ~found.on_border
+    """What a fit needs of points (n, 3) and their closest points on the design."""
+    usable = found.found & ~found.on_border & (found.distance_mm <= max_distance_mm)
     if use_faces is not None:
         usable &= use_faces[found.face]
-    normal = design.index.mesh.face_normals[found.face]
+    normal = found.index.mesh.face_normals[found.face]
     gap = np.where(usable[:, None], points - found.foot, 0.0)
     sign = np.where(np.einsum("nk,nk->n", gap, normal) < 0.0, -1.0, 1.0)
     length = np.where(usable, found.distance_mm, 0.0)

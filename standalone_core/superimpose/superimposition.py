@@ -12,6 +12,7 @@ from ..mesh.triangle_mesh import TriangleMesh
 from ..progress import Progress, Steps, run, scaled
 from ..shares import share_words
 from ..surface.closest import SurfaceIndex
+from ..surface.held import HeldPoints
 from .best_fit import BestFit, FitProblem, best_fit_steps, present_fit_steps
 from .candidates import SAMPLES, Candidate, candidates_steps, distinct_poses, measured
 from .diagnosis import (
@@ -101,8 +102,13 @@ def superimpose_steps(
     settings: SuperimposeSettings | None = None,
     *,
     use_faces: BoolArray | None = None,
+    held: HeldPoints | None = None,
 ) -> Steps[Superimposition]:
-    """Lay a scan on its design as :func:`superimpose` does, step by step."""
+    """Lay a scan on its design as :func:`superimpose` does, step by step.
+
+    ``held``, on the design's index, finds the feet of the scan's vertices that have an area; after
+    a best fit it has them ready, wherever the scan was laid.
+    """
     prepared = design if isinstance(design, PreparedDesign) else PreparedDesign(design)
     chosen = settings or SuperimposeSettings()
     faces = _checked_faces(use_faces, prepared.index.mesh)
@@ -117,7 +123,7 @@ def superimpose_steps(
         fit = yield from scaled(_ended_fit_steps(problem, early.best), 0.55, 0.9)
         final, like, mirrored = early.best, early.like, early.mirrored
     else:
-        fit = yield from scaled(_fit_steps(problem, start.best), 0.55, 0.9)
+        fit = yield from scaled(_fit_steps(problem, start.best, held), 0.55, 0.9)
         final = measured(samples.points, prepared, chosen, fit.T_design_scan)
         like = likeness(samples, final, prepared, chosen)
         if early is not None:
@@ -224,11 +230,14 @@ def _ended_fit_steps(problem: FitProblem, best: Candidate) -> Steps[BestFit]:
     return (yield from present_fit_steps(part, pose, iterations=count, step_mm=step_mm))
 
 
-def _fit_steps(problem: FitProblem, start: FloatArray) -> Steps[BestFit]:
+def _fit_steps(
+    problem: FitProblem, start: FloatArray, held: HeldPoints | None
+) -> Steps[BestFit]:
     settings = problem.settings
     if not settings.refine:
-        return (yield from present_fit_steps(problem, start))
-    return (yield from best_fit_steps(problem, start, from_samples=settings.start != "auto"))
+        return (yield from present_fit_steps(problem, start, held=held))
+    sampled = settings.start != "auto"
+    return (yield from best_fit_steps(problem, start, from_samples=sampled, held=held))
 
 
 def _problem(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import os
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -18,7 +18,6 @@ from ..mesh.triangle_mesh import TriangleMesh
 from .borders import border_features
 from .candidates import Rivals
 from .exact import FaceFrames, FeatureArray, Feet, barycentric_on_rim
-from .held import HeldPart, HeldPoints
 from .pieces import Pieces
 from .search import Found, Search
 from .settle import settle
@@ -56,6 +55,33 @@ class ClosestPoints:
     face: IntArray
     feature: FeatureArray
     index: SurfaceIndex = field(repr=False)
+
+    @classmethod
+    def unsettled(cls, n: int, index: SurfaceIndex, signed: bool) -> ClosestPoints:
+        """Room for the closest points of n points, which are written into it part by part."""
+        return cls(
+            foot=np.empty((n, 3)),
+            distance_mm=np.empty(n),
+            signed_mm=np.empty(n) if signed else None,
+            face=np.empty(n, dtype=np.int64),
+            feature=np.empty(n, dtype=np.int8),
+            index=index,
+        )
+
+    def within(self, max_distance_mm: float) -> ClosestPoints:
+        """The same, as if nothing farther had been searched for."""
+        beyond = np.flatnonzero(self.found & (self.distance_mm > max_distance_mm))
+        if not len(beyond):
+            return self
+        names = ("foot", "distance_mm", "signed_mm", "face", "feature")
+        blank = dict(zip(names, (np.nan, np.inf, np.nan, -1, 0), strict=True))
+        changed = {}
+        for name in names:
+            values = getattr(self, name)
+            if values is not None:
+                changed[name] = values.copy()
+                changed[name][beyond] = blank[name]
+        return replace(self, **changed)
 
     @property
     def found(self) -> BoolArray:
@@ -99,6 +125,13 @@ class SurfaceIndex:
     SettingError
         ``threads`` is below 1.
 
+    Attributes
+    ----------
+    mesh : TriangleMesh
+    threads : int
+    tolerance_mm : float
+        Feet closer together than this are the same place.
+
     Examples
     --------
     >>> import cuspwise
@@ -129,7 +162,7 @@ class SurfaceIndex:
         corners = mesh.vertices.take(mesh.faces.take(self._number, axis=0), axis=0)
         self._frames = FaceFrames.of(corners)
         self._pieces = Pieces.of(corners, self._frames)
-        self._tolerance_mm = _SLACK * mesh.diagonal_mm
+        self.tolerance_mm = _SLACK * mesh.diagonal_mm
 
     @cached_property
     def _place(self) -> IntArray:
@@ -164,75 +197,36 @@ class SurfaceIndex:
         """
         queries = _checked_points(points)
         limit = _checked_limit(max_distance_mm)
-        found = self._unsettled(len(queries), signed)
+        found = ClosestPoints.unsettled(len(queries), self, signed)
 
         def use(part: Found) -> None:
             self._settle(part.points, part.rows, part.guess, part.rivals, limit, found)
 
-        self._search(limit, self._tolerance_mm).run(queries, self.threads, use)
+        self.search(limit, self.tolerance_mm).run(queries, self.threads, use)
         return found
 
-    def hold(
-        self, points: ArrayLike, *, slack_mm: float, max_distance_mm: float = math.inf
-    ) -> HeldPoints:
-        """Search for points that will be asked for again after small motions.
-
-        Costs as much as :meth:`closest`; each later pass then about a tenth.
-
-        Parameters
-        ----------
-        points : (n, 3) array_like
-            Finite coordinates, mm.
-        slack_mm : float
-            How far each may move from where it is now.
-        max_distance_mm : float
-            The farthest that will be asked for.
-
-        Raises
-        ------
-        SettingError
-            As for :meth:`closest`.
-        """
-        queries = _checked_points(points)
-        limit = _checked_limit(max_distance_mm)
-        slack = 2.0 * slack_mm + self._tolerance_mm
-
-        def keep(part: Found) -> HeldPart:
-            return HeldPart.of(part, self._frames, slack)
-
-        parts = self._search(limit, slack).run(queries, self.threads, keep)
-        return HeldPoints(self, queries, limit, slack_mm, parts)
-
-    def _search(self, limit: float, slack: float) -> Search:
+    def search(self, limit_mm: float, slack_mm: float) -> Search:
+        """Return what lists the faces near points: see :class:`.search.Search`."""
         low, high = self.mesh.bounds
         box = low - self.mesh.diagonal_mm, high + self.mesh.diagonal_mm
-        return Search(self._pieces, self._frames, box, limit, slack)
+        return Search(self._pieces, self._frames, box, limit_mm, slack_mm)
 
-    def _settled_held(
-        self, points: FloatArray, parts: list[HeldPart], limit: float, signed: bool
-    ) -> ClosestPoints:
-        """Compare the faces that were listed for held points (n, 3)."""
-        found = self._unsettled(len(points), signed)
+    def settle(
+        self,
+        here: FloatArray,
+        rows: IntArray,
+        guess: IntArray,
+        rivals: Rivals,
+        limit_mm: float,
+        found: ClosestPoints,
+    ) -> None:
+        """Choose among faces listed for points (k, 3) before; write to rows (k,) of the result.
 
-        def use(part: HeldPart) -> None:
-            here = points.take(part.rows, axis=0)
-            # A copy, since the winners are written into it.
-            guess = self._frames.feet(np.ascontiguousarray(here.T), part.guess.copy())
-            self._settle(here, part.rows, guess, part.rivals, limit, found)
-
-        with ThreadPoolExecutor(self.threads) as pool:
-            list(pool.map(use, parts))
-        return found
-
-    def _unsettled(self, n: int, signed: bool) -> ClosestPoints:
-        return ClosestPoints(
-            foot=np.empty((n, 3)),
-            distance_mm=np.empty(n),
-            signed_mm=np.empty(n) if signed else None,
-            face=np.empty(n, dtype=np.int64),
-            feature=np.empty(n, dtype=np.int8),
-            index=self,
-        )
+        ``guess`` (k,) and ``rivals`` are as a search numbers faces.
+        """
+        # A copy, since the winners are written into it.
+        feet = self._frames.feet(np.ascontiguousarray(here.T), guess.copy())
+        self._settle(here, rows, feet, rivals, limit_mm, found)
 
     def _settle(
         self,
@@ -246,7 +240,7 @@ class SurfaceIndex:
         """Choose among the candidates of points (k, 3) and write to rows (k,) of the result."""
         transposed = np.ascontiguousarray(here.T)
         feet, foot, side = settle(
-            transposed, guess, rivals, self._frames, self._number, self._tolerance_mm
+            transposed, guess, rivals, self._frames, self._number, self.tolerance_mm
         )
         distance = np.sqrt(feet.squared)
         face, feature = self._number.take(feet.faces), self._frames.features(feet)

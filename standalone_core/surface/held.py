@@ -7,20 +7,27 @@ are listed once, and later passes only compare them, exactly.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
+from typing import NamedTuple
 
 import numpy as np
 
 from ..arrays import FloatArray, IntArray
+from ..mesh.morton import curve_order
+from ..progress import Progress, Steps
 from .candidates import Rivals
+from .closest import ClosestPoints, SurfaceIndex
 from .exact import FaceFrames
 from .search import Found
 
-if TYPE_CHECKING:
-    from .closest import ClosestPoints, SurfaceIndex
+SLACK_MM = 0.001
+"""Points closer to each other than this mostly share their face, so that few faces are listed."""
+_POINTS_PER_STEP = 50_000
+"""About 100 ms of work."""
 
 
-class HeldPart(NamedTuple):
+class _Listed(NamedTuple):
     """Some of the points, and the faces that can be their closest."""
 
     rows: IntArray
@@ -28,65 +35,112 @@ class HeldPart(NamedTuple):
     rivals: Rivals
 
     @classmethod
-    def of(cls, found: Found, frames: FaceFrames, slack_mm: float) -> HeldPart:
-        """Keep those of the rivals that lie within the slack of the guess."""
+    def of(cls, rows: IntArray, found: Found, frames: FaceFrames, slack_mm: float) -> _Listed:
+        """Keep of what was found for rows (k,) what lies within the slack of the guess."""
         place = np.cumsum(found.sure) - 1
-        rows, guess = found.rows[found.sure], found.guess.faces[found.sure]
-        rivals = found.rivals
-        listed = np.flatnonzero(found.sure.take(rivals.point))
-        point, face = rivals.point.take(listed), rivals.face.take(listed)
-        transposed = np.ascontiguousarray(found.points.T)
-        squared = frames.squared_distances(transposed.take(point, axis=1), face)
+        listed = np.flatnonzero(found.sure.take(found.rivals.point))
+        point, face = found.rivals.point.take(listed), found.rivals.face.take(listed)
+        here = np.ascontiguousarray(found.points.T).take(point, axis=1)
         bound = np.square(np.sqrt(found.guess.squared) + slack_mm)
-        near = np.flatnonzero(squared <= bound.take(point))
-        return cls(rows, guess, Rivals(place.take(point.take(near)), face.take(near)))
+        near = np.flatnonzero(frames.squared_distances(here, face) <= bound.take(point))
+        return cls(
+            rows[found.rows[found.sure]],
+            found.guess.faces[found.sure],
+            Rivals(place.take(point.take(near)), face.take(near)),
+        )
+
+
+class _Part:
+    """Points side by side that are searched for together, and where they were then."""
+
+    def __init__(self, rows: IntArray) -> None:
+        self.rows = rows
+        self.listed: list[_Listed] = []
+        self._place: FloatArray | None = None
+
+    def holds(self, points: FloatArray, slack_mm: float) -> bool:
+        """Whether none of all points (n, 3) that are in this part has moved by more."""
+        if self._place is None:
+            return False
+        away = points.take(self.rows, axis=0) - self._place
+        return bool(np.einsum("ij,ij->i", away, away).max(initial=0.0) <= slack_mm**2)
+
+    def search(self, points: FloatArray, index: SurfaceIndex, limit: float, slack: float) -> None:
+        """List what can be closest to the points while none moves by more than ``slack``."""
+        self._place = points.take(self.rows, axis=0)
+        reach = 2.0 * slack + index.tolerance_mm
+        search = index.search(limit, reach)
+
+        def keep(found: Found) -> _Listed:
+            return _Listed.of(self.rows, found, search.frames, reach)
+
+        self.listed = search.run(self._place, index.threads, keep)
 
 
 class HeldPoints:
-    """Points near a surface whose closest points stay quick to find while they hardly move.
+    """Closest points of a surface to points that are asked for again and again.
 
-    Made by :meth:`.closest.SurfaceIndex.hold`.
+    Points are searched for when they are asked for first, and again where one of those side by
+    side has moved by more than the slack since.
+
+    Parameters
+    ----------
+    index : SurfaceIndex
+    max_distance_mm : float
+        Points farther than this from the surface get no foot.
+    slack_mm : float
+        A small one, so that few faces can be a point's closest.
 
     Attributes
     ----------
-    index : SurfaceIndex
-    points : (n, 3) float
-        Where they were when they were searched for, mm.
-    limit_mm : float
-        The farthest that may be asked for.
-    slack_mm : float
-        How far each may have moved from there, mm.
+    searched : int
+        How many points were searched for so far, those of every search counted.
     """
 
     def __init__(
-        self,
-        index: SurfaceIndex,
-        points: FloatArray,
-        limit_mm: float,
-        slack_mm: float,
-        parts: list[HeldPart],
+        self, index: SurfaceIndex, max_distance_mm: float, slack_mm: float = SLACK_MM
     ) -> None:
-        self.index, self.points = index, points
-        self.limit_mm, self.slack_mm = limit_mm, slack_mm
-        self._parts = parts
+        self.index, self.max_distance_mm, self.slack_mm = index, max_distance_mm, slack_mm
+        self.searched = 0
+        self._parts: list[_Part] = []
 
-    def holds(self, points: FloatArray) -> bool:
-        """Whether none of the points (n, 3) has moved by more than the slack."""
-        away = points - self.points
-        squared = np.einsum("ij,ij->i", away, away)
-        return bool(squared.max(initial=0.0) <= self.slack_mm**2)
+    @property
+    def count(self) -> int:
+        """Count of points; none before they were asked for."""
+        return sum(len(part.rows) for part in self._parts)
 
-    def closest(
-        self, points: FloatArray, *, max_distance_mm: float, signed: bool = False
-    ) -> ClosestPoints:
-        """Find what :meth:`.closest.SurfaceIndex.closest` finds, to the last bit.
+    def closest_steps(
+        self, points: FloatArray, *, signed: bool = False, label: str = "Measuring"
+    ) -> Steps[ClosestPoints]:
+        """Find what :meth:`.closest.SurfaceIndex.closest` finds, to the last bit, step by step.
 
         Parameters
         ----------
         points : (n, 3) float
-            The same points after a small motion: see :meth:`holds`.
-        max_distance_mm : float
-            At most ``limit_mm``.
+            The same points every time, wherever they are now.
         signed : bool
+        label : str
+            Of the steps.
         """
-        return self.index._settled_held(points, self._parts, max_distance_mm, signed)
+        if not self._parts:
+            order = curve_order(points)
+            starts = range(0, len(order), _POINTS_PER_STEP)
+            self._parts = [_Part(order[start : start + _POINTS_PER_STEP]) for start in starts]
+        found = ClosestPoints.unsettled(len(points), self.index, signed)
+        for number, part in enumerate(self._parts):
+            yield Progress(label, number / len(self._parts))
+            if not part.holds(points, self.slack_mm):
+                part.search(points, self.index, self.max_distance_mm, self.slack_mm)
+                self.searched += len(part.rows)
+            self._compare(points, part, found)
+        return found
+
+    def _compare(self, points: FloatArray, part: _Part, found: ClosestPoints) -> None:
+        with ThreadPoolExecutor(self.index.threads) as pool:
+            list(pool.map(partial(self._settle, points, found), part.listed))
+
+    def _settle(self, points: FloatArray, found: ClosestPoints, listed: _Listed) -> None:
+        here = points.take(listed.rows, axis=0)
+        self.index.settle(
+            here, listed.rows, listed.guess, listed.rivals, self.max_distance_mm, found
+        )

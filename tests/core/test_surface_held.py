@@ -1,4 +1,4 @@
-"""Held points give what a fresh search gives, to the last bit, while they stay within the slack."""
+"""Held points give what a fresh search gives, to the last bit, and search only where they must."""
 
 from __future__ import annotations
 
@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
+from cuspwise.standalone_core.progress import run
 from cuspwise.standalone_core.superimpose.rigid import apply, motion_about, rotation_from_vector
 from cuspwise.standalone_core.surface.closest import ClosestPoints, SurfaceIndex
+from cuspwise.standalone_core.surface.held import HeldPoints
 
 SLACK_MM = 0.002
 LIMIT_MM = 0.5
@@ -32,14 +34,20 @@ def _same(found: ClosestPoints, fresh: ClosestPoints) -> None:
         np.testing.assert_array_equal(getattr(found, name), getattr(fresh, name), err_msg=name)
 
 
+def _compared(held: HeldPoints, moved: np.ndarray) -> ClosestPoints:
+    """What held points find, equal to a fresh search."""
+    found = run(held.closest_steps(moved, signed=True))
+    _same(found, held.index.closest(moved, max_distance_mm=LIMIT_MM, signed=True))
+    return found
+
+
 @pytest.mark.parametrize("count", [300, 4_000, 60_000])  # each for itself, and in dense groups
 @pytest.mark.parametrize("threads", [1, 3])
 def test_small_motions_find_what_a_fresh_search_finds(
     crown: TriangleMesh, count: int, threads: int
 ) -> None:
-    index = SurfaceIndex(crown, threads=threads)
+    held = HeldPoints(SurfaceIndex(crown, threads=threads), LIMIT_MM, SLACK_MM)
     points = _near(crown, count)
-    held = index.hold(points, slack_mm=SLACK_MM, max_distance_mm=LIMIT_MM)
     rng = np.random.default_rng(5)
     for step in (0.0, 0.3, 0.99, 0.99):
         turn = rotation_from_vector(rng.normal(size=3) * 1e-4 * step)
@@ -47,29 +55,27 @@ def test_small_motions_find_what_a_fresh_search_finds(
         shift = rng.normal(size=3)
         reach = np.linalg.norm(moved - points, axis=1).max()
         moved += shift / np.linalg.norm(shift) * max(0.0, step * SLACK_MM - reach)
-        assert held.holds(moved)
-        found = held.closest(moved, max_distance_mm=LIMIT_MM, signed=True)
-        _same(found, index.closest(moved, max_distance_mm=LIMIT_MM, signed=True))
+        found = _compared(held, moved)
+        assert held.searched == count
         assert 0 < np.count_nonzero(found.found) < count
 
 
 def test_each_point_may_move_its_own_way(crown: TriangleMesh) -> None:
-    index = SurfaceIndex(crown)
+    held = HeldPoints(SurfaceIndex(crown), LIMIT_MM, SLACK_MM)
     points = _near(crown, 20_000)
-    held = index.hold(points, slack_mm=SLACK_MM, max_distance_mm=LIMIT_MM)
+    before = _compared(held, points)
     ways = np.random.default_rng(8).normal(size=points.shape)
     moved = points + 0.999 * SLACK_MM * ways / np.linalg.norm(ways, axis=1)[:, None]
-    found = held.closest(moved, max_distance_mm=LIMIT_MM, signed=True)
-    fresh = index.closest(moved, max_distance_mm=LIMIT_MM, signed=True)
-    _same(found, fresh)
-    there = index.closest(points, max_distance_mm=LIMIT_MM)
-    assert np.count_nonzero(there.face != fresh.face) > 20  # else nothing was compared
+    after = _compared(held, moved)
+    assert held.searched == len(points)
+    assert np.count_nonzero(before.face != after.face) > 20  # else nothing was compared
 
 
-def test_says_when_a_point_has_moved_too_far(crown: TriangleMesh) -> None:
-    points = _near(crown, 300)
-    held = SurfaceIndex(crown).hold(points, slack_mm=SLACK_MM, max_distance_mm=LIMIT_MM)
+def test_searches_again_where_a_point_has_moved_too_far(crown: TriangleMesh) -> None:
+    held = HeldPoints(SurfaceIndex(crown), LIMIT_MM, SLACK_MM)
+    points = _near(crown, 60_000)  # in two parts
+    _compared(held, points)
     moved = points.copy()
-    moved[17, 1] += 1.01 * SLACK_MM
-    assert held.holds(points)
-    assert not held.holds(moved)
+    moved[17] += (0.0, 0.3, 0.0)
+    _compared(held, moved)
+    assert len(points) < held.searched < 2 * len(points)
