@@ -18,6 +18,13 @@ from .shells import Shells, find_shells
 Number = TypeVar("Number", np.float64, np.int64)
 
 
+_KEPT_WITH_FACES = ("graph", "used_vertices")
+_KEPT_WHEN_RIGID = ("face_areas", "corner_angles", "vertex_areas", "mean_edge_mm")
+_TURNED_WHEN_RIGID = ("face_cross", "face_normals", "vertex_normals")
+_RIGID = 1e-12
+"""How far the product of a rotation with its transpose may be from the identity."""
+
+
 @dataclass(frozen=True, eq=False)
 class TriangleMesh:
     """An indexed triangle surface in millimetres; immutable.
@@ -185,8 +192,25 @@ class TriangleMesh:
     def moved(self, motion: ArrayLike) -> TriangleMesh:
         """Return the mesh after a 4×4 rigid (or affine) motion; a mirror turns the faces round."""
         matrix = np.asarray(motion, dtype=np.float64)
-        faces = self.faces if np.linalg.det(matrix[:3, :3]) > 0 else self.faces[:, ::-1]
-        return TriangleMesh(self.vertices @ matrix[:3, :3].T + matrix[:3, 3], faces, self.name)
+        linear, shift = matrix[:3, :3], matrix[:3, 3]
+        keeps_turn = np.linalg.det(linear) > 0
+        faces = self.faces if keeps_turn else self.faces[:, ::-1]
+        moved = TriangleMesh(self.vertices @ linear.T + shift, faces, self.name)
+        if keeps_turn:
+            self._hand_on(_KEPT_WITH_FACES, moved)
+        if keeps_turn and np.abs(linear @ linear.T - np.eye(3)).max() < _RIGID:
+            self._hand_on(_KEPT_WHEN_RIGID, moved)
+            self._hand_on(_TURNED_WHEN_RIGID, moved, linear)
+        return moved
+
+    def _hand_on(
+        self, names: tuple[str, ...], moved: TriangleMesh, linear: FloatArray | None = None
+    ) -> None:
+        """Give what was worked out already to the moved mesh, turned where it has a direction."""
+        for name in names:
+            if name in self.__dict__:
+                value = self.__dict__[name]
+                moved.__dict__[name] = value if linear is None else value @ linear.T
 
     def flipped(self) -> TriangleMesh:
         """Return the mesh with every face turned round."""

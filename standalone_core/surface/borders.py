@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import BoolArray
-from ..mesh.grouping import group_edges
 from ..mesh.triangle_mesh import TriangleMesh
 
 
@@ -16,13 +15,13 @@ def border_features(mesh: TriangleMesh) -> BoolArray:
     -------
     (m, 7) bool
         Columns by feature code: inside (never), three edges, three corners. An edge is a border
-        where no other face has it; a corner where it ends a border edge.
+        where no other face has it; a corner where it ends a border edge. Faces that name a vertex
+        twice have no border and make none.
     """
     start = mesh.faces
     end = np.roll(start, -1, axis=1)
-    edges = group_edges(start.ravel(), end.ravel(), len(mesh.vertices))
-    lone = np.zeros(start.shape, dtype=bool)
-    lone.ravel()[edges.first[edges.counts == 1]] = True
+    graph = mesh.graph
+    lone = np.append(graph.edge_face_count == 1, False)[graph.face_edges]
     at_border = np.zeros(len(mesh.vertices), dtype=bool)
     at_border[start[lone]] = True
     at_border[end[lone]] = True
