@@ -24,6 +24,9 @@ _SAMPLE_FIT_POINTS, _SAMPLE_FIT_TOLERANCE, _SAMPLE_FIT_ITERATIONS = 500, 5e-4, 1
 _CLOSE_RATIO, _CLOSE_SHARE = 2.0, 0.002
 """Candidates up to this many times worse than the best, and this share of the diagonal on top, are
 finished on exact feet; the others cannot win, and their misfit stays the one on samples."""
+_FIRST_ITERATIONS, _HOPEFUL = 4, 4.0
+"""After so many steps on samples, poses this many times worse than the best go no further, but
+for the same share of the diagonal on top."""
 _CLOSE_POINTS = 2_000
 _USUAL_REACH_MM = 1.0
 _LARGER = 1.1
@@ -134,16 +137,26 @@ def _on_samples_steps(
     settings: SuperimposeSettings,
     rough: list[FloatArray],
 ) -> Steps[list[Candidate]]:
-    """Fit rough poses on samples; clearly different ones, best first."""
+    """Fit rough poses on samples, hopeless ones not to the end; clearly different, best first."""
     some, corners = scan.every(_SAMPLE_FIT_POINTS).points, box_corners(scan.points)
-    fitted: list[Candidate] = []
+
+    def fitted(state: FitState, iterations: int) -> tuple[FitState, Candidate]:
+        state = fit_on_samples(some, design, state, corners, _SAMPLE_FIT_TOLERANCE, iterations)
+        return state, _on_samples(scan.points, design, settings, state.pose)
+
+    begun = []
     for number, pose in enumerate(rough):
-        state = fit_on_samples(
-            some, design, FitState(pose), corners, _SAMPLE_FIT_TOLERANCE, _SAMPLE_FIT_ITERATIONS
-        )
-        fitted.append(_on_samples(scan.points, design, settings, state.pose))
-        yield Progress("Comparing poses", (number + 1) / len(rough))
-    return _distinct(fitted, corners, design.diagonal_mm)
+        begun.append(fitted(FitState(pose), _FIRST_ITERATIONS))
+        yield Progress("Comparing poses", 0.5 * (number + 1) / len(rough))
+    bound = _HOPEFUL * min(candidate.rms_mm for _, candidate in begun)
+    bound += _CLOSE_SHARE * design.diagonal_mm
+    ended = []
+    for number, (state, candidate) in enumerate(begun):
+        if candidate.rms_mm <= bound:
+            candidate = fitted(state, _SAMPLE_FIT_ITERATIONS - _FIRST_ITERATIONS)[1]
+        ended.append(candidate)
+        yield Progress("Comparing poses", 0.5 + 0.5 * (number + 1) / len(rough))
+    return _distinct(ended, corners, design.diagonal_mm)
 
 
 def _finished(
