@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 from .areas.area_set import AreaSet
@@ -19,14 +21,17 @@ from .measure import (
     CheckedMesh,
     MeasuredScan,
     ReadyDesign,
+    ReadyScan,
     checked_surface,
     measure_scan_steps,
+    read_design,
+    read_scan,
     ready_design_steps,
+    ready_scan_steps,
     refuse_unknown_areas,
 )
-from .mesh.files import MeshFile, read_mesh
 from .mesh.triangle_mesh import TriangleMesh
-from .progress import Progress, Steps, run, scaled
+from .progress import Progress, Steps, beside, run, scaled
 from .stopwatch import Stopwatch
 from .superimpose.result import Superimposition
 from .versions import versions_used
@@ -46,15 +51,10 @@ def check_steps(
     design_path: str | Path, scan_path: str | Path, settings: CheckSettings | None = None
 ) -> Steps[CheckResult]:
     """Check two files as :func:`check` does, step by step."""
-    settings = settings or CheckSettings()
-    watch = Stopwatch()
-    yield Progress("Reading the design", 0.0)
-    with watch.stage("read"):
-        design = read_mesh(design_path, unit=settings.design_unit)
-    yield Progress("Reading the scan", 0.05)
-    with watch.stage("read"):
-        scan = read_mesh(scan_path, unit=settings.scan_unit)
-    return (yield from scaled(_check_steps(design, scan, settings, watch), 0.1, 1.0))
+    chosen = settings or CheckSettings()
+    design = partial(read_design, design_path, chosen)
+    scan = partial(read_scan, scan_path, chosen)
+    return (yield from _check_steps(design, scan, chosen))
 
 
 def check(
@@ -130,8 +130,9 @@ def check_meshes_steps(
     ``find_areas`` takes the place of automatic areas and areas file; see
     :func:`.measure.area_steps`.
     """
-    settings = settings or CheckSettings()
-    return (yield from _check_steps(design, scan, settings, Stopwatch(), find_areas))
+    chosen = settings or CheckSettings()
+    repaired = partial(checked_surface, design, chosen), partial(checked_surface, scan, chosen)
+    return (yield from _check_steps(*repaired, chosen, find_areas))
 
 
 def check_meshes(
@@ -170,25 +171,40 @@ def check_meshes(
 
 
 def _check_steps(
-    design_input: MeshFile | TriangleMesh,
-    scan_input: MeshFile | TriangleMesh,
+    design: Callable[[], CheckedMesh],
+    scan: Callable[[], CheckedMesh],
     settings: CheckSettings,
-    watch: Stopwatch,
     find_areas: AreaFinder | None = None,
 ) -> Steps[CheckResult]:
-    yield Progress("Looking for faults", 0.0)
-    with watch.stage("repair"):
-        design = checked_surface(design_input, settings)
-        scan = checked_surface(scan_input, settings)
-    ready_steps = ready_design_steps(design, settings, find_areas=find_areas, watch=watch)
-    ready = yield from scaled(ready_steps, 0.1, 0.4)
+    """Check what the two functions give: the two sides beside each other, up to the pose."""
+    watch = Stopwatch()
+    sides = beside(
+        _design_side_steps(design, settings, find_areas), _scan_side_steps(scan, settings)
+    )
+    ready, ready_scan = yield from watch.timed("make ready", sides, 0.0, 0.4)
     refuse_unknown_areas(ready.area_set, settings.tolerances)
-    measure_steps = measure_scan_steps(scan, ready, settings, watch=watch)
+    measure_steps = measure_scan_steps(ready_scan, ready, settings, watch=watch)
     measured = yield from scaled(measure_steps, 0.4, 0.95)
     yield Progress("Comparing with the tolerances", 0.95)
     with watch.stage("judge"):
-        judged = _judge(ready, scan, measured, settings)
+        judged = _judge(ready, ready_scan.scan, measured, settings)
     return replace(judged, seconds=watch.seconds)
+
+
+def _design_side_steps(
+    design: Callable[[], CheckedMesh], settings: CheckSettings, find_areas: AreaFinder | None
+) -> Steps[ReadyDesign]:
+    yield Progress("Reading the design", 0.0)
+    checked = design()
+    return (
+        yield from scaled(ready_design_steps(checked, settings, find_areas=find_areas), 0.3, 1.0)
+    )
+
+
+def _scan_side_steps(scan: Callable[[], CheckedMesh], settings: CheckSettings) -> Steps[ReadyScan]:
+    yield Progress("Reading the scan", 0.0)
+    checked = scan()
+    return (yield from scaled(ready_scan_steps(checked, settings), 0.4, 1.0))
 
 
 def _judge(

@@ -49,7 +49,8 @@ class CheckResult:
     warnings : tuple of str
         All that the reader must know before trusting the numbers, as sentences.
     seconds : mapping of str to float
-        Time per stage: read, repair, areas, index, superimpose, measure, judge; and the total.
+        Time per stage: make ready (both sides beside each other: reading, repair, areas, index),
+        superimpose, index, measure, judge; and the total.
     versions : mapping of str to str
         Of Cuspwise and what it computed with.
     settings : CheckSettings

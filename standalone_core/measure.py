@@ -7,7 +7,7 @@ scan is superimposed on it and measured both ways. What the deviations mean is s
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeAlias
 
@@ -89,6 +89,23 @@ class ReadyDesign:
 
 
 @dataclass(frozen=True, eq=False)
+class ReadyScan:
+    """A scan made ready for measuring, in its own frame: nothing of it depends on the design.
+
+    Attributes
+    ----------
+    scan : CheckedMesh
+    evaluation : EvaluationMesh
+        Its first vertices are the scan's own.
+    index : SurfaceIndex
+    """
+
+    scan: CheckedMesh
+    evaluation: EvaluationMesh
+    index: SurfaceIndex
+
+
+@dataclass(frozen=True, eq=False)
 class MeasuredScan:
     """A scan's deviations, before any tolerance is looked at.
 
@@ -160,7 +177,6 @@ def ready_design_steps(
     *,
     find_areas: AreaFinder | None = None,
     threads: int | None = None,
-    watch: Stopwatch | None = None,
 ) -> Steps[ReadyDesign]:
     """Make a design ready: evaluation points, areas, index.
 
@@ -172,22 +188,40 @@ def ready_design_steps(
         See :func:`area_steps`.
     threads : int, optional
         For the index; all processors by default. Results do not depend on it.
-    watch : Stopwatch, optional
-        Takes the time of the stages "areas" and "index".
 
     Raises
     ------
     CuspwiseError
         Areas that cannot be found or loaded.
     """
-    watch = watch or Stopwatch()
     finding = area_steps(design, settings, find_areas)
-    area_set = yield from watch.timed("areas", finding, 0.0, 0.9)
+    area_set = yield from scaled(finding, 0.0, 0.9)
     area_set = with_supports(area_set, settings.marks)
     yield Progress("Indexing the design", 0.9)
-    with watch.stage("index"):
-        index = SurfaceIndex(area_set.evaluation.mesh, threads=threads)
+    index = SurfaceIndex(area_set.evaluation.mesh, threads=threads)
     return ReadyDesign(design, area_set, PreparedDesign(index))
+
+
+def ready_scan_steps(
+    scan: CheckedMesh, settings: CheckSettings, *, threads: int | None = None
+) -> Steps[ReadyScan]:
+    """Make a scan ready: measuring points, normals, index.
+
+    Parameters
+    ----------
+    scan : CheckedMesh
+        In any pose.
+    settings : CheckSettings
+    threads : int, optional
+        For the index; all processors by default. Results do not depend on it.
+    """
+    yield Progress("Indexing the scan", 0.0)
+    index = SurfaceIndex(scan.mesh, threads=threads)
+    yield Progress("Placing the scan's points", 0.6)
+    evaluation = evaluation_mesh(scan.mesh, settings.spacing_mm)
+    # Worked out here, beside the design, rather than at their first use.
+    _ = scan.mesh.face_normals, evaluation.mesh.vertex_normals, evaluation.mesh.vertex_areas
+    return ReadyScan(scan, evaluation, index)
 
 
 def area_steps(
@@ -229,23 +263,19 @@ def superimpose_scan_steps(
 
 
 def measure_scan_steps(
-    scan: CheckedMesh,
+    scan: ReadyScan,
     ready: ReadyDesign,
     settings: CheckSettings,
     *,
-    threads: int | None = None,
     watch: Stopwatch | None = None,
 ) -> Steps[MeasuredScan]:
     """Superimpose a scan on a design and measure both directions.
 
     Parameters
     ----------
-    scan : CheckedMesh
-        In any pose.
+    scan : ReadyScan
     ready : ReadyDesign
     settings : CheckSettings
-    threads : int, optional
-        For the scan's index; all processors by default. Results do not depend on it.
     watch : Stopwatch, optional
         Takes the time of the stages "superimpose", "index" and "measure".
 
@@ -255,22 +285,21 @@ def measure_scan_steps(
         The scan cannot be laid on the design, or not on the areas chosen.
     """
     watch = watch or Stopwatch()
-    held = _held_vertices(scan.mesh, ready, settings)
-    fit_steps = superimpose_scan_steps(scan, ready, settings, held)
+    checked = scan.scan
+    held = _held_vertices(checked.mesh, ready, settings)
+    fit_steps = superimpose_scan_steps(checked, ready, settings, held)
     fit = yield from watch.timed("superimpose", fit_steps, 0.0, 0.5)
-    yield Progress("Indexing the scan", 0.5)
+    yield Progress("Placing the scan's points", 0.5)
     with watch.stage("index"):
-        moved = scan.mesh.moved(fit.T_design_scan)
-        scan_index = SurfaceIndex(moved, threads=threads)
+        scan_index = scan.index.moved(fit.T_design_scan)
+        points = scan.evaluation.mesh.moved(fit.T_design_scan)
+        in_place = replace(scan.evaluation, mesh=points, design=scan_index.mesh)
     forward_steps = measure_deviation_steps(
         ready.evaluation.mesh, scan_index, "design_to_scan", settings.deviation
     )
     forward = yield from watch.timed("measure", forward_steps, 0.6, 0.75)
     mutual = mutual_steps(forward, ready.evaluation.mesh, scan_index, ready.prepared.index)
     forward = yield from watch.timed("measure", mutual, 0.75, 0.8)
-    yield Progress("Placing the scan's points", 0.8)
-    with watch.stage("index"):
-        in_place = evaluation_mesh(moved, settings.spacing_mm)
     backward_steps = measure_deviation_steps(
         in_place.mesh, ready.prepared.index, "scan_to_design", settings.deviation, held
     )
@@ -279,12 +308,12 @@ def measure_scan_steps(
     backward = yield from watch.timed("measure", mutual, 0.95, 1.0)
     with watch.stage("measure"):
         backward = with_unmatched(backward, forward, ready.prepared.index)
-        same = is_same_surface(ready.design.mesh, moved)
-        doubled = scan.repair.layers
+        same = is_same_surface(ready.design.mesh, scan_index.mesh)
+        doubled = checked.repair.layers
         layers = layers_beside(doubled, fit.T_design_scan, ready.area_set)
     return MeasuredScan(
-        mesh=scan.mesh,
-        notes=tuple(scan.notes),
+        mesh=checked.mesh,
+        notes=tuple(checked.notes),
         double_layers=doubled,
         superimposition=fit,
         in_place=in_place,

@@ -8,10 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Generator
+from concurrent.futures import CancelledError, ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from threading import Event
 from typing import TypeAlias, TypeVar
 
 T = TypeVar("T")
+S = TypeVar("S")
 
 
 @dataclass(frozen=True)
@@ -61,6 +64,36 @@ def run(steps: Steps[T], report: Callable[[Progress], object] | None = None) -> 
             return result
         if report is not None:
             report(progress)
+
+
+def beside(here: Steps[T], there: Steps[S]) -> Steps[tuple[T, S]]:
+    """Do two pieces of work at once: ``here`` step by step, ``there`` in a thread of its own.
+
+    Only the progress of ``here`` is told. An error of ``here`` comes first, whichever happened
+    first; one of ``there`` once ``here`` is done. Whoever stops in between waits for the step that
+    ``there`` is in.
+    """
+    stopped = Event()
+
+    def to_its_end() -> S:
+        while True:
+            try:
+                next(there)
+            except StopIteration as end:
+                result: S = end.value
+                return result
+            if stopped.is_set():
+                there.close()
+                raise CancelledError
+
+    with ThreadPoolExecutor(1) as pool:
+        other = pool.submit(to_its_end)
+        try:
+            first = yield from here
+            second = other.result()
+        finally:
+            stopped.set()
+    return first, second
 
 
 def scaled(steps: Steps[T], start: float, stop: float) -> Steps[T]:

@@ -25,7 +25,8 @@ def is_same_surface(design: TriangleMesh, scan: TriangleMesh) -> bool:
     design, scan : TriangleMesh
         In the design's frame, mm.
     """
-    used = np.unique(scan.faces)
+    used = np.flatnonzero(scan.used_vertices)
     some = scan.vertices[used[np.linspace(0, len(used) - 1, min(len(used), _SAMPLE)).astype(int)]]
-    away, _ = cKDTree(design.vertices).query(some, distance_upper_bound=_SAME_MM)
+    tree = cKDTree(design.vertices, balanced_tree=False)
+    away, _ = tree.query(some, distance_upper_bound=_SAME_MM)
     return float(np.isfinite(away).mean()) >= _SHARE

@@ -152,9 +152,9 @@ def _on_samples_steps(
     bound += _CLOSE_SHARE * design.diagonal_mm
     ended = []
     for number, (state, candidate) in enumerate(begun):
-        if candidate.rms_mm <= bound:
-            candidate = fitted(state, _SAMPLE_FIT_ITERATIONS - _FIRST_ITERATIONS)[1]
-        ended.append(candidate)
+        hopeful = candidate.rms_mm <= bound
+        more = _SAMPLE_FIT_ITERATIONS - _FIRST_ITERATIONS
+        ended.append(fitted(state, more)[1] if hopeful else candidate)
         yield Progress("Comparing poses", 0.5 + 0.5 * (number + 1) / len(rough))
     return _distinct(ended, corners, design.diagonal_mm)
 

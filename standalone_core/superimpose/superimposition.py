@@ -230,9 +230,7 @@ def _ended_fit_steps(problem: FitProblem, best: Candidate) -> Steps[BestFit]:
     return (yield from present_fit_steps(part, pose, iterations=count, step_mm=step_mm))
 
 
-def _fit_steps(
-    problem: FitProblem, start: FloatArray, held: HeldPoints | None
-) -> Steps[BestFit]:
+def _fit_steps(problem: FitProblem, start: FloatArray, held: HeldPoints | None) -> Steps[BestFit]:
     settings = problem.settings
     if not settings.refine:
         return (yield from present_fit_steps(problem, start, held=held))

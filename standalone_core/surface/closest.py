@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import os
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -163,6 +162,16 @@ class SurfaceIndex:
         self._frames = FaceFrames.of(corners)
         self._pieces = Pieces.of(corners, self._frames)
         self.tolerance_mm = _SLACK * mesh.diagonal_mm
+
+    def moved(self, motion: FloatArray) -> SurfaceIndex:
+        """Return the index of the mesh after a rigid motion (4, 4), at a quarter of its cost."""
+        moved = SurfaceIndex.__new__(SurfaceIndex)
+        moved.mesh = self.mesh.moved(motion)
+        moved.threads, moved.tolerance_mm = self.threads, self.tolerance_mm
+        moved._number = self._number
+        moved._frames = self._frames.moved(motion)
+        moved._pieces = self._pieces.moved(motion)
+        return moved
 
     @cached_property
     def _place(self) -> IntArray:

@@ -9,7 +9,7 @@ Triangles without area need no special case: they are never entered, only their 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -119,6 +119,17 @@ class FaceFrames:
             far_edge_inverse=_inverse((length - apex_x) ** 2 + apex_y**2),
             near_edge_inverse=_inverse(apex_x**2 + apex_y**2),
             first_corner=first,
+        )
+
+    def moved(self, motion: FloatArray) -> FaceFrames:
+        """Frames of the faces after a rigid motion (4, 4)."""
+        turn, shift = motion[:3, :3], motion[:3, 3:]
+        return replace(
+            self,
+            origin=turn @ self.origin + shift,
+            x_axis=turn @ self.x_axis,
+            y_axis=turn @ self.y_axis,
+            z_axis=turn @ self.z_axis,
         )
 
     def to_frame(

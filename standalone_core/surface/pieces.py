@@ -6,7 +6,7 @@ small. Pieces only steer the search; distances are always taken to the whole fac
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -81,6 +81,12 @@ class Pieces:
             tree=cKDTree(centre[proper], balanced_tree=False),
             proper=proper,
         )
+
+    def moved(self, motion: FloatArray) -> Pieces:
+        """The pieces after a rigid motion (4, 4)."""
+        centre = motion[:3, :3] @ self.centre + motion[:3, 3:]
+        tree = cKDTree(centre.take(self.proper, axis=1).T, balanced_tree=False)
+        return replace(self, centre=centre, tree=tree)
 
     @cached_property
     def cluster_centre(self) -> FloatArray:

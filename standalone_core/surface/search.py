@@ -98,9 +98,7 @@ class Search:
     def _nearby(self, points: FloatArray, rows: IntArray, neighbours: int) -> Found:
         """Look at each point's nearest pieces."""
         here = points.take(rows, axis=0)
-        near = find_nearby(
-            here, self.pieces, self.frames, neighbours, self.limit_mm, self.slack_mm
-        )
+        near = find_nearby(here, self.pieces, self.frames, neighbours, self.limit_mm, self.slack_mm)
         return Found(rows, here, near.guess, near.rivals, near.sure)
 
     def _dense(self, points: FloatArray, rest: IntArray, block: Block) -> Found:

@@ -22,6 +22,7 @@ from cuspwise.standalone_core.measure import (
     read_design,
     read_scan,
     ready_design_steps,
+    ready_scan_steps,
 )
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.mesh.write import write_mesh
@@ -129,7 +130,7 @@ def compared(store: ResultStore, first: ScanJob, second: ScanJob, ready: ReadyDe
 def test_what_is_kept_loses_nothing(
     jobs: list[ScanJob], ready: ReadyDesign, store: ResultStore
 ) -> None:
-    scan = read_scan(jobs[1].scan, SETTINGS)
+    scan = run(ready_scan_steps(read_scan(jobs[1].scan, SETTINGS), SETTINGS))
     fresh = run(measure_scan_steps(scan, ready, SETTINGS))
     kept = load_scan(store, jobs[1], ready)
     assert kept is not None

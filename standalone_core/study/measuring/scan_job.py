@@ -22,7 +22,13 @@ from ...deviation.layers_beside import layers_beside
 from ...deviation.margin_profile import margin_profile
 from ...deviation.measures import measure_areas
 from ...deviation.settings import MarginProfileSettings
-from ...measure import MeasuredScan, ReadyDesign, measure_scan_steps, read_scan
+from ...measure import (
+    MeasuredScan,
+    ReadyDesign,
+    measure_scan_steps,
+    read_scan,
+    ready_scan_steps,
+)
 from ...mesh.layers import DoubleLayer
 from ...mesh.refine import EvaluationMesh, evaluation_mesh
 from ...mesh.triangle_mesh import TriangleMesh
@@ -161,8 +167,10 @@ def measure_and_keep_steps(
     if measured is None:
         yield Progress("Reading the scan", 0.0)
         scan = read_scan(job.scan, job.settings)
-        steps = measure_scan_steps(scan, ready, job.settings, threads=threads)
-        measured = yield from scaled(steps, 0.1, 0.9)
+        readying = ready_scan_steps(scan, job.settings, threads=threads)
+        ready_scan = yield from scaled(readying, 0.1, 0.2)
+        steps = measure_scan_steps(ready_scan, ready, job.settings)
+        measured = yield from scaled(steps, 0.2, 0.9)
         _save_scan(store, job.key, measured)
     yield Progress("Measuring the areas", 0.9)
     store.save(job.rows_key, *_rows(measured, ready.area_set, job.settings))
@@ -242,7 +250,7 @@ def load_scan(store: ResultStore, job: ScanJob, ready: ReadyDesign) -> MeasuredS
     fit = fit_from(record["superimposition"], job.settings.superimpose)
     layers = tuple(DoubleLayer(**with_tuples(layer)) for layer in record["double_layers"])
     mesh = TriangleMesh(arrays["vertices"], arrays["faces"], job.scan.name)
-    in_place = evaluation_mesh(mesh.moved(fit.T_design_scan), job.settings.spacing_mm)
+    in_place = evaluation_mesh(mesh, job.settings.spacing_mm).moved(fit.T_design_scan)
     if len(in_place.points) != len(arrays["back_status"]):
         return None  # another machine's last digit decided where an edge was split
     return MeasuredScan(

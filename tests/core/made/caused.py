@@ -17,7 +17,12 @@ from cuspwise.standalone_core.demo.produced import ProducedSurface
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise
 from cuspwise.standalone_core.deviation.field import COUNTED, TOO_FAR, DeviationField
-from cuspwise.standalone_core.measure import MeasuredScan, checked_surface, measure_scan_steps
+from cuspwise.standalone_core.measure import (
+    MeasuredScan,
+    checked_surface,
+    measure_scan_steps,
+    ready_scan_steps,
+)
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.progress import run
 from made.caused_shapes import CausedDesign
@@ -227,8 +232,8 @@ def scan_of(
 
 def measured(design: CausedDesign, scan: TriangleMesh) -> MeasuredScan:
     """Superimpose a scan and measure it, as a check does."""
-    steps = measure_scan_steps(checked_surface(scan), design.ready, design.settings, threads=1)
-    return run(steps)
+    scan_steps = ready_scan_steps(checked_surface(scan), design.settings, threads=1)
+    return run(measure_scan_steps(run(scan_steps), design.ready, design.settings))
 
 
 def whole(
