@@ -48,6 +48,8 @@ def morton_codes(places: FloatArray, low: FloatArray, size: float) -> CodeArray:
 
 def curve_order(places: FloatArray) -> IntArray:
     """Order (n,) of places (n, 3) along a space-filling curve, so that neighbours stay close."""
+    if not len(places):
+        return np.zeros(0, dtype=np.int64)
     low = places.min(axis=0)
     size = float((places.max(axis=0) - low).max())
     return sorting_order(morton_codes(places, low, size if size > 0 else 1.0))

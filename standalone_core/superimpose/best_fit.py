@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import Protocol
 
 import numpy as np
 from scipy.linalg import eigh
@@ -12,6 +13,7 @@ from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import SuperimpositionError
 from ..mesh.morton import curve_order
 from ..progress import Progress, Steps, scaled
+from ..surface.closest import ClosestPoints
 from ..surface.held import HeldPoints
 from .feet import (
     DesignFeet,
@@ -62,6 +64,13 @@ along: it is reported as weak wherever the fit ends, and on a sphere or cylinder
 end. Crowns lie above 0.04."""
 
 
+class FeetFinder(Protocol):
+    """What finds the closest points of the same points again and again."""
+
+    def closest_steps(self, points: FloatArray, *, label: str) -> Steps[ClosestPoints]:
+        """Find them where the points (n, 3) are now."""
+
+
 @dataclass(frozen=True)
 class FitProblem:
     """Scan points to be fitted on a design.
@@ -103,10 +112,10 @@ class FitProblem:
         """What finds the points' feet again and again."""
         return HeldPoints(self.design.index, self.settings.max_distance_mm)
 
-    def feet_steps(self, held: HeldPoints, pose: FloatArray) -> Steps[DesignFeet]:
+    def feet_steps(self, finder: FeetFinder, pose: FloatArray) -> Steps[DesignFeet]:
         """Feet of the points in a pose."""
         moved = apply(pose, self.points)
-        found = yield from held.closest_steps(moved, label="Best fit")
+        found = yield from finder.closest_steps(moved, label="Best fit")
         return feet_at(moved, found, self.settings.max_distance_mm, self.use_faces)
 
 
@@ -317,12 +326,14 @@ def fit_on_samples(
     return state
 
 
-def part_steps(part: FitProblem, state: FitState) -> Steps[FitState]:
+def part_steps(
+    part: FitProblem, state: FitState, finder: FeetFinder | None = None
+) -> Steps[FitState]:
     """Fit on part of the points, until a step is so small that the whole is needed."""
-    held = part.held()
+    finder = finder or part.held()
     for number in range(_STAGE_ITERATIONS):
         share = 1.0 - 0.6**number
-        feet = yield from scaled(part.feet_steps(held, state.pose), share, share)
+        feet = yield from scaled(part.feet_steps(finder, state.pose), share, share)
         state = _stepped(part, feet, state)
         if state.step_mm < _PART_TOLERANCE_MM:
             break

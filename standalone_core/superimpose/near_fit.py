@@ -10,11 +10,13 @@ from ..arrays import BoolArray, FloatArray
 from ..errors import SuperimpositionError
 from ..progress import run
 from ..surface.closest import ClosestPoints
+from ..surface.known import KnownFaces
 from .best_fit import FitProblem, FitState, part_steps
 from .feet import DesignFeet, cut_mm, loss_weights, normal_equations
 from .frame import MotionFrame
 from .prepared import PreparedDesign
 from .rigid import apply
+from .sampling import thinned
 from .settings import SuperimposeSettings
 
 _PART_POINTS = 6_000
@@ -60,7 +62,7 @@ def near_fit(
     weights: FloatArray,
     target: PreparedDesign,
     settings: SuperimposeSettings,
-    search_mm: float,
+    known: KnownFaces,
 ) -> NearFit:
     """Fit points on a surface from where they lie.
 
@@ -77,8 +79,9 @@ def near_fit(
         The surface.
     settings : SuperimposeSettings
         Its loss and its limits; ``refine=False`` leaves the points as they lie.
-    search_mm : float
-        Points farther from the surface are not measured.
+    known : KnownFaces
+        Which of the surface's faces the points probably lie over, and how far from it they may be
+        to be measured.
 
     Raises
     ------
@@ -91,11 +94,13 @@ def near_fit(
     state = FitState(np.eye(4))
     problem = FitProblem(points[used], weights[used], target, settings)
     if settings.refine and len(problem.points) > _PART_POINTS:
-        state = run(part_steps(problem.thinned(_PART_POINTS), state)).fresh()
+        rows = np.flatnonzero(used)[thinned(problem.weights, problem.order, _PART_POINTS)]
+        part = FitProblem(points[rows], np.ones(len(rows)), target, settings)
+        state = run(part_steps(part, state, known.taken(rows))).fresh()
     frame = MotionFrame.of(problem.points, problem.weights)
     for _ in range(_MOST_PASSES):
         moved = apply(state.pose, points)
-        closest = target.index.closest(moved, max_distance_mm=search_mm, signed=True)
+        closest = run(known.closest_steps(moved))
         feet = _feet(moved, closest, settings)
         if not settings.refine:
             return NearFit(state.pose, moved, closest, _signed(closest), True)

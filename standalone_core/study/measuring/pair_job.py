@@ -26,6 +26,7 @@ from ...superimpose.near_fit import NearFit, near_fit
 from ...superimpose.prepared import PreparedDesign
 from ...superimpose.rigid import apply, rotation_angle_deg, turned
 from ...surface.closest import SurfaceIndex
+from ...surface.known import KnownFaces
 from .result_store import ResultStore, key_of, still_kept
 from .results import Crown, Pair
 from .scan_job import ScanJob, load_deviations, load_surface
@@ -72,10 +73,12 @@ def compare_and_keep_steps(
     yield Progress("Indexing a crown", 0.0)
     surface = still_kept(load_surface(store, first))
     target = PreparedDesign(SurfaceIndex(surface, threads=threads))
+    own = still_kept(load_deviations(store, first.key, ready.evaluation, settings, feet=True))
+    known = known_faces(own, target, settings)
     for done, key in enumerate(job.seconds):
         yield Progress("Comparing crowns", (done + 0.5) / (len(job.seconds) + 0.5))
         loaded = load_deviations(store, key, ready.evaluation, settings, feet=True)
-        record = _compared(still_kept(loaded), target, ready.area_set, settings)
+        record = _compared(still_kept(loaded), target, known, ready.area_set, settings)
         store.save(pair_key(first, key), record, {})
 
 
@@ -99,11 +102,12 @@ def load_pair(store: ResultStore, key: str, first: Crown, second: Crown) -> Pair
 def _compared(
     second: DeviationField,
     target: PreparedDesign,
+    known: KnownFaces,
     area_set: AreaSet,
     settings: CheckSettings,
 ) -> dict[str, Any]:
     try:
-        field, motion = superimposed(second, target, area_set, settings)
+        field, motion = superimposed(second, target, known, area_set, settings)
     except SuperimpositionError as problem:
         unknown = {"shift_um": np.nan, "turn_deg": np.nan}
         return {"superimposed": [], **unknown, "reason": problem.reason}
@@ -111,8 +115,24 @@ def _compared(
     return {"superimposed": [asdict(row) for row in rows], **motion, "reason": ""}
 
 
+def known_faces(
+    first: DeviationField, target: PreparedDesign, settings: CheckSettings
+) -> KnownFaces:
+    """Say over which faces of the first crown the points of the others probably lie.
+
+    Both crowns were measured at the same points of the design, so that their feet lie near each
+    other.
+    """
+    assert first.foot_mm is not None  # it was measured
+    return KnownFaces.at(target.index, first.foot_mm, settings.deviation.search_mm)
+
+
 def superimposed(
-    second: DeviationField, target: PreparedDesign, area_set: AreaSet, settings: CheckSettings
+    second: DeviationField,
+    target: PreparedDesign,
+    known: KnownFaces,
+    area_set: AreaSet,
+    settings: CheckSettings,
 ) -> tuple[DeviationField, Mapping[str, float]]:
     """Lay the second crown's points on the first crown and measure there.
 
@@ -122,6 +142,8 @@ def superimposed(
         Of the second crown at the design's points, with its feet.
     target : PreparedDesign
         The first crown's surface, where it was laid on the design.
+    known : KnownFaces
+        See :func:`known_faces`.
     area_set : AreaSet
     settings : CheckSettings
 
@@ -143,9 +165,7 @@ def superimposed(
     if faces is not None:
         used &= np.bincount(evaluation.mesh.faces[faces].ravel(), minlength=len(used)) > 0
     weights = np.where(used, evaluation.weights_mm2, 0.0)
-    fit = near_fit(
-        carried.vertices, weights, target, settings.superimpose, settings.deviation.search_mm
-    )
+    fit = near_fit(carried.vertices, weights, target, settings.superimpose, known)
     T = fit.T_target_source
     normals = turned(T, carried.vertex_normals)
     status = counting_status(normals, fit.closest, target.index.mesh, settings.deviation)
