@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -18,11 +18,23 @@ from .shells import Shells, find_shells
 Number = TypeVar("Number", np.float64, np.int64)
 
 
-_KEPT_WITH_FACES = ("graph", "used_vertices")
-_KEPT_WHEN_RIGID = ("face_areas", "corner_angles", "vertex_areas", "mean_edge_mm")
-_TURNED_WHEN_RIGID = ("face_cross", "face_normals", "vertex_normals")
+_MOVED_FROM = "moved_from"
 _RIGID = 1e-12
 """How far the product of a rotation with its transpose may be from the identity."""
+
+
+class _Origin(NamedTuple):
+    """The mesh that another one is a moved copy of: what both share is worked out once."""
+
+    mesh: TriangleMesh
+    turn: FloatArray | None
+    """Rotation (3, 3) of a rigid motion."""
+
+    def turned(self, directions: FloatArray) -> FloatArray:
+        """Directions (k, 3) of the mesh as they are after the motion."""
+        assert self.turn is not None  # asked for after a rigid motion only
+        turned: FloatArray = directions @ self.turn.T
+        return turned
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,6 +87,18 @@ class TriangleMesh:
         """Count of triangles."""
         return len(self.faces)
 
+    @property
+    def _origin(self) -> _Origin | None:
+        """What this is a moved copy of, if that is known."""
+        origin: _Origin | None = self.__dict__.get(_MOVED_FROM)
+        return origin
+
+    @property
+    def _rigid(self) -> _Origin | None:
+        """The origin, if the motion was a rigid one."""
+        origin = self._origin
+        return None if origin is None or origin.turn is None else origin
+
     @cached_property
     def triangles(self) -> FloatArray:
         """Corner coordinates, (m, 3, 3), mm."""
@@ -89,17 +113,23 @@ class TriangleMesh:
     @cached_property
     def face_areas(self) -> FloatArray:
         """Area of each face, (m,), mm²."""
+        if self._rigid is not None:
+            return self._rigid.mesh.face_areas
         areas: FloatArray = 0.5 * np.linalg.norm(self.face_cross, axis=1)
         return areas
 
     @cached_property
     def face_normals(self) -> FloatArray:
         """Unit normal of each face, (m, 3); zero for a face without area."""
+        if self._rigid is not None:
+            return self._rigid.turned(self._rigid.mesh.face_normals)
         return _unit(self.face_cross)
 
     @cached_property
     def corner_angles(self) -> FloatArray:
         """Inner angle at each corner of each face, (m, 3), radians."""
+        if self._rigid is not None:
+            return self._rigid.mesh.corner_angles
         corners = [self.vertices.take(self.faces[:, k], axis=0) for k in range(3)]
         sides = [corners[(k + 1) % 3] - corners[k] for k in range(3)]
         twice_area = 2.0 * self.face_areas  # |u × v|, the same at all three corners
@@ -116,6 +146,8 @@ class TriangleMesh:
         These are pseudonormals in the sense of Bærentzen & Aanæs (2005): on a closed surface
         they give the right side for a point whose nearest point is that vertex.
         """
+        if self._rigid is not None:
+            return self._rigid.turned(self._rigid.mesh.vertex_normals)
         sums = np.empty_like(self.vertices)
         flat = self.faces.ravel()
         for axis in range(3):
@@ -128,6 +160,8 @@ class TriangleMesh:
     @cached_property
     def vertex_areas(self) -> FloatArray:
         """A third of the area of the faces around each vertex, (n,), mm²; sums to the area."""
+        if self._rigid is not None:
+            return self._rigid.mesh.vertex_areas
         share = np.repeat(self.face_areas / 3.0, 3)
         areas = np.bincount(self.faces.ravel(), weights=share, minlength=len(self.vertices))
         return areas.astype(np.float64, copy=False)
@@ -156,6 +190,8 @@ class TriangleMesh:
     @cached_property
     def used_vertices(self) -> BoolArray:
         """Vertices that faces use, (n,)."""
+        if self._origin is not None:
+            return self._origin.mesh.used_vertices
         used = np.zeros(len(self.vertices), dtype=bool)
         used[self.faces.ravel()] = True
         return used
@@ -163,6 +199,8 @@ class TriangleMesh:
     @cached_property
     def graph(self) -> MeshGraph:
         """Edges, neighbours, pieces and borders; see ``mesh.graph``."""
+        if self._origin is not None:
+            return self._origin.mesh.graph
         return MeshGraph(self.faces, len(self.vertices))
 
     @cached_property
@@ -178,6 +216,8 @@ class TriangleMesh:
     @cached_property
     def mean_edge_mm(self) -> float:
         """Mean length of the faces' sides, mm."""
+        if self._rigid is not None:
+            return self._rigid.mesh.mean_edge_mm
         corners = self.vertices[self.faces]
         return float(np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).mean())
 
@@ -197,20 +237,9 @@ class TriangleMesh:
         faces = self.faces if keeps_turn else self.faces[:, ::-1]
         moved = TriangleMesh(self.vertices @ linear.T + shift, faces, self.name)
         if keeps_turn:
-            self._hand_on(_KEPT_WITH_FACES, moved)
-        if keeps_turn and np.abs(linear @ linear.T - np.eye(3)).max() < _RIGID:
-            self._hand_on(_KEPT_WHEN_RIGID, moved)
-            self._hand_on(_TURNED_WHEN_RIGID, moved, linear)
+            rigid = np.abs(linear @ linear.T - np.eye(3)).max() < _RIGID
+            moved.__dict__[_MOVED_FROM] = _Origin(self, linear if rigid else None)
         return moved
-
-    def _hand_on(
-        self, names: tuple[str, ...], moved: TriangleMesh, linear: FloatArray | None = None
-    ) -> None:
-        """Give what was worked out already to the moved mesh, turned where it has a direction."""
-        for name in names:
-            if name in self.__dict__:
-                value = self.__dict__[name]
-                moved.__dict__[name] = value if linear is None else value @ linear.T
 
     def flipped(self) -> TriangleMesh:
         """Return the mesh with every face turned round."""

@@ -196,7 +196,8 @@ def test_a_crown_is_not_compared_through_the_wall_of_another() -> None:
     first = PreparedDesign(SurfaceIndex(low_scan(5.0, outside_only=True)))
     settings = CheckSettings(superimpose=AS_IT_LIES)
     areas = SimpleNamespace(evaluation=evaluation, areas={})
-    field, _ = pair_job.superimposed(second, first, areas, settings)
+    known = pair_job.known_faces(second, first, settings)  # none: its feet lie elsewhere
+    field, _ = pair_job.superimposed(second, first, known, areas, settings)
     assert (field.status == NOT_MUTUAL).any()
     assert not field.counted[~on_the_outside(evaluation.points)].any()
     # Two kinds of noise, 3 and 5 µm on meshes of one spacing, remain.
