@@ -25,7 +25,7 @@ from cuspwise.standalone_core.mesh.write import write_mesh
 from oracle.true_measures import NoiseModel
 from oracle.truth import truth_of
 from peers import installed
-from ratios import Row, alternate
+from ratios import THREAD_NAMES, Row, alternate
 
 PEER = Path(__file__).with_name("open3d_pipeline.py")
 EDGES_MM = {"190k triangles": 0.0725, "500k triangles": 0.0447, "2M triangles": 0.02235}
@@ -106,8 +106,14 @@ def compare(name: str, pair: Pair, out: Path, rounds: int) -> Row:
 
 
 def call(command: list[str]) -> tuple[str, float]:
-    """Run a process; its output and its peak memory in MB."""
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    """Run a process as its user would; its output and its peak memory in MB.
+
+    How many threads linear algebra has is left to the process: what this one was given for the
+    benchmarks inside it is not handed on.
+    """
+    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
+    surroundings = {name: text for name, text in os.environ.items() if name not in THREAD_NAMES}
+    process = subprocess.Popen(command, env=surroundings, text=True, **pipes)
     output = process.stdout.read() if process.stdout else ""
     message = process.stderr.read() if process.stderr else ""
     _, status, usage = os.wait4(process.pid, 0)

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from statistics import median
 
 THREADS = "2"
-for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+THREAD_NAMES = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+for _name in THREAD_NAMES:
     os.environ.setdefault(_name, THREADS)
 
 
