@@ -107,7 +107,7 @@ class LookupGrid:
     @staticmethod
     def taken(columns: FloatArray, found: IntArray) -> FloatArray:
         """Points or normals (p, 3, n) of samples (p, n)."""
-        taken = np.empty((len(found), 3, found.shape[1]), dtype=np.float32)
+        taken: FloatArray = np.empty((len(found), 3, found.shape[1]), dtype=columns.dtype)
         for k in range(3):
             taken[:, k] = columns[k].take(found)
         return taken
