@@ -12,6 +12,7 @@ import argparse
 import json
 import shutil
 import sys
+import tempfile
 import tomllib
 from pathlib import Path
 
@@ -54,22 +55,21 @@ def build(
     platform: str, python: str, wheels: list[Path], packer: list[str] | None, out: Path
 ) -> Path:
     """Lay out and pack one platform's zip for one Python; return it."""
-    stage = ROOT / "build" / "extension" / f"{platform}-py{python}"
-    lay_out(stage, platform, python, wheels)
     target = out / zip_name(platform, python)
-    pack(stage, target)
+    with tempfile.TemporaryDirectory() as temporary:
+        stage = Path(temporary)
+        lay_out(stage, platform, python, wheels)
+        pack(stage, target)
+        if packer is not None:
+            compare(packer, stage, target)
     if target.stat().st_size > MAX_BYTES:
         raise BuildError(f"{target} has more than {MAX_BYTES / 1e6:.0f} MB: leave out a wheel.")
-    if packer is not None:
-        compare(packer, stage, target)
-    shutil.rmtree(stage)
     return target
 
 
 def lay_out(stage: Path, platform: str, python: str, wheels: list[Path]) -> None:
-    """Make the folder that is packed: sources, wheels, and the manifest that names them."""
-    shutil.rmtree(stage, ignore_errors=True)
-    (stage / "wheels").mkdir(parents=True)
+    """Fill the folder that is packed: sources, wheels, and the manifest that names them."""
+    (stage / "wheels").mkdir()
     for name in SOURCES:
         source = ROOT / name
         if source.is_dir():
