@@ -54,9 +54,11 @@ __version__ = VERSION
 
 
 def register() -> None:
-    """Add the extension to Blender."""
+    """Add the extension to Blender, if it is the zip for this Blender's Python."""
     from . import addon
+    from .addon.wrong_zip import refuse_wrong_zip
 
+    refuse_wrong_zip()
     addon.register()
 
 

@@ -1,127 +1,93 @@
-"""Build the Blender extension: one zip per platform, with the wheels that Blender lacks.
+"""Build the Blender extension: one zip per platform and Python, with the wheels Blender lacks.
 
-``python tools/build_extension.py`` fetches the wheels with pip (once; they stay in
-``build/wheels``), lays sources and manifest into a folder of their own, and calls Blender's own
-packer. The packer is found in Blender's Python module (bpy) of the Python that runs this, or in
-the program given by ``--blender``.
+``python tools/build_extension.py`` builds all of them with any Python from 3.11 that has pip, which
+fetches the wheels (once; they stay in ``build/wheels``). The zips are the same, byte for byte, on
+every run. Where Blender's own packer is at hand, in the Python that runs this (bpy) or in the
+program given by ``--blender``, each zip must also be what that packer makes of the same folder.
 """
 
 from __future__ import annotations
 
 import argparse
-import importlib.util
+import json
 import shutil
-import subprocess
 import sys
+import tempfile
+import tomllib
 from pathlib import Path
 
+from extension_archive import BuildError, pack
+from extension_packer import compare, find_packer
+from extension_wheels import PLATFORMS, PYTHONS, wheels_for
+
 ROOT = Path(__file__).resolve().parents[1]
+MANIFEST = "blender_manifest.toml"
 SOURCES = (
     "__init__.py",
     "__init__.pyi",
-    "blender_manifest.toml",
+    MANIFEST,
     "LICENSE",
     "addon",
     "standalone_core",
 )
-
-# Blender 4.2 to 5.0 have Python 3.11, later ones 3.13.
-PYTHONS = ("3.11", "3.13")
-# scipy 1.15.3 runs on every numpy from 1.24 (Blender 4.2) to 2.4.
-COMPILED = ("scipy==1.15.3", "lxml==5.4.0", "markupsafe==3.0.2")
-PURE = ("trimesh==4.6.8", "networkx==3.4.2", "jinja2==3.1.6")
-PLATFORMS = {
-    "linux-x64": ("manylinux2014_x86_64", "manylinux_2_17_x86_64"),
-    "windows-x64": ("win_amd64",),
-    "macos-arm64": ("macosx_12_0_arm64", "macosx_11_0_arm64"),
-    "macos-x64": ("macosx_10_14_x86_64", "macosx_10_13_x86_64", "macosx_10_9_x86_64"),
-}
+ZIPS = "zips.json"  # in a zip: which Python it is for, and the names of the others; see wrong_zip
+MAX_BYTES = 80_000_000  # what a user is to fetch, at most
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Build what the arguments ask for; return the exit code."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--platform", action="append", choices=PLATFORMS, help="default: all")
-    parser.add_argument("--python", action="append", choices=PYTHONS, help="default: all")
-    parser.add_argument("--out", type=Path, default=ROOT / "dist")
-    parser.add_argument("--wheels", type=Path, default=ROOT / "build" / "wheels")
-    parser.add_argument("--blender", help="Blender program whose packer to use")
-    chosen = parser.parse_args(arguments)
-    packer = _packer(chosen.blender)
-    chosen.out.mkdir(parents=True, exist_ok=True)
-    for platform in chosen.platform or PLATFORMS:
-        wheels = fetch_wheels(platform, chosen.python or list(PYTHONS), chosen.wheels)
-        print(build(platform, wheels, packer, chosen.out))
+    chosen = _parser().parse_args(arguments)
+    try:
+        packer = find_packer(chosen.blender)
+        chosen.out.mkdir(parents=True, exist_ok=True)
+        for platform in chosen.platform or PLATFORMS:
+            for python in chosen.python or PYTHONS:
+                wheels = wheels_for(platform, python, chosen.wheels)
+                built = build(platform, python, wheels, packer, chosen.out)
+                print(f"{built}  {built.stat().st_size / 1e6:.1f} MB", flush=True)
+    except (BuildError, OSError) as problem:
+        print(problem, file=sys.stderr)
+        return 1
     return 0
 
 
-def fetch_wheels(platform: str, pythons: list[str], folder: Path) -> list[Path]:
-    """Fetch the wheels for a platform that are not in the folder yet; return all it needs."""
-    asked = [(f"pure-{PYTHONS[0]}", PURE, PYTHONS[0], ())]
-    asked += [(f"{platform}-{p}", COMPILED, p, PLATFORMS[platform]) for p in pythons]
-    found: list[Path] = []
-    for name, requirements, python, tags in asked:
-        target = folder / name
-        if len(_wheels_for(target, requirements)) < len(requirements):
-            _download(target, requirements, python, tags)
-        found += _wheels_for(target, requirements)
-    return found
+def build(
+    platform: str, python: str, wheels: list[Path], packer: list[str] | None, out: Path
+) -> Path:
+    """Lay out and pack one platform's zip for one Python; return it."""
+    target = out / zip_name(platform, python)
+    with tempfile.TemporaryDirectory() as temporary:
+        stage = Path(temporary)
+        lay_out(stage, platform, python, wheels)
+        pack(stage, target)
+        if packer is not None:
+            compare(packer, stage, target)
+    if target.stat().st_size > MAX_BYTES:
+        raise BuildError(f"{target} has more than {MAX_BYTES / 1e6:.0f} MB: leave out a wheel.")
+    return target
 
 
-def build(platform: str, wheels: list[Path], packer: list[str], out: Path) -> Path:
-    """Lay out and pack one platform; return the zip."""
-    stage = ROOT / "build" / "extension" / platform
-    shutil.rmtree(stage, ignore_errors=True)
-    stage.mkdir(parents=True)
+def lay_out(stage: Path, platform: str, python: str, wheels: list[Path]) -> None:
+    """Fill the folder that is packed: sources, wheels, and the manifest that names them."""
+    (stage / "wheels").mkdir()
     for name in SOURCES:
         source = ROOT / name
         if source.is_dir():
             shutil.copytree(source, stage / name, ignore=shutil.ignore_patterns("__pycache__"))
         else:
             shutil.copy2(source, stage / name)
-    (stage / "wheels").mkdir()
     for wheel in wheels:
         shutil.copy2(wheel, stage / "wheels")
-    _complete_manifest(stage / "blender_manifest.toml", platform, wheels)
-    target = out / f"{_stem(stage / 'blender_manifest.toml')}-{platform}.zip"
-    command = [*packer, "build", "--source-dir", str(stage), "--output-filepath", str(target)]
-    subprocess.run(command, check=True, stdout=subprocess.PIPE)
-    subprocess.run([*packer, "validate", str(target)], check=True, stdout=subprocess.PIPE)
-    shutil.rmtree(stage)
-    return target
+    zips = {"python": python, "zips": {one: zip_name(platform, one) for one in PYTHONS}}
+    (stage / ZIPS).write_text(json.dumps(zips, indent=1) + "\n", encoding="utf-8")
+    _complete_manifest(stage / MANIFEST, platform, wheels)
 
 
-def _packer(blender: str | None) -> list[str]:
-    """Return the command line of Blender's packer."""
-    if blender:
-        return [blender, "--factory-startup", "--command", "extension"]
-    found = importlib.util.find_spec("bpy")
-    places = list(found.submodule_search_locations or ()) if found else []
-    for place in places:
-        for script in Path(place).glob("*/scripts/addons_core/bl_pkg/cli/blender_ext.py"):
-            return [sys.executable, str(script)]
-    raise SystemExit("No packer: run this with a Python that has bpy, or give --blender PROGRAM.")
-
-
-def _download(
-    target: Path, requirements: tuple[str, ...], python: str, tags: tuple[str, ...]
-) -> None:
-    shutil.rmtree(target, ignore_errors=True)
-    command = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps"]
-    command += ["--only-binary=:all:", "--python-version", python, "--dest", str(target)]
-    for tag in tags:
-        command += ["--platform", tag]
-    subprocess.run([*command, *requirements], check=True)
-
-
-def _wheels_for(folder: Path, requirements: tuple[str, ...]) -> list[Path]:
-    """Return the wheels of the very versions asked for."""
-    stems = [requirement.replace("==", "-").lower() + "-" for requirement in requirements]
-    return [
-        wheel
-        for wheel in sorted(folder.glob("*.whl"))
-        if any(wheel.name.lower().startswith(stem) for stem in stems)
-    ]
+def zip_name(platform: str, python: str) -> str:
+    """Name a zip by what its users know: their Blender and their machine."""
+    content = tomllib.loads((ROOT / MANIFEST).read_text(encoding="utf-8"))
+    blenders = PYTHONS[python].blenders
+    return f"{content['id']}-{content['version']}-blender-{blenders}-{platform}.zip"
 
 
 def _complete_manifest(path: Path, platform: str, wheels: list[Path]) -> None:
@@ -132,11 +98,14 @@ def _complete_manifest(path: Path, platform: str, wheels: list[Path]) -> None:
     path.write_text(text.replace("[permissions]", f"{added}[permissions]", 1), encoding="utf-8")
 
 
-def _stem(manifest: Path) -> str:
-    import tomllib
-
-    content = tomllib.loads(manifest.read_text(encoding="utf-8"))
-    return f"{content['id']}-{content['version']}"
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--platform", action="append", choices=PLATFORMS, help="default: all")
+    parser.add_argument("--python", action="append", choices=PYTHONS, help="default: all")
+    parser.add_argument("--out", type=Path, default=ROOT / "dist", help="where the zips go")
+    parser.add_argument("--wheels", type=Path, default=ROOT / "build" / "wheels")
+    parser.add_argument("--blender", help="Blender program whose packer must agree")
+    return parser
 
 
 if __name__ == "__main__":

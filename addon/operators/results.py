@@ -17,6 +17,7 @@ from ...standalone_core.report.check.output import write_check_steps
 from ...standalone_core.report.check.sentences import SHORT_VERDICTS
 from ...standalone_core.words.names import MARK_KIND_WORDS, area_words
 from .. import identifiers
+from ..blender import plotting
 from ..blender.job import JobOperator
 from ..blender.session import Answer, manager_of, our_operators, scene_of, settings_of
 from ..causes import production
@@ -151,8 +152,8 @@ class ExportReport(bpy.types.Operator):
     bl_idname = identifiers.EXPORT_REPORT
     bl_label = "Export Report"
     bl_description = (
-        "Write page, tables and coloured surfaces of the chosen scan to a folder: the same files "
-        "that the command line makes. The check is repeated for it, which takes as long as before"
+        "Write page, tables, pictures from six sides and coloured surfaces of the chosen scan to "
+        "a folder. The check is repeated for it, which takes as long as before"
     )
 
     directory: bpy.props.StringProperty(
@@ -223,7 +224,8 @@ class WriteReport(JobOperator, bpy.types.Operator):
         limit_um = None if settings.limit_is_automatic else float(f"{settings.limit_um:.6g}")
         folder = Path(bpy.path.abspath(self.directory))
         colours = {"limit_um": limit_um, "palette": settings.palette}
-        return _report_steps(self._design, self._scan, self._choices, folder, colours)
+        read = (self._design, self._scan, self._choices)
+        return _report_steps(read, folder, colours, plotting.own_folder())
 
     def finish(self, _context: bpy.types.Context, result: Any) -> str:
         """Say what was written."""
@@ -249,16 +251,15 @@ def _can_export(operator: Any, context: bpy.types.Context) -> bool:
 
 
 def _report_steps(
-    design: DesignInput,
-    scan: ScanInput,
-    choices: Mapping[str, Any],
+    read: tuple[DesignInput, ScanInput, Mapping[str, Any]],
     folder: Path,
     colours: Mapping[str, Any],
+    fonts: Path | None,
 ) -> Steps[tuple[Path, ...]]:
-    result = yield from scaled(inputs.check_input_steps(design, scan, choices), 0.0, 0.6)
-    result = yield from scaled(explained_steps(result), 0.6, 0.8)
-    files = write_check_steps(result, folder, pictures="no", **colours)
-    return (yield from scaled(files, 0.8, 1.0))
+    result = yield from scaled(inputs.check_input_steps(*read), 0.0, 0.5)
+    result = yield from scaled(explained_steps(result), 0.5, 0.65)
+    yield from scaled(plotting.loading_steps(fonts), 0.65, 0.7)
+    return (yield from scaled(write_check_steps(result, folder, **colours), 0.7, 1.0))
 
 
 def _number(value: float, digits: int) -> str:

@@ -10,12 +10,13 @@ from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Steps, scaled
 from ...standalone_core.study.measuring.run import run_study_steps
 from .. import identifiers
+from ..blender import plotting
 from ..blender.job import JobOperator
 from ..blender.session import Answer, manager_of, scene_of
 from ..drawing import colour_map
 from ..study import export, group_map, study_scene, study_store, summary
 from ..study.export import StudyInput
-from ..study.file import RESULTS, STUDY_FILE
+from ..study.file import RESULTS
 from . import ready
 
 
@@ -44,7 +45,7 @@ class RunStudy(JobOperator, bpy.types.Operator):
 
     def start(self, _context: bpy.types.Context) -> Steps[Any]:
         """Return the steps of the whole study."""
-        return _study_steps(self._read)
+        return _study_steps(self._read, plotting.own_folder())
 
     def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
         """Keep the results on the design."""
@@ -147,40 +148,7 @@ class OpenStudyReport(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class CopyStudyCommand(bpy.types.Operator):
-    """Copy the command that makes the report with its figures."""
-
-    bl_idname = identifiers.COPY_STUDY_COMMAND
-    bl_label = "Copy Command"
-    bl_description = (
-        "Copy the line that runs this very study on the command line, which adds the figures to "
-        "the report, and pictures of the maps where matplotlib is installed"
-    )
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """Ask for a study."""
-        return _has_study(cls, context)
-
-    def execute(self, context: bpy.types.Context) -> Answer:
-        """Copy it."""
-        folder = study_store.folder_of(scene_of(context))
-        if folder is None:
-            where = study_store.kept_study(scene_of(context))["folder"]
-            self.report({"ERROR"}, f"{where}: the study is no longer there. Run it again.")
-            return {"CANCELLED"}
-        command = command_for(folder)
-        manager_of(context).clipboard = command
-        self.report({"INFO"}, f"Copied: {command}")
-        return {"FINISHED"}
-
-
-def command_for(folder: Path) -> str:
-    """Return the command line that runs the study in a folder."""
-    return f'cuspwise study "{folder / STUDY_FILE}"'
-
-
-def _study_steps(read: StudyInput) -> Steps[summary.Outcome]:
+def _study_steps(read: StudyInput, fonts: Path | None = None) -> Steps[summary.Outcome]:
     """Write the files, measure, compare and report; touches nothing of Blender's."""
     # scipy.stats takes as long to load as all the rest of the extension.
     from ...standalone_core.report.study.output import write_study_steps
@@ -188,10 +156,10 @@ def _study_steps(read: StudyInput) -> Steps[summary.Outcome]:
 
     plan = yield from scaled(export.export_steps(read), 0.0, 0.1)
     results = read.folder / RESULTS
-    run = yield from scaled(run_study_steps(plan, results), 0.1, 0.85)
-    analysis = yield from scaled(analyse_study_steps(run), 0.85, 0.95)
-    writing = write_study_steps(run, analysis, results, pictures="no")
-    written = yield from scaled(writing, 0.95, 1.0)
+    run = yield from scaled(run_study_steps(plan, results), 0.1, 0.75)
+    analysis = yield from scaled(analyse_study_steps(run), 0.75, 0.8)
+    yield from scaled(plotting.loading_steps(fonts), 0.8, 0.82)
+    written = yield from scaled(write_study_steps(run, analysis, results), 0.82, 1.0)
     return summary.Outcome(run, analysis, len(written))
 
 
@@ -219,4 +187,4 @@ def _has_study(operator: Any, context: bpy.types.Context) -> bool:
     return True
 
 
-CLASSES = (RunStudy, CopyStudyTable, ShowGroupMap, OpenStudyReport, CopyStudyCommand)
+CLASSES = (RunStudy, CopyStudyTable, ShowGroupMap, OpenStudyReport)

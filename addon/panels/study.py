@@ -127,14 +127,7 @@ class StudyReportPanel(SidebarPanel, bpy.types.Panel):
         layout.operator(identifiers.OPEN_STUDY_REPORT, icon="URL")
         folder = study_store.folder_of(scene_of(context))
         where = f"{kept['folder']}, which is gone" if folder is None else _where(folder)
-        say(layout, context, f"Page, tables and study file are in {where}.")
-        say(
-            layout,
-            context,
-            "Figures and pictures of the maps need libraries that are missing in Blender: the "
-            "command line adds them, from the same files.",
-        )
-        layout.operator(identifiers.COPY_STUDY_COMMAND, icon="CONSOLE")
+        say(layout, context, f"Page, tables, figures and study file are in {where}.")
 
 
 def _draw_question(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:

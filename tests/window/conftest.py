@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import os
 import subprocess
-import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
 import pytest
+from zips import zip_for
 
 ROOT = Path(__file__).resolve().parents[2]
 TOOL = ROOT.parent / "shared" / "tools" / "window.sh"
+
+PYTHON = "3.13"  # of the Blender that the tool shows
 
 Facts = dict[str, Any]
 
@@ -26,15 +27,7 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
         pytest.skip(f"{TOOL} is absent")
     if os.geteuid() != 0:
         pytest.skip("showing a window needs root")
-    given = os.environ.get("CUSPWISE_ZIP")
-    if given:
-        return Path(given)
-    if not importlib.util.find_spec("bpy"):
-        pytest.skip("no bpy to pack the extension with, and CUSPWISE_ZIP is not set")
-    out = tmp_path_factory.mktemp("zip")
-    command = [sys.executable, str(ROOT / "tools" / "build_extension.py"), "--out", str(out)]
-    subprocess.run([*command, "--platform", "linux-x64"], check=True)
-    return next(out.glob("*.zip"))
+    return zip_for(PYTHON, tmp_path_factory)
 
 
 @pytest.fixture(scope="session")

@@ -1,7 +1,7 @@
 """The built zip, installed into Blender's Python module that has no other scipy.
 
 Needs a Python with ``bpy`` and without scipy; anywhere else these tests skip, saying so. The zip
-is built here, or given by the variable ``CUSPWISE_ZIP``.
+is built here, or is the one for this Python among those that ``CUSPWISE_ZIP`` names.
 """
 
 from __future__ import annotations
@@ -9,8 +9,6 @@ from __future__ import annotations
 import importlib
 import importlib.util
 import os
-import subprocess
-import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -18,8 +16,8 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from zips import python_here, zip_for
 
-ROOT = Path(__file__).resolve().parents[3]
 PACKAGE = "bl_ext.user_default.cuspwise"
 EDGE_MM = 0.4  # of the demo crown
 SPACING_MM = 0.4  # no finer than the meshes, for speed
@@ -38,8 +36,7 @@ def extension(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SimpleNamesp
     bpy = pytest.importorskip("bpy", reason="Blender's Python module (bpy) is not installed")
     if importlib.util.find_spec("scipy"):
         pytest.skip("scipy is installed beside bpy and would stand in for the extension's wheel")
-    given = os.environ.get("CUSPWISE_ZIP")
-    built = Path(given) if given else _build(tmp_path_factory.mktemp("zip"))
+    built = zip_for(python_here(), tmp_path_factory)
     # Disables every extension, so it comes first.
     bpy.ops.wm.read_factory_settings(use_empty=True)
     bpy.ops.extensions.package_install_files(
@@ -51,15 +48,6 @@ def extension(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SimpleNamesp
     # A class still registered when Python ends crashes or hangs Blender.
     bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
     bpy.ops.preferences.addon_disable(module=PACKAGE)
-
-
-def _build(out: Path) -> Path:
-    tags = {"linux": "linux-x64", "win32": "windows-x64", "darwin": "macos-arm64"}
-    python = f"{sys.version_info.major}.{sys.version_info.minor}"
-    command = [sys.executable, str(ROOT / "tools" / "build_extension.py"), "--out", str(out)]
-    command += ["--platform", tags[sys.platform], "--python", python]
-    subprocess.run(command, check=True)
-    return next(out.glob("*.zip"))
 
 
 @pytest.fixture(scope="session")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -10,6 +11,15 @@ from typing import Any
 import numpy as np
 import pytest
 from studies import CROWNS, EDGE_MM, GROUPS, SPACING_MM, opened
+
+
+@pytest.fixture(scope="session", autouse=True)
+def undrawn(extension: SimpleNamespace) -> Iterator[None]:
+    """Figures take longer than all the rest of these studies: one test alone draws them."""
+    with pytest.MonkeyPatch.context() as patch:
+        output = extension.part("standalone_core.report.study.output")
+        patch.setattr(output, "can_plot", lambda: False)
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -10,9 +10,7 @@ from calls import call
 from studies import kept
 
 
-@pytest.mark.parametrize(
-    "name", ["copy_study_table", "show_group_map", "open_study_report", "copy_study_command"]
-)
+@pytest.mark.parametrize("name", ["copy_study_table", "show_group_map", "open_study_report"])
 def test_asks_for_a_study(listed: SimpleNamespace, name: str) -> None:
     with pytest.raises(RuntimeError, match="Run the study first"):
         call(listed, name)

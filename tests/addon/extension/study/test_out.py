@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import shutil
+from itertools import islice
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -36,11 +37,32 @@ def test_the_report_is_the_command_lines(studied: SimpleNamespace) -> None:
     assert (results / "tables" / "trueness.csv").is_file() or list(results.glob("tables/*.csv"))
     document = json.loads((results / "study.json").read_text(encoding="utf-8"))
     assert len(document["files"]) > 8
-    assert call(studied, "copy_study_command") == {"FINISHED"}
-    folder = studied.part("addon.study.study_store").folder_of(studied.scene)
-    command = studied.part("addon.operators.study").command_for(folder)
-    assert command == f'cuspwise study "{folder / "study.toml"}"'
-    assert (folder / "study.toml").is_file()
+
+
+def test_the_report_has_its_figures(
+    studied: SimpleNamespace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The first few figures, each as three files, and all maps; nothing is measured again."""
+    output = studied.part("standalone_core.report.study.output")
+    drawing = studied.part("standalone_core.report.drawing.matplotlib_figure")
+    every = output.study_figures
+    monkeypatch.setattr(output, "can_plot", drawing.can_plot)
+    monkeypatch.setattr(output, "study_figures", lambda *a, **b: islice(every(*a, **b), 2))
+    assert call(studied, "run_study") == {"FINISHED"}
+    results = studied.folder / "study_results"
+    figures = {path.name for path in (results / "figures").iterdir()}
+    drawn = {name.removesuffix(".svg") for name in figures if name.endswith(".svg")}
+    assert len(drawn) == 2
+    assert "trueness_whole" in drawn
+    assert figures >= {f"{name}.{ending}" for name in drawn for ending in ("svg", "pdf", "png")}
+    assert len(list((results / "maps").glob("*.png"))) >= 2 * 3
+    assert {Path(name).suffix for name in figures if name.startswith("map_")} == {".pdf", ".png"}
+    assert (results / "study.xlsx").stat().st_size > 10_000
+    page = (results / "report.html").read_text(encoding="utf-8")
+    assert page.count("<svg role") >= len(drawn)
+    assert page.count("data:image/") >= 2 * 3
+    for refused in ("matplotlib is not installed", "not drawn", "pip install"):
+        assert refused not in page
 
 
 def test_finds_the_report_of_a_folder_that_moved_with_the_file(studied: SimpleNamespace) -> None:
