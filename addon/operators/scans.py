@@ -18,6 +18,7 @@ from ..blender.session import Answer, scene_of, settings_of
 from ..blender.units import AUTO
 from ..check import store
 from ..drawing import colour_map
+from ..files import source
 from ..properties.defaults import take_defaults
 from . import ready
 
@@ -188,6 +189,7 @@ def _make_object(context: bpy.types.Context, found: MeshFile, scale_mm: float) -
     scan.matrix_world = Matrix.Translation(origin.tolist())
     cast(bpy.types.Collection, context.collection).objects.link(scan)
     store.data_of(scan).file_notes = "\n".join((_words(found), *found.notes))
+    source.keep(scan, found)
     return scan
 
 

@@ -76,6 +76,18 @@ def test_points_are_those_of_the_file(
     assert len(scan.data.polygons) == len(expected.faces)
 
 
+def test_the_file_is_kept_with_the_object(
+    empty: SimpleNamespace, extension: SimpleNamespace, files: Path
+) -> None:
+    """All that the core found in it, so that a report says the same as one made from the file."""
+    assert import_files(empty, files, "Krone 1 ü.stl") == {"FINISHED"}
+    scan = empty.scene.cuspwise.scans[0].scan
+    expected = extension.part("standalone_core.mesh.files").read_mesh(files / "Krone 1 ü.stl")
+    assert scan.cuspwise.source_file == str(files / "Krone 1 ü.stl")
+    found = extension.part("addon.files.source").file_of(scan, expected.mesh)
+    assert vars(found) == vars(expected)
+
+
 def test_unit_given(empty: SimpleNamespace, files: Path, surfaces: SimpleNamespace) -> None:
     assert import_files(empty, files, "krone2.ply", unit="inch") == {"FINISHED"}
     scan = empty.scene.cuspwise.scans[0].scan
