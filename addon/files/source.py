@@ -1,12 +1,10 @@
-"""The file that an object came from, kept on the object: where, what, and in which unit."""
+"""What is kept on an object of the file that it came from. Needs no Blender."""
 
 from __future__ import annotations
 
 import json
 from pathlib import Path
 from typing import Any
-
-import bpy
 
 from ...standalone_core.mesh.files import MeshFile
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
@@ -25,16 +23,14 @@ FACTS = (
 )
 
 
-def keep(obj: bpy.types.Object, found: MeshFile) -> None:
-    """Keep with an object which file it came from, and what was found in it."""
-    data: Any = getattr(obj, OBJECT_PROPERTIES)
-    data.source_file = str(found.path)
-    data.source_facts = json.dumps({name: plain(getattr(found, name)) for name in FACTS})
+def facts_of(file: MeshFile) -> str:
+    """Return what the core found in a file, to be kept in ``source_facts``."""
+    return json.dumps({name: plain(getattr(file, name)) for name in FACTS})
 
 
-def file_of(obj: bpy.types.Object, mesh: TriangleMesh) -> MeshFile | None:
-    """Return the file that an object came from, holding the mesh as it is now; None without."""
-    data: Any = getattr(obj, OBJECT_PROPERTIES)
+def file_of(obj: Any, mesh: TriangleMesh) -> MeshFile | None:
+    """Return the file that an object came from, holding its mesh as it is now; None without."""
+    data = getattr(obj, OBJECT_PROPERTIES)
     if not (data.source_file and data.source_facts):
         return None
     facts = json.loads(data.source_facts)

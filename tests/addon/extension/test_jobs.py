@@ -396,4 +396,7 @@ def test_the_list_of_jobs_is_whole(extension: SimpleNamespace) -> None:
     classes = [c for c in extension.part("addon.operators").CLASSES if issubclass(c, job)]
     jobs = {f"{c.__module__.rpartition('.')[2]}.{c.__name__}" for c in classes}
     elsewhere = {"study.RunStudy", "fit.SeatCrown", "finish_line.CarryOverMarginLine"}
-    assert jobs == set(JOBS) | elsewhere  # tested with the study and with the fit
+    imports = ("ReadFiles", "ImportDesign", "ImportScans", "ImportFolder")
+    elsewhere |= {f"imports.{name}" for name in imports}
+    # Tested with the study, with the fit and with the imports.
+    assert jobs == set(JOBS) | elsewhere
