@@ -25,6 +25,7 @@ JOBS = (
     "walls.CheckWalls",
     "contacts.CheckContacts",
 )
+IMPORTS = ("ImportDesign", "ImportScans", "ImportFolder")
 
 
 class Manager:
@@ -395,8 +396,6 @@ def test_the_list_of_jobs_is_whole(extension: SimpleNamespace) -> None:
     job = extension.part("addon.blender.job").JobOperator
     classes = [c for c in extension.part("addon.operators").CLASSES if issubclass(c, job)]
     jobs = {f"{c.__module__.rpartition('.')[2]}.{c.__name__}" for c in classes}
-    elsewhere = {"study.RunStudy", "fit.SeatCrown", "finish_line.CarryOverMarginLine"}
-    imports = ("ReadFiles", "ImportDesign", "ImportScans", "ImportFolder")
-    elsewhere |= {f"imports.{name}" for name in imports}
-    # Tested with the study, with the fit and with the imports.
+    elsewhere = {"study.RunStudy", "fit.SeatCrown", "finish_line.CarryOverMarginLine"}  # with those
+    elsewhere |= {f"imports.{kind}" for kind in ("ReadFiles", *IMPORTS)}
     assert jobs == set(JOBS) | elsewhere
