@@ -14,6 +14,7 @@ def register() -> None:
 
     from . import operators, panels
     from .drawing import build_arrow, captions, legend, margin_overlay, overlay
+    from .files import ways_in
     from .fit import place_rings, polar_overlay, section_overlay, spots_overlay
     from .properties import preferences, registration
 
@@ -21,6 +22,7 @@ def register() -> None:
     registration.register()
     for cls in (*operators.CLASSES, *panels.CLASSES):
         bpy.utils.register_class(cls)
+    ways_in.register()
     overlay.register()
     margin_overlay.register()
     build_arrow.register()
@@ -42,6 +44,7 @@ def unregister() -> None:
     from .blender import job
     from .check import judging_meanwhile
     from .drawing import build_arrow, captions, legend, margin_overlay, overlay
+    from .files import ways_in
     from .fit import place_rings, polar_overlay, section_overlay, spots_overlay
     from .properties import preferences, registration
 
@@ -59,6 +62,7 @@ def unregister() -> None:
     build_arrow.unregister()
     margin_overlay.unregister()
     overlay.unregister()
+    ways_in.unregister()
     for cls in reversed((*operators.CLASSES, *panels.CLASSES)):
         bpy.utils.unregister_class(cls)
     registration.unregister()

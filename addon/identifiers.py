@@ -8,7 +8,10 @@ JOB_PROPERTIES = "cuspwise_job"
 TAB = "Cuspwise"
 
 # Operators, in the order of the work.
+IMPORT_DESIGN = "cuspwise.import_design"
 IMPORT_SCANS = "cuspwise.import_scans"
+IMPORT_FOLDER = "cuspwise.import_folder"
+READ_FILES = "cuspwise.read_files"
 ADD_SCANS = "cuspwise.add_scans"
 REMOVE_SCAN = "cuspwise.remove_scan"
 CHECK_CROWN = "cuspwise.check_crown"

@@ -11,6 +11,7 @@ import numpy as np
 from ...standalone_core.errors import MeshError
 from ...standalone_core.mesh.grouping import group_points
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
+from ...standalone_core.progress import Progress, Steps, run
 from .session import mesh_of
 
 # Reading -------------------------------------------------------------------------------------
@@ -171,22 +172,49 @@ def new_mesh(
     edges: np.ndarray | None = None,
 ) -> bpy.types.Mesh:
     """Make a mesh from points (n, 3) and triangles (m, 3), or edges (e, 2) without faces."""
-    mesh = bpy.data.meshes.new(name)
+    return run(new_mesh_steps(bpy.data.meshes.new(name), points, faces, edges))
+
+
+def new_mesh_steps(
+    mesh: bpy.types.Mesh,
+    points: np.ndarray,
+    faces: np.ndarray | None = None,
+    edges: np.ndarray | None = None,
+    face_edges: np.ndarray | None = None,
+) -> Steps[bpy.types.Mesh]:
+    """Fill an empty mesh as :func:`new_mesh` does, step by step, each as short as Blender allows.
+
+    Looking for the edges of a mesh takes Blender longer than all the rest; who knows them gives
+    them, with the edge that leaves each corner of each triangle (m, 3).
+    """
+    doing = "Making the object"
+    yield Progress(doing, 0.0)
     mesh.vertices.add(len(points))
     flat = np.ascontiguousarray(points, dtype=np.float32).ravel()
     values_of(mesh, "position").foreach_set("vector", flat)
-    if faces is not None:
-        mesh.loops.add(faces.size)
-        corners = np.ascontiguousarray(faces, dtype=np.int32).ravel()
-        values_of(mesh, ".corner_vert").foreach_set("value", corners)
-        mesh.polygons.add(len(faces))
-        mesh.polygons.foreach_set("loop_start", np.arange(0, faces.size, 3, dtype=np.int32))
     if edges is not None:
+        yield Progress(doing, 0.2)
         mesh.edges.add(len(edges))
         ends = np.ascontiguousarray(edges, dtype=np.int32).ravel()
-        mesh.edges.foreach_set("vertices", ends)
-    mesh.update(calc_edges=faces is not None)
+        values_of(mesh, ".edge_verts").foreach_set("value", ends)
+    if faces is not None:
+        yield Progress(doing, 0.4)
+        mesh.loops.add(faces.size)
+        _set_corners(mesh, ".corner_vert", faces)
+        yield Progress(doing, 0.6)
+        mesh.polygons.add(len(faces))
+        mesh.polygons.foreach_set("loop_start", np.arange(0, faces.size, 3, dtype=np.int32))
+    if face_edges is not None:
+        yield Progress(doing, 0.8)
+        _set_corners(mesh, ".corner_edge", face_edges)
+    yield Progress(doing, 0.9)
+    mesh.update(calc_edges=faces is not None and face_edges is None)
     return mesh
+
+
+def _set_corners(mesh: bpy.types.Mesh, name: str, numbers: np.ndarray) -> None:
+    flat = np.ascontiguousarray(numbers, dtype=np.int32).ravel()
+    values_of(mesh, name).foreach_set("value", flat)
 
 
 def values_of(mesh: bpy.types.Mesh, name: str) -> Any:

@@ -9,6 +9,7 @@ from . import (
     deviation,
     finish_line,
     fit,
+    imports,
     landmarks,
     reading,
     results,
@@ -21,6 +22,7 @@ from . import (
 )
 
 CLASSES = (
+    *imports.CLASSES,
     *scans.CLASSES,
     *landmarks.CLASSES,
     *superimposition.CLASSES,

@@ -54,7 +54,9 @@ class DesignAndScans(SidebarPanel, bpy.types.Panel):
         """Draw pickers, list and the main button."""
         layout, settings = self.layout, settings_of(context)
         say(layout, context, _next_step(context), "INFO")
-        layout.prop(settings, "design")
+        row = layout.row(align=True)
+        row.prop(settings, "design")
+        row.operator(identifiers.IMPORT_DESIGN, text="", icon="IMPORT")
         design = settings.design
         if store.is_in(design, scene_of(context)):
             say(layout, context, _size_words(design, scene_of(context)))
@@ -64,7 +66,9 @@ class DesignAndScans(SidebarPanel, bpy.types.Panel):
         buttons = row.column(align=True)
         buttons.operator(identifiers.ADD_SCANS, text="", icon="ADD")
         buttons.operator(identifiers.REMOVE_SCAN, text="", icon="REMOVE")
-        layout.operator(identifiers.IMPORT_SCANS, icon="IMPORT")
+        row = layout.row(align=True)
+        row.operator(identifiers.IMPORT_SCANS, icon="IMPORT")
+        row.operator(identifiers.IMPORT_FOLDER, text="", icon="FILE_FOLDER")
         scan = colour_map.selected_scan(scene_of(context))
         if scan is not None:
             for line in store.data_of(scan).file_notes.splitlines():
@@ -80,7 +84,7 @@ def _next_step(context: bpy.types.Context) -> str:
     settings = settings_of(context)
     scan = colour_map.selected_scan(scene_of(context))
     if not store.is_in(settings.design, scene_of(context)):
-        return "Choose the design, the crown that was modelled."
+        return "Import or choose the design, the crown that was modelled."
     if scan is None:
         return "Import the scan of the produced crown, or add a selected mesh."
     return {

@@ -76,6 +76,12 @@ class ObjectData(bpy.types.PropertyGroup):
     file_notes: bpy.props.StringProperty(
         name="File", description="Size, unit and faults of the file that was imported"
     )
+    source_file: bpy.props.StringProperty(
+        name="Source", description="The file that the object was imported from"
+    )
+    source_facts: bpy.props.StringProperty(
+        description="Format, unit, checksum and notes of that file, as kept by Cuspwise"
+    )
     superimposition: bpy.props.StringProperty(
         description="How well the scan lies on its design, as kept by Cuspwise"
     )

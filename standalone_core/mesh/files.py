@@ -16,6 +16,7 @@ import numpy as np
 
 from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import CuspwiseError, FileError
+from ..progress import Progress, Steps, run
 from ..readable import readable
 from .formats import (
     EXPORT_AGAIN,
@@ -117,27 +118,28 @@ def read_mesh(path: str | Path, *, unit: str = "auto") -> MeshFile:
     >>> found.format, found.unit, found.unit_guessed
     ('binary STL', 'mm', True)
     """
+    return run(read_mesh_steps(path, unit=unit))
+
+
+def read_mesh_steps(path: str | Path, *, unit: str = "auto") -> Steps[MeshFile]:
+    """Read a mesh file as :func:`read_mesh` does, step by step."""
     check_unit(unit)
     path = Path(path)
+    doing = f"Reading {readable(path.name)}"
+    yield Progress(doing, 0.0)
     data = load_bytes(path)
+    yield Progress(doing, 0.1)
     kind = recognise(data, path)
     check_safe(data, kind, path)
-    if kind == "stl_binary":
-        points, faces, declared_unit = _decode_binary_stl(data)
-    else:
-        points, faces, declared_unit = _decode_with_trimesh(data, kind, path)
-    if not len(faces):
-        what = f"{len(points):,} points but no triangles" if len(points) else "no triangles"
-        raise FileError(f"It holds {what}.", subject=path, remedy="Export it as a surface mesh.")
-    if len(faces) > MAX_TRIANGLES:
-        raise too_large(path, f"Its polygons make {len(faces):,} triangles")
-    if faces.min() < 0 or faces.max() >= len(points):
-        raise FileError(
-            "Some faces name vertices that do not exist.", subject=path, remedy=EXPORT_AGAIN
-        )
+    yield Progress(doing, 0.2)
+    decoded = _decode(data, kind, path)
+    points, faces = decoded.points, decoded.faces
+    _check_faces(points, faces, path)
+    yield Progress(doing, 0.5)
     finite_faces, nan_vertices, notes = _without_nan(points, faces, path)
     vertices, merged_faces = _merge(points, finite_faces)
-    found = find_unit(_longest_side(vertices, path), given=unit, declared=declared_unit)
+    yield Progress(doing, 0.9)
+    found = find_unit(_longest_side(vertices, path), given=unit, declared=decoded.unit)
     _check_size(vertices, found.scale_to_mm, path)
     return MeshFile(
         mesh=TriangleMesh(vertices * found.scale_to_mm, merged_faces, readable(path.name)),
@@ -149,19 +151,35 @@ def read_mesh(path: str | Path, *, unit: str = "auto") -> MeshFile:
         scale_to_mm=found.scale_to_mm,
         vertices_in_file=len(points),
         nan_vertices=nan_vertices,
-        notes=_name_note(path, kind) + notes + found.notes,
+        notes=_name_note(path, kind) + _parts_note(decoded, kind) + notes + found.notes,
     )
 
 
-def _decode_binary_stl(data: bytes) -> tuple[FloatArray, IntArray, str]:
+@dataclass(frozen=True, eq=False)
+class _Decoded:
+    """What a file holds: points, triangles, the unit that it declares, and in how many parts."""
+
+    points: FloatArray
+    faces: IntArray
+    unit: str = ""
+    parts: int = 1
+
+
+def _decode(data: bytes, kind: str, path: Path) -> _Decoded:
+    if kind == "stl_binary":
+        return _decode_binary_stl(data)
+    return _decode_with_trimesh(data, kind, path)
+
+
+def _decode_binary_stl(data: bytes) -> _Decoded:
     """Decode binary STL here: importing trimesh for it would take longer than all the rest."""
     corners = np.frombuffer(data, dtype=_STL_TRIANGLE, offset=84)["corners"]
     with np.errstate(invalid="ignore"):  # NaN is dealt with later
         points = corners.reshape(-1, 3).astype(np.float64)
-    return points, np.arange(len(points)).reshape(-1, 3), ""
+    return _Decoded(points, np.arange(len(points)).reshape(-1, 3))
 
 
-def _decode_with_trimesh(data: bytes, kind: str, path: Path) -> tuple[FloatArray, IntArray, str]:
+def _decode_with_trimesh(data: bytes, kind: str, path: Path) -> _Decoded:
     text = _simplified(data, kind)
     try:
         with _quiet():
@@ -173,7 +191,7 @@ def _decode_with_trimesh(data: bytes, kind: str, path: Path) -> tuple[FloatArray
                 process=False,
                 skip_materials=True,
             )
-            points, faces = _concatenate(scene)
+            points, faces, parts = _concatenate(scene)
     except CuspwiseError:
         raise
     except MemoryError as error:
@@ -190,7 +208,19 @@ def _decode_with_trimesh(data: bytes, kind: str, path: Path) -> tuple[FloatArray
             remedy=EXPORT_AGAIN,
         ) from error
     declared = str(scene.metadata.get("units", "")) if kind == "3mf" else ""
-    return points, faces, declared.lower()
+    return _Decoded(points, faces, declared.lower(), parts)
+
+
+def _check_faces(points: FloatArray, faces: IntArray, path: Path) -> None:
+    if not len(faces):
+        what = f"{len(points):,} points but no triangles" if len(points) else "no triangles"
+        raise FileError(f"It holds {what}.", subject=path, remedy="Export it as a surface mesh.")
+    if len(faces) > MAX_TRIANGLES:
+        raise too_large(path, f"Its polygons make {len(faces):,} triangles")
+    if faces.min() < 0 or faces.max() >= len(points):
+        raise FileError(
+            "Some faces name vertices that do not exist.", subject=path, remedy=EXPORT_AGAIN
+        )
 
 
 def _simplified(data: bytes, kind: str) -> bytes:
@@ -224,8 +254,11 @@ def _quiet() -> Iterator[None]:
         logger.removeHandler(silent)
 
 
-def _concatenate(scene: object) -> tuple[FloatArray, IntArray]:
-    """Join all meshes of a trimesh scene, each moved to its place; points alone give no faces."""
+def _concatenate(scene: object) -> tuple[FloatArray, IntArray, int]:
+    """Join all meshes of a trimesh scene, each moved to its place, and count them.
+
+    Points alone give no faces.
+    """
     points, faces, offset = [np.zeros((0, 3))], [np.zeros((0, 3), dtype=np.int64)], 0
     for node in scene.graph.nodes_geometry:  # type: ignore[attr-defined]
         matrix, name = scene.graph[node]  # type: ignore[attr-defined]
@@ -241,7 +274,8 @@ def _concatenate(scene: object) -> tuple[FloatArray, IntArray]:
         points.append(vertices)
         faces.append(corners + offset)
         offset += len(vertices)
-    return np.concatenate(points), np.concatenate(faces)
+    parts = sum(len(part) > 0 for part in faces)
+    return np.concatenate(points), np.concatenate(faces), parts
 
 
 def _without_nan(
@@ -294,6 +328,13 @@ def _check_size(vertices: FloatArray, scale_to_mm: float, path: Path) -> None:
             subject=path,
             remedy="Give the unit of the file, or export it again if it is damaged.",
         )
+
+
+def _parts_note(decoded: _Decoded, kind: str) -> tuple[str, ...]:
+    """Tell of a 3MF with several objects: a plate of crowns is no scan of one."""
+    if kind != "3mf" or decoded.parts < 2:
+        return ()
+    return (f"Its {decoded.parts} objects were read as one surface.",)
 
 
 def _name_note(path: Path, kind: str) -> tuple[str, ...]:

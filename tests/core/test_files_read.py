@@ -14,8 +14,9 @@ import pytest
 import trimesh
 from cuspwise.standalone_core.errors import FileError, SettingError
 from cuspwise.standalone_core.mesh import formats
-from cuspwise.standalone_core.mesh.files import read_mesh
+from cuspwise.standalone_core.mesh.files import read_mesh, read_mesh_steps
 from cuspwise.standalone_core.mesh.health import inspect_mesh
+from cuspwise.standalone_core.progress import Progress, run
 
 SPHERE = trimesh.creation.icosphere(subdivisions=2, radius=5.0)  # 162 vertices, 320 faces
 
@@ -55,6 +56,16 @@ def test_every_format_gives_the_same_surface(tmp_path: Path, format_name: str) -
     assert file.notes == ()
     assert file.unit == "mm"
     assert file.unit_guessed == (format_name != "3MF")  # 3MF says its unit
+
+
+def test_the_steps_of_reading_say_which_file_and_how_far(tmp_path: Path) -> None:
+    path = _save(tmp_path, "sphere.stl", SPHERE.export(file_type="stl"))
+    said: list[Progress] = []
+    file = run(read_mesh_steps(path), said.append)
+    assert {progress.label for progress in said} == {"Reading sphere.stl"}
+    fractions = [progress.fraction for progress in said]
+    assert fractions == sorted(set(fractions))
+    np.testing.assert_array_equal(file.mesh.vertices, read_mesh(path).mesh.vertices)
 
 
 @pytest.mark.parametrize("suffix", ["ply", "obj", "off", "3mf", "txt", ""])
@@ -144,7 +155,9 @@ def test_3mf_parts_are_placed(tmp_path: Path) -> None:
         '<item objectid="1" transform="0 1 0 -1 0 0 0 0 1 20 0 0"/>'
         '<item objectid="1" transform="-1 0 0 0 1 0 0 0 1 0 0 0"/>'
     )
-    mesh = read_mesh(_save(tmp_path, "two.3mf", _threemf(items=items))).mesh
+    file = read_mesh(_save(tmp_path, "two.3mf", _threemf(items=items)))
+    assert file.notes == ("Its 2 objects were read as one surface.",)
+    mesh = file.mesh
     health = inspect_mesh(mesh)
     assert (health.pieces, health.triangles) == (2, 8)
     np.testing.assert_allclose(mesh.bounds, [[-8, 0, 0], [20, 8, 8]], atol=1e-12)

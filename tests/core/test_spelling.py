@@ -58,6 +58,7 @@ ALLOWED = (
     r"\bparametrize\b",
     r"\bcolorspacious\b",
     r"\bvertex_colors\b",
+    r"\binvoke_props_dialog\b",
     r"\bscipy\.optimize\b|\boptimize(?=\.brentq|, special)",
     r"\bminimize\b",
     r"image\.quantize\(",

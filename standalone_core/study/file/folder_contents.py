@@ -20,6 +20,7 @@ from .place import Place
 
 _RESULTS = ("study.json", "check.json", "kept")  # whose folder holds results, not scans
 _DESIGN = "design"
+_PUT_SCANS = f"Put the scans ({', '.join(SUFFIX_FORMATS)}) of each group in a subfolder."
 _DIE, _NEIGHBOUR, _ANTAGONIST = "die", "neighbour", "antagonist"
 _EXAMINER_COLUMNS = {"crown", "examiner"}
 _CROWN_COLUMNS = set(COLUMNS)
@@ -65,6 +66,52 @@ class Found:
     teeth: Teeth = field(default_factory=Teeth)
 
 
+@dataclass(frozen=True)
+class Scans:
+    """What a folder holds for whoever looks at scans, with or without a study.
+
+    Attributes
+    ----------
+    designs : tuple of pathlib.Path
+        Files whose names say that they are the design; more than one leave it open which is.
+    groups : mapping of str to tuple of pathlib.Path
+        The scans of each subfolder, by its name; those in the folder itself have no name.
+    teeth : Teeth
+        Die, neighbours and antagonist, which are no scans.
+    """
+
+    designs: tuple[Path, ...]
+    groups: Mapping[str, tuple[Path, ...]]
+    teeth: Teeth
+
+
+def scans_in(root: Path) -> Scans:
+    """Look for the scans in a folder and in its subfolders, each of which makes a group.
+
+    Raises
+    ------
+    StudyError
+        There is no mesh file in it, or it cannot be looked into.
+    """
+    try:
+        loose = meshes_in(root)
+        found = {"": loose, **{f.name: _meshes_below(f) for f in _subfolders(root)}}
+    except OSError as error:
+        raise StudyError(
+            f"It cannot be looked into ({error.strerror or error}).",
+            subject=root,
+            remedy="Check the path and the permissions.",
+        ) from error
+    every = [file for files in found.values() for file in files]
+    if not every:
+        raise StudyError("There are no scans in it.", subject=root, remedy=_PUT_SCANS)
+    teeth = _teeth(loose)
+    designs = named_design(every)
+    others = teeth.files | set(designs)
+    groups = {name: tuple(f for f in files if f not in others) for name, files in found.items()}
+    return Scans(tuple(designs), {name: files for name, files in groups.items() if files}, teeth)
+
+
 def look(root: Path, design: Path | None, *, use_list: bool = True) -> Found:
     """Look what a folder holds.
 
@@ -83,8 +130,7 @@ def look(root: Path, design: Path | None, *, use_list: bool = True) -> Found:
     StudyFileError
         With every mistake of the list of crowns.
     """
-    subfolders = [f for f in root.iterdir() if f.is_dir() and not _passed_over(f)]
-    scans = {f: _meshes_below(f) for f in sorted(subfolders, key=natural)}
+    scans = {f: _meshes_below(f) for f in _subfolders(root)}
     loose = meshes_in(root)
     every = [*loose, *(file for files in scans.values() for file in files)]
     found = Found(
@@ -128,7 +174,7 @@ def _by_folders(
         raise StudyError(
             "There are no scans in it.",
             subject=root,
-            remedy=f"Put the scans ({', '.join(SUFFIX_FORMATS)}) of each group in a subfolder.",
+            remedy=_PUT_SCANS,
         )
     if not groups:
         return replace(found, groups={"crowns": single})
@@ -158,8 +204,11 @@ def _meshes_below(folder: Path) -> list[Path]:
     own = meshes_in(folder)
     if own:
         return own
-    inner = [f for f in folder.iterdir() if f.is_dir() and not _passed_over(f)]
-    return [file for f in sorted(inner, key=natural) for file in _meshes_below(f)]
+    return [file for f in _subfolders(folder) for file in _meshes_below(f)]
+
+
+def _subfolders(folder: Path) -> list[Path]:
+    return sorted((f for f in folder.iterdir() if f.is_dir() and not _passed_over(f)), key=natural)
 
 
 def _design(root: Path, given: Path | None, meshes: Sequence[Path]) -> Path:
@@ -172,7 +221,7 @@ def _design(root: Path, given: Path | None, meshes: Sequence[Path]) -> Path:
                 arguments=("design",),
             )
         return given
-    found = [file for file in meshes if file.stem.casefold().startswith(_DESIGN)]
+    found = named_design(meshes)
     if len(found) == 1:
         return found[0]
     if found:
@@ -181,6 +230,11 @@ def _design(root: Path, given: Path | None, meshes: Sequence[Path]) -> Path:
     else:
         reason = f"No mesh file in it has a name that starts with {_DESIGN}."
     raise StudyError(reason, subject=root, remedy="Name the design.", arguments=("design",))
+
+
+def named_design(meshes: Sequence[Path]) -> list[Path]:
+    """Return the mesh files whose names say that they are the design."""
+    return [file for file in meshes if file.stem.casefold().startswith(_DESIGN)]
 
 
 def _table(root: Path, columns: set[str], but: Collection[str] = ()) -> Path | None:

@@ -48,6 +48,8 @@ def test_import_and_check(
         assert np.array(item.scan.dimensions) == pytest.approx(size * scale, rel=1e-5)
         assert f"{size[0]:.2f} ×" in item.scan.cuspwise.file_notes
     assert "file in m, guessed" in settings.scans[1].scan.cuspwise.file_notes
+    assert settings.scan_index == 0
+    settings.scan_index = 1
     assert empty.bpy.ops.cuspwise.check_crown() == {"FINISHED"}
     check = extension.part("standalone_core.check")
     expected = check.check_meshes(
@@ -74,6 +76,19 @@ def test_points_are_those_of_the_file(
     world = own + np.array(scan.location)
     assert np.abs(world - expected.vertices).max() < 1e-6
     assert len(scan.data.polygons) == len(expected.faces)
+
+
+def test_the_file_is_kept_with_the_object(
+    empty: SimpleNamespace, extension: SimpleNamespace, files: Path
+) -> None:
+    """All that the core found in it, so that a report says the same as one made from the file."""
+    assert import_files(empty, files, "Krone 1 ü.stl") == {"FINISHED"}
+    scan = empty.scene.cuspwise.scans[0].scan
+    expected = extension.part("standalone_core.mesh.files").read_mesh(files / "Krone 1 ü.stl")
+    assert scan.cuspwise.source_file == str(files / "Krone 1 ü.stl")
+    found = extension.part("addon.files.source").file_of(scan, expected.mesh)
+    assert found is not None
+    assert vars(found) == vars(expected)
 
 
 def test_unit_given(empty: SimpleNamespace, files: Path, surfaces: SimpleNamespace) -> None:

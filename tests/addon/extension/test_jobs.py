@@ -25,6 +25,7 @@ JOBS = (
     "walls.CheckWalls",
     "contacts.CheckContacts",
 )
+IMPORTS = ("ImportDesign", "ImportScans", "ImportFolder")
 
 
 class Manager:
@@ -395,5 +396,6 @@ def test_the_list_of_jobs_is_whole(extension: SimpleNamespace) -> None:
     job = extension.part("addon.blender.job").JobOperator
     classes = [c for c in extension.part("addon.operators").CLASSES if issubclass(c, job)]
     jobs = {f"{c.__module__.rpartition('.')[2]}.{c.__name__}" for c in classes}
-    elsewhere = {"study.RunStudy", "fit.SeatCrown", "finish_line.CarryOverMarginLine"}
-    assert jobs == set(JOBS) | elsewhere  # tested with the study and with the fit
+    elsewhere = {"study.RunStudy", "fit.SeatCrown", "finish_line.CarryOverMarginLine"}  # with those
+    elsewhere |= {f"imports.{kind}" for kind in ("ReadFiles", *IMPORTS)}
+    assert jobs == set(JOBS) | elsewhere

@@ -1,0 +1,1 @@
+"""How designs and scans get in from files."""
