@@ -42,6 +42,7 @@ __all__ = [
     "check",
     "check_meshes",
     "check_meshes_steps",
+    "check_ready_steps",
     "check_steps",
     "marks_of",
 ]
@@ -182,12 +183,44 @@ def _check_steps(
         _design_side_steps(design, settings, find_areas), _scan_side_steps(scan, settings)
     )
     ready, ready_scan = yield from watch.timed("make ready", sides, 0.0, 0.4)
+    checking = _check_ready_scan_steps(ready_scan, ready, settings, watch)
+    return (yield from scaled(checking, 0.4, 1.0))
+
+
+def check_ready_steps(
+    scan: CheckedMesh, ready: ReadyDesign, settings: CheckSettings, watch: Stopwatch
+) -> Steps[CheckResult]:
+    """Check a scan against a design that is ready, as many scans as there are.
+
+    Parameters
+    ----------
+    scan : CheckedMesh
+    ready : ReadyDesign
+        By the same settings.
+    settings : CheckSettings
+    watch : Stopwatch
+        Goes on with what was timed before.
+
+    Raises
+    ------
+    CuspwiseError
+        As :func:`check`, but for files.
+    """
+    readying = ready_scan_steps(scan, settings)
+    ready_scan = yield from watch.timed("make ready", readying, 0.0, 0.15)
+    checking = _check_ready_scan_steps(ready_scan, ready, settings, watch)
+    return (yield from scaled(checking, 0.15, 1.0))
+
+
+def _check_ready_scan_steps(
+    scan: ReadyScan, ready: ReadyDesign, settings: CheckSettings, watch: Stopwatch
+) -> Steps[CheckResult]:
     refuse_unknown_areas(ready.area_set, settings.tolerances)
-    measure_steps = measure_scan_steps(ready_scan, ready, settings, watch=watch)
-    measured = yield from scaled(measure_steps, 0.4, 0.95)
+    measure_steps = measure_scan_steps(scan, ready, settings, watch=watch)
+    measured = yield from scaled(measure_steps, 0.0, 0.95)
     yield Progress("Comparing with the tolerances", 0.95)
     with watch.stage("judge"):
-        judged = _judge(ready, ready_scan.scan, measured, settings)
+        judged = _judge(ready, scan.scan, measured, settings)
     return replace(judged, seconds=watch.seconds)
 
 
