@@ -187,11 +187,11 @@ def _check_steps(
     measured = yield from scaled(measure_steps, 0.4, 0.95)
     yield Progress("Comparing with the tolerances", 0.95)
     with watch.stage("judge"):
-        judged = _judge(ready, scan, measured, settings)
+        judged = judge_scan(ready, scan, measured, settings)
     return replace(judged, seconds=watch.seconds)
 
 
-def _judge(
+def judge_scan(
     ready: ReadyDesign, scan: CheckedMesh, measured: MeasuredScan, settings: CheckSettings
 ) -> CheckResult:
     """Hold what was measured against the tolerances."""
