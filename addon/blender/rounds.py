@@ -12,7 +12,7 @@ from typing import Any
 import bpy
 
 from ...standalone_core.errors import CuspwiseError
-from ...standalone_core.progress import Progress, Steps, scaled
+from ...standalone_core.progress import Steps, scaled
 from ...standalone_core.study.measuring.pace import Pace
 from .job import READ, WORKED, JobOperator
 from .session import Answer
@@ -91,7 +91,6 @@ class RoundsOperator(JobOperator):
         yield from scaled(self.read_round(context, one), 0.0, READ)
         work = self.aside(self.start_round(context, one))
         result = yield from scaled(work, READ, WORKED)
-        yield Progress("Keeping the result", WORKED)
         self.changed = True
         yield from scaled(self.written(self._finish(context, one, result)), WORKED, 1.0)
 

@@ -73,6 +73,9 @@ class ObjectData(bpy.types.PropertyGroup):
     state_reason: bpy.props.StringProperty(
         name="Reason", description="Why the scan's results are out of date"
     )
+    problem: bpy.props.StringProperty(
+        name="Problem", description="Why the scan could not be checked when all were"
+    )
     file_notes: bpy.props.StringProperty(
         name="File", description="Size, unit and faults of the file that was imported"
     )

@@ -1,8 +1,7 @@
-"""A study's crown shown as a check shows it: the same numbers to the last digit, nothing measured."""
+"""A study's crown shown as a check shows it: the same to the last digit, nothing measured."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -37,7 +36,7 @@ def studied(folder: Path) -> StudyRun:
 
 
 @pytest.fixture
-def unmeasured(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+def unmeasured(monkeypatch: pytest.MonkeyPatch) -> None:
     """Have whoever measures fail."""
 
     def fail(*_args: object, **_named: object) -> None:
@@ -45,7 +44,6 @@ def unmeasured(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 
     monkeypatch.setattr(measure, "measure_deviation_steps", fail)
     monkeypatch.setattr(measure, "superimpose_steps", fail)
-    yield
 
 
 def shown(studied: StudyRun, folder: Path, number: int) -> CheckResult:
@@ -70,9 +68,9 @@ def test_a_crown_is_what_a_check_of_it_finds(studied: StudyRun, folder: Path) ->
 @pytest.mark.usefixtures("unmeasured")
 def test_nothing_is_measured(studied: StudyRun, folder: Path) -> None:
     found = shown(studied, folder, 0)
-    assert found.measures_of("whole").mean_abs_um == studied.crowns[0].measures_of(
-        "whole"
-    ).mean_abs_um
+    assert (
+        found.measures_of("whole").mean_abs_um == studied.crowns[0].measures_of("whole").mean_abs_um
+    )
     assert found.verdicts == studied.crowns[0].verdicts
 
 

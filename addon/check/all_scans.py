@@ -1,0 +1,82 @@
+"""Which of the listed scans have to be checked, and why one could not be."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import bpy
+
+from ...standalone_core.errors import CuspwiseError
+from ..identifiers import SCENE_PROPERTIES
+from . import mark_results, store
+from .inputs import DesignInput
+from .scene_choices import JUDGING
+
+NOT_MEASURED_WITH = (*JUDGING, "force")
+"""Choices of a kept result that other numbers do not follow from."""
+
+
+@dataclass(frozen=True, eq=False)
+class Listed:
+    """A scan by the name that it had when the job began; its text is that name."""
+
+    scan: bpy.types.Object
+    name: str
+
+    def __str__(self) -> str:
+        return self.name
+
+
+def crowns_listed(scene: bpy.types.Scene) -> Iterator[bpy.types.Object]:
+    """Yield the listed scans that still are in the scene, each once, the design never."""
+    seen = {getattr(scene, SCENE_PROPERTIES).design}
+    for scan in store.listed_scans(scene):
+        if scan not in seen:
+            seen.add(scan)
+            yield scan
+
+
+def is_up_to_date(
+    scan: bpy.types.Object,
+    design: DesignInput,
+    chosen: Mapping[str, Any],
+    scene: bpy.types.Scene,
+) -> bool:
+    """Tell whether checking a scan again would find what is kept of it.
+
+    Landmarks may have been picked anew, so a scan that starts from them counts as not checked.
+
+    Parameters
+    ----------
+    scan : bpy.types.Object
+    design : DesignInput
+    chosen : mapping
+        The scene's choices.
+    scene : bpy.types.Scene
+    """
+    kept = store.result_of(scan)
+    if kept is None or store.data_of(scan).design != design.design:
+        return False
+    if chosen["start"] == "landmarks" or _measured_with(kept["choices"], chosen) != _plain(chosen):
+        return False
+    unmoved = store.refresh(scan, scene)
+    return unmoved and store.refresh_areas(scan, design.areas) and mark_results.refresh(scan)
+
+
+def note_problem(scan: bpy.types.Object, error: CuspwiseError) -> None:
+    """Keep why a scan could not be checked; what was measured before stays."""
+    store.data_of(scan).problem = f"{error.reason} {error.remedy}"
+
+
+def _measured_with(before: Mapping[str, Any], chosen: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what a result was measured with, of all that is chosen today."""
+    return {name: before.get(name) for name in _plain(chosen)}
+
+
+def _plain(chosen: Mapping[str, Any]) -> dict[str, Any]:
+    """Return choices as they come back from the text that a result is kept in."""
+    plain: dict[str, Any] = json.loads(json.dumps(chosen))
+    return {name: value for name, value in plain.items() if name not in NOT_MEASURED_WITH}
