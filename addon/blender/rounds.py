@@ -38,7 +38,7 @@ class RoundsOperator(JobOperator):
     done = failed = count = 0
     changed = False
 
-    def rounds(self, context: bpy.types.Context) -> Sequence[Any]:
+    def rounds(self, context: bpy.types.Context) -> Steps[Sequence[Any]]:
         """Return what there is to do, one thing a round; its text is its name."""
         raise NotImplementedError
 
@@ -68,7 +68,7 @@ class RoundsOperator(JobOperator):
         self.done = self.failed = self.count = 0
         self.changed = False
         said = yield from scaled(super().job_steps(context), 0.0, self.before)
-        todo = self.rounds(context)
+        todo = yield from scaled(self.rounds(context), self.before, self.before)
         self.count = len(todo)
         yield from scaled(self._rounds_steps(context, todo), self.before, 1.0)
         return self.told(context, said)

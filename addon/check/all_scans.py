@@ -12,6 +12,7 @@ import bpy
 from ...standalone_core.errors import CuspwiseError
 from ..identifiers import SCENE_PROPERTIES
 from . import mark_results, store
+from .crown_rows import FAILED, GONE, NOT_CHECKED, OUT_OF_DATE, Row, measured
 from .inputs import DesignInput
 from .scene_choices import JUDGING
 
@@ -64,6 +65,25 @@ def is_up_to_date(
         return False
     unmoved = store.refresh(scan, scene)
     return unmoved and store.refresh_areas(scan, design.areas) and mark_results.refresh(scan)
+
+
+def rows_of(scene: bpy.types.Scene) -> list[Row]:
+    """Return a row for each entry of a scene's list of scans, in its order."""
+    settings = getattr(scene, SCENE_PROPERTIES)
+    there = set(crowns_listed(scene))
+    return [_row(item) if item.scan in there else GONE for item in settings.scans]
+
+
+def _row(item: Any) -> Row:
+    data = store.data_of(item.scan)
+    found = measured(data.result, store.VERSION)
+    if data.problem:
+        status, reason = FAILED, data.problem
+    elif data.state == "OUT_OF_DATE":
+        status, reason = OUT_OF_DATE, data.state_reason
+    else:
+        status, reason = found.verdict if found else NOT_CHECKED, ""
+    return Row(item.scan.name, " ".join(item.group.split()), status, reason, found)
 
 
 def note_problem(scan: bpy.types.Object, error: CuspwiseError) -> None:

@@ -74,8 +74,9 @@ class CheckAll(RoundsOperator, bpy.types.Operator):
         self._ready = result
         return ""
 
-    def rounds(self, _context: bpy.types.Context) -> Sequence[Listed]:
+    def rounds(self, _context: bpy.types.Context) -> Steps[Sequence[Listed]]:
         """Return the scans to be checked."""
+        yield from ()
         return self._todo
 
     def read_round(self, context: bpy.types.Context, one: Listed) -> Steps[None]:
