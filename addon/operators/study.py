@@ -84,10 +84,10 @@ class RunStudy(RoundsOperator, bpy.types.Operator):
     def finish_round(self, context: bpy.types.Context, one: StudyCrown, result: Any) -> Steps[None]:
         """Lay the scan on the design, and keep its numbers on it."""
         design, scene = self._read.design, scene_of(context)
+        study_crowns.note_place(one, result.superimposition.T_design_scan)
         move_scan(context, design, self._scan, result.superimposition)
         choices = study_crowns.choices_of(settings_of(context))
         yield from store.keep_steps(design, self._scan, result, choices, scene)
-        study_crowns.mark(one)
 
     def fail_round(self, _context: bpy.types.Context, one: StudyCrown, error: Any) -> None:
         """Note why a crown has no numbers of its own."""

@@ -183,6 +183,9 @@ class ObjectData(bpy.types.PropertyGroup):
     study_entry: bpy.props.StringProperty(
         description="What the study holds of this scan, as kept by Cuspwise"
     )
+    study_place: bpy.props.StringProperty(
+        description="Where the study laid this scan, as kept by Cuspwise"
+    )
     teeth: bpy.props.PointerProperty(
         name="Teeth",
         description="What is kept of this crown's walls and contacts",

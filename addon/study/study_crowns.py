@@ -77,21 +77,16 @@ def choices_of(settings: Any) -> dict[str, Any]:
     return {**chosen, "start": SAME_START.get(chosen["start"], chosen["start"])}
 
 
-def mark(one: StudyCrown) -> None:
-    """Note on a scan that its numbers are those of its study."""
-    data = store.data_of(one.entry.scan)
-    kept = json.loads(data.result)
-    kept["made_with"]["study_entry"] = one.entry.entry
-    data.result = json.dumps(kept)
+def note_place(one: StudyCrown, T_design_scan: np.ndarray) -> None:
+    """Note on a scan where the study lays it, before it goes there."""
+    place = np.asarray(T_design_scan) @ one.entry.matrix
+    store.data_of(one.entry.scan).study_place = json.dumps(place.tolist())
 
 
 def place_of(scan: bpy.types.Object) -> np.ndarray | None:
-    """Return where the study laid a scan, (4, 4); None if its numbers are not the study's.
+    """Return where the study laid a scan, (4, 4); None if it did not.
 
     A study that starts from where scans lie still belongs to them once it has laid them down.
     """
-    kept = store.result_of(scan)
-    entry = store.data_of(scan).study_entry
-    if kept is None or not entry or kept["made_with"].get("study_entry") != entry:
-        return None
-    return np.array(kept["made_with"]["scan_after"])
+    text = store.data_of(scan).study_place
+    return np.array(json.loads(text)) if text else None

@@ -105,7 +105,8 @@ def keep_steps(read: StudyInput, outcome: Outcome) -> Steps[None]:
     data.study = text
     data.study_reason = ""
     for entry in read.entries:
-        store.data_of(entry.scan).study_entry = entry.entry
+        own = store.data_of(entry.scan)
+        own.study_entry, own.study_place = entry.entry, ""
 
 
 def forget(design: bpy.types.Object) -> None:

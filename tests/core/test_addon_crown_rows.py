@@ -102,7 +102,9 @@ def test_out_of_date_comes_before_what_is_within() -> None:
 def test_what_a_kept_result_says() -> None:
     """Numbers and verdicts of a real check, read back from its text; another version is none."""
     design = demo_crown(edge_mm=0.7)
-    result = check_meshes(design.mesh, design.mesh.moved(_lifted(0.2)), CheckSettings(spacing_mm=0.7))
+    result = check_meshes(
+        design.mesh, design.mesh.moved(_lifted(0.2)), CheckSettings(spacing_mm=0.7)
+    )
     kept: dict[str, Any] = {"version": 4, "check": check_document(result)}
     found = measured(json.dumps(kept, default=str), 4)
     assert found is not None
