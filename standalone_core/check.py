@@ -37,6 +37,7 @@ __all__ = [
     "check",
     "check_meshes",
     "check_meshes_steps",
+    "check_ready_steps",
     "check_steps",
     "marks_of",
 ]
@@ -182,9 +183,31 @@ def _check_steps(
         scan = checked_surface(scan_input, settings)
     ready_steps = ready_design_steps(design, settings, find_areas=find_areas, watch=watch)
     ready = yield from scaled(ready_steps, 0.1, 0.4)
+    return (yield from scaled(check_ready_steps(scan, ready, settings, watch), 0.4, 1.0))
+
+
+def check_ready_steps(
+    scan: CheckedMesh, ready: ReadyDesign, settings: CheckSettings, watch: Stopwatch
+) -> Steps[CheckResult]:
+    """Check a scan against a design that is ready, as many scans as there are.
+
+    Parameters
+    ----------
+    scan : CheckedMesh
+    ready : ReadyDesign
+        By the same settings.
+    settings : CheckSettings
+    watch : Stopwatch
+        Goes on with what was timed before.
+
+    Raises
+    ------
+    CuspwiseError
+        As :func:`check`, but for files.
+    """
     refuse_unknown_areas(ready.area_set, settings.tolerances)
     measure_steps = measure_scan_steps(scan, ready, settings, watch=watch)
-    measured = yield from scaled(measure_steps, 0.4, 0.95)
+    measured = yield from scaled(measure_steps, 0.0, 0.95)
     yield Progress("Comparing with the tolerances", 0.95)
     with watch.stage("judge"):
         judged = judge_scan(ready, scan, measured, settings)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
-from .causes.design_fields import cause_fields_steps
+from .causes.design_fields import CauseFields, cause_fields_steps
 from .causes.find import CrownToExplain, find_causes_steps, no_causes
 from .check_result import CheckResult
 from .progress import Progress, Steps, run, scaled
@@ -15,35 +16,40 @@ from .surface.closest import SurfaceIndex
 if TYPE_CHECKING:
     from .causes.result import CausesResult
 
-__all__ = ["explain", "explain_steps", "explained_steps", "why_not_explained"]
+__all__ = ["FieldsMaker", "explain", "explain_steps", "explained_steps", "why_not_explained"]
+
+FieldsMaker: TypeAlias = Callable[[CheckResult], Steps[CauseFields]]
+"""Makes the fields of causes on a result's design, or has made them before."""
 
 
-def explained_steps(result: CheckResult, index: SurfaceIndex | None = None) -> Steps[CheckResult]:
+def explained_steps(
+    result: CheckResult, make_fields: FieldsMaker | None = None
+) -> Steps[CheckResult]:
     """Return a check's result with the causes, step by step.
 
     Parameters
     ----------
     result : CheckResult
-    index : SurfaceIndex, optional
-        Of the design's evaluation mesh, if it is at hand.
+    make_fields : function, optional
+        For many crowns of one design, which need the fields only once.
     """
     watch = Stopwatch()
-    causes = yield from watch.timed("causes", explain_steps(result, index), 0.0, 1.0)
+    causes = yield from watch.timed("causes", explain_steps(result, make_fields), 0.0, 1.0)
     spent = watch.seconds["causes"]
     seconds = {**result.seconds, "causes": spent, "total": result.seconds["total"] + spent}
     return replace(result, causes=causes, seconds=seconds)
 
 
-def explain_steps(result: CheckResult, index: SurfaceIndex | None = None) -> Steps[CausesResult]:
+def explain_steps(
+    result: CheckResult, make_fields: FieldsMaker | None = None
+) -> Steps[CausesResult]:
     """Find the causes of a check's deviations as :func:`explain` does, step by step."""
     settings = result.settings
     why = why_not_explained(result.is_design, result.superimposition.verdict)
     if why:
         return no_causes(len(result.evaluation.points), settings.production, settings.causes, why)
     yield Progress("Making the design ready for causes", 0.0)
-    index = index or SurfaceIndex(result.evaluation.mesh)
-    making = cause_fields_steps(result.area_set, index, settings.causes, (settings.production,))
-    fields = yield from scaled(making, 0.0, 0.8)
+    fields = yield from scaled((make_fields or _fields_steps)(result), 0.0, 0.8)
     crown = CrownToExplain(
         deviation_mm=result.design_to_scan.deviation_mm,
         scan=result.scan.mesh.moved(result.superimposition.T_design_scan),
@@ -51,6 +57,15 @@ def explain_steps(result: CheckResult, index: SurfaceIndex | None = None) -> Ste
         tolerances=settings.tolerances,
     )
     return (yield from scaled(find_causes_steps(fields, crown), 0.8, 1.0))
+
+
+def _fields_steps(result: CheckResult) -> Steps[CauseFields]:
+    index, settings = SurfaceIndex(result.evaluation.mesh), result.settings
+    return (
+        yield from cause_fields_steps(
+            result.area_set, index, settings.causes, (settings.production,)
+        )
+    )
 
 
 def why_not_explained(is_design: bool, superimposition: str) -> str:

@@ -77,6 +77,17 @@ def scaled(steps: Steps[T], start: float, stop: float) -> Steps[T]:
         yield replace(progress, fraction=start + (stop - start) * progress.fraction)
 
 
+def labelled(steps: Steps[T], what: str) -> Steps[T]:
+    """Say of each step of a part what it is a part of; pass its result on."""
+    while True:
+        try:
+            progress = next(steps)
+        except StopIteration as end:
+            result: T = end.value
+            return result
+        yield replace(progress, label=f"{what}: {progress.label}")
+
+
 def time_words(seconds: float) -> str:
     """Return a time that is only known roughly in words, rounded up.
 

@@ -56,6 +56,7 @@ LAYERS: dict[str, set[str]] = {
     "standalone_core.study": {"scipy"},  # the plan: what a study asks
     "standalone_core.study.file": {"numpy"},
     "standalone_core.study.measuring": {"numpy", "scipy", "distributed"},
+    "standalone_core.tray": set(),
     "standalone_core.study.analysis": {"numpy", "scipy"},
     "standalone_core.study.pilot": {"numpy"},
     "standalone_core.study.crowns_needed": {"numpy"},
@@ -64,6 +65,7 @@ LAYERS: dict[str, set[str]] = {
     "standalone_core.report.tables": set(),
     "standalone_core.report.drawing": {"numpy", "matplotlib", "PIL"},
     "standalone_core.report.check": {"numpy", "rich", "jinja2"},
+    "standalone_core.report.tray": {"rich"},
     "standalone_core.report.fit": {"numpy", "rich", "jinja2"},
     "standalone_core.report.study": {
         *("numpy", "rich", "jinja2", "markupsafe", "matplotlib", "PIL", "openpyxl"),

@@ -13,7 +13,7 @@ from ...deviation.reasons import about_pieces
 from ...deviation.support_marks import GOUGE, MARK_WORDS, STUB, MarkResult
 from ...deviation.verdict import Verdict
 from ...shares import limit_words, share_words
-from ...words.headline import Headline
+from ...words.headline import DECIDING, Headline
 from ...words.names import DOUBT_WORDS, NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN, area_words
 from ...words.text import capital, listed, micrometres
 
@@ -54,8 +54,7 @@ WEIGHTING_WORDS = {
 
 def headline(verdicts: Sequence[Verdict]) -> Headline:
     """Sum the verdicts up; one area outside its tolerance decides, then one undecided."""
-    kinds = (OUTSIDE, NOT_DECIDABLE, WITHIN)
-    groups = [(kind, [v for v in verdicts if v.verdict == kind]) for kind in kinds]
+    groups = [(kind, [v for v in verdicts if v.verdict == kind]) for kind in DECIDING]
     groups = [(kind, group) for kind, group in groups if group]
     if not groups:
         return Headline(

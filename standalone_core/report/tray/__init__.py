@@ -1,0 +1,1 @@
+"""A checked tray as page, terminal table, CSV and plain data."""
