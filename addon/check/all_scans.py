@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import bpy
 
 from ...standalone_core.errors import CuspwiseError
+from ...standalone_core.tray.result import TrayCrown, TrayResult
+from ...standalone_core.versions import versions_used
 from ..identifiers import SCENE_PROPERTIES
 from . import mark_results, store
 from .crown_rows import FAILED, GONE, NOT_CHECKED, OUT_OF_DATE, Row, measured
@@ -84,6 +86,24 @@ def _row(item: Any) -> Row:
     else:
         status, reason = found.verdict if found else NOT_CHECKED, ""
     return Row(item.scan.name, " ".join(item.group.split()), status, reason, found)
+
+
+def tray_of(scene: bpy.types.Scene) -> TrayResult:
+    """Return all crowns as the core's tables take them; what is out of date has no numbers."""
+    design = getattr(scene, SCENE_PROPERTIES).design
+    rows = [row for row in rows_of(scene) if row is not GONE]
+    crowns = (_tray_crown(row, design.name if design else "") for row in rows)
+    return TrayResult(tuple(crowns), versions_used())
+
+
+def _tray_crown(row: Row, design: str) -> TrayCrown:
+    if row.crown is not None and row.status not in (FAILED, OUT_OF_DATE):
+        return replace(row.crown, name=row.name, design=design, scan=row.name)
+    reason = row.reason or "It was not checked yet."
+    if row.status == OUT_OF_DATE:
+        reason = f"It is out of date: {reason}"
+    error = CuspwiseError(reason, subject=row.name, remedy="Press Check All.")
+    return TrayCrown(row.name, design, row.name, error=error)
 
 
 def note_problem(scan: bpy.types.Object, error: CuspwiseError) -> None:

@@ -9,11 +9,15 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
+from ...standalone_core.areas.support_marks import mark_of
+from ...standalone_core.csv_text import csv_text
 from ...standalone_core.deviation.support_marks import MarkResult
 from ...standalone_core.deviation.verdict import Verdict
 from ...standalone_core.records import with_tuples
-from ...standalone_core.report.check.sentences import headline
+from ...standalone_core.report.check.sentences import SHORT_VERDICTS, marks_line
+from ...standalone_core.tray.result import TrayCrown
 from ...standalone_core.words.names import (
     NO_TOLERANCE,
     NOT_DECIDABLE,
@@ -24,72 +28,17 @@ from ...standalone_core.words.names import (
 from ...standalone_core.words.text import count_words, micrometres
 
 FAILED, OUT_OF_DATE, NOT_CHECKED = "failed", "out_of_date", "not_checked"
-ORDER = (OUTSIDE, NOT_DECIDABLE, FAILED, OUT_OF_DATE, NOT_CHECKED, WITHIN, NO_TOLERANCE)
+ORDER = (FAILED, OUTSIDE, NOT_DECIDABLE, OUT_OF_DATE, NOT_CHECKED, WITHIN, NO_TOLERANCE)
 """What asks for a look comes first."""
 STATUS_WORDS = {
+    FAILED: "could not be checked",
     OUTSIDE: "outside",
     NOT_DECIDABLE: "not decidable",
-    FAILED: "could not be checked",
     OUT_OF_DATE: "out of date",
     NOT_CHECKED: "not checked",
     WITHIN: "within",
     NO_TOLERANCE: "without tolerance",
 }
-
-
-@dataclass(frozen=True)
-class AreaCell:
-    """A crown in one area.
-
-    Attributes
-    ----------
-    area, verdict : str
-    mean_abs_um : float
-        NaN where it was not measured.
-    limit_um : float
-        NaN without one.
-    """
-
-    area: str
-    verdict: str
-    mean_abs_um: float
-    limit_um: float
-
-    @property
-    def share(self) -> float:
-        """How much of the limit it takes up; less than none where that is not known."""
-        found = self.mean_abs_um / self.limit_um
-        return found if math.isfinite(found) else -1.0
-
-    @property
-    def numbers(self) -> str:
-        """Mean absolute deviation against its limit."""
-        limit = f" of {self.limit_um:g}" if math.isfinite(self.limit_um) else ""
-        return f"{micrometres(self.mean_abs_um)}{limit} µm"
-
-
-@dataclass(frozen=True)
-class Measured:
-    """What was measured of a crown.
-
-    Attributes
-    ----------
-    verdict : str
-        The one that decides.
-    cells : mapping of str to AreaCell
-        By area.
-    marks : tuple of MarkResult
-    """
-
-    verdict: str
-    cells: Mapping[str, AreaCell]
-    marks: tuple[MarkResult, ...]
-
-    @property
-    def worst(self) -> AreaCell | None:
-        """The area that decides: of those that do, the one that takes most of its limit."""
-        deciding = [cell for cell in self.cells.values() if cell.verdict == self.verdict]
-        return max(deciding, key=lambda cell: cell.share, default=None)
 
 
 @dataclass(frozen=True)
@@ -103,19 +52,32 @@ class Row:
         Of :data:`ORDER`.
     reason : str
         Why it could not be checked, or is out of date.
-    measured : Measured or None
-        Also of a crown that is out of date.
+    crown : TrayCrown or None
+        What was measured, also of a crown that is out of date; its names are empty.
     """
 
     name: str
     group: str
     status: str
     reason: str
-    measured: Measured | None
+    crown: TrayCrown | None
 
-    def cell(self, area: str) -> AreaCell | None:
-        """Return the crown's numbers in an area; None without any."""
-        return None if self.measured is None else self.measured.cells.get(area)
+    def of_area(self, area: str) -> Verdict | None:
+        """Return the verdict on an area; None without one."""
+        return None if self.crown is None else self.crown.of_area(area)
+
+    @property
+    def verdicts(self) -> tuple[Verdict, ...]:
+        """All areas; support marks are none."""
+        found = () if self.crown is None else self.crown.verdicts
+        return tuple(verdict for verdict in found if not mark_of(verdict.area))
+
+    @property
+    def worst(self) -> Verdict | None:
+        """The area that decides: of those that do, the one that takes most of its limit."""
+        decides = self.crown.verdict if self.crown else ""
+        deciding = [found for found in self.verdicts if found.verdict == decides]
+        return max(deciding, key=_share, default=None)
 
 
 GONE = Row("", "", NOT_CHECKED, "", None)
@@ -123,27 +85,32 @@ GONE = Row("", "", NOT_CHECKED, "", None)
 
 
 @lru_cache(maxsize=256)
-def measured(text: str, version: int) -> Measured | None:
+def measured(text: str, version: int) -> TrayCrown | None:
     """Return what a kept result says, if it is of a version; a panel asks at every drawing."""
     kept = json.loads(text) if text else {}
     if kept.get("version") != version:
         return None
     document = kept["check"]
-    verdicts = [
-        Verdict(**{name: math.nan if value is None else value for name, value in row.items()})
-        for row in document["verdicts"]
-    ]
-    cells = {
-        found.area: AreaCell(found.area, found.verdict, found.mean_abs_um, found.tolerance_um)
-        for found in verdicts
-    }
-    marks = tuple(MarkResult(**with_tuples(row)) for row in document.get("marks", ()))
-    return Measured(headline(verdicts).verdict, cells, marks)
+    return TrayCrown(
+        name="",
+        design="",
+        scan="",
+        verdicts=tuple(Verdict(**_numbers(row)) for row in document["verdicts"]),
+        marks=tuple(MarkResult(**_numbers(with_tuples(row))) for row in document.get("marks", ())),
+        superimposition=document["superimposition"]["verdict"],
+        warnings=tuple(document["warnings"]),
+    )
+
+
+def numbers(found: Verdict) -> str:
+    """Say the mean absolute deviation of an area against its limit."""
+    limit = f" of {found.tolerance_um:g}" if math.isfinite(found.tolerance_um) else ""
+    return f"{micrometres(found.mean_abs_um)}{limit} µm"
 
 
 def areas_of(rows: Sequence[Row]) -> list[str]:
     """Return all areas that were judged of any crown, in the order of the tables."""
-    return list(dict.fromkeys(area for row in rows if row.measured for area in row.measured.cells))
+    return list(dict.fromkeys(found.area for row in rows for found in row.verdicts))
 
 
 def order_of(rows: Sequence[Row], sort_by: str, area: str = "") -> list[int]:
@@ -182,9 +149,22 @@ def sum_of(rows: Sequence[Row]) -> str:
     return f"{count_words(counts.total(), 'crown')}: {', '.join(parts)}."
 
 
+def wide_text(rows: Sequence[Row], design: str) -> str:
+    """Return crowns by areas as tab-separated text: a line for each crown, for a spreadsheet."""
+    areas = areas_of(rows)
+    heads = [f"{area_words(area)}{words}" for area in areas for words in (" (µm)", "", " limit")]
+    table = [["crown", "group", "design", "verdict", *heads, "support marks", "reason"]]
+    for row in rows:
+        cells = [text for area in areas for text in _cells(row.of_area(area))]
+        marks = marks_line(row.crown.marks) if row.crown and row.crown.marks else ""
+        status = STATUS_WORDS[row.status]
+        table.append([row.name, row.group, design, status, *cells, marks, row.reason])
+    return csv_text(table, "\t")
+
+
 def short(row: Row) -> str:
     """Say of a crown in a few words where it is worst; a number first, which must not be cut."""
-    found = row.measured.worst if row.measured else None
+    found = row.worst
     if row.status in (FAILED, NOT_CHECKED) or found is None:
         return STATUS_WORDS[row.status]
     if math.isnan(found.mean_abs_um):
@@ -192,13 +172,35 @@ def short(row: Row) -> str:
     return f"{micrometres(found.mean_abs_um)} {area_words(found.area)}"
 
 
+def _cells(found: Verdict | None) -> tuple[str, str, str]:
+    """Return number, verdict and limit of an area."""
+    if found is None:
+        return "", "", ""
+    number, limit = (
+        f"{value:.2f}" if math.isfinite(value) else ""
+        for value in (found.mean_abs_um, found.tolerance_um)
+    )
+    return number, SHORT_VERDICTS[found.verdict], limit
+
+
 def _urgency(row: Row) -> tuple[float, ...]:
-    worst = row.measured.worst if row.measured else None
-    return ORDER.index(row.status), -worst.share if worst else 0.0
+    worst = row.worst
+    return ORDER.index(row.status), -_share(worst) if worst else 0.0
+
+
+def _share(found: Verdict) -> float:
+    """Return how much of its limit an area takes up; less than none where that is not known."""
+    share = found.mean_abs_um / found.tolerance_um
+    return share if math.isfinite(share) else -1.0
+
+
+def _numbers(row: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a row of plain data, its missing numbers as NaN."""
+    return {name: math.nan if value is None else value for name, value in row.items()}
 
 
 def _number(row: Row, area: str) -> float:
-    found = row.cell(area)
+    found = row.of_area(area)
     return -1.0 if found is None or math.isnan(found.mean_abs_um) else found.mean_abs_um
 
 

@@ -86,7 +86,7 @@ class CheckAll(RoundsOperator, bpy.types.Operator):
 
     def start_round(self, _context: bpy.types.Context, _one: Listed) -> Steps[Any]:
         """Check it."""
-        return inputs.check_ready_steps(self._ready, self._scan, self._choices)
+        return inputs.check_scan_steps(self._ready, self._scan, self._choices)
 
     def finish_round(self, context: bpy.types.Context, _one: Listed, result: Any) -> Steps[None]:
         """Move it, and keep its result; the areas, which all share, with the first."""
@@ -113,7 +113,7 @@ class CheckAll(RoundsOperator, bpy.types.Operator):
             colour_map.show(context)
         if not self._todo:
             crowns = count_words(self._listed, "crown")
-            return f"{crowns} up to date; nothing was measured. Measure All Anew measures again."
+            return f"{crowns} up to date; nothing was measured."
         return _told(self._listed, len(self._todo), self.done, self.failed)
 
 
@@ -124,12 +124,12 @@ def _ready_steps(design: DesignInput, choices: dict[str, Any], *, needed: bool) 
 
 def _told(listed: int, todo: int, done: int, failed: int) -> str:
     """Say how far all crowns are."""
-    current = listed - todo
-    parts = [f"{done} of {todo} checked"]
-    parts += [f"{failed} could not be, see All Crowns"] if failed else []
-    parts += [f"{current} were up to date"] if current else []
-    parts += ["the others as before"] if done + failed < todo else []
-    return f"{'; '.join(parts)}."
+    before = listed - todo
+    words = f"{done + before} of {count_words(listed, 'crown')} are checked"
+    words += f", {before} of them before" if before else ""
+    words += f"; {failed} could not be: see All Crowns" if failed else ""
+    words += "; the others are as before" if done + failed < todo else ""
+    return f"{words}."
 
 
 CLASSES = (CheckAll,)

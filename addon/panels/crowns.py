@@ -72,8 +72,8 @@ class CrownList(bpy.types.UIList):
         row = CrownList.rows[index]
         split = layout.split(factor=NAME_SHARE)
         split.label(text=row.name, icon=ICONS[row.status])
-        found = row.cell(data.crowns.area) if data.crowns.sort_by == "AREA" else None
-        split.label(text=found.numbers if found else crown_rows.short(row))
+        found = row.of_area(data.crowns.area) if data.crowns.sort_by == "AREA" else None
+        split.label(text=crown_rows.numbers(found) if found else crown_rows.short(row))
 
 
 class CrownsPanel(SidebarPanel, bpy.types.Panel):
@@ -104,9 +104,16 @@ class CrownsPanel(SidebarPanel, bpy.types.Panel):
         )
         if 0 <= settings.scan_index < len(rows):
             _draw_crown(layout, context, rows[settings.scan_index])
-        layout.operator(
-            identifiers.CHECK_ALL, text="Measure All Anew", icon="FILE_REFRESH"
-        ).anew = True
+        _draw_ways_out(layout)
+
+
+def _draw_ways_out(layout: bpy.types.UILayout) -> None:
+    row = layout.row(align=True)
+    row.operator(identifiers.COPY_CROWNS, icon="COPYDOWN")
+    row.operator(identifiers.EXPORT_CROWNS, icon="EXPORT")
+    layout.operator(identifiers.OPEN_CROWNS, icon="URL")
+    again = layout.operator(identifiers.CHECK_ALL, text="Measure All Anew", icon="FILE_REFRESH")
+    again.anew = True
 
 
 def _draw_crown(layout: bpy.types.UILayout, context: bpy.types.Context, row: Row) -> None:
@@ -117,15 +124,15 @@ def _draw_crown(layout: bpy.types.UILayout, context: bpy.types.Context, row: Row
     box.label(text=row.name, icon=ICONS[row.status])
     if row.reason:
         say(box, context, row.reason)
-    if row.measured is None:
+    if row.crown is None:
         return
-    for cell in row.measured.cells.values():
+    for found in row.verdicts:
         split = box.split(factor=0.5)
-        split.label(text=capital(area_words(cell.area)), icon=ICONS[cell.verdict])
-        split.label(text=cell.numbers)
+        split.label(text=capital(area_words(found.area)), icon=ICONS[found.verdict])
+        split.label(text=crown_rows.numbers(found))
     box.label(text="Mean absolute deviation of its limit.")
-    if row.measured.marks:
-        say(box, context, marks_line(row.measured.marks))
+    if row.crown.marks:
+        say(box, context, marks_line(row.crown.marks))
 
 
 CLASSES = (CrownList, CrownsPanel)

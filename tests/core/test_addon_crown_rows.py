@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -12,27 +13,35 @@ from cuspwise.addon.check.crown_rows import (
     GONE,
     NOT_CHECKED,
     OUT_OF_DATE,
-    AreaCell,
-    Measured,
     Row,
     areas_of,
     is_shown,
     measured,
+    numbers,
     order_of,
     short,
     sum_of,
+    wide_text,
 )
 from cuspwise.standalone_core.check import check_meshes
 from cuspwise.standalone_core.check_settings import CheckSettings
 from cuspwise.standalone_core.demo.crown import demo_crown
+from cuspwise.standalone_core.deviation.verdict import Verdict
 from cuspwise.standalone_core.report.check.document import check_document
-from cuspwise.standalone_core.words.names import NOT_DECIDABLE, OUTSIDE, WITHIN
+from cuspwise.standalone_core.tray.result import TrayCrown
+from cuspwise.standalone_core.words.names import NO_TOLERANCE, NOT_DECIDABLE, OUTSIDE, WITHIN
+
+ANY = Verdict("", "", "", math.nan, math.nan, 1.0, "")
 
 
-def crown(name: str, verdict: str, group: str = "", **numbers: tuple[str, float, float]) -> Row:
+def crown(name: str, verdict: str, group: str = "", **about: tuple[str, float, float]) -> Row:
     """A crown with areas of (verdict, number, limit)."""
-    cells = {area: AreaCell(area, *found) for area, found in numbers.items()}
-    return Row(name, group, verdict, "", Measured(verdict, cells, ()))
+    found = tuple(area_verdict(area, *said) for area, said in about.items())
+    return Row(name, group, verdict, "", TrayCrown("", "", "", found))
+
+
+def area_verdict(area: str, verdict: str, mean_abs_um: float, limit_um: float) -> Verdict:
+    return replace(ANY, area=area, verdict=verdict, mean_abs_um=mean_abs_um, tolerance_um=limit_um)
 
 
 ROWS = [
@@ -55,7 +64,7 @@ def names(sort_by: str, area: str = "") -> list[str]:
     [
         ("LIST", "", ["M 10", "P 2", "P 3", "M 9", "M 1", "P 1"]),
         ("NAME", "", ["M 1", "M 9", "M 10", "P 1", "P 2", "P 3"]),
-        ("VERDICT", "", ["M 9", "P 2", "M 1", "P 3", "P 1", "M 10"]),
+        ("VERDICT", "", ["P 3", "M 9", "P 2", "M 1", "P 1", "M 10"]),
         ("AREA", "whole", ["M 9", "P 2", "M 10", "P 3", "M 1", "P 1"]),
         ("AREA", "margin", ["M 9", "P 2", "M 10", "P 3", "M 1", "P 1"]),
     ],
@@ -77,7 +86,7 @@ def test_choice_by_group_and_verdict() -> None:
 
 def test_words() -> None:
     assert sum_of(ROWS) == (
-        "6 crowns: 2 outside, 1 not decidable, 1 could not be checked, 1 not checked, 1 within."
+        "6 crowns: 1 could not be checked, 2 outside, 1 not decidable, 1 not checked, 1 within."
     )
     assert sum_of(ROWS[:1]) == "1 crown: 1 within."
     assert [short(row) for row in ROWS if row is not GONE] == [
@@ -88,13 +97,27 @@ def test_words() -> None:
         "whole crown",
         "not checked",
     ]
-    assert ROWS[0].cell("margin").numbers == "45.0 of 50 µm"  # type: ignore[union-attr]
-    assert AreaCell("axial", "", 7.25, math.nan).numbers == "7.2 µm"
+    assert numbers(area_verdict("margin", WITHIN, 45.0, 50.0)) == "45.0 of 50 µm"
+    assert numbers(area_verdict("axial", NO_TOLERANCE, 7.24, math.nan)) == "7.2 µm"
     assert areas_of(ROWS) == ["whole", "margin"]
 
 
+def test_as_wide_text() -> None:
+    """A line for each crown; a crown without numbers keeps its line, and its reason."""
+    lines = [line.split("\t") for line in wide_text(ROWS[1:3], "Molar").splitlines()]
+    assert [len(line) for line in lines] == [12, 12, 12]
+    assert lines[0][4:7] == ["whole crown (µm)", "whole crown", "whole crown limit"]
+    assert lines[1][:7] == ["P 2", "Printed", "Molar", "outside", "70.00", "within", "100.00"]
+    assert lines[1][7:10] == ["60.00", "outside", "50.00"]
+    assert lines[2] == [
+        *("P 3", "Printed", "Molar", "could not be checked"),
+        *[""] * 7,
+        "It has no faces.",
+    ]
+
+
 def test_out_of_date_comes_before_what_is_within() -> None:
-    old = Row("old", "", OUT_OF_DATE, "It was moved.", ROWS[0].measured)
+    old = Row("old", "", OUT_OF_DATE, "It was moved.", ROWS[0].crown)
     assert order_of([ROWS[0], old, ROWS[1]], "VERDICT") == [2, 1, 0]
     assert short(old) == "45.0 margin"
 
@@ -108,10 +131,8 @@ def test_what_a_kept_result_says() -> None:
     kept: dict[str, Any] = {"version": 4, "check": check_document(result)}
     found = measured(json.dumps(kept, default=str), 4)
     assert found is not None
-    assert list(found.cells) == [verdict.area for verdict in result.verdicts]
-    for verdict in result.verdicts:
-        cell = found.cells[verdict.area]
-        assert (cell.verdict, cell.mean_abs_um) == (verdict.verdict, verdict.mean_abs_um)
+    assert repr(found.verdicts) == repr(result.verdicts)  # NaN included
+    assert (found.verdict, found.warnings) == (NOT_DECIDABLE, result.warnings)  # it is the design
     assert measured(json.dumps(kept, default=str), 5) is None
     assert measured("", 4) is None
 

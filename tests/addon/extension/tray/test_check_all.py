@@ -4,63 +4,14 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator
-from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 from calls import call
-from trays import BROKEN, add_broken, fill, result, surfaces_of
-
-
-@pytest.fixture(scope="session")
-def tray_surfaces(extension: SimpleNamespace) -> SimpleNamespace:
-    return surfaces_of(extension.part)
-
-
-@pytest.fixture
-def tray(
-    empty: SimpleNamespace, extension: SimpleNamespace, tray_surfaces: SimpleNamespace
-) -> SimpleNamespace:
-    """A file with a design and four scans in two groups, nothing measured yet."""
-    settings = fill(extension, tray_surfaces)
-    scans = [item.scan for item in settings.scans]
-    return SimpleNamespace(**vars(empty), settings=settings, design=settings.design, scans=scans)
-
-
-@pytest.fixture(scope="session")
-def checked_tray_file(
-    extension: SimpleNamespace,
-    tray_surfaces: SimpleNamespace,
-    tmp_path_factory: pytest.TempPathFactory,
-) -> Path:
-    """A saved file whose scans were all checked at once."""
-    import bpy
-
-    bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
-    fill(extension, tray_surfaces)
-    assert bpy.ops.cuspwise.check_all() == {"FINISHED"}
-    path = tmp_path_factory.mktemp("tray") / "tray.blend"
-    bpy.ops.wm.save_as_mainfile(filepath=str(path))
-    return path
-
-
-@pytest.fixture
-def checked_tray(checked_tray_file: Path, extension: SimpleNamespace) -> SimpleNamespace:
-    """That file, opened anew."""
-    import bpy
-
-    bpy.ops.wm.open_mainfile(filepath=str(checked_tray_file))
-    settings = bpy.context.scene.cuspwise
-    return SimpleNamespace(
-        bpy=bpy,
-        part=extension.part,
-        scene=bpy.context.scene,
-        settings=settings,
-        design=settings.design,
-        scans=[item.scan for item in settings.scans],
-    )
+from test_jobs import Forbidden, our_modules
+from trays import BROKEN, add_broken, result
 
 
 def same(kept: Any) -> Any:
@@ -242,7 +193,7 @@ def test_the_bar_names_the_crowns_and_esc_keeps_what_is_done(windowed: SimpleNam
     assert seen == sorted(seen)
     assert "what is checked by then stays" in state.after_esc
     assert case.operator.modal(case.context, event("ESC")) == {"FINISHED"}  # a step for Undo
-    assert case.said == ["2 of 4 checked; the others as before."]
+    assert case.said == ["2 of 4 crowns are checked; the others are as before."]
     assert not state.running
     assert [s.cuspwise.state for s in case.scans] == ["CURRENT", "CURRENT", "NONE", "NONE"]
     for scan, place in zip(case.scans[2:], places[2:], strict=True):
@@ -255,7 +206,7 @@ def test_esc_while_one_is_written_ends_after_it(windowed: SimpleNamespace) -> No
     tick_until(case, f"{case.scans[0].name}, 1 of 4: Keeping")
     assert case.operator.modal(case.context, event("ESC")) == {"RUNNING_MODAL"}
     assert tick_until(case, "never") == {"FINISHED"}
-    assert case.said == ["1 of 4 checked; the others as before."]
+    assert case.said == ["1 of 4 crowns are checked; the others are as before."]
     assert [s.cuspwise.state for s in case.scans] == ["CURRENT", "NONE", "NONE", "NONE"]
 
 
@@ -274,3 +225,25 @@ def test_the_end_of_the_window_finishes_what_is_being_written(windowed: SimpleNa
     tick_until(case, f"{case.scans[0].name}, 1 of 4: Keeping")
     case.job.stop_all(case.context)
     assert [s.cuspwise.state for s in case.scans] == ["CURRENT", "NONE", "NONE", "NONE"]
+
+
+def test_the_steps_of_a_round_need_no_blender(
+    tray: SimpleNamespace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """They run to their end in a thread, though the file that was read is closed by then."""
+    run, bpy = tray.part("standalone_core.progress").run, tray.bpy
+    all_scans, inputs = tray.part("addon.check.all_scans"), tray.part("addon.check.inputs")
+    edit_marks(tray)
+    kind, scan = tray.part("addon.operators.check_all").CheckAll, tray.scans[0]
+    operator = SimpleNamespace(_design=run(inputs.read_design_steps(bpy.context)))
+    run(kind.read_round(operator, bpy.context, all_scans.Listed(scan, scan.name)))
+    operator._ready = run(inputs.ready_input_steps(operator._design, operator._choices))
+    steps = kind.start_round(operator, bpy.context, None)
+    bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
+    with monkeypatch.context() as patch:
+        for module in our_modules("addon"):
+            if hasattr(module, "bpy"):
+                patch.setattr(module, "bpy", Forbidden())
+        worker = tray.part("addon.blender.worker").Worker(steps)
+        worker.wait(120.0)
+    assert len(worker.result().marks) == 1
