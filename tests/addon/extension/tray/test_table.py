@@ -68,7 +68,7 @@ def test_sorted_and_chosen(checked_tray: SimpleNamespace) -> None:
 
 def test_choosing_a_crown_shows_its_map(checked_tray: SimpleNamespace) -> None:
     case = checked_tray
-    call(case, "show_colour_map")
+    assert case.settings.show_colours  # as after Check Crown
     for number in (2, 0, 3):
         case.settings.scan_index = number
         coloured = [scan.name for scan in case.scans if scan.cuspwise.coloured]
