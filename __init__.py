@@ -10,7 +10,7 @@ neither numpy nor Blender::
 
 ==================  =======================================================================
 the whole job       ``check``, ``check_meshes``, ``explain``, ``write_check``;
-                    ``CheckSettings``
+                    ``CheckSettings``; for many crowns at once: ``check_tray``, ``write_tray``
 its parts           ``read_mesh``, ``inspect_mesh``, ``repair_mesh``, ``evaluation_mesh``,
                     ``find_areas``, ``save_areas``, ``load_areas``, ``superimpose``,
                     ``measure_deviation``, ``measure_areas``, ``find_patches``,
@@ -25,7 +25,8 @@ a study             ``new_study``, ``read_study``, ``run_study``, ``analyse_stud
                     ``write_study``, ``study_figures``; ``StudyPlan``, ``GroupPlan``, ``FitPlan``,
                     ``AnalysisPlan``; before it: ``crowns_needed``; against one of before:
                     ``read_earlier_study``, ``against_earlier``
-results             ``CheckResult``, ``MeshFile``, ``HealthReport``, ``Repair``,
+results             ``CheckResult``, ``TrayResult``, ``TrayCrown``, ``MeshFile``,
+                    ``HealthReport``, ``Repair``,
                     ``EvaluationMesh``, ``AreaSet``, ``Superimposition``,
                     ``DeviationField``, ``AreaMeasures``, ``Patch``, ``CausesResult``,
                     ``Cause``, ``FitResult``, ``WrittenStudy``,

@@ -67,6 +67,7 @@ from .standalone_core.report.drawing.matplotlib_figure import Figure as Figure
 from .standalone_core.report.fit.output import write_fit as write_fit
 from .standalone_core.report.study.figures import study_figures as study_figures
 from .standalone_core.report.study.output import write_study as write_study
+from .standalone_core.report.tray.output import write_tray as write_tray
 from .standalone_core.setting import ImplausibleError as ImplausibleError
 from .standalone_core.study.analysis.analyse import analyse_study as analyse_study
 from .standalone_core.study.analysis.earlier import against_earlier as against_earlier
@@ -91,6 +92,9 @@ from .standalone_core.superimpose.result import Superimposition as Superimpositi
 from .standalone_core.superimpose.settings import SuperimposeSettings as SuperimposeSettings
 from .standalone_core.superimpose.superimposition import superimpose as superimpose
 from .standalone_core.surface.closest import SurfaceIndex as SurfaceIndex
+from .standalone_core.tray.check_tray import check_tray as check_tray
+from .standalone_core.tray.result import TrayCrown as TrayCrown
+from .standalone_core.tray.result import TrayResult as TrayResult
 
 __version__: str
 

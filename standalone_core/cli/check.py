@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,12 +26,11 @@ from .console import ProgressBar
 from .setting_options import OLD_OPTIONS, force_option, old_options, setting_option
 from .settings import CAUSES_KEYS, CHECK_KEYS, FIT_KEYS, PALETTES, check_settings
 from .targets import refuse_folder
+from .tray import check_all, is_tray
 
 if TYPE_CHECKING:
     from ..check_result import CheckResult
     from ..check_settings import CheckSettings
-
-INPUTS = ("design", "scan", "areas_file", "landmarks")
 
 _surfaces = options(click.argument("design", type=path), click.argument("scan", type=path))
 _production_options = options(*(setting_option(key.setting) for key in PRODUCTION if key.setting))
@@ -73,9 +72,12 @@ _measuring_options = options(
 
 
 @click.command()
-@_surfaces
+@options(click.argument("design", type=path), click.argument("scans", type=path, nargs=-1))
 @click.option(
-    "--out", type=path, metavar="DIR", help="Folder for the results.  [default: SCAN_check]"
+    "--out",
+    type=path,
+    metavar="DIR",
+    help="Folder for the results.  [default: SCAN_check; of several scans tray_check]",
 )
 @_measuring_options
 @options(*(setting_option(key.setting) for key in CAUSES_KEYS if key.setting))
@@ -94,23 +96,38 @@ _measuring_options = options(
 @json_option
 @guarded
 def check(**given: Any) -> None:
-    """Measure how far SCAN, the scan of a produced crown, is from DESIGN, and why.
+    """Measure how far the scan of a produced crown is from DESIGN, and why.
 
     Prints a verdict per area, the causes and the measures, and writes check.html,
     measures.csv, patches.csv, causes.csv, marks.csv (with support marks), README.csv
     (what their columns mean), check.json and coloured PLY meshes to a folder.
+
+    Of several SCANS, of a folder of them, or of a table alone in place of DESIGN (CSV
+    with the columns design,scan and perhaps name), it prints one table of crowns and
+    areas, writes tray.html, tray.csv and tray.json, and each crown's files to a folder
+    of its own. The exit code is then 1 unless every crown is within its tolerances.
     """
+    drawing = {"pictures": picture_choice(given["pictures"]), "palette": given["palette"]}
+    design, scans = given["design"], given["scans"]
+    if is_tray(design, scans):
+        check_all(given, drawing)
+    else:
+        _check_one(design, scans[0], given, drawing)
+
+
+def _check_one(
+    design: Path, scan: Path, given: Mapping[str, Any], drawing: Mapping[str, Any]
+) -> None:
     from ..report.check.output import check_document
 
     as_json = bool(given["as_json"])
     out: Path | None = given["out"]
     if out is None and not as_json:
-        out = Path(f"{given['scan'].stem}_check")
+        out = Path(f"{scan.stem}_check")
     settings = check_settings(given)
     if out is not None:
-        refuse_folder(out, (given[name] for name in INPUTS))
-    drawing = {"pictures": picture_choice(given["pictures"]), "palette": given["palette"]}
-    result, problem = checked(given["design"], given["scan"], settings, silent=as_json)
+        refuse_folder(out, (design, scan, given["areas_file"], given["landmarks"]))
+    result, problem = checked(design, scan, settings, silent=as_json)
     if out is not None:
         written = write(result, out, **drawing)
         if not as_json:

@@ -46,6 +46,14 @@ class TrayCrown:
         How long its check took.
     error : CuspwiseError or None
         Why it could not be checked: ``subject``, ``reason`` and ``remedy``.
+
+    Examples
+    --------
+    >>> import cuspwise
+    >>> lost = cuspwise.FileError("It is gone.", subject="a.stl", remedy="Look for it.")
+    >>> crown = cuspwise.TrayCrown("a", design="design.stl", scan="a.stl", error=lost)
+    >>> crown.verdict, crown.passed
+    ('not_checked', False)
     """
 
     name: str

@@ -124,7 +124,8 @@ def test_a_crown_that_cannot_be_checked_stops_no_other_and_keeps_its_reason() ->
     assert verdicts == ["within", "outside", NOT_CHECKED, "outside"]
     problem = by_name(checked())["molar broken"].error
     assert isinstance(problem, MeshError)
-    assert problem.reason and problem.remedy
+    assert problem.reason
+    assert problem.remedy
     assert problem.__traceback__ is None  # would hold all surfaces
     assert not checked().passed
     assert checked().areas == ("whole", "occlusal", "margin")

@@ -12,6 +12,7 @@ TABLES: Mapping[str, str] = MappingProxyType(
         "check/causes": "A cause, stated ones first.",
         "check/marks": "A support mark.",
         "check/margin_profile": "A place along the margin line.",
+        "tray/tray": "An area of a crown; one row for a crown that could not be checked.",
         "fit/fit": "A measure of the fit, of one part of it.",
         "fit/seat_spots": "A place that the crown rests on, the largest share of the load first.",
         "fit/marginal_gap": "A place around the margin.",
@@ -65,13 +66,14 @@ TABLES: Mapping[str, str] = MappingProxyType(
         "study/cause_predictions": "An area of a group's crowns as it would be without a cause.",
         "study/cause_comparisons": "Two groups by a cause.",
         "check/README": "A column of the check's tables.",
+        "tray/README": "A column of the tray's table.",
         "fit/README": "A column of the fit's tables.",
         "study/README": "A column of the study's tables.",
     }
 )
 """A table's key, ``owner/name``, and what one of its rows is."""
 
-README = ("check/README", "fit/README", "study/README")
+README = ("check/README", "tray/README", "fit/README", "study/README")
 COMPARED = ("study/comparisons", "study/fit_comparisons")
 CONTRASTS = (*COMPARED, "study/precision_comparisons")
 ALL_CONTRASTS = (*CONTRASTS, "study/cause_comparisons")

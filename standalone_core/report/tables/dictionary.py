@@ -38,7 +38,7 @@ def dictionary(owner: str, headers: Mapping[str, Sequence[str]]) -> Table:
 
     Parameters
     ----------
-    owner : "check", "fit" or "study"
+    owner : "check", "tray", "fit" or "study"
     headers : mapping of str to sequence of str
         The tables' columns by the tables' names.
     """
@@ -58,7 +58,7 @@ def write_tables(owner: str, folder: Path, texts: Mapping[str, str]) -> None:
 
     Parameters
     ----------
-    owner : "check", "fit" or "study"
+    owner : "check", "tray", "fit" or "study"
     folder : pathlib.Path
     texts : mapping of str to str
         Tables by name, as CSV.

@@ -36,12 +36,16 @@ MEASURED_COLUMNS: tuple[Column, ...] = (
         TALL,
         *("study/marks", "study/margin", "study/fit", "fit/fit"),
     ),
+    column("n_marks", COUNT, "Support marks of the crown.", "tray/tray"),
+    column("n_marks_stub", COUNT, "Support marks that stand out.", "tray/tray"),
+    column("n_marks_gouge", COUNT, "Support marks that lie deep.", "tray/tray"),
+    column("n_marks_not_measured", COUNT, "Support marks not measured.", "tray/tray"),
     column("limit", OF_ROW, "What the value is held against.", "fit/fit"),
     column(
         "coverage_share",
         SHARE,
         "Share of the area (or spot) that counted: of the surface that has its counterpart.",
-        *("check/measures", "study/verdicts"),
+        *("check/measures", "study/verdicts", "tray/tray"),
         TALL,
         MARKS,
     ),
@@ -71,6 +75,7 @@ MEASURED_COLUMNS: tuple[Column, ...] = (
         "given.",
         "check/measures",
         "study/verdicts",
+        "tray/tray",
     ),
     *(column(name, UM, meaning, "check/measures") for name, meaning in _DEVIATIONS.items()),
     column(
@@ -86,6 +91,7 @@ MEASURED_COLUMNS: tuple[Column, ...] = (
         UM,
         "Mean absolute deviation, weighted by area, from scan to design.",
         "study/verdicts",
+        "tray/tray",
     ),
     column(
         "within_tolerance_share",
@@ -97,7 +103,13 @@ MEASURED_COLUMNS: tuple[Column, ...] = (
         "tolerance_um",
         UM,
         "The area's tolerance, which limits the mean absolute deviation.",
-        *("check/measures", "study/verdicts", "study/tolerances", "study/cause_predictions"),
+        *(
+            "check/measures",
+            "study/verdicts",
+            "tray/tray",
+            "study/tolerances",
+            "study/cause_predictions",
+        ),
     ),
     column(
         "scanner_um",
@@ -111,6 +123,7 @@ MEASURED_COLUMNS: tuple[Column, ...] = (
         "Scan surface beside the area that has no counterpart on the design.",
         "check/measures",
         "study/verdicts",
+        "tray/tray",
     ),
     column(
         "unmatched_um",
@@ -118,6 +131,7 @@ MEASURED_COLUMNS: tuple[Column, ...] = (
         "Greatest height of scan surface beside the area without a counterpart on the design.",
         "check/measures",
         "study/verdicts",
+        "tray/tray",
     ),
     column(
         "peak_um",

@@ -26,7 +26,7 @@ _CROWNS = (
     *("study/trueness", "study/precision_crowns", "study/repeats", "study/verdicts", "study/marks"),
     *("study/crown_facts", "study/margin", "study/fit", "study/marginal_gap", "study/not_fitted"),
     *("study/left_out", "study/odd_crowns", "study/examiners", "study/causes"),
-    "study/cause_sizes",
+    *("study/cause_sizes", "tray/tray"),
 )
 _GROUPS = (
     *("study/trueness", "study/pairs", "study/precision_crowns", "study/parts", "study/verdicts"),
@@ -45,6 +45,7 @@ _MEASURED = (
 )
 _AREAS = (
     *(*_MEASURED, "check/measures", "fit/seat_spots", "fit/walls", "study/verdicts"),
+    "tray/tray",
     *("study/parts", "study/tolerances", "study/difference_shares", "study/cause_predictions"),
     "study/earlier_tolerances",
 )
@@ -63,7 +64,7 @@ _REASONS = (
     *(*ALL_CONTRASTS, *OVERALL, *ASSUMED, *SUMMED_UP, "study/tolerances"),
     *("study/scanner", "study/not_fitted", "study/left_out", "study/examiner_agreement"),
     *("study/examiner_comparisons", "study/examiner_correlations"),
-    *(PAIRS_DESCRIBED, "study/earlier_study"),
+    *(PAIRS_DESCRIBED, "study/earlier_study", "tray/tray"),
 )
 
 ROW_COLUMNS: tuple[Column, ...] = (
@@ -198,7 +199,7 @@ ROW_COLUMNS: tuple[Column, ...] = (
         TEXT,
         "Of what the row is about, against its limit: within, outside, not_decidable or "
         "no_tolerance; of a support mark: stub, gouge, clean or not_measured.",
-        *("check/measures", "study/verdicts", "fit/fit"),
+        *("check/measures", "study/verdicts", "fit/fit", "tray/tray"),
         MARKS,
     ),
     column(
@@ -207,6 +208,23 @@ ROW_COLUMNS: tuple[Column, ...] = (
         "Why the verdict is what it is, with the numbers.",
         "study/verdicts",
         "check/marks",
+        "tray/tray",
+    ),
+    column(
+        "crown_verdict",
+        TEXT,
+        "Of the crown, as that of its worst area: outside, not_decidable, within or no_tolerance; "
+        "not_checked if it could not be checked.",
+        "tray/tray",
+    ),
+    column("design", TEXT, "The design's file, or what the design is called.", "tray/tray"),
+    column("scan", TEXT, "The scan's file, or what the scan is called.", "tray/tray"),
+    column(
+        "stated_causes",
+        TEXT,
+        "The causes that the data hold, with their sizes and 95 % intervals; empty for none, or if "
+        "they were not looked for.",
+        "tray/tray",
     ),
     column("fit_verdict", TEXT, "Of the crown's fit, over all its limits.", "study/fit"),
     column(
@@ -243,6 +261,7 @@ ROW_COLUMNS: tuple[Column, ...] = (
         "What can be done so that it can be had.",
         "study/not_fitted",
         "study/left_out",
+        "tray/tray",
     ),
     column("odd", TRUTH, "Whether the crown is unlike its group.", "study/odd_crowns"),
     column(

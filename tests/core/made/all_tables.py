@@ -19,11 +19,13 @@ from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors
 from cuspwise.standalone_core.deviation.margin_places import margin_places
 from cuspwise.standalone_core.deviation.settings import MarginProfileSettings
+from cuspwise.standalone_core.errors import FileError
 from cuspwise.standalone_core.report.check.output import write_check
 from cuspwise.standalone_core.report.fit.output import write_fit
 from cuspwise.standalone_core.report.study.analysis_tables import analysis_tables
 from cuspwise.standalone_core.report.study.tables import study_tables
 from cuspwise.standalone_core.report.tables.table import Table
+from cuspwise.standalone_core.report.tray.output import write_tray
 from cuspwise.standalone_core.statistics.two_groups import compare_two
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
 from cuspwise.standalone_core.study.analysis.results.analysis import MarkRow, StudyAnalysis
@@ -37,6 +39,8 @@ from cuspwise.standalone_core.study.analysis.results.causes import (
 from cuspwise.standalone_core.study.analysis.results.comparisons import Adjusted
 from cuspwise.standalone_core.study.crowns_needed import Aim, Spread, plan_sizes, power_csv
 from cuspwise.standalone_core.study.measuring.results import CrownCauses, StudyRun
+from cuspwise.standalone_core.tray.result import TrayCrown, TrayResult, tray_crown
+from cuspwise.standalone_core.versions import versions_used
 from made.check_causes import make_causes
 from made.earlier_studies import as_earlier, scanned
 from made.fit_results import made_fit
@@ -55,6 +59,17 @@ def checked() -> CheckResult:
     marks = (SupportMark("sprue", (x, y, z), 1.0),)
     result = check_meshes(design.mesh, scan.mesh, CheckSettings(spacing_mm=0.5, marks=marks))
     return replace(result, causes=make_causes(result))
+
+
+@cache
+def trayed() -> TrayResult:
+    """That crown, and one that could not be checked."""
+    lost = FileError("There is no such file.", subject="lost.stl", remedy="Check the name.")
+    crowns = (
+        tray_crown("crown", "design.stl", "crown.stl", checked()),
+        TrayCrown("lost", "design.stl", "lost.stl", error=lost),
+    )
+    return TrayResult(crowns, versions_used())
 
 
 @cache
@@ -139,6 +154,7 @@ def _again() -> dict[str, Table]:
 
 def written(folder: Path) -> dict[str, list[dict[str, str]]]:
     """Write the tables of everything else; return their rows by the tables' keys."""
+    write_tray(trayed(), folder / "tray")
     write_check(checked(), folder / "check", pictures="no")
     write_fit(made_fit(), folder / "fit", pictures="no")
     (folder / "plan").mkdir()
@@ -146,7 +162,7 @@ def written(folder: Path) -> dict[str, list[dict[str, str]]]:
     (folder / "plan" / "power.csv").write_text(power_csv(rows), encoding="utf-8-sig")
     return {
         f"{owner}/{file.stem}": rows_of(file)
-        for owner in ("check", "fit", "plan")
+        for owner in ("check", "tray", "fit", "plan")
         for file in sorted((folder / owner).glob("*.csv"))
     }
 
