@@ -8,7 +8,6 @@ from driver import (
     FACTS,
     OUT,
     add,
-    area_and,
     clear,
     click,
     clicked,
@@ -28,7 +27,9 @@ from mathutils import Matrix
 
 EDGE_MM = SPACING_MM = 0.25
 GROUPS = (("Milled", "milled", 3), ("Printed", "tilted", 2))
-CHECK_ALL = (1008, 464)  # in a window of 1400 × 1000
+# Places in a window of 1400 × 1000: the button, and titles of panels from the bottom up.
+CHECK_ALL = (1008, 464)
+TITLES = ((911, 858), (911, 558), (911, 97))
 TABLE = OUT / "tray.csv"
 TICKS = {"last": 0.0, "longest": 0.0}
 
@@ -114,19 +115,7 @@ def table():
     FACTS["problem"] = scans()[-1].cuspwise.problem
     FACTS["still"] = [s.cuspwise.result_id for s in scans()][: len(FACTS["kept"])]
     FACTS["longest_tick_s"] = TICKS["longest"]
-    only_all_crowns()
-    return 2.0
-
-
-def only_all_crowns():
-    """Show the table's panel alone, as a click with Ctrl on its title does."""
-    for kind in ("scans", "crowns"):
-        cls = getattr(bpy.types, f"CUSPWISE_PT_{kind}")
-        bpy.utils.unregister_class(cls)
-        cls.bl_options = set() if kind == "crowns" else {"DEFAULT_CLOSED"}
-        cls.bl_order = 0 if kind == "crowns" else 1
-        bpy.utils.register_class(cls)
-    area_and("UI")[0].tag_redraw()
+    return click(*TITLES)
 
 
 def sort(sort_by, name):
@@ -180,6 +169,7 @@ run(
         run_again,
         wait_for_job,
         table,
+        clicked,
         by_verdict,
         by_margin,
         filtered,
