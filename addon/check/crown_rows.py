@@ -124,13 +124,14 @@ def order_of(rows: Sequence[Row], sort_by: str, area: str = "") -> list[int]:
         one that takes most of its limit, ``AREA`` the largest mean absolute deviation first.
     area : str
     """
-    keys = {
-        "LIST": lambda row: (),
-        "NAME": lambda row: _natural(row.name),
-        "VERDICT": _urgency,
-        "AREA": lambda row: -_number(row, area),
-    }
-    return sorted(range(len(rows)), key=lambda number: keys[sort_by](rows[number]))
+    numbers = range(len(rows))
+    if sort_by == "NAME":
+        return sorted(numbers, key=lambda number: _natural(rows[number].name))
+    if sort_by == "VERDICT":
+        return sorted(numbers, key=lambda number: _urgency(rows[number]))
+    if sort_by == "AREA":
+        return sorted(numbers, key=lambda number: -_number(rows[number], area))
+    return list(numbers)
 
 
 def is_shown(row: Row, group: str, status: str) -> bool:
@@ -165,11 +166,13 @@ def wide_text(rows: Sequence[Row], design: str) -> str:
 def short(row: Row) -> str:
     """Say of a crown in a few words where it is worst; a number first, which must not be cut."""
     found = row.worst
-    if row.status in (FAILED, NOT_CHECKED) or found is None:
+    if row.status == FAILED:
+        return "no result"  # what it says at length has no room in a row
+    if row.status == NOT_CHECKED or found is None:
         return STATUS_WORDS[row.status]
     if math.isnan(found.mean_abs_um):
         return area_words(found.area)
-    return f"{micrometres(found.mean_abs_um)} {area_words(found.area)}"
+    return f"{micrometres(found.mean_abs_um)} µm {area_words(found.area)}"
 
 
 def _cells(found: Verdict | None) -> tuple[str, str, str]:

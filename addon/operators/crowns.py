@@ -58,12 +58,6 @@ class ExportCrowns(bpy.types.Operator, ExportHelper):  # type: ignore[misc]
         """Ask for a crown that was checked."""
         return _has_checked(cls, context)
 
-    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> Answer:
-        """Ask for the file; offer a name."""
-        self.filepath = self.filepath or "crowns.csv"
-        answer: Answer = super().invoke(context, event)
-        return answer
-
     def execute(self, context: bpy.types.Context) -> Answer:
         """Write it."""
         rows = _refreshed(context)

@@ -24,6 +24,7 @@ ICONS: dict[str, Any] = {
     crown_rows.NOT_CHECKED: "MESH_DATA",
     "": "NONE",
 }
+AREA_ICONS: dict[str, Any] = {**ICONS, NO_TOLERANCE: "BLANK1"}
 NAME_SHARE = 0.45
 
 
@@ -128,9 +129,9 @@ def _draw_crown(layout: bpy.types.UILayout, context: bpy.types.Context, row: Row
         return
     for found in row.verdicts:
         split = box.split(factor=0.5)
-        split.label(text=capital(area_words(found.area)), icon=ICONS[found.verdict])
+        split.label(text=capital(area_words(found.area)), icon=AREA_ICONS[found.verdict])
         split.label(text=crown_rows.numbers(found))
-    box.label(text="Mean absolute deviation of its limit.")
+    box.label(text="Mean absolute deviation and its limit")
     if row.crown.marks:
         say(box, context, marks_line(row.crown.marks))
 

@@ -90,10 +90,10 @@ def test_words() -> None:
     )
     assert sum_of(ROWS[:1]) == "1 crown: 1 within."
     assert [short(row) for row in ROWS if row is not GONE] == [
-        "45.0 margin",  # 90 % of its limit, the whole crown 12 %
-        "60.0 margin",  # the one that decides, though the whole crown's number is larger
-        "could not be checked",
-        "190.0 whole crown",
+        "45.0 µm margin",  # 90 % of its limit, the whole crown 12 %
+        "60.0 µm margin",  # the one that decides, though the whole crown's number is larger
+        "no result",
+        "190.0 µm whole crown",
         "whole crown",
         "not checked",
     ]
@@ -119,7 +119,7 @@ def test_as_wide_text() -> None:
 def test_out_of_date_comes_before_what_is_within() -> None:
     old = Row("old", "", OUT_OF_DATE, "It was moved.", ROWS[0].crown)
     assert order_of([ROWS[0], old, ROWS[1]], "VERDICT") == [2, 1, 0]
-    assert short(old) == "45.0 margin"
+    assert short(old) == "45.0 µm margin"
 
 
 def test_what_a_kept_result_says() -> None:
