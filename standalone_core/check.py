@@ -220,7 +220,7 @@ def _check_ready_scan_steps(
     measured = yield from scaled(measure_steps, 0.0, 0.95)
     yield Progress("Comparing with the tolerances", 0.95)
     with watch.stage("judge"):
-        judged = _judge(ready, scan.scan, measured, settings)
+        judged = judge_scan(ready, scan.scan, measured, settings)
     return replace(judged, seconds=watch.seconds)
 
 
@@ -240,7 +240,7 @@ def _scan_side_steps(scan: Callable[[], CheckedMesh], settings: CheckSettings) -
     return (yield from scaled(ready_scan_steps(checked, settings), 0.4, 1.0))
 
 
-def _judge(
+def judge_scan(
     ready: ReadyDesign, scan: CheckedMesh, measured: MeasuredScan, settings: CheckSettings
 ) -> CheckResult:
     """Hold what was measured against the tolerances."""

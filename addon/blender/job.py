@@ -50,10 +50,13 @@ class JobOperator(OperatorBase):
         may be in place already.
     after_cancel : str
         What is true then, as the end of a sentence.
+    after_esc : str
+        The same before it is done, as a sentence.
     """
 
     writes_files = False
     after_cancel = "nothing was changed"
+    after_esc = "Esc cancels; the scene stays as it is."
 
     def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read in steps what takes longer than a tick; nothing is changed yet."""
@@ -84,7 +87,7 @@ class JobOperator(OperatorBase):
 
     def _prepare(self) -> None:
         self._worker: Worker[Any] | None = None
-        self._working = self._writing = False
+        self._in_thread = self._working = self._writing = self._ending = False
 
     def invoke(self, context: bpy.types.Context, _event: bpy.types.Event) -> Answer:
         """Start the timer; in the background, run to the end."""
@@ -98,6 +101,7 @@ class JobOperator(OperatorBase):
         """Start the timer; whoever calls this hands every event to ``modal``."""
         self._prepare()
         self._steps = self._all_steps(context, in_thread=True)
+        getattr(manager_of(context), JOB_PROPERTIES).after_esc = self.after_esc
         manager = manager_of(context)
         self._timer = manager.event_timer_add(TICK_S, window=context.window)
         manager.progress_begin(0, 100)
@@ -139,6 +143,7 @@ class JobOperator(OperatorBase):
         if self not in _under_way:
             return
         _under_way.remove(self)
+        self._ending = True
         if self._writing:
             _run_out(self._steps)  # half a result would be worse than none
         self._steps.close()
@@ -174,35 +179,46 @@ class JobOperator(OperatorBase):
 
     def _all_steps(self, context: bpy.types.Context, *, in_thread: bool) -> Steps[str]:
         """Read, work, write; all but the work on the thread that takes these steps."""
+        self._in_thread = in_thread
         try:
-            yield from scaled(self.read(context), 0.0, READ)
-            work = self.start(context)
-            working = self._in_thread(work) if in_thread else work
-            result = yield from scaled(working, READ, WORKED)
-            return (yield from scaled(self._write(context, result), WORKED, 1.0))
-        except MemoryError as error:
-            raise SettingError(
+            return (yield from self.job_steps(context))
+        except (MemoryError, ReferenceError) as error:
+            raise self.in_words(error) from error
+
+    def job_steps(self, context: bpy.types.Context) -> Steps[str]:
+        """Read, work, write; return what is told."""
+        yield from scaled(self.read(context), 0.0, READ)
+        result = yield from scaled(self.aside(self.start(context)), READ, WORKED)
+        return (yield from scaled(self.written(self.finish(context, result)), WORKED, 1.0))
+
+    def in_words(self, error: Exception) -> CuspwiseError:
+        """Return what an error of Python's means to the user."""
+        if isinstance(error, MemoryError):
+            return SettingError(
                 "The memory of this computer does not suffice.",
                 subject=self.bl_label,
                 remedy="Close other programs, or work with a coarser mesh or a wider spacing.",
-            ) from error
-        except ReferenceError as error:
-            raise SettingError(
-                "An object that it works on was deleted meanwhile.",
-                subject=self.bl_label,
-                remedy="Choose design and scan again and repeat it.",
-            ) from error
+            )
+        return SettingError(
+            "An object that it works on was deleted meanwhile.",
+            subject=self.bl_label,
+            remedy="Choose design and scan again and repeat it.",
+        )
 
-    def _write(self, context: bpy.types.Context, result: Any) -> Steps[str]:
+    def written(self, writing: str | Steps[str]) -> Steps[str]:
+        """Take the steps that write, which go to their end whatever comes between."""
+        if isinstance(writing, str):
+            return writing
         self._writing = True
         try:
-            said = self.finish(context, result)
-            return said if isinstance(said, str) else (yield from said)
+            return (yield from writing)
         finally:
             self._writing = False
 
-    def _in_thread(self, work: Steps[Any]) -> Steps[Any]:
-        """Have steps taken in a thread; tell at each tick how far it is."""
+    def aside(self, work: Steps[Any]) -> Steps[Any]:
+        """Have steps taken in a thread where there is a window; tell at each tick how far it is."""
+        if not self._in_thread:
+            return (yield from work)
         self._worker = worker = Worker(work)
         self._working = True
         try:

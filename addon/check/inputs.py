@@ -17,11 +17,12 @@ from ...standalone_core.areas.completion import completed_steps
 from ...standalone_core.areas.files import areas_of_document_steps, load_areas_steps, save_areas
 from ...standalone_core.areas.mark_discs import with_supports
 from ...standalone_core.areas.support_marks import SupportMark
-from ...standalone_core.check import check_meshes_steps
+from ...standalone_core.check import check_meshes_steps, check_ready_steps
 from ...standalone_core.check_result import CheckResult
 from ...standalone_core.errors import AreaError, OtherDesignError
 from ...standalone_core.measure import (
     AreaFinder,
+    ReadyDesign,
     checked_surface,
     ready_design_steps,
     superimpose_scan_steps,
@@ -29,6 +30,7 @@ from ...standalone_core.measure import (
 from ...standalone_core.mesh.refine import EvaluationMesh
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.progress import Progress, Steps, run, scaled
+from ...standalone_core.stopwatch import Stopwatch
 from ...standalone_core.superimpose.result import Superimposition
 from ..areas import area_groups, support_marks
 from ..blender import bridge, frames
@@ -181,6 +183,33 @@ def check_input_steps(
     find_areas = area_finder(design) if design.areas else None
     settings = check_settings(choices)
     return check_meshes_steps(design.mesh, scan.mesh, settings, find_areas=find_areas)
+
+
+def ready_input_steps(design: DesignInput, choices: Mapping[str, Any]) -> Steps[ReadyDesign]:
+    """Make a design ready for all scans that are to be checked against it.
+
+    Raises
+    ------
+    CuspwiseError
+        Areas that cannot be found or loaded.
+    """
+    yield Progress("Looking for faults", 0.0)
+    settings = check_settings({**choices, "start": "auto"})  # landmarks are read with each scan
+    surface = checked_surface(design.mesh, settings)
+    find_areas = area_finder(design) if design.areas else None
+    readying = ready_design_steps(surface, settings, find_areas=find_areas)
+    return (yield from scaled(readying, 0.1, 1.0))
+
+
+def check_scan_steps(
+    ready: ReadyDesign, scan: ScanInput, choices: Mapping[str, Any]
+) -> Steps[CheckResult]:
+    """Check a scan against a design made ready, as :func:`check_input_steps` does."""
+    yield Progress("Looking for faults", 0.0)
+    settings, watch = check_settings(choices), Stopwatch()
+    with watch.stage("repair"):
+        surface = checked_surface(scan.mesh, settings)
+    return (yield from scaled(check_ready_steps(surface, ready, settings, watch), 0.1, 1.0))
 
 
 def superimpose_input_steps(

@@ -181,7 +181,7 @@ def forget(scan: bpy.types.Object, scene: bpy.types.Scene) -> None:
     """Drop a scan's result, and its attributes where no copy of the scan needs them."""
     data = data_of(scan)
     result_id, points, design = data.result_id, data.result_points, data.design
-    data.result_id, data.result, data.result_points = "", "", None
+    data.result_id, data.result, data.result_points, data.problem = "", "", None, ""
     data.patches.clear()
     _set_state(scan, "NONE", "")
     if not result_id or any(data_of(o).result_id == result_id for o in bpy.data.objects):

@@ -1,6 +1,8 @@
 """The study of all listed scans: run it, read it, see it on the design."""
 
 import webbrowser
+from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -8,31 +10,38 @@ import bpy
 
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Steps, scaled
+from ...standalone_core.study.measuring.crown_check import crown_check_steps, study_design
 from ...standalone_core.study.measuring.run import run_study_steps
 from .. import identifiers
 from ..blender import plotting
-from ..blender.job import JobOperator
-from ..blender.session import Answer, manager_of, scene_of
+from ..blender.rounds import RoundsOperator
+from ..blender.session import Answer, manager_of, scene_of, settings_of
+from ..check import all_scans, store
 from ..drawing import colour_map
-from ..study import export, group_map, study_scene, study_store, summary
+from ..study import export, group_map, study_crowns, study_scene, study_store, summary
 from ..study.export import StudyInput
-from ..study.file import RESULTS
+from ..study.file import RESULTS, STUDY_FILE
+from ..study.study_crowns import StudyCrown
 from . import ready
+from .superimposition import move_scan
 
 
-class RunStudy(JobOperator, bpy.types.Operator):
-    """Measure all listed scans that have a group, and compare the groups."""
+class RunStudy(RoundsOperator, bpy.types.Operator):
+    """Measure all listed scans that have a group, compare the groups, show every crown's own."""
 
     bl_idname = identifiers.RUN_STUDY
     bl_label = "Run Study"
     bl_description = (
         "Measure every listed scan that has a group, compare the groups, and write meshes, study "
         "file and report to the folder. What is measured is kept there: a second run does only "
-        "what changed. Scans are not moved"
+        "what changed. With Show Each Crown, every scan is laid on the design and carries its own "
+        "numbers, as after Check All"
     )
     bl_options = {"UNDO"}  # noqa: RUF012
     writes_files = True
     after_cancel = "nothing was changed here, and what was measured is kept in the folder"
+    after_esc = "Esc ends it; what is measured by then is kept in the folder."
+    before = 0.9
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
@@ -49,12 +58,50 @@ class RunStudy(JobOperator, bpy.types.Operator):
 
     def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
         """Keep the results on the design."""
+        self.changed = True
+        self._outcome = result
         yield from study_store.keep_steps(self._read, result)
         colour_map.refresh(scene_of(context))
         left = len(result.run.left_out) + len(self._read.unreadable)
         said = f"Measured {len(result.run.crowns)} crowns"
         said += f"; {left} left out" if left else ""
         return f"{said}. The report is in {self._read.folder / RESULTS}."
+
+    def rounds(self, context: bpy.types.Context) -> Steps[Sequence[StudyCrown]]:
+        """Return the crowns that do not carry current numbers of their own yet."""
+        if not settings_of(context).study.keep_crowns:
+            return ()
+        return (yield from study_crowns.due_steps(scene_of(context), self._read, self._outcome.run))
+
+    def read_round(self, context: bpy.types.Context, one: StudyCrown) -> Steps[None]:
+        """Read the scan as it was written."""
+        self._scan = yield from study_crowns.read_steps(context, self._read, one)
+
+    def start_round(self, _context: bpy.types.Context, one: StudyCrown) -> Steps[Any]:
+        """Return what the study measured of it."""
+        run, ready = self._outcome.run, self._outcome.ready
+        return crown_check_steps(run, ready, one.crown, self._read.folder / RESULTS)
+
+    def finish_round(self, context: bpy.types.Context, one: StudyCrown, result: Any) -> Steps[None]:
+        """Lay the scan on the design, and keep its numbers on it."""
+        design, scene = self._read.design, scene_of(context)
+        study_crowns.note_place(one, result.superimposition.T_design_scan)
+        move_scan(context, design, self._scan, result.superimposition)
+        choices = study_crowns.choices_of(settings_of(context))
+        yield from store.keep_steps(design, self._scan, result, choices, scene)
+
+    def fail_round(self, _context: bpy.types.Context, one: StudyCrown, error: Any) -> None:
+        """Note why a crown has no numbers of its own."""
+        with suppress(ReferenceError):
+            all_scans.note_problem(one.entry.scan, error)
+
+    def told(self, context: bpy.types.Context, said: str) -> str:
+        """Say what became of the crowns' own numbers."""
+        colour_map.refresh(scene_of(context))
+        if self.done == self.count:
+            return said
+        shown = f"{self.done} of {self.count} crowns carry their own numbers"
+        return f"{said} {shown}; Check All measures the others.".lstrip()
 
 
 class CopyStudyTable(bpy.types.Operator):
@@ -160,7 +207,7 @@ def _study_steps(read: StudyInput, fonts: Path | None = None) -> Steps[summary.O
     analysis = yield from scaled(analyse_study_steps(run), 0.75, 0.8)
     yield from scaled(plotting.loading_steps(fonts), 0.8, 0.82)
     written = yield from scaled(write_study_steps(run, analysis, results), 0.82, 1.0)
-    return summary.Outcome(run, analysis, len(written))
+    return summary.Outcome(run, analysis, len(written), study_design(run))
 
 
 def _can_run(operator: Any, context: bpy.types.Context) -> bool:

@@ -28,7 +28,7 @@ def draw_job(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
     state = getattr(manager_of(context), identifiers.JOB_PROPERTIES)
     if state.running:
         layout.progress(factor=state.fraction, text=state.label)
-        layout.label(text="Esc cancels; the scene stays as it is.")
+        say(layout, context, state.after_esc)
 
 
 class SidebarPanel(PanelBase):

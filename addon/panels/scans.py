@@ -77,6 +77,7 @@ class DesignAndScans(SidebarPanel, bpy.types.Panel):
         main = layout.column()
         main.scale_y = 1.4
         main.operator(identifiers.CHECK_CROWN, icon="PLAY")
+        main.operator(identifiers.CHECK_ALL, icon="PLAY")
 
 
 def _next_step(context: bpy.types.Context) -> str:

@@ -38,6 +38,7 @@ class StudyPanel(SidebarPanel, bpy.types.Panel):
         layout.prop(chosen, "folder")
         _draw_folder(layout, context)
         _draw_question(layout, context)
+        layout.prop(chosen, "keep_crowns")
         draw_job(layout, context)
         main = layout.column()
         main.scale_y = 1.4

@@ -13,6 +13,9 @@ class JobState(bpy.types.PropertyGroup):
     fraction: bpy.props.FloatProperty(
         name="Progress", description="Share of the job under way that is done, from 0 to 1"
     )
+    after_esc: bpy.props.StringProperty(
+        name="Esc", description="What Esc does to the job under way"
+    )
     running: bpy.props.BoolProperty(name="Running", description="Whether a job is under way")
     solid_before: bpy.props.StringProperty(
         description="How the views were shaded before the colour map, to follow undo"

@@ -73,6 +73,9 @@ class ObjectData(bpy.types.PropertyGroup):
     state_reason: bpy.props.StringProperty(
         name="Reason", description="Why the scan's results are out of date"
     )
+    problem: bpy.props.StringProperty(
+        name="Problem", description="Why the scan could not be checked when all were"
+    )
     file_notes: bpy.props.StringProperty(
         name="File", description="Size, unit and faults of the file that was imported"
     )
@@ -185,6 +188,9 @@ class ObjectData(bpy.types.PropertyGroup):
     )
     study_entry: bpy.props.StringProperty(
         description="What the study holds of this scan, as kept by Cuspwise"
+    )
+    study_place: bpy.props.StringProperty(
+        description="Where the study laid this scan, as kept by Cuspwise"
     )
     teeth: bpy.props.PointerProperty(
         name="Teeth",

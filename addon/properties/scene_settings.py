@@ -11,6 +11,7 @@ from ..check import judging_meanwhile
 from ..drawing import colour_map, overlay
 from ..fit import on_die
 from . import choices, mark_choices
+from .crown_choices import CrownChoices
 from .defaults import take_defaults
 from .fit_choices import FitChoices
 from .mark_limits import MarkLimits
@@ -167,6 +168,11 @@ class SceneSettings(bpy.types.PropertyGroup):
         description="Choices about the study of all listed scans",
         type=StudySettings,
     )
+    crowns: bpy.props.PointerProperty(
+        name="All Crowns",
+        description="Choices about the table of all crowns",
+        type=CrownChoices,
+    )
     causes: bpy.props.PointerProperty(
         name="Causes",
         description="Choices about the causes of deviations",
@@ -194,4 +200,4 @@ class SceneSettings(bpy.types.PropertyGroup):
     )
 
 
-CLASSES = (MarkLimits, ScanItem, SceneSettings)
+CLASSES = (MarkLimits, ScanItem, CrownChoices, SceneSettings)

@@ -112,6 +112,14 @@ class StudySettings(bpy.types.PropertyGroup):
         description=_MEASURE.meaning.rstrip("."),
         items=MAIN_MEASURES,
     )
+    keep_crowns: bpy.props.BoolProperty(
+        name="Show Each Crown",
+        description=(
+            "After the study lay every scan on the design and keep its own numbers and map with "
+            "it, as Check All does. Many fine scans make a large .blend"
+        ),
+        default=True,
+    )
     area: _choice("area", "Area", "The area whose numbers the table shows")
     measure: _choice("measure", "Measure", "The measure that the table shows")
     map_kind: bpy.props.EnumProperty(

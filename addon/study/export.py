@@ -207,7 +207,7 @@ def _read_design_steps(context: bpy.types.Context) -> Steps[DesignInput]:
     yield Progress("Reading the design", 0.9)
     shape = shape_matrix(read.design, read.frame.scale_mm)
     own = bridge.read_mesh_object(read.design, np.eye(4), context.evaluated_depsgraph_get())
-    return replace(read, mesh=_as_written(own, shape))
+    return replace(read, mesh=as_written(own, shape))
 
 
 def _read_scan_steps(
@@ -230,10 +230,10 @@ def _read_scan_steps(
     files.append(unique_name(scan.name, files))
     file, entry = f"{SCANS}/{group}/{files[-1]}.ply", uuid.uuid4().hex[:12]
     found.entries.append(ScanEntry(entry, scan, scan.name, title, file, read.checksum, matrix))
-    found.meshes[file] = _as_written(read.mesh, matrix)
+    found.meshes[file] = as_written(read.mesh, matrix)
 
 
-def _as_written(own: TriangleMesh, matrix: np.ndarray) -> TriangleMesh:
+def as_written(own: TriangleMesh, matrix: np.ndarray) -> TriangleMesh:
     """Return a mesh in the coordinates of its file, in single precision as it is written."""
     moved = own.moved(matrix)
     return TriangleMesh(moved.vertices.astype(np.float32), moved.faces, own.name)

@@ -27,7 +27,7 @@ _HEAD = f"""\
 # professional and local rules. Patient names do not belong in files or their names.
 """
 _NOT_SAID = (None, ProductionFacts().way)
-_SAME = {"landmarks": "in_place"}  # scans are written where their landmarks lay them
+SAME_START = {"landmarks": "in_place"}  # scans are written where their landmarks lay them
 
 
 @dataclass(frozen=True)
@@ -141,7 +141,7 @@ def _lines(
     yield f"spacing_mm = {toml_text(choices['spacing_mm'])}"
     yield f"search_mm = {toml_text(choices['search_mm'])}"
     yield "\n[superimposition]"
-    yield f"start = {toml_text(_SAME.get(choices['start'], choices['start']))}"
+    yield f"start = {toml_text(SAME_START.get(choices['start'], choices['start']))}"
     areas = [] if choices["fit_area"] == "whole" else [choices["fit_area"]]
     yield f"fit_areas = {toml_text(areas)}"
 

@@ -25,7 +25,7 @@ from ..blender import bridge, frames
 from ..blender.session import mesh_of, persistent
 from ..check import store
 from ..identifiers import SCENE_PROPERTIES, STUDY_MESH_NAME
-from . import export, study_scene
+from . import export, study_crowns, study_scene
 from .export import ScanEntry, StudyInput
 from .file import STUDY_FILE
 from .summary import Outcome, map_values, summary
@@ -105,7 +105,8 @@ def keep_steps(read: StudyInput, outcome: Outcome) -> Steps[None]:
     data.study = text
     data.study_reason = ""
     for entry in read.entries:
-        store.data_of(entry.scan).study_entry = entry.entry
+        own = store.data_of(entry.scan)
+        own.study_entry, own.study_place = entry.entry, ""
 
 
 def forget(design: bpy.types.Object) -> None:
@@ -272,7 +273,9 @@ def _why_other_scan(
     except CuspwiseError as error:
         return f"{scan.name}: {error.reason}"
     slack = SAME_MM + frames.POSE_PRECISION * max(np.abs(now).max(), 10.0)
-    if frames.displacement(scan, now, np.array(entry["matrix"])) > slack:
+    placed = study_crowns.place_of(scan) if start == "in_place" else None
+    places = (np.array(entry["matrix"]), *(() if placed is None else (placed,)))
+    if min(frames.displacement(scan, now, place) for place in places) > slack:
         where = "its scale was changed" if start == "auto" else "it or the design was moved"
         return f"{scan.name}: {where}."
     return ""

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from ...standalone_core.csv_text import csv_text
+from ...standalone_core.measure import ReadyDesign
 from ...standalone_core.records import plain
 from ...standalone_core.report.study.sentences import (
     opening_lines,
@@ -38,11 +39,14 @@ class Outcome:
     analysis : StudyAnalysis
     files : int
         How many files of a report were written.
+    ready : ReadyDesign
+        The design that all crowns were measured on.
     """
 
     run: StudyRun
     analysis: StudyAnalysis
     files: int
+    ready: ReadyDesign
 
 
 def summary(outcome: Outcome, unreadable: Sequence[Mapping[str, str]]) -> dict[str, Any]:

@@ -92,7 +92,7 @@ class SharedDesign:
         watch = Stopwatch()
         ready = yield from scaled(self._ready_steps(watch), 0.0, 0.3)
         yield Progress("Reading the scan", 0.3)
-        with watch.stage("read"):
+        with watch.stage("make ready"):
             scan = read()
         return (yield from scaled(check_ready_steps(scan, ready, settings, watch), 0.4, 1.0))
 
@@ -109,12 +109,10 @@ class SharedDesign:
 
     def _made_ready_steps(self, watch: Stopwatch) -> Steps[ReadyDesign]:
         yield Progress("Reading the design", 0.0)
-        with watch.stage("read"):
+        with watch.stage("make ready"):
             design = self._read()
-        making = ready_design_steps(
-            design, self._settings, find_areas=self._find_areas, watch=watch
-        )
-        return (yield from scaled(making, 0.1, 1.0))
+        making = ready_design_steps(design, self._settings, find_areas=self._find_areas)
+        return (yield from watch.timed("make ready", making, 0.1, 1.0))
 
     def _explained_steps(self, result: CheckResult) -> Steps[CheckResult]:
         try:

@@ -243,14 +243,31 @@ def _short(values: FloatArray) -> NDArray[np.floating[Any]]:
 
 def load_scan(store: ResultStore, job: ScanJob, ready: ReadyDesign) -> MeasuredScan | None:
     """Return a scan as it was measured; None if there is nothing that can be read."""
-    entry = store.load(job.key)
+    return load_measured(store, job.key, job.scan.name, ready, job.settings)
+
+
+def load_measured(
+    store: ResultStore, key: str, name: str, ready: ReadyDesign, settings: CheckSettings
+) -> MeasuredScan | None:
+    """Return what is kept of a scan under a key as it was measured; None if nothing can be read.
+
+    Parameters
+    ----------
+    store : ResultStore
+    key : str
+    name : str
+        Of the scan's mesh.
+    ready : ReadyDesign
+    settings : CheckSettings
+    """
+    entry = store.load(key)
     if entry is None:
         return None
     record, arrays = entry
-    fit = fit_from(record["superimposition"], job.settings.superimpose)
+    fit = fit_from(record["superimposition"], settings.superimpose)
     layers = tuple(DoubleLayer(**with_tuples(layer)) for layer in record["double_layers"])
-    mesh = TriangleMesh(arrays["vertices"], arrays["faces"], job.scan.name)
-    in_place = evaluation_mesh(mesh, job.settings.spacing_mm).moved(fit.T_design_scan)
+    mesh = TriangleMesh(arrays["vertices"], arrays["faces"], name)
+    in_place = evaluation_mesh(mesh, settings.spacing_mm).moved(fit.T_design_scan)
     if len(in_place.points) != len(arrays["back_status"]):
         return None  # another machine's last digit decided where an edge was split
     return MeasuredScan(
@@ -259,8 +276,8 @@ def load_scan(store: ResultStore, job: ScanJob, ready: ReadyDesign) -> MeasuredS
         double_layers=layers,
         superimposition=fit,
         in_place=in_place,
-        design_to_scan=_forward(arrays, ready.evaluation, job.settings),
-        scan_to_design=_backward(arrays, in_place, job.settings),
+        design_to_scan=_forward(arrays, ready.evaluation, settings),
+        scan_to_design=_backward(arrays, in_place, settings),
         is_design=record["is_design"],
         layers=layers_beside(layers, fit.T_design_scan, ready.area_set),
     )

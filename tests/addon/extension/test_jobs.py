@@ -17,6 +17,7 @@ JOBS = (
     "causes.FindCauses",
     "deviation.CheckCrown",
     "deviation.MeasureDeviation",
+    "check_all.CheckAll",
     "superimposition.Superimpose",
     "areas.FindAreas",
     "areas.ReadAreasFile",
@@ -32,7 +33,7 @@ class Manager:
     """A window manager that notes timers and bars."""
 
     def __init__(self) -> None:
-        self.cuspwise_job = SimpleNamespace(running=False, label="", fraction=0.0)
+        self.cuspwise_job = SimpleNamespace(running=False, label="", fraction=0.0, after_esc="")
         self.windows: list[Any] = []
         self.timers = 0
         self.bar = False
@@ -342,6 +343,7 @@ def steps_of(case: SimpleNamespace, kind: str, tmp_path: Path) -> Iterator[Any]:
         if not k.startswith("__")
     }
     given = {"filepath": str(tmp_path / "areas.json"), "directory": str(tmp_path / "report")}
+    given["anew"] = True
     operator = type(name, (), {**parts, **given})()
     run(operator.read(case.bpy.context))
     return operator.start(case.bpy.context)
