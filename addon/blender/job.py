@@ -10,7 +10,9 @@ same operator runs to its end in ``execute``, without a thread.
 from __future__ import annotations
 
 import time
+from collections.abc import Mapping
 from contextlib import suppress
+from types import MappingProxyType
 from typing import Any
 
 import bpy
@@ -18,6 +20,7 @@ import bpy
 from ...standalone_core.errors import CuspwiseError, SettingError
 from ...standalone_core.progress import Progress, Steps, run, scaled
 from ..identifiers import JOB_PROPERTIES
+from .in_blender import message
 from .session import Answer, OperatorBase, manager_of, show_status
 from .worker import AbandonedError, Worker
 
@@ -50,10 +53,13 @@ class JobOperator(OperatorBase):
         may be in place already.
     after_cancel : str
         What is true then, as the end of a sentence.
+    remedies : mapping of str to str
+        What to do about an error that asks for an argument, where this operator knows better.
     """
 
     writes_files = False
     after_cancel = "nothing was changed"
+    remedies: Mapping[str, str] = MappingProxyType({})
 
     def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read in steps what takes longer than a tick; nothing is changed yet."""
@@ -77,7 +83,7 @@ class JobOperator(OperatorBase):
         try:
             said = run(self._all_steps(context, in_thread=False))
         except CuspwiseError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, message(error, self.remedies))
             return {"CANCELLED"}
         self.report({"INFO"}, said)
         return {"FINISHED"}
@@ -126,7 +132,7 @@ class JobOperator(OperatorBase):
             return self._cancelled(context)
         except CuspwiseError as error:
             self.cancel(context)
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, message(error, self.remedies))
             return {"CANCELLED"}
         except BaseException:
             self.cancel(context)

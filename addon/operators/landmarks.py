@@ -6,6 +6,7 @@ from mathutils import Vector
 from ...standalone_core.errors import CuspwiseError
 from .. import identifiers
 from ..blender import frames
+from ..blender.in_blender import message
 from ..blender.picking import Hit, PickingOperator
 from ..blender.session import Answer, scene_of, settings_of
 from ..check import landmarks
@@ -57,7 +58,7 @@ class PickLandmarks(PickingOperator, bpy.types.Operator):
         try:
             self._add(context, self.objects(context)[self.on == "SCAN"], Vector(self.location))
         except CuspwiseError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, message(error))
             return {"CANCELLED"}
         return {"FINISHED"}
 
@@ -71,7 +72,7 @@ class PickLandmarks(PickingOperator, bpy.types.Operator):
         try:
             self._add(context, hit.obj, hit.world)
         except CuspwiseError as error:
-            self.report({"WARNING"}, str(error))
+            self.report({"WARNING"}, message(error))
 
     def take_back(self) -> None:
         """Delete this time's landmarks."""

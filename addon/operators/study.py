@@ -36,7 +36,7 @@ class RunStudy(JobOperator, bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design, scans with groups and a folder."""
-        return ready.has_design(cls, context) and _can_run(cls, context)
+        return ready.can_measure_design(cls, context) and _can_run(cls, context)
 
     def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read design and scans, one at a step."""
