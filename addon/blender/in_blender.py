@@ -26,6 +26,8 @@ IN_BLENDER: Mapping[str, str] = MappingProxyType(
         "or start from landmark pairs": "or choose Landmarks under Start From",
         "three pairs of points": "three pairs of landmarks",
         "from the position in the files": "from where the scan lay",
+        ", or add it in an areas file": ", or add it under Areas",
+        "Export it in that frame and measure again.": "Move it there and measure again.",
         "the part, or the file, is mirrored": "the part, or the object, is mirrored",
         "Export it again as a surface mesh.": "Choose another object.",
         "Export the mesh again and retry.": "Choose another object.",
