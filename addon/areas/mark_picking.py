@@ -8,6 +8,7 @@ from mathutils import Vector
 
 from ...standalone_core.errors import CuspwiseError
 from ..blender import frames
+from ..blender.in_blender import message
 from ..blender.picking import Hit, PickingOperator, hit_under_mouse
 from ..blender.session import Answer, scene_of, settings_of, show_status, ui_scale
 from ..check import store
@@ -81,7 +82,7 @@ class MarkPicking(PickingOperator):
                 self.target, np.array(place), settings.mark_radius_mm, settings.mark_kind
             )
         except CuspwiseError as error:
-            self.report({"WARNING"}, str(error))
+            self.report({"WARNING"}, message(error))
             return
         self._areas.append(area)
         self._typed = ""

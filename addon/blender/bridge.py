@@ -12,32 +12,25 @@ from ...standalone_core.errors import MeshError
 from ...standalone_core.mesh.grouping import group_points
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.progress import Progress, Steps, run
+from . import usable
 from .session import mesh_of
 
 # Reading -------------------------------------------------------------------------------------
 
 
-def check_usable(obj: bpy.types.Object) -> None:
-    """Refuse an object that cannot be measured or written to.
+def check_usable(obj: bpy.types.Object, depsgraph: bpy.types.Depsgraph | None = None) -> None:
+    """Refuse an object that cannot be measured or written to, or not as Blender evaluates it.
 
     Raises
     ------
     MeshError
         With what to do about it.
     """
-    name, data = obj.name, mesh_of(obj)
-    if obj.type != "MESH":
-        raise MeshError("It is not a mesh.", subject=name, remedy="Choose a mesh object.")
-    if obj.library or data.library or obj.override_library or data.override_library:
-        raise MeshError(
-            "It is linked from another file and cannot be written to.",
-            subject=name,
-            remedy="Make it local (Object ▸ Relations ▸ Make Local ▸ All).",
-        )
-    if obj.mode == "EDIT":
-        raise MeshError("It is being edited.", subject=name, remedy="Leave Edit Mode first.")
-    if not len(data.polygons):
-        raise MeshError("It has no faces.", subject=name, remedy="Choose another object.")
+    problem = usable.problem_with(obj, None if depsgraph is None else depsgraph.view_layer)
+    if problem is None and depsgraph is not None:
+        problem = usable.changed_by(obj, depsgraph)
+    if problem is not None:
+        raise problem.error(obj)
 
 
 def read_mesh_object(
@@ -54,7 +47,7 @@ def read_mesh_object(
     MeshError
         The object cannot be measured, with what to do about it.
     """
-    check_usable(obj)
+    check_usable(obj, depsgraph)
     mesh = mesh_of(obj)
     points = positions(mesh)
     if not np.isfinite(points).all():
@@ -123,13 +116,7 @@ def _refuse_modifiers(
     shown = mesh_of(obj.evaluated_get(depsgraph))
     if len(shown.vertices) == len(points) and np.array_equal(positions(shown), points):
         return
-    causes = [modifier.name for modifier in obj.modifiers if modifier.show_viewport]
-    causes += ["shape keys"] if mesh_of(obj).shape_keys else []
-    raise MeshError(
-        f"Its surface as shown differs from its own mesh ({', '.join(causes) or 'modifiers'}).",
-        subject=obj.name,
-        remedy="Apply that (Object ▸ Apply ▸ Visual Geometry to Mesh) or switch it off.",
-    )
+    raise usable.change_of(obj).error(obj)
 
 
 def checksum(mesh: bpy.types.Mesh) -> str:

@@ -10,7 +10,9 @@ same operator runs to its end in ``execute``, without a thread.
 from __future__ import annotations
 
 import time
+from collections.abc import Mapping
 from contextlib import suppress
+from types import MappingProxyType
 from typing import Any
 
 import bpy
@@ -18,6 +20,7 @@ import bpy
 from ...standalone_core.errors import CuspwiseError, SettingError
 from ...standalone_core.progress import Progress, Steps, run, scaled
 from ..identifiers import JOB_PROPERTIES
+from .in_blender import message
 from .session import Answer, OperatorBase, manager_of, show_status
 from .worker import AbandonedError, Worker
 
@@ -52,11 +55,14 @@ class JobOperator(OperatorBase):
         What is true then, as the end of a sentence.
     after_esc : str
         The same before it is done, as a sentence.
+    remedies : mapping of str to str
+        What to do about an error that asks for an argument, where this operator knows better.
     """
 
     writes_files = False
     after_cancel = "nothing was changed"
     after_esc = "Esc cancels; the scene stays as it is."
+    remedies: Mapping[str, str] = MappingProxyType({})
 
     def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read in steps what takes longer than a tick; nothing is changed yet."""
@@ -80,7 +86,7 @@ class JobOperator(OperatorBase):
         try:
             said = run(self._all_steps(context, in_thread=False))
         except CuspwiseError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, message(error, self.remedies))
             return {"CANCELLED"}
         self.report({"INFO"}, said)
         return {"FINISHED"}
@@ -130,7 +136,7 @@ class JobOperator(OperatorBase):
             return self._cancelled(context)
         except CuspwiseError as error:
             self.cancel(context)
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, message(error, self.remedies))
             return {"CANCELLED"}
         except BaseException:
             self.cancel(context)

@@ -150,10 +150,17 @@ def read_scan_steps(
 
 
 def read_both_steps(context: bpy.types.Context) -> Steps[tuple[DesignInput, ScanInput]]:
-    """Read the scene's design, and the scan chosen in its list, step by step."""
-    design = yield from scaled(read_design_steps(context), 0.0, 0.7)
+    """Read the scene's design, and the scan chosen in its list, step by step.
+
+    Both are looked at first: what refuses the scan need not wait until the design was read.
+    """
     settings = settings_of(context)
     scan = settings.scans[settings.scan_index].scan
+    depsgraph = context.evaluated_depsgraph_get()
+    for obj in (settings.design, scan):
+        bridge.check_usable(obj, depsgraph)
+    yield Progress("Reading the design", 0.0)
+    design = yield from scaled(read_design_steps(context), 0.0, 0.7)
     return design, (yield from scaled(read_scan_steps(context, scan, design.frame), 0.7, 1.0))
 
 
@@ -246,10 +253,14 @@ def _no_area_steps(evaluation: EvaluationMesh) -> Steps[AreaSet]:
 def area_steps(design: DesignInput, choices: Mapping[str, Any]) -> Steps[AreaSet]:
     """Find the areas of a design, keeping those that somebody made."""
     yield Progress("Looking for faults", 0.0)
-    finding = measure.area_steps(
-        checked_surface(design.mesh), check_settings(choices), area_finder(design)
-    )
+    settings = check_settings(_of_design(choices))
+    finding = measure.area_steps(checked_surface(design.mesh), settings, area_finder(design))
     return (yield from scaled(finding, 0.1, 1.0))
+
+
+def _of_design(choices: Mapping[str, Any]) -> dict[str, Any]:
+    """Return choices for a design alone, which has no landmarks paired with a scan's."""
+    return {**choices, "start": "auto"}
 
 
 def area_finder(design: DesignInput) -> AreaFinder:
@@ -290,7 +301,8 @@ def load_areas_file_steps(
         return (yield from scaled(load_areas_steps(path, evaluation), 0.5, 1.0))
 
     yield Progress("Looking for faults", 0.0)
-    finding = measure.area_steps(checked_surface(design.mesh), check_settings(choices), steps)
+    settings = check_settings(_of_design(choices))
+    finding = measure.area_steps(checked_surface(design.mesh), settings, steps)
     return (yield from scaled(finding, 0.1, 1.0))
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from ...standalone_core.errors import CuspwiseError, SettingError
 from ..areas import support_marks
 from ..blender import frames
+from ..blender.in_blender import message
 from ..blender.session import scene_of, settings_of, view_of
 from ..check import mark_results, store
 from . import colour_map
@@ -30,7 +31,7 @@ def frame_patch(context: bpy.types.Context, scan: bpy.types.Object, number: int)
     try:
         frame = _frame(context, scan)
     except CuspwiseError as error:
-        return str(error)
+        return message(error)
     settings = settings_of(context)
     if patches[number]["seen_from"] == "scan" and settings.shown == "DESIGN":
         settings.shown = "SCAN"  # the design does not show it
@@ -48,7 +49,7 @@ def frame_mark(context: bpy.types.Context, design: bpy.types.Object, area: str) 
     try:
         frame = frames.frame_of(design, scene_of(context))
     except CuspwiseError as error:
-        return str(error)
+        return message(error)
     place = row["peak_mm"] if row else support_marks.middle_mm(design, area, frame)
     if place is None or None in place:
         return f"{design.name}: {area} holds no vertex."
@@ -61,7 +62,7 @@ def frame_place(context: bpy.types.Context, scan: bpy.types.Object, place_mm: np
     try:
         _go(context, _frame(context, scan), place_mm)
     except CuspwiseError as error:
-        return str(error)
+        return message(error)
     return ""
 
 
@@ -85,7 +86,7 @@ def frame_local(context: bpy.types.Context, obj: bpy.types.Object, local: Sequen
     try:
         scale_mm = frames.scene_scale_mm(obj, scene_of(context))
     except CuspwiseError as error:
-        return str(error)
+        return message(error)
     world = frames.shown_matrix_of(obj) @ np.append(local, 1.0)
     go_to(context, world[:3], scale_mm)
     return ""

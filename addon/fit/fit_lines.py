@@ -21,7 +21,7 @@ from ...standalone_core.fit.sentences import (
 )
 from ...standalone_core.shares import share_words
 from ...standalone_core.words.text import capital, micrometres
-from .fit_words import in_blender
+from ..blender.in_blender import in_blender
 
 CAUTIONS = FIT_CAUTIONS[2:4]
 """Those of a virtual seat; the others stand with the deviations."""

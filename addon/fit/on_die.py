@@ -11,6 +11,7 @@ import numpy as np
 
 from ...standalone_core.errors import CuspwiseError
 from ..blender import frames
+from ..blender.in_blender import message
 from ..check import store
 from ..identifiers import SCENE_PROPERTIES
 from . import fit_store
@@ -42,7 +43,7 @@ def run_down(
         lifted[:3, 3] += data.height_mm * np.array(kept["axis"])
         frames.place(crown, frame.world_of(lifted), view_layer)
     except CuspwiseError as error:
-        return str(error)
+        return message(error)
     data.place_before = before.ravel().tolist()
     data.is_on_die = True
     return ""

@@ -16,10 +16,10 @@ from ...standalone_core.fit.result import FitResult
 from ...standalone_core.fit.settings import FitSettings
 from ...standalone_core.progress import Progress, Steps, scaled
 from ..blender import frames
+from ..blender.in_blender import in_blender
 from ..blender.session import scene_of, settings_of
 from . import finish_line
 from .fit_settings import choices_of, fit_settings
-from .fit_words import in_blender
 from .surfaces import Surface, read_surface_steps
 
 

@@ -35,7 +35,7 @@ class FindAreas(JobOperator, bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design."""
-        return ready.has_design(cls, context)
+        return ready.can_measure_design(cls, context)
 
     def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read the design."""
@@ -120,7 +120,7 @@ class AreasFileJob(JobOperator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design."""
-        return ready.has_design(cls, context)
+        return ready.can_measure_design(cls, context)
 
     def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read the design."""

@@ -9,6 +9,7 @@ from mathutils import Vector
 from ...standalone_core.errors import CuspwiseError
 from .. import identifiers
 from ..blender import frames
+from ..blender.in_blender import message
 from ..blender.picking import Hit, PickingOperator
 from ..blender.session import Answer, eye_of, scene_of, settings_of
 from ..causes import production
@@ -160,7 +161,7 @@ def _keep(operator: Any, context: bpy.types.Context, world: Vector) -> Answer:
     try:
         frame = frames.frame_of(design, scene_of(context))
     except CuspwiseError as error:
-        operator.report({"ERROR"}, str(error))
+        operator.report({"ERROR"}, message(error))
         return {"CANCELLED"}
     direction = np.array(world.normalized()) @ frame.world_design[:3, :3]
     if not direction.any():

@@ -11,6 +11,7 @@ from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Steps
 from .. import identifiers
 from ..areas import support_marks
+from ..blender.in_blender import message
 from ..blender.job import JobOperator
 from ..blender.session import Answer, manager_of, scene_of
 from ..causes import cause_lines, causes_store, explaining, production
@@ -177,7 +178,7 @@ class AcceptFoundMark(MeasuresAfterwards, bpy.types.Operator):
         try:
             area = _mark(context, scan, row)
         except CuspwiseError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, message(error))
             return False
         causes_store.answer_mark(scan, self.number, causes_store.ACCEPTED)
         self.report({"INFO"}, f"Marked {area}.")

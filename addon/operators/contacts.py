@@ -92,7 +92,7 @@ class CheckContacts(JobOperator, bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for the crown that is looked at, and for another tooth."""
-        if not ready_crown.has_crown(cls, context):
+        if not ready_crown.can_measure_crown(cls, context):
             return False
         if not teeth_of(scene_of(context)):
             cls.poll_message_set("Choose neighbours or the antagonist first")

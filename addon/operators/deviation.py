@@ -1,5 +1,6 @@
 """Measure: all at once from wherever the scan lies, or as it lies now."""
 
+from types import MappingProxyType
 from typing import Any
 
 import bpy
@@ -22,7 +23,7 @@ class CheckOperator(JobOperator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design and a scan."""
-        return ready.has_both(cls, context)
+        return ready.can_measure_both(cls, context)
 
     def choices(self, context: bpy.types.Context) -> dict[str, Any]:
         """Return what to check with."""
@@ -75,6 +76,7 @@ class MeasureDeviation(CheckOperator, bpy.types.Operator):
         "with the tolerances"
     )
     bl_options = {"UNDO"}  # noqa: RUF012
+    remedies = MappingProxyType({"start": "Press Check Crown or Superimpose."})
 
     def choices(self, context: bpy.types.Context) -> dict[str, Any]:
         """Leave the scan where it is."""

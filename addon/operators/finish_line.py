@@ -11,6 +11,7 @@ from mathutils import Vector
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Steps, scaled
 from .. import identifiers
+from ..blender.in_blender import message
 from ..blender.job import JobOperator
 from ..blender.picking import Hit, PickingOperator
 from ..blender.session import Answer, scene_of, settings_of
@@ -95,7 +96,7 @@ class DrawFinishLine(PickingOperator, bpy.types.Operator):
         try:
             self._before = finish_line.read(self._die)
         except CuspwiseError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, message(error))
             return {"CANCELLED"}
         return self.start_picking(context)
 
@@ -104,7 +105,7 @@ class DrawFinishLine(PickingOperator, bpy.types.Operator):
         try:
             finish_line.add_point(settings_of(context).fit.die, Vector(self.location))
         except CuspwiseError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, message(error))
             return {"CANCELLED"}
         return {"FINISHED"}
 
@@ -117,7 +118,7 @@ class DrawFinishLine(PickingOperator, bpy.types.Operator):
         try:
             finish_line.add_point(hit.obj, hit.world)
         except CuspwiseError as error:
-            self.report({"WARNING"}, str(error))
+            self.report({"WARNING"}, message(error))
 
     def take_back(self) -> None:
         """Take this time's clicks back."""

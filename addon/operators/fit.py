@@ -12,13 +12,14 @@ from ...standalone_core.atomic import atomic_write
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Steps
 from .. import identifiers
+from ..blender.in_blender import message
 from ..blender.job import JobOperator
 from ..blender.session import Answer, layer_of, scene_of, settings_of
 from ..check import store
 from ..drawing import colour_map, framing, overlay
 from ..fit import fit_store, kept_margin, on_die, seating
 from ..fit.crown_chosen import crown_of
-from . import ready
+from . import ready, ready_crown
 from .finish_line import has_die
 
 
@@ -37,7 +38,9 @@ class SeatCrown(JobOperator, bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a crown and a die."""
-        return _has_crown(cls, context) and has_die(cls, context)
+        if not (ready_crown.can_measure_crown(cls, context) and has_die(cls, context)):
+            return False
+        return ready.can_measure(cls, context, settings_of(context).fit.die)
 
     def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read crown, die and what else there is."""
@@ -111,7 +114,7 @@ class BackToDesign(bpy.types.Operator):
         try:
             on_die.bring_back(_crown(context), layer_of(context))
         except CuspwiseError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, message(error))
             return {"CANCELLED"}
         return {"FINISHED"}
 
@@ -237,7 +240,7 @@ class SavePolarPlot(bpy.types.Operator, ExportHelper):  # type: ignore[misc]
         try:
             atomic_write(path, polar_svg(margin, crown.name))
         except CuspwiseError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, message(error))
             return {"CANCELLED"}
         self.report({"INFO"}, f"Saved {path}.")
         return {"FINISHED"}

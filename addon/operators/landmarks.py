@@ -6,9 +6,11 @@ from mathutils import Vector
 from ...standalone_core.errors import CuspwiseError
 from .. import identifiers
 from ..blender import frames
+from ..blender.in_blender import message
 from ..blender.picking import Hit, PickingOperator
 from ..blender.session import Answer, scene_of, settings_of
 from ..check import landmarks
+from ..check.beside import SideBySide
 from . import ready
 
 
@@ -19,7 +21,8 @@ class PickLandmarks(PickingOperator, bpy.types.Operator):
     bl_label = "Pick Landmarks"
     bl_description = (
         "Click the same three or more places on design and scan, in the same order: cusp tips, "
-        "ends of fissures. Enter or the right mouse button ends it, Esc takes the clicks back"
+        "ends of fissures. Both are shown side by side meanwhile. Enter or the right mouse button "
+        "ends it, Esc takes the clicks back; either way the scan then lies where it lay"
     )
     bl_options = {"UNDO"}  # noqa: RUF012
 
@@ -42,14 +45,25 @@ class PickLandmarks(PickingOperator, bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design and a scan."""
-        return ready.has_both(cls, context)
+        return ready.can_measure_both(cls, context)
 
     def invoke(self, context: bpy.types.Context, _event: bpy.types.Event) -> Answer:
         """Pick with the mouse; in the background, take the place given."""
         if bpy.app.background:
             return self.execute(context)
         self._added: list[bpy.types.Object] = []
-        return self.start_picking(context)
+        self._beside: SideBySide | None = None
+        answer = self.start_picking(context)
+        if answer == {"RUNNING_MODAL"}:
+            self._beside = SideBySide(context, *self.objects(context))
+        return answer
+
+    def cancel(self, context: bpy.types.Context) -> None:
+        """Stop waiting for clicks, and put the scan back to where it lies."""
+        super().cancel(context)
+        if self._beside is not None:
+            self._beside.end()
+            self._beside = None
 
     def execute(self, context: bpy.types.Context) -> Answer:
         """Put one landmark at the place given."""
@@ -57,7 +71,7 @@ class PickLandmarks(PickingOperator, bpy.types.Operator):
         try:
             self._add(context, self.objects(context)[self.on == "SCAN"], Vector(self.location))
         except CuspwiseError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, message(error))
             return {"CANCELLED"}
         return {"FINISHED"}
 
@@ -71,7 +85,7 @@ class PickLandmarks(PickingOperator, bpy.types.Operator):
         try:
             self._add(context, hit.obj, hit.world)
         except CuspwiseError as error:
-            self.report({"WARNING"}, str(error))
+            self.report({"WARNING"}, message(error))
 
     def take_back(self) -> None:
         """Delete this time's landmarks."""

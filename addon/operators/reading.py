@@ -6,6 +6,7 @@ from mathutils import Vector
 from ...standalone_core.errors import CuspwiseError
 from .. import identifiers
 from ..blender import frames
+from ..blender.in_blender import message
 from ..blender.picking import Hit, PickingOperator, hit_under_mouse
 from ..blender.session import Answer, scene_of, settings_of, ui_scale
 from ..causes import causes_store
@@ -131,7 +132,7 @@ class ReadValue(PickingOperator, bpy.types.Operator):
             read = self._read(context, obj, local, face)
             scale_mm = frames.scene_scale_mm(self.objects(context)[1], scene_of(context))
         except CuspwiseError as error:
-            self.report({"WARNING"}, str(error))
+            self.report({"WARNING"}, message(error))
             return
         self._labels.append(reading.add_label(obj, local, read, scale_mm))
         x, y, z = read.place_mm

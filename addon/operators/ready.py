@@ -6,8 +6,8 @@ from typing import Any, cast
 
 import bpy
 
-from ..blender import job
-from ..blender.session import scene_of, settings_of
+from ..blender import job, usable
+from ..blender.session import layer_of, scene_of, settings_of
 from ..check import store
 from ..drawing import colour_map
 
@@ -56,6 +56,33 @@ def has_both(operator: Any, context: bpy.types.Context) -> bool:
     if settings.design == colour_map.selected_scan(scene_of(context)):
         operator.poll_message_set("Design and scan are the same object; choose another design")
         return False
+    return True
+
+
+def can_measure_design(operator: Any, context: bpy.types.Context) -> bool:
+    """Tell whether the design can be measured as it is."""
+    return has_design(operator, context) and can_measure(
+        operator, context, settings_of(context).design
+    )
+
+
+def can_measure_both(operator: Any, context: bpy.types.Context) -> bool:
+    """Tell whether design and scan can be measured as they are."""
+    return has_both(operator, context) and can_measure(
+        operator, context, settings_of(context).design, chosen_scan(context)
+    )
+
+
+def can_measure(operator: Any, context: bpy.types.Context, *objects: bpy.types.Object) -> bool:
+    """Tell whether objects can be measured as they are: nothing is found out after long work."""
+    layer = layer_of(context)
+    for obj in objects:
+        problem = usable.problem_with(obj, layer)
+        if problem is None and layer.depsgraph is not None:
+            problem = usable.changed_by(obj, layer.depsgraph)
+        if problem is not None:
+            operator.poll_message_set(f"{obj.name}: {problem.reason} {problem.remedy}")
+            return False
     return True
 
 

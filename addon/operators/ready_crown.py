@@ -20,6 +20,13 @@ def has_crown(operator: Any, context: bpy.types.Context) -> bool:
     return ready.has_design(operator, context)
 
 
+def can_measure_crown(operator: Any, context: bpy.types.Context) -> bool:
+    """Tell whether the crown that is looked at can be measured as it is, and its design."""
+    if settings_of(context).fit.crown == "SCAN":
+        return ready.can_measure_both(operator, context)
+    return ready.can_measure_design(operator, context)
+
+
 def has_kept(operator: Any, context: bpy.types.Context, part: KeptPart, first: str) -> bool:
     """Tell whether a part of its fit was measured.
 

@@ -20,7 +20,7 @@ from ..check import all_scans, store
 from ..drawing import colour_map
 from ..study import export, group_map, study_crowns, study_scene, study_store, summary
 from ..study.export import StudyInput
-from ..study.file import RESULTS, STUDY_FILE
+from ..study.file import RESULTS
 from ..study.study_crowns import StudyCrown
 from . import ready
 from .superimposition import move_scan
@@ -46,7 +46,7 @@ class RunStudy(RoundsOperator, bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design, scans with groups and a folder."""
-        return ready.has_design(cls, context) and _can_run(cls, context)
+        return ready.can_measure_design(cls, context) and _can_run(cls, context)
 
     def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read design and scans, one at a step."""

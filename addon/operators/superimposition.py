@@ -35,7 +35,7 @@ class Superimpose(JobOperator, bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for a design and a scan."""
-        return ready.has_both(cls, context)
+        return ready.can_measure_both(cls, context)
 
     def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read both surfaces."""

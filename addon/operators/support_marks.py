@@ -12,6 +12,7 @@ from .. import identifiers
 from ..areas import support_marks
 from ..areas.mark_picking import MarkPicking
 from ..blender import bridge
+from ..blender.in_blender import message
 from ..blender.job import JobOperator
 from ..blender.session import Answer, OperatorBase, manager_of, scene_of, settings_of
 from ..check import inputs, mark_results, scene_choices, store
@@ -140,7 +141,7 @@ class MarkSupport(MeasuresAfterwards, MarkPicking, bpy.types.Operator):
         try:
             self.target = _target(context)
         except CuspwiseError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, message(error))
             return {"CANCELLED"}
         return self.start_marking(context)
 
@@ -158,7 +159,7 @@ class MarkSupport(MeasuresAfterwards, MarkPicking, bpy.types.Operator):
                 self.name,
             )
         except CuspwiseError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, message(error))
             return {"CANCELLED"}
         self.report({"INFO"}, f"Marked {area}.")
         return self.measure_now(context)
@@ -204,7 +205,7 @@ class AssignMarkFaces(bpy.types.Operator):
             if len(vertices):
                 area = support_marks.assign(design, vertices, settings.mark_kind)
         except CuspwiseError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, message(error))
             return {"CANCELLED"}
         finally:
             bpy.ops.object.mode_set(mode="EDIT")

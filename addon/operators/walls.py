@@ -28,7 +28,7 @@ class CheckWalls(JobOperator, bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Ask for the crown that is looked at."""
-        return ready_crown.has_crown(cls, context)
+        return ready_crown.can_measure_crown(cls, context)
 
     def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read the crown and its design."""

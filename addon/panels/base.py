@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 import bpy
 
 from .. import identifiers
+from ..blender.in_blender import in_blender
 from ..blender.session import PanelBase, manager_of, region_of, ui_scale
 from ..drawing.line_breaks import wrapped
 
@@ -14,12 +15,12 @@ ICON_PIXELS = 20
 def say(
     layout: bpy.types.UILayout, context: bpy.types.Context, text: str, icon: Any = "NONE"
 ) -> None:
-    """Write a sentence on as many lines as the sidebar's width asks for."""
+    """Write a sentence, in Blender's words, on as many lines as the sidebar's width asks for."""
     width = region_of(context).width / ui_scale(context)
     width -= 0 if icon == "NONE" else ICON_PIXELS
     column = layout.column(align=True)
     below: Any = "NONE" if icon == "NONE" else "BLANK1"
-    for number, line in enumerate(wrapped(text, width)):
+    for number, line in enumerate(wrapped(in_blender(text), width)):
         column.label(text=line, icon=below if number else icon)
 
 

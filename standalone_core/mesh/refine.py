@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import SettingError
+from ..words.text import plain_number
 from .curvature import mean_curvature
 from .grouping import group_edges
 from .triangle_mesh import TriangleMesh
@@ -229,10 +230,11 @@ def _long_sides(points: FloatArray, faces: IntArray, spacing_mm: float) -> BoolA
 def _check_growth(mesh: TriangleMesh, face_count: float, spacing_mm: float) -> None:
     if face_count > MAX_EVALUATION_FACES:
         raise SettingError(
-            f"A spacing of {spacing_mm:g} mm divides {mesh.name}, {mesh.diagonal_mm:.4g} mm "
+            f"A spacing of {spacing_mm:g} mm divides it, {plain_number(mesh.diagonal_mm, 4)} mm "
             f"across, into more than {MAX_EVALUATION_FACES / 1e6:.0f} million faces.",
-            subject="spacing_mm",
-            remedy="Check the unit of the mesh, or use a wider spacing.",
+            subject=mesh.name,
+            remedy="Check its unit, or use a wider spacing.",
+            arguments=("spacing_mm",),
         )
 
 

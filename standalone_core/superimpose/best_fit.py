@@ -10,7 +10,6 @@ import numpy as np
 from scipy.linalg import eigh
 
 from ..arrays import BoolArray, FloatArray, IntArray
-from ..errors import SuperimpositionError
 from ..mesh.morton import curve_order
 from ..progress import Progress, Steps, scaled
 from ..surface.closest import ClosestPoints
@@ -30,6 +29,7 @@ from .prepared import PreparedDesign
 from .rigid import apply, box_corners, largest_displacement, motion, nearest_rotation
 from .sampling import thinned
 from .settings import SuperimposeSettings
+from .too_few import LEAST_POINTS, too_few
 
 _SAMPLE_POINTS = 2_000
 _SAMPLE_TOLERANCE = 2e-5
@@ -85,6 +85,8 @@ class FitProblem:
     settings : SuperimposeSettings
     use_faces : (m,) ndarray of bool, optional
         Faces of the design to fit on; a point whose foot is elsewhere takes no part.
+    name : str
+        What the scan is called.
     """
 
     points: FloatArray
@@ -92,6 +94,7 @@ class FitProblem:
     design: PreparedDesign
     settings: SuperimposeSettings
     use_faces: BoolArray | None = None
+    name: str = "scan"
 
     @cached_property
     def corners(self) -> FloatArray:
@@ -359,12 +362,9 @@ def _weighted(problem: FitProblem, feet: DesignFeet) -> tuple[float, FloatArray]
     settings = problem.settings
     cut = cut_mm(feet, problem.weights, settings)
     counted = loss_weights(feet, problem.weights, cut, settings)
-    if np.count_nonzero(counted) < 6:
-        raise SuperimpositionError(
-            f"Fewer than 6 scan points lie within {settings.max_distance_mm} mm of the design.",
-            subject="best fit",
-            remedy="Check that both files show the same crown, or start from landmark pairs.",
-        )
+    near = int(np.count_nonzero(counted))
+    if near < LEAST_POINTS:
+        raise too_few(problem.name, feet.points, near, problem.design, settings)
     return cut, counted
 
 

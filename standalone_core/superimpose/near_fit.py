@@ -18,6 +18,7 @@ from .prepared import PreparedDesign
 from .rigid import apply
 from .sampling import thinned
 from .settings import SuperimposeSettings
+from .too_few import LEAST_POINTS
 
 _PART_POINTS = 6_000
 """As many as bring the points to well within the small step of their place."""
@@ -89,7 +90,7 @@ def near_fit(
         Fewer than six points are near enough.
     """
     used = weights > 0.0
-    if np.count_nonzero(used) < 6:
+    if np.count_nonzero(used) < LEAST_POINTS:
         raise _too_few(settings)
     state = FitState(np.eye(4))
     problem = FitProblem(points[used], weights[used], target, settings)
@@ -106,7 +107,7 @@ def near_fit(
             return NearFit(state.pose, moved, closest, _signed(closest), True)
         cut = cut_mm(feet, weights, settings)
         counted = loss_weights(feet, weights, cut, settings)
-        if np.count_nonzero(counted) < 6:
+        if np.count_nonzero(counted) < LEAST_POINTS:
             raise _too_few(settings)
         state = state.after(normal_equations(feet, counted, frame), problem.corners)
         if state.step_mm <= _SMALL_STEP_MM:
@@ -135,7 +136,8 @@ def _signed(closest: ClosestPoints) -> FloatArray:
 
 def _too_few(settings: SuperimposeSettings) -> SuperimpositionError:
     return SuperimpositionError(
-        f"Fewer than 6 points lie within {settings.max_distance_mm} mm of the surface.",
-        subject="best fit",
-        remedy="Check that both files show the same crown.",
+        f"Fewer than {LEAST_POINTS} points lie within {settings.max_distance_mm:g} mm of the "
+        f"surface.",
+        subject="crown",
+        remedy="Check that both crowns are of the same design.",
     )

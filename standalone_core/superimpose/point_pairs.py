@@ -9,7 +9,9 @@ from numpy.typing import ArrayLike
 
 from ..arrays import FloatArray
 from ..errors import SuperimpositionError
+from .settings import Landmarks
 
+_SOURCE, _TARGET = "the source points", "the target points"
 _SAME_LINE = 1e-9
 """Points whose spread across their line is below this share of the spread along it are one line."""
 
@@ -78,8 +80,8 @@ def fit_point_pairs(
     d = x.shape[1]
     x_mean, y_mean = w @ x, w @ y
     x0, y0 = x - x_mean, y - y_mean
-    _check_spread(x0, w, "the source points")
-    _check_spread(y0, w, "the target points")
+    _check_spread(x0, w, _SOURCE)
+    _check_spread(y0, w, _TARGET)
     left, values, right = np.linalg.svd((y0 * w[:, None]).T @ x0)
     mirrored = np.linalg.det(left) * np.linalg.det(right) < 0
     signs = np.ones(d)
@@ -96,6 +98,18 @@ def fit_point_pairs(
         rms_mm=float(np.sqrt(w @ residual**2)),
         mirrored=bool(mirrored and not flat),
     )
+
+
+def fit_landmarks(
+    on_scan: Landmarks | None, on_design: Landmarks | None, name: str
+) -> PointPairFit:
+    """Lay a scan's landmarks on its design's as :func:`fit_point_pairs` does; errors name it."""
+    try:
+        return fit_point_pairs(on_scan or (), on_design or ())
+    except SuperimpositionError as error:
+        reason = error.reason.replace(_SOURCE, "its landmarks")
+        reason = reason.replace(_TARGET, "its design's landmarks")
+        raise SuperimpositionError(reason, subject=name, remedy=error.remedy) from error
 
 
 def _checked(

@@ -13,6 +13,7 @@ from ..progress import Progress, Steps, run, scaled
 from ..shares import share_words
 from ..surface.closest import SurfaceIndex
 from ..surface.held import HeldPoints
+from ..words.text import plain_number
 from .best_fit import BestFit, FitProblem, best_fit_steps, present_fit_steps
 from .candidates import SAMPLES, Candidate, candidates_steps, distinct_poses, measured
 from .diagnosis import (
@@ -25,7 +26,7 @@ from .diagnosis import (
     weak_directions,
 )
 from .likeness import Likeness, has_its_size, likeness, searched_scale_steps
-from .point_pairs import fit_point_pairs
+from .point_pairs import fit_landmarks
 from .prepared import PreparedDesign
 from .result import Superimposition
 from .sampling import SurfaceSamples, surface_samples
@@ -117,7 +118,7 @@ def superimpose_steps(
     problem = _problem(scan, prepared, chosen, faces)
     samples = surface_samples(scan, SAMPLES)
     _ = prepared.samples, prepared.tree
-    start = yield from scaled(_start_steps(samples, prepared, chosen), 0.05, 0.5)
+    start = yield from scaled(_start_steps(samples, prepared, chosen, scan.name), 0.05, 0.5)
     early = yield from scaled(_early_steps(samples, start, prepared, chosen), 0.5, 0.55)
     if early is not None and early.hopeless:
         fit = yield from scaled(_ended_fit_steps(problem, early.best), 0.55, 0.9)
@@ -177,7 +178,7 @@ class _StartingPose:
 
 
 def _start_steps(
-    samples: SurfaceSamples, design: PreparedDesign, settings: SuperimposeSettings
+    samples: SurfaceSamples, design: PreparedDesign, settings: SuperimposeSettings, name: str
 ) -> Steps[_StartingPose]:
     found: list[Candidate] = []
     if settings.start == "auto" or (settings.refine and settings.look_for_rivals):
@@ -188,7 +189,7 @@ def _start_steps(
         return _StartingPose(found[0].T_design_scan, found[1:], (), found[0])
     if settings.start == "in_place":
         return _StartingPose(np.eye(4), found, ())
-    pairs = fit_point_pairs(settings.landmarks_scan_mm or (), settings.landmarks_design_mm or ())
+    pairs = fit_landmarks(settings.landmarks_scan_mm, settings.landmarks_design_mm, name)
     warnings = [f"The landmark pairs fit to {pairs.rms_mm:.3f} mm (root mean square)."]
     if pairs.mirrored:
         warnings.append("A mirror image of the landmarks would fit better: check their order.")
@@ -247,7 +248,7 @@ def _problem(
     """The scan's vertices, weighted by area; those that no face uses are left out."""
     counted = scan.vertex_areas > 0.0
     points, weights = scan.vertices[counted], scan.vertex_areas[counted]
-    return FitProblem(points, weights, design, settings, use_faces)
+    return FitProblem(points, weights, design, settings, use_faces, scan.name)
 
 
 def _mirrored_steps(
@@ -282,8 +283,8 @@ def _warnings(
     ratio = scan.diagonal_mm / design.diagonal_mm
     if not 1.0 / _SIZE_RATIO < ratio < _SIZE_RATIO:
         warnings.append(
-            f"The scan is {ratio:.3g} times as large as the design: check the units, and whether "
-            f"it shows the same part."
+            f"The scan is {plain_number(ratio, 3)} times as large as the design: check the units, "
+            f"and whether it shows the same part."
         )
     if fit.share_used < _MOST_USED:
         used = share_words(fit.share_used, _MOST_USED)
@@ -328,12 +329,12 @@ def _checked_faces(use_faces: BoolArray | None, mesh: TriangleMesh) -> BoolArray
 def _check_scan(scan: TriangleMesh, design: PreparedDesign, settings: SuperimposeSettings) -> None:
     if not len(scan.faces) or not scan.area_mm2 > 0.0:
         raise SuperimpositionError(
-            "The scan has no surface.", subject=scan.name, remedy="Export the scan again."
+            "It has no surface.", subject=scan.name, remedy="Export it again as a surface mesh."
         )
     ratio = scan.diagonal_mm / design.diagonal_mm
     if settings.start == "auto" and not 1.0 / _OTHER_UNIT < ratio < _OTHER_UNIT:
         raise SuperimpositionError(
-            f"The scan is {ratio:.3g} times as large as the design.",
+            f"It is {plain_number(ratio, 3)} times as large as the design.",
             subject=scan.name,
             remedy="Check the units of both files and that they show the same part; if the scan "
             "shows much else, cut it to the crown or start from landmark pairs.",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from decimal import Decimal
 
 NO_VALUE = "–"
 
@@ -70,6 +71,17 @@ def signed_number(value: float, form: str) -> str:
     ('−1.2', '+1', '3.00')
     """
     return f"{value:{form}}".replace("-", "−")
+
+
+def plain_number(value: float, digits: int) -> str:
+    """Write a number of so many digits without a power of ten.
+
+    Examples
+    --------
+    >>> plain_number(46.31, 2), plain_number(1.104e8, 3), plain_number(0.00114, 2)
+    ('46', '110,000,000', '0.0011')
+    """
+    return f"{Decimal(f'{value:.{digits}g}'):,f}"
 
 
 def micrometres(value: float, *, signed: bool = False, digits: int = 1) -> str:

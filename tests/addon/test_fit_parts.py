@@ -12,10 +12,10 @@ from types import SimpleNamespace
 import cuspwise
 import numpy as np
 import pytest
+from cuspwise.addon.blender.in_blender import IN_BLENDER, in_blender
 from cuspwise.addon.drawing.legend_layout import lay_out
 from cuspwise.addon.fit import fit_lines, kept_margin, scale_legend
 from cuspwise.addon.fit.fit_settings import choices_of, fit_settings
-from cuspwise.addon.fit.fit_words import IN_BLENDER, in_blender
 from cuspwise.addon.fit.polar_parts import PolarParts, lay_out_polar, polylines
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.fit.check_fit import NO_FINISH_LINE
@@ -124,7 +124,7 @@ def texts_of(path: Path) -> str:
 
 def test_what_is_said_otherwise_in_blender_is_what_the_core_says() -> None:
     """Every sentence that is replaced is one of the core's; none of the new ones names a file."""
-    said = "\n".join(texts_of(path) for path in (CORE / "fit").rglob("*.py"))
+    said = "\n".join(texts_of(path) for path in CORE.rglob("*.py"))
     said = said.replace("Give at least ", "Give at least 8")
     for core, own in IN_BLENDER.items():
         assert core in said or core.startswith("Give at least 8"), core

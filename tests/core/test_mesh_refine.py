@@ -129,7 +129,7 @@ def test_spacing_must_be_a_length(spacing: float) -> None:
 @pytest.mark.parametrize("width", [10_000.0, 1e-3])
 def test_explosive_growth_is_refused(width: float) -> None:
     mesh = TriangleMesh([[0, 0, 0], [10_000, 0, 0], [0, width, 0]], [[0, 1, 2]], "sheet")
-    with pytest.raises(SettingError, match=r"divides sheet, .* more than 4 million faces"):
+    with pytest.raises(SettingError, match=r"^sheet: .* divides it, .* more than 4 million faces"):
         evaluation_mesh(mesh, 0.1 if width > 1 else 0.0001)
 
 

@@ -176,5 +176,49 @@ def test_chosen_faces_are_checked(crown, design):
 
 def test_a_scan_without_surface_is_refused(design):
     empty = TriangleMesh(np.zeros((3, 3)), [[0, 1, 2]], "empty.stl")
-    with pytest.raises(SuperimpositionError, match=r"empty\.stl: The scan has no surface"):
+    with pytest.raises(SuperimpositionError, match=r"empty\.stl: It has no surface"):
         superimpose(empty, design)
+
+
+@pytest.mark.parametrize("start", ["in_place", "landmarks"])
+def test_a_scan_far_off_is_named_with_its_distance(crown, design, start):
+    """From 50 mm aside; found from any position it would lie on its design."""
+    aside = crown.vertices + np.array([50.0, 0.0, 0.0])
+    apart = SurfaceIndex(crown).closest(aside).distance_mm.min()
+    pairs = picked(crown, 1)
+    settings = SuperimposeSettings(
+        start=start, landmarks_scan_mm=pairs, landmarks_design_mm=pairs, refine=False
+    )
+    scan = TriangleMesh(aside, crown.faces, "Scan 24")
+    with pytest.raises(SuperimpositionError) as caught:
+        superimpose(scan, design, settings)
+    assert caught.value.subject == "Scan 24"
+    assert caught.value.reason == f"It lies {apart:.0f} mm from the design."
+    assert caught.value.arguments == ("start",)
+
+
+def test_a_scan_of_too_few_points_is_named_with_their_count(design):
+    one = TriangleMesh(design.index.mesh.vertices[:3], [[0, 1, 2]], "one.stl")
+    settings = SuperimposeSettings(start="in_place", refine=False)
+    words = r"^one\.stl: Where it lies, it has 3 points within 1 mm .*; a fit takes 6\."
+    with pytest.raises(SuperimpositionError, match=words):
+        superimpose(one, design, settings)
+
+
+def test_landmarks_in_one_line_are_told_with_the_scan_that_has_them(crown, design):
+    line = np.linspace([0.0, 0.0, 0.0], [1.0, 1.0, 1.0], 4)
+    settings = SuperimposeSettings(
+        start="landmarks",
+        landmarks_scan_mm=line,
+        landmarks_design_mm=picked(crown, 1)[[0, 1, 2, 0]],
+        look_for_rivals=False,
+    )
+    words = r"^demo crown: The rotation is open: its landmarks lie on one line"
+    with pytest.raises(SuperimpositionError, match=words):
+        superimpose(crown, design, settings)
+
+
+def test_sizes_are_told_without_powers_of_ten(crown, design):
+    large = TriangleMesh(1e6 * crown.vertices, crown.faces, "large.stl")
+    with pytest.raises(SuperimpositionError, match=r"^large\.stl: It is 1,000,000 times as large"):
+        superimpose(large, design)

@@ -6,9 +6,17 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 from calls import call
 
+_BLOCK = np.array([[x, y, z] for x in (0, 9.0) for y in (0, 9.0) for z in (0, 9.0)])
+_SIDES = np.array(
+    [
+        *([0, 1, 3], [0, 3, 2], [4, 7, 5], [4, 6, 7], [0, 5, 1], [0, 4, 5]),
+        *([2, 3, 7], [2, 7, 6], [0, 2, 6], [0, 6, 4], [1, 5, 7], [1, 7, 3]),
+    ]
+)
 ON_THE_DESIGN = ("check_crown", "superimpose", "measure_deviation", "find_areas")
 
 
@@ -46,7 +54,7 @@ def _curve(case: SimpleNamespace) -> None:
 @pytest.mark.parametrize(
     ("spoil", "words"),
     [
-        (_modifier, r"Entwurf ü: .*Hülle.*Apply that"),
+        (_modifier, r"Entwurf ü: .*modifier “Hülle”.*Apply that.* or remove it"),
         (_shape_key, r"Entwurf ü: .*shape keys.*Apply that"),
         (_no_faces, r"Entwurf ü: It has no faces.*Choose another object"),
         (_no_faces_unit_unknown, r"Entwurf ü: It has no faces"),
@@ -66,6 +74,106 @@ def test_a_design_that_cannot_be_measured(
     assert not crown.design.vertex_groups
     assert crown.scan.cuspwise.state == "NONE"
     assert not crown.scan.cuspwise.pose_before
+
+
+def _excluded(case: SimpleNamespace) -> None:
+    _into_collection(case).exclude = True
+
+
+def _disabled_collection(case: SimpleNamespace) -> None:
+    _into_collection(case).collection.hide_viewport = True
+
+
+def _disabled(case: SimpleNamespace) -> None:
+    case.scan.hide_viewport = True
+
+
+def _squashed(case: SimpleNamespace) -> None:
+    case.scan.scale.x = 0.0
+
+
+def _scan_modifier(case: SimpleNamespace) -> None:
+    case.scan.modifiers.new("Halb", "DECIMATE").ratio = 0.5
+
+
+def _deformed(case: SimpleNamespace) -> None:
+    """As many vertices as before."""
+    case.scan.modifiers.new("Glatt", "SMOOTH")
+
+
+def _into_collection(case: SimpleNamespace) -> Any:
+    made = case.bpy.data.collections.new("Ablage")
+    case.scene.collection.children.link(made)
+    made.objects.link(case.scan)
+    case.scene.collection.objects.unlink(case.scan)
+    return case.bpy.context.view_layer.layer_collection.children["Ablage"]
+
+
+@pytest.mark.parametrize(
+    ("spoil", "words"),
+    [
+        (_excluded, "It lies in “Ablage”, which this view layer leaves out.*Tick the box"),
+        (_disabled_collection, "collection “Ablage” is disabled in viewports.*monitor"),
+        (_disabled, "It is disabled in viewports.*Click its monitor"),
+        (_squashed, "Its scale is zero"),
+        (_scan_modifier, "modifier “Halb”.*Apply that.*or remove it"),
+        (_deformed, "modifier “Glatt”.*Apply that.*or remove it"),
+    ],
+)
+@pytest.mark.parametrize("name", ["check_crown", "superimpose", "measure_deviation"])
+def test_a_scan_that_cannot_be_measured_is_refused_before_the_job(
+    crown: SimpleNamespace, name: str, spoil: Any, words: str
+) -> None:
+    spoil(crown)
+    crown.bpy.context.view_layer.update()
+    with pytest.raises(RuntimeError, match=rf"poll\(\) Scan: .*{words}"):
+        call(crown, name)
+    assert crown.scan.cuspwise.state == "NONE"
+
+
+def test_a_scan_hidden_by_the_eye_is_measured(crown: SimpleNamespace) -> None:
+    crown.scan.hide_set(True)
+    assert call(crown, "check_crown") == {"FINISHED"}
+    assert crown.scan.cuspwise.state == "CURRENT"
+
+
+def test_a_modifier_that_changes_nothing_is_no_hindrance(crown: SimpleNamespace) -> None:
+    crown.scan.modifiers.new("Aus", "SUBSURF").show_viewport = False
+    crown.scan.modifiers.new("Nichts", "SUBSURF").levels = 0
+    crown.bpy.context.view_layer.update()
+    assert call(crown, "superimpose") == {"FINISHED"}
+
+
+def test_a_scan_that_lies_elsewhere(crown: SimpleNamespace) -> None:
+    """How far, and what to press; found from any position it lies on its design."""
+    crown.scan.name = "Scan 24"
+    tree = crown.part("addon.check.inputs").read_both_steps(crown.bpy.context)
+    design, scan = crown.part("standalone_core.progress").run(tree)
+    index = crown.part("standalone_core.surface.closest").SurfaceIndex(design.mesh)
+    apart = index.closest(scan.mesh.vertices).distance_mm.min()
+    assert apart > 10.0
+    said = rf"^Error: Scan 24: It lies {apart:.0f} mm from the design\. Press Check Crown or Super"
+    with pytest.raises(RuntimeError, match=said):
+        call(crown, "measure_deviation")
+    assert call(crown, "superimpose") == {"FINISHED"}
+    assert call(crown, "measure_deviation") == {"FINISHED"}
+
+
+def test_areas_are_found_where_landmarks_are_to_start(crown: SimpleNamespace) -> None:
+    """A design alone has no pairs; they are asked for where the scan is laid on it."""
+    crown.settings.start = "landmarks"
+    assert call(crown, "find_areas") == {"FINISHED"}
+
+
+def test_an_area_that_is_missing_is_told_of_the_design(crown: SimpleNamespace) -> None:
+    crown.settings.fit_area = "intaglio"
+    crown.design.data = crown.part("addon.blender.bridge").new_mesh(
+        "Block",
+        _BLOCK,
+        _SIDES,
+    )
+    with pytest.raises(RuntimeError, match=r"Design: It has no intaglio.*area under Fit On"):
+        call(crown, "superimpose")
 
 
 def linked(case: SimpleNamespace, path: Path, *, override: bool) -> None:
@@ -126,7 +234,9 @@ def test_a_scan_that_came_in_metres(crown: SimpleNamespace) -> None:
     crown.scan.scale = (0.001, 0.001, 0.001)
     crown.bpy.context.view_layer.update()
     place = crown.scan.matrix_world.copy()
-    with pytest.raises(RuntimeError, match=r"Scan: .*0\.0011 times.*Check the units"):
+    with pytest.raises(
+        RuntimeError, match=r"Scan: .*0\.0011 times.*Check the scale of both objects"
+    ):
         call(crown, "check_crown")
     assert crown.scan.matrix_world == place
     assert crown.scan.cuspwise.state == "NONE"

@@ -284,3 +284,76 @@ def test_remove_scan(checked: SimpleNamespace) -> None:
     assert checked.scan.cuspwise.state == "CURRENT"
     with pytest.raises(RuntimeError, match="Choose a scan in the list"):
         call(checked, "remove_scan")
+
+
+def test_landmarks_are_picked_side_by_side(checked: SimpleNamespace) -> None:
+    """A scan that lies on its design and hides it: both are seen and hit, none is moved by it."""
+    from mathutils import Quaternion, Vector
+
+    bpy, design, scan = checked.bpy, checked.design, checked.scan
+    beside = checked.part("addon.check.beside")
+    picking = checked.part("addon.blender.picking")
+    assert design.hide_get()  # by the colour map
+    tooth = checked.part("addon.blender.bridge").new_mesh("Tooth", [[0, 0, 0]] * 3, None)
+    other = bpy.data.objects.new("Tooth", tooth)
+    checked.scene.collection.objects.link(other)
+    basis, seen = scan.matrix_basis.copy(), np.array(scan.matrix_world)
+    turned = Quaternion((0.6, 0.0, 0.8, 0.0))
+    view = SimpleNamespace(
+        view_rotation=turned, view_location=Vector((1.0, 2.0, 3.0)), view_distance=7.0
+    )
+    context = SimpleNamespace(
+        view_layer=bpy.context.view_layer, space_data=SimpleNamespace(region_3d=view)
+    )
+    both = beside.SideBySide(context, design, scan)
+    right = np.array(turned.to_matrix())[:, 0]
+    ends = [beside.corners_of(obj) @ right for obj in (design, scan)]
+    assert ends[0].max() < ends[1].min()
+    middles = [beside.corners_of(obj).mean(axis=0) for obj in (design, scan)]
+    apart = middles[1] - middles[0]
+    assert apart == pytest.approx((apart @ right) * right, abs=1e-4)  # level, in the view's plane
+    assert [obj.hide_get() for obj in (design, scan, other)] == [False, False, True]
+    away = Vector(turned @ Vector((0.0, 0.0, 1.0)))
+    for obj, middle in zip((design, scan), middles, strict=True):
+        eye = Vector(middle) + 100.0 * away
+        assert picking.hit_along(obj, eye, -away) is not None
+        mark = checked.part("addon.check.landmarks").add_landmark(obj, eye, checked.scene, 1.0)
+        assert mark.parent == obj
+    # The scan counts as lying on the design: nothing is out of date, no landmark lies beside.
+    bpy.context.view_layer.update()
+    assert scan.cuspwise.state == "CURRENT"
+    on_scan = next(iter(checked.part("addon.check.landmarks").landmarks_of(scan, checked.scene)))
+    mark = checked.part("addon.check.landmarks").landmarks_of(scan, checked.scene)[on_scan]
+    frames = checked.part("addon.blender.frames")
+    assert frames.matrix_of(scan) == pytest.approx(seen, abs=1e-6)
+    local = np.append(np.array(mark.location, dtype=np.float64), 1.0)
+    assert frames.matrix_of(mark)[:3, 3] == pytest.approx((seen @ local)[:3], abs=1e-5)
+    both.end()
+    assert scan.matrix_basis == basis
+    assert np.array_equal(np.array(scan.matrix_world), seen)
+    assert [obj.hide_get() for obj in (design, scan, other)] == [True, False, False]
+    assert (view.view_location, view.view_distance) == (Vector((1.0, 2.0, 3.0)), 7.0)
+    assert scan.cuspwise.state == "CURRENT"
+    assert not scan.cuspwise.fit.is_on_die
+
+
+def test_a_scan_that_hangs_on_something_turned_goes_beside_too(crown: SimpleNamespace) -> None:
+    from mathutils import Quaternion, Vector
+
+    bpy = crown.bpy
+    holder = bpy.data.objects.new("Holder", None)
+    crown.scene.collection.objects.link(holder)
+    holder.rotation_euler, holder.scale = (0.5, 1.0, -0.3), (2.0, 2.0, 2.0)
+    crown.scan.parent = holder
+    bpy.context.view_layer.update()
+    beside, seen = crown.part("addon.check.beside"), np.array(crown.scan.matrix_world)
+    view = SimpleNamespace(view_rotation=Quaternion(), view_location=Vector(), view_distance=1.0)
+    context = SimpleNamespace(
+        view_layer=bpy.context.view_layer, space_data=SimpleNamespace(region_3d=view)
+    )
+    both = beside.SideBySide(context, crown.design, crown.scan)
+    boxes = [beside.corners_of(obj) for obj in (crown.design, crown.scan)]
+    assert boxes[0][:, 0].max() < boxes[1][:, 0].min()
+    assert boxes[1].mean(axis=0)[1:] == pytest.approx(boxes[0].mean(axis=0)[1:], abs=1e-3)
+    both.end()
+    assert np.array_equal(np.array(crown.scan.matrix_world), seen)
