@@ -6,49 +6,100 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+from ...standalone_core.areas.settings import AreaSettings
 from ...standalone_core.causes.settings import CausesSettings, ProductionFacts
 from ...standalone_core.check_settings import CheckSettings
-from ...standalone_core.deviation.settings import DeviationSettings, MarkSettings
+from ...standalone_core.deviation.settings import DeviationSettings, MarkSettings, PatchSettings
 from ...standalone_core.deviation.tolerances import ANY_AREA, Tolerances
 from ...standalone_core.errors import SettingError
 from ...standalone_core.setting import declared_in, refuse_implausible
 from ...standalone_core.study.plan import EVERY_AREA, AnalysisPlan
 from ...standalone_core.superimpose.settings import SuperimposeSettings
+from ..identifiers import OBJECT_PROPERTIES
+from .setting_groups import DIRECTIONS, GROUPS, rounded
 
 TOLERANCE_AREAS = ("whole", "occlusal", "margin")
 JUDGING_NUMBERS = ("scanner_um", "max_unmatched_um", "max_unmatched_mm2", "max_missing_mm")
-JUDGING = ("tolerances_um", *JUDGING_NUMBERS)
+JUDGING = ("tolerances_um", *JUDGING_NUMBERS, "scanners_um", "verdicts")
+MEASURED_BY = {
+    "areas": "thresholds or directions of the areas",
+    "spacing_mm": "spacing",
+    "search_mm": "search distance",
+    "points": "which points count",
+}
+"""What a result was measured with, beside how its scan was superimposed; in words."""
 MARK_LIMITS = tuple(declared_in(MarkSettings))
 SWITCH = f"“{declared_in(CheckSettings)['force'].label}” under Advanced"
 """What takes numbers that are hardly meant, as its panel calls it."""
 
 
-def choices_of(settings: Any) -> dict[str, Any]:
-    """Return the scene's choices as plain data, to be kept with a result."""
+def choices_of(settings: Any, design: Any = None) -> dict[str, Any]:
+    """Return the scene's choices as plain data, to be kept with a result.
+
+    Parameters
+    ----------
+    settings : SceneSettings
+    design : bpy.types.Object, optional
+        Whose directions count; the scene's.
+    """
+    fit = [GROUPS[key].changed(getattr(settings, key)) for key in ("superimpose", "doubt")]
     return {
         "start": settings.start,
         "refine": True,
-        "fit_area": settings.fit_area,
-        "spacing_mm": _rounded(settings.spacing_mm),
-        "search_mm": _rounded(settings.search_mm),
+        "fit_areas": _chosen_fit_areas(settings),
+        "superimpose": {**fit[0], **fit[1]},
         "support_marks": mark_limits(settings),
+        **measuring_choices(settings, design or settings.design),
         **judging_choices(settings),
     }
 
 
+def measuring_choices(settings: Any, design: Any) -> dict[str, Any]:
+    """Return what makes other numbers of the same place of a scan, as plain data."""
+    return {
+        "spacing_mm": rounded(settings.spacing_mm),
+        "search_mm": rounded(settings.search_mm),
+        "points": GROUPS["points"].changed(settings.points),
+        "areas": {**directions_of(design), **GROUPS["areas"].changed(settings.areas)},
+    }
+
+
+def other_choices(kept: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
+    """Return, in words, what a result was measured with and is chosen otherwise now."""
+    return [words for key, words in MEASURED_BY.items() if kept.get(key, {}) != now[key]]
+
+
+def directions_of(design: Any) -> dict[str, list[float]]:
+    """Return the directions that were given of a design, in its frame."""
+    data = getattr(design, OBJECT_PROPERTIES, None)
+    if data is None:
+        return {}
+    found = {name: [rounded(part) for part in getattr(data, name)] for name in DIRECTIONS}
+    return {name: direction for name, direction in found.items() if any(direction)}
+
+
+def _chosen_fit_areas(settings: Any) -> list[str]:
+    if settings.fit_area == "LISTED":
+        return list(dict.fromkeys(row.area for row in settings.fit_areas))
+    return [] if settings.fit_area == "whole" else [settings.fit_area]
+
+
 def mark_limits(settings: Any) -> dict[str, float]:
     """Return the scene's limits of support marks, as plain data."""
-    return {name: _rounded(getattr(settings.support_marks, name)) for name in MARK_LIMITS}
+    return {name: rounded(getattr(settings.support_marks, name)) for name in MARK_LIMITS}
 
 
 def judging_choices(settings: Any) -> dict[str, Any]:
     """Return the scene's choices that a result is judged by, as plain data.
 
-    ``scanner_um`` is one number for all areas; 0 where it was not given.
+    ``scanner_um`` is one number for all areas; 0 where it was not given. ``scanners_um`` are
+    those of single areas.
     """
-    numbers = {name: _rounded(getattr(settings, name)) for name in JUDGING_NUMBERS}
+    numbers = {name: rounded(getattr(settings, name)) for name in JUDGING_NUMBERS}
     return {
         "tolerances_um": tolerances_um(settings),
+        "scanners_um": {row.area: rounded(row.um) for row in settings.scanners},
+        "verdicts": GROUPS["verdicts"].changed(settings.verdicts),
         "force": bool(settings.force),
         **numbers,
     }
@@ -57,19 +108,45 @@ def judging_choices(settings: Any) -> dict[str, Any]:
 def tolerances_of(choices: Mapping[str, Any]) -> Tolerances:
     """Return the core's tolerances."""
     scanner_um = choices["scanner_um"]
+    every = {ANY_AREA: scanner_um} if scanner_um else {}
     return Tolerances(
         choices["tolerances_um"],
         max_unmatched_um=choices["max_unmatched_um"],
         max_unmatched_mm2=choices["max_unmatched_mm2"],
         max_missing_mm=choices["max_missing_mm"],
-        scanner_um={ANY_AREA: scanner_um} if scanner_um else {},
+        scanner_um={**every, **choices.get("scanners_um", {})},
+        **_declared(Tolerances, choices.get("verdicts", {})),
     )
 
 
 def tolerances_um(settings: Any) -> dict[str, float]:
     """Return the scene's tolerances, µm; areas without one are left out."""
-    chosen = {area: _rounded(getattr(settings, f"tolerance_{area}_um")) for area in TOLERANCE_AREAS}
-    return {area: limit for area, limit in chosen.items() if limit}
+    chosen = {area: rounded(getattr(settings, f"tolerance_{area}_um")) for area in TOLERANCE_AREAS}
+    usual = {area: limit for area, limit in chosen.items() if limit}
+    others = {row.area: rounded(row.um) for row in settings.tolerances if row.area not in chosen}
+    return {**usual, **others}
+
+
+def judging_settings(choices: Mapping[str, Any]) -> CheckSettings:
+    """Return the core's settings that a result is judged by; the others are the usual ones."""
+    verdicts = choices.get("verdicts", {})
+    return CheckSettings(
+        tolerances=tolerances_of(choices),
+        patches=PatchSettings(**_declared(PatchSettings, verdicts)),
+        force=True,
+        **_declared(CheckSettings, verdicts),
+    )
+
+
+def deviation_settings(choices: Mapping[str, Any]) -> DeviationSettings:
+    """Return the core's settings of which points count."""
+    others = _declared(DeviationSettings, choices.get("points", {}))
+    return DeviationSettings(search_mm=choices["search_mm"], **others)
+
+
+def _declared(kind: type, changes: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the changes that are of a dataclass's own settings."""
+    return {name: value for name, value in changes.items() if name in declared_in(kind)}
 
 
 def superimpose_settings(choices: Mapping[str, Any]) -> SuperimposeSettings:
@@ -80,12 +157,15 @@ def superimpose_settings(choices: Mapping[str, Any]) -> SuperimposeSettings:
         landmarks_design_mm=choices.get("landmarks_design_mm"),
         refine=choices["refine"],
         look_for_rivals=choices["refine"],
+        **choices.get("superimpose", {}),
     )
 
 
 def fit_areas(choices: Mapping[str, Any]) -> tuple[str, ...]:
     """Return the areas that the superimposition runs on; none for the whole crown."""
-    return () if choices["fit_area"] == "whole" else (choices["fit_area"],)
+    if "fit_areas" in choices:
+        return tuple(choices["fit_areas"])
+    return () if choices["fit_area"] == "whole" else (choices["fit_area"],)  # kept long ago
 
 
 def check_settings(choices: Mapping[str, Any]) -> CheckSettings:
@@ -97,16 +177,17 @@ def check_settings(choices: Mapping[str, Any]) -> CheckSettings:
         A number is hardly meant, and the scene does not take such.
     """
     force = bool(choices.get("force"))
-    settings = CheckSettings(
+    settings = replace(
+        judging_settings(choices),
         spacing_mm=choices["spacing_mm"],
+        areas=AreaSettings(**choices.get("areas", {})),
         superimpose=superimpose_settings(choices),
         fit_areas=fit_areas(choices),
-        deviation=DeviationSettings(search_mm=choices["search_mm"]),
-        tolerances=tolerances_of(choices),
+        deviation=deviation_settings(choices),
         mark=mark_settings(choices),
         causes=CausesSettings(**choices.get("causes", {})),
         production=production_facts(choices),
-        force=True,
+        **_declared(CheckSettings, choices.get("points", {})),
     )
     if not force:
         refuse_implausible(settings, SWITCH, by_label=True)
@@ -146,12 +227,7 @@ def why_unusual(choices: Mapping[str, Any]) -> str:
     if choices.get("force"):
         return ""
     try:
-        refuse_implausible(tolerances_of(choices), SWITCH, by_label=True)
+        refuse_implausible(judging_settings(choices), SWITCH, by_label=True)
     except SettingError as error:
         return str(error)
     return ""
-
-
-def _rounded(number: float) -> float:
-    """Return a number of Blender's without its noise: 0.1 comes back as 0.10000000149."""
-    return float(f"{number:.6g}")

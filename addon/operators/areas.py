@@ -1,6 +1,7 @@
 """Find the areas of the design, load and save them."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
@@ -20,17 +21,8 @@ from ..drawing import colour_map, overlay
 from . import ready
 
 
-class FindAreas(JobOperator, bpy.types.Operator):
-    """Find the areas of the design."""
-
-    bl_idname = identifiers.FIND_AREAS
-    bl_label = "Find Areas"
-    bl_description = (
-        "Find margin line, intaglio, occlusal surface and the other areas of the design, as vertex "
-        "groups and a curve. Groups that you have edited or loaded stay as they are; delete one to "
-        "have it found again"
-    )
-    bl_options = {"UNDO"}  # noqa: RUF012
+class AreaFinding(JobOperator):
+    """Base of the operators that find areas."""
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
@@ -40,6 +32,11 @@ class FindAreas(JobOperator, bpy.types.Operator):
     def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read the design."""
         self._design = yield from inputs.read_design_steps(context)
+
+    def leave_out(self, area: str) -> None:
+        """Have an area found, whatever somebody made of it."""
+        areas = area_groups.without(self._design.areas, area)
+        self._design = replace(self._design, areas=areas)
 
     def start(self, context: bpy.types.Context) -> Steps[Any]:
         """Find its areas with the choices of now."""
@@ -52,10 +49,23 @@ class FindAreas(JobOperator, bpy.types.Operator):
         yield from area_groups.write_areas_steps(
             read.design, result, read.mesh, read.local_to_mm, read.areas
         )
-        _mark_out_of_date(scene_of(context), read.design)
+        mark_out_of_date(scene_of(context), read.design)
         names = (name for name in result.areas if name != "whole" and not is_support(name))
         found = [area_words(name) for name in names]
         return f"Found {', '.join(found)}." if found else "No areas were found."
+
+
+class FindAreas(AreaFinding, bpy.types.Operator):
+    """Find the areas of the design."""
+
+    bl_idname = identifiers.FIND_AREAS
+    bl_label = "Find Areas"
+    bl_description = (
+        "Find margin line, intaglio, occlusal surface and the other areas of the design, as vertex "
+        "groups and a curve. Groups that you have edited or loaded stay as they are; delete one to "
+        "have it found again"
+    )
+    bl_options = {"UNDO"}  # noqa: RUF012
 
 
 class LoadAreas(bpy.types.Operator, ImportHelper):  # type: ignore[misc]
@@ -150,7 +160,7 @@ class ReadAreasFile(AreasFileJob, bpy.types.Operator):
         """Write groups and curve in place of those that are there."""
         read = self._design
         yield from area_groups.replace_areas_steps(read.design, result, read.mesh, read.local_to_mm)
-        _mark_out_of_date(scene_of(context), read.design)
+        mark_out_of_date(scene_of(context), read.design)
         names = ", ".join(area_words(name) for name in result.areas if name != "whole")
         return f"Loaded {names}."
 
@@ -209,7 +219,7 @@ def _hand_over(job: Any, path: str) -> Answer:
     return {"FINISHED"}
 
 
-def _mark_out_of_date(scene: bpy.types.Scene, design: bpy.types.Object) -> None:
+def mark_out_of_date(scene: bpy.types.Scene, design: bpy.types.Object) -> None:
     """Mark the results of a design's scans whose areas are others now."""
     for scan in store.listed_scans(scene):
         if store.data_of(scan).design == design:
