@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Any
+from typing import Any, TypeVar
 
 from ...standalone_core.areas.settings import AreaSettings
 from ...standalone_core.causes.settings import CausesSettings, ProductionFacts
@@ -17,6 +17,8 @@ from ...standalone_core.study.plan import EVERY_AREA, AnalysisPlan
 from ...standalone_core.superimpose.settings import SuperimposeSettings
 from ..identifiers import OBJECT_PROPERTIES
 from .setting_groups import DIRECTIONS, GROUPS, rounded
+
+Made = TypeVar("Made")
 
 TOLERANCE_AREAS = ("whole", "occlusal", "margin")
 JUDGING_NUMBERS = ("scanner_um", "max_unmatched_um", "max_unmatched_mm2", "max_missing_mm")
@@ -151,14 +153,39 @@ def _declared(kind: type, changes: Mapping[str, Any]) -> dict[str, Any]:
 
 def superimpose_settings(choices: Mapping[str, Any]) -> SuperimposeSettings:
     """Return the core's settings for a superimposition."""
-    return SuperimposeSettings(
-        start=choices["start"],
-        landmarks_scan_mm=choices.get("landmarks_scan_mm"),
-        landmarks_design_mm=choices.get("landmarks_design_mm"),
-        refine=choices["refine"],
-        look_for_rivals=choices["refine"],
-        **choices.get("superimpose", {}),
-    )
+    own = {
+        "start": choices["start"],
+        "landmarks_scan_mm": choices.get("landmarks_scan_mm"),
+        "landmarks_design_mm": choices.get("landmarks_design_mm"),
+        "refine": choices["refine"],
+        "look_for_rivals": choices["refine"],
+    }
+    return made_of(SuperimposeSettings, {**own, **choices.get("superimpose", {})})
+
+
+def made_of(kind: type[Made], values: Mapping[str, Any]) -> Made:
+    """Return settings of a kind; what does not go together is told by labels.
+
+    Raises
+    ------
+    SettingError
+        As the panel calls the numbers.
+    """
+    try:
+        return kind(**values)
+    except SettingError as error:
+        labels = {name: one.label for name, one in declared_in(kind).items()}
+        subject, reason, remedy = (
+            _by_label(text, labels) for text in (str(error.subject), error.reason, error.remedy)
+        )
+        raise SettingError(reason, subject=subject, remedy=remedy) from None
+
+
+def _by_label(text: str, labels: Mapping[str, str]) -> str:
+    """Put labels in the place of names, the longest first: one may be a part of another."""
+    for name in sorted(labels, key=len, reverse=True):
+        text = text.replace(name, labels[name])
+    return text
 
 
 def fit_areas(choices: Mapping[str, Any]) -> tuple[str, ...]:
@@ -180,7 +207,7 @@ def check_settings(choices: Mapping[str, Any]) -> CheckSettings:
     settings = replace(
         judging_settings(choices),
         spacing_mm=choices["spacing_mm"],
-        areas=AreaSettings(**choices.get("areas", {})),
+        areas=made_of(AreaSettings, choices.get("areas", {})),
         superimpose=superimpose_settings(choices),
         fit_areas=fit_areas(choices),
         deviation=deviation_settings(choices),

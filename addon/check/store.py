@@ -323,10 +323,10 @@ def _why_out_of_date(
 def _why_other_choices(
     scan: bpy.types.Object, scene: bpy.types.Scene, then: Mapping[str, Any]
 ) -> str:
-    """Return what was chosen otherwise since a scan was measured; empty if nothing was."""
+    """Return what the scene chooses otherwise than a scan was measured with; empty if nothing."""
     now = measuring_choices(getattr(scene, SCENE_PROPERTIES), data_of(scan).design)
     changed = other_choices(then, now)
-    return f"Another setting was chosen since: {', '.join(changed)}." if changed else ""
+    return f"It was measured with other settings: {', '.join(changed)}." if changed else ""
 
 
 def _why_misplaced(

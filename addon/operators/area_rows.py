@@ -25,7 +25,7 @@ LISTS = {
     "equivalences": "Equivalence Limits",
 }
 """The lists, by their property's name; the last one is the study's."""
-_LIST_ITEMS = [(key, title, f"The list “{title}”") for key, title in LISTS.items()]
+_LIST_ITEMS = [(key, title, f"The list of areas called “{title}”") for key, title in LISTS.items()]
 # Blender does not hold on to the texts of items that a function returns; without this they go.
 _held: list[list[Item]] = []
 
@@ -50,7 +50,7 @@ def _items(operator: Any, context: bpy.types.Context | None) -> list[Item]:
     there = {row.area for row in rows}
     there |= {*TOLERANCE_AREAS} if operator.rows == "tolerances" else set()
     left = [name for name in areas_of(context) if name not in there]
-    _held[:] = [[(name, capital(area_words(name)), "Add this area") for name in left]]
+    _held[:] = [[(name, capital(area_words(name)), "Add this area to the list") for name in left]]
     return _held[0] or [("", "None Left", "Every area is in the list")]
 
 
@@ -63,9 +63,13 @@ class AddAreaRow(bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 
     rows: bpy.props.EnumProperty(
-        name="List", description="The list that is added to", items=_LIST_ITEMS
+        name="List", description="The list that the area is added to", items=_LIST_ITEMS
     )
-    area: bpy.props.EnumProperty(name="Area", description="The area to add", items=_items)
+    area: bpy.props.EnumProperty(
+        name="Area",
+        description="The area to add, one found automatically or your own",
+        items=_items,
+    )
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
@@ -90,9 +94,11 @@ class RemoveAreaRow(bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 
     rows: bpy.props.EnumProperty(
-        name="List", description="The list that is removed from", items=_LIST_ITEMS
+        name="List", description="The list that the row is taken out of", items=_LIST_ITEMS
     )
-    number: bpy.props.IntProperty(name="Row", description="The row, from 0", min=0)
+    number: bpy.props.IntProperty(
+        name="Row", description="The row in the list, the first one is 0", min=0
+    )
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
@@ -122,8 +128,11 @@ class ResetChoices(bpy.types.Operator):
 
     group: bpy.props.EnumProperty(
         name="Group",
-        description="The choices meant",
-        items=[(key, group.title, f"The panel “{group.title}”") for key, group in GROUPS.items()],
+        description="The choices that are set to their defaults",
+        items=[
+            (key, group.title, f"The choices in the panel “{group.title}”")
+            for key, group in GROUPS.items()
+        ],
     )
 
     @classmethod

@@ -50,7 +50,9 @@ class MakeArea(bpy.types.Operator):
         """Ask for the name."""
         if bpy.app.background:
             return self.execute(context)
-        return manager_of(context).invoke_props_dialog(self)  # type: ignore[return-value]
+        manager: Any = manager_of(context)
+        answer: Answer = manager.invoke_props_dialog(self)
+        return answer
 
     def execute(self, context: bpy.types.Context) -> Answer:
         """Read the selection and write the vertex group, which edit mode does not allow."""
@@ -105,7 +107,9 @@ class RemoveArea(bpy.types.Operator):
     bl_description = "Delete this area of your own, its vertex group with it"
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 
-    area: bpy.props.StringProperty(name="Area", description="Its name", options={"SKIP_SAVE"})
+    area: bpy.props.StringProperty(
+        name="Area", description="The area's name, as in the list above", options={"SKIP_SAVE"}
+    )
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
@@ -135,7 +139,9 @@ class RestoreArea(AreaFinding, bpy.types.Operator):
     )
     bl_options = {"UNDO"}  # noqa: RUF012
 
-    area: bpy.props.StringProperty(name="Area", description="Its name", options={"SKIP_SAVE"})
+    area: bpy.props.StringProperty(
+        name="Area", description="The area's name, as in the list above", options={"SKIP_SAVE"}
+    )
 
     def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read the design without the area."""

@@ -19,7 +19,9 @@ _held: list[list[Item]] = []
 
 def _areas(_operator: Any, context: bpy.types.Context | None) -> list[Item]:
     names = [] if context is None else areas_of(context)
-    _held[:] = [[(name, capital(area_words(name)), "Compare the groups here") for name in names]]
+    _held[:] = [
+        [(name, capital(area_words(name)), "Compare the groups in this area") for name in names]
+    ]
     return _held[0]
 
 
@@ -34,11 +36,15 @@ class AddComparison(bpy.types.Operator):
     )
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 
-    area: bpy.props.EnumProperty(name="Area", description="Compare the groups here", items=_areas)
+    area: bpy.props.EnumProperty(
+        name="Area", description="Compare the groups in this area", items=_areas
+    )
     measure: bpy.props.EnumProperty(
         name="Measure",
-        description="Compare the groups by it",
-        items=[(n, capital(measure_words(n)), "Compare the groups by it") for n in MEASURES],
+        description="Compare the groups by this measure",
+        items=[
+            (n, capital(measure_words(n)), "Compare the groups by this measure") for n in MEASURES
+        ],
     )
 
     @classmethod
@@ -87,7 +93,9 @@ class RemoveComparison(_RowOperator, bpy.types.Operator):
     bl_description = "Take this comparison out of those planned; it is then exploratory"
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 
-    number: bpy.props.IntProperty(name="Row", description="The row, from 0", min=0)
+    number: bpy.props.IntProperty(
+        name="Row", description="The row in the list, the first one is 0", min=0
+    )
 
     def execute(self, context: bpy.types.Context) -> Answer:
         """Remove it."""
@@ -103,7 +111,9 @@ class MoveComparison(_RowOperator, bpy.types.Operator):
     bl_description = "Test this comparison before the one above it"
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 
-    number: bpy.props.IntProperty(name="Row", description="The row, from 0", min=0)
+    number: bpy.props.IntProperty(
+        name="Row", description="The row in the list, the first one is 0", min=0
+    )
 
     def execute(self, context: bpy.types.Context) -> Answer:
         """Move it."""

@@ -11,7 +11,11 @@ from .setting_groups import limits_changed
 
 
 def _area(update: Any = None) -> Any:
-    return bpy.props.StringProperty(name="Area", description="The area meant", update=update)
+    return bpy.props.StringProperty(
+        name="Area",
+        description="The area that this row is about, automatic or your own",
+        update=update,
+    )
 
 
 class AreaTolerance(bpy.types.PropertyGroup):

@@ -89,10 +89,10 @@ def _map_chosen(_settings: Any, context: bpy.types.Context) -> None:
 class Comparison(bpy.types.PropertyGroup):
     """A comparison that comes after the main one."""
 
-    area: bpy.props.StringProperty(name="Area", description="Compare the groups here")
+    area: bpy.props.StringProperty(name="Area", description="Compare the groups in this area")
     measure: bpy.props.EnumProperty(
         name="Measure",
-        description="Compare the groups by it",
+        description="Compare the groups by this measure",
         items=[(n, capital(measure_words(n)), "Compare the groups by it") for n in MEASURES],
     )
 

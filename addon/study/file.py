@@ -114,20 +114,34 @@ def _lines(
 ) -> Iterator[str]:
     yield f"title = {toml_text(title)}"
     yield f"design = {toml_text(DESIGN)}"
-    if choices.get("question"):
-        yield f"question = {toml_text(choices['question'])}"
-    if choices.get("earlier"):
-        yield f"earlier = {toml_text(choices['earlier'])}"
+    for name in ("question", "earlier"):
+        if choices.get(name):
+            yield f"{name} = {toml_text(choices[name])}"
     if choices.get("force"):
         yield "force = true"
     for group in groups:
-        yield f"\n[groups.{toml_key(group.name)}]"
-        yield f"title = {toml_text(group.title)}"
-        yield "scans = ["
-        yield from (f"  {toml_text(scan)}," for scan in group.scans)
-        yield "]"
-        known = {name: fact for name, fact in group.production.items() if fact not in _NOT_SAID}
-        yield from (f"{name} = {toml_text(fact)}" for name, fact in known.items())
+        yield from _group_lines(group)
+    yield from _limit_lines(choices)
+    yield from _mark_lines(choices.get("support_marks", {}))
+    if choices.get("causes"):
+        yield f"\n[{CAUSES.name}]"
+        yield from (f"{name} = {toml_text(value)}" for name, value in choices["causes"].items())
+    yield from _analysis_lines(choices)
+    yield from _measuring_lines(choices, with_areas)
+
+
+def _group_lines(group: FileGroup) -> Iterator[str]:
+    yield f"\n[groups.{toml_key(group.name)}]"
+    yield f"title = {toml_text(group.title)}"
+    yield "scans = ["
+    yield from (f"  {toml_text(scan)}," for scan in group.scans)
+    yield "]"
+    known = {name: fact for name, fact in group.production.items() if fact not in _NOT_SAID}
+    yield from (f"{name} = {toml_text(fact)}" for name, fact in known.items())
+
+
+def _limit_lines(choices: Mapping[str, Any]) -> Iterator[str]:
+    """Write what crowns are judged by."""
     yield "\n[tolerances_um]"
     limits = {**dict.fromkeys(NOT_SET.check.tolerances.tolerances_um), **choices["tolerances_um"]}
     for area, limit in limits.items():
@@ -137,10 +151,10 @@ def _lines(
     for name in ("max_unmatched_um", "max_unmatched_mm2", "max_missing_mm"):
         yield f"{name} = {toml_text(choices[name])}"
     yield from _changed(VERDICTS, choices["verdicts"])
-    yield from _mark_lines(choices.get("support_marks", {}))
-    if choices.get("causes"):
-        yield f"\n[{CAUSES.name}]"
-        yield from (f"{name} = {toml_text(value)}" for name, value in choices["causes"].items())
+
+
+def _analysis_lines(choices: Mapping[str, Any]) -> Iterator[str]:
+    """Write how the groups are compared."""
     yield "\n[analysis]"
     yield f"primary_area = {toml_text(choices['primary_area'])}"
     yield f"primary_measure = {toml_text(choices['primary_measure'])}"
@@ -150,6 +164,10 @@ def _lines(
     yield from _changed(ANALYSIS, choices["analysis"])
     limits = choices["equivalence_um"], choices["equivalences_um"]
     yield from _area_lines("equivalence_um", EVERY_AREA, *limits)
+
+
+def _measuring_lines(choices: Mapping[str, Any], with_areas: bool) -> Iterator[str]:
+    """Write how crowns are measured, and on which areas."""
     if with_areas:
         yield f"\n[areas]\nfile = {toml_text(AREAS)}"
     elif choices["areas"]:
