@@ -36,7 +36,7 @@ from ..areas import area_groups, support_marks
 from ..blender import bridge, frames
 from ..blender.session import mesh_of, scene_of, settings_of
 from . import landmarks
-from .scene_choices import check_settings, choices_of
+from .scene_choices import check_settings, choices_of, refuse_missing_areas
 
 
 @dataclass(frozen=True, eq=False)
@@ -180,6 +180,7 @@ def check_input_steps(
     design: DesignInput, scan: ScanInput, choices: Mapping[str, Any]
 ) -> Steps[CheckResult]:
     """Check a scan, with the areas that somebody made in place of the automatic ones."""
+    refuse_missing_areas(choices, design.areas.groups)
     settings = check_settings(choices)
     find_areas = area_finder(design, settings.areas) if design.areas else None
     return check_meshes_steps(design.mesh, scan.mesh, settings, find_areas=find_areas)
@@ -196,6 +197,7 @@ def superimpose_input_steps(
         The area chosen is empty.
     """
     yield Progress("Looking for faults", 0.0)
+    refuse_missing_areas(choices, design.areas.groups)
     settings = check_settings(choices)
     design_surface = checked_surface(design.mesh, settings)
     scan_surface = checked_surface(scan.mesh, settings)

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from typing import Any, TypeVar
 
+from ...standalone_core.areas.area_set import AREA_NAMES
 from ...standalone_core.areas.settings import AreaSettings
 from ...standalone_core.causes.settings import CausesSettings, ProductionFacts
 from ...standalone_core.check_settings import CheckSettings
 from ...standalone_core.deviation.settings import DeviationSettings, MarkSettings, PatchSettings
 from ...standalone_core.deviation.tolerances import ANY_AREA, Tolerances
-from ...standalone_core.errors import SettingError
+from ...standalone_core.errors import AreaError, SettingError
 from ...standalone_core.setting import declared_in, refuse_implausible
 from ...standalone_core.study.plan import EVERY_AREA, AnalysisPlan
 from ...standalone_core.superimpose.settings import SuperimposeSettings
@@ -80,9 +81,10 @@ def directions_of(design: Any) -> dict[str, list[float]]:
     return {name: direction for name, direction in found.items() if any(direction)}
 
 
-def _chosen_fit_areas(settings: Any) -> list[str]:
+def _chosen_fit_areas(settings: Any) -> list[str] | None:
+    """Return the areas to fit on; none for the whole crown, None where the list has none yet."""
     if settings.fit_area == "LISTED":
-        return list(dict.fromkeys(row.area for row in settings.fit_areas))
+        return list(dict.fromkeys(row.area for row in settings.fit_areas)) or None
     return [] if settings.fit_area == "whole" else [settings.fit_area]
 
 
@@ -189,8 +191,20 @@ def _by_label(text: str, labels: Mapping[str, str]) -> str:
 
 
 def fit_areas(choices: Mapping[str, Any]) -> tuple[str, ...]:
-    """Return the areas that the superimposition runs on; none for the whole crown."""
+    """Return the areas that the superimposition runs on; none for the whole crown.
+
+    Raises
+    ------
+    SettingError
+        They are to be those of the list, and no area is listed.
+    """
     if "fit_areas" in choices:
+        if choices["fit_areas"] is None:
+            raise SettingError(
+                "No area is listed.",
+                subject="Fit On",
+                remedy="Add an area below it, or choose Whole Crown.",
+            )
         return tuple(choices["fit_areas"])
     return () if choices["fit_area"] == "whole" else (choices["fit_area"],)  # kept long ago
 
@@ -235,6 +249,37 @@ def mark_settings(choices: Mapping[str, Any]) -> MarkSettings:
     return MarkSettings(**choices.get("support_marks", {}))
 
 
+def refuse_missing_areas(choices: Mapping[str, Any], there: Collection[str]) -> None:
+    """Refuse an area of a list that was deleted or renamed since.
+
+    Parameters
+    ----------
+    choices : mapping
+    there : collection of str
+        The areas that somebody made.
+
+    Raises
+    ------
+    AreaError
+        With the lists that name it.
+    """
+    named = {
+        "Tolerances": choices["tolerances_um"],
+        "Verdicts and Patches": choices.get("scanners_um", {}),
+        "Fit On": choices.get("fit_areas") or (),
+        "Study Question": choices.get("equivalences_um", {}),
+    }
+    known = {*AREA_NAMES, *there}
+    for panel, names in named.items():
+        for name in names:
+            if name not in known:
+                raise AreaError(
+                    "The design has no such area any more.",
+                    subject=name,
+                    remedy=f"Take it out of the list under {panel}, or make it again under Areas.",
+                )
+
+
 def refuse_unusual(choices: Mapping[str, Any]) -> None:
     """Refuse numbers that are hardly meant, of a check and of a study.
 
@@ -244,9 +289,10 @@ def refuse_unusual(choices: Mapping[str, Any]) -> None:
         With what was probably meant, and the box to tick if it was not.
     """
     check_settings({**choices, "start": "auto"})  # landmarks are read with each scan
-    if not choices.get("force") and choices.get("equivalence_um"):
-        plan = AnalysisPlan(equivalence_um={EVERY_AREA: choices["equivalence_um"]})
-        refuse_implausible(plan, SWITCH, by_label=True)
+    every = choices.get("equivalence_um")
+    limits = {**({EVERY_AREA: every} if every else {}), **choices.get("equivalences_um", {})}
+    if not choices.get("force"):
+        refuse_implausible(AnalysisPlan(equivalence_um=limits), SWITCH, by_label=True)
 
 
 def why_unusual(choices: Mapping[str, Any]) -> str:

@@ -85,7 +85,8 @@ def rows_of(kept: Mapping[str, Any], direction: Direction | None = None) -> list
 
 def direction_of(kept: Mapping[str, Any]) -> Direction:
     """Return the direction that a kept result is judged in first."""
-    return kept["choices"].get("verdicts", {}).get("direction", DESIGN_TO_SCAN)
+    rules: Mapping[str, Direction] = kept["choices"].get("verdicts", {})
+    return rules.get("direction", DESIGN_TO_SCAN)
 
 
 def verdicts_of(kept: Mapping[str, Any]) -> list[Verdict]:

@@ -32,7 +32,7 @@ class MakeArea(bpy.types.Operator):
     )
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 
-    name: bpy.props.StringProperty(
+    area: bpy.props.StringProperty(
         name="Name", description="What the area is called in tables and reports", default="my area"
     )
 
@@ -61,14 +61,14 @@ class MakeArea(bpy.types.Operator):
         if editing:
             bpy.ops.object.mode_set(mode="OBJECT")
         try:
-            name, count = _make(design, self.name)
+            name, count = _make(design, self.area)
+            mark_out_of_date(scene_of(context), design)
         except CuspwiseError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
         finally:
             if editing:
                 bpy.ops.object.mode_set(mode="EDIT")
-        mark_out_of_date(scene_of(context), design)
         self.report({"INFO"}, f"Made {area_words(name)} of {count} vertices.")
         return {"FINISHED"}
 
@@ -76,7 +76,7 @@ class MakeArea(bpy.types.Operator):
 def _make(design: bpy.types.Object, words: str) -> tuple[str, int]:
     """Write the vertex group of what is selected; return the area's name and its size."""
     bridge.check_usable(design)
-    name = area_groups.area_name(area_groups.AREA_GROUP_PREFIX + " ".join(words.split()))
+    name = area_groups.area_name(" ".join(words.split()))
     if not name or is_support(name) or name in (SUPPORTS, "whole", *_NOT_OWN):
         raise AreaError(
             f"“{words}” cannot be an area's name.",

@@ -32,7 +32,7 @@ def draw_rows(layout: bpy.types.UILayout, context: bpy.types.Context, key: str, 
         remove = line.operator(identifiers.REMOVE_AREA_ROW, text="", icon="X")
         remove.rows, remove.number = key, number
     add = column.operator_menu_enum(identifiers.ADD_AREA_ROW, "area", text=text, icon="ADD")
-    add.rows = key  # type: ignore[attr-defined]
+    add.rows = key
 
 
 def draw_group(

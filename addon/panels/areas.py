@@ -75,7 +75,7 @@ class DirectionsPanel(SidebarPanel, bpy.types.Panel):
             )
             pick = row.operator(identifiers.PICK_DESIGN_DIRECTION, text="Points")
             for button in (axis, view, pick):
-                button.kind = kind  # type: ignore[attr-defined]
+                button.kind = kind
         layout.prop(settings, "show_directions")
         say(layout, context, "With mesial the contact areas are found and places have names.")
 

@@ -106,7 +106,7 @@ def number(
     soft = setting.plausible or (limits.low, limits.high)
     unit = unit or setting.unit
     words = f"{title} ({unit})" if unit else title
-    told = {
+    told: dict[str, Any] = {
         "name": words if title else setting.label,
         "description": _told(setting, more),
         "update": update,

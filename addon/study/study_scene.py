@@ -13,7 +13,7 @@ from ...standalone_core.errors import StudyError
 from ...standalone_core.study.plan import MEASURES, USUAL_MEASURES, AnalysisPlan
 from ..causes import production
 from ..check import scene_choices, store
-from ..check.setting_groups import SettingGroup
+from ..check.setting_groups import SettingGroup, rounded
 from ..identifiers import SCENE_PROPERTIES
 
 
@@ -101,8 +101,8 @@ def _question_of(study: Any) -> dict[str, Any]:
     planned = [f"{row.area} {row.measure}" for row in study.comparisons]
     rationale = study.sample_size_rationale.strip()
     return {
-        "equivalence_um": scene_choices.rounded(study.equivalence_um),
-        "equivalences_um": {row.area: scene_choices.rounded(row.um) for row in study.equivalences},
+        "equivalence_um": rounded(study.equivalence_um),
+        "equivalences_um": {row.area: rounded(row.um) for row in study.equivalences},
         "primary_area": study.primary_area,
         "primary_measure": study.primary_measure,
         "secondary": planned if study.own_comparisons else None,
