@@ -284,6 +284,16 @@ def refresh(scan: bpy.types.Object, scene: bpy.types.Scene, *, with_areas: bool 
     return not reason
 
 
+def refresh_choices(scan: bpy.types.Object, scene: bpy.types.Scene) -> None:
+    """Bring a scan's state up to date after a choice: while it is another one, nothing is read."""
+    kept = result_of(scan)
+    reason = "" if kept is None else _why_other_choices(scan, scene, kept["choices"])
+    if reason:
+        _set_state(scan, "OUT_OF_DATE", reason)
+    else:
+        refresh(scan, scene)
+
+
 def refresh_areas(scan: bpy.types.Object, areas: area_groups.UserAreas) -> bool:
     """Mark a scan's result out of date if the areas, as they were read, are others now.
 

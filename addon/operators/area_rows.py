@@ -14,6 +14,7 @@ from ..blender.session import Answer, scene_of, settings_of
 from ..check import store
 from ..check.scene_choices import TOLERANCE_AREAS
 from ..check.setting_groups import GROUPS
+from ..properties.preferences import preferences
 from ..properties.setting_groups import limits_changed, measuring_changed
 from . import ready
 
@@ -146,9 +147,21 @@ class ResetChoices(bpy.types.Operator):
         owner = getattr(settings, self.group)
         for name in GROUPS[self.group].names:
             owner.property_unset(name)
+        if self.group == "points":
+            _points_as_preferred(settings)
         limits_changed(settings, context)
         measuring_changed(settings, context)
         return {"FINISHED"}
+
+
+def _points_as_preferred(settings: Any) -> None:
+    """Set what stands in the same panel and has a default in the preferences."""
+    preferred = preferences()
+    for name in ("spacing_mm", "search_mm"):
+        if preferred is None:
+            settings.property_unset(name)
+        else:
+            setattr(settings, name, getattr(preferred, name))
 
 
 CLASSES = (AddAreaRow, RemoveAreaRow, ResetChoices)

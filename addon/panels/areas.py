@@ -21,7 +21,7 @@ from ..operators.directions import AXES
 from .area_rows import draw_group
 from .base import SidebarPanel, say
 
-LOADED = "They were loaded from a file and stay as they are there."
+LOADED = "The areas were loaded from a file and keep what they were made with."
 SAME = 1e-4  # by which an axis may be missed: single precision
 
 
@@ -77,6 +77,8 @@ class DirectionsPanel(SidebarPanel, bpy.types.Panel):
             for button in (axis, view, pick):
                 button.kind = kind
         layout.prop(settings, "show_directions")
+        if store.data_of(settings.design).areas_document:
+            say(layout, context, LOADED, "INFO")
         say(layout, context, "With mesial the contact areas are found and places have names.")
 
 

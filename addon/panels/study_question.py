@@ -20,8 +20,9 @@ def draw_question(layout: bpy.types.UILayout, context: bpy.types.Context) -> Non
     chosen = settings_of(context).study
     say(layout, context, "Choose these before the crowns are measured, and leave them then.")
     column = layout.column()
-    column.prop(chosen, "primary_area")
-    column.prop(chosen, "primary_measure")
+    for name in ("primary_area", "primary_measure"):
+        column.label(text=f"{chosen.bl_rna.properties[name].name}:")
+        column.prop(chosen, name, text="")
     column.prop(chosen, "equivalence_um")
     draw_rows(layout, context, "equivalences", "Limit of an Area")
     _draw_part(layout, context, "comparisons", "Further Comparisons", _draw_comparisons)

@@ -24,8 +24,7 @@ def measuring_changed(_owner: Any, context: bpy.types.Context) -> None:
     scene = scene_of(context)
     for scan in store.listed_scans(scene):
         if store.data_of(scan).result:
-            store.refresh(scan, scene)
-    colour_map.refresh(scene)
+            store.refresh_choices(scan, scene)
     overlay.redraw()
 
 

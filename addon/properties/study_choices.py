@@ -4,6 +4,7 @@ from typing import Any
 
 import bpy
 
+from ...standalone_core.areas.area_set import AREA_NAMES
 from ...standalone_core.setting import declared_in
 from ...standalone_core.study.plan import MEASURES, USUAL_MEASURES, AnalysisPlan, StudyPlan
 from ...standalone_core.words.names import area_words, measure_words
@@ -18,7 +19,6 @@ RELATIVE = {"PATH_SUPPORTS_BLEND_RELATIVE"} if bpy.app.version >= (4, 5, 0) else
 Item = tuple[str, str, str, int]
 _PLAN = declared_in(AnalysisPlan)
 _AREA, _MEASURE = _PLAN["primary_area"], _PLAN["primary_measure"]
-PRIMARY_AREAS = ("whole", "external", "intaglio", "occlusal", "axial", "margin")
 MAP_KINDS = (
     ("mean", "Mean", "Mean signed deviation of the group's crowns at each place"),
     ("sd", "Spread", "Standard deviation between the group's crowns at each place"),
@@ -34,7 +34,7 @@ MAP_KINDS = (
         "Mean of one group minus mean of another, coloured where it is told from chance",
     ),
 )
-MAIN_AREAS = [(n, capital(area_words(n)), "Compare the groups here") for n in PRIMARY_AREAS]
+MAIN_AREAS = [(n, capital(area_words(n)), "Compare the groups here") for n in AREA_NAMES]
 MAIN_MEASURES = [(n, capital(measure_words(n)), "Compare the groups by it") for n in USUAL_MEASURES]
 NOTHING = ("none", "–", "Run the study first", 0)
 # Blender does not hold on to the texts of items that a function returns; without this they go.
