@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING, Any, cast
 import bpy
 from bpy_extras.io_utils import ExportHelper, ImportHelper
 
+from ...standalone_core.areas.area_set import AREA_NAMES
 from ...standalone_core.areas.support_marks import SUPPORTS, is_support
 from ...standalone_core.errors import AreaError
 from ...standalone_core.progress import Steps
 from ...standalone_core.words.names import area_words
+from ...standalone_core.words.text import capital
 from .. import identifiers
 from ..areas import area_groups
 from ..blender.job import JobOperator
@@ -22,7 +24,12 @@ from . import ready
 
 
 class AreaFinding(JobOperator):
-    """Base of the operators that find areas."""
+    """Base of the operators that find areas.
+
+    A subclass may declare ``area``: what somebody made of that one is left out, and it is found.
+    """
+
+    area = ""
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
@@ -31,12 +38,14 @@ class AreaFinding(JobOperator):
 
     def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read the design."""
-        self._design = yield from inputs.read_design_steps(context)
-
-    def leave_out(self, area: str) -> None:
-        """Have an area found, whatever somebody made of it."""
-        areas = area_groups.without(self._design.areas, area)
-        self._design = replace(self._design, areas=areas)
+        if self.area and self.area not in AREA_NAMES:
+            raise AreaError(
+                "It is not found automatically.",
+                subject=self.area,
+                remedy="Restore an area that is, such as the margin.",
+            )
+        read = yield from inputs.read_design_steps(context)
+        self._design = replace(read, areas=area_groups.without(read.areas, self.area))
 
     def start(self, context: bpy.types.Context) -> Steps[Any]:
         """Find its areas with the choices of now."""
@@ -46,10 +55,15 @@ class AreaFinding(JobOperator):
     def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
         """Write groups and curve."""
         read = self._design
+        if self.area:
+            area_groups.remove(read.design, self.area)
         yield from area_groups.write_areas_steps(
             read.design, result, read.mesh, read.local_to_mm, read.areas
         )
         mark_out_of_date(scene_of(context), read.design)
+        if self.area:
+            again = "found again" if self.area in result.areas else "not found"
+            return f"{capital(area_words(self.area))}: {again}."
         names = (name for name in result.areas if name != "whole" and not is_support(name))
         found = [area_words(name) for name in names]
         return f"Found {', '.join(found)}." if found else "No areas were found."

@@ -8,9 +8,7 @@ import numpy as np
 from ...standalone_core.areas.area_set import AREA_NAMES
 from ...standalone_core.areas.support_marks import SUPPORTS, is_support
 from ...standalone_core.errors import AreaError, CuspwiseError
-from ...standalone_core.progress import Steps
 from ...standalone_core.words.names import AREA_WORDS, area_words
-from ...standalone_core.words.text import capital
 from .. import identifiers
 from ..areas import area_groups
 from ..blender import bridge
@@ -142,24 +140,6 @@ class RestoreArea(AreaFinding, bpy.types.Operator):
     area: bpy.props.StringProperty(
         name="Area", description="The area's name, as in the list above", options={"SKIP_SAVE"}
     )
-
-    def read(self, context: bpy.types.Context) -> Steps[None]:
-        """Read the design without the area."""
-        if self.area not in AREA_NAMES:
-            raise AreaError(
-                "It is not found automatically.",
-                subject=self.area or "Area",
-                remedy="Restore an area that is, such as the margin.",
-            )
-        yield from super().read(context)
-        self.leave_out(self.area)
-
-    def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
-        """Write the area in the place of the group."""
-        area_groups.remove(settings_of(context).design, self.area)
-        yield from super().finish(context, result)
-        found = self.area in result.areas
-        return f"{capital(area_words(self.area))}: {'found again' if found else 'not found'}."
 
 
 CLASSES = (MakeArea, RemoveArea, RestoreArea)
