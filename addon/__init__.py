@@ -13,7 +13,14 @@ def register() -> None:
     import bpy
 
     from . import operators, panels
-    from .drawing import build_arrow, captions, legend, margin_overlay, overlay
+    from .drawing import (
+        build_arrow,
+        captions,
+        direction_arrows,
+        legend,
+        margin_overlay,
+        overlay,
+    )
     from .files import ways_in
     from .fit import place_rings, polar_overlay, section_overlay, spots_overlay
     from .properties import preferences, registration
@@ -26,6 +33,7 @@ def register() -> None:
     overlay.register()
     margin_overlay.register()
     build_arrow.register()
+    direction_arrows.register()
     spots_overlay.register()
     polar_overlay.register()
     place_rings.register()
@@ -43,7 +51,15 @@ def unregister() -> None:
     from . import operators, panels
     from .blender import job
     from .check import judging_meanwhile
-    from .drawing import build_arrow, captions, legend, margin_overlay, overlay
+    from .drawing import (
+        build_arrow,
+        captions,
+        colour_icons,
+        direction_arrows,
+        legend,
+        margin_overlay,
+        overlay,
+    )
     from .files import ways_in
     from .fit import place_rings, polar_overlay, section_overlay, spots_overlay
     from .properties import preferences, registration
@@ -59,6 +75,8 @@ def unregister() -> None:
     place_rings.unregister()
     polar_overlay.unregister()
     spots_overlay.unregister()
+    direction_arrows.unregister()
+    colour_icons.unregister()
     build_arrow.unregister()
     margin_overlay.unregister()
     overlay.unregister()

@@ -103,7 +103,9 @@ class CheckSettings:
     deviation: DeviationSettings = field(default_factory=DeviationSettings)
     patches: PatchSettings = field(default_factory=PatchSettings)
     tolerances: Tolerances = field(default_factory=Tolerances)
-    weighted: bool = setting(True, Flag(), "Weigh points by area, not all alike.")
+    weighted: bool = setting(
+        True, Flag(), "Weigh points by area, not all alike.", title="Weigh by Area"
+    )
     direction: Direction = setting(
         DESIGN_TO_SCAN,
         Choice(DIRECTIONS),

@@ -13,10 +13,13 @@ import numpy as np
 
 from ...standalone_core.areas.area_set import AREA_NAMES, Area, AreaSet, MarginLine
 from ...standalone_core.areas.files import areas_document
+from ...standalone_core.areas.settings import AreaSettings
 from ...standalone_core.areas.support_marks import SUPPORTS, is_support, mark_of
 from ...standalone_core.mesh.refine import EvaluationMesh
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.progress import Progress, Steps, run
+from ...standalone_core.records import plain
+from ...standalone_core.setting import declared_in
 from ...standalone_core.words.names import area_words
 from ..blender import bridge
 from ..blender.session import mesh_of
@@ -223,6 +226,7 @@ def write_areas_steps(
         edited = yield from user_areas_steps(design)
     known = found_areas(design)
     fingerprints: dict[str, str] = {} if known is None else dict(known["fingerprints"])
+    _drop_missing(design, area_set, edited, fingerprints)
     for name, area in area_set.areas.items():
         if name in ("whole", SUPPORTS) or name in edited.vertices or area.origin != "automatic":
             continue
@@ -249,8 +253,48 @@ def write_areas_steps(
         },
         "missing": dict(area_set.missing),
         "warnings": list(area_set.warnings),
+        "settings": made_by(area_set.settings),
+        "insertion": plain(area_set.insertion),
+        "edited": sorted(edited.vertices),
     }
     getattr(design, OBJECT_PROPERTIES).areas = json.dumps(document)
+
+
+def made_by(settings: AreaSettings) -> dict[str, Any]:
+    """Return what areas were found with, as plain data, where it is not the default."""
+    declared = declared_in(AreaSettings)
+    values = {name: getattr(settings, name) for name in declared}
+    return {n: plain(value) for n, value in values.items() if value != declared[n].default}
+
+
+def remove(design: bpy.types.Object, area: str) -> None:
+    """Delete the vertex group of an area."""
+    group = design.vertex_groups.get(group_name(area))
+    if group is not None:
+        design.vertex_groups.remove(group)
+
+
+def without(edited: UserAreas, area: str) -> UserAreas:
+    """Return what is somebody's own but for an area."""
+    vertices = {name: own for name, own in edited.vertices.items() if name != area}
+    loaded = {name: own for name, own in edited.loaded.items() if name != area}
+    document = edited.document
+    if document is not None:
+        areas = {name: entry for name, entry in document["areas"].items() if name != area}
+        document = {**document, "areas": areas}
+    return replace(edited, vertices=vertices, loaded=loaded, document=document)
+
+
+def _drop_missing(
+    design: bpy.types.Object,
+    area_set: AreaSet,
+    edited: UserAreas,
+    fingerprints: dict[str, str],
+) -> None:
+    """Delete the groups that were found before, are as they were found, and are found no more."""
+    for name in set(fingerprints) - set(area_set.areas) - set(edited.groups):
+        remove(design, name)
+        del fingerprints[name]
 
 
 def read_groups(design: bpy.types.Object) -> dict[str, np.ndarray]:

@@ -109,7 +109,8 @@ def checked_again(read: ToExplain) -> CheckResult:
     """
     kept, points = read.kept, kept_points.made(read.points, read.kept)
     settings = check_settings({**kept["choices"], **read.choices, "force": True})
-    design, scan = checked_surface(read.design.mesh), checked_surface(read.scan.mesh)
+    design = checked_surface(read.design.mesh, settings)
+    scan = checked_surface(read.scan.mesh, settings)
     evaluation = evaluation_mesh(design.mesh, settings.spacing_mm)
     if not mark_results.same_points(points.there, evaluation):
         raise MeshError(

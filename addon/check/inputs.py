@@ -16,6 +16,7 @@ from ...standalone_core.areas.chosen import faces_to_fit
 from ...standalone_core.areas.completion import completed_steps
 from ...standalone_core.areas.files import areas_of_document_steps, load_areas_steps, save_areas
 from ...standalone_core.areas.mark_discs import with_supports
+from ...standalone_core.areas.settings import AreaSettings
 from ...standalone_core.areas.support_marks import SupportMark
 from ...standalone_core.check import check_meshes_steps, check_ready_steps
 from ...standalone_core.check_result import CheckResult
@@ -32,11 +33,12 @@ from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.progress import Progress, Steps, run, scaled
 from ...standalone_core.stopwatch import Stopwatch
 from ...standalone_core.superimpose.result import Superimposition
+from ...standalone_core.words.names import area_words
 from ..areas import area_groups, support_marks
 from ..blender import bridge, frames
 from ..blender.session import mesh_of, scene_of, settings_of
 from . import landmarks
-from .scene_choices import check_settings, choices_of
+from .scene_choices import check_settings, choices_of, refuse_missing_areas
 
 
 @dataclass(frozen=True, eq=False)
@@ -174,7 +176,7 @@ def check_choices(
     SuperimpositionError
         Too few landmarks.
     """
-    choices = choices_of(settings_of(context))
+    choices = choices_of(settings_of(context), design.design)
     if choices["start"] == "landmarks":
         on_scan, on_design = landmarks.pairs_mm(
             design.design, scan.scan, design.frame, scene_of(context)
@@ -187,8 +189,9 @@ def check_input_steps(
     design: DesignInput, scan: ScanInput, choices: Mapping[str, Any]
 ) -> Steps[CheckResult]:
     """Check a scan, with the areas that somebody made in place of the automatic ones."""
-    find_areas = area_finder(design) if design.areas else None
+    refuse_missing_areas(choices, design.areas.groups)
     settings = check_settings(choices)
+    find_areas = area_finder(design, settings.areas) if design.areas else None
     return check_meshes_steps(design.mesh, scan.mesh, settings, find_areas=find_areas)
 
 
@@ -201,9 +204,10 @@ def ready_input_steps(design: DesignInput, choices: Mapping[str, Any]) -> Steps[
         Areas that cannot be found or loaded.
     """
     yield Progress("Looking for faults", 0.0)
-    settings = check_settings({**choices, "start": "auto"})  # landmarks are read with each scan
+    refuse_missing_areas(choices, design.areas.groups)
+    settings = check_settings(_of_design(choices))  # landmarks are read with each scan
     surface = checked_surface(design.mesh, settings)
-    find_areas = area_finder(design) if design.areas else None
+    find_areas = area_finder(design, settings.areas) if design.areas else None
     readying = ready_design_steps(surface, settings, find_areas=find_areas)
     return (yield from scaled(readying, 0.1, 1.0))
 
@@ -230,16 +234,18 @@ def superimpose_input_steps(
         The area chosen is empty.
     """
     yield Progress("Looking for faults", 0.0)
+    refuse_missing_areas(choices, design.areas.groups)
     settings = check_settings(choices)
-    design_surface, scan_surface = checked_surface(design.mesh), checked_surface(scan.mesh)
-    find_areas = area_finder(design) if settings.fit_areas else _no_area_steps
+    design_surface = checked_surface(design.mesh, settings)
+    scan_surface = checked_surface(scan.mesh, settings)
+    find_areas = area_finder(design, settings.areas) if settings.fit_areas else _no_area_steps
     readying = ready_design_steps(design_surface, settings, find_areas=find_areas)
     ready = yield from scaled(readying, 0.05, 0.45)
     faces = faces_to_fit(ready.area_set, settings.fit_areas)
     if faces is not None and not faces.any():
         raise AreaError(
             "It is empty.",
-            subject=settings.fit_areas[0],
+            subject=", ".join(map(area_words, settings.fit_areas)),
             remedy="Superimpose on the whole crown instead.",
         )
     return (yield from scaled(superimpose_scan_steps(scan_surface, ready, settings), 0.45, 1.0))
@@ -254,7 +260,8 @@ def area_steps(design: DesignInput, choices: Mapping[str, Any]) -> Steps[AreaSet
     """Find the areas of a design, keeping those that somebody made."""
     yield Progress("Looking for faults", 0.0)
     settings = check_settings(_of_design(choices))
-    finding = measure.area_steps(checked_surface(design.mesh), settings, area_finder(design))
+    surface = checked_surface(design.mesh, settings)
+    finding = measure.area_steps(surface, settings, area_finder(design, settings.areas))
     return (yield from scaled(finding, 0.1, 1.0))
 
 
@@ -263,11 +270,14 @@ def _of_design(choices: Mapping[str, Any]) -> dict[str, Any]:
     return {**choices, "start": "auto"}
 
 
-def area_finder(design: DesignInput) -> AreaFinder:
-    """Return what finds the areas of a design that nobody made, and keeps the others."""
+def area_finder(design: DesignInput, settings: AreaSettings) -> AreaFinder:
+    """Return what finds the areas of a design that nobody made, and keeps the others.
+
+    Areas loaded from a file keep the thresholds that they were made with.
+    """
 
     def steps(evaluation: EvaluationMesh) -> Steps[AreaSet]:
-        held, loaded = AreaSet(evaluation=evaluation, areas={}), False
+        held, loaded = AreaSet(evaluation=evaluation, areas={}, settings=settings), False
         if design.areas.document is not None:
             reading = areas_of_document_steps(design.areas.document, evaluation)
             try:
@@ -302,7 +312,7 @@ def load_areas_file_steps(
 
     yield Progress("Looking for faults", 0.0)
     settings = check_settings(_of_design(choices))
-    finding = measure.area_steps(checked_surface(design.mesh), settings, steps)
+    finding = measure.area_steps(checked_surface(design.mesh, settings), settings, steps)
     return (yield from scaled(finding, 0.1, 1.0))
 
 

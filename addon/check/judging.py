@@ -16,18 +16,21 @@ import bpy
 import numpy as np
 
 from ...standalone_core.areas.area_set import Area
+from ...standalone_core.check_settings import CheckSettings
 from ...standalone_core.deviation.judgement import Judgement, judge_deviations
 from ...standalone_core.deviation.margin_profile import MarginProfile
-from ...standalone_core.deviation.tolerances import Tolerances
 from ...standalone_core.progress import Progress, Steps, run
 from ...standalone_core.records import plain
+from ...standalone_core.report.check.sentences import patch_limit_um
 from ...standalone_core.superimpose.result import Superimposition
 from ...standalone_core.superimpose.settings import SuperimposeSettings
 from ..areas import support_marks
 from ..identifiers import SCENE_PROPERTIES
 from . import kept_points, store
 from .kept_points import KeptPoints
-from .scene_choices import JUDGING, judging_choices, tolerances_of, why_unusual
+from .scene_choices import JUDGING, judging_choices, judging_settings, why_unusual
+
+_JUDGED_BY = ("tolerances", "patches", "weighted", "direction")
 
 
 def judge_all(scene: bpy.types.Scene) -> None:
@@ -43,7 +46,7 @@ def judge_all(scene: bpy.types.Scene) -> None:
 
 def is_behind(kept: Mapping[str, Any], chosen: Mapping[str, Any]) -> bool:
     """Tell whether a kept result was judged by other choices."""
-    return any(kept["choices"][name] != chosen[name] for name in JUDGING)
+    return any(kept["choices"].get(name, {}) != chosen[name] for name in JUDGING)
 
 
 def read(
@@ -77,13 +80,14 @@ def anew_steps(
 ) -> Steps[Anew]:
     """Judge what was kept by the choices given; touches nothing of Blender's."""
     yield Progress("Comparing with the tolerances", 0.0)
-    tolerances = tolerances_of(chosen)
+    settings = judging_settings(chosen)
     points = kept_points.made(found, kept)
     yield Progress("Comparing with the tolerances", 0.2)
-    judgement = judge_kept(points, superimposition_kept(kept), tolerances)
+    judgement = judge_kept(points, superimposition_kept(kept), settings)
     margin = {}
     if profile is not None:
-        margin = plain(profile.with_tolerance(tolerances.limit_um("margin")).summary)
+        limit_um = settings.tolerances.limit_um("margin")
+        margin = plain(profile.with_tolerance(limit_um).summary)
     return Anew(judgement, margin)
 
 
@@ -91,20 +95,27 @@ def keep_anew(
     scan: bpy.types.Object, kept: dict[str, Any], found: Anew, chosen: Mapping[str, Any]
 ) -> None:
     """Keep a result judged anew, with the choices that it was judged by."""
-    tolerances = tolerances_of(chosen)
+    settings = judging_settings(chosen)
     kept["choices"] |= {name: chosen[name] for name in (*JUDGING, "force")}
-    kept["patch_limit_um"] = plain(tolerances.limit_um("whole"))
-    kept["check"]["settings"]["tolerances"] = plain(tolerances)
+    kept["patch_limit_um"] = plain(patch_limit_um(settings))
+    kept["check"]["settings"] |= {name: plain(getattr(settings, name)) for name in _JUDGED_BY}
     kept["check"]["margin_profile"] |= found.margin
     keep_judgement(scan, kept, found.judgement)
 
 
 def judge_kept(
-    points: KeptPoints, superimposition: Superimposition, tolerances: Tolerances
+    points: KeptPoints, superimposition: Superimposition, settings: CheckSettings
 ) -> Judgement:
     """Judge what was kept as a check does."""
     return judge_deviations(
-        points.fields, points.area_set, superimposition, tolerances, evidence=points.evidence
+        points.fields,
+        points.area_set,
+        superimposition,
+        settings.tolerances,
+        evidence=points.evidence,
+        patches=settings.patches,
+        weighted=settings.weighted,
+        direction=settings.direction,
     )
 
 

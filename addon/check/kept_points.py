@@ -26,6 +26,7 @@ from ...standalone_core.mesh.refine import EvaluationMesh
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ..blender import bridge
 from ..identifiers import POINT_AREAS, POINT_DEVIATION, POINT_STATUS, POINT_WEIGHT, RESULT_MESH_NAME
+from .scene_choices import deviation_settings
 
 BITS = 31  # areas to an attribute: Blender's whole numbers have 32 bits, one of them the sign
 STATUS_BITS = 3  # a scan point's status lies in one number with the design point below it
@@ -187,7 +188,7 @@ def raw(mesh: bpy.types.Mesh, kept: Mapping[str, Any]) -> Raw:
 def made(found: Raw, kept: Mapping[str, Any]) -> KeptPoints:
     """Return arrays as the core's own results; touches nothing of Blender's."""
     points = found["points"].astype(np.float64)
-    settings = DeviationSettings(search_mm=kept["choices"]["search_mm"])
+    settings = deviation_settings(kept["choices"])
     there = DeviationField(
         direction="design_to_scan",
         points_mm=points,

@@ -129,20 +129,20 @@ def read(scans: Iterable[bpy.types.Object], limits: MarkSettings) -> list[KeptSc
 def measure_steps(design: DesignInput, scans: Iterable[KeptScan]) -> Steps[list[MeasuredMarks]]:
     """Measure the marks of a design by the deviations kept of scans."""
     yield Progress("Placing the evaluation points", 0.0)
-    mesh = checked_surface(design.mesh).mesh
-    evaluations: dict[float, EvaluationMesh] = {}
+    evaluations: dict[tuple[float, bool], EvaluationMesh] = {}
     found = []
     for kept in scans:
-        spacing_mm = kept.settings.spacing_mm
-        if spacing_mm not in evaluations:
-            evaluations[spacing_mm] = evaluation_mesh(mesh, spacing_mm)
+        made_by = kept.settings.spacing_mm, kept.settings.ignore_loose_pieces
+        if made_by not in evaluations:
+            mesh = checked_surface(design.mesh, kept.settings).mesh
+            evaluations[made_by] = evaluation_mesh(mesh, kept.settings.spacing_mm)
         yield Progress("Measuring the support marks", 0.5)
-        area_set = _with_marks(kept, design, evaluations[spacing_mm])
+        area_set = _with_marks(kept, design, evaluations[made_by])
         rows = marks_of(kept.points.there, area_set, kept.superimposition, kept.settings)
         limits = kept.settings.mark
         yield Progress("Judging anew", 0.8)
         points = replace(kept.points, area_set=replace(kept.points.area_set, areas=area_set.areas))
-        judgement = judging.judge_kept(points, kept.superimposition, kept.settings.tolerances)
+        judgement = judging.judge_kept(points, kept.superimposition, kept.settings)
         found.append(MeasuredMarks(kept.scan, rows, limits, points.area_set.areas, judgement))
     return found
 

@@ -2,53 +2,108 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
-from typing import Any
+from typing import Any, TypeVar
 
+from ...standalone_core.areas.area_set import AREA_NAMES
+from ...standalone_core.areas.settings import AreaSettings
 from ...standalone_core.causes.settings import CausesSettings, ProductionFacts
 from ...standalone_core.check_settings import CheckSettings
-from ...standalone_core.deviation.settings import DeviationSettings, MarkSettings
+from ...standalone_core.deviation.settings import DeviationSettings, MarkSettings, PatchSettings
 from ...standalone_core.deviation.tolerances import ANY_AREA, Tolerances
-from ...standalone_core.errors import SettingError
+from ...standalone_core.errors import AreaError, SettingError
 from ...standalone_core.setting import declared_in, refuse_implausible
 from ...standalone_core.study.plan import EVERY_AREA, AnalysisPlan
 from ...standalone_core.superimpose.settings import SuperimposeSettings
+from ..identifiers import OBJECT_PROPERTIES
+from .setting_groups import DIRECTIONS, GROUPS, rounded
+
+Made = TypeVar("Made")
 
 TOLERANCE_AREAS = ("whole", "occlusal", "margin")
 JUDGING_NUMBERS = ("scanner_um", "max_unmatched_um", "max_unmatched_mm2", "max_missing_mm")
-JUDGING = ("tolerances_um", *JUDGING_NUMBERS)
+JUDGING = ("tolerances_um", *JUDGING_NUMBERS, "scanners_um", "verdicts")
+MEASURED_BY = {
+    "areas": "thresholds or directions of the areas",
+    "spacing_mm": "spacing",
+    "search_mm": "search distance",
+    "points": "which points count",
+}
+"""What a result was measured with, beside how its scan was superimposed; in words."""
 MARK_LIMITS = tuple(declared_in(MarkSettings))
 SWITCH = f"“{declared_in(CheckSettings)['force'].label}” under Advanced"
 """What takes numbers that are hardly meant, as its panel calls it."""
 
 
-def choices_of(settings: Any) -> dict[str, Any]:
-    """Return the scene's choices as plain data, to be kept with a result."""
+def choices_of(settings: Any, design: Any = None) -> dict[str, Any]:
+    """Return the scene's choices as plain data, to be kept with a result.
+
+    Parameters
+    ----------
+    settings : SceneSettings
+    design : bpy.types.Object, optional
+        Whose directions count; the scene's.
+    """
+    fit = [GROUPS[key].changed(getattr(settings, key)) for key in ("superimpose", "doubt")]
     return {
         "start": settings.start,
         "refine": True,
-        "fit_area": settings.fit_area,
-        "spacing_mm": _rounded(settings.spacing_mm),
-        "search_mm": _rounded(settings.search_mm),
+        "fit_areas": _chosen_fit_areas(settings),
+        "superimpose": {**fit[0], **fit[1]},
         "support_marks": mark_limits(settings),
+        **measuring_choices(settings, design or settings.design),
         **judging_choices(settings),
     }
 
 
+def measuring_choices(settings: Any, design: Any) -> dict[str, Any]:
+    """Return what makes other numbers of the same place of a scan, as plain data."""
+    return {
+        "spacing_mm": rounded(settings.spacing_mm),
+        "search_mm": rounded(settings.search_mm),
+        "points": GROUPS["points"].changed(settings.points),
+        "areas": {**directions_of(design), **GROUPS["areas"].changed(settings.areas)},
+    }
+
+
+def other_choices(kept: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
+    """Return, in words, what a result was measured with and is chosen otherwise now."""
+    return [words for key, words in MEASURED_BY.items() if kept.get(key, {}) != now[key]]
+
+
+def directions_of(design: Any) -> dict[str, list[float]]:
+    """Return the directions that were given of a design, in its frame."""
+    data = getattr(design, OBJECT_PROPERTIES, None)
+    if data is None:
+        return {}
+    found = {name: [rounded(part) for part in getattr(data, name)] for name in DIRECTIONS}
+    return {name: direction for name, direction in found.items() if any(direction)}
+
+
+def _chosen_fit_areas(settings: Any) -> list[str] | None:
+    """Return the areas to fit on; none for the whole crown, None where the list has none yet."""
+    if settings.fit_area == "LISTED":
+        return list(dict.fromkeys(row.area for row in settings.fit_areas)) or None
+    return [] if settings.fit_area == "whole" else [settings.fit_area]
+
+
 def mark_limits(settings: Any) -> dict[str, float]:
     """Return the scene's limits of support marks, as plain data."""
-    return {name: _rounded(getattr(settings.support_marks, name)) for name in MARK_LIMITS}
+    return {name: rounded(getattr(settings.support_marks, name)) for name in MARK_LIMITS}
 
 
 def judging_choices(settings: Any) -> dict[str, Any]:
     """Return the scene's choices that a result is judged by, as plain data.
 
-    ``scanner_um`` is one number for all areas; 0 where it was not given.
+    ``scanner_um`` is one number for all areas; 0 where it was not given. ``scanners_um`` are
+    those of single areas.
     """
-    numbers = {name: _rounded(getattr(settings, name)) for name in JUDGING_NUMBERS}
+    numbers = {name: rounded(getattr(settings, name)) for name in JUDGING_NUMBERS}
     return {
         "tolerances_um": tolerances_um(settings),
+        "scanners_um": {row.area: rounded(row.um) for row in settings.scanners},
+        "verdicts": GROUPS["verdicts"].changed(settings.verdicts),
         "force": bool(settings.force),
         **numbers,
     }
@@ -57,35 +112,101 @@ def judging_choices(settings: Any) -> dict[str, Any]:
 def tolerances_of(choices: Mapping[str, Any]) -> Tolerances:
     """Return the core's tolerances."""
     scanner_um = choices["scanner_um"]
+    every = {ANY_AREA: scanner_um} if scanner_um else {}
     return Tolerances(
         choices["tolerances_um"],
         max_unmatched_um=choices["max_unmatched_um"],
         max_unmatched_mm2=choices["max_unmatched_mm2"],
         max_missing_mm=choices["max_missing_mm"],
-        scanner_um={ANY_AREA: scanner_um} if scanner_um else {},
+        scanner_um={**every, **choices.get("scanners_um", {})},
+        **_declared(Tolerances, choices.get("verdicts", {})),
     )
 
 
 def tolerances_um(settings: Any) -> dict[str, float]:
     """Return the scene's tolerances, µm; areas without one are left out."""
-    chosen = {area: _rounded(getattr(settings, f"tolerance_{area}_um")) for area in TOLERANCE_AREAS}
-    return {area: limit for area, limit in chosen.items() if limit}
+    chosen = {area: rounded(getattr(settings, f"tolerance_{area}_um")) for area in TOLERANCE_AREAS}
+    usual = {area: limit for area, limit in chosen.items() if limit}
+    others = {row.area: rounded(row.um) for row in settings.tolerances if row.area not in chosen}
+    return {**usual, **others}
+
+
+def judging_settings(choices: Mapping[str, Any]) -> CheckSettings:
+    """Return the core's settings that a result is judged by; the others are the usual ones."""
+    verdicts = choices.get("verdicts", {})
+    return CheckSettings(
+        tolerances=tolerances_of(choices),
+        patches=PatchSettings(**_declared(PatchSettings, verdicts)),
+        force=True,
+        **_declared(CheckSettings, verdicts),
+    )
+
+
+def deviation_settings(choices: Mapping[str, Any]) -> DeviationSettings:
+    """Return the core's settings of which points count."""
+    others = _declared(DeviationSettings, choices.get("points", {}))
+    return DeviationSettings(search_mm=choices["search_mm"], **others)
+
+
+def _declared(kind: type, changes: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the changes that are of a dataclass's own settings."""
+    return {name: value for name, value in changes.items() if name in declared_in(kind)}
 
 
 def superimpose_settings(choices: Mapping[str, Any]) -> SuperimposeSettings:
     """Return the core's settings for a superimposition."""
-    return SuperimposeSettings(
-        start=choices["start"],
-        landmarks_scan_mm=choices.get("landmarks_scan_mm"),
-        landmarks_design_mm=choices.get("landmarks_design_mm"),
-        refine=choices["refine"],
-        look_for_rivals=choices["refine"],
-    )
+    own = {
+        "start": choices["start"],
+        "landmarks_scan_mm": choices.get("landmarks_scan_mm"),
+        "landmarks_design_mm": choices.get("landmarks_design_mm"),
+        "refine": choices["refine"],
+        "look_for_rivals": choices["refine"],
+    }
+    return made_of(SuperimposeSettings, {**own, **choices.get("superimpose", {})})
+
+
+def made_of(kind: type[Made], values: Mapping[str, Any]) -> Made:
+    """Return settings of a kind; what does not go together is told by labels.
+
+    Raises
+    ------
+    SettingError
+        As the panel calls the numbers.
+    """
+    try:
+        return kind(**values)
+    except SettingError as error:
+        labels = {name: one.label for name, one in declared_in(kind).items()}
+        subject, reason, remedy = (
+            _by_label(text, labels) for text in (str(error.subject), error.reason, error.remedy)
+        )
+        raise SettingError(reason, subject=subject, remedy=remedy) from None
+
+
+def _by_label(text: str, labels: Mapping[str, str]) -> str:
+    """Put labels in the place of names, the longest first: one may be a part of another."""
+    for name in sorted(labels, key=len, reverse=True):
+        text = text.replace(name, labels[name])
+    return text
 
 
 def fit_areas(choices: Mapping[str, Any]) -> tuple[str, ...]:
-    """Return the areas that the superimposition runs on; none for the whole crown."""
-    return () if choices["fit_area"] == "whole" else (choices["fit_area"],)
+    """Return the areas that the superimposition runs on; none for the whole crown.
+
+    Raises
+    ------
+    SettingError
+        They are to be those of the list, and no area is listed.
+    """
+    if "fit_areas" in choices:
+        if choices["fit_areas"] is None:
+            raise SettingError(
+                "No area is listed.",
+                subject="Fit On",
+                remedy="Add an area below it, or choose Whole Crown.",
+            )
+        return tuple(choices["fit_areas"])
+    return () if choices["fit_area"] == "whole" else (choices["fit_area"],)  # kept long ago
 
 
 def check_settings(choices: Mapping[str, Any]) -> CheckSettings:
@@ -97,16 +218,17 @@ def check_settings(choices: Mapping[str, Any]) -> CheckSettings:
         A number is hardly meant, and the scene does not take such.
     """
     force = bool(choices.get("force"))
-    settings = CheckSettings(
+    settings = replace(
+        judging_settings(choices),
         spacing_mm=choices["spacing_mm"],
+        areas=made_of(AreaSettings, choices.get("areas", {})),
         superimpose=superimpose_settings(choices),
         fit_areas=fit_areas(choices),
-        deviation=DeviationSettings(search_mm=choices["search_mm"]),
-        tolerances=tolerances_of(choices),
+        deviation=deviation_settings(choices),
         mark=mark_settings(choices),
         causes=CausesSettings(**choices.get("causes", {})),
         production=production_facts(choices),
-        force=True,
+        **_declared(CheckSettings, choices.get("points", {})),
     )
     if not force:
         refuse_implausible(settings, SWITCH, by_label=True)
@@ -127,6 +249,37 @@ def mark_settings(choices: Mapping[str, Any]) -> MarkSettings:
     return MarkSettings(**choices.get("support_marks", {}))
 
 
+def refuse_missing_areas(choices: Mapping[str, Any], there: Collection[str]) -> None:
+    """Refuse an area of a list that was deleted or renamed since.
+
+    Parameters
+    ----------
+    choices : mapping
+    there : collection of str
+        The areas that somebody made.
+
+    Raises
+    ------
+    AreaError
+        With the lists that name it.
+    """
+    named = {
+        "Tolerances": choices["tolerances_um"],
+        "Verdicts and Patches": choices.get("scanners_um", {}),
+        "Fit On": choices.get("fit_areas") or (),
+        "Study Question": choices.get("equivalences_um", {}),
+    }
+    known = {*AREA_NAMES, *there}
+    for panel, names in named.items():
+        for name in names:
+            if name not in known:
+                raise AreaError(
+                    "The design has no such area any more.",
+                    subject=name,
+                    remedy=f"Take it out of the list under {panel}, or make it again under Areas.",
+                )
+
+
 def refuse_unusual(choices: Mapping[str, Any]) -> None:
     """Refuse numbers that are hardly meant, of a check and of a study.
 
@@ -136,9 +289,10 @@ def refuse_unusual(choices: Mapping[str, Any]) -> None:
         With what was probably meant, and the box to tick if it was not.
     """
     check_settings({**choices, "start": "auto"})  # landmarks are read with each scan
-    if not choices.get("force") and choices.get("equivalence_um"):
-        plan = AnalysisPlan(equivalence_um={EVERY_AREA: choices["equivalence_um"]})
-        refuse_implausible(plan, SWITCH, by_label=True)
+    every = choices.get("equivalence_um")
+    limits = {**({EVERY_AREA: every} if every else {}), **choices.get("equivalences_um", {})}
+    if not choices.get("force"):
+        refuse_implausible(AnalysisPlan(equivalence_um=limits), SWITCH, by_label=True)
 
 
 def why_unusual(choices: Mapping[str, Any]) -> str:
@@ -146,12 +300,7 @@ def why_unusual(choices: Mapping[str, Any]) -> str:
     if choices.get("force"):
         return ""
     try:
-        refuse_implausible(tolerances_of(choices), SWITCH, by_label=True)
+        refuse_implausible(judging_settings(choices), SWITCH, by_label=True)
     except SettingError as error:
         return str(error)
     return ""
-
-
-def _rounded(number: float) -> float:
-    """Return a number of Blender's without its noise: 0.1 comes back as 0.10000000149."""
-    return float(f"{number:.6g}")

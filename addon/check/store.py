@@ -19,7 +19,7 @@ import bpy
 import numpy as np
 
 from ...standalone_core.check_result import CheckResult
-from ...standalone_core.deviation.direction import Direction
+from ...standalone_core.deviation.direction import DESIGN_TO_SCAN, Direction
 from ...standalone_core.deviation.margin_profile import MarginProfile
 from ...standalone_core.deviation.verdict import Verdict
 from ...standalone_core.errors import CuspwiseError
@@ -40,6 +40,7 @@ from ..identifiers import (
 from . import kept_points
 from .inputs import DesignInput, ScanInput
 from .kept_points import KeptPoints
+from .scene_choices import measuring_choices, other_choices
 
 VERSION = 4
 PATCHES_LISTED = 200
@@ -73,11 +74,19 @@ def result_of(scan: bpy.types.Object) -> dict[str, Any] | None:
     return kept if kept.get("version") == VERSION else None
 
 
-def rows_of(
-    kept: Mapping[str, Any], direction: Direction = "design_to_scan"
-) -> list[dict[str, Any]]:
-    """Return the measures of a direction, a row per area; missing numbers as NaN."""
-    return [_numbers(row) for row in kept["check"]["measures"] if row["direction"] == direction]
+def rows_of(kept: Mapping[str, Any], direction: Direction | None = None) -> list[dict[str, Any]]:
+    """Return the measures of a direction, a row per area; missing numbers as NaN.
+
+    Of the one that is judged first, if none is given.
+    """
+    wanted = direction or direction_of(kept)
+    return [_numbers(row) for row in kept["check"]["measures"] if row["direction"] == wanted]
+
+
+def direction_of(kept: Mapping[str, Any]) -> Direction:
+    """Return the direction that a kept result is judged in first."""
+    rules: Mapping[str, Direction] = kept["choices"].get("verdicts", {})
+    return rules.get("direction", DESIGN_TO_SCAN)
 
 
 def verdicts_of(kept: Mapping[str, Any]) -> list[Verdict]:
@@ -141,7 +150,7 @@ def _kept(
         "version": VERSION,
         "choices": dict(choices),
         **kept_points.document(result),
-        "patch_limit_um": plain(patch_limit_um(result)),
+        "patch_limit_um": plain(patch_limit_um(result.settings)),
         "judged_warnings": list(result.judged_warnings),
         "made_with": {
             "design": design.checksum,
@@ -270,8 +279,19 @@ def refresh(scan: bpy.types.Object, scene: bpy.types.Scene, *, with_areas: bool 
             _set_state(scan, "NONE", "")
         return False
     reason = _why_out_of_date(scan, scene, kept["made_with"], with_areas)
+    reason = reason or _why_other_choices(scan, scene, kept["choices"])
     _set_state(scan, "OUT_OF_DATE" if reason else "CURRENT", reason)
     return not reason
+
+
+def refresh_choices(scan: bpy.types.Object, scene: bpy.types.Scene) -> None:
+    """Bring a scan's state up to date after a choice: while it is another one, nothing is read."""
+    kept = result_of(scan)
+    reason = "" if kept is None else _why_other_choices(scan, scene, kept["choices"])
+    if reason:
+        _set_state(scan, "OUT_OF_DATE", reason)
+    else:
+        refresh(scan, scene)
 
 
 def refresh_areas(scan: bpy.types.Object, areas: area_groups.UserAreas) -> bool:
@@ -309,6 +329,15 @@ def _why_out_of_date(
     else:
         edited = data_of(scan).state_reason == AREAS_EDITED
     return AREAS_EDITED if edited else ""
+
+
+def _why_other_choices(
+    scan: bpy.types.Object, scene: bpy.types.Scene, then: Mapping[str, Any]
+) -> str:
+    """Return what the scene chooses otherwise than a scan was measured with; empty if nothing."""
+    now = measuring_choices(getattr(scene, SCENE_PROPERTIES), data_of(scan).design)
+    changed = other_choices(then, now)
+    return f"It was measured with other settings: {', '.join(changed)}." if changed else ""
 
 
 def _why_misplaced(

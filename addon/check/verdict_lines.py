@@ -8,12 +8,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from ...standalone_core.deviation.direction import DESIGN_TO_SCAN, other_direction
 from ...standalone_core.deviation.reasons import beside_limit
 from ...standalone_core.deviation.tolerances import Tolerances
 from ...standalone_core.deviation.unmatched import UnmatchedPiece
 from ...standalone_core.deviation.verdict import Verdict, is_too_much
 from ...standalone_core.report.check.sentences import headline
-from ...standalone_core.words.names import NOT_DECIDABLE, OUTSIDE, area_words
+from ...standalone_core.words.names import (
+    DIRECTION_WORDS,
+    NOT_DECIDABLE,
+    OUTSIDE,
+    area_words,
+)
 from ...standalone_core.words.text import capital, micrometres
 
 
@@ -68,9 +74,11 @@ def reasons(
     there, back = verdict.mean_abs_um, verdict.back_mean_abs_um
     lines = []
     if verdict.contradiction:
+        first = document["settings"]["direction"]
+        ways = [DIRECTION_WORDS[way] for way in (first, other_direction(first))]
         lines.append(
-            f"The two directions contradict each other: {beside_limit(there, limit)} µm from "
-            f"design to scan, {beside_limit(back, limit)} µm from scan to design; limit {limit:g}."
+            f"The two directions contradict each other: {beside_limit(there, limit)} µm {ways[0]}, "
+            f"{beside_limit(back, limit)} µm {ways[1]}; limit {limit:g}."
         )
     elif there > limit:
         lines.append(f"Above its limit of {limit:g} µm.")
@@ -85,10 +93,11 @@ def reasons(
 
 
 def back_line(row: Mapping[str, Any]) -> str:
-    """Say mean absolute and RMS of an area from scan to design; empty if it has none."""
+    """Say mean absolute and RMS of an area in the other direction; empty if it has none."""
     if not math.isfinite(row["mean_abs_um"]):
         return ""
-    return f"from scan: {micrometres(row['mean_abs_um'])} · RMS {micrometres(row['rms_um'])} µm"
+    begin = "from design" if row["direction"] == DESIGN_TO_SCAN else "from scan"
+    return f"{begin}: {micrometres(row['mean_abs_um'])} · RMS {micrometres(row['rms_um'])} µm"
 
 
 def unmatched_line(verdict: Verdict) -> str:

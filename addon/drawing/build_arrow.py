@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 import bpy
@@ -59,24 +61,52 @@ def lines_of(context: bpy.types.Context) -> list[list[Vector]]:
         return []
     turn = frame.world_design[:3, :3]
     up = Vector((turn @ direction.normalized()).tolist())
-    corners = [design.matrix_world @ Vector(corner) for corner in design.bound_box]
-    middle: Any = sum(corners, Vector()) / len(corners)
-    return _lines(middle, up, frames.longest_side(design))
+    middle, side = middle_of(design), frames.longest_side(design)
+    return [_platform(middle, up, side), *arrow(middle, up, side)]
 
 
-def _lines(middle: Any, up: Any, side: float) -> list[list[Vector]]:
-    """Return platform, shaft and head."""
-    first: Any = up.orthogonal().normalized()
-    second: Any = up.cross(first)
+def middle_of(obj: bpy.types.Object) -> Any:
+    """Return the middle of an object's box, in the world."""
+    corners = [obj.matrix_world @ Vector(corner) for corner in obj.bound_box]
+    return sum(corners, Vector()) / len(corners)
+
+
+def _across(up: Any) -> tuple[Any, Any]:
+    first = up.orthogonal().normalized()
+    return first, up.cross(first)
+
+
+def _platform(middle: Any, up: Any, side: float) -> list[Vector]:
+    """Return the square below an object."""
+    first, second = _across(up)
     foot = middle - BELOW * side * up
     half = PLATFORM * side
     square = [
         foot + half * (a * first + b * second) for a, b in ((1, 1), (-1, 1), (-1, -1), (1, -1))
     ]
+    return [*square, square[0]]
+
+
+def arrow(middle: Any, up: Any, side: float) -> list[list[Vector]]:
+    """Return the shaft of an arrow out of an object, and its head."""
     tip = middle + TIP * side * up
     back, wide = tip - 1.6 * HEAD * side * up, HEAD * side
-    heads = [[back + wide * way, tip, back - wide * way] for way in (first, second)]
-    return [[*square, square[0]], [middle + SHAFT * side * up, tip], *heads]
+    heads = [[back + wide * way, tip, back - wide * way] for way in _across(up)]
+    return [[middle + SHAFT * side * up, tip], *heads]
+
+
+@contextmanager
+def drawn_between() -> Iterator[None]:
+    """Draw lines hidden by what lies before them, which hide nothing themselves."""
+    gpu = graphics()
+    masked = gpu.state.depth_mask_get()
+    gpu.state.depth_test_set("LESS_EQUAL")
+    gpu.state.depth_mask_set(False)  # or rim and line would flicker through one another
+    try:
+        yield
+    finally:
+        gpu.state.depth_mask_set(masked)
+        gpu.state.depth_test_set("NONE")
 
 
 def _draw() -> None:
@@ -90,14 +120,7 @@ def _draw() -> None:
     lines = [circle.line_batch(points) for points in lines_of(context)]
     if not lines:
         return
-    gpu = graphics()
-    masked = gpu.state.depth_mask_get()
-    gpu.state.depth_test_set("LESS_EQUAL")
-    gpu.state.depth_mask_set(False)  # or rim and line would flicker through one another
     scale = ui_scale(context)
-    try:
+    with drawn_between():
         circle.draw_lines(lines, circle.DARK, RIM_WIDTH * scale)
         circle.draw_lines(lines, circle.LIGHT, WIDTH * scale)
-    finally:
-        gpu.state.depth_mask_set(masked)
-        gpu.state.depth_test_set("NONE")

@@ -170,7 +170,9 @@ def _colour_scan(scene: bpy.types.Scene) -> tuple[bpy.types.Object, ...]:
     data = store.data_of(scan)
     shown = tuple(o for o in (scan, data.design) if store.is_in(o, scene))
     for obj in shown:
-        values = bridge.read_attribute(mesh_of(obj), deviation_attribute(data.result_id))
+        editing = obj.mode == "EDIT"  # it holds its attributes back until that ends
+        name = deviation_attribute(data.result_id)
+        values = None if editing else bridge.read_attribute(mesh_of(obj), name)
         if values is not None:
             paint(obj, deviation_colours(values, limit_um / 1e3, settings.palette))
         hide(obj, _is_hidden(obj, scan, settings.shown))

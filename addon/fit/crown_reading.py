@@ -116,5 +116,6 @@ def scan_steps(
 
 
 def _directed(found: AreaSet, directions: AreaSettings) -> AreaSet:
-    named = replace(found.settings, mesial_direction=directions.mesial_direction)
+    mesial = directions.mesial_direction or found.settings.mesial_direction
+    named = replace(found.settings, mesial_direction=mesial)
     return replace(found, settings=named)

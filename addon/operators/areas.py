@@ -1,16 +1,19 @@
 """Find the areas of the design, load and save them."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 import bpy
 from bpy_extras.io_utils import ExportHelper, ImportHelper
 
+from ...standalone_core.areas.area_set import AREA_NAMES
 from ...standalone_core.areas.support_marks import SUPPORTS, is_support
 from ...standalone_core.errors import AreaError
 from ...standalone_core.progress import Steps
 from ...standalone_core.words.names import area_words
+from ...standalone_core.words.text import capital
 from .. import identifiers
 from ..areas import area_groups
 from ..blender.job import JobOperator
@@ -20,7 +23,53 @@ from ..drawing import colour_map, overlay
 from . import ready
 
 
-class FindAreas(JobOperator, bpy.types.Operator):
+class AreaFinding(JobOperator):
+    """Base of the operators that find areas.
+
+    A subclass may declare ``area``: what somebody made of that one is left out, and it is found.
+    """
+
+    area = ""
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Ask for a design."""
+        return ready.can_measure_design(cls, context)
+
+    def read(self, context: bpy.types.Context) -> Steps[None]:
+        """Read the design."""
+        if self.area and self.area not in AREA_NAMES:
+            raise AreaError(
+                "It is not found automatically.",
+                subject=self.area,
+                remedy="Restore an area that is, such as the margin.",
+            )
+        read = yield from inputs.read_design_steps(context)
+        self._design = replace(read, areas=area_groups.without(read.areas, self.area))
+
+    def start(self, context: bpy.types.Context) -> Steps[Any]:
+        """Find its areas with the choices of now."""
+        settings = settings_of(context)
+        return inputs.area_steps(self._design, scene_choices.choices_of(settings))
+
+    def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
+        """Write groups and curve."""
+        read = self._design
+        if self.area:
+            area_groups.remove(read.design, self.area)
+        yield from area_groups.write_areas_steps(
+            read.design, result, read.mesh, read.local_to_mm, read.areas
+        )
+        mark_out_of_date(scene_of(context), read.design)
+        if self.area:
+            again = "found again" if self.area in result.areas else "not found"
+            return f"{capital(area_words(self.area))}: {again}."
+        names = (name for name in result.areas if name != "whole" and not is_support(name))
+        found = [area_words(name) for name in names]
+        return f"Found {', '.join(found)}." if found else "No areas were found."
+
+
+class FindAreas(AreaFinding, bpy.types.Operator):
     """Find the areas of the design."""
 
     bl_idname = identifiers.FIND_AREAS
@@ -31,31 +80,6 @@ class FindAreas(JobOperator, bpy.types.Operator):
         "have it found again"
     )
     bl_options = {"UNDO"}  # noqa: RUF012
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """Ask for a design."""
-        return ready.can_measure_design(cls, context)
-
-    def read(self, context: bpy.types.Context) -> Steps[None]:
-        """Read the design."""
-        self._design = yield from inputs.read_design_steps(context)
-
-    def start(self, context: bpy.types.Context) -> Steps[Any]:
-        """Find its areas with the choices of now."""
-        settings = settings_of(context)
-        return inputs.area_steps(self._design, scene_choices.choices_of(settings))
-
-    def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
-        """Write groups and curve."""
-        read = self._design
-        yield from area_groups.write_areas_steps(
-            read.design, result, read.mesh, read.local_to_mm, read.areas
-        )
-        _mark_out_of_date(scene_of(context), read.design)
-        names = (name for name in result.areas if name != "whole" and not is_support(name))
-        found = [area_words(name) for name in names]
-        return f"Found {', '.join(found)}." if found else "No areas were found."
 
 
 class LoadAreas(bpy.types.Operator, ImportHelper):  # type: ignore[misc]
@@ -150,7 +174,7 @@ class ReadAreasFile(AreasFileJob, bpy.types.Operator):
         """Write groups and curve in place of those that are there."""
         read = self._design
         yield from area_groups.replace_areas_steps(read.design, result, read.mesh, read.local_to_mm)
-        _mark_out_of_date(scene_of(context), read.design)
+        mark_out_of_date(scene_of(context), read.design)
         names = ", ".join(area_words(name) for name in result.areas if name != "whole")
         return f"Loaded {names}."
 
@@ -209,7 +233,7 @@ def _hand_over(job: Any, path: str) -> Answer:
     return {"FINISHED"}
 
 
-def _mark_out_of_date(scene: bpy.types.Scene, design: bpy.types.Object) -> None:
+def mark_out_of_date(scene: bpy.types.Scene, design: bpy.types.Object) -> None:
     """Mark the results of a design's scans whose areas are others now."""
     for scan in store.listed_scans(scene):
         if store.data_of(scan).design == design:

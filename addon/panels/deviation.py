@@ -5,8 +5,10 @@ import bpy
 from .. import identifiers
 from ..blender.session import scene_of, settings_of
 from ..check.scene_choices import judging_choices, why_unusual
+from ..check.setting_groups import GROUPS
 from ..drawing import colour_map
 from ..properties import choices
+from .area_rows import draw_group, draw_rows
 from .base import SidebarPanel, say
 
 
@@ -51,6 +53,7 @@ class TolerancesPanel(SidebarPanel, bpy.types.Panel):
         column = self.layout.column(align=True)
         for area in ("whole", "occlusal", "margin"):
             column.prop(settings, f"tolerance_{area}_um")
+        draw_rows(self.layout, context, "tolerances", "Another Area")
         self.layout.prop(settings, choices.MISSING)
         self.layout.prop(settings, "scanner_um")
         column = self.layout.column(align=True)
@@ -72,6 +75,26 @@ class PointsPanel(SidebarPanel, bpy.types.Panel):
         column = self.layout.column(align=True)
         column.prop(settings_of(context), "spacing_mm")
         column.prop(settings_of(context), "search_mm")
+        draw_group(self.layout, context, "points")
+
+
+class VerdictsPanel(SidebarPanel, bpy.types.Panel):
+    """How what was measured is judged and listed."""
+
+    bl_idname = "CUSPWISE_PT_verdict_rules"
+    bl_parent_id = DeviationPanel.bl_idname
+    bl_label = "Verdicts and Patches"
+    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw the rules, and the scanner's uncertainty area by area."""
+        layout, rules = self.layout, settings_of(context).verdicts
+        layout.label(text="Judged First:")
+        layout.prop(rules, "direction", text="")
+        names = [name for name in GROUPS["verdicts"].names if name != "direction"]
+        draw_group(layout, context, "verdicts", names)
+        layout.label(text="Scanner by area:")
+        draw_rows(layout, context, "scanners", "Add Area")
 
 
 class AdvancedPanel(SidebarPanel, bpy.types.Panel):
@@ -87,4 +110,4 @@ class AdvancedPanel(SidebarPanel, bpy.types.Panel):
         self.layout.prop(settings_of(context), "force")
 
 
-CLASSES = (DeviationPanel, TolerancesPanel, PointsPanel, AdvancedPanel)
+CLASSES = (DeviationPanel, TolerancesPanel, PointsPanel, VerdictsPanel, AdvancedPanel)

@@ -6,6 +6,7 @@ from typing import Any
 
 import bpy
 
+from ...standalone_core.deviation.direction import other_direction
 from ...standalone_core.deviation.margin_profile import MarginProfile
 from ...standalone_core.deviation.verdict import Verdict
 from ...standalone_core.report.check.margin_words import margin_details, margin_line
@@ -113,7 +114,8 @@ def _draw_verdicts(
         say(layout, context, line)
     for line in above.caveats:
         say(layout, context, line, "INFO")
-    back = {row["area"]: row for row in store.rows_of(kept, "scan_to_design")}
+    first = store.direction_of(kept)
+    back = {row["area"]: row for row in store.rows_of(kept, other_direction(first))}
     tolerances = tolerances_of(kept["choices"])
     for row in store.rows_of(kept):
         verdict = verdicts[row["area"]]

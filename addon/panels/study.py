@@ -12,6 +12,7 @@ from .. import identifiers
 from ..blender.session import scene_of, settings_of
 from ..study import group_map, study_scene, study_store, summary
 from .base import SidebarPanel, draw_job, say
+from .study_question import draw_question
 
 STATUS_ICONS: dict[str, Any] = {
     "good": "CHECKMARK",
@@ -137,17 +138,7 @@ def _draw_question(layout: bpy.types.UILayout, context: bpy.types.Context) -> No
     header.label(text="Study Question")
     if body is None:
         return
-    chosen = settings_of(context).study
-    say(body, context, "Choose these before the crowns are measured, and leave them then.")
-    column = body.column()
-    column.prop(chosen, "primary_area")
-    column.prop(chosen, "primary_measure")
-    column.prop(chosen, "equivalence_um")
-    say(
-        body,
-        context,
-        "Tolerances and Measuring Points: under Deviation. Start From: under Superimpose.",
-    )
+    draw_question(body, context)
 
 
 def _draw_folder(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:

@@ -5,8 +5,16 @@ import bpy
 from .. import identifiers
 from ..blender.session import scene_of, settings_of
 from ..check import landmarks, store
+from ..check.setting_groups import GROUPS
 from ..drawing import colour_map
+from .area_rows import draw_group, draw_rows
 from .base import SidebarPanel, say
+
+WEIGHTING_NUMBERS = {
+    "least_squares": (),
+    "trimmed": ("keep_share",),
+    "robust": ("robust_tuning", "robust_floor_mm"),
+}
 
 
 class SuperimposePanel(SidebarPanel, bpy.types.Panel):
@@ -23,6 +31,8 @@ class SuperimposePanel(SidebarPanel, bpy.types.Panel):
         if settings.start == "landmarks":
             _draw_landmarks(layout, context)
         layout.prop(settings, "fit_area")
+        if settings.fit_area == "LISTED":
+            draw_rows(layout, context, "fit_areas", "Add Area")
         layout.operator(identifiers.SUPERIMPOSE)
         layout.operator(identifiers.RESTORE_POSITION)
         scan = colour_map.selected_scan(scene_of(context))
@@ -48,4 +58,33 @@ def _draw_landmarks(layout: bpy.types.UILayout, context: bpy.types.Context) -> N
     row.operator(identifiers.REMOVE_LANDMARKS, text="", icon="X")
 
 
-CLASSES = (SuperimposePanel,)
+class BestFitPanel(SidebarPanel, bpy.types.Panel):
+    """How points are weighed."""
+
+    bl_idname = "CUSPWISE_PT_best_fit"
+    bl_parent_id = SuperimposePanel.bl_idname
+    bl_label = GROUPS["superimpose"].title
+    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw the weighting, and what belongs to the one that was chosen."""
+        layout, fit = self.layout, settings_of(context).superimpose
+        layout.prop(fit, "fit_weighting", text="")
+        names = WEIGHTING_NUMBERS[fit.fit_weighting]
+        draw_group(layout, context, "superimpose", (*names, "max_distance_mm"))
+
+
+class DoubtPanel(SidebarPanel, bpy.types.Panel):
+    """When a superimposition is not to be trusted."""
+
+    bl_idname = "CUSPWISE_PT_doubt"
+    bl_parent_id = SuperimposePanel.bl_idname
+    bl_label = GROUPS["doubt"].title
+    bl_options = {"DEFAULT_CLOSED"}  # noqa: RUF012
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw the thresholds."""
+        draw_group(self.layout, context, "doubt")
+
+
+CLASSES = (SuperimposePanel, BestFitPanel, DoubtPanel)

@@ -8,12 +8,13 @@ used, unless *Take Unusual Numbers* is ticked.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import bpy
 
-from ...standalone_core.allowed import Number
+from ...standalone_core.allowed import Choice, Flag, Number
+from ...standalone_core.areas.settings import AreaSettings
 from ...standalone_core.check_settings import CheckSettings
 from ...standalone_core.deviation.settings import DeviationSettings
 from ...standalone_core.deviation.tolerances import Tolerances
@@ -49,7 +50,19 @@ FIT_AREAS = (
     ("occlusal", "Occlusal", "Lay the scan on the occlusal surface only"),
     ("axial", "Axial Walls", "Lay the scan on the axial walls only"),
     ("margin", "Margin", "Lay the scan on the band along the margin line only"),
+    ("LISTED", "Listed Areas", "Lay the scan on all areas of the list below, your own among them"),
 )
+WORDS = {
+    "least_squares": ("Least Squares", "Every point counts by its area"),
+    "trimmed": ("Trimmed", "Only the share of the surface nearest to the design counts"),
+    "robust": ("Robust", "The farther a point is from the design, the less it counts"),
+    "design_to_scan": ("Design to Scan", "Missing edges and filled fossae are seen in full"),
+    "scan_to_design": ("Scan to Design", "What stands beside the crown is seen in full"),
+    "welch": ("Means (Welch)", "Of means; spreads may differ"),
+    "ranks": ("Ranks", "Of ranks (Mann–Whitney)"),
+    "trimmed_means": ("Trimmed Means", "Of means without the fifth of the crowns at either end"),
+}
+"""Title and tooltip of what can be chosen; a word that means another thing elsewhere is renamed."""
 _LEAST = 1e-6
 """Stands for the least number above a limit that is not allowed itself; single precision."""
 
@@ -93,9 +106,17 @@ def number(
     soft = setting.plausible or (limits.low, limits.high)
     unit = unit or setting.unit
     words = f"{title} ({unit})" if unit else title
+    told: dict[str, Any] = {
+        "name": words if title else setting.label,
+        "description": _told(setting, more),
+        "update": update,
+    }
+    if limits.whole:
+        return bpy.props.IntProperty(
+            **told, default=int(usual), min=int(limits.low), max=int(min(limits.high, 2**31 - 1))
+        )
     return bpy.props.FloatProperty(
-        name=words if title else setting.label,
-        description=" ".join(filter(None, (setting.meaning, setting.more, more))).rstrip("."),
+        **told,
         default=usual,
         min=0.0 if none else limits.low + _LEAST * limits.low_open,
         max=limits.high - _LEAST * limits.high_open if math.isfinite(limits.high) else 3e38,
@@ -103,6 +124,44 @@ def number(
         soft_max=min(soft[1], 3e38),
         precision=_digits(usual) if digits is None else digits,
         step=max(1, round(10 * usual)),
+    )
+
+
+def choice(
+    setting: Setting, update: Update | None = None, renamed: Mapping[str, str] | None = None
+) -> Any:
+    """Return the property of one word of several; ``renamed`` says which of ``WORDS`` is meant."""
+    assert isinstance(setting.allowed, Choice)
+    return bpy.props.EnumProperty(
+        name=setting.label,
+        description=_told(setting),
+        items=[(word, *WORDS[(renamed or {}).get(word, word)]) for word in setting.allowed.words],
+        default=setting.default,
+        update=update,
+    )
+
+
+def of(setting: Setting, update: Update | None = None) -> Any:
+    """Return the property of a setting by what it allows; 0 stands for a number not given."""
+    if isinstance(setting.allowed, Flag):
+        return flag(setting, update)
+    if isinstance(setting.allowed, Choice):
+        return choice(setting, update)
+    if setting.default is None:
+        return number(setting, update, default=0.0, more="0: not given.", none=True)
+    return number(setting, update)
+
+
+def direction(name: str, update: Update | None = None) -> Any:
+    """Return the property of a direction in the design's frame, of an area setting."""
+    setting = declared_in(AreaSettings)[name]
+    return bpy.props.FloatVectorProperty(
+        name=setting.label,
+        description=f"{setting.meaning} The design's frame is its own axes. 0, 0, 0: not given",
+        size=3,
+        subtype="XYZ",
+        precision=3,
+        step=10,
         update=update,
     )
 
@@ -111,7 +170,7 @@ def flag(setting: Setting, update: Update | None = None) -> Any:
     """Return the property of a truth value."""
     return bpy.props.BoolProperty(
         name=setting.label,
-        description=setting.meaning.rstrip("."),
+        description=_told(setting),
         default=setting.default,
         update=update,
     )
@@ -135,14 +194,14 @@ def fit_area() -> Any:
     )
 
 
-def spacing() -> Any:
+def spacing(update: Update | None = None) -> Any:
     """Return the property that holds the distance of the evaluation points."""
-    return number(_CHECK["spacing_mm"])
+    return number(_CHECK["spacing_mm"], update)
 
 
-def search() -> Any:
+def search(update: Update | None = None) -> Any:
     """Return the property that holds the search distance."""
-    return number(declared_in(DeviationSettings)["search_mm"])
+    return number(declared_in(DeviationSettings)["search_mm"], update)
 
 
 def tolerance(name: str, update: Update | None = None) -> Any:
@@ -178,6 +237,12 @@ def limit(name: str, update: Update | None = None) -> Any:
     return number(_LIMITS[name], update)
 
 
+def listed_limit(name: str, update: Update | None = None) -> Any:
+    """Return the property of one area's number, in a list of areas."""
+    usual = {"tolerances_um": 25.0, "scanner_um": 1.0}
+    return number(_LIMITS[name], update, default=usual[name])
+
+
 def force(update: Update | None = None) -> Any:
     """Return the property that takes numbers which are hardly meant."""
     return flag(_CHECK["force"], update)
@@ -192,6 +257,11 @@ def palette(update: Update | None = None) -> Any:
         default=STANDARD,
         update=update,
     )
+
+
+def _told(setting: Setting, more: str = "") -> str:
+    """Return what a tooltip says; Blender ends it with a point of its own."""
+    return " ".join(filter(None, (setting.meaning, setting.more, more))).rstrip(".")
 
 
 def _digits(usual: float) -> int:

@@ -5,7 +5,7 @@ from typing import Any
 import bpy
 
 from ..drawing import framing
-from . import mark_choices, teeth
+from . import choices, mark_choices, setting_groups, teeth
 from .fit_choices import FitOfCrown
 
 STATES = (
@@ -152,6 +152,9 @@ class ObjectData(bpy.types.PropertyGroup):
     caption: bpy.props.StringProperty(
         name="Caption", description="The words that stand beside this landmark or label"
     )
+    mesial_direction: choices.direction("mesial_direction", setting_groups.measuring_changed)
+    buccal_direction: choices.direction("buccal_direction", setting_groups.measuring_changed)
+    insertion: choices.direction("insertion", setting_groups.measuring_changed)
     margin_line: bpy.props.PointerProperty(
         name="Margin Line",
         description="The curve that is this design's margin line; edit it to move the margin",

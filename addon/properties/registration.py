@@ -5,12 +5,22 @@ from typing import Any
 import bpy
 
 from ..identifiers import JOB_PROPERTIES, OBJECT_PROPERTIES, SCENE_PROPERTIES
-from . import fit_choices, object_data, production, scene_settings, teeth
+from . import (
+    area_rows,
+    fit_choices,
+    object_data,
+    production,
+    scene_settings,
+    setting_groups,
+    study_choices,
+    teeth,
+)
 from .job_state import JobState
-from .study_choices import StudySettings
 
 CLASSES = (
-    StudySettings,
+    *setting_groups.CLASSES,
+    *area_rows.CLASSES,
+    *study_choices.CLASSES,
     *production.CLASSES,
     *fit_choices.CLASSES,
     *teeth.CLASSES,

@@ -7,15 +7,16 @@ import bpy
 from ..blender.session import scene_of
 from ..blender.units import AUTO, UNIT_CHOICES
 from ..causes import production
-from ..check import judging_meanwhile
 from ..drawing import colour_map, overlay
 from ..fit import on_die
-from . import choices, mark_choices
+from . import area_rows, choices, mark_choices, setting_groups
 from .crown_choices import CrownChoices
 from .defaults import take_defaults
 from .fit_choices import FitChoices
 from .mark_limits import MarkLimits
 from .production import CauseChoices
+from .setting_groups import limits_changed as _tolerances_changed
+from .setting_groups import measuring_changed
 from .study_choices import StudySettings
 from .teeth import TeethChoices
 
@@ -35,11 +36,6 @@ def _design_chosen(settings: Any, context: bpy.types.Context) -> None:
     settings.fit.lies_on_die = on_die.are_together(scene_of(context), settings.fit.die)
 
 
-def _tolerances_changed(_settings: Any, context: bpy.types.Context) -> None:
-    judging_meanwhile.judge(scene_of(context))
-    colour_map.refresh(scene_of(context))
-
-
 def _colours_changed(_settings: Any, context: bpy.types.Context) -> None:
     colour_map.refresh(scene_of(context))
 
@@ -53,6 +49,10 @@ def _overlay_changed(settings: Any, _context: bpy.types.Context) -> None:
 def _margin_changed(settings: Any, _context: bpy.types.Context) -> None:
     if settings.show_margin:
         settings.show_areas = False
+    overlay.redraw()
+
+
+def _directions_changed(_settings: Any, _context: bpy.types.Context) -> None:
     overlay.redraw()
 
 
@@ -101,12 +101,32 @@ class SceneSettings(bpy.types.PropertyGroup):
     )
     start: choices.start()
     fit_area: choices.fit_area()
-    spacing_mm: choices.spacing()
-    search_mm: choices.search()
+    fit_areas: bpy.props.CollectionProperty(
+        name="Areas to Fit On",
+        description="The areas that the scan is laid on",
+        type=area_rows.FitArea,
+    )
+    superimpose: setting_groups.pointer("superimpose")
+    doubt: setting_groups.pointer("doubt")
+    areas: setting_groups.pointer("areas")
+    spacing_mm: choices.spacing(measuring_changed)
+    search_mm: choices.search(measuring_changed)
+    points: setting_groups.pointer("points")
+    verdicts: setting_groups.pointer("verdicts")
     tolerance_whole_um: choices.tolerance("tolerance_whole_um", _tolerances_changed)
     tolerance_occlusal_um: choices.tolerance("tolerance_occlusal_um", _tolerances_changed)
     tolerance_margin_um: choices.tolerance("tolerance_margin_um", _tolerances_changed)
+    tolerances: bpy.props.CollectionProperty(
+        name="Tolerances",
+        description="The tolerances of further areas, your own among them",
+        type=area_rows.AreaTolerance,
+    )
     scanner_um: choices.scanner(_tolerances_changed)
+    scanners: bpy.props.CollectionProperty(
+        name="Scanner by Area",
+        description="The scanner's uncertainty in single areas",
+        type=area_rows.AreaScanner,
+    )
     max_unmatched_um: choices.limit("max_unmatched_um", _tolerances_changed)
     max_unmatched_mm2: choices.limit("max_unmatched_mm2", _tolerances_changed)
     max_missing_mm: choices.limit("max_missing_mm", _tolerances_changed)
@@ -154,6 +174,15 @@ class SceneSettings(bpy.types.PropertyGroup):
             "Nothing of the scene is changed"
         ),
         update=_overlay_changed,
+    )
+    show_directions: bpy.props.BoolProperty(
+        name="Show Directions",
+        description=(
+            "Draw an arrow towards mesial, one towards buccal and one along the path of insertion, "
+            "as far as they are known. Nothing of the scene is changed"
+        ),
+        default=True,
+        update=_directions_changed,
     )
     show_margin: bpy.props.BoolProperty(
         name="Show Margin Line",

@@ -4,21 +4,21 @@ from typing import Any
 
 import bpy
 
+from ...standalone_core.areas.area_set import AREA_NAMES
 from ...standalone_core.setting import declared_in
-from ...standalone_core.study.plan import USUAL_MEASURES, AnalysisPlan
+from ...standalone_core.study.plan import MEASURES, USUAL_MEASURES, AnalysisPlan, StudyPlan
 from ...standalone_core.words.names import area_words, measure_words
 from ...standalone_core.words.text import capital
 from ..blender.session import scene_of, settings_of
 from ..drawing import colour_map
 from ..study import study_store
-from . import choices
+from . import area_rows, choices
 
 # Blender 4.5 warns of paths from the .blend where it is not told of them; 4.2 does not know how.
 RELATIVE = {"PATH_SUPPORTS_BLEND_RELATIVE"} if bpy.app.version >= (4, 5, 0) else set()
 Item = tuple[str, str, str, int]
 _PLAN = declared_in(AnalysisPlan)
 _AREA, _MEASURE = _PLAN["primary_area"], _PLAN["primary_measure"]
-PRIMARY_AREAS = ("whole", "external", "intaglio", "occlusal", "axial", "margin")
 MAP_KINDS = (
     ("mean", "Mean", "Mean signed deviation of the group's crowns at each place"),
     ("sd", "Spread", "Standard deviation between the group's crowns at each place"),
@@ -34,7 +34,7 @@ MAP_KINDS = (
         "Mean of one group minus mean of another, coloured where it is told from chance",
     ),
 )
-MAIN_AREAS = [(n, capital(area_words(n)), "Compare the groups here") for n in PRIMARY_AREAS]
+MAIN_AREAS = [(n, capital(area_words(n)), "Compare the groups here") for n in AREA_NAMES]
 MAIN_MEASURES = [(n, capital(measure_words(n)), "Compare the groups by it") for n in USUAL_MEASURES]
 NOTHING = ("none", "–", "Run the study first", 0)
 # Blender does not hold on to the texts of items that a function returns; without this they go.
@@ -86,6 +86,17 @@ def _map_chosen(_settings: Any, context: bpy.types.Context) -> None:
         colour_map.refresh(scene_of(context))
 
 
+class Comparison(bpy.types.PropertyGroup):
+    """A comparison that comes after the main one."""
+
+    area: bpy.props.StringProperty(name="Area", description="Compare the groups in this area")
+    measure: bpy.props.EnumProperty(
+        name="Measure",
+        description="Compare the groups by this measure",
+        items=[(n, capital(measure_words(n)), "Compare the groups by it") for n in MEASURES],
+    )
+
+
 class StudySettings(bpy.types.PropertyGroup):
     """Choices about the study of a scene."""
 
@@ -120,6 +131,53 @@ class StudySettings(bpy.types.PropertyGroup):
         ),
         default=True,
     )
+    equivalences: bpy.props.CollectionProperty(
+        name="Equivalence Limits",
+        description="The equivalence limits of single areas, where they are not that of all",
+        type=area_rows.AreaEquivalence,
+    )
+    own_comparisons: bpy.props.BoolProperty(
+        name="My Own Comparisons",
+        description=(
+            f"{_PLAN['secondary'].meaning} Off: the usual ones, as listed. Choose them before the "
+            "crowns are measured"
+        ),
+    )
+    comparisons: bpy.props.CollectionProperty(
+        name="Comparisons",
+        description="The comparisons after the main one, in the order in which they are tested",
+        type=Comparison,
+    )
+    measures: bpy.props.EnumProperty(
+        name="Measures",
+        description=declared_in(StudyPlan)["measures"].meaning.rstrip("."),
+        items=[(n, capital(measure_words(n)), "Compare the groups by it") for n in MEASURES],
+        default=set(USUAL_MEASURES),
+        options={"ENUM_FLAG"},
+    )
+    lead: choices.choice(_PLAN["lead"], renamed={"trimmed": "trimmed_means"})
+    alpha: choices.of(_PLAN["alpha"])
+    confidence: choices.of(_PLAN["confidence"])
+    next_crown_content: choices.of(_PLAN["next_crown_content"])
+    odd_false_alarm: choices.of(_PLAN["odd_false_alarm"])
+    resamples: choices.of(_PLAN["resamples"])
+    seed: choices.of(_PLAN["seed"])
+    question: bpy.props.StringProperty(
+        name="Question", description="The question that the study is to answer; for the report"
+    )
+    sample_size_rationale: bpy.props.StringProperty(
+        name=_PLAN["sample_size_rationale"].label,
+        description=f"{_PLAN['sample_size_rationale'].meaning} "
+        f"{_PLAN['sample_size_rationale'].more}".rstrip("."),
+    )
+    earlier: bpy.props.StringProperty(
+        name="Earlier Study",
+        description=(
+            "The study.json of an earlier study of the same design, to compare with. May stay empty"
+        ),
+        subtype="FILE_PATH",
+        options={"ANIMATABLE", *RELATIVE},
+    )
     area: _choice("area", "Area", "The area whose numbers the table shows")
     measure: _choice("measure", "Measure", "The measure that the table shows")
     map_kind: bpy.props.EnumProperty(
@@ -145,3 +203,6 @@ class StudySettings(bpy.types.PropertyGroup):
     shown: bpy.props.BoolProperty(
         description="Whether the colours shown are a map of the study", options={"HIDDEN"}
     )
+
+
+CLASSES = (Comparison, StudySettings)

@@ -130,6 +130,7 @@ def read_steps(context: bpy.types.Context) -> Steps[StudyInput]:
         scene_choices.refuse_unusual({**choices, "production": facts})
     listing = study_scene.listing_of(scene)
     design = yield from scaled(_read_design_steps(context), 0.0, DESIGN_SHARE)
+    scene_choices.refuse_missing_areas(choices, design.areas.groups)
     found = StudyInput(
         design=design,
         areas=areas_checksum(design.design, design.areas),

@@ -10,11 +10,18 @@ from typing import Any
 from ...standalone_core.causes.settings import ProductionFacts
 from ...standalone_core.deviation.tolerances import ANY_AREA
 from ...standalone_core.errors import StudyError
-from ...standalone_core.study.file.check_sections import CAUSES, SUPPORT_MARKS
+from ...standalone_core.study.file.check_sections import AREAS as AREAS_TABLE
+from ...standalone_core.study.file.check_sections import (
+    CAUSES,
+    MEASURING,
+    SUPERIMPOSITION,
+    SUPPORT_MARKS,
+    VERDICTS,
+)
 from ...standalone_core.study.file.groups import group_name
-from ...standalone_core.study.file.keys import NOT_SET
+from ...standalone_core.study.file.keys import NOT_SET, Section
 from ...standalone_core.study.file.new_text import toml_key, toml_text
-from ...standalone_core.study.file.study_sections import REPEATS
+from ...standalone_core.study.file.study_sections import ANALYSIS, REPEATS
 from ...standalone_core.study.plan import EVERY_AREA
 
 STUDY_FILE, RESULTS, DESIGN, AREAS = "study.toml", "study_results", "design.ply", "areas.json"
@@ -107,43 +114,90 @@ def _lines(
 ) -> Iterator[str]:
     yield f"title = {toml_text(title)}"
     yield f"design = {toml_text(DESIGN)}"
+    for name in ("question", "earlier"):
+        if choices.get(name):
+            yield f"{name} = {toml_text(choices[name])}"
     if choices.get("force"):
         yield "force = true"
     for group in groups:
-        yield f"\n[groups.{toml_key(group.name)}]"
-        yield f"title = {toml_text(group.title)}"
-        yield "scans = ["
-        yield from (f"  {toml_text(scan)}," for scan in group.scans)
-        yield "]"
-        known = {name: fact for name, fact in group.production.items() if fact not in _NOT_SAID}
-        yield from (f"{name} = {toml_text(fact)}" for name, fact in known.items())
-    yield "\n[tolerances_um]"
-    limits = {**dict.fromkeys(NOT_SET.check.tolerances.tolerances_um), **choices["tolerances_um"]}
-    for area, limit in limits.items():
-        yield f"{toml_key(area)} = {toml_text(limit or 'none')}"
-    if choices["scanner_um"]:
-        yield f"\n[scanner_um]\n{ANY_AREA} = {toml_text(choices['scanner_um'])}"
-    yield "\n[verdicts]"
-    for name in ("max_unmatched_um", "max_unmatched_mm2", "max_missing_mm"):
-        yield f"{name} = {toml_text(choices[name])}"
+        yield from _group_lines(group)
+    yield from _limit_lines(choices)
     yield from _mark_lines(choices.get("support_marks", {}))
     if choices.get("causes"):
         yield f"\n[{CAUSES.name}]"
         yield from (f"{name} = {toml_text(value)}" for name, value in choices["causes"].items())
+    yield from _analysis_lines(choices)
+    yield from _measuring_lines(choices, with_areas)
+
+
+def _group_lines(group: FileGroup) -> Iterator[str]:
+    yield f"\n[groups.{toml_key(group.name)}]"
+    yield f"title = {toml_text(group.title)}"
+    yield "scans = ["
+    yield from (f"  {toml_text(scan)}," for scan in group.scans)
+    yield "]"
+    known = {name: fact for name, fact in group.production.items() if fact not in _NOT_SAID}
+    yield from (f"{name} = {toml_text(fact)}" for name, fact in known.items())
+
+
+def _limit_lines(choices: Mapping[str, Any]) -> Iterator[str]:
+    """Write what crowns are judged by."""
+    yield "\n[tolerances_um]"
+    limits = {**dict.fromkeys(NOT_SET.check.tolerances.tolerances_um), **choices["tolerances_um"]}
+    for area, limit in limits.items():
+        yield f"{toml_key(area)} = {toml_text(limit or 'none')}"
+    yield from _area_lines("scanner_um", ANY_AREA, choices["scanner_um"], choices["scanners_um"])
+    yield "\n[verdicts]"
+    for name in ("max_unmatched_um", "max_unmatched_mm2", "max_missing_mm"):
+        yield f"{name} = {toml_text(choices[name])}"
+    yield from _changed(VERDICTS, choices["verdicts"])
+
+
+def _analysis_lines(choices: Mapping[str, Any]) -> Iterator[str]:
+    """Write how the groups are compared."""
     yield "\n[analysis]"
     yield f"primary_area = {toml_text(choices['primary_area'])}"
     yield f"primary_measure = {toml_text(choices['primary_measure'])}"
-    if choices["equivalence_um"]:
-        yield f"\n[equivalence_um]\n{EVERY_AREA} = {toml_text(choices['equivalence_um'])}"
+    for name in ("secondary", "measures"):
+        if choices[name] is not None:
+            yield f"{name} = {toml_text(choices[name])}"
+    yield from _changed(ANALYSIS, choices["analysis"])
+    limits = choices["equivalence_um"], choices["equivalences_um"]
+    yield from _area_lines("equivalence_um", EVERY_AREA, *limits)
+
+
+def _measuring_lines(choices: Mapping[str, Any], with_areas: bool) -> Iterator[str]:
+    """Write how crowns are measured, and on which areas."""
     if with_areas:
         yield f"\n[areas]\nfile = {toml_text(AREAS)}"
+    elif choices["areas"]:
+        yield "\n[areas]"
+        yield from _changed(AREAS_TABLE, choices["areas"])
     yield '\n[measuring]\ndesign_unit = "mm"\nscan_unit = "mm"'
     yield f"spacing_mm = {toml_text(choices['spacing_mm'])}"
     yield f"search_mm = {toml_text(choices['search_mm'])}"
+    yield from _changed(MEASURING, {**choices["points"], **choices["verdicts"]})
     yield "\n[superimposition]"
     yield f"start = {toml_text(SAME_START.get(choices['start'], choices['start']))}"
-    areas = [] if choices["fit_area"] == "whole" else [choices["fit_area"]]
-    yield f"fit_areas = {toml_text(areas)}"
+    yield f"fit_areas = {toml_text(choices['fit_areas'])}"
+    yield from _changed(SUPERIMPOSITION, choices["superimpose"])
+
+
+def _changed(table: Section, changes: Mapping[str, Any]) -> Iterator[str]:
+    """Write those changes that are keys of a table."""
+    for name, value in changes.items():
+        if table.key(name) is not None:
+            yield f"{name} = {toml_text(value)}"
+
+
+def _area_lines(
+    table: str, every: str, usual: float, of_areas: Mapping[str, float]
+) -> Iterator[str]:
+    """Write a table with a number per area, one of them for all that are not named."""
+    numbers = {**({every: usual} if usual else {}), **of_areas}
+    if numbers:
+        yield f"\n[{table}]"
+        yield from (f"{toml_key(area)} = {toml_text(value)}" for area, value in numbers.items())
 
 
 def _mark_lines(limits: Mapping[str, float]) -> Iterator[str]:

@@ -10,8 +10,10 @@ from typing import Any
 import bpy
 
 from ...standalone_core.errors import StudyError
+from ...standalone_core.study.plan import MEASURES, USUAL_MEASURES, AnalysisPlan
 from ..causes import production
 from ..check import scene_choices, store
+from ..check.setting_groups import SettingGroup, rounded
 from ..identifiers import SCENE_PROPERTIES
 
 
@@ -85,10 +87,36 @@ def choices_of(settings: Any) -> dict[str, Any]:
             title.casefold(): production.facts_of(scene, scans[0]) for title, scans in groups
         },
         "causes": production.search_of(scene),
-        "equivalence_um": float(f"{settings.study.equivalence_um:.6g}"),
-        "primary_area": settings.study.primary_area,
-        "primary_measure": settings.study.primary_measure,
+        **_question_of(settings.study),
     }
+
+
+ANALYSIS = ("lead", "alpha", "confidence", "next_crown_content", "odd_false_alarm", "resamples")
+ANALYSIS_PLAN = SettingGroup("Analysis", (AnalysisPlan,), (*ANALYSIS, "seed"))
+
+
+def _question_of(study: Any) -> dict[str, Any]:
+    """Return what a study is to answer and how, as plain data."""
+    measures = [name for name in MEASURES if name in study.measures]
+    planned = [f"{row.area} {row.measure}" for row in study.comparisons]
+    rationale = study.sample_size_rationale.strip()
+    return {
+        "equivalence_um": rounded(study.equivalence_um),
+        "equivalences_um": {row.area: rounded(row.um) for row in study.equivalences},
+        "primary_area": study.primary_area,
+        "primary_measure": study.primary_measure,
+        "secondary": planned if study.own_comparisons else None,
+        "measures": None if measures == list(USUAL_MEASURES) else measures,
+        "analysis": ANALYSIS_PLAN.changed(study)
+        | ({"sample_size_rationale": rationale} if rationale else {}),
+        "question": study.question.strip(),
+        "earlier": _earlier_of(study.earlier.strip()),
+    }
+
+
+def _earlier_of(chosen: str) -> str:
+    """Return the path of the earlier study, whole; empty without one."""
+    return str(Path(bpy.path.abspath(chosen)).absolute()) if chosen else ""
 
 
 def folder_of(scene: bpy.types.Scene) -> Path:

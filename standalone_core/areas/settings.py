@@ -140,6 +140,7 @@ class AreaSettings:
         1.0,
         _LENGTH,
         "Least height above such a face at which another one covers it, mm.",
+        title="Cover Height",
         plausible=(0.05, 20.0),
     )
     rim_outward_share: float = setting(

@@ -76,9 +76,12 @@ class PatchSettings:
         None,
         _LENGTH,
         "Limit of patches, µm; the whole crown's tolerance if left out.",
+        title="Patches Beyond",
         plausible=(0.5, 2000.0),
     )
-    min_patch_mm2: float = setting(0.02, _LENGTH_OR_NONE, "Smaller patches are left out, mm².")
+    min_patch_mm2: float = setting(
+        0.02, _LENGTH_OR_NONE, "Smaller patches are left out, mm².", title="Smallest Patch"
+    )
     min_patch_share: float = setting(
         0.1,
         _SHARE_OR_NONE,

@@ -148,16 +148,25 @@ class SuperimposeSettings:
         0.6, _SHARE, "Share of the residual below which the mirror image is preferred."
     )
     doubt_mm: float = setting(
-        0.12, _LENGTH, "Typical distance that raises doubt, mm.", plausible=(0.005, 10.0)
+        0.12,
+        _LENGTH,
+        "Typical distance that raises doubt, mm.",
+        title="Doubt From",
+        plausible=(0.005, 10.0),
     )
     wrong_part_mm: float = setting(
         0.18,
         _LENGTH,
         "Typical distance above which it is a wrong part, mm.",
+        title="Wrong Part From",
         plausible=(0.005, 10.0),
     )
     close_mm: float = setting(
-        0.3, _LENGTH, "What lies close, where there is doubt, mm.", plausible=(0.01, 10.0)
+        0.3,
+        _LENGTH,
+        "What lies close, where there is doubt, mm.",
+        title="Close Within",
+        plausible=(0.01, 10.0),
     )
     least_close: float = setting(
         0.75, _SHARE, "Share of scan or design that must then lie close to the other."

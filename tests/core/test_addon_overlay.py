@@ -14,6 +14,7 @@ from cuspwise.addon.drawing.overlay_parts import (
     COLOURS,
     GREY,
     SUPPORT_COLOUR,
+    WHITE,
     Patches,
     area_patches,
     colours_of,
@@ -125,7 +126,7 @@ def test_colours_are_those_published() -> None:
         (230, 159, 0), (86, 180, 233), (0, 158, 115), (240, 228, 66), (0, 114, 178),
         (213, 94, 0), (204, 121, 167),
     }  # fmt: skip
-    assert {tuple(bytes.fromhex(colour[1:])) for colour in COLOURS} == table
+    assert {tuple(bytes.fromhex(colour[1:])) for colour in COLOURS} == {*table, (255, 255, 255)}
     assert set(AREA_COLOURS.values()) <= {*COLOURS, GREY}
     assert SUPPORT_COLOUR == BLACK
 
@@ -138,7 +139,7 @@ def test_areas_that_touch_differ_for_everyone(kind: str) -> None:
     """
     colorspacious = pytest.importorskip("colorspacious")
     vision = {"name": "sRGB1+CVD", "cvd_type": kind, "severity": 100}
-    taken = [*AREA_COLOURS.values(), SUPPORT_COLOUR]
+    taken = [*AREA_COLOURS.values(), SUPPORT_COLOUR, WHITE]
     rgb = np.array([tuple(bytes.fromhex(colour[1:])) for colour in taken]) / 255.0
     seen = np.clip(colorspacious.cspace_convert(rgb, vision, "sRGB1"), 0.0, 1.0)
     places = colorspacious.cspace_convert(seen, "sRGB1", "CAM02-UCS")

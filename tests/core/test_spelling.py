@@ -46,6 +46,7 @@ ALLOWED = (
     r"\b(?:active_color(?:_name)?|color_(?:attributes|mode|srgb|type))\b",
     r"\b(?:BYTE|FLAT|UNIFORM|POLYLINE_FLAT|POLYLINE_UNIFORM)_COLOR\b",
     r"\bblf\.color\b",
+    r"\binvoke_props_dialog\b",
     r"\"color\"(?=[:,])",
     r"\[\"Color\"\]",
     r"ShaderNodeVertexColor",

@@ -113,7 +113,7 @@ def check_page(
             limits=limits_of_the_numbers(result),
             settings=setting_tables(result.settings),
             patch_line=patch_line(result),
-            patch_limit_um=patch_limit_um(result),
+            patch_limit_um=patch_limit_um(result.settings),
             patches_shown=PATCHES_SHOWN,
             marks_line=marks_line(result.marks),
             why=_why_part(result, cause_maps),

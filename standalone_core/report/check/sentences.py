@@ -19,6 +19,7 @@ from ...words.text import capital, listed, micrometres
 
 if TYPE_CHECKING:
     from ...check_result import CheckResult
+    from ...check_settings import CheckSettings
     from ...deviation.patches import Patch
     from ...measure import CheckedMesh
     from ...superimpose.result import Superimposition
@@ -75,15 +76,15 @@ def headline(verdicts: Sequence[Verdict]) -> Headline:
     return Headline(decisive, f"{_TITLES[decisive]}: {_names(first)}", tuple(sentences))
 
 
-def patch_limit_um(result: CheckResult) -> float:
+def patch_limit_um(settings: CheckSettings) -> float:
     """Return the bound that a check's patches lie beyond, µm; NaN without one."""
-    own = result.settings.patches.patch_um
-    return result.settings.tolerances.limit_um("whole") if own is None else own
+    own = settings.patches.patch_um
+    return settings.tolerances.limit_um("whole") if own is None else own
 
 
 def patch_line(result: CheckResult) -> str:
     """Say in a sentence how many patches are outside and which is the worst: means hide them."""
-    limit = patch_limit_um(result)
+    limit = patch_limit_um(result.settings)
     if not math.isfinite(limit):
         return "No patches were sought: the whole crown has no tolerance."
     found = result.patches

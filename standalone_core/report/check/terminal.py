@@ -171,7 +171,7 @@ def measures_table(result: CheckResult) -> Table:
 
 def patches_table(result: CheckResult) -> RenderableType:
     """Return the worst patches and how many more there are."""
-    found, limit = result.patches, patch_limit_um(result)
+    found, limit = result.patches, patch_limit_um(result.settings)
     table = Table(
         title=f"Patches beyond ±{limit:g} µm, worst first ({len(found)} in all)",
         box=box.SIMPLE_HEAD,

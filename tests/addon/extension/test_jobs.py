@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 JOBS = (
+    "own_areas.RestoreArea",
     "results.WriteReport",
     "causes.FindCauses",
     "deviation.CheckCrown",

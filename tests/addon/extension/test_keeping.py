@@ -88,6 +88,9 @@ def test_appended_results_come_along(checked: SimpleNamespace, tmp_path: Path) -
     bpy.context.scene.cuspwise.design = bpy.data.objects["Design"]
     scan.select_set(True)
     assert bpy.ops.cuspwise.add_scans() == {"FINISHED"}
+    # What is shown beside it is what it was measured with, or that is said.
+    assert scan.cuspwise.state_reason == "It was measured with other settings: spacing."
+    bpy.context.scene.cuspwise.spacing_mm = 0.4
     assert scan.cuspwise.state == "CURRENT"
     assert whole(checked, scan) == pytest.approx(before, nan_ok=True)
 

@@ -22,7 +22,8 @@ class Layout:
         del name, default_closed
         return self._part(), self._part()
 
-    def label(self, *, text: str = "", icon: str = "NONE") -> None:
+    def label(self, *, text: str = "", icon: str = "NONE", icon_value: int = 0) -> None:
+        assert icon_value >= 0
         icons = self.bpy.types.UILayout.bl_rna.functions["label"].parameters["icon"].enum_items
         assert icon in icons
         self.notes.append(text)
@@ -37,7 +38,10 @@ class Layout:
         self.notes.append(name if text is None else text)
         return SimpleNamespace()
 
-    def operator_menu_enum(self, name: str, choice: str, *, text: str = "") -> Any:
+    def operator_menu_enum(
+        self, name: str, choice: str, *, text: str = "", icon: str = "NONE"
+    ) -> Any:
+        del icon
         module, _, function = name.partition(".")
         rna = getattr(getattr(self.bpy.ops, module), function).get_rna_type()
         assert choice in rna.properties
