@@ -124,14 +124,16 @@ def check_meshes_steps(
     settings: CheckSettings | None = None,
     *,
     find_areas: AreaFinder | None = None,
+    doubt: str = "",
 ) -> Steps[CheckResult]:
     """Check two meshes in memory as :func:`check_meshes` does, step by step.
 
     ``find_areas`` takes the place of automatic areas and areas file; see
-    :func:`.measure.area_steps`.
+    :func:`.measure.area_steps`. A ``doubt`` about the scan, as full sentences, leaves every area
+    undecided, whatever it measures.
     """
     settings = settings or CheckSettings()
-    return (yield from _check_steps(design, scan, settings, Stopwatch(), find_areas))
+    return (yield from _check_steps(design, scan, settings, Stopwatch(), find_areas, doubt))
 
 
 def check_meshes(
@@ -175,6 +177,7 @@ def _check_steps(
     settings: CheckSettings,
     watch: Stopwatch,
     find_areas: AreaFinder | None = None,
+    doubt: str = "",
 ) -> Steps[CheckResult]:
     yield Progress("Looking for faults", 0.0)
     with watch.stage("repair"):
@@ -187,12 +190,16 @@ def _check_steps(
     measured = yield from scaled(measure_steps, 0.4, 0.95)
     yield Progress("Comparing with the tolerances", 0.95)
     with watch.stage("judge"):
-        judged = _judge(ready, scan, measured, settings)
+        judged = _judge(ready, scan, measured, settings, doubt)
     return replace(judged, seconds=watch.seconds)
 
 
 def _judge(
-    ready: ReadyDesign, scan: CheckedMesh, measured: MeasuredScan, settings: CheckSettings
+    ready: ReadyDesign,
+    scan: CheckedMesh,
+    measured: MeasuredScan,
+    settings: CheckSettings,
+    doubt: str,
 ) -> CheckResult:
     """Hold what was measured against the tolerances."""
     area_set, fit = ready.area_set, measured.superimposition
@@ -203,7 +210,7 @@ def _judge(
         settings.tolerances.limit_um("margin"),
         scan_edge_mm=measured.mesh.mean_edge_mm,
     )
-    evidence = _evidence(measured, area_set, profile)
+    evidence = replace(_evidence(measured, area_set, profile), doubt=doubt)
     judgement = judge_deviations(
         measured.fields,
         area_set,
@@ -236,6 +243,7 @@ def _judge(
         marks=marks_of(measured.design_to_scan, area_set, fit, settings),
         margin_profile=profile,
         facet_sag=evidence.facet_sag,
+        doubt=doubt,
     )
 
 

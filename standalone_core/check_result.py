@@ -69,6 +69,9 @@ class CheckResult:
         What the scan's flat triangles alone read as, by area.
     causes : CausesResult or None
         Why it deviates; None if that was not asked for.
+    doubt : str
+        Why the surface that was measured may not be the crown's; empty where nothing speaks
+        against it.
     """
 
     design: CheckedMesh
@@ -93,6 +96,7 @@ class CheckResult:
     margin_profile: MarginProfile | None = None
     facet_sag: tuple[AreaSag, ...] = ()
     causes: CausesResult | None = None
+    doubt: str = ""
 
     @property
     def evaluation(self) -> EvaluationMesh:

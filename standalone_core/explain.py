@@ -37,7 +37,7 @@ def explained_steps(result: CheckResult, index: SurfaceIndex | None = None) -> S
 def explain_steps(result: CheckResult, index: SurfaceIndex | None = None) -> Steps[CausesResult]:
     """Find the causes of a check's deviations as :func:`explain` does, step by step."""
     settings = result.settings
-    why = why_not_explained(result.is_design, result.superimposition.verdict)
+    why = why_not_explained(result.is_design, result.superimposition.verdict, result.doubt)
     if why:
         return no_causes(len(result.evaluation.points), settings.production, settings.causes, why)
     yield Progress("Making the design ready for causes", 0.0)
@@ -53,7 +53,7 @@ def explain_steps(result: CheckResult, index: SurfaceIndex | None = None) -> Ste
     return (yield from scaled(find_causes_steps(fields, crown), 0.8, 1.0))
 
 
-def why_not_explained(is_design: bool, superimposition: str) -> str:
+def why_not_explained(is_design: bool, superimposition: str, doubt: str = "") -> str:
     """Say why causes are not looked for, as the end of a sentence; empty if they are.
 
     Parameters
@@ -62,9 +62,13 @@ def why_not_explained(is_design: bool, superimposition: str) -> str:
         Whether the scan is the design's own surface.
     superimposition : str
         Its verdict.
+    doubt : str
+        Why the surface may not be the crown's; empty where nothing speaks against it.
     """
     if is_design:
         return "the scan is the design's own surface"
+    if doubt:
+        return "the scan may have another size or shape than the crown"
     if superimposition != "good":
         return "the superimposition is not to be trusted"
     return ""

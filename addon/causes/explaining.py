@@ -142,6 +142,7 @@ def checked_again(read: ToExplain) -> CheckResult:
         versions={},
         settings=settings,
         is_design=kept["check"]["is_design"],
+        doubt=kept["check"].get("doubt", ""),
     )
 
 

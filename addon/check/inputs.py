@@ -34,6 +34,7 @@ from ..areas import area_groups, support_marks
 from ..blender import bridge, frames
 from ..blender.session import mesh_of, scene_of, settings_of
 from . import landmarks
+from .object_scale import scale_doubt
 from .scene_choices import check_settings, choices_of
 
 
@@ -180,7 +181,11 @@ def check_input_steps(
     """Check a scan, with the areas that somebody made in place of the automatic ones."""
     find_areas = area_finder(design) if design.areas else None
     settings = check_settings(choices)
-    return check_meshes_steps(design.mesh, scan.mesh, settings, find_areas=find_areas)
+    scale_mm = design.frame.scale_mm
+    doubt = scale_doubt(scan.local_to_mm / scale_mm, design.local_to_mm / scale_mm)
+    return check_meshes_steps(
+        design.mesh, scan.mesh, settings, find_areas=find_areas, doubt=doubt
+    )
 
 
 def superimpose_input_steps(

@@ -51,6 +51,7 @@ def check_document(result: CheckResult) -> dict[str, Any]:
         "verdicts": plain(result.verdicts),
         "patches": plain(result.patches),
         "is_design": result.is_design,
+        "doubt": result.doubt,
         "layers": plain(result.layers),
         "unmatched": plain(result.unmatched),
         "facet_sag": plain(result.facet_sag),
