@@ -183,9 +183,7 @@ def check_input_steps(
     settings = check_settings(choices)
     scale_mm = design.frame.scale_mm
     doubt = scale_doubt(scan.local_to_mm / scale_mm, design.local_to_mm / scale_mm)
-    return check_meshes_steps(
-        design.mesh, scan.mesh, settings, find_areas=find_areas, doubt=doubt
-    )
+    return check_meshes_steps(design.mesh, scan.mesh, settings, find_areas=find_areas, doubt=doubt)
 
 
 def superimpose_input_steps(

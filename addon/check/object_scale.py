@@ -66,6 +66,12 @@ def why_other_scale(scan: np.ndarray, design: np.ndarray) -> str:
     )
 
 
+def same_stretch(one: np.ndarray, other: np.ndarray) -> bool:
+    """Tell whether two (4, 4) differ in place and turn only."""
+    metrics = [linear.T @ linear for linear in (one[:3, :3], other[:3, :3])]
+    return bool(np.abs(metrics[0] - metrics[1]).max() <= 2 * SAME_SHARE * np.abs(metrics[1]).max())
+
+
 def _stretch_of(matrix: np.ndarray) -> _Stretch:
     linear = np.asarray(matrix, dtype=np.float64)[:3, :3]
     lengths = np.linalg.norm(linear, axis=0)

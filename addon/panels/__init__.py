@@ -20,7 +20,6 @@ CLASSES = (
     *superimpose.CLASSES,
     *areas.CLASSES,
     *deviation.CLASSES,
-    *study.CLASSES,
     *results.CLASSES,
     *causes.CLASSES,
     *fit.CLASSES,
@@ -28,4 +27,5 @@ CLASSES = (
     *contacts.CLASSES,
     *section_plane.CLASSES,
     *support_marks.CLASSES,
+    *study.CLASSES,
 )

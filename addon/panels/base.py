@@ -5,22 +5,62 @@ from typing import TYPE_CHECKING, Any
 import bpy
 
 from .. import identifiers
-from ..blender.session import PanelBase, manager_of, region_of, ui_scale
-from ..drawing.line_breaks import wrapped
-
-ICON_PIXELS = 20
+from ..blender.session import PanelBase, manager_of, preferences_of, region_of, ui_scale
+from ..drawing import line_breaks
 
 
 def say(
     layout: bpy.types.UILayout, context: bpy.types.Context, text: str, icon: Any = "NONE"
 ) -> None:
     """Write a sentence on as many lines as the sidebar's width asks for."""
-    width = region_of(context).width / ui_scale(context)
-    width -= 0 if icon == "NONE" else ICON_PIXELS
     column = layout.column(align=True)
     below: Any = "NONE" if icon == "NONE" else "BLANK1"
-    for number, line in enumerate(wrapped(text, width)):
+    width = _room(context, icon=icon != "NONE")
+    for number, line in enumerate(line_breaks.wrapped(text, width, _width_of(context))):
         column.label(text=line, icon=below if number else icon)
+
+
+def choose(
+    layout: bpy.types.UILayout, context: bpy.types.Context, owner: Any, name: str, digits: str
+) -> None:
+    """Draw a number to choose; its name on a line of its own where both do not fit beside it.
+
+    Parameters
+    ----------
+    layout, context
+    owner : bpy_struct
+    name : str
+        Of its property.
+    digits : str
+        As many digits as the number may have.
+    """
+    title = owner.bl_rna.properties[name].name
+    width_of = _width_of(context)
+    beside = width_of(title) + width_of(digits) + 2.0 * line_breaks.ICON
+    if beside <= _room(context, icon=False):
+        layout.prop(owner, name)
+        return
+    column = layout.column(align=True)
+    say(column, context, f"{title}:")
+    column.prop(owner, name, text="")
+
+
+def _room(context: bpy.types.Context, *, icon: bool) -> float:
+    return line_breaks.room(region_of(context).width / ui_scale(context), icon=icon)
+
+
+def _width_of(context: bpy.types.Context) -> line_breaks.WidthOf:
+    """Return what measures words in the interface's font, in unscaled pixels."""
+    import blf
+
+    scale = ui_scale(context)
+    size = preferences_of(context).ui_styles[0].widget.points * scale
+
+    def width_of(text: str) -> float:
+        blf.size(0, size)
+        return float(blf.dimensions(0, text)[0]) / scale
+
+    return width_of
 
 
 def draw_job(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
