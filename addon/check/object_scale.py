@@ -68,8 +68,10 @@ def why_other_scale(scan: np.ndarray, design: np.ndarray) -> str:
 
 def same_stretch(one: np.ndarray, other: np.ndarray) -> bool:
     """Tell whether two (4, 4) differ in place and turn only."""
-    metrics = [linear.T @ linear for linear in (one[:3, :3], other[:3, :3])]
-    return bool(np.abs(metrics[0] - metrics[1]).max() <= 2 * SAME_SHARE * np.abs(metrics[1]).max())
+    first, second = (matrix[:3, :3] for matrix in (one, other))
+    away = np.abs(first.T @ first - second.T @ second).max()
+    turned = np.linalg.det(first) * np.linalg.det(second) > 0.0
+    return bool(turned and away <= 2.0 * SAME_SHARE * np.abs(second.T @ second).max())
 
 
 def _stretch_of(matrix: np.ndarray) -> _Stretch:

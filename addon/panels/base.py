@@ -1,5 +1,6 @@
 """What all panels of the sidebar share: where they lie, and how they say a sentence."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import bpy
@@ -18,6 +19,76 @@ def say(
     width = _room(context, icon=icon != "NONE")
     for number, line in enumerate(line_breaks.wrapped(text, width, _width_of(context))):
         column.label(text=line, icon=below if number else icon)
+
+
+def beside(
+    layout: bpy.types.UILayout,
+    context: bpy.types.Context,
+    cells: Sequence[str],
+    instead: Sequence[str],
+    factor: float = 0.0,
+) -> None:
+    """Write numbers beside each other; where one would be cut, sentences in their place.
+
+    Parameters
+    ----------
+    layout, context
+    cells : sequence of str
+    instead : sequence of str
+        What says the same one below the other.
+    factor : float
+        Share of the first cell; as much as the others if 0.
+    """
+    width = _room(context, icon=False)
+    factor = factor or 1.0 / len(cells)
+    shares = [factor, *[(1.0 - factor) / (len(cells) - 1)] * (len(cells) - 1)]
+    needed = [_width_of(context)(text) + line_breaks.ICON / 3.0 for text in cells]
+    if any(one > share * width for one, share in zip(needed, shares, strict=True)):
+        for text in instead:
+            say(layout, context, text)
+        return
+    split = layout.split(factor=factor)
+    first, *rest = cells
+    split.label(text=first)
+    row = split.row()
+    for text in rest:
+        row.label(text=text)
+
+
+def press(
+    layout: bpy.types.UILayout,
+    context: bpy.types.Context,
+    operator: str,
+    text: str,
+    short: str,
+    *,
+    icon: Any = "VIEWZOOM",
+    above: bpy.types.UILayout | None = None,
+    others: int = 0,
+) -> Any:
+    """Draw a button whose words hold numbers; above it, with shorter ones on it, if need be.
+
+    Parameters
+    ----------
+    layout, context
+    operator : str
+    text, short : str
+        All there is to say, and what is enough on a button that has it written above.
+    icon : str
+    above : bpy.types.UILayout, optional
+        Where it is written above; the layout itself if not given.
+    others : int
+        Buttons of a symbol alone that stand beside it.
+
+    Returns
+    -------
+    OperatorProperties
+    """
+    width = _room(context, icon=True) - others * line_breaks.ICON
+    if _width_of(context)(text) <= width - line_breaks.ICON / 2.0:
+        return layout.operator(operator, text=text, icon=icon)
+    say(above or layout, context, text)
+    return layout.operator(operator, text=short, icon=icon)
 
 
 def choose(

@@ -30,7 +30,11 @@ def test_rounding_is_no_scale_and_a_ten_thousandth_is_one() -> None:
 @pytest.mark.parametrize(
     ("scan", "design", "words"),
     [
-        (1.01, 1.0, "another scale than the design's (1.01 against 1), so that it was measured 1 %"),
+        (
+            1.01,
+            1.0,
+            "another scale than the design's (1.01 against 1), so that it was measured 1 %",
+        ),
         (1.0, 1.01, "0.99 % too small"),
         (25.4, 1.0, "25.4 times too large"),
         (0.001, 1.0, "1000 times too small"),
@@ -58,3 +62,4 @@ def test_shear_is_said() -> None:
 def test_a_move_keeps_the_stretch_and_a_scale_does_not() -> None:
     assert same_stretch(pose(), pose(1.0, (0.0, 2.0, 1.0)))
     assert not same_stretch(pose(1.0001), pose())
+    assert not same_stretch(pose((-1.0, 1.0, 1.0)), pose())
