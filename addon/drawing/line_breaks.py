@@ -44,14 +44,9 @@ def wrapped(text: str, width: float, width_of: WidthOf) -> list[str]:
     A number stays with its unit, and what " · " separates stays together where it fits.
     """
     text = _TOGETHER.sub(KEPT, text)
-    parts = text.split(JOINT)
-    if len(parts) > 1:
-        whole = (part.replace(" ", KEPT) for part in parts)
-        parts = [
-            kept if width_of(kept + JOINT) <= width else part
-            for kept, part in zip(whole, parts, strict=True)
-        ]
-        text = f"{KEPT}· ".join(parts)
+    *firsts, last = text.split(JOINT)
+    parts = [_together(f"{part} ·", width, width_of) for part in firsts]
+    text = " ".join([*parts, _together(last, width, width_of) if parts else last])
     lines, line = [], ""
     for word in text.split(" "):
         longer = f"{line} {word}" if line else word
@@ -64,6 +59,11 @@ def wrapped(text: str, width: float, width_of: WidthOf) -> list[str]:
             longer = longer[fits:]
         line = longer
     return [line.replace(KEPT, " ") for line in (*lines, line)]
+
+
+def _together(part: str, width: float, width_of: WidthOf) -> str:
+    """Return a part that no line is broken in; only where it is too wide, as it was."""
+    return part.replace(" ", KEPT) if width_of(part) <= width else part
 
 
 def _letters(text: str, width: float, width_of: WidthOf) -> int:
