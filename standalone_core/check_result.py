@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 from .areas.area_set import AreaSet
 from .areas.chosen import no_area
@@ -72,6 +73,8 @@ class CheckResult:
     doubt : str
         Why the surface that was measured may not be the crown's; empty where nothing speaks
         against it.
+    origins : mapping of str to mapping
+        Where "design" and "scan" come from if they were not read from a file here, as plain data.
     """
 
     design: CheckedMesh
@@ -97,6 +100,7 @@ class CheckResult:
     facet_sag: tuple[AreaSag, ...] = ()
     causes: CausesResult | None = None
     doubt: str = ""
+    origins: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
 
     @property
     def evaluation(self) -> EvaluationMesh:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +33,7 @@ from ...standalone_core.superimpose.result import Superimposition
 from ..areas import area_groups, support_marks
 from ..blender import bridge, frames
 from ..blender.session import mesh_of, scene_of, settings_of
+from ..identifiers import OBJECT_PROPERTIES
 from . import landmarks
 from .object_scale import scale_doubt
 from .scene_choices import check_settings, choices_of
@@ -55,6 +56,8 @@ class DesignInput:
     areas : area_groups.UserAreas
     marks : tuple of SupportMark
         The support marks that were made as circles, in the frame.
+    origin : mapping of str
+        Name of the object, and of the file that it was imported from.
     """
 
     design: bpy.types.Object
@@ -64,6 +67,7 @@ class DesignInput:
     checksum: str
     areas: area_groups.UserAreas
     marks: tuple[SupportMark, ...] = ()
+    origin: Mapping[str, str | None] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,12 +81,15 @@ class ScanInput:
         From the object's own coordinates to the frame, mm, as the scan lay.
     mesh : TriangleMesh
     checksum : str
+    origin : mapping of str
+        Name of the object, and of the file that it was imported from.
     """
 
     scan: bpy.types.Object
     local_to_mm: np.ndarray
     mesh: TriangleMesh
     checksum: str
+    origin: Mapping[str, str | None] = field(default_factory=dict)
 
 
 def read_design(context: bpy.types.Context, design: bpy.types.Object | None = None) -> DesignInput:
@@ -118,6 +125,7 @@ def read_design_steps(
         checksum=checksum,
         areas=areas,
         marks=support_marks.marked(design, local_to_mm, areas.groups, checksum),
+        origin=_origin_of(design),
     )
 
 
@@ -145,7 +153,13 @@ def read_scan_steps(
     depsgraph = context.evaluated_depsgraph_get()
     where = frame.local_to_mm(scan) if local_to_mm is None else local_to_mm
     mesh = bridge.read_mesh_object(scan, where, depsgraph)
-    return ScanInput(scan=scan, local_to_mm=where, mesh=mesh, checksum=checksum)
+    return ScanInput(scan, where, mesh, checksum, _origin_of(scan))
+
+
+def _origin_of(obj: bpy.types.Object) -> dict[str, str | None]:
+    """Name what a surface was read from; the file is named first in what is told of it."""
+    told: str = getattr(obj, OBJECT_PROPERTIES).file_notes
+    return {"object": obj.name, "path": told.split(": ", 1)[0] if told else None}
 
 
 def read_both_steps(context: bpy.types.Context) -> Steps[tuple[DesignInput, ScanInput]]:
@@ -183,7 +197,11 @@ def check_input_steps(
     settings = check_settings(choices)
     scale_mm = design.frame.scale_mm
     doubt = scale_doubt(scan.local_to_mm / scale_mm, design.local_to_mm / scale_mm)
-    return check_meshes_steps(design.mesh, scan.mesh, settings, find_areas=find_areas, doubt=doubt)
+    checking = check_meshes_steps(
+        design.mesh, scan.mesh, settings, find_areas=find_areas, doubt=doubt
+    )
+    result = yield from checking
+    return replace(result, origins={"design": design.origin, "scan": scan.origin})
 
 
 def superimpose_input_steps(

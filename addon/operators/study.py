@@ -9,6 +9,7 @@ import bpy
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Steps, scaled
 from ...standalone_core.study.measuring.run import run_study_steps
+from ...standalone_core.words.text import count_words
 from .. import identifiers
 from ..blender.job import JobOperator
 from ..blender.session import Answer, manager_of, scene_of
@@ -51,7 +52,7 @@ class RunStudy(JobOperator, bpy.types.Operator):
         yield from study_store.keep_steps(self._read, result)
         colour_map.refresh(scene_of(context))
         left = len(result.run.left_out) + len(self._read.unreadable)
-        said = f"Measured {len(result.run.crowns)} crowns"
+        said = f"Measured {count_words(len(result.run.crowns), 'crown')}"
         said += f"; {left} left out" if left else ""
         return f"{said}. The report is in {self._read.folder / RESULTS}."
 

@@ -199,7 +199,7 @@ def _draw_answer(
         say(layout, context, text, "QUESTION")
     if kept["warnings"]:
         box = layout.box()
-        box.label(text="Read before trusting the numbers", icon="ERROR")
+        say(box, context, "Read before trusting the numbers", "ERROR")
         for text in kept["warnings"]:
             say(box, context, text)
 

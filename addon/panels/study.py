@@ -187,7 +187,7 @@ def _draw_left_out(
     warnings = kept["warnings"]
     if warnings:
         box = layout.box()
-        box.label(text="Read before trusting the numbers", icon="ERROR")
+        say(box, context, "Read before trusting the numbers", "ERROR")
         for line in warnings[:LINES_SHOWN]:
             say(box, context, line)
         if len(warnings) > LINES_SHOWN:
