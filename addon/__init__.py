@@ -63,9 +63,11 @@ def unregister() -> None:
     from .files import ways_in
     from .fit import place_rings, polar_overlay, section_overlay, spots_overlay
     from .properties import preferences, registration
+    from .study import area_edits
 
     job.stop_all(bpy.context)
     judging_meanwhile.stop()
+    area_edits.stop()
     for handlers, function in _handlers():
         if function in handlers:
             handlers.remove(function)
@@ -91,17 +93,20 @@ def _handlers() -> tuple[tuple[list[Any], Any], ...]:
     """Return Blender's lists of handlers, each with the function that belongs in it."""
     import bpy
 
-    from .check import judging_meanwhile, mark_results, old_files, store
+    from .check import judging_meanwhile, old_files, store
     from .drawing import overlay, view_shading
     from .fit import edits, fit_store, section
-    from .study import study_store
+    from .study import area_edits, study_store
 
     handlers: Any = bpy.app.handlers
     return (
         (handlers.depsgraph_update_post, store.notice_changes),
         (handlers.depsgraph_update_post, study_store.notice_changes),
         (handlers.depsgraph_update_post, fit_store.notice_changes),
-        (handlers.depsgraph_update_post, mark_results.notice_painting),
+        (handlers.depsgraph_update_post, area_edits.notice_changes),
+        (handlers.undo_post, area_edits.follow),
+        (handlers.redo_post, area_edits.follow),
+        (handlers.load_post, area_edits.forget),
         (handlers.undo_post, view_shading.follow_undo),
         (handlers.redo_post, view_shading.follow_undo),
         (handlers.load_post, old_files.take_over),

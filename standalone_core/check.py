@@ -125,15 +125,17 @@ def check_meshes_steps(
     settings: CheckSettings | None = None,
     *,
     find_areas: AreaFinder | None = None,
+    doubt: str = "",
 ) -> Steps[CheckResult]:
     """Check two meshes in memory as :func:`check_meshes` does, step by step.
 
     ``find_areas`` takes the place of automatic areas and areas file; see
-    :func:`.measure.area_steps`.
+    :func:`.measure.area_steps`. A ``doubt`` about the scan, as full sentences, leaves every area
+    undecided, whatever it measures.
     """
     chosen = settings or CheckSettings()
     repaired = partial(checked_surface, design, chosen), partial(checked_surface, scan, chosen)
-    return (yield from _check_steps(*repaired, chosen, find_areas))
+    return (yield from _check_steps(*repaired, chosen, find_areas, doubt))
 
 
 def check_meshes(
@@ -176,6 +178,7 @@ def _check_steps(
     scan: Callable[[], CheckedMesh],
     settings: CheckSettings,
     find_areas: AreaFinder | None = None,
+    doubt: str = "",
 ) -> Steps[CheckResult]:
     """Check what the two functions give: the two sides beside each other, up to the pose."""
     watch = Stopwatch()
@@ -183,12 +186,16 @@ def _check_steps(
         _design_side_steps(design, settings, find_areas), _scan_side_steps(scan, settings)
     )
     ready, ready_scan = yield from watch.timed("make ready", sides, 0.0, 0.4)
-    checking = _check_ready_scan_steps(ready_scan, ready, settings, watch)
+    checking = _check_ready_scan_steps(ready_scan, ready, settings, watch, doubt)
     return (yield from scaled(checking, 0.4, 1.0))
 
 
 def check_ready_steps(
-    scan: CheckedMesh, ready: ReadyDesign, settings: CheckSettings, watch: Stopwatch
+    scan: CheckedMesh,
+    ready: ReadyDesign,
+    settings: CheckSettings,
+    watch: Stopwatch,
+    doubt: str = "",
 ) -> Steps[CheckResult]:
     """Check a scan against a design that is ready, as many scans as there are.
 
@@ -200,6 +207,8 @@ def check_ready_steps(
     settings : CheckSettings
     watch : Stopwatch
         Goes on with what was timed before.
+    doubt : str
+        See :func:`check_meshes_steps`.
 
     Raises
     ------
@@ -208,19 +217,19 @@ def check_ready_steps(
     """
     readying = ready_scan_steps(scan, settings)
     ready_scan = yield from watch.timed("make ready", readying, 0.0, 0.15)
-    checking = _check_ready_scan_steps(ready_scan, ready, settings, watch)
+    checking = _check_ready_scan_steps(ready_scan, ready, settings, watch, doubt)
     return (yield from scaled(checking, 0.15, 1.0))
 
 
 def _check_ready_scan_steps(
-    scan: ReadyScan, ready: ReadyDesign, settings: CheckSettings, watch: Stopwatch
+    scan: ReadyScan, ready: ReadyDesign, settings: CheckSettings, watch: Stopwatch, doubt: str
 ) -> Steps[CheckResult]:
     refuse_unknown_areas(ready.area_set, settings.tolerances)
     measure_steps = measure_scan_steps(scan, ready, settings, watch=watch)
     measured = yield from scaled(measure_steps, 0.0, 0.95)
     yield Progress("Comparing with the tolerances", 0.95)
     with watch.stage("judge"):
-        judged = judge_scan(ready, scan.scan, measured, settings)
+        judged = judge_scan(ready, scan.scan, measured, settings, doubt)
     return replace(judged, seconds=watch.seconds)
 
 
@@ -241,7 +250,11 @@ def _scan_side_steps(scan: Callable[[], CheckedMesh], settings: CheckSettings) -
 
 
 def judge_scan(
-    ready: ReadyDesign, scan: CheckedMesh, measured: MeasuredScan, settings: CheckSettings
+    ready: ReadyDesign,
+    scan: CheckedMesh,
+    measured: MeasuredScan,
+    settings: CheckSettings,
+    doubt: str = "",
 ) -> CheckResult:
     """Hold what was measured against the tolerances."""
     area_set, fit = ready.area_set, measured.superimposition
@@ -252,7 +265,7 @@ def judge_scan(
         settings.tolerances.limit_um("margin"),
         scan_edge_mm=measured.mesh.mean_edge_mm,
     )
-    evidence = _evidence(measured, area_set, profile)
+    evidence = replace(_evidence(measured, area_set, profile), doubt=doubt)
     judgement = judge_deviations(
         measured.fields,
         area_set,
@@ -285,6 +298,7 @@ def judge_scan(
         marks=marks_of(measured.design_to_scan, area_set, fit, settings),
         margin_profile=profile,
         facet_sag=evidence.facet_sag,
+        doubt=doubt,
     )
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 from .areas.area_set import AreaSet
 from .areas.chosen import no_area
@@ -70,6 +71,11 @@ class CheckResult:
         What the scan's flat triangles alone read as, by area.
     causes : CausesResult or None
         Why it deviates; None if that was not asked for.
+    doubt : str
+        Why the surface that was measured may not be the crown's; empty where nothing speaks
+        against it.
+    origins : mapping of str to mapping
+        Where "design" and "scan" come from if they were not read from a file here, as plain data.
     """
 
     design: CheckedMesh
@@ -94,6 +100,8 @@ class CheckResult:
     margin_profile: MarginProfile | None = None
     facet_sag: tuple[AreaSag, ...] = ()
     causes: CausesResult | None = None
+    doubt: str = ""
+    origins: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
 
     @property
     def evaluation(self) -> EvaluationMesh:

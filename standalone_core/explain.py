@@ -45,7 +45,7 @@ def explain_steps(
 ) -> Steps[CausesResult]:
     """Find the causes of a check's deviations as :func:`explain` does, step by step."""
     settings = result.settings
-    why = why_not_explained(result.is_design, result.superimposition.verdict)
+    why = why_not_explained(result.is_design, result.superimposition.verdict, result.doubt)
     if why:
         return no_causes(len(result.evaluation.points), settings.production, settings.causes, why)
     yield Progress("Making the design ready for causes", 0.0)
@@ -68,7 +68,7 @@ def _fields_steps(result: CheckResult) -> Steps[CauseFields]:
     )
 
 
-def why_not_explained(is_design: bool, superimposition: str) -> str:
+def why_not_explained(is_design: bool, superimposition: str, doubt: str = "") -> str:
     """Say why causes are not looked for, as the end of a sentence; empty if they are.
 
     Parameters
@@ -77,9 +77,13 @@ def why_not_explained(is_design: bool, superimposition: str) -> str:
         Whether the scan is the design's own surface.
     superimposition : str
         Its verdict.
+    doubt : str
+        Why the surface may not be the crown's; empty where nothing speaks against it.
     """
     if is_design:
         return "the scan is the design's own surface"
+    if doubt:
+        return "the scan may have another size or shape than the crown"
     if superimposition != "good":
         return "the superimposition is not to be trusted"
     return ""

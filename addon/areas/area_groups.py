@@ -326,6 +326,11 @@ def names(design: bpy.types.Object) -> list[str]:
     return [area_name(group) for group in groups]
 
 
+def listing(design: bpy.types.Object) -> str:
+    """Return which areas a design has, support marks apart, as text; reads no vertex."""
+    return "\n".join(sorted(name for name in names(design) if not mark_of(name)))
+
+
 def write_group(design: bpy.types.Object, name: str, vertices: np.ndarray) -> None:
     """Make a vertex group hold exactly these vertices."""
     run(write_group_steps(design, name, vertices))

@@ -28,6 +28,11 @@ def write(design: bpy.types.Object, points: np.ndarray, closed: bool) -> str:
     return surface_curve.write(design, _POINTER, MARGIN_LINE_NAME, points, closed)
 
 
+def fingerprint(design: bpy.types.Object) -> str:
+    """Return a short checksum of the margin line; empty where there is none."""
+    return surface_curve.fingerprint(design, _POINTER)
+
+
 def read(design: bpy.types.Object) -> np.ndarray | None:
     """Return the points of the margin line in the design's own coordinates, (k, 3)."""
     return surface_curve.read(design, _POINTER)

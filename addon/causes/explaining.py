@@ -82,7 +82,7 @@ def read_steps(context: bpy.types.Context, scan: bpy.types.Object) -> Steps[ToEx
     check_settings({**kept["choices"], **choices, "force": _takes_all(kept, scene)})
     reading = inputs.read_design_steps(context, store.data_of(scan).design)
     design = yield from scaled(reading, 0.0, 0.6)
-    if not store.refresh_areas(scan, design.areas):
+    if not store.refresh_areas(scan, design.areas, scene):
         raise _out_of_date(scan)
     reading_scan = inputs.read_scan_steps(context, scan, design.frame)
     lying = yield from scaled(reading_scan, 0.6, 0.9)
@@ -143,6 +143,7 @@ def checked_again(read: ToExplain) -> CheckResult:
         versions={},
         settings=settings,
         is_design=kept["check"]["is_design"],
+        doubt=kept["check"].get("doubt", ""),
     )
 
 

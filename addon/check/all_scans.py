@@ -66,7 +66,7 @@ def is_up_to_date(
     if chosen["start"] == "landmarks" or _measured_with(kept["choices"], chosen) != _plain(chosen):
         return False
     unmoved = store.refresh(scan, scene)
-    return unmoved and store.refresh_areas(scan, design.areas) and mark_results.refresh(scan)
+    return unmoved and store.refresh_areas(scan, design.areas, scene) and mark_results.refresh(scan)
 
 
 def rows_of(scene: bpy.types.Scene) -> list[Row]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -37,7 +37,9 @@ from ...standalone_core.words.names import area_words
 from ..areas import area_groups, support_marks
 from ..blender import bridge, frames
 from ..blender.session import mesh_of, scene_of, settings_of
+from ..identifiers import OBJECT_PROPERTIES
 from . import landmarks
+from .object_scale import scale_doubt
 from .scene_choices import check_settings, choices_of, refuse_missing_areas
 
 
@@ -58,6 +60,8 @@ class DesignInput:
     areas : area_groups.UserAreas
     marks : tuple of SupportMark
         The support marks that were made as circles, in the frame.
+    origin : mapping of str
+        Name of the object, and of the file that it was imported from.
     """
 
     design: bpy.types.Object
@@ -67,6 +71,7 @@ class DesignInput:
     checksum: str
     areas: area_groups.UserAreas
     marks: tuple[SupportMark, ...] = ()
+    origin: Mapping[str, str | None] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,12 +85,15 @@ class ScanInput:
         From the object's own coordinates to the frame, mm, as the scan lay.
     mesh : TriangleMesh
     checksum : str
+    origin : mapping of str
+        Name of the object, and of the file that it was imported from.
     """
 
     scan: bpy.types.Object
     local_to_mm: np.ndarray
     mesh: TriangleMesh
     checksum: str
+    origin: Mapping[str, str | None] = field(default_factory=dict)
 
 
 def read_design(context: bpy.types.Context, design: bpy.types.Object | None = None) -> DesignInput:
@@ -121,6 +129,7 @@ def read_design_steps(
         checksum=checksum,
         areas=areas,
         marks=support_marks.marked(design, local_to_mm, areas.groups, checksum),
+        origin=_origin_of(design),
     )
 
 
@@ -148,7 +157,13 @@ def read_scan_steps(
     depsgraph = context.evaluated_depsgraph_get()
     where = frame.local_to_mm(scan) if local_to_mm is None else local_to_mm
     mesh = bridge.read_mesh_object(scan, where, depsgraph)
-    return ScanInput(scan=scan, local_to_mm=where, mesh=mesh, checksum=checksum)
+    return ScanInput(scan, where, mesh, checksum, _origin_of(scan))
+
+
+def _origin_of(obj: bpy.types.Object) -> dict[str, str | None]:
+    """Name what a surface was read from; the file is named first in what is told of it."""
+    told: str = getattr(obj, OBJECT_PROPERTIES).file_notes
+    return {"object": obj.name, "path": told.split(": ", 1)[0] if told else None}
 
 
 def read_both_steps(context: bpy.types.Context) -> Steps[tuple[DesignInput, ScanInput]]:
@@ -192,7 +207,20 @@ def check_input_steps(
     refuse_missing_areas(choices, design.areas.groups)
     settings = check_settings(choices)
     find_areas = area_finder(design, settings.areas) if design.areas else None
-    return check_meshes_steps(design.mesh, scan.mesh, settings, find_areas=find_areas)
+    checking = check_meshes_steps(
+        design.mesh, scan.mesh, settings, find_areas=find_areas, doubt=_doubt(design, scan)
+    )
+    return _with_origins((yield from checking), design, scan)
+
+
+def _doubt(design: DesignInput, scan: ScanInput) -> str:
+    """Say why a scan's object may not show the crown's own size; empty if nothing speaks for it."""
+    scale_mm = design.frame.scale_mm
+    return scale_doubt(scan.local_to_mm / scale_mm, design.local_to_mm / scale_mm)
+
+
+def _with_origins(result: CheckResult, design: DesignInput, scan: ScanInput) -> CheckResult:
+    return replace(result, origins={"design": design.origin, "scan": scan.origin})
 
 
 def ready_input_steps(design: DesignInput, choices: Mapping[str, Any]) -> Steps[ReadyDesign]:
@@ -213,14 +241,15 @@ def ready_input_steps(design: DesignInput, choices: Mapping[str, Any]) -> Steps[
 
 
 def check_scan_steps(
-    ready: ReadyDesign, scan: ScanInput, choices: Mapping[str, Any]
+    ready: ReadyDesign, design: DesignInput, scan: ScanInput, choices: Mapping[str, Any]
 ) -> Steps[CheckResult]:
     """Check a scan against a design made ready, as :func:`check_input_steps` does."""
     yield Progress("Looking for faults", 0.0)
     settings, watch = check_settings(choices), Stopwatch()
     with watch.stage("repair"):
         surface = checked_surface(scan.mesh, settings)
-    return (yield from scaled(check_ready_steps(surface, ready, settings, watch), 0.1, 1.0))
+    checking = check_ready_steps(surface, ready, settings, watch, _doubt(design, scan))
+    return _with_origins((yield from scaled(checking, 0.1, 1.0)), design, scan)
 
 
 def superimpose_input_steps(

@@ -135,6 +135,7 @@ def keep_judgement(scan: bpy.types.Object, kept: dict[str, Any], judgement: Judg
     )
     kept["judged_warnings"] = list(judgement.warnings)
     store.data_of(scan).result = json.dumps(kept)
+    store.note_verdict(scan, kept)
     store.list_patches(scan, kept)
 
 

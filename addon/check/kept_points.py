@@ -220,9 +220,11 @@ def _evidence(document: Mapping[str, Any]) -> ScanEvidence:
     """Return what a result's document says of the scan."""
     margin = document["margin_profile"]
     summary = None if margin["reason"] else _numbers_of(MarginSummary, margin)
-    # Results kept by earlier versions say nothing of facet sag.
-    sags = document.get("facet_sag", ())
-    return evidence_from(document["is_design"], document["layers"], summary, facet_sag=sags)
+    # Results kept by earlier versions say nothing of facet sag, nor of doubts.
+    sags, doubt = document.get("facet_sag", ()), document.get("doubt", "")
+    return evidence_from(
+        document["is_design"], document["layers"], summary, facet_sag=sags, doubt=doubt
+    )
 
 
 def _numbers_of(kind: type, document: Mapping[str, Any]) -> dict[str, Any]:

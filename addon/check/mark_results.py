@@ -36,7 +36,6 @@ from ...standalone_core.progress import Progress, Steps
 from ...standalone_core.records import plain
 from ...standalone_core.superimpose.result import Superimposition
 from ..areas import area_groups, support_marks
-from ..blender.session import persistent
 from . import judging, store
 from .inputs import DesignInput
 from .kept_points import KeptPoints
@@ -188,35 +187,33 @@ def renamed(design: bpy.types.Object, old: str, new: str) -> None:
             store.data_of(scan).result = json.dumps(kept)
 
 
-def refresh(scan: bpy.types.Object) -> bool:
-    """Bring up to date whether a scan's marks were edited since; return if they are current."""
-    kept, design = store.result_of(scan), store.data_of(scan).design
+def refresh(scan: bpy.types.Object, groups: Mapping[str, np.ndarray] | None = None) -> bool:
+    """Bring up to date whether a scan's marks were edited since; return if they are current.
+
+    Reads every vertex's groups, if they are not given.
+    """
+    kept, design = store.shown_result_of(scan), store.data_of(scan).design
     if kept is None or design is None:
         return False
-    out_of_date = support_marks.checksum(design) != kept["made_with"].get("marks", "")
-    if store.data_of(scan).marks_out_of_date != out_of_date:
-        store.data_of(scan).marks_out_of_date = out_of_date
-    return not out_of_date
+    now = support_marks.checksum(design, groups)
+    _set_edited(scan, now != kept["made_with"].get("marks", ""))
+    return not store.data_of(scan).marks_out_of_date
+
+
+def mark_edited(scan: bpy.types.Object) -> None:
+    """Mark a scan's marks edited since they were measured."""
+    _set_edited(scan, True)
+
+
+def _set_edited(scan: bpy.types.Object, edited: bool) -> None:
+    # Written only when it differs: writing makes Blender update the object once more.
+    if store.data_of(scan).marks_out_of_date != edited:
+        store.data_of(scan).marks_out_of_date = edited
 
 
 def number(value: float | None) -> float:
     """Return a kept number; NaN for none."""
     return math.nan if value is None else value
-
-
-@persistent
-def notice_painting(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
-    """Mark marks edited while their group is painted: comparing groups would be slow."""
-    for update in depsgraph.updates:
-        design = update.id.original if update.id else None
-        if not isinstance(design, bpy.types.Object) or not update.is_updated_geometry:
-            continue
-        if design.mode != "WEIGHT_PAINT" or design.vertex_groups.active is None:
-            continue
-        if support_marks.mark_of_group(design.vertex_groups.active):
-            for scan in measured_scans(design, scene):
-                if not store.data_of(scan).marks_out_of_date:
-                    store.data_of(scan).marks_out_of_date = True
 
 
 def same_points(field: DeviationField, evaluation: EvaluationMesh) -> bool:

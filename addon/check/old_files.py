@@ -56,7 +56,7 @@ def _take_over_scene(scene: bpy.types.Scene) -> None:
         settings.mark_kind = MARK_KINDS[int(stored[OLD_KIND])]
         del stored[OLD_KIND]
     for scan in store.listed_scans(scene):
-        if store.data_of(scan).result and store.result_of(scan) is None:
+        if store.data_of(scan).result and not store.data_of(scan).verdict:
             store.refresh(scan, scene)
 
 

@@ -13,6 +13,7 @@ import json
 import math
 import uuid
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
 from typing import Any
 
 import bpy
@@ -28,8 +29,8 @@ from ...standalone_core.records import plain
 from ...standalone_core.report.check.document import check_document
 from ...standalone_core.report.check.sentences import patch_limit_um, superimposition_lines
 from ...standalone_core.superimpose.result import Superimposition
-from ..areas import area_groups, support_marks
-from ..blender import bridge, frames
+from ..areas import area_groups, margin_curve, support_marks
+from ..blender import bridge, frames, updates
 from ..blender.session import mesh_of, persistent
 from ..identifiers import (
     OBJECT_PROPERTIES,
@@ -37,7 +38,7 @@ from ..identifiers import (
     deviation_attribute,
     unmatched_attribute,
 )
-from . import kept_points
+from . import kept_points, placement, verdict_lines
 from .inputs import DesignInput, ScanInput
 from .kept_points import KeptPoints
 from .scene_choices import measuring_choices, other_choices
@@ -45,7 +46,6 @@ from .scene_choices import measuring_choices, other_choices
 VERSION = 4
 PATCHES_LISTED = 200
 AREAS_EDITED = "The areas were edited."
-MOVED_UM = 0.05  # a pose that differs by more than this (and single precision) was moved
 
 
 def data_of(obj: bpy.types.Object) -> Any:
@@ -72,6 +72,19 @@ def result_of(scan: bpy.types.Object) -> dict[str, Any] | None:
         return None
     kept: dict[str, Any] = json.loads(text)
     return kept if kept.get("version") == VERSION else None
+
+
+def shown_result_of(scan: bpy.types.Object) -> Mapping[str, Any] | None:
+    """Return a scan's kept result for looking at only: it is not read anew at every drawing."""
+    text = data_of(scan).result
+    kept = _parsed(text) if text else None
+    return kept if kept and kept.get("version") == VERSION else None
+
+
+@lru_cache(maxsize=8)
+def _parsed(text: str) -> Mapping[str, Any]:
+    kept: Mapping[str, Any] = json.loads(text)
+    return kept
 
 
 def rows_of(kept: Mapping[str, Any], direction: Direction | None = None) -> list[dict[str, Any]]:
@@ -136,6 +149,8 @@ def keep_steps(
     data.result_id = result_id
     data.result_points = points
     data.result = json.dumps(kept)
+    data.areas_measured = area_groups.listing(design.design)
+    note_verdict(scan.scan, kept)
     list_patches(scan.scan, kept)
     keep_superimposition(scan.scan, result.superimposition)
     data.marks_out_of_date = False
@@ -157,6 +172,7 @@ def _kept(
             "scan": scan.checksum,
             "design_linear": design.local_to_mm[:3, :3].tolist(),
             "areas": design.areas.checksum,
+            "margin_line": margin_curve.fingerprint(design.design),
             "marks": support_marks.checksum(design.design, design.areas.groups),
             "scan_before": scan.local_to_mm.tolist(),
             "scan_after": design.frame.local_to_mm(scan.scan).tolist(),
@@ -191,6 +207,7 @@ def forget(scan: bpy.types.Object, scene: bpy.types.Scene) -> None:
     data = data_of(scan)
     result_id, points, design = data.result_id, data.result_points, data.design
     data.result_id, data.result, data.result_points, data.problem = "", "", None, ""
+    data.verdict = data.areas_measured = ""
     data.patches.clear()
     _set_state(scan, "NONE", "")
     if not result_id or any(data_of(o).result_id == result_id for o in bpy.data.objects):
@@ -246,6 +263,11 @@ def points_of(scan: bpy.types.Object) -> tuple[np.ndarray, np.ndarray] | None:
     return kept_points.deviations(data_of(scan).result_points)
 
 
+def note_verdict(scan: bpy.types.Object, kept: Mapping[str, Any]) -> None:
+    """Note which verdict decides about a scan, so that lists need not read its result."""
+    data_of(scan).verdict = verdict_lines.deciding(verdicts_of(kept))
+
+
 def list_patches(scan: bpy.types.Object, kept: Mapping[str, Any]) -> None:
     """Fill the scan's list of patches outside the tolerance, worst first."""
     patches = data_of(scan).patches
@@ -270,7 +292,7 @@ def refresh(scan: bpy.types.Object, scene: bpy.types.Scene, *, with_areas: bool 
     with_areas : bool
         Look at the edited areas too, which reads every vertex's groups.
     """
-    kept = result_of(scan)
+    kept = shown_result_of(scan)
     if kept is None:
         unknown = bool(data_of(scan).result)
         if unknown:
@@ -278,6 +300,8 @@ def refresh(scan: bpy.types.Object, scene: bpy.types.Scene, *, with_areas: bool 
         elif data_of(scan).state in ("CURRENT", "OUT_OF_DATE"):
             _set_state(scan, "NONE", "")
         return False
+    if not data_of(scan).verdict:  # kept by an earlier version
+        note_verdict(scan, kept)
     reason = _why_out_of_date(scan, scene, kept["made_with"], with_areas)
     reason = reason or _why_other_choices(scan, scene, kept["choices"])
     _set_state(scan, "OUT_OF_DATE" if reason else "CURRENT", reason)
@@ -286,7 +310,7 @@ def refresh(scan: bpy.types.Object, scene: bpy.types.Scene, *, with_areas: bool 
 
 def refresh_choices(scan: bpy.types.Object, scene: bpy.types.Scene) -> None:
     """Bring a scan's state up to date after a choice: while it is another one, nothing is read."""
-    kept = result_of(scan)
+    kept = shown_result_of(scan)
     reason = "" if kept is None else _why_other_choices(scan, scene, kept["choices"])
     if reason:
         _set_state(scan, "OUT_OF_DATE", reason)
@@ -294,16 +318,47 @@ def refresh_choices(scan: bpy.types.Object, scene: bpy.types.Scene) -> None:
         refresh(scan, scene)
 
 
-def refresh_areas(scan: bpy.types.Object, areas: area_groups.UserAreas) -> bool:
-    """Mark a scan's result out of date if the areas, as they were read, are others now.
+def refresh_areas(
+    scan: bpy.types.Object, areas: area_groups.UserAreas, scene: bpy.types.Scene
+) -> bool:
+    """Bring up to date whether the areas, as they were read, are those that a scan was measured in.
 
-    Return whether they still are those that it was measured with.
+    Return whether they are.
     """
-    kept = result_of(scan)
-    same = kept is not None and areas.checksum == kept["made_with"]["areas"]
+    kept = shown_result_of(scan)
+    if kept is None:
+        return False
+    same = areas.checksum == kept["made_with"]["areas"] and not areas_differ(scan)
     if not same:
-        _set_state(scan, "OUT_OF_DATE", AREAS_EDITED)
+        mark_areas_edited(scan)
+    elif data_of(scan).state_reason == AREAS_EDITED:
+        _set_state(scan, "CURRENT", "")
+        refresh(scan, scene)
     return same
+
+
+def areas_differ(scan: bpy.types.Object, *, with_line: bool = False) -> bool:
+    """Tell, without reading any vertex, whether a scan's design has other areas than measured.
+
+    Parameters
+    ----------
+    scan : bpy.types.Object
+        A measured one whose design is there.
+    with_line : bool
+        Compare the margin line too.
+    """
+    data = data_of(scan)
+    if data.areas_measured and area_groups.listing(data.design) != data.areas_measured:
+        return True
+    kept = shown_result_of(scan) if with_line else None
+    then = kept["made_with"].get("margin_line") if kept else None
+    return then is not None and margin_curve.fingerprint(data.design) != then
+
+
+def mark_areas_edited(scan: bpy.types.Object) -> None:
+    """Mark a scan's result out of date because its design's areas were edited."""
+    if data_of(scan).state == "CURRENT":
+        _set_state(scan, "OUT_OF_DATE", AREAS_EDITED)
 
 
 def _why_out_of_date(
@@ -319,15 +374,16 @@ def _why_out_of_date(
         if bridge.checksum(mesh_of(obj)) != then[kind]:
             return f"The {kind}'s mesh was changed."
     try:
-        moved = _why_misplaced(scan, design, frames.frame_of(design, scene), then)
+        moved = placement.why_misplaced(scan, design, frames.frame_of(design, scene), then)
     except CuspwiseError as error:
         return error.reason
     if moved:
         return moved
+    edited = areas_differ(scan)
     if with_areas:
-        edited = area_groups.user_areas(design).checksum != then["areas"]
+        edited = edited or area_groups.user_areas(design).checksum != then["areas"]
     else:
-        edited = data_of(scan).state_reason == AREAS_EDITED
+        edited = edited or data_of(scan).state_reason == AREAS_EDITED
     return AREAS_EDITED if edited else ""
 
 
@@ -338,29 +394,6 @@ def _why_other_choices(
     now = measuring_choices(getattr(scene, SCENE_PROPERTIES), data_of(scan).design)
     changed = other_choices(then, now)
     return f"It was measured with other settings: {', '.join(changed)}." if changed else ""
-
-
-def _why_misplaced(
-    scan: bpy.types.Object,
-    design: bpy.types.Object,
-    frame: frames.Frame,
-    then: Mapping[str, Any],
-) -> str:
-    """Return what moved or changed its size; empty if nothing did."""
-    before, now = np.array(then["design_linear"]), frame.local_to_mm(design)[:3, :3]
-    if np.abs(now - before).max() > frames.POSE_PRECISION * np.abs(before).max():
-        return "The design's scale or unit was changed."
-    place, here = np.array(then["scan_after"]), frame.local_to_mm(scan)
-    slack = MOVED_UM / 1e3 + frames.POSE_PRECISION * _largest(scan, design, frame)
-    if frames.displacement(scan, here, place) > slack:
-        return "Scan or design was moved."
-    return ""
-
-
-def _largest(scan: bpy.types.Object, design: bpy.types.Object, frame: frames.Frame) -> float:
-    """Return the largest coordinate that single precision is relative to, mm."""
-    places = [np.abs(frames.matrix_of(obj)[:3, 3]).max() for obj in (scan, design)]
-    return frame.scale_mm * float(max(places))
 
 
 def _set_state(scan: bpy.types.Object, state: str, reason: str) -> None:
@@ -375,12 +408,7 @@ def _set_state(scan: bpy.types.Object, state: str, reason: str) -> None:
 @persistent
 def notice_changes(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
     """Mark results out of date when their scan or design was moved or edited."""
-    touched = {
-        update.id.original
-        for update in depsgraph.updates
-        if isinstance(update.id, bpy.types.Object)
-        and (update.is_updated_transform or update.is_updated_geometry)
-    }
+    touched = updates.edited(depsgraph) | updates.moved(depsgraph)
     if not touched:
         return
     for scan in listed_scans(scene):

@@ -16,11 +16,60 @@ from ...standalone_core.deviation.verdict import Verdict, is_too_much
 from ...standalone_core.report.check.sentences import headline
 from ...standalone_core.words.names import (
     DIRECTION_WORDS,
+    NO_TOLERANCE,
     NOT_DECIDABLE,
     OUTSIDE,
+    VERDICT_WORDS,
+    WITHIN,
     area_words,
 )
 from ...standalone_core.words.text import capital, micrometres
+
+VERDICT_ICONS = {
+    WITHIN: "CHECKMARK",
+    OUTSIDE: "CANCEL",
+    NOT_DECIDABLE: "QUESTION",
+    NO_TOLERANCE: "NONE",
+    "": "NONE",
+}
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Where a scan stands, for a list: its icon and its words."""
+
+    icon: str
+    words: str
+
+
+_UNJUDGED = {
+    "NONE": Standing("RADIOBUT_OFF", "not measured"),
+    "PLACED": Standing("SNAP_ON", "superimposed, not measured"),
+    "OUT_OF_DATE": Standing("ERROR", "out of date"),
+}
+_NO_VERDICT = Standing("REMOVE", "measured, no tolerance set")
+_JUDGED = {
+    key: Standing(VERDICT_ICONS[key], VERDICT_WORDS[key])
+    for key in (WITHIN, OUTSIDE, NOT_DECIDABLE)
+}
+
+
+def standing(state: str, verdict: str) -> Standing:
+    """Return where a scan stands: its verdict, or why it has none.
+
+    Parameters
+    ----------
+    state : str
+        What was done with it: ``NONE``, ``PLACED``, ``CURRENT`` or ``OUT_OF_DATE``.
+    verdict : str
+        The one that decides about it; empty where none is known.
+    """
+    return _UNJUDGED.get(state) or _JUDGED.get(verdict, _NO_VERDICT)
+
+
+def deciding(verdicts: Sequence[Verdict]) -> str:
+    """Return the verdict that decides about a scan."""
+    return headline(verdicts).verdict
 
 
 @dataclass(frozen=True)
@@ -35,6 +84,8 @@ class Opening:
         All verdicts in a line.
     reasons : tuple of str
         Why several areas together are not decidable, as sentences.
+    why : tuple of str
+        All that decides, as sentences: those reasons, and those of single areas with their names.
     caveats : tuple of str
         What the verdicts do not cover.
     """
@@ -42,16 +93,24 @@ class Opening:
     verdict: str
     title: str
     reasons: tuple[str, ...]
+    why: tuple[str, ...]
     caveats: tuple[str, ...]
 
 
-def opening(verdicts: Sequence[Verdict]) -> Opening:
-    """Sum the verdicts up."""
+def opening(
+    verdicts: Sequence[Verdict], document: Mapping[str, Any], tolerances: Tolerances
+) -> Opening:
+    """Sum the verdicts up; parameters are those of :func:`reasons`."""
     found = headline(verdicts)
     counts = Counter(v.reason for v in verdicts if v.verdict == NOT_DECIDABLE)
     shared = tuple(reason for reason, count in counts.items() if count > 1)
     caveats = tuple(dict.fromkeys(v.caveat for v in verdicts if v.caveat))
-    return Opening(found.verdict, found.title, shared, caveats)
+    why = list(shared)
+    for verdict in verdicts:
+        own = [text for text in reasons(verdict, document, tolerances) if text not in shared]
+        if own:
+            why.append(f"{capital(area_words(verdict.area))}: {' '.join(own)}")
+    return Opening(found.verdict, found.title, shared, tuple(why), caveats)
 
 
 def reasons(

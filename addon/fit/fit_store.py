@@ -26,9 +26,9 @@ from ...standalone_core.fit.result import FitResult
 from ...standalone_core.progress import Progress, Steps
 from ...standalone_core.report.fit.colours import gap_limit_um, relief_limit_um
 from ...standalone_core.report.fit.document import fit_document
-from ..blender import bridge, frames
+from ..blender import bridge, frames, updates
 from ..blender.session import mesh_of, persistent
-from ..check import store
+from ..check import placement, store
 from ..identifiers import SCENE_PROPERTIES, fit_attribute
 from . import finish_line, fit_lines, kept_margin
 from .fit_settings import choices_of
@@ -257,7 +257,7 @@ def _why_misplaced(
             return "The size of crown or design, or the unit, was changed."
     place, here = np.array(then["die_place"]), frame.local_to_mm(data.die)
     far = max(np.abs(frames.matrix_of(obj)[:3, 3]).max() for obj in (data.design, data.die))
-    slack = 1e-3 * store.MOVED_UM + frames.POSE_PRECISION * frame.scale_mm * float(far)
+    slack = 1e-3 * placement.MOVED_UM + frames.POSE_PRECISION * frame.scale_mm * float(far)
     if frames.displacement(data.die, here, place) > slack:
         return "Design or die was moved or scaled."
     return ""
@@ -275,13 +275,7 @@ def fitted(scene: bpy.types.Scene) -> Iterator[bpy.types.Object]:
 @persistent
 def notice_changes(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
     """Note fits out of date when one of the objects was moved or edited."""
-    moved, edited = set(), set()
-    for update in depsgraph.updates:
-        if isinstance(update.id, bpy.types.Object):
-            if update.is_updated_transform:
-                moved.add(update.id.original)
-            if update.is_updated_geometry:
-                edited.add(update.id.original)
+    moved, edited = updates.moved(depsgraph), updates.edited(depsgraph)
     if not moved and not edited:
         return
     for crown in fitted(scene):

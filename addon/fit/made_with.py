@@ -14,9 +14,9 @@ import bpy
 import numpy as np
 
 from ...standalone_core.errors import CuspwiseError
-from ..blender import bridge, frames
+from ..blender import bridge, frames, updates
 from ..blender.session import mesh_of
-from ..check import store
+from ..check import placement, store
 from ..identifiers import SCENE_PROPERTIES
 from .crown_chosen import Tooth, teeth_of
 from .kept_part import OTHER_VERSION, KeptPart
@@ -81,7 +81,7 @@ def involved(
         role = f"{tooth.kind} {tooth.side}"
         named.append((tooth.obj, frame.shown_to_mm(tooth.obj), role))
     reach = max(float(np.abs(frames.matrix_of(obj)[:3, 3]).max()) for obj, _place, _role in named)
-    slack = store.MOVED_UM / 1e3 + frames.POSE_PRECISION * frame.scale_mm * reach
+    slack = placement.MOVED_UM / 1e3 + frames.POSE_PRECISION * frame.scale_mm * reach
     return [Involved(obj, place, role, slack) for obj, place, role in named]
 
 
@@ -147,11 +147,7 @@ def notice_edits(
         And whether they depend on other teeth.
     scene, depsgraph : as Blender hands them over
     """
-    touched = {
-        update.id.original
-        for update in depsgraph.updates
-        if isinstance(update.id, bpy.types.Object) and update.is_updated_geometry
-    }
+    touched = updates.edited(depsgraph)
     design = getattr(scene, SCENE_PROPERTIES).design
     if not touched or not store.is_in(design, scene):
         return

@@ -86,7 +86,7 @@ class CheckAll(RoundsOperator, bpy.types.Operator):
 
     def start_round(self, _context: bpy.types.Context, _one: Listed) -> Steps[Any]:
         """Check it."""
-        return inputs.check_scan_steps(self._ready, self._scan, self._choices)
+        return inputs.check_scan_steps(self._ready, self._design, self._scan, self._choices)
 
     def finish_round(self, context: bpy.types.Context, _one: Listed, result: Any) -> Steps[None]:
         """Move it, and keep its result; the areas, which all share, with the first."""

@@ -212,7 +212,7 @@ class WriteReport(JobOperator, bpy.types.Operator):
             raise _out_of_date(scan)
         yield Progress("Reading the design", 0.0)
         self._design = yield from inputs.read_design_steps(context, store.data_of(scan).design)
-        if not store.refresh_areas(scan, self._design.areas):
+        if not store.refresh_areas(scan, self._design.areas, scene_of(context)):
             raise _out_of_date(scan)
         before = np.array(kept["made_with"]["scan_before"])
         self._scan = yield from inputs.read_scan_steps(context, scan, self._design.frame, before)

@@ -12,6 +12,7 @@ from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Steps, scaled
 from ...standalone_core.study.measuring.crown_check import crown_check_steps, study_design
 from ...standalone_core.study.measuring.run import run_study_steps
+from ...standalone_core.words.text import count_words
 from .. import identifiers
 from ..blender import plotting
 from ..blender.rounds import RoundsOperator
@@ -63,7 +64,7 @@ class RunStudy(RoundsOperator, bpy.types.Operator):
         yield from study_store.keep_steps(self._read, result)
         colour_map.refresh(scene_of(context))
         left = len(result.run.left_out) + len(self._read.unreadable)
-        said = f"Measured {len(result.run.crowns)} crowns"
+        said = f"Measured {count_words(len(result.run.crowns), 'crown')}"
         said += f"; {left} left out" if left else ""
         return f"{said}. The report is in {self._read.folder / RESULTS}."
 

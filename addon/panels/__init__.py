@@ -22,7 +22,6 @@ CLASSES = (
     *areas.CLASSES,
     *deviation.CLASSES,
     *crowns.CLASSES,
-    *study.CLASSES,
     *results.CLASSES,
     *causes.CLASSES,
     *fit.CLASSES,
@@ -30,4 +29,5 @@ CLASSES = (
     *contacts.CLASSES,
     *section_plane.CLASSES,
     *support_marks.CLASSES,
+    *study.CLASSES,
 )

@@ -12,7 +12,7 @@ from ..blender.session import scene_of, settings_of
 from ..causes import cause_lines, causes_store, production
 from ..check import store
 from ..drawing import colour_map
-from .base import SidebarPanel, say
+from .base import SidebarPanel, choose, press, say
 
 
 class CausesPanel(SidebarPanel, bpy.types.Panel):
@@ -98,8 +98,12 @@ class FoundMarksPanel(SidebarPanel, bpy.types.Panel):
         )
         column = self.layout.column(align=True)
         for number, mark in causes_store.open_marks(_kept(context) or {}):
-            row = column.row(align=True)
-            _frame_button(row, "marks", number, cause_lines.mark_words(mark))
+            part = column.column(align=True)
+            words, row = part.column(align=True), part.row(align=True)
+            text = cause_lines.mark_words(mark)
+            frame = identifiers.FRAME_FOUND_PLACE
+            button = press(row, context, frame, text, "Show Place", above=words, others=2)
+            button.kind, button.number = "marks", number
             row.operator(identifiers.ACCEPT_FOUND_MARK, text="", icon="CHECKMARK").number = number
             row.operator(identifiers.DISMISS_FOUND_MARK, text="", icon="X").number = number
 
@@ -121,7 +125,9 @@ class FilledPlacesPanel(SidebarPanel, bpy.types.Panel):
         """Draw a row for each: how deep, how large."""
         column = self.layout.column(align=True)
         for number, place in enumerate((_kept(context) or {})["places"]):
-            _frame_button(column, "places", number, cause_lines.place_words(place))
+            text = cause_lines.place_words(place)
+            button = press(column, context, identifiers.FRAME_FOUND_PLACE, text, "Show Place")
+            button.kind, button.number = "places", number
 
 
 class PredictionPanel(SidebarPanel, bpy.types.Panel):
@@ -164,11 +170,11 @@ class ProductionPanel(SidebarPanel, bpy.types.Panel):
         say(layout, context, whose)
         layout.prop(facts, "way", text="")
         column = layout.column(align=True)
-        column.prop(facts, "enlargement")
-        column.prop(facts, "enlargement_along_build")
+        for name in ("enlargement", "enlargement_along_build"):
+            choose(column, context, facts, name, "1.0000")
         row = column.row()
         row.active = facts.way != "printed"
-        row.prop(facts, "bur_radius_mm")
+        choose(row, context, facts, "bur_radius_mm", "0.000")
         _draw_direction(layout, context, facts)
 
 
@@ -186,8 +192,8 @@ class ScannerPanel(SidebarPanel, bpy.types.Panel):
         self.layout.prop(causes, "scanner_is_known", text="Known from a Calibrated Part")
         column = self.layout.column(align=True)
         column.enabled = causes.scanner_is_known
-        column.prop(causes, "scanner_scale_permille")
-        column.prop(causes, "scanner_scale_uncertainty_permille")
+        for name in ("scanner_scale_permille", "scanner_scale_uncertainty_permille"):
+            choose(column, context, causes, name, "−0.000")
 
 
 def _kept(context: bpy.types.Context) -> dict[str, Any] | None:
@@ -202,7 +208,7 @@ def _draw_maps(
     scan, key = colour_map.selected_scan(scene), settings_of(context).causes.map_key
     shown = causes_store.is_chosen_map(scan, scene) and settings_of(context).show_colours
     column = layout.column(align=True)
-    column.label(text=f"Map of {cause_lines.title_of(kept, key)}" if shown else "Maps:")
+    say(column, context, f"Map of {cause_lines.title_of(kept, key)}" if shown else "Maps:")
     row = column.row(align=True)
     row.operator(identifiers.SHOW_COLOUR_MAP, text="Deviation")
     if causes_store.ALL in kept["maps"]:
@@ -238,11 +244,6 @@ def _draw_direction(layout: bpy.types.UILayout, context: bpy.types.Context, fact
     row.operator(identifiers.BUILD_DIRECTION_FROM_VIEW, text="View")
     row.operator(identifiers.PICK_BUILD_DIRECTION, text="Points")
     layout.prop(settings_of(context).causes, "show_build_direction")
-
-
-def _frame_button(layout: bpy.types.UILayout, kind: str, number: int, text: str) -> None:
-    button = layout.operator(identifiers.FRAME_FOUND_PLACE, text=text, icon="VIEWZOOM")
-    button.kind, button.number = kind, number
 
 
 CLASSES = (

@@ -10,7 +10,7 @@ from ..blender.session import scene_of, settings_of
 from ..drawing import colour_map
 from ..fit import contact_lines, contacts
 from ..fit.crown_chosen import crown_of, teeth_of
-from .base import SidebarPanel, say
+from .base import SidebarPanel, choose, say
 from .fit import FitPanel
 from .walls import draw_out_of_date
 
@@ -54,7 +54,7 @@ class ContactLimitsPanel(SidebarPanel, bpy.types.Panel):
         chosen = settings_of(context).teeth
         column = self.layout.column(align=True)
         for name in ("open_um", "tight_um", "change_um", "search_mm"):
-            column.prop(chosen, name)
+            choose(column, context, chosen, name, "000.0")
 
 
 def _draw_teeth(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:

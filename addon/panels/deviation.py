@@ -9,7 +9,7 @@ from ..check.setting_groups import GROUPS
 from ..drawing import colour_map
 from ..properties import choices
 from .area_rows import draw_group, draw_rows
-from .base import SidebarPanel, say
+from .base import SidebarPanel, choose, say
 
 
 class DeviationPanel(SidebarPanel, bpy.types.Panel):
@@ -52,14 +52,14 @@ class TolerancesPanel(SidebarPanel, bpy.types.Panel):
             say(self.layout, context, unusual, "ERROR")
         column = self.layout.column(align=True)
         for area in ("whole", "occlusal", "margin"):
-            column.prop(settings, f"tolerance_{area}_um")
+            choose(column, context, settings, f"tolerance_{area}_um", "000.0")
         draw_rows(self.layout, context, "tolerances", "Another Area")
-        self.layout.prop(settings, choices.MISSING)
-        self.layout.prop(settings, "scanner_um")
+        for name in (choices.MISSING, "scanner_um"):
+            choose(self.layout, context, settings, name, "000.0")
         column = self.layout.column(align=True)
         column.label(text="Unmatched scan surface:")
         for name in choices.UNMATCHED:
-            column.prop(settings, name)
+            choose(column, context, settings, name, "000.0")
 
 
 class PointsPanel(SidebarPanel, bpy.types.Panel):
@@ -73,8 +73,8 @@ class PointsPanel(SidebarPanel, bpy.types.Panel):
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the settings of the points."""
         column = self.layout.column(align=True)
-        column.prop(settings_of(context), "spacing_mm")
-        column.prop(settings_of(context), "search_mm")
+        for name in ("spacing_mm", "search_mm"):
+            choose(column, context, settings_of(context), name, "0.000")
         draw_group(self.layout, context, "points")
 
 

@@ -13,7 +13,7 @@ from ..check import store
 from ..drawing import colour_map
 from ..fit import finish_line, fit_lines, fit_store, gap_map
 from ..fit.crown_chosen import crown_of
-from .base import SidebarPanel, say
+from .base import SidebarPanel, beside, choose, press, say
 from .results import VERDICT_ICONS
 
 MAP_TITLES = {fit_store.GAP: "Show Gap Map", fit_store.RELIEF: "Show What to Take Off"}
@@ -62,10 +62,8 @@ class FitChoicesPanel(SidebarPanel, bpy.types.Panel):
         """Draw them."""
         layout, chosen = self.layout, settings_of(context).fit
         layout.prop(chosen, "contact")
-        layout.prop(chosen, "marginal_limit_um")
-        column = layout.column(align=True)
-        column.prop(chosen, "cement_space_um")
-        column.prop(chosen, "margin_space_um")
+        for name in ("marginal_limit_um", "cement_space_um", "margin_space_um"):
+            choose(layout, context, chosen, name, "000.0")
         column = layout.column(align=True)
         column.prop(chosen, "mesial")
         column.prop(chosen, "buccal")
@@ -123,7 +121,7 @@ class SeatPanel(SidebarPanel, bpy.types.Panel):
         layout.prop(settings_of(context).fit, "show_spots")
         column = layout.column(align=True)
         for number, words in enumerate(kept["spots"]):
-            _frame_button(column, "SPOT", f"{number + 1}:  {words}", number)
+            _frame_button(column, context, "SPOT", f"{number + 1}:  {words}", number)
 
 
 class GapPanel(SidebarPanel, bpy.types.Panel):
@@ -168,14 +166,14 @@ class MarginPanel(SidebarPanel, bpy.types.Panel):
         for text in kept["margin_lines"]:
             say(layout, context, text, "DOT")
         if kept["widest_on_die"] is not None:
-            _frame_button(layout, "WIDEST", "Largest Gap", 0)
+            _frame_button(layout, context, "WIDEST", "Largest Gap", 0)
         row = layout.row(align=True)
         row.prop(settings_of(context).fit, "show_polar", toggle=True)
         row.operator(identifiers.SAVE_POLAR_PLOT, text="", icon="EXPORT")
         column = layout.box().column(align=True)
         say(column, context, "Means of the eighths, µm: gap, absolute discrepancy, extension")
-        for words in fit_lines.sector_rows(kept):
-            _draw_row(column, words)
+        for place, *numbers in fit_lines.sector_rows(kept):
+            beside(column, context, (place, *numbers), (f"{place}: {', '.join(numbers)}",), 0.4)
 
 
 def _kept(
@@ -201,7 +199,7 @@ def _draw_answer(
         say(layout, context, text, "QUESTION")
     if kept["warnings"]:
         box = layout.box()
-        box.label(text="Read before trusting the numbers", icon="ERROR")
+        say(box, context, "Read before trusting the numbers", "ERROR")
         for text in kept["warnings"]:
             say(box, context, text)
 
@@ -235,18 +233,11 @@ def _draw_maps(
         layout.operator(identifiers.REMOVE_COLOUR_MAP)
 
 
-def _frame_button(layout: bpy.types.UILayout, kind: str, text: str, number: int) -> None:
-    button = layout.operator(identifiers.FRAME_FIT_PLACE, text=text, icon="VIEWZOOM")
+def _frame_button(
+    layout: bpy.types.UILayout, context: bpy.types.Context, kind: str, text: str, number: int
+) -> None:
+    button = press(layout, context, identifiers.FRAME_FIT_PLACE, text, "Show Place")
     button.kind, button.number = kind, number
-
-
-def _draw_row(layout: bpy.types.UILayout, words: tuple[str, str, str, str]) -> None:
-    first, *rest = words
-    split = layout.split(factor=0.4)
-    split.label(text=first)
-    row = split.row()
-    for text in rest:
-        row.label(text=text)
 
 
 CLASSES = (FitPanel, SeatPanel, MarginPanel, GapPanel, FinishLinePanel, FitChoicesPanel)

@@ -14,26 +14,19 @@ from ...standalone_core.shares import share_words
 from ...standalone_core.words.names import (
     NO_TOLERANCE,
     NOT_DECIDABLE,
-    OUTSIDE,
     VERDICT_WORDS,
-    WITHIN,
     area_words,
 )
 from ...standalone_core.words.text import capital, micrometres
 from .. import identifiers
 from ..blender.session import scene_of, settings_of
-from ..check import judging, kept_points, store, verdict_lines
-from ..check.scene_choices import judging_choices, tolerances_of, why_unusual
+from ..check import kept_points, store, verdict_lines
+from ..check.scene_choices import tolerances_of
 from ..drawing import colour_map
 from .base import SidebarPanel, say
+from .scans import LINES_SHOWN, opening_of, warnings_of
 
-VERDICT_ICONS: dict[str, Any] = {
-    WITHIN: "CHECKMARK",
-    OUTSIDE: "CANCEL",
-    NOT_DECIDABLE: "QUESTION",
-    NO_TOLERANCE: "NONE",
-    "": "NONE",
-}
+VERDICT_ICONS: dict[str, Any] = dict(verdict_lines.VERDICT_ICONS)
 # Patches that the scan shows alone; unmatched ones have an icon of their own.
 PATCH_ICONS: dict[str, Any] = {"scan": "MESH_ICOSPHERE"}
 
@@ -74,54 +67,40 @@ class ResultsPanel(SidebarPanel, bpy.types.Panel):
     bl_label = "Results"
 
     def draw(self, context: bpy.types.Context) -> None:
-        """Draw the verdict, the table and the ways out."""
+        """Draw the areas' numbers, margin, patches and the ways out."""
         layout, scan = self.layout, colour_map.selected_scan(scene_of(context))
-        kept = store.result_of(scan) if scan else None
+        kept = store.shown_result_of(scan) if scan else None
         if scan is None or kept is None:
             say(layout, context, "Nothing measured yet. Check Crown does it all.")
             return
         data = store.data_of(scan)
         if data.state == "OUT_OF_DATE":
             say(layout, context, f"Out of date: {data.state_reason} Check again.", "ERROR")
-        if judging.is_behind(kept, judging_choices(settings_of(context))):
-            unusual = why_unusual(judging_choices(settings_of(context)))
-            words = unusual or "Comparing with the new limits; below is what was before."
-            say(layout, context, words, "ERROR" if unusual else "TIME")
-        _draw_verdicts(layout, context, kept)
+        _draw_areas(layout, context, kept)
         profile = kept_points.read_profile(data.result_points, kept)
         if profile is not None:
             _draw_margin(layout, context, profile)
         _draw_patches(layout, context, kept, data)
-        warnings = kept["check"]["warnings"]
-        if warnings:
-            box = layout.box()
-            box.label(text="Read before trusting the numbers", icon="ERROR")
-            for line in warnings:
-                say(box, context, line)
+        _draw_rest(layout, context, warnings_of(kept)[LINES_SHOWN:])
         row = layout.row(align=True)
         row.operator(identifiers.COPY_TABLE, icon="COPYDOWN")
         row.operator(identifiers.EXPORT_REPORT, icon="EXPORT")
 
 
-def _draw_verdicts(
-    layout: bpy.types.UILayout, context: bpy.types.Context, kept: dict[str, Any]
+def _draw_areas(
+    layout: bpy.types.UILayout, context: bpy.types.Context, kept: Mapping[str, Any]
 ) -> None:
-    """Draw all verdicts in a line, then the areas; what several share stands above them."""
+    """Draw the areas, each with the reason for its verdict."""
     verdicts = {verdict.area: verdict for verdict in store.verdicts_of(kept)}
-    above = verdict_lines.opening(tuple(verdicts.values()))
-    say(layout, context, f"{above.title}.", VERDICT_ICONS[above.verdict])
-    for line in above.reasons:
-        say(layout, context, line)
-    for line in above.caveats:
-        say(layout, context, line, "INFO")
     first = store.direction_of(kept)
     back = {row["area"]: row for row in store.rows_of(kept, other_direction(first))}
-    tolerances = tolerances_of(kept["choices"])
+    judged_by, above = (kept["check"], tolerances_of(kept["choices"])), opening_of(kept)
     for row in store.rows_of(kept):
         verdict = verdicts[row["area"]]
-        why = verdict_lines.reasons(verdict, kept["check"], tolerances)
-        own = [line for line in why if line not in above.reasons]
-        _draw_area(layout, context, row, back.get(row["area"]), verdict, own)
+        why = verdict_lines.reasons(verdict, *judged_by)
+        if any(line in above.reasons for line in why):
+            why = ("For the reason given at the top.",)
+        _draw_area(layout, context, row, back.get(row["area"]), verdict, why)
 
 
 def _draw_area(
@@ -138,27 +117,38 @@ def _draw_area(
     title = capital(name)
     if verdict.verdict not in ("", NO_TOLERANCE):
         title += f": {VERDICT_WORDS[verdict.verdict]}"
-    box.label(text=title, icon=VERDICT_ICONS.get(verdict.verdict, "NONE"))
+    say(box, context, title, VERDICT_ICONS.get(verdict.verdict, "NONE"))
     for line in why:
         say(box, context, line)
     size, rms, spread = (
         micrometres(row[number]) for number in ("mean_abs_um", "rms_um", "half_p90_p10_um")
     )
     mean = micrometres(row["mean_um"], signed=True)
-    box.label(text=f"mean absolute {size} · RMS {rms} µm")
-    from_scan = verdict_lines.back_line(back) if back else ""
-    if from_scan:
-        box.label(text=from_scan)
-    box.label(text=f"(P90−P10)/2 {spread} · mean {mean} µm")
-    unmatched = verdict_lines.unmatched_line(verdict)
-    if unmatched:
-        box.label(text=unmatched)
     last = f"coverage {share_words(row['coverage'])}"
     if math.isfinite(row["within_tolerance"]):
         last = f"{share_words(row['within_tolerance'])} in ±{row['tolerance_um']:g} µm · {last}"
-    box.label(text=last)
+    lines = [
+        f"mean absolute {size} · RMS {rms} µm",
+        verdict_lines.back_line(back) if back else "",
+        f"(P90−P10)/2 {spread} · mean {mean} µm",
+        verdict_lines.unmatched_line(verdict),
+        last,
+    ]
+    for line in filter(None, lines):
+        say(box, context, line)
     if row["reason"] and verdict.verdict != NOT_DECIDABLE:
         say(box, context, row["reason"], "ERROR")
+
+
+def _draw_rest(
+    layout: bpy.types.UILayout, context: bpy.types.Context, warnings: Sequence[str]
+) -> None:
+    """Draw the warnings that the top panel has no room for."""
+    if warnings:
+        box = layout.box()
+        say(box, context, "Read before trusting the numbers, too:", "ERROR")
+        for line in warnings:
+            say(box, context, line)
 
 
 def _draw_margin(

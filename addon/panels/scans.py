@@ -1,5 +1,6 @@
 """The panel of design and scans; it says in a line what is done and what is next."""
 
+from collections.abc import Mapping
 from typing import Any
 
 import bpy
@@ -9,16 +10,16 @@ from .. import identifiers
 from ..blender import frames
 from ..blender.session import scene_of, settings_of
 from ..blender.units import unit_words
-from ..check import store
+from ..check import judging, store, verdict_lines
+from ..check.scene_choices import judging_choices, tolerances_of, why_unusual
 from ..drawing import colour_map
-from ..properties.object_data import STATES
 from .base import SidebarPanel, draw_job, say
 
-STATE_ICONS: dict[str, Any] = {key: icon for key, _title, _words, icon, _number in STATES}
+LINES_SHOWN = 4  # warnings; the rest are in the results
 
 
 class ScanList(bpy.types.UIList):
-    """The list of scans with group and state."""
+    """The list of scans with group and verdict, or why there is none."""
 
     bl_idname = "CUSPWISE_UL_scans"
 
@@ -38,9 +39,9 @@ class ScanList(bpy.types.UIList):
         if item.scan is None or not item.scan.users_scene:
             layout.label(text="(deleted)", icon="X")
             return
-        state = store.data_of(item.scan).state
+        symbol: Any = _standing(item.scan).icon
         row = layout.row(align=True)
-        row.prop(item.scan, "name", text="", emboss=False, icon=STATE_ICONS[state])
+        row.prop(item.scan, "name", text="", emboss=False, icon=symbol)
         row.prop(item, "group", text="", emboss=False, placeholder="group")
 
 
@@ -53,7 +54,7 @@ class DesignAndScans(SidebarPanel, bpy.types.Panel):
     def draw(self, context: bpy.types.Context) -> None:
         """Draw pickers, list and the main button."""
         layout, settings = self.layout, settings_of(context)
-        say(layout, context, _next_step(context), "INFO")
+        _draw_head(layout, context)
         row = layout.row(align=True)
         row.prop(settings, "design")
         row.operator(identifiers.IMPORT_DESIGN, text="", icon="IMPORT")
@@ -78,6 +79,67 @@ class DesignAndScans(SidebarPanel, bpy.types.Panel):
         main.scale_y = 1.4
         main.operator(identifiers.CHECK_CROWN, icon="PLAY")
         main.operator(identifiers.CHECK_ALL, icon="PLAY")
+        kept = store.shown_result_of(scan) if scan else None
+        if scan is not None and kept is not None:
+            _draw_answer(layout, context, scan, kept)
+
+
+def _standing(scan: bpy.types.Object) -> verdict_lines.Standing:
+    return verdict_lines.standing(store.data_of(scan).state, store.data_of(scan).verdict)
+
+
+def _draw_head(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
+    """Say how the chosen scan stands, in a line; what is next where it was not measured."""
+    scan = colour_map.selected_scan(scene_of(context))
+    if scan is None or store.data_of(scan).state not in ("CURRENT", "OUT_OF_DATE"):
+        say(layout, context, _next_step(context), "INFO")
+        return
+    found = _standing(scan)
+    symbol: Any = found.icon
+    say(layout, context, f"{scan.name}: {found.words}", symbol)
+
+
+def _draw_answer(
+    layout: bpy.types.UILayout,
+    context: bpy.types.Context,
+    scan: bpy.types.Object,
+    kept: Mapping[str, Any],
+) -> None:
+    """Draw verdict, reasons and warnings where they are seen without scrolling."""
+    box, data = layout.box(), store.data_of(scan)
+    chosen = judging_choices(settings_of(context))
+    if data.state == "OUT_OF_DATE":
+        say(box, context, f"Out of date: {data.state_reason} Check again.", "ERROR")
+    elif judging.is_behind(kept, chosen):
+        unusual = why_unusual(chosen)
+        words = unusual or "Comparing with the new limits; below is what was before."
+        say(box, context, words, "ERROR" if unusual else "TIME")
+    found = opening_of(kept)
+    symbol: Any = verdict_lines.VERDICT_ICONS[found.verdict]
+    say(box, context, f"{found.title}.", symbol)
+    for line in found.why:
+        say(box, context, line)
+    for line in found.caveats:
+        say(box, context, line, "INFO")
+    warnings = warnings_of(kept)
+    if warnings:
+        say(box, context, "Read before trusting the numbers:", "ERROR")
+    for line in warnings[:LINES_SHOWN]:
+        say(box, context, line)
+    if len(warnings) > LINES_SHOWN:
+        say(box, context, f"{len(warnings) - LINES_SHOWN} more below the results.")
+
+
+def opening_of(kept: Mapping[str, Any]) -> verdict_lines.Opening:
+    """Sum the verdicts of a kept result up."""
+    tolerances = tolerances_of(kept["choices"])
+    return verdict_lines.opening(store.verdicts_of(kept), kept["check"], tolerances)
+
+
+def warnings_of(kept: Mapping[str, Any]) -> list[str]:
+    """Return the warnings of a kept result, but for those that are reasons of its verdict."""
+    reasons = opening_of(kept).reasons
+    return [text for text in kept["check"]["warnings"] if text not in reasons]
 
 
 def _next_step(context: bpy.types.Context) -> str:
@@ -88,12 +150,9 @@ def _next_step(context: bpy.types.Context) -> str:
         return "Import or choose the design, the crown that was modelled."
     if scan is None:
         return "Import the scan of the produced crown, or add a selected mesh."
-    return {
-        "NONE": "Press Check Crown to do everything with the defaults.",
-        "PLACED": "The scan is superimposed; measure its deviation.",
-        "CURRENT": "Measured. Read the results below.",
-        "OUT_OF_DATE": f"{store.data_of(scan).state_reason} Check again.",
-    }[store.data_of(scan).state]
+    if store.data_of(scan).state == "PLACED":
+        return "The scan is superimposed; measure its deviation."
+    return "Press Check Crown to do everything with the defaults."
 
 
 def _size_words(design: bpy.types.Object, scene: bpy.types.Scene) -> str:

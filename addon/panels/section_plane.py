@@ -5,7 +5,7 @@ import bpy
 from .. import identifiers
 from ..blender.session import scene_of, settings_of
 from ..check import store
-from .base import SidebarPanel, say
+from .base import SidebarPanel, choose, say
 from .fit import FitPanel
 
 
@@ -29,7 +29,7 @@ class SectionPanel(SidebarPanel, bpy.types.Panel):
         column = layout.column()
         column.enabled = chosen.shown
         column.prop(chosen, "through")
-        column.prop(chosen, "offset_mm")
+        choose(column, context, chosen, "offset_mm", "−00.00")
         row = layout.row(align=True)
         row.label(text="Across:")
         for across, text in (("VIEW", "View"), ("X", "X"), ("Y", "Y"), ("Z", "Z")):

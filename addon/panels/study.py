@@ -1,6 +1,5 @@
 """The study in the sidebar: what is asked, the answer, the table, the maps."""
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +10,7 @@ from ...standalone_core.report.study.sentences import mean_and_sd, unit_of
 from .. import identifiers
 from ..blender.session import scene_of, settings_of
 from ..study import group_map, study_scene, study_store, summary
-from .base import SidebarPanel, draw_job, say
+from .base import SidebarPanel, beside, draw_job, say
 from .study_question import draw_question
 
 STATUS_ICONS: dict[str, Any] = {
@@ -173,7 +172,7 @@ def _draw_left_out(
     warnings = kept["warnings"]
     if warnings:
         box = layout.box()
-        box.label(text="Read before trusting the numbers", icon="ERROR")
+        say(box, context, "Read before trusting the numbers", "ERROR")
         for line in warnings[:LINES_SHOWN]:
             say(box, context, line)
         if len(warnings) > LINES_SHOWN:
@@ -191,20 +190,15 @@ def _draw_table(
     titles = {group["name"]: group["title"] for group in kept["groups"]}
     box = layout.box()
     unit = unit_of(measure)
-    _draw_row(box, (f"Trueness ({unit})", f"Precision ({unit})"))
+    beside(box, context, (f"Trueness ({unit})", f"Precision ({unit})"), ())
     for row in summary.rows_for(kept, area, measure):
         column = box.column(align=True)
-        column.label(text=f"{titles[row['group']]}, n = {row['n']}")
+        say(column, context, f"{titles[row['group']]}, n = {row['n']}")
         true = mean_and_sd(row["mean"], row["sd"], measure)
         precise = mean_and_sd(row["precision_mean"], row["precision_sd"], measure)
-        _draw_row(column, (true, precise))
+        written = (f"trueness {true} {unit}", f"precision {precise} {unit}")
+        beside(column, context, (true, precise), written)
     say(box, context, "Mean ± SD over crowns; precision: distance from the group's middle.")
-
-
-def _draw_row(column: bpy.types.UILayout, cells: Sequence[str]) -> None:
-    split = column.split(factor=0.5)
-    for text in cells:
-        split.label(text=text)
 
 
 def _draw_sentences(
@@ -215,7 +209,7 @@ def _draw_sentences(
     said = ""
     for aspect, line in summary.comparison_lines(kept, *wanted):
         if aspect != said:
-            layout.label(text=f"{aspect}, difference (interval):")
+            say(layout, context, f"{aspect}, difference (interval):")
         said = aspect
         say(layout, context, line)
     for row in summary.rows_for(kept, *wanted):

@@ -2,6 +2,7 @@
 
 import bpy
 
+from ...standalone_core.words.text import count_words
 from .. import identifiers
 from ..blender.session import scene_of, settings_of
 from ..check import landmarks, store
@@ -52,7 +53,7 @@ def _draw_landmarks(layout: bpy.types.UILayout, context: bpy.types.Context) -> N
     design, scan = settings_of(context).design, colour_map.selected_scan(scene_of(context))
     if store.is_in(design, scene_of(context)) and scan is not None:
         count = landmarks.pair_count(design, scan, scene_of(context))
-        say(layout, context, f"{count} landmark pairs; three or more are needed.")
+        say(layout, context, f"{count_words(count, 'landmark pair')}; three or more are needed.")
     row = layout.row(align=True)
     row.operator(identifiers.PICK_LANDMARKS)
     row.operator(identifiers.REMOVE_LANDMARKS, text="", icon="X")

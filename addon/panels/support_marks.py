@@ -23,7 +23,7 @@ from ..check.mark_results import number
 from ..check.scene_choices import MARK_LIMITS
 from ..drawing import colour_map
 from .areas import AreasPanel
-from .base import SidebarPanel, say
+from .base import SidebarPanel, choose, say
 
 ICONS: dict[str, Any] = {
     STUB: "TRIA_UP",
@@ -64,7 +64,7 @@ class MarkList(bpy.types.UIList):
         if known is None:
             return
         found = MarkList.rows.get(mark_area_name(*known))
-        row = layout.row()
+        row = layout.split(factor=0.42)  # the number has room for all its digits
         row.label(text=known[1], icon=ICONS[found["verdict"]] if found else "DOT")
         row.label(text=_short(found))
 
@@ -114,7 +114,7 @@ class MarkLimitsPanel(SidebarPanel, bpy.types.Panel):
         """Draw the limits."""
         column = self.layout.column()
         for name in MARK_LIMITS:
-            column.prop(settings_of(context).support_marks, name)
+            choose(column, context, settings_of(context).support_marks, name, "000.0")
 
 
 def _draw_chosen(
@@ -141,12 +141,12 @@ def _draw_chosen(
         micrometres(number(found[key]), signed=True) for key in ("height_um", "peak_um")
     )
     what = "depth" if number(found["height_um"]) < 0 else "height"
-    box.label(text=capital(MARK_WORDS[found["verdict"]]), icon=ICONS[found["verdict"]])
-    box.label(text=f"{what} {height} µm · from design {peak} µm")
+    say(box, context, capital(MARK_WORDS[found["verdict"]]), ICONS[found["verdict"]])
+    say(box, context, f"{what} {height} µm · from design {peak} µm")
     area_mm2 = micrometres(number(found["area_mm2"]), digits=2)
     volume = micrometres(number(found["volume_mm3"]), signed=True, digits=4)
-    box.label(text=f"area {area_mm2} mm² · volume {volume} mm³")
-    box.label(text=f"coverage {share_words(number(found['coverage']))}")
+    say(box, context, f"area {area_mm2} mm² · volume {volume} mm³")
+    say(box, context, f"coverage {share_words(number(found['coverage']))}")
     say(box, context, found["reason"])
 
 

@@ -11,7 +11,7 @@ from ..blender.session import scene_of, settings_of
 from ..drawing import colour_map
 from ..fit import walls
 from ..fit.crown_chosen import crown_of
-from .base import SidebarPanel, say
+from .base import SidebarPanel, choose, press, say
 from .fit import FitPanel
 from .results import VERDICT_ICONS
 
@@ -29,8 +29,8 @@ class WallsPanel(SidebarPanel, bpy.types.Panel):
         chosen = settings_of(context).teeth
         column = layout.column(align=True)
         column.label(text="At least:")
-        column.prop(chosen, "least_axial_mm")
-        column.prop(chosen, "least_occlusal_mm")
+        for name in ("least_axial_mm", "least_occlusal_mm"):
+            choose(column, context, chosen, name, "0.00")
         layout.operator(identifiers.CHECK_WALLS, icon="VIEWZOOM")
         crown = crown_of(scene, colour_map.selected_scan(scene))
         if crown is None:
@@ -59,7 +59,9 @@ class ThinPlacesPanel(SidebarPanel, bpy.types.Panel):
         for number, row in enumerate((_kept(context) or {"places": ()})["places"]):
             text = f"{row['thickness_mm']:.2f} mm, at least {row['required_mm']:g} mm"
             icon: Any = "ERROR" if row["thin"] else "VIEWZOOM"
-            button = column.operator(identifiers.FRAME_THIN_PLACE, text=text, icon=icon)
+            button = press(
+                column, context, identifiers.FRAME_THIN_PLACE, text, "Show Place", icon=icon
+            )
             button.number = number
             say(column, context, row["where"], "BLANK1")
 

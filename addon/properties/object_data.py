@@ -9,16 +9,10 @@ from . import choices, mark_choices, setting_groups, teeth
 from .fit_choices import FitOfCrown
 
 STATES = (
-    ("NONE", "Not measured", "Nothing has been done with this scan yet", "MESH_DATA", 0),
-    ("PLACED", "Superimposed", "The scan lies on its design; not measured yet", "SNAP_ON", 1),
-    ("CURRENT", "Measured", "The results belong to what is shown", "CHECKMARK", 2),
-    (
-        "OUT_OF_DATE",
-        "Out of Date",
-        "Something changed since it was measured; check again",
-        "ERROR",
-        3,
-    ),
+    ("NONE", "Not measured", "Nothing has been done with this scan yet", 0),
+    ("PLACED", "Superimposed", "The scan lies on its design; not measured yet", 1),
+    ("CURRENT", "Measured", "The results belong to what is shown", 2),
+    ("OUT_OF_DATE", "Out of Date", "Something changed since it was measured; check again", 3),
 )
 
 
@@ -75,6 +69,12 @@ class ObjectData(bpy.types.PropertyGroup):
     )
     problem: bpy.props.StringProperty(
         name="Problem", description="Why the scan could not be checked when all were"
+    )
+    verdict: bpy.props.StringProperty(
+        description="What decides about this scan, as its areas were judged last"
+    )
+    areas_measured: bpy.props.StringProperty(
+        description="The areas that this scan was measured in, as vertex groups of its design"
     )
     file_notes: bpy.props.StringProperty(
         name="File", description="Size, unit and faults of the file that was imported"

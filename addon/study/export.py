@@ -17,7 +17,7 @@ import numpy as np
 
 from ...standalone_core.areas.files import save_areas
 from ...standalone_core.atomic import atomic_write
-from ...standalone_core.errors import CuspwiseError, FileError, StudyError
+from ...standalone_core.errors import CuspwiseError, FileError, MeshError, StudyError
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.mesh.write import ply_bytes
 from ...standalone_core.progress import Progress, Steps, scaled
@@ -29,6 +29,7 @@ from ..blender import bridge, frames
 from ..blender.session import scene_of
 from ..check import inputs, landmarks, scene_choices
 from ..check.inputs import DesignInput
+from ..check.object_scale import REMEDY, why_other_scale
 from ..identifiers import SCENE_PROPERTIES
 from . import study_scene
 from .file import (
@@ -222,6 +223,7 @@ def _read_scan_steps(
     """Read one scan, or note why it cannot be used."""
     design, start = found.design, found.choices["start"]
     try:
+        _refuse_other_scale(scan, design.design)
         read = yield from inputs.read_scan_steps(context, scan, design.frame, np.eye(4))
         matrix = file_matrix(scan, design.design, design.frame, start, scene_of(context))
     except CuspwiseError as error:
@@ -232,6 +234,19 @@ def _read_scan_steps(
     file, entry = f"{SCANS}/{group}/{files[-1]}.ply", uuid.uuid4().hex[:12]
     found.entries.append(ScanEntry(entry, scan, scan.name, title, file, read.checksum, matrix))
     found.meshes[file] = as_written(read.mesh, matrix)
+
+
+def _refuse_other_scale(scan: bpy.types.Object, design: bpy.types.Object) -> None:
+    """Leave out what no check could decide on: its numbers would spoil its group's.
+
+    Raises
+    ------
+    MeshError
+        The scan's object is stretched otherwise than the design's.
+    """
+    reason = why_other_scale(frames.matrix_of(scan), frames.matrix_of(design))
+    if reason:
+        raise MeshError(reason, subject=scan.name, remedy=REMEDY)
 
 
 def as_written(own: TriangleMesh, matrix: np.ndarray) -> TriangleMesh:

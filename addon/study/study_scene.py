@@ -11,6 +11,7 @@ import bpy
 
 from ...standalone_core.errors import StudyError
 from ...standalone_core.study.plan import MEASURES, USUAL_MEASURES, AnalysisPlan
+from ...standalone_core.words.text import count_words
 from ..causes import production
 from ..check import scene_choices, store
 from ..check.setting_groups import SettingGroup, rounded
@@ -65,10 +66,11 @@ def listing_lines(listing: Listing) -> tuple[str, ...]:
     if not listing.groups:
         return ("Give the scans in the list above a group each: crowns made the same way.",)
     counts = [f"{len(scans)} in {title}" for title, scans in listing.groups.items()]
-    lines = [f"{_crowns(listing.count)}: {', '.join(counts)}."]
+    lines = [f"{count_words(listing.count, 'crown')}: {', '.join(counts)}."]
     if listing.without:
-        verb = "has" if len(listing.without) == 1 else "have"
-        lines.append(f"{_scans(len(listing.without))} {verb} no group and take no part.")
+        count = len(listing.without)
+        verbs = ("has", "takes") if count == 1 else ("have", "take")
+        lines.append(f"{count_words(count, 'scan')} {verbs[0]} no group and {verbs[1]} no part.")
     if len(listing.groups) == 1:
         lines.append("One group alone: nothing to compare it with.")
     single = [title for title, scans in listing.groups.items() if len(scans) == 1]
@@ -144,11 +146,3 @@ def title_of(design: bpy.types.Object) -> str:
     """Return the title of a study."""
     name = Path(bpy.data.filepath).stem if bpy.data.filepath else design.name
     return f"Study of {name}"
-
-
-def _crowns(count: int) -> str:
-    return "1 crown" if count == 1 else f"{count} crowns"
-
-
-def _scans(count: int) -> str:
-    return "1 scan" if count == 1 else f"{count} scans"

@@ -21,7 +21,7 @@ import numpy as np
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Progress, Steps
 from ..areas import area_groups
-from ..blender import bridge, frames
+from ..blender import bridge, frames, updates
 from ..blender.session import mesh_of, persistent
 from ..check import store
 from ..identifiers import SCENE_PROPERTIES, STUDY_MESH_NAME
@@ -186,13 +186,26 @@ def refresh(scene: bpy.types.Scene) -> str:
     if kept is None or design is None:
         return ""
     reason = _why_other_design(design, scene, kept)
-    areas = export.areas_checksum(design, area_groups.user_areas(design))
-    if not reason and areas != kept["made_with"]["areas"]:
-        reason = store.AREAS_EDITED
+    reason = reason or _why_other_areas(design, kept, area_groups.user_areas(design))
     for scan in store.listed_scans(scene):
         reason = reason or _why_other_scan(scan, design, scene, kept)
     _note(design, reason)
     return why_out_of_date(scene)
+
+
+def refresh_areas(scene: bpy.types.Scene, areas: area_groups.UserAreas) -> None:
+    """Bring up to date whether the areas, as they were read, are those of the study."""
+    kept, design = study_of(scene), design_of(scene)
+    if kept is None or design is None:
+        return
+    if store.data_of(design).study_reason in ("", store.AREAS_EDITED):
+        _note(design, _why_other_areas(design, kept, areas))
+
+
+def mark_areas_edited(design: bpy.types.Object) -> None:
+    """Mark a study kept on a design out of date because the areas were edited."""
+    if store.data_of(design).study and not store.data_of(design).study_reason:
+        _note(design, store.AREAS_EDITED)
 
 
 @persistent
@@ -201,12 +214,7 @@ def notice_changes(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> No
     kept, design = study_of(scene), design_of(scene)
     if kept is None or design is None or store.data_of(design).study_reason:
         return
-    touched = {
-        update.id.original
-        for update in depsgraph.updates
-        if isinstance(update.id, bpy.types.Object)
-        and (update.is_updated_transform or update.is_updated_geometry)
-    }
+    touched = updates.edited(depsgraph) | updates.moved(depsgraph)
     if not touched:
         return
     reason = _why_other_design(design, scene, kept) if design in touched else ""
@@ -247,6 +255,13 @@ def _why_other_settings(scene: bpy.types.Scene, kept: Mapping[str, Any]) -> str:
     before = {**now, **kept["choices"]}
     changed = [words for key, words in SETTINGS_WORDS.items() if now[key] != before[key]]
     return f"Another setting was chosen since: {', '.join(changed)}." if changed else ""
+
+
+def _why_other_areas(
+    design: bpy.types.Object, kept: Mapping[str, Any], areas: area_groups.UserAreas
+) -> str:
+    same = export.areas_checksum(design, areas) == kept["made_with"]["areas"]
+    return "" if same else store.AREAS_EDITED
 
 
 def _why_other_design(

@@ -127,6 +127,7 @@ def scan_warnings(
     """Return what a reader of a scan's measures, judged in a direction, must know, as sentences."""
     least = tolerances.min_coverage
     found = [SAME_SURFACE] if evidence.is_design else []
+    found += [evidence.doubt] if evidence.doubt else []
     found += [
         f"Coverage: only {share_words(matched_coverage(row), least)} of "
         f"{'' if row.direction == DESIGN_TO_SCAN else 'the scan over '}{row.area} was measured."

@@ -50,6 +50,9 @@ class ScanEvidence:
         What the margin profile comes to.
     facet_sag : tuple of AreaSag
         What the scan's flat triangles alone read as; for a warning, no verdict depends on it.
+    doubt : str
+        Why the surface that was measured may not be the crown's, whatever it measures, as
+        sentences of whoever handed it over; empty where nothing speaks against it.
     """
 
     is_design: bool = False
@@ -57,6 +60,7 @@ class ScanEvidence:
     layers: tuple[LayerBeside, ...] = ()
     margin: MarginSummary | None = None
     facet_sag: tuple[AreaSag, ...] = ()
+    doubt: str = ""
 
 
 @dataclass(frozen=True)
@@ -112,6 +116,7 @@ def evidence_from(
     margin: Mapping[str, Any] | None,
     unmatched: Iterable[Mapping[str, Any]] = (),
     facet_sag: Iterable[Mapping[str, Any]] = (),
+    doubt: str = "",
 ) -> ScanEvidence:
     """Return a scan's evidence from plain data, as JSON holds its parts."""
     return ScanEvidence(
@@ -120,6 +125,7 @@ def evidence_from(
         layers=tuple(LayerBeside(**with_tuples(layer)) for layer in layers),
         margin=None if margin is None else MarginSummary(**margin),
         facet_sag=tuple(AreaSag(**sag) for sag in facet_sag),
+        doubt=doubt,
     )
 
 
@@ -251,6 +257,8 @@ def _doubt(
     first = rows[0]
     if evidence.is_design:
         return SAME_SURFACE
+    if evidence.doubt:
+        return evidence.doubt
     doubled = [layer for layer in evidence.layers if first.area in layer.areas]
     if doubled:
         return about_layer(doubled[0])

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from cuspwise.addon.blender.units import UNIT_CHOICES, mm_per_unit, unit_words
 from cuspwise.addon.drawing.legend_layout import TITLE, LegendLayout, lay_out
-from cuspwise.addon.drawing.line_breaks import wrapped
+from cuspwise.addon.drawing.line_breaks import room, wrapped
 from cuspwise.standalone_core.errors import SettingError
 from cuspwise.standalone_core.report.drawing.deviation_colours import hex_colour
 from cuspwise.standalone_core.report.drawing.legend import Legend, make_legend
@@ -123,7 +123,50 @@ def test_units_in_words() -> None:
 def test_lines_fit_the_sidebar() -> None:
     text = "The scan fits its design in more than one position, which differ by a turn."
     for width in (180.0, 260.0, 500.0):
-        lines = wrapped(text, width)
+        lines = wrapped(text, width, wide)
         assert " ".join(lines) == text
-    assert len(wrapped(text, 180.0)) > len(wrapped(text, 500.0))
-    assert wrapped("", 200.0) == [""]
+        assert all(wide(line) <= width for line in lines)
+        assert all(wide(f"{a} {b.split()[0]}") > width for a, b in pairwise(lines))
+    assert wrapped("", 200.0, wide) == [""]
+
+
+def wide(text: str) -> float:
+    """Width of words whose letters are all as wide."""
+    return 7.0 * len(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "kept"),
+    [
+        ("It covers all of 100.0 % of it", "100.0 %"),
+        ("All lie within ±25 µm (or less) of it", "25 µm"),
+        ("A piece of 0.534 mm³ at one place", "0.534 mm³"),
+        ("An angle of 156 ° from the x axis", "156 °"),
+    ],
+)
+def test_a_number_stays_with_its_unit(text: str, kept: str) -> None:
+    for letters in range(max(8, len(kept)), len(text)):
+        lines = wrapped(text, 7.0 * letters, wide)
+        assert " ".join(lines) == text
+        assert any(kept in line for line in lines)
+
+
+def test_what_is_separated_by_dots_stays_together() -> None:
+    text = "mean absolute 10.9 · RMS 14.7 µm"
+    assert wrapped(text, 7.0 * len(text), wide) == [text]
+    assert wrapped(text, 7.0 * (len(text) - 1), wide) == ["mean absolute 10.9 ·", "RMS 14.7 µm"]
+    # Where one part alone is too wide, it is broken as words are.
+    assert wrapped(text, 7.0 * 12, wide) == ["mean", "absolute", "10.9 ·", "RMS 14.7 µm"]
+
+
+@pytest.mark.parametrize("letters", [4, 7, 30])
+def test_a_word_too_long_loses_nothing(letters: int) -> None:
+    text = "/home/somebody/crowns/2031/study_results"
+    lines = wrapped(text, 7.0 * letters, wide)
+    assert "".join(lines) == text
+    assert max(map(wide, lines)) <= 7.0 * letters
+
+
+def test_a_box_and_a_symbol_leave_less_room() -> None:
+    assert room(291.0, in_box=False) > room(291.0) > room(291.0, icon=True) > 0.0
+    assert room(20.0) > 0.0

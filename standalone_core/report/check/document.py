@@ -36,8 +36,8 @@ def check_document(result: CheckResult) -> dict[str, Any]:
         "schema_version": CHECK_SCHEMA_VERSION,
         "versions": dict(result.versions),
         "sign": SIGN,
-        "design": _surface(result.design),
-        "scan": _surface(result.scan),
+        "design": _surface(result.design, result.origins.get("design")),
+        "scan": _surface(result.scan, result.origins.get("scan")),
         "settings": plain(result.settings),
         "direction": result.settings.direction,
         "T_design_scan": plain(result.superimposition.T_design_scan),
@@ -51,6 +51,7 @@ def check_document(result: CheckResult) -> dict[str, Any]:
         "verdicts": plain(result.verdicts),
         "patches": plain(result.patches),
         "is_design": result.is_design,
+        "doubt": result.doubt,
         "layers": plain(result.layers),
         "unmatched": plain(result.unmatched),
         "facet_sag": plain(result.facet_sag),
@@ -141,11 +142,12 @@ def health_document(
     }
 
 
-def _surface(part: CheckedMesh) -> dict[str, Any]:
+def _surface(part: CheckedMesh, origin: Mapping[str, Any] | None) -> dict[str, Any]:
+    """Return what a surface is; ``origin`` in the place of its file, if it was read from none."""
     return {
         "name": part.mesh.name,
         "checksum": part.mesh.checksum,
-        "file": None if part.file is None else _file(part.file),
+        "file": plain(origin) if part.file is None else _file(part.file),
         "health": plain(part.repair.health),
         "repairs": list(part.repair.actions),
         "warnings": list(part.repair.warnings),

@@ -266,6 +266,24 @@ def test_export_report(
     assert checked.scan.cuspwise.state == "CURRENT"
 
 
+def test_an_exported_report_names_objects_and_files_and_doubts(
+    checked: SimpleNamespace, tmp_path: Path
+) -> None:
+    """An imported scan's file is named, too; a scale that nobody should trust is a reason."""
+    checked.scan.cuspwise.file_notes = "printed ü.stl: 9 × 9 × 7 mm (file in mm)\nNothing more"
+    checked.scan.scale = (1.01, 1.01, 1.01)
+    checked.bpy.context.view_layer.update()
+    assert checked.bpy.ops.cuspwise.check_crown() == {"FINISHED"}
+    assert call(checked, "export_report", directory=str(tmp_path)) == {"FINISHED"}
+    written = json.loads((tmp_path / "check.json").read_text(encoding="utf-8"))
+    assert written["scan"]["file"] == {"object": "Scan", "path": "printed ü.stl"}
+    assert written["design"]["file"] == {"object": "Design", "path": None}
+    assert "1 % too large" in written["doubt"]
+    assert written["doubt"] in written["warnings"]
+    page = (tmp_path / "check.html").read_text(encoding="utf-8")
+    assert "Apply ▸ Scale, Ctrl A" in page
+
+
 def test_export_refusals(checked: SimpleNamespace, tmp_path: Path) -> None:
     with pytest.raises(RuntimeError, match="No folder was given"):
         call(checked, "export_report")

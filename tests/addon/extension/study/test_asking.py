@@ -73,3 +73,30 @@ def test_says_who_takes_part_and_what_it_cannot_tell(listed: SimpleNamespace) ->
     assert "3 scans have no group" in lines[1]
     assert "nothing to compare" in lines[2]
     assert "nothing about spread" in lines[3]
+
+
+def test_a_scaled_scan_is_left_out_with_the_remedy(listed: SimpleNamespace) -> None:
+    """Its numbers would be its scale's; and the study counts in words of its own."""
+    scaled = listed.settings.scans[0].scan
+    scaled.scale = (1.01, 1.01, 1.01)
+    listed.bpy.context.view_layer.update()
+    part = listed.part("addon.study.export")
+    read = listed.part("standalone_core.progress").run(part.read_steps(listed.bpy.context))
+    assert [entry.scan for entry in read.entries] == [
+        item.scan for item in listed.settings.scans[1:]
+    ]
+    (row,) = read.unreadable
+    assert row["name"] == scaled.name
+    assert "another scale than the design's (1.01 against 1)" in row["reason"]
+    assert "Ctrl A" in row["remedy"]
+
+
+def test_one_scan_takes_and_two_take_no_part(listed: SimpleNamespace) -> None:
+    scene = listed.part("addon.study.study_scene")
+    scans = listed.settings.scans
+    scans[0].group = ""
+    said = scene.listing_lines(scene.listing_of(listed.scene))
+    assert "1 scan has no group and takes no part." in said
+    scans[1].group = ""
+    said = scene.listing_lines(scene.listing_of(listed.scene))
+    assert "2 scans have no group and take no part." in said
