@@ -100,15 +100,17 @@ def crowns_of(
     for entry in entries:
         place = os.path.realpath(entry.design)
         if place not in shared:
-            shared[place] = _shared(entry.design, chosen)
-        crowns.append(_crown(entry, shared[place], chosen))
+            shared[place] = shared_design(entry.design, chosen)
+        crowns.append(crown_of(entry, shared[place], chosen))
     return crowns
 
 
-def _shared(design: Path, settings: CheckSettings) -> SharedDesign:
+def shared_design(design: Path, settings: CheckSettings) -> SharedDesign:
+    """Return a design that is read from its file when a crown needs it."""
     return SharedDesign(readable(design.name), lambda: read_design(design, settings), settings)
 
 
-def _crown(entry: TrayEntry, design: SharedDesign, settings: CheckSettings) -> CrownToCheck:
+def crown_of(entry: TrayEntry, design: SharedDesign, settings: CheckSettings) -> CrownToCheck:
+    """Return a crown of a design, whose scan is read from its file."""
     scan = entry.scan
     return design.crown(entry.name, readable(scan.name), lambda: read_scan(scan, settings))
