@@ -183,7 +183,7 @@ class NoteCheck:
     documents: dict[str, Any]
     write: WriteCrown | None
 
-    def __call__(self, crown: CrownToCheck, result: CheckResult) -> Steps[object]:
+    def __call__(self, crown: CrownToCheck, result: CheckResult) -> Steps[None]:
         """Note and write, step by step."""
         from ..report.check.document import check_document
 

@@ -78,14 +78,16 @@ def check_tray(
     ...     scan = cuspwise.produce(design, errors, edge_mm=0.4)
     ...     _ = cuspwise.write_mesh(f"{name}.stl", scan.mesh)
     >>> settings = cuspwise.CheckSettings(
-    ...     spacing_mm=0.4, causes=cuspwise.CausesSettings(find_causes=False)
+    ...     spacing_mm=0.4,
+    ...     tolerances=cuspwise.Tolerances().changed({"margin": 40.0}),
+    ...     causes=cuspwise.CausesSettings(find_causes=False),
     ... )
     >>> scans = ["fine.stl", "thick.stl", "lost.stl"]
     >>> tray = cuspwise.check_tray([(design_file, scan) for scan in scans], settings)
     >>> {crown.name: crown.verdict for crown in tray.crowns}
     {'fine': 'within', 'thick': 'outside', 'lost': 'not_checked'}
     >>> tray.crowns[2].error.reason
-    'There is no such file.'
+    'It cannot be read (No such file or directory).'
     """
     return run(check_tray_steps(tray, settings, keep))
 
