@@ -128,6 +128,22 @@ def test_the_numbers_are_those_of_single_checks_to_the_last_bit(tray, folder) ->
     assert rows["broken", ""]["remedy"]
 
 
+def test_two_processes_find_and_write_the_same(tray, folder) -> None:
+    _, out = tray
+    beside = folder / "beside"
+    result = call("check", folder / "tray.csv", *QUICK, "--workers", 2, "--out", beside)
+    assert result.exit_code == 1
+    assert (beside / "tray.csv").read_bytes() == (out / "tray.csv").read_bytes()
+    for name in ("measures.csv", "deviation_scan.ply"):
+        assert (beside / "thick" / name).read_bytes() == (out / "thick" / name).read_bytes()
+    one, two = (
+        documents((place / "tray.json").read_text(encoding="utf-8")) for place in (out, beside)
+    )
+    assert list(one) == list(two)
+    for name in one:
+        assert {**one[name], "seconds": 0} == {**two[name], "seconds": 0}
+
+
 def test_the_page_stands_alone_and_links_to_the_crowns_own(tray) -> None:
     _, out = tray
     text = (out / "tray.html").read_text(encoding="utf-8")
@@ -178,6 +194,7 @@ def test_a_tray_whose_crowns_all_pass_ends_well(folder, tmp_path) -> None:
         (["molar.stl", "scans", "scans/fine.stl"], 1, ["fine.stl", "there twice"]),
         (["molar.stl", "scans", "--landmarks", "pairs.csv"], 1, ["--landmarks", "one scan"]),
         (["nowhere.csv"], 1, ["nowhere.csv"]),
+        (["molar.stl", "scans", "--workers", "0"], 1, ["--workers", "cannot do anything"]),
         (["tray.csv", "--out", "molar.stl"], 1, ["It is a file, not a folder."]),
         (["molar.stl", "scans", "--tolerance", "margin=-3"], 1, ["margin"]),
     ],
