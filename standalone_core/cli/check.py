@@ -93,6 +93,12 @@ _measuring_options = options(
     help="Colours of the maps: strong for bright rooms, grey for printing without colour.",
 )
 @pictures_option
+@click.option(
+    "--workers",
+    type=int,
+    metavar="N",
+    help="Processes that check several scans.  [default: one per processor]",
+)
 @json_option
 @guarded
 def check(**given: Any) -> None:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import sys
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,12 +21,15 @@ from .targets import refuse_folder
 
 if TYPE_CHECKING:
     from ..check_result import CheckResult
+    from ..check_settings import CheckSettings
     from ..progress import Steps
-    from ..tray.check_crowns import CrownToCheck, Keep
+    from ..tray.check_crowns import CrownToCheck
     from ..tray.entries import TrayEntry
+    from ..tray.result import TrayResult
 
 _TABLE = ".csv"
 DEFAULT_OUT = "tray_check"
+CROWNS_A_PROCESS = 3  # a process of its own loads all code and makes the design ready once more
 
 
 def is_tray(design: Path, scans: Sequence[Path]) -> bool:
@@ -66,9 +71,13 @@ def check_all(given: Mapping[str, Any], drawing: Mapping[str, Any]) -> None:
     out = given["out"] or (None if as_json else Path(DEFAULT_OUT))
     if out is not None:
         _refuse_folders(out, folders, entries, given)
+    write = None if out is None else WriteCrown(out, folders, drawing)
     documents: dict[str, Any] = {}
-    keep = _keep(out, folders, drawing, documents if as_json else None)
-    result = ProgressBar(messages).run(check_crowns_steps(crowns_of(entries, settings), keep))
+    if as_json:  # the whole checks are wanted here, so that they are made here
+        steps = check_crowns_steps(crowns_of(entries, settings), NoteCheck(documents, write))
+        result = ProgressBar(messages).run(steps)
+    else:
+        result = _checked(entries, settings, write, given["workers"])
     if not as_json:
         # As wide as the terminal is: the table turns into lines where it does not fit.
         screen.print(tray_view(result), width=shutil.get_terminal_size().columns)
@@ -81,6 +90,26 @@ def check_all(given: Mapping[str, Any], drawing: Mapping[str, Any]) -> None:
         click.echo(json.dumps(document, indent=2, allow_nan=False))
     if not result.passed:
         sys.exit(1)
+
+
+def _checked(
+    entries: Sequence[TrayEntry],
+    settings: CheckSettings,
+    keep: WriteCrown | None,
+    workers: int | None,
+) -> TrayResult:
+    """Check a tray's crowns, in processes beside this one where there are several."""
+    from ..study.measuring.executors import executor_of
+    from ..tray.check_crowns import check_crowns_steps
+    from ..tray.check_tray import crowns_of
+    from ..tray.in_processes import check_in_processes_steps
+
+    with executor_of(_processes(len(entries), workers)) as executor:
+        if executor is None:
+            steps = check_crowns_steps(crowns_of(entries, settings), keep)
+        else:
+            steps = check_in_processes_steps(entries, settings, executor, keep)
+        return ProgressBar(messages).run(steps)
 
 
 def _entries(design: Path, scans: Sequence[Path]) -> tuple[TrayEntry, ...]:
@@ -115,19 +144,56 @@ def _refuse_folders(
         refuse_folder(out / folder, inputs)
 
 
-def _keep(
-    out: Path | None,
-    folders: Mapping[str, str],
-    drawing: Mapping[str, Any],
-    documents: dict[str, Any] | None,
-) -> Keep:
-    """Return what writes each crown's own files, and notes its check as plain data if asked."""
-    from ..report.check.output import check_document, write_check_steps
+@dataclass(frozen=True)
+class WriteCrown:
+    """Writes each crown's own files; a plain object, for it goes to other processes.
 
-    def keep(crown: CrownToCheck, result: CheckResult) -> Steps[None]:
-        if documents is not None:
-            documents[crown.name] = check_document(result)
-        if out is not None:
-            yield from write_check_steps(result, out / folders[crown.name], **drawing)
+    Attributes
+    ----------
+    out : pathlib.Path
+        The tray's folder.
+    folders : mapping of str to str
+        The crowns' own in it, by their names.
+    drawing : mapping of str
+        How they are drawn.
+    """
 
-    return keep
+    out: Path
+    folders: Mapping[str, str]
+    drawing: Mapping[str, Any]
+
+    def __call__(self, crown: CrownToCheck, result: CheckResult) -> Steps[object]:
+        """Write a crown's files, step by step."""
+        from ..report.check.output import write_check_steps
+
+        return write_check_steps(result, self.out / self.folders[crown.name], **self.drawing)
+
+
+@dataclass(frozen=True)
+class NoteCheck:
+    """Notes each crown's whole check as plain data, and writes its files if asked.
+
+    Attributes
+    ----------
+    documents : dict of str
+        Filled by the crowns' names.
+    write : WriteCrown or None
+    """
+
+    documents: dict[str, Any]
+    write: WriteCrown | None
+
+    def __call__(self, crown: CrownToCheck, result: CheckResult) -> Steps[None]:
+        """Note and write, step by step."""
+        from ..report.check.document import check_document
+
+        self.documents[crown.name] = check_document(result)
+        if self.write is not None:
+            yield from self.write(crown, result)
+
+
+def _processes(crowns: int, workers: int | None) -> int:
+    """Return how many processes check crowns: each pays only with a few crowns of its own."""
+    if workers is not None:
+        return workers
+    return max(1, min(os.cpu_count() or 1, crowns // CROWNS_A_PROCESS))

@@ -55,22 +55,29 @@ def check_crowns_steps(
         goes wrong in it (a full disk) ends the work.
     """
     found: dict[int, TrayCrown] = {}
-    order = _by_design(crowns)
+    order = by_design([crown.design for crown in crowns])
     for done, place in enumerate(order):
         crown, start, stop = crowns[place], done / len(order), (done + 1) / len(order)
         number = f"Crown {done + 1} of {len(order)}, {crown.name}"
-        steps = labelled(_crown_steps(crown, keep), number)
+        steps = labelled(crown_steps(crown, keep), number)
         found[place] = yield from scaled(steps, start, stop)
     return TrayResult(tuple(found[place] for place in range(len(crowns))), versions_used())
 
 
-def _by_design(crowns: Sequence[CrownToCheck]) -> list[int]:
-    """Return the crowns' places, those of one design together."""
-    designs = list(dict.fromkeys(crown.design for crown in crowns))
-    return sorted(range(len(crowns)), key=lambda place: designs.index(crowns[place].design))
+def by_design(designs: Sequence[str]) -> list[int]:
+    """Return the crowns' places, those of one design together.
+
+    Examples
+    --------
+    >>> by_design(["molar", "premolar", "molar"])
+    [0, 2, 1]
+    """
+    first = list(dict.fromkeys(designs))
+    return sorted(range(len(designs)), key=lambda place: first.index(designs[place]))
 
 
-def _crown_steps(crown: CrownToCheck, keep: Keep | None) -> Steps[TrayCrown]:
+def crown_steps(crown: CrownToCheck, keep: Keep | None = None) -> Steps[TrayCrown]:
+    """Check one crown, and keep the whole result; a crown that cannot be checked says why."""
     try:
         result = yield from scaled(crown.check(), 0.0, 0.8 if keep else 1.0)
     except CuspwiseError as error:

@@ -78,14 +78,16 @@ def check_tray(
     ...     scan = cuspwise.produce(design, errors, edge_mm=0.4)
     ...     _ = cuspwise.write_mesh(f"{name}.stl", scan.mesh)
     >>> settings = cuspwise.CheckSettings(
-    ...     spacing_mm=0.4, causes=cuspwise.CausesSettings(find_causes=False)
+    ...     spacing_mm=0.4,
+    ...     tolerances=cuspwise.Tolerances().changed({"margin": 40.0}),
+    ...     causes=cuspwise.CausesSettings(find_causes=False),
     ... )
     >>> scans = ["fine.stl", "thick.stl", "lost.stl"]
     >>> tray = cuspwise.check_tray([(design_file, scan) for scan in scans], settings)
     >>> {crown.name: crown.verdict for crown in tray.crowns}
     {'fine': 'within', 'thick': 'outside', 'lost': 'not_checked'}
     >>> tray.crowns[2].error.reason
-    'There is no such file.'
+    'It cannot be read (No such file or directory).'
     """
     return run(check_tray_steps(tray, settings, keep))
 
@@ -100,15 +102,17 @@ def crowns_of(
     for entry in entries:
         place = os.path.realpath(entry.design)
         if place not in shared:
-            shared[place] = _shared(entry.design, chosen)
-        crowns.append(_crown(entry, shared[place], chosen))
+            shared[place] = shared_design(entry.design, chosen)
+        crowns.append(crown_of(entry, shared[place], chosen))
     return crowns
 
 
-def _shared(design: Path, settings: CheckSettings) -> SharedDesign:
+def shared_design(design: Path, settings: CheckSettings) -> SharedDesign:
+    """Return a design that is read from its file when a crown needs it."""
     return SharedDesign(readable(design.name), lambda: read_design(design, settings), settings)
 
 
-def _crown(entry: TrayEntry, design: SharedDesign, settings: CheckSettings) -> CrownToCheck:
+def crown_of(entry: TrayEntry, design: SharedDesign, settings: CheckSettings) -> CrownToCheck:
+    """Return a crown of a design, whose scan is read from its file."""
     scan = entry.scan
     return design.crown(entry.name, readable(scan.name), lambda: read_scan(scan, settings))

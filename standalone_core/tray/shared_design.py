@@ -75,6 +75,10 @@ class SharedDesign:
         chosen = settings or self._settings
         return CrownToCheck(name, self.name, scan, lambda: self._crown_steps(read, chosen))
 
+    def hold(self) -> None:
+        """Keep what is made ready, though no crown may wait for it at a time."""
+        self._waiting += 1
+
     def _crown_steps(self, read: Read, settings: CheckSettings) -> Steps[CheckResult]:
         """Check a crown, with causes if they are asked for."""
         try:

@@ -131,7 +131,7 @@ def _row(crown: TrayCrown, shown: Sequence[str], page: str) -> CrownRow:
         coverage=min(judged, default=math.nan),
         marks=marks_words(crown.marks),
         marks_rank=1000 * len(not_clean(crown.marks)) + unclean,
-        why=why_words(crown) if crown.error is None else "",
+        why=why_words(crown),
         reasons=reason_lines(crown),
     )
 

@@ -135,14 +135,12 @@ def crowns_list(result: TrayResult) -> RenderableType:
     parts: list[RenderableType] = []
     for crown in result.crowns:
         parts.append(_crown_line(crown))
-        cells = [
-            f"{area_words(area)} {_area_cell(crown, area).plain}" for area in areas_shown(result)
-        ]
         if crown.error is None:
+            cells = (_area_words(crown, area) for area in areas_shown(result))
             line = f"{', '.join(cells)}; coverage {_least_coverage(crown)}"
             line += f"; marks: {marks_words(crown.marks)}" if crown.marks else ""
             parts.append(Padding(Text(line), (0, 0, 0, 2), expand=False))
-    told = "Mean absolute deviation, µm, in the judged direction."
+    told = "Mean absolute deviation and limit, µm, in the judged direction."
     return Group(*parts, Text(told, style="dim"))
 
 
@@ -152,6 +150,14 @@ def _area_cell(crown: TrayCrown, area: str) -> Text:
         return Text(NO_VALUE)
     sign = TRAY_SIGNS.get(found.verdict, " ")
     return Text(f"{micrometres(found.mean_abs_um)} {sign}", style=_STYLES.get(found.verdict, ""))
+
+
+def _area_words(crown: TrayCrown, area: str) -> str:
+    found = crown.of_area(area)
+    size = NO_VALUE if found is None else micrometres(found.mean_abs_um)
+    if found is None or found.verdict == NO_TOLERANCE:
+        return f"{area_words(area)} {size}"
+    return f"{area_words(area)} {size} of {found.tolerance_um:g} {TRAY_SIGNS[found.verdict]}"
 
 
 def _least_coverage(crown: TrayCrown) -> str:
