@@ -344,8 +344,7 @@ def steps_of(case: SimpleNamespace, kind: str, tmp_path: Path) -> Iterator[Any]:
         if not k.startswith("__")
     }
     given = {"filepath": str(tmp_path / "areas.json"), "directory": str(tmp_path / "report")}
-    given["anew"] = True
-    operator = type(name, (), {**parts, **given})()
+    operator = type(name, (), {**parts, **given, "anew": True})()
     run(operator.read(case.bpy.context))
     return operator.start(case.bpy.context)
 
