@@ -37,7 +37,7 @@ from ...standalone_core.records import plain
 from ...standalone_core.superimpose.result import Superimposition
 from ..areas import area_groups, support_marks
 from ..blender.session import persistent
-from . import judging, store
+from . import judging, kept_points, store
 from .inputs import DesignInput
 from .kept_points import KeptPoints
 from .scene_choices import check_settings
@@ -54,7 +54,10 @@ class KeptScan:
     scan : bpy.types.Object
     name : str
         The scan's.
-    points : KeptPoints
+    points : mapping of str to array
+        What was measured, as it lies there: made use of in a thread.
+    document : mapping of str
+        The result, as kept.
     superimposition : Superimposition
     settings : CheckSettings
         That the scan was measured and judged with.
@@ -62,7 +65,8 @@ class KeptScan:
 
     scan: bpy.types.Object
     name: str
-    points: KeptPoints
+    points: kept_points.Raw
+    document: Mapping[str, Any]
     superimposition: Superimposition
     settings: CheckSettings
 
@@ -117,12 +121,12 @@ def read(scans: Iterable[bpy.types.Object], limits: MarkSettings) -> list[KeptSc
     """Read what is kept of scans, whose marks are to be measured with some limits."""
     found = []
     for scan in scans:
-        kept, points = store.result_of(scan), store.kept_of(scan)
-        if kept is None or points is None:
+        kept, mesh = store.result_of(scan), store.data_of(scan).result_points
+        if kept is None or mesh is None:
             continue
         fit, settings = judging.superimposition_kept(kept), check_settings(kept["choices"])
         settings = replace(settings, mark=limits, force=True)
-        found.append(KeptScan(scan, scan.name, points, fit, settings))
+        found.append(KeptScan(scan, scan.name, kept_points.raw(mesh, kept), kept, fit, settings))
     return found
 
 
@@ -137,25 +141,28 @@ def measure_steps(design: DesignInput, scans: Iterable[KeptScan]) -> Steps[list[
         if spacing_mm not in evaluations:
             evaluations[spacing_mm] = evaluation_mesh(mesh, spacing_mm)
         yield Progress("Measuring the support marks", 0.5)
-        area_set = _with_marks(kept, design, evaluations[spacing_mm])
-        rows = marks_of(kept.points.there, area_set, kept.superimposition, kept.settings)
+        points = kept_points.made(kept.points, kept.document)
+        area_set = _with_marks(kept, points, design, evaluations[spacing_mm])
+        rows = marks_of(points.there, area_set, kept.superimposition, kept.settings)
         limits = kept.settings.mark
         yield Progress("Judging anew", 0.8)
-        points = replace(kept.points, area_set=replace(kept.points.area_set, areas=area_set.areas))
+        points = replace(points, area_set=replace(points.area_set, areas=area_set.areas))
         judgement = judging.judge_kept(points, kept.superimposition, kept.settings.tolerances)
         found.append(MeasuredMarks(kept.scan, rows, limits, points.area_set.areas, judgement))
     return found
 
 
-def _with_marks(kept: KeptScan, design: DesignInput, evaluation: EvaluationMesh) -> AreaSet:
+def _with_marks(
+    kept: KeptScan, points: KeptPoints, design: DesignInput, evaluation: EvaluationMesh
+) -> AreaSet:
     """Return the areas that a scan was measured with, the marks those of now."""
-    if not same_points(kept.points.there, evaluation):
+    if not same_points(points.there, evaluation):
         raise MeshError(
             "Its points are no longer those of the design.",
             subject=kept.name,
             remedy="Check the crown again.",
         )
-    areas = kept.points.area_set.areas
+    areas = points.area_set.areas
     without = {name: area for name, area in areas.items() if not is_support(name)}
     marked = {area.name: area for area in _mark_areas(design, evaluation)}
     return with_supports(AreaSet(evaluation, {**without, **marked}), design.marks)
