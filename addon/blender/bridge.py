@@ -145,7 +145,7 @@ def checksum_steps(mesh: bpy.types.Mesh) -> Steps[str]:
         values = part(mesh).reshape(-1).view(np.uint8)
         for begin in range(0, len(values), HASHED_AT_ONCE):
             yield Progress("Reading the mesh", begin / len(values))
-            digest.update(values[begin : begin + HASHED_AT_ONCE])
+            digest.update(values[begin : begin + HASHED_AT_ONCE].data)
     return digest.hexdigest()
 
 
