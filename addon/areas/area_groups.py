@@ -28,7 +28,7 @@ from . import margin_curve
 
 AREAS_VERSION = 1
 INSIDE = 0.5  # a vertex of at least this weight lies in the area
-READ_AT_ONCE, WRITTEN_AT_ONCE = 20_000, 100_000  # vertices; about 30 ms
+READ_AT_ONCE, WRITTEN_AT_ONCE = 5_000, 100_000  # vertices; about 30 ms
 
 
 @dataclass(frozen=True, eq=False)

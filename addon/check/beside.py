@@ -17,7 +17,7 @@ from ..blender.session import layer_of, view_of
 from . import store
 
 GAP = 0.15  # between the two, as a share of the wider one
-MARGIN = 1.6  # of the view's distance over the length of both
+MARGIN = 1.2  # of the view's distance over the length of both
 
 
 class SideBySide:
@@ -37,12 +37,13 @@ class SideBySide:
         self._location = scan.location.copy()
         fit = store.data_of(scan).fit
         self._shown = (bool(fit.is_on_die), list(fit.place_before))
-        self._view: Any = view_of(context).region_3d
-        self._seen = (self._view.view_location.copy(), self._view.view_distance)
+        view: Any = view_of(context).region_3d
+        self._view: Any = view
+        self._seen = (view.view_location.copy(), view.view_distance)
         self._hidden = {obj: obj.hide_get() for obj in self._layer.objects if obj.type == "MESH"}
         for obj in self._hidden:
             obj.hide_set(obj not in (design, scan))
-        right = np.array(self._view.view_rotation.to_matrix())[:, 0]
+        right = np.array(view.view_rotation.to_matrix())[:, 0]
         shift = shift_beside(corners_of(design), corners_of(scan), right)
         home = frames.matrix_of(scan)
         fit.place_before, fit.is_on_die = home.ravel().tolist(), True
@@ -63,7 +64,7 @@ class SideBySide:
         """Move the scan by a shift of the world; one that is held by something stays."""
         scan = self._scan
         above: Matrix = scan.matrix_world.to_3x3() @ scan.matrix_basis.to_3x3().inverted_safe()
-        scan.location = self._location + above.inverted_safe() @ Vector(shift)
+        scan.location = self._location + above.inverted_safe() @ Vector(shift.tolist())
         self._layer.update()
 
     def _look_at(self, corners: np.ndarray) -> None:

@@ -114,18 +114,18 @@ def read_design_steps(
     if design is None:
         design = settings_of(context).design
     bridge.check_usable(design)
-    areas = yield from scaled(area_groups.user_areas_steps(design), 0.0, 0.8)
-    yield Progress("Reading the design", 0.8)
-    checksum = bridge.checksum(mesh_of(design))
-    yield Progress("Reading the design", 0.9)
+    areas = yield from scaled(area_groups.user_areas_steps(design), 0.0, 0.6)
+    checksum = yield from scaled(bridge.checksum_steps(mesh_of(design)), 0.6, 0.8)
     depsgraph = context.evaluated_depsgraph_get()  # brings matrices up to date
     frame = frames.frame_of(design, scene_of(context))
     local_to_mm = frame.local_to_mm(design)
+    reading = bridge.read_mesh_steps(design, local_to_mm, depsgraph)
+    mesh = yield from scaled(reading, 0.8, 1.0)
     return DesignInput(
         design=design,
         frame=frame,
         local_to_mm=local_to_mm,
-        mesh=bridge.read_mesh_object(design, local_to_mm, depsgraph),
+        mesh=mesh,
         checksum=checksum,
         areas=areas,
         marks=support_marks.marked(design, local_to_mm, areas.groups, checksum),
@@ -151,12 +151,11 @@ def read_scan_steps(
 ) -> Steps[ScanInput]:
     """Read a scan as :func:`read_scan` does, step by step."""
     bridge.check_usable(scan)
-    yield Progress("Reading the scan", 0.0)
-    checksum = bridge.checksum(mesh_of(scan))
-    yield Progress("Reading the scan", 0.5)
+    checksum = yield from scaled(bridge.checksum_steps(mesh_of(scan)), 0.0, 0.5)
     depsgraph = context.evaluated_depsgraph_get()
     where = frame.local_to_mm(scan) if local_to_mm is None else local_to_mm
-    mesh = bridge.read_mesh_object(scan, where, depsgraph)
+    reading = bridge.read_mesh_steps(scan, where, depsgraph)
+    mesh = yield from scaled(reading, 0.5, 1.0)
     return ScanInput(scan, where, mesh, checksum, _origin_of(scan))
 
 

@@ -36,7 +36,7 @@ from ...standalone_core.progress import Progress, Steps
 from ...standalone_core.records import plain
 from ...standalone_core.superimpose.result import Superimposition
 from ..areas import area_groups, support_marks
-from . import judging, store
+from . import judging, kept_points, store
 from .inputs import DesignInput
 from .kept_points import KeptPoints
 from .scene_choices import check_settings
@@ -53,7 +53,10 @@ class KeptScan:
     scan : bpy.types.Object
     name : str
         The scan's.
-    points : KeptPoints
+    points : mapping of str to array
+        What was measured, as it lies there: made use of in a thread.
+    document : mapping of str
+        The result, as kept.
     superimposition : Superimposition
     settings : CheckSettings
         That the scan was measured and judged with.
@@ -61,7 +64,8 @@ class KeptScan:
 
     scan: bpy.types.Object
     name: str
-    points: KeptPoints
+    points: kept_points.Raw
+    document: Mapping[str, Any]
     superimposition: Superimposition
     settings: CheckSettings
 
@@ -116,12 +120,12 @@ def read(scans: Iterable[bpy.types.Object], limits: MarkSettings) -> list[KeptSc
     """Read what is kept of scans, whose marks are to be measured with some limits."""
     found = []
     for scan in scans:
-        kept, points = store.result_of(scan), store.kept_of(scan)
-        if kept is None or points is None:
+        kept, mesh = store.result_of(scan), store.data_of(scan).result_points
+        if kept is None or mesh is None:
             continue
         fit, settings = judging.superimposition_kept(kept), check_settings(kept["choices"])
         settings = replace(settings, mark=limits, force=True)
-        found.append(KeptScan(scan, scan.name, points, fit, settings))
+        found.append(KeptScan(scan, scan.name, kept_points.raw(mesh, kept), kept, fit, settings))
     return found
 
 
@@ -136,25 +140,28 @@ def measure_steps(design: DesignInput, scans: Iterable[KeptScan]) -> Steps[list[
             mesh = checked_surface(design.mesh, kept.settings).mesh
             evaluations[made_by] = evaluation_mesh(mesh, kept.settings.spacing_mm)
         yield Progress("Measuring the support marks", 0.5)
-        area_set = _with_marks(kept, design, evaluations[made_by])
-        rows = marks_of(kept.points.there, area_set, kept.superimposition, kept.settings)
+        points = kept_points.made(kept.points, kept.document)
+        area_set = _with_marks(kept, points, design, evaluations[made_by])
+        rows = marks_of(points.there, area_set, kept.superimposition, kept.settings)
         limits = kept.settings.mark
         yield Progress("Judging anew", 0.8)
-        points = replace(kept.points, area_set=replace(kept.points.area_set, areas=area_set.areas))
+        points = replace(points, area_set=replace(points.area_set, areas=area_set.areas))
         judgement = judging.judge_kept(points, kept.superimposition, kept.settings)
         found.append(MeasuredMarks(kept.scan, rows, limits, points.area_set.areas, judgement))
     return found
 
 
-def _with_marks(kept: KeptScan, design: DesignInput, evaluation: EvaluationMesh) -> AreaSet:
+def _with_marks(
+    kept: KeptScan, points: KeptPoints, design: DesignInput, evaluation: EvaluationMesh
+) -> AreaSet:
     """Return the areas that a scan was measured with, the marks those of now."""
-    if not same_points(kept.points.there, evaluation):
+    if not same_points(points.there, evaluation):
         raise MeshError(
             "Its points are no longer those of the design.",
             subject=kept.name,
             remedy="Check the crown again.",
         )
-    areas = kept.points.area_set.areas
+    areas = points.area_set.areas
     without = {name: area for name, area in areas.items() if not is_support(name)}
     marked = {area.name: area for area in _mark_areas(design, evaluation)}
     return with_supports(AreaSet(evaluation, {**without, **marked}), design.marks)

@@ -8,7 +8,7 @@ import bpy
 import numpy as np
 
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
-from ...standalone_core.progress import Progress, Steps
+from ...standalone_core.progress import Steps, scaled
 from ..blender import bridge, frames
 from ..blender.session import mesh_of
 
@@ -45,9 +45,8 @@ def read_surface_steps(
         It cannot be measured, with what to do about it.
     """
     bridge.check_usable(obj)
-    yield Progress(f"Reading {obj.name}", 0.0)
-    checksum = bridge.checksum(mesh_of(obj))
-    yield Progress(f"Reading {obj.name}", 0.5)
+    checksum = yield from scaled(bridge.checksum_steps(mesh_of(obj)), 0.0, 0.5)
     depsgraph = context.evaluated_depsgraph_get()
     local_to_mm = frame.local_to_mm(obj)
-    return Surface(obj, local_to_mm, bridge.read_mesh_object(obj, local_to_mm, depsgraph), checksum)
+    reading = bridge.read_mesh_steps(obj, local_to_mm, depsgraph)
+    return Surface(obj, local_to_mm, (yield from scaled(reading, 0.5, 1.0)), checksum)

@@ -13,7 +13,7 @@ from ...standalone_core.errors import SettingError
 from ...standalone_core.fit.contacts.mesial import Side, mesial_direction
 from ...standalone_core.fit.contacts.result import ContactKind
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
-from ...standalone_core.progress import Progress, Steps
+from ...standalone_core.progress import Steps, scaled
 from ..blender import bridge
 from ..blender.session import mesh_of, scene_of
 from .crown_chosen import teeth_of
@@ -53,7 +53,7 @@ def read_steps(context: bpy.types.Context, crown: CrownInput) -> Steps[tuple[Too
     teeth, found = teeth_of(scene_of(context)), []
     crowns = [crown.design.design, crown.obj]
     for number, tooth in enumerate(teeth):
-        yield Progress(f"Reading {tooth.obj.name}", number / len(teeth))
+        begin, end = number / len(teeth), (number + 1) / len(teeth)
         if tooth.obj in crowns:
             raise SettingError(
                 "It is the crown itself, not another tooth.",
@@ -61,9 +61,10 @@ def read_steps(context: bpy.types.Context, crown: CrownInput) -> Steps[tuple[Too
                 remedy="Take it out of neighbours and antagonist.",
             )
         bridge.check_usable(tooth.obj)
-        checksum = bridge.checksum(mesh_of(tooth.obj))
+        checksum = yield from scaled(bridge.checksum_steps(mesh_of(tooth.obj)), begin, begin)
         where = crown.design.frame.shown_to_mm(tooth.obj)
-        mesh = bridge.read_mesh_object(tooth.obj, where, context.evaluated_depsgraph_get())
+        reading = bridge.read_mesh_steps(tooth.obj, where, context.evaluated_depsgraph_get())
+        mesh = yield from scaled(reading, begin, end)
         found.append(ToothInput(mesh, tooth.kind, tooth.side, where, checksum))
     return tuple(found)
 

@@ -7,7 +7,7 @@ import bpy
 import numpy as np
 from mathutils import Matrix
 
-from ...standalone_core.progress import Steps
+from ...standalone_core.progress import Progress, Steps
 from ...standalone_core.report.check.sentences import SUPERIMPOSITION_WORDS
 from ...standalone_core.superimpose.result import Superimposition
 from ...standalone_core.words.text import micrometres
@@ -46,9 +46,10 @@ class Superimpose(JobOperator, bpy.types.Operator):
         choices = inputs.check_choices(context, self._design, self._scan)
         return inputs.superimpose_input_steps(self._design, self._scan, choices)
 
-    def finish(self, context: bpy.types.Context, result: Any) -> str:
+    def finish(self, context: bpy.types.Context, result: Any) -> Steps[str]:
         """Move the object and keep how far to trust the pose."""
         move_scan(context, self._design, self._scan, result)
+        yield Progress("Keeping the position", 0.5)
         scan = self._scan.scan
         store.keep_superimposition(scan, result)
         store.data_of(scan).design = self._design.design

@@ -206,9 +206,9 @@ def shape_matrix(obj: bpy.types.Object, scale_mm: float) -> np.ndarray:
 def _read_design_steps(context: bpy.types.Context) -> Steps[DesignInput]:
     """Read the scene's design as it is written: in its own frame, in single precision."""
     read = yield from scaled(inputs.read_design_steps(context), 0.0, 0.9)
-    yield Progress("Reading the design", 0.9)
     shape = shape_matrix(read.design, read.frame.scale_mm)
-    own = bridge.read_mesh_object(read.design, np.eye(4), context.evaluated_depsgraph_get())
+    reading = bridge.read_mesh_steps(read.design, np.eye(4), context.evaluated_depsgraph_get())
+    own = yield from scaled(reading, 0.9, 1.0)
     return replace(read, mesh=as_written(own, shape))
 
 

@@ -3,6 +3,7 @@
 import subprocess
 
 import bpy
+from bpy_extras.view3d_utils import location_3d_to_region_2d
 from driver import (
     FACTS,
     OUT,
@@ -10,6 +11,7 @@ from driver import (
     area_and,
     clear,
     demo_crown,
+    design,
     look_at,
     look_at_all,
     open_tab,
@@ -26,10 +28,10 @@ from driver import (
     view,
     wait_for_job,
 )
+from mathutils import Vector
 
 # Places in a window of 1400 × 1000.
-# On the design, on the scan, beside both, on the sidebar.
-PLACES = ((287, 281), (800, 606), (500, 700), (990, 770))
+SIDEBAR = (990, 770)
 FISSURE = (575, 500)
 CHECK_CROWN = ("998", "438")
 
@@ -51,21 +53,61 @@ def prepare():
 
 
 def pick_landmarks():
-    """Click on design and scan, and beside them; the right button ends it."""
-    FACTS["imported"] = scan().cuspwise.file_notes
+    """Show both side by side, to be clicked at."""
+    FACTS.setdefault("imported", scan().cuspwise.file_notes)
+    FACTS.setdefault("hidden", []).append(design().hide_get())
+    FACTS.setdefault("lay", []).append([list(row) for row in scan().matrix_world])
     with view():
         bpy.ops.cuspwise.pick_landmarks("INVOKE_DEFAULT")
-    clicks = [f"xdotool mousemove {x} {y} sleep 1 click 1 sleep 1" for x, y in PLACES]
+    return 2.0
+
+
+def click_at_both():
+    """Click on design and scan, between them and on the sidebar; the right button ends it."""
+    picture(f"landmarks_{len(FACTS['lay'])}")
+    one, other = seen_at(design()), seen_at(scan())
+    FACTS["apart"] = other[0] - one[0]
+    below = (one[0], 950)
+    clicks = [
+        f"xdotool mousemove {x} {y} sleep 0.7 click 1 sleep 0.7"
+        for x, y in (one, other, below, SIDEBAR)
+    ]
     # In a process of its own: the window must see the pointer rest where it clicks.
     subprocess.Popen(["sh", "-c", "sleep 0.3; " + "; ".join([*clicks, "xdotool click 3"])])
-    return 11.0
+    return 9.0
+
+
+def seen_at(obj):
+    """The middle of an object on the screen."""
+    area, region = area_and("WINDOW")
+    middle = sum((obj.matrix_world @ Vector(corner) for corner in obj.bound_box), Vector()) / 8.0
+    place = location_3d_to_region_2d(region, area.spaces.active.region_3d, middle)
+    height = bpy.context.window_manager.windows[0].height
+    return round(region.x + place.x), round(height - region.y - place.y)
+
+
+def note_landmarks():
+    """What was picked, and whether the scan lies where it lay."""
+    marks = [obj for obj in bpy.data.objects if obj.cuspwise.landmark]
+    found = sorted(f"{m.parent.name} {m.cuspwise.landmark}" for m in marks)
+    FACTS.setdefault("landmarks", []).append(found)
+    FACTS.setdefault("lies", []).append([list(row) for row in scan().matrix_world])
+    FACTS.setdefault("hidden_then", []).append(design().hide_get())
+    FACTS["state_then"] = scan().cuspwise.state
+    return 0.3
+
+
+def escape_picking():
+    """Click on the scan, and take that back with Esc."""
+    x, y = seen_at(scan())
+    click = f"xdotool mousemove {x} {y} sleep 0.7 click 1 sleep 0.7 key Escape"
+    subprocess.Popen(["sh", "-c", f"sleep 0.3; {click}"])
+    return 4.0
 
 
 def click_check():
     """Click the button."""
     picture("1_imported")
-    marks = [obj for obj in bpy.data.objects if obj.cuspwise.landmark]
-    FACTS["landmarks"] = sorted(f"{m.parent.name} {m.cuspwise.landmark}" for m in marks)
     subprocess.run(["xdotool", "mousemove", *CHECK_CROWN], check=True)
     subprocess.run(["xdotool", "click", "1"], check=True)
     return 2.0
@@ -93,7 +135,6 @@ def show_checked():
     picture("3_checked")
     data = scan().cuspwise
     FACTS["checked"] = {"state": data.state, "limit_um": settings().shown_limit_um}
-    bpy.data.objects["Design"].hide_set(True)
     settings().limit_is_automatic = False
     settings().limit_um = 25.0
     settings().tolerance_whole_um = 10.0
@@ -157,10 +198,18 @@ STEPS = [
     open_tab,
     open_tab,
     pick_landmarks,
+    click_at_both,
+    note_landmarks,
     click_check,
     cancel_check,
     check_again,
     wait_for_job,
+    pick_landmarks,
+    click_at_both,
+    note_landmarks,
+    pick_landmarks,
+    escape_picking,
+    note_landmarks,
     show_checked,
     read_value,
     end_reading,

@@ -26,7 +26,13 @@ def test_import_shows_size_and_unit(facts: dict[str, Any]) -> None:
 
 
 def test_clicks_pick_landmarks(facts: dict[str, Any]) -> None:
-    assert facts["landmarks"] == ["Design 1", "printed 1"]
+    """Before the check, after it with the design hidden below the scan, and taken back by Esc."""
+    one, two = ["Design 1", "printed 1"], ["Design 1", "Design 2", "printed 1", "printed 2"]
+    assert facts["landmarks"] == [one, two, two]
+    assert facts["apart"] > 100  # pixels
+    assert facts["hidden"] == facts["hidden_then"] == [False, True, True]
+    assert facts["lies"] == facts["lay"]
+    assert facts["state_then"] == "CURRENT"
 
 
 def test_a_click_starts_and_esc_cancels(facts: dict[str, Any]) -> None:
