@@ -133,7 +133,8 @@ def reasons(
     if verdict.contradiction:
         lines.append(
             f"The two directions contradict each other: {beside_limit(there, limit)} µm from "
-            f"design to scan, {beside_limit(back, limit)} µm from scan to design; limit {limit:g} µm."
+            f"design to scan, {beside_limit(back, limit)} µm from scan to design; "
+            f"limit {limit:g} µm."
         )
     elif there > limit:
         lines.append(f"Above its limit of {limit:g} µm.")
