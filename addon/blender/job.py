@@ -18,6 +18,7 @@ import bpy
 from ...standalone_core.errors import CuspwiseError, SettingError
 from ...standalone_core.progress import Progress, Steps, run, scaled
 from ..identifiers import JOB_PROPERTIES
+from .redrawing import lay_out_panels, redraw
 from .session import Answer, OperatorBase, manager_of, show_status
 from .worker import AbandonedError, Worker
 
@@ -37,7 +38,6 @@ LOOKING = {
     "TIMER_REPORT",
     "WINDOW_DEACTIVATE",
 }
-AGAIN, AGAIN_S = 4, 0.1  # drawings of the sidebar after a job
 _under_way: list[JobOperator] = []
 
 
@@ -147,8 +147,8 @@ class JobOperator(OperatorBase):
         manager_of(context).progress_end()
         getattr(manager_of(context), JOB_PROPERTIES).running = False
         show_status(context, None)
-        _redraw(context, {"WINDOW", "UI"})
-        _lay_out_panels()
+        redraw(context, {"WINDOW", "UI"})
+        lay_out_panels()
 
     def _take_steps(self) -> Progress:
         """Take one step; while reading or writing, as many as a moment has room for.
@@ -241,30 +241,4 @@ def _show(context: bpy.types.Context, progress: Progress, *, can_cancel: bool = 
     manager_of(context).progress_update(percent)
     hint = "   Esc: Cancel" if can_cancel else ""
     show_status(context, f"{progress.text} …{hint}")
-    _redraw(context, {"UI"})
-
-
-def _lay_out_panels() -> None:
-    """Draw the sidebar a few times more.
-
-    Panels may have appeared or grown, and Blender moves the others out of their way in drawings
-    after the one that shows them.
-    """
-    left = [AGAIN]
-
-    def again() -> float | None:
-        left[0] -= 1
-        _redraw(bpy.context, {"UI"})
-        return AGAIN_S if left[0] else None
-
-    if not bpy.app.background:
-        bpy.app.timers.register(again, first_interval=AGAIN_S)
-
-
-def _redraw(context: bpy.types.Context, regions: set[str]) -> None:
-    for window in manager_of(context).windows:
-        for area in window.screen.areas:
-            if area.type == "VIEW_3D":
-                for region in area.regions:
-                    if region.type in regions:
-                        region.tag_redraw()
+    redraw(context, {"UI"})
