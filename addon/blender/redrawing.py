@@ -33,4 +33,4 @@ def redraw(context: bpy.types.Context, regions: set[str]) -> None:
             if area.type == "VIEW_3D":
                 for region in area.regions:
                     if region.type in regions:
-                        region.tagredraw()
+                        region.tag_redraw()
