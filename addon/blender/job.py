@@ -21,6 +21,7 @@ from ...standalone_core.errors import CuspwiseError, SettingError
 from ...standalone_core.progress import Progress, Steps, run, scaled
 from ..identifiers import JOB_PROPERTIES
 from .in_blender import message
+from .redrawing import lay_out_panels, redraw
 from .session import Answer, OperatorBase, manager_of, show_status
 from .worker import AbandonedError, Worker
 
@@ -157,7 +158,8 @@ class JobOperator(OperatorBase):
         manager_of(context).progress_end()
         getattr(manager_of(context), JOB_PROPERTIES).running = False
         show_status(context, None)
-        _redraw(context, {"WINDOW", "UI"})
+        redraw(context, {"WINDOW", "UI"})
+        lay_out_panels()
 
     def _take_steps(self) -> Progress:
         """Take one step; while reading or writing, as many as a moment has room for.
@@ -261,13 +263,4 @@ def _show(context: bpy.types.Context, progress: Progress, *, can_cancel: bool = 
     manager_of(context).progress_update(percent)
     hint = "   Esc: Cancel" if can_cancel else ""
     show_status(context, f"{progress.text} …{hint}")
-    _redraw(context, {"UI"})
-
-
-def _redraw(context: bpy.types.Context, regions: set[str]) -> None:
-    for window in manager_of(context).windows:
-        for area in window.screen.areas:
-            if area.type == "VIEW_3D":
-                for region in area.regions:
-                    if region.type in regions:
-                        region.tag_redraw()
+    redraw(context, {"UI"})

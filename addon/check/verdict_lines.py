@@ -137,7 +137,7 @@ def reasons(
         ways = [DIRECTION_WORDS[way] for way in (first, other_direction(first))]
         lines.append(
             f"The two directions contradict each other: {beside_limit(there, limit)} µm {ways[0]}, "
-            f"{beside_limit(back, limit)} µm {ways[1]}; limit {limit:g}."
+            f"{beside_limit(back, limit)} µm {ways[1]}; limit {limit:g} µm."
         )
     elif there > limit:
         lines.append(f"Above its limit of {limit:g} µm.")

@@ -166,7 +166,7 @@ def _draw_margin(
 
 
 def _draw_patches(
-    layout: bpy.types.UILayout, context: bpy.types.Context, kept: dict[str, Any], data: Any
+    layout: bpy.types.UILayout, context: bpy.types.Context, kept: Mapping[str, Any], data: Any
 ) -> None:
     """Draw the list of patches; clicking one brings it into view."""
     patches, limit = kept["check"]["patches"], kept["patch_limit_um"]

@@ -26,8 +26,8 @@ from driver import (
 from mathutils import Vector
 
 # Places in a window of 1400 × 1000: titles of panels in the sidebar.
-SCANS_TITLE, AREAS_TITLE, MARKS_TITLE = (960, 97), (934, 457), (950, 671)
-FIRST_ROW = (940, 810)
+SCANS_TITLE, AREAS_TITLE, MARKS_TITLE = (960, 97), (934, 153), (950, 650)
+FIRST_ROW = (940, 789)
 
 
 def support_groups():
@@ -87,8 +87,8 @@ def measured():
 
 
 def open_panel():
-    """Open the areas' panel and close the one above it."""
-    return click(AREAS_TITLE, SCANS_TITLE)
+    """Close the uppermost panel and open that of the areas."""
+    return click(SCANS_TITLE, AREAS_TITLE)
 
 
 def open_marks():

@@ -31,10 +31,10 @@ FOLDER = OUT / "crowns_study"  # beside the .blend, by default
 EDGE_MM = SPACING_MM = 0.3
 GROUPS = (("Milled", "milled"), ("Printed upright", "upright"), ("Printed tilted", "tilted"))
 CROWNS = 3
-# Places in a window of 1400 × 1000: titles of panels from the bottom up, and the study's button
-# once its panel alone is open.
-TITLES = ((911, 859), (911, 558), (911, 97))
-RUN_STUDY = (1008, 465)
+# Places in a window of 1400 × 1000: titles of the open panels from the top down, each as it lies
+# once those above it are closed, that of the study, and its button once its panel alone is open.
+TITLES = ((911, 97), (911, 181), (911, 209), (911, 237), (911, 265), (911, 293))
+RUN_STUDY = (1008, 477)
 
 
 def kept():

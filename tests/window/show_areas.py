@@ -26,7 +26,7 @@ from mathutils import Euler
 
 DRAWN_MS, READ, READ_BEFORE, TRIES = [], [], [], []
 # Titles of panels in a window of 1400 × 1000, the lower one first: it moves when the other closes.
-AREAS_TITLE, SCANS_TITLE = (912, 457), (926, 97)
+SCANS_TITLE, AREAS_TITLE = (926, 97), (912, 153)
 
 
 def key():
@@ -56,8 +56,8 @@ def look():
 
 
 def open_panel():
-    """Open the areas' panel and close the one above it."""
-    return click(AREAS_TITLE, SCANS_TITLE)
+    """Close the uppermost panel and open that of the areas."""
+    return click(SCANS_TITLE, AREAS_TITLE)
 
 
 def turn_on():
