@@ -67,6 +67,7 @@ ALLOWED = (
     r"center=\"median\"",
     r"\bstudentized_range",
     r"^license(?= = )",
+    r"\"license\"(?=[:\]])",  # the manifest's key
     r"\bLICENSE\b",
     r"\bLicense(?= (?:::|v3 ))",
     # Units as files spell them, and titles as their authors did.
