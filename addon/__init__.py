@@ -13,7 +13,15 @@ def register() -> None:
     import bpy
 
     from . import operators, panels
-    from .drawing import build_arrow, captions, legend, margin_overlay, overlay
+    from .drawing import (
+        build_arrow,
+        captions,
+        legend,
+        margin_overlay,
+        marks_overlay,
+        overlay,
+        place_overlay,
+    )
     from .fit import place_rings, polar_overlay, section_overlay, spots_overlay
     from .properties import preferences, registration
 
@@ -27,6 +35,8 @@ def register() -> None:
     spots_overlay.register()
     polar_overlay.register()
     place_rings.register()
+    place_overlay.register()
+    marks_overlay.register()
     section_overlay.register()
     legend.register()
     captions.register()
@@ -41,7 +51,15 @@ def unregister() -> None:
     from . import operators, panels
     from .blender import job
     from .check import judging_meanwhile
-    from .drawing import build_arrow, captions, legend, margin_overlay, overlay
+    from .drawing import (
+        build_arrow,
+        captions,
+        legend,
+        margin_overlay,
+        marks_overlay,
+        overlay,
+        place_overlay,
+    )
     from .fit import place_rings, polar_overlay, section_overlay, spots_overlay
     from .properties import preferences, registration
 
@@ -53,6 +71,8 @@ def unregister() -> None:
     captions.unregister()
     legend.unregister()
     section_overlay.unregister()
+    marks_overlay.unregister()
+    place_overlay.unregister()
     place_rings.unregister()
     polar_overlay.unregister()
     spots_overlay.unregister()
@@ -70,7 +90,7 @@ def _handlers() -> tuple[tuple[list[Any], Any], ...]:
     import bpy
 
     from .check import judging_meanwhile, mark_results, old_files, store
-    from .drawing import overlay, view_shading
+    from .drawing import colour_map, overlay, view_shading
     from .fit import edits, fit_store, section
     from .study import study_store
 
@@ -87,6 +107,7 @@ def _handlers() -> tuple[tuple[list[Any], Any], ...]:
         (handlers.undo_post, judging_meanwhile.follow),
         (handlers.redo_post, judging_meanwhile.follow),
         (handlers.depsgraph_update_post, overlay.notice_changes),
+        (handlers.depsgraph_update_post, colour_map.notice_deletion),
         (handlers.undo_post, overlay.forget),
         (handlers.redo_post, overlay.forget),
         (handlers.load_post, overlay.forget),

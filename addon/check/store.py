@@ -42,7 +42,7 @@ from .inputs import DesignInput, ScanInput
 from .kept_points import KeptPoints
 
 VERSION = 4
-PATCHES_LISTED = 200
+PATCHES_LISTED = 1000
 AREAS_EDITED = "The areas were edited."
 MOVED_UM = 0.05  # a pose that differs by more than this (and single precision) was moved
 

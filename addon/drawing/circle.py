@@ -9,6 +9,7 @@ from typing import Any
 import bpy
 from mathutils import Vector
 
+from ..blender import own_surface
 from .graphics import batch_for, graphics
 
 CORNERS = 48
@@ -34,22 +35,22 @@ def circle_on(obj: bpy.types.Object, centre: Vector, radius: float) -> list[Vect
     list of mathutils.Vector
         Its corners in the world; none where the object has no surface.
     """
-    found, _place, normal, _face = obj.closest_point_on_mesh(centre)
-    if not found:
+    nearest = own_surface.closest(obj, centre)
+    if nearest is None:
         return []
     to_world = obj.matrix_world
     to_local = to_world.inverted_safe()
     middle = to_world @ centre
-    across = (to_local.transposed().to_3x3() @ normal).normalized()
+    across = (to_local.transposed().to_3x3() @ nearest[1]).normalized()
     first: Any = across.orthogonal().normalized()
     second: Any = across.cross(first)
     corners = []
     for k in range(CORNERS):
         turn = 2.0 * math.pi * k / CORNERS
         beside = middle + radius * (math.cos(turn) * first + math.sin(turn) * second)
-        found, place, _normal, _face = obj.closest_point_on_mesh(to_local @ beside)
-        if found:
-            corners.append(to_world @ place)
+        nearest = own_surface.closest(obj, to_local @ beside)
+        if nearest is not None:
+            corners.append(to_world @ nearest[0])
     return corners
 
 

@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING, Any
 import bpy
 
 from .. import identifiers
-from ..blender.session import PanelBase, manager_of, region_of, ui_scale
+from ..blender.session import PanelBase, manager_of, region_of, scene_of, ui_scale
+from ..drawing import looking
 from ..drawing.line_breaks import wrapped
 
 ICON_PIXELS = 20
@@ -29,6 +30,12 @@ def draw_job(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
     if state.running:
         layout.progress(factor=state.fraction, text=state.label)
         layout.label(text="Esc cancels; the scene stays as it is.")
+
+
+def draw_way_back(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
+    """Draw the button that ends looking at a place, while one is looked at."""
+    if looking.place_of(scene_of(context)) is not None:
+        layout.operator(identifiers.LEAVE_PLACE, icon="LOOP_BACK")
 
 
 class SidebarPanel(PanelBase):

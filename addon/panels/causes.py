@@ -12,7 +12,7 @@ from ..blender.session import scene_of, settings_of
 from ..causes import cause_lines, causes_store, production
 from ..check import store
 from ..drawing import colour_map
-from .base import SidebarPanel, say
+from .base import SidebarPanel, draw_way_back, say
 
 
 class CausesPanel(SidebarPanel, bpy.types.Panel):
@@ -102,6 +102,7 @@ class FoundMarksPanel(SidebarPanel, bpy.types.Panel):
             _frame_button(row, "marks", number, cause_lines.mark_words(mark))
             row.operator(identifiers.ACCEPT_FOUND_MARK, text="", icon="CHECKMARK").number = number
             row.operator(identifiers.DISMISS_FOUND_MARK, text="", icon="X").number = number
+        draw_way_back(self.layout, context)
 
 
 class FilledPlacesPanel(SidebarPanel, bpy.types.Panel):
@@ -122,6 +123,7 @@ class FilledPlacesPanel(SidebarPanel, bpy.types.Panel):
         column = self.layout.column(align=True)
         for number, place in enumerate((_kept(context) or {})["places"]):
             _frame_button(column, "places", number, cause_lines.place_words(place))
+        draw_way_back(self.layout, context)
 
 
 class PredictionPanel(SidebarPanel, bpy.types.Panel):

@@ -11,7 +11,7 @@ from ..blender.session import scene_of, settings_of
 from ..drawing import colour_map
 from ..fit import walls
 from ..fit.crown_chosen import crown_of
-from .base import SidebarPanel, say
+from .base import SidebarPanel, draw_way_back, say
 from .fit import FitPanel
 from .results import VERDICT_ICONS
 
@@ -62,6 +62,7 @@ class ThinPlacesPanel(SidebarPanel, bpy.types.Panel):
             button = column.operator(identifiers.FRAME_THIN_PLACE, text=text, icon=icon)
             button.number = number
             say(column, context, row["where"], "BLANK1")
+        draw_way_back(self.layout, context)
 
 
 def draw_out_of_date(
