@@ -18,26 +18,38 @@ from .session import mesh_of
 _kept: list[tuple[str, BVHTree]] = []  # of the mesh searched last
 
 
-def closest(obj: bpy.types.Object, local: Vector) -> tuple[Vector, Vector] | None:
-    """Return the nearest place of an object's surface and its normal; None if it has no surface.
+class Surface:
+    """An object's surface to be searched, in the object's own coordinates."""
 
-    Both are in the object's own coordinates, as the place that is asked for.
-    """
-    found: Any
+    def __init__(self, obj: bpy.types.Object) -> None:
+        self._obj: Any = obj
+        self._tree = None if _is_evaluated(obj) else _tree_of(obj)
+
+    def closest(self, place: Vector) -> tuple[Vector, Vector] | None:
+        """Return the nearest place of the surface and its normal; None if there is none."""
+        if self._tree is None:
+            found, nearest, normal, _face = self._obj.closest_point_on_mesh(place)
+            return (nearest, normal) if found else None
+        nearest, normal, _face, _away = self._tree.find_nearest(place)
+        return None if nearest is None else (nearest, normal)
+
+    def met(self, origin: Vector, way: Vector) -> Vector | None:
+        """Return where a ray meets the surface first; None if it does not."""
+        if self._tree is None:
+            found, place, _normal, _face = self._obj.ray_cast(origin, way)
+            return place if found else None
+        return self._tree.ray_cast(origin, way)[0]
+
+
+def _is_evaluated(obj: bpy.types.Object) -> bool:
+    """Tell whether Blender can be asked for places of an object."""
+    if obj.mode == "EDIT":
+        return False
     try:
-        found, place, normal, _face = obj.closest_point_on_mesh(local)
+        obj.closest_point_on_mesh((0.0, 0.0, 0.0))
     except RuntimeError:
-        place, normal, _face, _away = _tree_of(obj).find_nearest(local)
-        found = place is not None
-    return (place, normal) if found else None
-
-
-def is_met(obj: bpy.types.Object, origin: Vector, way: Vector) -> bool:
-    """Tell whether a ray, in an object's own coordinates, meets its surface."""
-    try:
-        return bool(obj.ray_cast(origin, way)[0])
-    except RuntimeError:
-        return _tree_of(obj).ray_cast(origin, way)[0] is not None
+        return False
+    return True
 
 
 def _tree_of(obj: bpy.types.Object) -> BVHTree:

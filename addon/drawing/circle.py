@@ -9,7 +9,7 @@ from typing import Any
 import bpy
 from mathutils import Vector
 
-from ..blender import own_surface
+from ..blender.own_surface import Surface
 from .graphics import batch_for, graphics
 
 CORNERS = 48
@@ -35,7 +35,8 @@ def circle_on(obj: bpy.types.Object, centre: Vector, radius: float) -> list[Vect
     list of mathutils.Vector
         Its corners in the world; none where the object has no surface.
     """
-    nearest = own_surface.closest(obj, centre)
+    surface = Surface(obj)
+    nearest = surface.closest(centre)
     if nearest is None:
         return []
     to_world = obj.matrix_world
@@ -48,7 +49,7 @@ def circle_on(obj: bpy.types.Object, centre: Vector, radius: float) -> list[Vect
     for k in range(CORNERS):
         turn = 2.0 * math.pi * k / CORNERS
         beside = middle + radius * (math.cos(turn) * first + math.sin(turn) * second)
-        nearest = own_surface.closest(obj, to_local @ beside)
+        nearest = surface.closest(to_local @ beside)
         if nearest is not None:
             corners.append(to_world @ nearest[0])
     return corners

@@ -9,21 +9,25 @@ from typing import Any
 
 import bpy
 import numpy as np
-from mathutils import Matrix, Vector
+from mathutils import Matrix, Quaternion, Vector
 
 from ...standalone_core.errors import CuspwiseError, SettingError
 from ..areas import support_marks
-from ..blender import frames, own_surface
+from ..blender import frames
+from ..blender.own_surface import Surface
 from ..blender.session import layer_of, scene_of, settings_of, view_of
 from ..check import mark_results, store
-from . import colour_map, looking
+from . import alone, colour_map, looking
 from .free_sight import free_sight
 
 VIEW_DISTANCE_MM = 12.0  # near enough that a patch of half a millimetre is seen
 RADIUS_MM = 0.5  # of the ring about a place whose size is not known
 LEAST_RADIUS_MM, MOST_RADIUS_MM = 0.3, 1.5  # of the ring about a patch
 WIDER = 1.25  # than the patch, or than the circle of a support mark, is its ring
-CLEAR = 0.005  # of the longest side, where a look at a place begins
+AROUND = 8  # places on the ring, whose normals count too
+ONTO = 0.05  # of the way from a place to the middle of what lies around it
+# Of the longest side: from how far a look is tried, and what then counts as the same place.
+FAR, SAME = 3.0, 0.002
 
 
 @dataclass(frozen=True)
@@ -150,7 +154,12 @@ def _seen(
         return scan
     if colour_map.shows_deviations(scene_of(context)):
         return design if settings.shown == "DESIGN" else scan
-    return design if scan.hide_get() and not design.hide_get() else scan
+    return design if _is_out_of_sight(scan) and not _is_out_of_sight(design) else scan
+
+
+def _is_out_of_sight(obj: bpy.types.Object) -> bool:
+    """Tell whether somebody hid an object, not a look at something else."""
+    return obj.hide_get() and not alone.is_hidden_meanwhile(obj)
 
 
 def _in_frame(
@@ -168,12 +177,12 @@ def _in_frame(
 def _look(context: bpy.types.Context, place: Place) -> None:
     """Show a place's object alone, ring the place, and look at it from outside."""
     scene, obj = scene_of(context), place.obj
-    nearest = own_surface.closest(obj, place.local)
-    local, normal = nearest if nearest is not None else (place.local, Vector((0.0, 0.0, 1.0)))
-    to_world = obj.matrix_world
-    looking.begin(scene, obj, local, place.radius_mm / place.scale_mm)
+    to_world, radius = obj.matrix_world, place.radius_mm / place.scale_mm
+    local, normal = _on_surface(obj, place.local, radius)
+    looking.begin(scene, obj, local, radius)
     colour_map.refresh(scene, anew=True)
-    away = _towards_eye(obj, local, normal)
+    away, is_seen = _towards_eye(obj, local, normal)
+    settings_of(context).place.through = not is_seen
     in_front = _before(context, obj, to_world @ local, away)
     if in_front:
         looking.stand_in_front(in_front)
@@ -184,18 +193,48 @@ def _look(context: bpy.types.Context, place: Place) -> None:
         looking.turn_view(context, to_world @ local, away, distance_mm / place.scale_mm)
 
 
-def _towards_eye(obj: bpy.types.Object, local: Vector, normal: Vector) -> Vector:
-    """Return from where a place is seen past the object itself, a unit vector of the world."""
+def _on_surface(obj: bpy.types.Object, place: Vector, radius: float) -> tuple[Vector, Vector]:
+    """Return the nearest place of a surface and its mean normal about it, in own coordinates.
+
+    One facet of a rough scan may lean far from the surface that it is part of. A place on the very
+    edge of flash moves a little onto it, or a look could pass beside.
+    """
+    surface = Surface(obj)
+    nearest = surface.closest(place)
+    if nearest is None:
+        return place, Vector((0.0, 0.0, 1.0))
+    middle, normal = nearest
+    first: Any = normal.orthogonal().normalized()
+    own_radius = radius / max(obj.matrix_world.to_scale().length / 3**0.5, 1e-9)
+    around = [nearest]
+    for turn in range(AROUND):
+        beside: Any = Quaternion(normal, 2.0 * math.pi * turn / AROUND) @ first
+        found = surface.closest(middle + own_radius * beside)
+        if found is not None and found[1].dot(normal) > 0.0:  # not of the wall's other side
+            around.append(found)
+    inward: Any = sum((found[0] for found in around), Vector()) / len(around)
+    onto = surface.closest(middle.lerp(inward, ONTO))
+    mean: Any = sum((found[1] for found in around), Vector())
+    return onto[0] if onto is not None else middle, mean
+
+
+def _towards_eye(obj: bpy.types.Object, local: Vector, normal: Vector) -> tuple[Vector, bool]:
+    """Return from where a place is seen past the object itself, and whether it is at all.
+
+    A unit vector of the world; along the normal where the place lies inside a fold.
+    """
     to_world, to_local = obj.matrix_world, obj.matrix_world.inverted_safe()
     outward: Any = to_local.transposed().to_3x3() @ normal
-    step = CLEAR * frames.longest_side(obj)
+    surface, size, world = Surface(obj), frames.longest_side(obj), to_world @ local
 
-    def is_free(way: np.ndarray) -> bool:
-        start = to_world @ local + step * Vector(way)
-        along: Any = to_local.to_3x3() @ Vector(way)
-        return not own_surface.is_met(obj, to_local @ start, along)
+    def is_seen(way: np.ndarray) -> bool:
+        """Look from afar: what is met first?"""
+        along: Any = to_local.to_3x3() @ Vector(-way)
+        place = surface.met(to_local @ (world + FAR * size * Vector(way)), along)
+        return place is not None and (to_world @ place - world).length < SAME * size
 
-    return Vector(free_sight(outward, is_free))
+    found = free_sight(outward, is_seen)
+    return (outward.normalized(), False) if found is None else (Vector(found), True)
 
 
 def _before(
@@ -215,7 +254,7 @@ def _before(
 def _is_met(obj: bpy.types.Object, world: Vector, away: Vector) -> bool:
     to_local: Matrix = obj.matrix_world.inverted_safe()
     way: Any = to_local.to_3x3() @ away
-    return own_surface.is_met(obj, to_local @ world, way)
+    return Surface(obj).met(to_local @ world, way) is not None
 
 
 def _is_view(context: bpy.types.Context) -> bool:

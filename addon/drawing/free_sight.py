@@ -13,20 +13,20 @@ AROUND_DEG = 15.0  # between looks of one tilt, at most and about
 
 
 def free_sight(
-    normal: Sequence[float], is_free: Callable[[NDArray[np.float64]], bool]
-) -> NDArray[np.float64]:
+    normal: Sequence[float], is_seen: Callable[[NDArray[np.float64]], bool]
+) -> NDArray[np.float64] | None:
     """Return the way to the eye that is free and leans least from the outward normal, (3,).
 
     A crown's inner surface is not seen along its normal: there stands the opposite wall. Where
-    no way out is free, the mesh may be inside out, which the other side of it tells; a place that
-    cannot be seen from anywhere is looked at along its normal.
+    no way out is free, the mesh may be inside out, which the other side of it tells. None for a
+    place that cannot be seen from anywhere.
 
     Parameters
     ----------
     normal : (3,) float
         Outward, of any length.
-    is_free : function
-        Tells of a unit vector whether nothing lies on that way from the place.
+    is_seen : function
+        Tells of a unit vector whether the place is seen from there.
 
     Examples
     --------
@@ -41,9 +41,9 @@ def free_sight(
     straight = straight / np.linalg.norm(straight)
     for side in (straight, -straight):
         for way in _ways(side):
-            if is_free(way):
+            if is_seen(way):
                 return way
-    return straight
+    return None
 
 
 def _ways(straight: NDArray[np.float64]) -> Iterator[NDArray[np.float64]]:

@@ -51,4 +51,5 @@ def _draw() -> None:
     if not _kept or _kept[0][0] != look:
         ring = ring_of(place)
         _kept[:] = [(look, [circle.line_batch(ring)] if ring else [])]
-    rings.draw(context, place.obj, [(ring, circle.LIGHT) for ring in _kept[0][1]])
+    shown = [(ring, circle.LIGHT) for ring in _kept[0][1]]
+    rings.draw(context, place.obj, shown, through=place.through)

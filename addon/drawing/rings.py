@@ -1,4 +1,4 @@
-"""Rings on a surface: drawn a little before it, hidden by what stands in front."""
+"""Rings on a surface: drawn a little before it, hidden by what stands in front, as a rule."""
 
 from __future__ import annotations
 
@@ -17,12 +17,19 @@ Colour = tuple[float, float, float, float]
 
 
 def draw(
-    context: bpy.types.Context, obj: bpy.types.Object, rings: Sequence[tuple[Any, Colour]]
+    context: bpy.types.Context,
+    obj: bpy.types.Object,
+    rings: Sequence[tuple[Any, Colour]],
+    *,
+    through: bool = False,
 ) -> None:
-    """Draw closed lines, in the world, on an object, each in its colour on a dark rim."""
+    """Draw closed lines, in the world, on an object, each in its colour on a dark rim.
+
+    ``through`` shows them also where something stands before them.
+    """
     gpu, scale = graphics(), ui_scale(context)
     masked = gpu.state.depth_mask_get()
-    gpu.state.depth_test_set("LESS_EQUAL")
+    gpu.state.depth_test_set("NONE" if through else "LESS_EQUAL")
     gpu.state.depth_mask_set(False)
     try:
         with overlay.placed(context, obj, Matrix(), AHEAD):

@@ -10,7 +10,8 @@ from bpy_extras.view3d_utils import location_3d_to_region_2d
 from mathutils import Vector
 
 from ...standalone_core.errors import CuspwiseError
-from ..blender import frames, own_surface
+from ..blender import frames
+from ..blender.own_surface import Surface
 from ..blender.session import eye_of, region_of, scene_of, settings_of, ui_scale, view_of
 from ..drawing import captions, circle
 from ..drawing.colour_map import selected_scan
@@ -121,4 +122,4 @@ def _is_seen(context: bpy.types.Context, crown: bpy.types.Object, world: Vector)
     to_local = crown.matrix_world.inverted_safe()
     start = world + CLEAR * frames.longest_side(crown) * towards.normalized()
     way: Any = to_local.to_3x3() @ towards
-    return not own_surface.is_met(crown, to_local @ start, way)
+    return Surface(crown).met(to_local @ start, way) is None

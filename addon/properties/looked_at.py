@@ -15,6 +15,9 @@ class LookedAt(bpy.types.PropertyGroup):
     radius: bpy.props.FloatProperty(
         description="Of the ring about it, in units of the scene", options={"HIDDEN"}
     )
+    through: bpy.props.BoolProperty(
+        description="Whether the ring is seen through what lies before it", options={"HIDDEN"}
+    )
     views: bpy.props.StringProperty(
         description="From where the views looked before", options={"HIDDEN"}
     )
