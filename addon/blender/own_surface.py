@@ -15,7 +15,7 @@ from mathutils.bvhtree import BVHTree
 from . import bridge
 from .session import mesh_of
 
-_kept: list[tuple[str, BVHTree]] = []  # of the mesh searched last
+_kept: list[tuple[str, Any]] = []  # of the mesh searched last
 
 
 class Surface:
@@ -23,7 +23,7 @@ class Surface:
 
     def __init__(self, obj: bpy.types.Object) -> None:
         self._obj: Any = obj
-        self._tree = None if _is_evaluated(obj) else _tree_of(obj)
+        self._tree: Any = None if _is_evaluated(obj) else _tree_of(obj)
 
     def closest(self, place: Vector) -> tuple[Vector, Vector] | None:
         """Return the nearest place of the surface and its normal; None if there is none."""
@@ -38,7 +38,8 @@ class Surface:
         if self._tree is None:
             found, place, _normal, _face = self._obj.ray_cast(origin, way)
             return place if found else None
-        return self._tree.ray_cast(origin, way)[0]
+        first: Vector | None = self._tree.ray_cast(origin, way)[0]
+        return first
 
 
 def _is_evaluated(obj: bpy.types.Object) -> bool:
@@ -52,7 +53,7 @@ def _is_evaluated(obj: bpy.types.Object) -> bool:
     return True
 
 
-def _tree_of(obj: bpy.types.Object) -> BVHTree:
+def _tree_of(obj: bpy.types.Object) -> Any:
     points, faces = bridge.positions(mesh_of(obj)), bridge.triangles_of(mesh_of(obj))
     look = bridge.fingerprint(points) + bridge.fingerprint(faces)
     if not _kept or _kept[0][0] != look:

@@ -34,11 +34,11 @@ class ListedPatch:
 
     @property
     def place(self) -> str:
-        """Where it lies, in words."""
+        """Where most of it lies, in words that have room in a list."""
         if self.unmatched:
             return "unmatched"
         finer = [name for name in self.areas if name not in COARSE] or list(self.areas)
-        return ", ".join(area_words(name) for name in finer[:2])
+        return area_words(finer[0])
 
 
 def is_listed(patch: ListedPatch, sign: str, area: str, least_mm2: float) -> bool:

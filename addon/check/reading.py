@@ -136,7 +136,7 @@ def words_of(obj: bpy.types.Object, scene: bpy.types.Scene) -> str:
     words = str(data.caption)
     if not words or data.landmark or not why_out_of_date(obj, scene):
         return words
-    return f"{words}, out of date"
+    return f"Out of date: {words}"
 
 
 def _height(mesh: bpy.types.Mesh, result_id: str, near: list[tuple[int, float]]) -> float:

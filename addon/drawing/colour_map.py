@@ -227,7 +227,8 @@ def _hidden(scene: bpy.types.Scene) -> dict[bpy.types.Object, bool]:
         others = (obj for obj in of_fit.in_the_way(scene, crown) if store.is_in(obj, scene))
         return hidden | dict.fromkeys(others, True) | {crown: False}
     if settings.study.shown:
-        return hidden | {study_store.design_of(scene): False}
+        of_study = study_store.design_of(scene)
+        return hidden | ({} if of_study is None else {of_study: False})
     assert scan is not None  # something is coloured
     design = store.data_of(scan).design
     if causes_store.is_chosen_map(scan, scene):

@@ -182,7 +182,8 @@ def _look(context: bpy.types.Context, place: Place) -> None:
     looking.begin(scene, obj, local, radius)
     colour_map.refresh(scene, anew=True)
     away, is_seen = _towards_eye(obj, local, normal)
-    settings_of(context).place.through = not is_seen
+    looking.place_of(scene).away = to_world.inverted_safe().to_3x3() @ away
+    looking.place_of(scene).through = not is_seen
     in_front = _before(context, obj, to_world @ local, away)
     if in_front:
         looking.stand_in_front(in_front)
@@ -229,12 +230,12 @@ def _towards_eye(obj: bpy.types.Object, local: Vector, normal: Vector) -> tuple[
 
     def is_seen(way: np.ndarray) -> bool:
         """Look from afar: what is met first?"""
-        along: Any = to_local.to_3x3() @ Vector(-way)
-        place = surface.met(to_local @ (world + FAR * size * Vector(way)), along)
+        along: Any = to_local.to_3x3() @ Vector((-way).tolist())
+        place = surface.met(to_local @ (world + FAR * size * Vector(way.tolist())), along)
         return place is not None and (to_world @ place - world).length < SAME * size
 
     found = free_sight(outward, is_seen)
-    return (outward.normalized(), False) if found is None else (Vector(found), True)
+    return (outward.normalized(), False) if found is None else (Vector(found.tolist()), True)
 
 
 def _before(

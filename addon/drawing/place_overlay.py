@@ -37,9 +37,11 @@ def shown_place(context: bpy.types.Context) -> Any:
 
 
 def ring_of(place: Any) -> list[Vector]:
-    """Return the ring about a place as a closed line in the world; empty without a surface."""
-    corners = circle.circle_on(place.obj, Vector(place.local), place.radius)
-    return [*corners, *corners[:1]]
+    """Return the ring about a place as a closed line in the world."""
+    away: Any = place.obj.matrix_world.to_3x3() @ Vector(place.away)
+    middle = Vector(place.local)
+    corners = circle.circle_seen(place.obj, middle, place.radius, away.normalized())
+    return [*corners, corners[0]]
 
 
 def _draw() -> None:
@@ -47,9 +49,9 @@ def _draw() -> None:
     place = shown_place(context)
     if place is None:
         return
-    look = (place.obj.name_full, tuple(place.local), place.radius, str(place.obj.matrix_world))
+    where = (tuple(place.local), tuple(place.away), place.radius)
+    look = (place.obj.name_full, str(place.obj.matrix_world), *where)
     if not _kept or _kept[0][0] != look:
-        ring = ring_of(place)
-        _kept[:] = [(look, [circle.line_batch(ring)] if ring else [])]
+        _kept[:] = [(look, [circle.line_batch(ring_of(place))])]
     shown = [(ring, circle.LIGHT) for ring in _kept[0][1]]
     rings.draw(context, place.obj, shown, through=place.through)

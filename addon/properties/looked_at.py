@@ -15,6 +15,10 @@ class LookedAt(bpy.types.PropertyGroup):
     radius: bpy.props.FloatProperty(
         description="Of the ring about it, in units of the scene", options={"HIDDEN"}
     )
+    away: bpy.props.FloatVectorProperty(
+        description="The way from it towards the eye, in the object's own coordinates",
+        options={"HIDDEN"},
+    )
     through: bpy.props.BoolProperty(
         description="Whether the ring is seen through what lies before it", options={"HIDDEN"}
     )

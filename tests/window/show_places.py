@@ -101,6 +101,8 @@ def removed():
     FACTS["legend_removed"] = legend()
     with view():
         bpy.ops.cuspwise.show_colour_map()
+    area, _region = area_and("WINDOW")
+    FACTS["distance_before"] = area.spaces.active.region_3d.view_distance
     return 1.0
 
 
@@ -139,7 +141,8 @@ def looked_at(name):
 
 def scroll_to_patches():
     """The list, in the sidebar."""
-    scroll("down", 200)
+    scroll("up", 400)
+    scroll("down", 48)
     return 1.5
 
 
@@ -196,7 +199,7 @@ def with_map():
 
 
 def other_scan():
-    """Then undone, and without any map."""
+    """Then without any map."""
     picture("places_7_other_scan")
     circles("circles_other")
     with view():
@@ -245,16 +248,10 @@ def still_there():
     return 2.0
 
 
-def values():
-    """A value was read, and the scan was moved since."""
-    picture("places_9_external")
-    FACTS["key_external"] = legend()
-    settings().show_areas = False
-    return 0.5
-
-
 def end():
     """Write what was noted."""
+    picture("places_9_external")
+    FACTS["key_external"] = legend()
     return -1.0
 
 
@@ -281,7 +278,6 @@ STEPS = [
     edit,
     edited,
     still_there,
-    values,
     end,
 ]
 

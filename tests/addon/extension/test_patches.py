@@ -153,33 +153,33 @@ def test_a_value_says_that_it_is_out_of_date(read: SimpleNamespace, tmp_path: Pa
     read.settings.shown = "BOTH"
     read.bpy.context.view_layer.update()
     assert len(captions(read)) == 2
-    assert not any("out of date" in words for words in captions(read))
+    assert not any("Out of date" in words for words in captions(read))
     assert "Out of date" not in values_panel(read)
     place = read.scan.location.copy()
     read.scan.location.x += 1.0
     read.bpy.context.view_layer.update()
-    assert all(words.endswith(", out of date") for words in captions(read))
+    assert all(words.startswith("Out of date: ") for words in captions(read))
     assert "Scan or design was moved." in values_panel(read)
     read.scan.location = place
     read.bpy.context.view_layer.update()
-    assert not any("out of date" in words for words in captions(read))
+    assert not any("Out of date" in words for words in captions(read))
     # Measured again it is right for now, and the values are of before.
     assert call(read, "measure_deviation") == {"FINISHED"}
     read.bpy.context.view_layer.update()
-    assert all(words.endswith(", out of date") for words in captions(read))
+    assert all(words.startswith("Out of date: ") for words in captions(read))
     assert "The scan was measured again." in values_panel(read)
     path = str(tmp_path / "values.blend")
     read.bpy.ops.wm.save_as_mainfile(filepath=path)
     read.bpy.ops.wm.open_mainfile(filepath=path)
     read.bpy.context.view_layer.update()
-    assert all(words.endswith(", out of date") for words in captions(read))
+    assert all(words.startswith("Out of date: ") for words in captions(read))
 
 
 def test_a_value_of_a_deleted_scan_says_so(read: SimpleNamespace) -> None:
     read.settings.shown = "BOTH"
     read.bpy.data.objects.remove(read.scan)
     read.bpy.context.view_layer.update()
-    assert any(words.endswith(", out of date") for words in captions(read))
+    assert any(words.startswith("Out of date: ") for words in captions(read))
 
 
 def test_values_are_removed_one_by_one_and_all(read: SimpleNamespace) -> None:
