@@ -19,7 +19,9 @@ def register() -> None:
         direction_arrows,
         legend,
         margin_overlay,
+        marks_overlay,
         overlay,
+        place_overlay,
     )
     from .files import ways_in
     from .fit import place_rings, polar_overlay, section_overlay, spots_overlay
@@ -37,6 +39,8 @@ def register() -> None:
     spots_overlay.register()
     polar_overlay.register()
     place_rings.register()
+    place_overlay.register()
+    marks_overlay.register()
     section_overlay.register()
     legend.register()
     captions.register()
@@ -58,7 +62,9 @@ def unregister() -> None:
         direction_arrows,
         legend,
         margin_overlay,
+        marks_overlay,
         overlay,
+        place_overlay,
     )
     from .files import ways_in
     from .fit import place_rings, polar_overlay, section_overlay, spots_overlay
@@ -74,6 +80,8 @@ def unregister() -> None:
     captions.unregister()
     legend.unregister()
     section_overlay.unregister()
+    marks_overlay.unregister()
+    place_overlay.unregister()
     place_rings.unregister()
     polar_overlay.unregister()
     spots_overlay.unregister()
@@ -94,7 +102,7 @@ def _handlers() -> tuple[tuple[list[Any], Any], ...]:
     import bpy
 
     from .check import judging_meanwhile, old_files, store
-    from .drawing import overlay, view_shading
+    from .drawing import colour_map, overlay, view_shading
     from .fit import edits, fit_store, section
     from .study import area_edits, study_store
 
@@ -114,6 +122,7 @@ def _handlers() -> tuple[tuple[list[Any], Any], ...]:
         (handlers.undo_post, judging_meanwhile.follow),
         (handlers.redo_post, judging_meanwhile.follow),
         (handlers.depsgraph_update_post, overlay.notice_changes),
+        (handlers.depsgraph_update_post, colour_map.notice_deletion),
         (handlers.undo_post, overlay.forget),
         (handlers.redo_post, overlay.forget),
         (handlers.load_post, overlay.forget),

@@ -78,14 +78,16 @@ def read_mesh_steps(
 def positions(mesh: bpy.types.Mesh) -> np.ndarray:
     """Return a mesh's vertices in its own coordinates, (n, 3) float32."""
     points = np.empty(3 * len(mesh.vertices), dtype=np.float32)
-    if len(points):
+    if mesh.is_editmode:
+        mesh.vertices.foreach_get("co", points)  # attributes are out of reach meanwhile
+    elif len(points):
         values_of(mesh, "position").foreach_get("vector", points)
     return points.reshape(-1, 3)
 
 
 def triangles_of(mesh: bpy.types.Mesh) -> np.ndarray:
     """Return a mesh's triangles, (m, 3) int32, its polygons cut up as Blender shows them."""
-    if _is_triangles(mesh):
+    if _is_triangles(mesh) and not mesh.is_editmode:
         return _corners(mesh).reshape(-1, 3)  # the same, fifty times as fast
     mesh.calc_loop_triangles()
     faces = np.empty(3 * len(mesh.loop_triangles), dtype=np.int32)

@@ -12,7 +12,7 @@ from ...standalone_core.report.drawing.legend import make_legend
 from ..blender import bridge
 from ..blender.session import mesh_of
 from ..check import store
-from ..drawing.painting import hide, paint
+from ..drawing.painting import paint
 from ..identifiers import SCENE_PROPERTIES, cause_attribute
 from . import cause_lines, causes_store
 
@@ -39,7 +39,6 @@ def colour(
     settings.share_clipped = legend.share_clipped
     settings.share_unmeasured = legend.share_unmeasured
     paint(design, deviation_colours(values, limit_um / 1e3, settings.palette))
-    hide(design, False)
     return (design,)
 
 

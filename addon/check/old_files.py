@@ -17,6 +17,7 @@ from . import store
 
 OLD_SPRUE, SPRUE = "connector: ", "sprue: "
 OLD_CIRCLES, OLD_KIND, OLD_RADIUS = "contact_circles", "contact_kind", "contact_radius_mm"
+OLD_HIDDEN = "study_hidden"
 # What names areas, and with them marks, in JSON.
 NAMING = ("areas", "areas_document", "hidden_areas", "mark_circles")
 
@@ -37,6 +38,9 @@ def _take_over_object(obj: bpy.types.Object) -> None:
     if OLD_CIRCLES in stored:
         data.mark_circles = stored[OLD_CIRCLES]
         del stored[OLD_CIRCLES]
+    # What a map had hidden, or shown, was kept otherwise.
+    if not data.held and (data.coloured or stored.get(OLD_HIDDEN)):
+        data.held, data.hidden_meanwhile = True, obj.hide_get()
     for name in NAMING:
         text = getattr(data, name)
         if f'"{OLD_SPRUE}' in text:

@@ -89,11 +89,17 @@ def read_at(
 
 
 def add_label(
-    obj: bpy.types.Object, local: Vector, reading: Reading, scale_mm: float
+    obj: bpy.types.Object,
+    local: Vector,
+    reading: Reading,
+    scan: bpy.types.Object,
+    scale_mm: float,
 ) -> bpy.types.Object:
     """Leave a named empty at a place; it goes with the object and is saved with the file."""
-    label = bpy.data.objects.new(reading.words, None)
+    label, data = bpy.data.objects.new(reading.words, None), store.data_of(scan)
     store.data_of(label).caption = reading.words
+    store.data_of(label).value_of = scan
+    store.data_of(label).value_result = data.result_id
     label.empty_display_type = "PLAIN_AXES"
     label.show_in_front = True
     for collection in obj.users_collection:
@@ -103,6 +109,34 @@ def add_label(
     stretch = max(obj.matrix_world.to_scale().length / 3**0.5, 1e-9)
     label.empty_display_size = LABEL_SIZE_MM / scale_mm / stretch
     return label
+
+
+def labels(scene: bpy.types.Scene) -> list[bpy.types.Object]:
+    """Return the labels with values that are in a scene, in the order of their names."""
+    empties = (obj for obj in scene.objects if obj.type == "EMPTY")
+    found = [o for o in empties if store.data_of(o).caption and not store.data_of(o).landmark]
+    return sorted(found, key=lambda label: label.name)
+
+
+def why_out_of_date(label: bpy.types.Object, scene: bpy.types.Scene) -> str:
+    """Say why a label's value no longer belongs to what is shown; empty if it does."""
+    data = store.data_of(label)
+    scan = data.value_of or label.parent  # earlier labels do not know their scan
+    if scan is None or not store.is_in(scan, scene):
+        return "Its scan is not in this scene."
+    now = store.data_of(scan)
+    if data.value_result and data.value_result != now.result_id:
+        return "The scan was measured again." if now.result_id else "The scan's result is gone."
+    return str(now.state_reason) if now.state == "OUT_OF_DATE" else ""
+
+
+def words_of(obj: bpy.types.Object, scene: bpy.types.Scene) -> str:
+    """Return what stands beside a label or landmark; empty if nothing does."""
+    data = store.data_of(obj)
+    words = str(data.caption)
+    if not words or data.landmark or not why_out_of_date(obj, scene):
+        return words
+    return f"Out of date: {words}"
 
 
 def _height(mesh: bpy.types.Mesh, result_id: str, near: list[tuple[int, float]]) -> float:

@@ -44,7 +44,7 @@ from .kept_points import KeptPoints
 from .scene_choices import measuring_choices, other_choices
 
 VERSION = 4
-PATCHES_LISTED = 200
+PATCHES_LISTED = 1000
 AREAS_EDITED = "The areas were edited."
 
 

@@ -8,8 +8,8 @@ import bpy
 from bpy_extras.view3d_utils import location_3d_to_region_2d
 from mathutils import Vector
 
-from ..blender.session import eye_of, layer_of, region_of, ui_scale, view_of
-from ..identifiers import OBJECT_PROPERTIES
+from ..blender.session import eye_of, layer_of, region_of, scene_of, ui_scale, view_of
+from ..check import reading
 from .legend_layout import TEXT_SIZE
 
 _handlers: list[Any] = []
@@ -33,7 +33,7 @@ def captions_of(context: bpy.types.Context) -> list[tuple[Vector, str]]:
         (obj.matrix_world.translation, caption)
         for obj in layer_of(context).objects
         if obj.type == "EMPTY"
-        and (caption := getattr(obj, OBJECT_PROPERTIES).caption)
+        and (caption := reading.words_of(obj, scene_of(context)))
         and obj.visible_get()
     ]
 

@@ -9,9 +9,11 @@ from typing import Any
 import bpy
 from mathutils import Vector
 
+from ..blender.own_surface import Surface
 from .graphics import batch_for, graphics
 
 CORNERS = 48
+DEPTH = 2.0  # how far a circle that is seen follows the surface, in radii
 RIM_WIDTH, LINE_WIDTH = 5.0, 2.5
 DARK, LIGHT = (0.0, 0.0, 0.0, 0.9), (1.0, 0.85, 0.2, 1.0)
 FAINT = (1.0, 1.0, 1.0, 0.9)
@@ -34,22 +36,60 @@ def circle_on(obj: bpy.types.Object, centre: Vector, radius: float) -> list[Vect
     list of mathutils.Vector
         Its corners in the world; none where the object has no surface.
     """
-    found, _place, normal, _face = obj.closest_point_on_mesh(centre)
-    if not found:
+    surface = Surface(obj)
+    nearest = surface.closest(centre)
+    if nearest is None:
         return []
     to_world = obj.matrix_world
     to_local = to_world.inverted_safe()
     middle = to_world @ centre
-    across = (to_local.transposed().to_3x3() @ normal).normalized()
+    across = (to_local.transposed().to_3x3() @ nearest[1]).normalized()
     first: Any = across.orthogonal().normalized()
     second: Any = across.cross(first)
     corners = []
     for k in range(CORNERS):
         turn = 2.0 * math.pi * k / CORNERS
         beside = middle + radius * (math.cos(turn) * first + math.sin(turn) * second)
-        found, place, _normal, _face = obj.closest_point_on_mesh(to_local @ beside)
-        if found:
-            corners.append(to_world @ place)
+        nearest = surface.closest(to_local @ beside)
+        if nearest is not None:
+            corners.append(to_world @ nearest[0])
+    return corners
+
+
+def circle_seen(obj: bpy.types.Object, centre: Vector, radius: float, away: Vector) -> list[Vector]:
+    """Return a circle about a place as it is seen from one side, laid on what is seen there.
+
+    Unlike :func:`circle_on` it does not dive into a groove or round a wall, however large it is.
+
+    Parameters
+    ----------
+    obj : bpy.types.Object
+        A mesh.
+    centre : mathutils.Vector
+        In the object's own coordinates, on its surface.
+    radius : float
+        In units of the world.
+    away : mathutils.Vector
+        Towards the eye, a unit vector of the world.
+
+    Returns
+    -------
+    list of mathutils.Vector
+        Its corners in the world; beside the object, and where that falls off, in the plane
+        through the place.
+    """
+    surface, to_world = Surface(obj), obj.matrix_world
+    to_local = to_world.inverted_safe()
+    way: Any = to_local.to_3x3() @ -away
+    first: Any = away.orthogonal().normalized()
+    second: Any = away.cross(first)
+    corners = []
+    for k in range(CORNERS):
+        turn = 2.0 * math.pi * k / CORNERS
+        beside = to_world @ centre + radius * (math.cos(turn) * first + math.sin(turn) * second)
+        met = surface.met(to_local @ (beside + DEPTH * radius * away), way)
+        near = met is not None and (to_world @ met - beside).length <= DEPTH * radius
+        corners.append(to_world @ met if met is not None and near else beside)
     return corners
 
 

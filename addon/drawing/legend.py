@@ -45,10 +45,12 @@ def layout_for(context: bpy.types.Context) -> LegendLayout:
     scene = scene_of(context)
     scan = colour_map.selected_scan(scene)
     settings = getattr(scene, SCENE_PROPERTIES)
-    line = margin_overlay.shown_scan(context) is not None
-    shown = (settings.show_colours or line) and settings.shown_limit_um > 0.0
+    line, coloured = margin_overlay.shown_scan(context) is not None, colour_map.is_seen(context)
+    shown = (coloured or line) and settings.shown_limit_um > 0.0
     if not shown or not view_of(context).overlay.show_overlays:
         return LegendLayout()
+    if not coloured:
+        return LegendLayout() if scan is None else _of_scan(scene, scan, place, line=line)
     if settings.study.shown:
         return _of_study(scene, place)
     shown_map = colour_map.fit_map(scene, scan)

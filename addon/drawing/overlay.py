@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
@@ -118,15 +118,18 @@ def shown_design(context: bpy.types.Context) -> bpy.types.Object | None:
     if not settings.show_areas or not view_of(context).overlay.show_overlays:
         return None
     design: bpy.types.Object = settings.design
+    return design if is_in_view(context, design) else None
+
+
+def is_in_view(context: bpy.types.Context, design: bpy.types.Object | None) -> bool:
+    """Tell whether a design, or the chosen scan in its place, is seen in the context's 3D view."""
     scan = colour_map.selected_scan(scene_of(context))
-    if not store.is_in(design, scene_of(context)) or design.type != "MESH":
-        return None
+    if design is None or design.type != "MESH" or not store.is_in(design, scene_of(context)):
+        return False
     seen = [design]
     if scan is not None and store.data_of(scan).design == design:
         seen.append(scan)
-    if any(obj.visible_get(viewport=view_of(context)) for obj in seen):
-        return design
-    return None
+    return any(obj.visible_get(viewport=view_of(context)) for obj in seen)
 
 
 # What is drawn -------------------------------------------------------------------------------
@@ -139,23 +142,20 @@ def read(design: bpy.types.Object, scene: bpy.types.Scene) -> Overlay:
     if SUPPORTS in hidden:
         hidden |= {name for name in groups if is_support(name)}
     mesh = mesh_of(design)
-    mesh.calc_loop_triangles()
-    faces = np.empty(3 * len(mesh.loop_triangles), dtype=np.int32)
-    mesh.loop_triangles.foreach_get("vertices", faces)
-    patches = area_patches(bridge.positions(mesh), faces.reshape(-1, 3), groups, hidden)
+    patches = area_patches(bridge.positions(mesh), bridge.triangles_of(mesh), groups, hidden)
     line = None if "margin" in hidden else margin_curve.closed(design)
-    return Overlay(patches, line, _circles(design, scene, hidden))
+    return Overlay(patches, line, circles_of(design, scene, hidden))
 
 
-def _circles(
-    design: bpy.types.Object, scene: bpy.types.Scene, hidden: set[str]
+def circles_of(
+    design: bpy.types.Object, scene: bpy.types.Scene, hidden: Collection[str]
 ) -> tuple[np.ndarray, ...]:
     """Return the circles of the marks that are circles, in the design's own coordinates."""
     try:
         scale_mm = frames.scene_scale_mm(design, scene)
     except CuspwiseError:
         return ()
-    there = set(support_marks.names(design)) - hidden
+    there = set(support_marks.names(design)).difference(hidden)
     to_local = design.matrix_world.inverted_safe()
     rings = (
         circle.circle_on(design, Vector(kept["centre"]), kept["radius_mm"] / scale_mm)
@@ -230,13 +230,13 @@ def _draw() -> None:
     design = shown_design(context)
     if design is None:
         return
-    batches, look = _kept.get(design.name_full), _look_of(design)
+    batches, look = _kept.get(design.name_full), look_of(design)
     if batches is None or batches.look != look:
         batches = _kept[design.name_full] = _Batches(read(design, scene_of(context)), look)
     _draw_batches(context, design, batches)
 
 
-def _look_of(design: bpy.types.Object) -> tuple[str, ...]:
+def look_of(design: bpy.types.Object) -> tuple[str, ...]:
     """Return what may change without an update of the mesh: circles, names of groups."""
     circles: str = getattr(design, OBJECT_PROPERTIES).mark_circles
     return (circles, *(group.name for group in design.vertex_groups))
@@ -347,6 +347,9 @@ def _when_quiet() -> float | None:
     left = _changed_at[0] + QUIET_S - time.monotonic()
     if left > 0.0:
         return left
+    design = settings_of(bpy.context).design
+    if design is not None and design.mode == "EDIT":
+        design.update_from_editmode()  # else its mesh stays as it was when editing began
     refresh()
     return None
 

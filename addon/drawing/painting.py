@@ -12,7 +12,7 @@ import numpy as np
 
 from ...standalone_core.report.drawing.deviation_colours import ColourArray
 from ..blender import bridge
-from ..blender.session import layer_of, mesh_of
+from ..blender.session import mesh_of
 from ..check import store
 from ..identifiers import COLOUR_ATTRIBUTE, COLOUR_MATERIAL
 
@@ -24,7 +24,6 @@ def paint(obj: bpy.types.Object, rgb: ColourArray) -> None:
     if not data.coloured:
         active = layers.active_color
         data.colour_before = active.name if active else ""
-        data.hidden_before = obj.hide_get()
         _cover(obj)
         data.coloured = True
     if COLOUR_ATTRIBUTE not in layers:
@@ -67,7 +66,6 @@ def uncover(obj: bpy.types.Object) -> None:
         mesh_of(obj).materials.clear()
     data.slots_before.clear()
     data.coloured = False
-    hide(obj, data.hidden_before)
     if obj.type == "MESH" and not mesh_of(obj).library:
         bridge.drop_attribute(mesh_of(obj), COLOUR_ATTRIBUTE)
         if data.colour_before in mesh_of(obj).color_attributes:
@@ -76,13 +74,6 @@ def uncover(obj: bpy.types.Object) -> None:
     material = bpy.data.materials.get(COLOUR_MATERIAL)
     if material is not None and material.users == 0:
         bpy.data.materials.remove(material)
-
-
-def hide(obj: bpy.types.Object, hidden: bool) -> None:
-    """Hide an object in the views, or show it."""
-    # An object outside the present view layer can neither be hidden nor shown.
-    if obj.name in layer_of(bpy.context).objects and obj.hide_get() != hidden:
-        obj.hide_set(hidden)
 
 
 def _material() -> bpy.types.Material:

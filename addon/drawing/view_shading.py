@@ -21,7 +21,7 @@ def change_views(scene: bpy.types.Scene) -> dict[str, Any]:
     before: dict[str, Any] = {
         "view_transform": colours.view_transform,
         "look": colours.look,
-        "solid": {key: space.shading.color_type for key, space in _spaces()},
+        "solid": {key: space.shading.color_type for key, space in spaces()},
     }
     colours.view_transform = "Standard"
     colours.look = "None"
@@ -38,13 +38,13 @@ def restore_views(scene: bpy.types.Scene, before: dict[str, Any]) -> None:
 
 
 def _show_vertex_colours(before: dict[str, str]) -> None:
-    for _, space in _spaces():
+    for _, space in spaces():
         space.shading.color_type = "VERTEX"
     _session().solid_before = json.dumps(before)
 
 
 def _restore_solid(before: dict[str, str]) -> None:
-    for key, space in _spaces():
+    for key, space in spaces():
         if key in before:
             space.shading.color_type = before[key]
     _session().solid_before = ""
@@ -70,7 +70,7 @@ def forget_session(_path: str) -> None:
     _session().solid_before = ""
 
 
-def _spaces() -> list[tuple[str, Any]]:
+def spaces() -> list[tuple[str, Any]]:
     """Return every 3D view of every screen, with a key that stays the same when saved."""
     return [
         (f"{screen.name}/{number}", area.spaces.active)

@@ -1,4 +1,4 @@
-"""Which of the maps of a crown's fit is shown, if any, and what else is hidden meanwhile.
+"""Which of the maps of a crown's fit is shown, if any, and what covers it.
 
 :mod:`..drawing.colour_map` decides whether one of these is shown, or deviations.
 """
@@ -10,9 +10,6 @@ from types import ModuleType
 import bpy
 
 from ...standalone_core.report.drawing.legend import Legend
-from ..blender.session import layer_of
-from ..check import store
-from ..drawing.painting import hide
 from ..identifiers import SCENE_PROPERTIES
 from . import contacts_map, walls_map
 from .crown_chosen import crown_of, teeth_of
@@ -44,20 +41,14 @@ def colour(scene: bpy.types.Scene, crown: bpy.types.Object) -> tuple[bpy.types.O
     if limit is None:
         return ()
     settings.shown_limit_um = limit
-    hide(crown, False)
     return (crown,)
 
 
-def hide_others(scene: bpy.types.Scene, crown: bpy.types.Object) -> None:
-    """Hide what lies on the crown or covers its contacts, until another map is shown."""
-    design = getattr(scene, SCENE_PROPERTIES).design
-    others = (design, *store.listed_scans(scene), *(tooth.obj for tooth in teeth_of(scene)))
-    for obj in dict.fromkeys(others):
-        if obj is None or obj == crown or obj.name not in layer_of(bpy.context).objects:
-            continue
-        if not obj.hide_get():
-            store.data_of(obj).study_hidden = True
-            hide(obj, True)
+def in_the_way(
+    scene: bpy.types.Scene, _crown: bpy.types.Object
+) -> tuple[bpy.types.Object | None, ...]:
+    """Return what, beside designs and scans, covers the crown's contacts."""
+    return tuple(tooth.obj for tooth in teeth_of(scene))
 
 
 def legend_of(

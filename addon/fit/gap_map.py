@@ -11,9 +11,8 @@ import numpy as np
 from ...standalone_core.fit.gap.result import GapMap
 from ...standalone_core.report.drawing.legend import Legend
 from ...standalone_core.report.fit.colours import Coloured, gap_coloured, relief_coloured
-from ..blender.session import layer_of
 from ..check import store
-from ..drawing.painting import hide, paint
+from ..drawing.painting import paint
 from ..identifiers import SCENE_PROPERTIES
 from . import fit_store, scale_legend
 from .crown_chosen import crown_of
@@ -43,20 +42,15 @@ def colour(scene: bpy.types.Scene, crown: bpy.types.Object) -> tuple[bpy.types.O
         return ()
     settings.shown_limit_um = kept["limits_um"][key]
     paint(crown, _coloured(key, found, kept["limits_um"][key]).colours)
-    hide(crown, False)
     return (crown,)
 
 
-def hide_others(scene: bpy.types.Scene, crown: bpy.types.Object) -> None:
-    """Hide what lies on the crown or in it while its map is shown; a group's map brings it back."""
-    settings, data = getattr(scene, SCENE_PROPERTIES), store.data_of(crown).fit
-    others = (settings.design, data.die, data.seated, *store.listed_scans(scene))
-    for obj in dict.fromkeys(others):
-        if obj is None or obj == crown or obj.name not in layer_of(bpy.context).objects:
-            continue
-        if not obj.hide_get():
-            store.data_of(obj).study_hidden = True
-            hide(obj, True)
+def in_the_way(
+    _scene: bpy.types.Scene, crown: bpy.types.Object
+) -> tuple[bpy.types.Object | None, ...]:
+    """Return what, beside designs and scans, lies on the crown or in it."""
+    data = store.data_of(crown).fit
+    return data.die, data.seated
 
 
 def legend_of(

@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import bpy
 from bpy_extras.view3d_utils import location_3d_to_region_2d
-from mathutils import Matrix, Vector
+from mathutils import Vector
 
 from ...standalone_core.errors import CuspwiseError
 from ..blender import frames
+from ..blender.own_surface import Surface
 from ..blender.session import eye_of, region_of, scene_of, settings_of, ui_scale, view_of
-from ..drawing import captions, circle, overlay
+from ..drawing import captions, circle
 from ..drawing.colour_map import selected_scan
-from ..drawing.graphics import graphics
 from ..drawing.legend_layout import LINE
+from ..drawing.rings import draw as draw_rings
 from . import crown_maps
 from .marked_place import Box, MarkedPlace, has_room
 
 RADIUS_MM = 0.3
-AHEAD = 0.1  # in steps of the areas' overlay: less than a wall is thick
 CLEAR = 0.005  # of the crown's longest side, where a look at a place begins
 
 _handlers: list[Any] = []
@@ -51,9 +52,10 @@ def ringed(context: bpy.types.Context) -> tuple[bpy.types.Object, list[MarkedPla
     if crown is None or not crown.visible_get(viewport=view_of(context)):
         return None
     shown = crown_maps.shown_map(scene)
+    places = shown.places(crown)
     if shown.why_out_of_date(crown, scene):
-        return None  # the legend says so; the places may be elsewhere
-    return crown, shown.places(crown)
+        places = [replace(place, words=f"{place.words}, out of date") for place in places]
+    return crown, places
 
 
 def rings_of(
@@ -77,7 +79,7 @@ def _batches(
         try:
             rings = rings_of(crown, places, scene)
         except CuspwiseError:
-            rings = []
+            return []  # till the length of a unit is known
         _kept[:] = [(look, [(circle.line_batch(ring), marked) for ring, marked in rings])]
     return _kept[0][1]
 
@@ -87,22 +89,9 @@ def _draw() -> None:
     found = ringed(context)
     if found is None:
         return
-    gpu, scale = graphics(), ui_scale(context)
-    crown, places = found
-    batches = _batches(crown, places, scene_of(context))
-    masked = gpu.state.depth_mask_get()
-    gpu.state.depth_test_set("LESS_EQUAL")
-    gpu.state.depth_mask_set(False)
-    try:
-        with overlay.placed(context, crown, Matrix(), AHEAD):
-            circle.draw_lines([ring for ring, _ in batches], circle.DARK, circle.RIM_WIDTH * scale)
-        with overlay.placed(context, crown, Matrix(), 1.5 * AHEAD):
-            for ring, stands_out in batches:
-                colour = circle.LIGHT if stands_out else circle.FAINT
-                circle.draw_lines([ring], colour, circle.LINE_WIDTH * scale)
-    finally:
-        gpu.state.depth_mask_set(masked)
-        gpu.state.depth_test_set("NONE")
+    batches = _batches(*found, scene_of(context))
+    shown = [(ring, circle.LIGHT if stands_out else circle.FAINT) for ring, stands_out in batches]
+    draw_rings(context, found[0], shown)
 
 
 def _draw_words() -> None:
@@ -133,5 +122,4 @@ def _is_seen(context: bpy.types.Context, crown: bpy.types.Object, world: Vector)
     to_local = crown.matrix_world.inverted_safe()
     start = world + CLEAR * frames.longest_side(crown) * towards.normalized()
     way: Any = to_local.to_3x3() @ towards
-    hit, *_where = crown.ray_cast(to_local @ start, way)
-    return not hit
+    return Surface(crown).met(to_local @ start, way) is None

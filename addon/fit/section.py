@@ -19,6 +19,7 @@ from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ..blender import bridge, frames
 from ..blender.session import manager_of, mesh_of, persistent, scene_of, settings_of
 from ..check import store
+from ..drawing.alone import is_hidden_meanwhile
 from ..drawing.overlay_parts import BLUISH_GREEN, ORANGE, REDDISH_PURPLE, SKY_BLUE, YELLOW
 from ..identifiers import SCENE_PROPERTIES
 from .crown_chosen import crown_of, teeth_of
@@ -133,7 +134,7 @@ def cut_objects(scene: bpy.types.Scene, scan: bpy.types.Object | None) -> list[S
         Shown(obj, roles.get(obj, "other"))
         for obj in (*named, *(obj for obj in meshes if obj not in named))
         if obj is not None and store.is_in(obj, scene)
-        if obj == crown or obj.visible_get() or store.data_of(obj).study_hidden
+        if obj == crown or obj.visible_get() or is_hidden_meanwhile(obj)
     ]
     return found[:MOST_OBJECTS]
 

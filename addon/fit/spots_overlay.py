@@ -83,6 +83,8 @@ def _draw_rings() -> None:
     fit_id = store.data_of(crown).fit.fit_id
     if not _kept or _kept[0][0] != fit_id:
         rings = rings_of(crown, scene_of(context))
+        if not rings:
+            return  # till the length of a unit is known
         _kept[:] = [(fit_id, [circle.line_batch(ring.tolist()) for ring in rings])]
     scale = ui_scale(context)
     gpu.state.depth_test_set("NONE")

@@ -147,7 +147,10 @@ class FrameContact(bpy.types.Operator):
 
     bl_idname = identifiers.FRAME_CONTACT
     bl_label = "Frame Contact"
-    bl_description = "Put the 3D cursor on this contact and bring it into the middle of the view"
+    bl_description = (
+        "Look at this contact from outside: ringed, the 3D cursor on it, what stands before it "
+        "hidden. Back to View Before ends that"
+    )
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 
     number: bpy.props.IntProperty(

@@ -198,7 +198,8 @@ class FrameFitPlace(bpy.types.Operator):
         if place is None or not store.is_in(obj, scene):
             self.report({"ERROR"}, f"{crown.name}: there is no such place.")
             return {"CANCELLED"}
-        problem = framing.frame_local(context, obj, place)
+        look = framing.frame_local if self.kind == "SPOT" else framing.go_to
+        problem = look(context, obj, place)
         if problem:
             self.report({"ERROR"}, problem)
             return {"CANCELLED"}

@@ -1,4 +1,6 @@
-"""Read the deviation under the mouse."""
+"""Read the deviation under the mouse; take the labels away that this leaves."""
+
+from typing import Any
 
 import bpy
 from mathutils import Vector
@@ -130,11 +132,12 @@ class ReadValue(PickingOperator, bpy.types.Operator):
     ) -> None:
         try:
             read = self._read(context, obj, local, face)
-            scale_mm = frames.scene_scale_mm(self.objects(context)[1], scene_of(context))
+            scan, design = self.objects(context)
+            scale_mm = frames.scene_scale_mm(design, scene_of(context))
         except CuspwiseError as error:
             self.report({"WARNING"}, message(error))
             return
-        self._labels.append(reading.add_label(obj, local, read, scale_mm))
+        self._labels.append(reading.add_label(obj, local, read, scan, scale_mm))
         x, y, z = read.place_mm
         self.report({"INFO"}, f"{read.words} at {x:.2f}, {y:.2f}, {z:.2f} mm")
 
@@ -146,4 +149,66 @@ class ReadValue(PickingOperator, bpy.types.Operator):
         captions.draw_words(words, x + 16 * scale, y + 12 * scale, scale)
 
 
-CLASSES = (ReadValue,)
+class RemoveValue(bpy.types.Operator):
+    """Delete a label with a value."""
+
+    bl_idname = identifiers.REMOVE_VALUE
+    bl_label = "Remove Value"
+    bl_description = "Delete this label that Read Value left"
+    bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
+
+    label: bpy.props.StringProperty(
+        name="Label", description="Name of the label's object", options={"SKIP_SAVE"}
+    )
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Ask for a label."""
+        return _has_labels(cls, context)
+
+    def execute(self, context: bpy.types.Context) -> Answer:
+        """Delete it."""
+        named = [o for o in reading.labels(scene_of(context)) if o.name == self.label]
+        if not named:
+            self.report({"ERROR"}, f"There is no label {self.label!r} in this scene.")
+            return {"CANCELLED"}
+        _delete(named)
+        return {"FINISHED"}
+
+
+class RemoveValues(bpy.types.Operator):
+    """Delete all labels with values."""
+
+    bl_idname = identifiers.REMOVE_VALUES
+    bl_label = "Remove All Values"
+    bl_description = "Delete all labels that Read Value left in this scene"
+    bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Ask for labels."""
+        return _has_labels(cls, context)
+
+    def execute(self, context: bpy.types.Context) -> Answer:
+        """Delete them."""
+        found = reading.labels(scene_of(context))
+        _delete(found)
+        self.report({"INFO"}, f"Removed {len(found)} value{'' if len(found) == 1 else 's'}.")
+        return {"FINISHED"}
+
+
+def _has_labels(operator: Any, context: bpy.types.Context) -> bool:
+    if not ready.no_job(operator, context):
+        return False
+    if not reading.labels(scene_of(context)):
+        operator.poll_message_set("Read Value has left no label")
+        return False
+    return True
+
+
+def _delete(labels: list[bpy.types.Object]) -> None:
+    for label in labels:
+        bpy.data.objects.remove(label)
+
+
+CLASSES = (ReadValue, RemoveValue, RemoveValues)

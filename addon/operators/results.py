@@ -80,8 +80,8 @@ class FramePatch(bpy.types.Operator):
     bl_idname = identifiers.FRAME_PATCH
     bl_label = "Frame Patch"
     bl_description = (
-        "Put the 3D cursor on the worst place of this patch outside the tolerance and bring it "
-        "into the middle of the view"
+        "Look at the worst place of this patch outside the tolerance, from outside: ringed, the "
+        "3D cursor on it, what stands before it hidden. Back to View Before ends that"
     )
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 

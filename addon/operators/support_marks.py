@@ -285,8 +285,8 @@ class FrameMark(bpy.types.Operator):
     bl_idname = identifiers.FRAME_MARK
     bl_label = "Frame Mark"
     bl_description = (
-        "Put the 3D cursor on this support mark, at its peak if it was measured, and bring it "
-        "into the middle of the view"
+        "Look at this support mark from outside, at its peak if it was measured: ringed, the 3D "
+        "cursor on it, what stands before it hidden. Back to View Before ends that"
     )
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 

@@ -76,7 +76,10 @@ class FrameThinPlace(bpy.types.Operator):
 
     bl_idname = identifiers.FRAME_THIN_PLACE
     bl_label = "Frame Thin Place"
-    bl_description = "Put the 3D cursor on this place and bring it into the middle of the view"
+    bl_description = (
+        "Look at this place from outside: ringed, the 3D cursor on it, what stands before it "
+        "hidden. Back to View Before ends that"
+    )
     bl_options = {"REGISTER", "UNDO"}  # noqa: RUF012
 
     number: bpy.props.IntProperty(

@@ -7,8 +7,15 @@ import bpy
 
 from .. import identifiers
 from ..blender.in_blender import in_blender
-from ..blender.session import PanelBase, manager_of, preferences_of, region_of, ui_scale
-from ..drawing import line_breaks
+from ..blender.session import (
+    PanelBase,
+    manager_of,
+    preferences_of,
+    region_of,
+    scene_of,
+    ui_scale,
+)
+from ..drawing import line_breaks, looking
 
 
 def say(
@@ -141,6 +148,12 @@ def draw_job(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
     if state.running:
         layout.progress(factor=state.fraction, text=state.label)
         say(layout, context, state.after_esc)
+
+
+def draw_way_back(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
+    """Draw the button that ends looking at a place, while one is looked at."""
+    if looking.place_of(scene_of(context)) is not None:
+        layout.operator(identifiers.LEAVE_PLACE, icon="LOOP_BACK")
 
 
 class SidebarPanel(PanelBase):

@@ -12,7 +12,7 @@ from ..blender.session import scene_of, settings_of
 from ..causes import cause_lines, causes_store, production
 from ..check import store
 from ..drawing import colour_map
-from .base import SidebarPanel, choose, press, say
+from .base import SidebarPanel, choose, draw_way_back, press, say
 
 
 class CausesPanel(SidebarPanel, bpy.types.Panel):
@@ -106,6 +106,7 @@ class FoundMarksPanel(SidebarPanel, bpy.types.Panel):
             button.kind, button.number = "marks", number
             row.operator(identifiers.ACCEPT_FOUND_MARK, text="", icon="CHECKMARK").number = number
             row.operator(identifiers.DISMISS_FOUND_MARK, text="", icon="X").number = number
+        draw_way_back(self.layout, context)
 
 
 class FilledPlacesPanel(SidebarPanel, bpy.types.Panel):
@@ -128,6 +129,7 @@ class FilledPlacesPanel(SidebarPanel, bpy.types.Panel):
             text = cause_lines.place_words(place)
             button = press(column, context, identifiers.FRAME_FOUND_PLACE, text, "Show Place")
             button.kind, button.number = "places", number
+        draw_way_back(self.layout, context)
 
 
 class PredictionPanel(SidebarPanel, bpy.types.Panel):

@@ -10,7 +10,7 @@ from ..blender.session import scene_of, settings_of
 from ..drawing import colour_map
 from ..fit import contact_lines, contacts
 from ..fit.crown_chosen import crown_of, teeth_of
-from .base import SidebarPanel, choose, say
+from .base import SidebarPanel, choose, draw_way_back, say
 from .fit import FitPanel
 from .walls import draw_out_of_date
 
@@ -83,6 +83,7 @@ def _draw_kept(
         if row["local"] is not None:
             button = box.operator(identifiers.FRAME_CONTACT, text="Show Place", icon="VIEWZOOM")
             button.number = number
+    draw_way_back(layout, context)
     layout.operator(identifiers.SHOW_CONTACTS, icon="HIDE_OFF")
 
 

@@ -30,10 +30,19 @@ class DeviationPanel(SidebarPanel, bpy.types.Panel):
             layout.operator(identifiers.SHOW_COLOUR_MAP)
         layout.operator(identifiers.READ_VALUE)
         layout.prop(settings, "limit_is_automatic")
-        row = layout.row()
-        row.enabled = not settings.limit_is_automatic
-        row.prop(settings, "limit_um")
+        _draw_limit(layout, context)
         layout.prop(settings, "palette")
+
+
+def _draw_limit(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
+    """Draw the limit to be chosen, or the one that was chosen for what is shown."""
+    settings = settings_of(context)
+    if not settings.limit_is_automatic:
+        layout.prop(settings, "limit_um")
+    elif colour_map.has_limit(scene_of(context)):
+        row = layout.row()
+        row.enabled = False
+        row.prop(settings, "shown_limit_um")
 
 
 class TolerancesPanel(SidebarPanel, bpy.types.Panel):

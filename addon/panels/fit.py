@@ -13,7 +13,7 @@ from ..check import store
 from ..drawing import colour_map
 from ..fit import finish_line, fit_lines, fit_store, gap_map
 from ..fit.crown_chosen import crown_of
-from .base import SidebarPanel, beside, choose, press, say
+from .base import SidebarPanel, beside, choose, draw_way_back, press, say
 from .results import VERDICT_ICONS
 
 MAP_TITLES = {fit_store.GAP: "Show Gap Map", fit_store.RELIEF: "Show What to Take Off"}
@@ -122,6 +122,7 @@ class SeatPanel(SidebarPanel, bpy.types.Panel):
         column = layout.column(align=True)
         for number, words in enumerate(kept["spots"]):
             _frame_button(column, context, "SPOT", f"{number + 1}:  {words}", number)
+        draw_way_back(layout, context)
 
 
 class GapPanel(SidebarPanel, bpy.types.Panel):

@@ -1,4 +1,4 @@
-"""The panel of the results: verdicts, numbers of every area, the margin, patches."""
+"""The panel of the results: verdicts, numbers of every area, the margin."""
 
 import math
 from collections.abc import Mapping, Sequence
@@ -27,37 +27,6 @@ from .base import SidebarPanel, say
 from .scans import LINES_SHOWN, opening_of, warnings_of
 
 VERDICT_ICONS: dict[str, Any] = dict(verdict_lines.VERDICT_ICONS)
-# Patches that the scan shows alone; unmatched ones have an icon of their own.
-PATCH_ICONS: dict[str, Any] = {"scan": "MESH_ICOSPHERE"}
-
-
-class PatchList(bpy.types.UIList):
-    """The list of patches outside the tolerance: worst place, area, size."""
-
-    bl_idname = "CUSPWISE_UL_patches"
-
-    def draw_item(
-        self,
-        context: Any,
-        layout: bpy.types.UILayout,
-        data: Any,
-        item: Any,
-        icon: Any,
-        active_data: Any,
-        active_property: Any,
-        index: Any,
-        flt_flag: Any = 0,
-    ) -> None:
-        """Draw one patch."""
-        names = item.where.split(",")
-        finer = [name for name in names if name not in ("whole", "external")] or names
-        words = ["unmatched"] if item.unmatched else [area_words(name) for name in finer[:2]]
-        symbol: Any = "UNLINKED" if item.unmatched else PATCH_ICONS.get(item.seen_from, "NONE")
-        peak = layout.split(factor=0.2)
-        peak.label(text=micrometres(item.peak_um, signed=True, digits=0))
-        rest = peak.split(factor=0.63)
-        rest.label(text=", ".join(words), icon=symbol)
-        rest.label(text=f"{item.area_mm2:.{2 if item.area_mm2 < 10.0 else 1}f} mm²")
 
 
 class ResultsPanel(SidebarPanel, bpy.types.Panel):
@@ -80,7 +49,6 @@ class ResultsPanel(SidebarPanel, bpy.types.Panel):
         profile = kept_points.read_profile(data.result_points, kept)
         if profile is not None:
             _draw_margin(layout, context, profile)
-        _draw_patches(layout, context, kept, data)
         _draw_rest(layout, context, warnings_of(kept)[LINES_SHOWN:])
         row = layout.row(align=True)
         row.operator(identifiers.COPY_TABLE, icon="COPYDOWN")
@@ -165,29 +133,4 @@ def _draw_margin(
             say(box, context, line)
 
 
-def _draw_patches(
-    layout: bpy.types.UILayout, context: bpy.types.Context, kept: Mapping[str, Any], data: Any
-) -> None:
-    """Draw the list of patches; clicking one brings it into view."""
-    patches, limit = kept["check"]["patches"], kept["patch_limit_um"]
-    if limit is None:
-        return
-    count = len(patches)
-    if not count:
-        say(layout, context, f"No patch lies beyond ±{limit:g} µm.")
-        return
-    listed = f", the {len(data.patches)} worst" if count > len(data.patches) else ""
-    say(
-        layout,
-        context,
-        f"Patches beyond ±{limit:g} µm ({count}{listed}), peaks in µm; click to look:",
-    )
-    layout.template_list(
-        PatchList.bl_idname, "", data, "patches", data, "patch_index", rows=4, maxrows=8
-    )
-    if 0 <= data.patch_index < min(count, len(data.patches)):
-        for line in verdict_lines.patch_lines(patches[data.patch_index]):
-            say(layout, context, line)
-
-
-CLASSES = (PatchList, ResultsPanel)
+CLASSES = (ResultsPanel,)

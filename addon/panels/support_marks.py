@@ -23,7 +23,7 @@ from ..check.mark_results import number
 from ..check.scene_choices import MARK_LIMITS
 from ..drawing import colour_map
 from .areas import AreasPanel
-from .base import SidebarPanel, choose, say
+from .base import SidebarPanel, choose, draw_way_back, say
 
 ICONS: dict[str, Any] = {
     STUB: "TRIA_UP",
@@ -96,6 +96,8 @@ class MarksPanel(SidebarPanel, bpy.types.Panel):
         buttons = row.column(align=True)
         buttons.operator(identifiers.REMOVE_MARK, text="", icon="REMOVE")
         buttons.operator(identifiers.FRAME_MARK, text="", icon="VIEWZOOM")
+        draw_way_back(layout, context)
+        layout.prop(settings, "show_marks")
         scan = colour_map.selected_scan(scene_of(context))
         _draw_chosen(layout, context, design, scan)
         _draw_state(layout, context, scan)

@@ -11,7 +11,7 @@ from ..blender.session import scene_of, settings_of
 from ..drawing import colour_map
 from ..fit import walls
 from ..fit.crown_chosen import crown_of
-from .base import SidebarPanel, choose, press, say
+from .base import SidebarPanel, choose, draw_way_back, press, say
 from .fit import FitPanel
 from .results import VERDICT_ICONS
 
@@ -64,6 +64,7 @@ class ThinPlacesPanel(SidebarPanel, bpy.types.Panel):
             )
             button.number = number
             say(column, context, row["where"], "BLANK1")
+        draw_way_back(self.layout, context)
 
 
 def draw_out_of_date(

@@ -171,8 +171,15 @@ class ObjectData(bpy.types.PropertyGroup):
     coloured: bpy.props.BoolProperty(
         description="Whether the object shows the colours of its deviations"
     )
-    hidden_before: bpy.props.BoolProperty(
-        description="Whether the object was hidden before the colour map"
+    held: bpy.props.BoolProperty(
+        description="Whether the object is hidden or shown while something is looked at alone"
+    )
+    hidden_before: bpy.props.BoolProperty(description="Whether the object was hidden before that")
+    hidden_meanwhile: bpy.props.BoolProperty(
+        description="Whether the object was hidden for that, not shown"
+    )
+    in_front: bpy.props.BoolProperty(
+        description="Whether the object stands before the place that is looked at"
     )
     slots_before: bpy.props.CollectionProperty(
         description="The object's materials before the colour map", type=SlotBefore
@@ -200,8 +207,11 @@ class ObjectData(bpy.types.PropertyGroup):
         description="What is kept of this crown's walls and contacts",
         type=teeth.TeethData,
     )
-    study_hidden: bpy.props.BoolProperty(
-        description="Whether the scan is hidden while a map is shown on its design"
+    value_of: bpy.props.PointerProperty(
+        name="Scan", description="The scan whose value this label shows", type=bpy.types.Object
+    )
+    value_result: bpy.props.StringProperty(
+        description="Number of the result that this label's value was read from"
     )
 
 

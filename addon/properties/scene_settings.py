@@ -7,13 +7,15 @@ import bpy
 from ..blender.session import scene_of
 from ..blender.units import AUTO, UNIT_CHOICES
 from ..causes import production
-from ..drawing import colour_map, overlay
+from ..drawing import colour_map, looking, overlay
 from ..fit import on_die
 from . import area_rows, choices, mark_choices, setting_groups
 from .crown_choices import CrownChoices
 from .defaults import take_defaults
 from .fit_choices import FitChoices
+from .looked_at import LookedAt
 from .mark_limits import MarkLimits
+from .patch_choices import PatchChoices
 from .production import CauseChoices
 from .setting_groups import limits_changed as _tolerances_changed
 from .setting_groups import measuring_changed
@@ -40,10 +42,19 @@ def _colours_changed(_settings: Any, context: bpy.types.Context) -> None:
     colour_map.refresh(scene_of(context))
 
 
+def _scan_chosen(_settings: Any, context: bpy.types.Context) -> None:
+    looking.forget(scene_of(context))
+    colour_map.refresh(scene_of(context))
+
+
 def _overlay_changed(settings: Any, _context: bpy.types.Context) -> None:
     if settings.show_areas:
         settings.show_margin = False  # one key is shown at a time
     overlay.refresh()
+
+
+def _marks_changed(_settings: Any, _context: bpy.types.Context) -> None:
+    overlay.redraw()
 
 
 def _margin_changed(settings: Any, _context: bpy.types.Context) -> None:
@@ -91,7 +102,7 @@ class SceneSettings(bpy.types.PropertyGroup):
         name="Scans", description="The scans to be measured against the design", type=ScanItem
     )
     scan_index: bpy.props.IntProperty(
-        name="Scan", description="The scan to work on", update=_colours_changed
+        name="Scan", description="The scan to work on", update=_scan_chosen
     )
     unit: bpy.props.EnumProperty(
         name="Unit",
@@ -184,6 +195,14 @@ class SceneSettings(bpy.types.PropertyGroup):
         default=True,
         update=_directions_changed,
     )
+    show_marks: bpy.props.BoolProperty(
+        name="Show Circles",
+        description=(
+            "Draw the circles of support marks over the crown, also while the areas are not drawn"
+        ),
+        default=True,
+        update=_marks_changed,
+    )
     show_margin: bpy.props.BoolProperty(
         name="Show Margin Line",
         description=(
@@ -218,8 +237,19 @@ class SceneSettings(bpy.types.PropertyGroup):
     views_before: bpy.props.StringProperty(
         description="How the views were shaded before the colour map", options={"HIDDEN"}
     )
+    patches: bpy.props.PointerProperty(
+        name="Patches",
+        description="How the list of patches is sorted, and which it shows",
+        type=PatchChoices,
+    )
+    place: bpy.props.PointerProperty(
+        name="Place", description="The place that is looked at", type=LookedAt
+    )
     shown_limit_um: bpy.props.FloatProperty(
-        description="Deviation at the ends of the colours shown, µm", options={"HIDDEN"}
+        name="Limit (µm)",
+        description="Deviation at the ends of the colours shown, µm",
+        precision=1,
+        options={"HIDDEN"},
     )
     share_clipped: bpy.props.FloatProperty(
         description="Share of the surface beyond the colours' limit", options={"HIDDEN"}
@@ -229,4 +259,4 @@ class SceneSettings(bpy.types.PropertyGroup):
     )
 
 
-CLASSES = (MarkLimits, ScanItem, CrownChoices, SceneSettings)
+CLASSES = (MarkLimits, ScanItem, CrownChoices, LookedAt, PatchChoices, SceneSettings)

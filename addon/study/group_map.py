@@ -14,9 +14,8 @@ import numpy as np
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.report.drawing.legend import Legend
 from ..blender import bridge, frames
-from ..blender.session import layer_of, mesh_of
-from ..check import store
-from ..drawing.painting import hide, paint
+from ..blender.session import mesh_of
+from ..drawing.painting import paint
 from ..identifiers import SCENE_PROPERTIES, STUDY_ATTRIBUTE
 from . import map_legend, study_store
 from .summary import POINT_WEIGHT
@@ -76,25 +75,7 @@ def colour(scene: bpy.types.Scene) -> tuple[bpy.types.Object, ...]:
     _write(design, scale_mm, found)
     colours = map_legend.colours_of(found.kind, at_vertices, found.limit, settings.palette)
     paint(design, colours)
-    hide(design, False)
     return (design,)
-
-
-def hide_scans(scene: bpy.types.Scene) -> None:
-    """Hide the scans while a map is shown on the design, since they lie on it."""
-    for scan in store.listed_scans(scene):
-        if scan.name in layer_of(bpy.context).objects and not scan.hide_get():
-            store.data_of(scan).study_hidden = True
-            hide(scan, True)
-
-
-def bring_back() -> None:
-    """Show again what was hidden for a map, and drop the study's maps."""
-    for obj in bpy.data.objects:
-        if store.data_of(obj).study_hidden:
-            store.data_of(obj).study_hidden = False
-            hide(obj, False)
-    drop_maps()
 
 
 def drop_maps() -> None:

@@ -11,8 +11,8 @@ from cuspwise.addon.drawing.overlay_key import ELLIPSIS, MOST_WIDE, TITLE, KeyEn
 from cuspwise.addon.drawing.overlay_parts import (
     AREA_COLOURS,
     BLACK,
+    BROWN,
     COLOURS,
-    GREY,
     SUPPORT_COLOUR,
     WHITE,
     Patches,
@@ -127,7 +127,7 @@ def test_colours_are_those_published() -> None:
         (213, 94, 0), (204, 121, 167),
     }  # fmt: skip
     assert {tuple(bytes.fromhex(colour[1:])) for colour in COLOURS} == {*table, (255, 255, 255)}
-    assert set(AREA_COLOURS.values()) <= {*COLOURS, GREY}
+    assert set(AREA_COLOURS.values()) <= {*COLOURS, BROWN}
     assert SUPPORT_COLOUR == BLACK
 
 

@@ -117,9 +117,18 @@ def test_the_map_hides_the_teeth_and_brings_them_back(mouth: SimpleNamespace) ->
 
 
 def test_a_click_goes_to_a_contact(mouth: SimpleNamespace) -> None:
+    if mouth.settings.show_colours:
+        call(mouth, "remove_colour_map")
+    for obj in mouth.objects:
+        obj.hide_set(False)
     assert call(mouth, "frame_contact", number=0) == {"FINISHED"}
     first = json.loads(mouth.scan.cuspwise.teeth.contacts)["rows"][0]
     assert np.array(mouth.scene.cursor.location) == pytest.approx(first["local"], abs=1e-5)
+    # The other teeth would stand before it.
+    assert [o.name for o in mouth.objects if not o.hide_get()] == ["Scan"]
+    assert mouth.settings.place.obj == mouth.scan
+    assert call(mouth, "leave_place") == {"FINISHED"}
+    assert not any(o.hide_get() for o in mouth.objects)
     with pytest.raises(RuntimeError, match="has no place"):
         call(mouth, "frame_contact", number=40)
 
@@ -161,3 +170,23 @@ def test_it_asks_for_teeth_that_are_not_the_crown(mouth: SimpleNamespace) -> Non
     mouth.scan.select_set(True)
     with pytest.raises(RuntimeError, match="neither design, scan, nor listed"):
         call(mouth, "add_neighbours")
+
+
+def test_circles_stay_while_the_map_is_out_of_date(mouth: SimpleNamespace) -> None:
+    """In words that say so; the colours stay too."""
+    rings = mouth.part("addon.fit.place_rings")
+    assert call(mouth, "show_contacts") == {"FINISHED"}
+    screens = (area for screen in mouth.bpy.data.screens for area in screen.areas)
+    space = next(area.spaces.active for area in screens if area.type == "VIEW_3D")
+    space.overlay.show_overlays = True
+    mouth.bpy.context.view_layer.update()
+    context = SimpleNamespace(scene=mouth.scene, space_data=space)
+    _crown, before = rings.ringed(context)
+    assert before
+    assert not any("out of date" in place.words for place in before)
+    mouth.scan.location.x += 0.01
+    mouth.bpy.context.view_layer.update()
+    _crown, after = rings.ringed(context)
+    assert [place.local for place in after] == [place.local for place in before]
+    assert all(place.words.endswith(", out of date") for place in after)
+    assert len(rings.rings_of(mouth.scan, after, mouth.scene)) == len(before)

@@ -40,7 +40,7 @@ def test_the_outlines_lie_in_the_plane_through_the_middle(mouth: SimpleNamespace
 
 def test_what_cannot_be_seen_is_not_cut_but_what_a_map_hides_is(mouth: SimpleNamespace) -> None:
     call(mouth, "show_contacts")
-    mouth.objects["Antagonist"].cuspwise.study_hidden = False  # hidden by hand before
+    mouth.objects["Antagonist"].cuspwise.hidden_before = True  # by hand
     call(mouth, "place_section", across="Y")
     assert set(shown(mouth).cuts) == {"Design", "Scan", "Mesial", "Distal"}
 
