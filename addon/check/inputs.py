@@ -37,7 +37,7 @@ from ...standalone_core.words.names import area_words
 from ..areas import area_groups, support_marks
 from ..blender import bridge, frames
 from ..blender.session import mesh_of, scene_of, settings_of
-from ..identifiers import OBJECT_PROPERTIES
+from ..files.source import origin_of
 from . import landmarks
 from .object_scale import scale_doubt
 from .scene_choices import check_settings, choices_of, refuse_missing_areas
@@ -71,7 +71,7 @@ class DesignInput:
     checksum: str
     areas: area_groups.UserAreas
     marks: tuple[SupportMark, ...] = ()
-    origin: Mapping[str, str | None] = field(default_factory=dict)
+    origin: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,7 +93,7 @@ class ScanInput:
     local_to_mm: np.ndarray
     mesh: TriangleMesh
     checksum: str
-    origin: Mapping[str, str | None] = field(default_factory=dict)
+    origin: Mapping[str, Any] = field(default_factory=dict)
 
 
 def read_design(context: bpy.types.Context, design: bpy.types.Object | None = None) -> DesignInput:
@@ -129,7 +129,7 @@ def read_design_steps(
         checksum=checksum,
         areas=areas,
         marks=support_marks.marked(design, local_to_mm, areas.groups, checksum),
-        origin=_origin_of(design),
+        origin=origin_of(design),
     )
 
 
@@ -156,13 +156,7 @@ def read_scan_steps(
     where = frame.local_to_mm(scan) if local_to_mm is None else local_to_mm
     reading = bridge.read_mesh_steps(scan, where, depsgraph)
     mesh = yield from scaled(reading, 0.5, 1.0)
-    return ScanInput(scan, where, mesh, checksum, _origin_of(scan))
-
-
-def _origin_of(obj: bpy.types.Object) -> dict[str, str | None]:
-    """Name what a surface was read from; the file is named first in what is told of it."""
-    told: str = getattr(obj, OBJECT_PROPERTIES).file_notes
-    return {"object": obj.name, "path": told.split(": ", 1)[0] if told else None}
+    return ScanInput(scan, where, mesh, checksum, origin_of(scan))
 
 
 def read_both_steps(context: bpy.types.Context) -> Steps[tuple[DesignInput, ScanInput]]:

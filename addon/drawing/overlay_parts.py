@@ -16,8 +16,8 @@ from ...standalone_core.areas.area_set import AREA_NAMES
 from ...standalone_core.areas.support_marks import SUPPORTS, is_support
 
 # Colours that people with any colour vision tell apart. Source: M. Okabe and
-# K. Ito, Color Universal Design, 2008 (jfly.uni-koeln.de/color); brown and white are our own: with a
-# grey an area would look as if it had no colour.
+# K. Ito, Color Universal Design, 2008 (jfly.uni-koeln.de/color); brown and white are our own: a
+# grey would look as if the area had no colour.
 ORANGE, SKY_BLUE, BLUISH_GREEN, YELLOW = "#e69f00", "#56b4e9", "#009e73", "#f0e442"
 BLUE, VERMILLION, REDDISH_PURPLE = "#0072b2", "#d55e00", "#cc79a7"
 BLACK, BROWN, WHITE = "#000000", "#7a4a1e", "#ffffff"

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import Any
 
 from ...standalone_core.mesh.files import MeshFile
-from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.records import plain
 from ..identifiers import OBJECT_PROPERTIES
 
@@ -28,11 +26,8 @@ def facts_of(file: MeshFile) -> str:
     return json.dumps({name: plain(getattr(file, name)) for name in FACTS})
 
 
-def file_of(obj: Any, mesh: TriangleMesh) -> MeshFile | None:
-    """Return the file that an object came from, holding its mesh as it is now; None without."""
+def origin_of(obj: Any) -> dict[str, Any]:
+    """Say where an object's surface comes from: its name, its file, what was found in it."""
     data = getattr(obj, OBJECT_PROPERTIES)
-    if not (data.source_file and data.source_facts):
-        return None
-    facts = json.loads(data.source_facts)
-    facts["notes"] = tuple(facts["notes"])
-    return MeshFile(mesh=mesh, path=Path(data.source_file), **facts)
+    facts = json.loads(data.source_facts) if data.source_facts else {}
+    return {"object": obj.name, "path": data.source_file or None, **facts}
