@@ -270,7 +270,7 @@ def test_an_exported_report_names_objects_and_files_and_doubts(
     checked: SimpleNamespace, tmp_path: Path
 ) -> None:
     """An imported scan's file is named, too; a scale that nobody should trust is a reason."""
-    checked.scan.cuspwise.file_notes = "printed ü.stl: 9 × 9 × 7 mm (file in mm)\nNothing more"
+    checked.scan.cuspwise.source_file = "printed ü.stl"
     checked.scan.scale = (1.01, 1.01, 1.01)
     checked.bpy.context.view_layer.update()
     assert checked.bpy.ops.cuspwise.check_crown() == {"FINISHED"}
