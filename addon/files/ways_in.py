@@ -20,7 +20,7 @@ class ScansDropped(bpy.types.FileHandler):
 
     bl_idname = "CUSPWISE_FH_scans"
     bl_label = "Scans for Cuspwise"
-    bl_import_operator = identifiers.IMPORT_SCANS
+    bl_import_operator = identifiers.DROP_SCANS
     bl_file_extensions = ";".join(SUFFIX_FORMATS)
 
     @classmethod
@@ -34,7 +34,7 @@ class DesignDropped(bpy.types.FileHandler):
 
     bl_idname = "CUSPWISE_FH_design"
     bl_label = "Design for Cuspwise"
-    bl_import_operator = identifiers.IMPORT_DESIGN
+    bl_import_operator = identifiers.DROP_DESIGN
     bl_file_extensions = ";".join(SUFFIX_FORMATS)
 
     @classmethod

@@ -131,19 +131,8 @@ class ReadFiles(Importer, bpy.types.Operator):
         return Asked(self.directory, self._names(), self.design_file, self.group)
 
 
-class ImportScans(Importer, bpy.types.Operator):
-    """Read scans of produced crowns from files and add them to the list.
-
-    Nothing is cleaned up or merged away unseen; unit and size are shown.
-    """
-
-    bl_idname = identifiers.IMPORT_SCANS
-    bl_label = "Import Scans"
-    bl_description = (
-        "Read scans of produced crowns from STL, PLY, OBJ, OFF or 3MF files and add them to the "
-        "list; with no file chosen, all of the folder. The files are not changed"
-    )
-    bl_options = {"UNDO"}  # noqa: RUF012
+class ScansImporter(Importer):
+    """Base of what reads scans that were chosen or dropped."""
 
     filepath: bpy.props.StringProperty(subtype="FILE_PATH", options={"HIDDEN"})
     filter_glob: bpy.props.StringProperty(default=PATTERNS, options={"HIDDEN"})
@@ -192,16 +181,35 @@ class ImportScans(Importer, bpy.types.Operator):
         layout.prop(self, "group")
 
 
-class ImportDesign(Importer, bpy.types.Operator):
-    """Read the design from a file and choose it."""
+class ImportScans(ScansImporter, bpy.types.Operator):
+    """Read scans of produced crowns from files and add them to the list.
 
-    bl_idname = identifiers.IMPORT_DESIGN
-    bl_label = "Import Design"
+    Nothing is cleaned up or merged away unseen; unit and size are shown.
+    """
+
+    bl_idname = identifiers.IMPORT_SCANS
+    bl_label = "Import Scans"
     bl_description = (
-        "Read the modelled crown from an STL, PLY, OBJ, OFF or 3MF file and make it the design. "
-        "The file is not changed"
+        "Read scans of produced crowns from STL, PLY, OBJ, OFF or 3MF files and add them to the "
+        "list; with no file chosen, all of the folder. The files are not changed"
     )
     bl_options = {"UNDO"}  # noqa: RUF012
+
+
+class DropScans(ScansImporter, bpy.types.Operator):
+    """Read scans that were dropped; Blender's menu says the label of the operator."""
+
+    bl_idname = identifiers.DROP_SCANS
+    bl_label = "Scans for Cuspwise"
+    bl_description = (
+        "Read these files as scans of produced crowns and add them to the list; asks for the "
+        "design if none is chosen"
+    )
+    bl_options = {"UNDO", "INTERNAL"}  # noqa: RUF012
+
+
+class DesignImporter(Importer):
+    """Base of what reads a design that was chosen or dropped."""
 
     filepath: bpy.props.StringProperty(subtype="FILE_PATH", options={"HIDDEN"})
     filter_glob: bpy.props.StringProperty(default=PATTERNS, options={"HIDDEN"})
@@ -221,6 +229,30 @@ class ImportDesign(Importer, bpy.types.Operator):
         if bpy.app.background or self._names():
             return super().invoke(context, event)
         return self.open_dialogue(context)
+
+
+class ImportDesign(DesignImporter, bpy.types.Operator):
+    """Read the design from a file and choose it."""
+
+    bl_idname = identifiers.IMPORT_DESIGN
+    bl_label = "Import Design"
+    bl_description = (
+        "Read the modelled crown from an STL, PLY, OBJ, OFF or 3MF file and make it the design. "
+        "The file is not changed"
+    )
+    bl_options = {"UNDO"}  # noqa: RUF012
+
+
+class DropDesign(DesignImporter, bpy.types.Operator):
+    """Read a design that was dropped; Blender's menu says the label of the operator."""
+
+    bl_idname = identifiers.DROP_DESIGN
+    bl_label = "Design for Cuspwise"
+    bl_description = (
+        "Read this file as the modelled crown and make it the design; further files, if any, are "
+        "scans"
+    )
+    bl_options = {"UNDO", "INTERNAL"}  # noqa: RUF012
 
 
 class ImportFolder(Importer, bpy.types.Operator):
@@ -262,4 +294,4 @@ def _show_problems(context: bpy.types.Context, problems: tuple[CuspwiseError, ..
     manager_of(context).popup_menu(draw, title=title, icon="ERROR")
 
 
-CLASSES = (ReadFiles, ImportDesign, ImportScans, ImportFolder)
+CLASSES = (ReadFiles, ImportDesign, ImportScans, ImportFolder, DropDesign, DropScans)

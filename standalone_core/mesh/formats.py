@@ -190,9 +190,10 @@ def _check_text(data: bytes, kind: str, path: Path) -> None:
 
 
 def _truncated(path: Path, promised: int, found: int, thing: str = "triangles") -> FileError:
+    missing = promised - found
     return FileError(
-        f"It ends early: its header promises {promised:,} {thing}, {promised - found:,} of them "
-        "are missing.",
+        f"It ends early: its header promises {promised:,} {thing}, {missing:,} of them "
+        f"{'is' if missing == 1 else 'are'} missing.",
         subject=path,
         remedy="Copy or export it again; the transfer was probably cut off.",
     )

@@ -60,7 +60,7 @@ def drop_without_a_design():
 
 
 def choose_scans():
-    """Blender's menu names its own importer and both of ours; S chooses ours for scans."""
+    """Blender's menu names its own importer and both of ours; a click chooses ours for scans."""
     picture("1_which_way")
     press("s")
     return 2.0

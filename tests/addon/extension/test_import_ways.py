@@ -227,6 +227,7 @@ def test_blender_knows_what_may_be_dropped(extension: SimpleNamespace) -> None:
             *(".stl", ".ply", ".obj", ".off", ".3mf"),
         }
         operator = getattr(bpy.ops.cuspwise, handler.bl_import_operator.partition(".")[2])
+        assert operator.get_rna_type().name == handler.bl_label  # which Blender's menu shows
         properties = operator.get_rna_type().properties
         assert {"directory", "files", "filepath"} <= set(properties.keys())
         assert properties["files"].is_skip_save
@@ -249,10 +250,10 @@ def test_dropped_with_the_design(empty: SimpleNamespace, folder: Path) -> None:
     files = [{"name": name} for name in names]
     dropped = {"directory": str(folder / "milled"), "files": files}
     filled_in = {**dropped, "filepath": str(folder / "milled" / names[0])}
-    assert call(empty, "import_scans", **filled_in, design_file=names[0]) == {"FINISHED"}
+    assert call(empty, "drop_scans", **filled_in, design_file=names[0]) == {"FINISHED"}
     assert empty.scene.cuspwise.design.name == "crown 10"
     assert listed(empty) == [("crown 2", "")]
-    assert call(empty, "import_design", **filled_in) == {"FINISHED"}
+    assert call(empty, "drop_design", **filled_in) == {"FINISHED"}
     assert empty.scene.cuspwise.design.name == "crown 10.001"
     assert [name for name, _ in listed(empty)] == ["crown 2", "crown 2.001"]
 

@@ -25,7 +25,7 @@ JOBS = (
     "walls.CheckWalls",
     "contacts.CheckContacts",
 )
-IMPORTS = ("ImportDesign", "ImportScans", "ImportFolder")
+IMPORTS = ("ReadFiles", "ImportDesign", "ImportScans", "ImportFolder", "DropDesign", "DropScans")
 
 
 class Manager:
@@ -397,5 +397,4 @@ def test_the_list_of_jobs_is_whole(extension: SimpleNamespace) -> None:
     classes = [c for c in extension.part("addon.operators").CLASSES if issubclass(c, job)]
     jobs = {f"{c.__module__.rpartition('.')[2]}.{c.__name__}" for c in classes}
     elsewhere = {"study.RunStudy", "fit.SeatCrown", "finish_line.CarryOverMarginLine"}  # with those
-    elsewhere |= {f"imports.{kind}" for kind in ("ReadFiles", *IMPORTS)}
-    assert jobs == set(JOBS) | elsewhere
+    assert jobs == set(JOBS) | elsewhere | {f"imports.{name}" for name in IMPORTS}
