@@ -30,7 +30,9 @@ def add_steps(context: bpy.types.Context, files: Sequence[ReadFile]) -> Steps[No
             settings.design = obj
         else:
             scans.append((obj, file.wanted.group))
+    yield Progress("Adding to the scene", 1.0)
     add_to_list(scene, scans)
+    yield Progress("Adding to the scene", 1.0)
     _select(context, [scan for scan, _group in scans] or made)
     design = [settings.design] if store.is_in(settings.design, scene) else []
     overview.bring_into_view(context, [o for o in {*design, *made} if o.visible_get()])
@@ -80,6 +82,7 @@ def _objects_steps(
     collection = _collection_seen(context)
     for obj in made:
         collection.objects.link(obj)
+    yield Progress("Adding to the scene", 1.0)
     layer_of(context).update()
     return made
 
