@@ -38,7 +38,7 @@ from ..identifiers import (
     deviation_attribute,
     unmatched_attribute,
 )
-from . import kept_points, placement, verdict_lines
+from . import attributes, kept_points, placement, verdict_lines
 from .inputs import DesignInput, ScanInput
 from .kept_points import KeptPoints
 from .scene_choices import measuring_choices, other_choices
@@ -141,9 +141,9 @@ def keep_steps(
     data = data_of(scan.scan)
     forget(scan.scan, scene)
     result_id = uuid.uuid4().hex[:8]
-    _write_deviations(design, scan, result, result_id)
+    attributes.write_deviations(design, scan, result, result_id)
     yield Progress("Keeping the result", 0.6)
-    _write_unmatched(scan, result, result_id)
+    attributes.write_unmatched(scan, result, result_id)
     kept = _kept(design, scan, result, choices)
     data.design = design.design
     data.result_id = result_id
@@ -218,29 +218,6 @@ def forget(scan: bpy.types.Object, scene: bpy.types.Scene) -> None:
                 bridge.drop_attribute(mesh_of(obj), name)
     if points is not None and points.users == 0:
         bpy.data.meshes.remove(points)
-
-
-def _write_deviations(
-    design: DesignInput, scan: ScanInput, result: CheckResult, result_id: str
-) -> None:
-    """Write the deviations of both directions to the vertices that they were measured at."""
-    for part, read, values, source in (
-        (design.design, design.mesh, result.design_to_scan.deviation_mm, result.design.mesh),
-        (scan.scan, scan.mesh, result.scan_to_design.deviation_mm, result.scan.mesh),
-    ):
-        own = values[: len(source.vertices)]
-        carried = bridge.carried_to(read.vertices, source.vertices, own)
-        bridge.write_attribute(mesh_of(part), deviation_attribute(result_id), "FLOAT", carried)
-
-
-def _write_unmatched(scan: ScanInput, result: CheckResult, result_id: str) -> None:
-    """Write the heights of unmatched surface to the scan's own vertices, if it has any."""
-    height, source = result.scan_to_design.unmatched_mm, result.scan.mesh
-    if height is None or not np.isfinite(height).any():
-        return
-    own = height[: len(source.vertices)]
-    carried = bridge.carried_to(scan.mesh.vertices, source.vertices, own)
-    bridge.write_attribute(mesh_of(scan.scan), unmatched_attribute(result_id), "FLOAT", carried)
 
 
 # What was measured ---------------------------------------------------------------------------

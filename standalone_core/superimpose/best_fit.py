@@ -40,8 +40,7 @@ _STAGE_ITERATIONS = 40
 _SLOWEST, _FASTEST = 0.9, 0.1
 """Bounds of the rate at which steps are taken to shrink."""
 _WELL_WITHIN = 0.1
-"""Passes end within this share of the tolerance: the rate of the first ones flatters, and later
-passes cost little."""
+"""Passes, which cost little, end within this share of the tolerance: the first rates flatter."""
 _CONVERGED = 5.0
 """A fit that used up its passes counts as converged within this many times the tolerance."""
 _SECANT_FROM_MM = 0.05
@@ -277,8 +276,8 @@ def best_fit_steps(
         part = problem.thinned(_PART_POINTS)
         state = yield from scaled(part_steps(part, state.fresh()), done, 0.4)
         done = 0.4
-    whole = _whole_steps(problem, held or problem.held(), state.fresh())
-    return (yield from scaled(whole, done, 1.0))
+    ending = _whole_steps(problem, held or problem.held(), state.fresh())
+    return (yield from scaled(ending, done, 1.0))
 
 
 def least_hold(settings: SuperimposeSettings) -> float:

@@ -36,6 +36,7 @@ NOT_IN_BLENDER = {
     "find_causes": "Find Causes looks for them when it is pressed",
     "set": "stands for settings, which the test of all settings goes through one by one",
     "pictures": "Blender is the picture; a report has what its libraries can draw",
+    "workers": "one thread, so that Blender's window stays alive",
     "as_json": "for scripts, which read the result from the object",
 }
 

@@ -371,7 +371,7 @@ def test_the_steps_of_every_job_need_no_blender(
         checked.design.name  # noqa: B018
     worker = checked.part("addon.blender.worker").Worker
     with monkeypatch.context() as patch:
-        for module in our_modules("addon"):
+        for module in [m for name, m in sys.modules.items() if ".cuspwise.addon" in name]:
             if hasattr(module, "bpy"):
                 patch.setattr(module, "bpy", Forbidden())
         workers = {kind: worker(part) for kind, part in steps.items()}
@@ -389,14 +389,9 @@ def edit_an_area(case: SimpleNamespace) -> None:
     assert "occlusal" in area_groups.user_areas(case.design).vertices
 
 
-def our_modules(folder: str) -> list[Any]:
-    """The modules of the extension that are loaded."""
-    return [m for name, m in sys.modules.items() if f".cuspwise.{folder}" in name]
-
-
 def test_the_list_of_jobs_is_whole(extension: SimpleNamespace) -> None:
     job = extension.part("addon.blender.job").JobOperator
-    classes = [c for c in extension.part("addon.operators").CLASSES if issubclass(c, job)]
-    jobs = {f"{c.__module__.rpartition('.')[2]}.{c.__name__}" for c in classes}
-    elsewhere = {"study.RunStudy", "fit.SeatCrown", "finish_line.CarryOverMarginLine"}  # with those
-    assert jobs == set(JOBS) | elsewhere | {f"imports.{name}" for name in IMPORTS}
+    found = [c for c in extension.part("addon.operators").CLASSES if issubclass(c, job)]
+    jobs = {f"{c.__module__.rpartition('.')[2]}.{c.__name__}" for c in found}
+    elsewhere = ("study.RunStudy", "fit.SeatCrown", "finish_line.CarryOverMarginLine")
+    assert jobs == {*JOBS, *elsewhere, *(f"imports.{name}" for name in IMPORTS)}

@@ -139,7 +139,7 @@ def test_what_is_said_otherwise_in_blender_is_what_the_core_says() -> None:
 def scene(**changes: object) -> SimpleNamespace:
     """A scene's choices as Blender hands them over, in single precision."""
     chosen = {
-        "seats": "SCAN",
+        "crown": "SCAN",
         "lies_on_die": True,
         "contact": "auto",
         "mesial": "NONE",
