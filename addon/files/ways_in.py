@@ -19,7 +19,7 @@ class ScansDropped(bpy.types.FileHandler):
     """Scans dropped into a 3D view."""
 
     bl_idname = "CUSPWISE_FH_scans"
-    bl_label = "Scans for Cuspwise"
+    bl_label = "Import as Crown Scans"
     bl_import_operator = identifiers.DROP_SCANS
     bl_file_extensions = ";".join(SUFFIX_FORMATS)
 
@@ -33,7 +33,7 @@ class DesignDropped(bpy.types.FileHandler):
     """A design dropped into a 3D view."""
 
     bl_idname = "CUSPWISE_FH_design"
-    bl_label = "Design for Cuspwise"
+    bl_label = "Import as Crown Design"
     bl_import_operator = identifiers.DROP_DESIGN
     bl_file_extensions = ";".join(SUFFIX_FORMATS)
 

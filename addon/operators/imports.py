@@ -200,7 +200,7 @@ class DropScans(ScansImporter, bpy.types.Operator):
     """Read scans that were dropped; Blender's menu says the label of the operator."""
 
     bl_idname = identifiers.DROP_SCANS
-    bl_label = "Scans for Cuspwise"
+    bl_label = "Import as Crown Scans"
     bl_description = (
         "Read these files as scans of produced crowns and add them to the list; asks for the "
         "design if none is chosen"
@@ -247,7 +247,7 @@ class DropDesign(DesignImporter, bpy.types.Operator):
     """Read a design that was dropped; Blender's menu says the label of the operator."""
 
     bl_idname = identifiers.DROP_DESIGN
-    bl_label = "Design for Cuspwise"
+    bl_label = "Import as Crown Design"
     bl_description = (
         "Read this file as the modelled crown and make it the design; further files, if any, are "
         "scans"

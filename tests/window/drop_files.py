@@ -60,9 +60,9 @@ def drop_without_a_design():
 
 
 def choose_scans():
-    """Blender's menu names its own importer and both of ours; a click chooses ours for scans."""
+    """Blender's menu names its own importer and both of ours; C chooses ours for scans."""
     picture("1_which_way")
-    press("s")
+    press("c")
     return 2.0
 
 
@@ -87,7 +87,7 @@ def drop_a_broken_one():
 
 def choose_scans_again():
     """Ours again."""
-    press("s")
+    press("c")
     return 1.0
 
 
