@@ -15,6 +15,9 @@ from ..blender.session import scene_of, settings_of
 from ..check import store
 from ..check.setting_groups import GROUPS
 from ..operators.area_rows import rows_of
+from .base import choose
+
+_DIGITS = "000.000"
 
 
 def draw_rows(layout: bpy.types.UILayout, context: bpy.types.Context, key: str, text: str) -> None:
@@ -45,7 +48,11 @@ def draw_group(
     owner = getattr(settings_of(context), key)
     column = layout.column(align=True)
     for name in GROUPS[key].names if names is None else names:
-        column.prop(owner, name)
+        known = owner.bl_rna.properties[name]
+        if known.type in ("FLOAT", "INT"):
+            choose(column, context, owner, name, _DIGITS)
+        else:
+            column.prop(owner, name)
     layout.operator(identifiers.RESET_CHOICES, icon="LOOP_BACK").group = key
 
 

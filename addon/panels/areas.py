@@ -65,7 +65,7 @@ class DirectionsPanel(SidebarPanel, bpy.types.Panel):
         for kind in DIRECTIONS:
             given = tuple(getattr(store.data_of(settings.design), kind))
             column = layout.column(align=True)
-            column.label(text=f"{TITLES[kind]}: {_direction_words(kind, given, known)}")
+            say(column, context, f"{TITLES[kind]}: {_direction_words(kind, given, known)}")
             row = column.row(align=True)
             axis = row.operator_menu_enum(
                 identifiers.DESIGN_DIRECTION_FROM_AXIS, "axis", text="Axis"

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from calls import call
-from test_window_parts import Layout
+from test_window_parts import Layout, sidebar
 
 Listing = Callable[[], list[Any]]
 
@@ -35,12 +35,7 @@ def said(case: SimpleNamespace) -> str:
     """What the panel says."""
     notes: list[str] = []
     panel = case.part("addon.panels.patches").PatchesPanel
-    context = SimpleNamespace(
-        scene=case.scene,
-        region=SimpleNamespace(width=280),
-        preferences=SimpleNamespace(system=SimpleNamespace(ui_scale=1.0)),
-    )
-    panel.draw(SimpleNamespace(layout=Layout(notes, case.bpy)), context)
+    panel.draw(SimpleNamespace(layout=Layout(notes, case.bpy)), sidebar(case))
     return " ".join(notes)
 
 
@@ -140,12 +135,7 @@ def captions(case: SimpleNamespace) -> list[str]:
 def values_panel(case: SimpleNamespace) -> str:
     notes: list[str] = []
     panel = case.part("addon.panels.values").ValuesPanel
-    context = SimpleNamespace(
-        scene=case.scene,
-        region=SimpleNamespace(width=280),
-        preferences=SimpleNamespace(system=SimpleNamespace(ui_scale=1.0)),
-    )
-    panel.draw(SimpleNamespace(layout=Layout(notes, case.bpy)), context)
+    panel.draw(SimpleNamespace(layout=Layout(notes, case.bpy)), sidebar(case))
     return " ".join(notes)
 
 

@@ -70,6 +70,8 @@ def untimed(file: Path) -> Any:
         return TIMED.sub("", file.read_text(encoding="utf-8"))
     if file.suffix == ".json":
         content = json.loads(file.read_text(encoding="utf-8"))
+        for surface in ("design", "scan"):
+            content[surface].pop("file")  # Blender's objects here, nothing there
         return {key: found for key, found in content.items() if key not in ("seconds", "written")}
     return file.read_bytes()
 

@@ -20,7 +20,13 @@ class Layout:
     words on a button.
     """
 
-    def __init__(self, notes: list[str], bpy: Any, width: float, shares: Any = None) -> None:
+    def __init__(
+        self,
+        notes: list[str],
+        bpy: Any,
+        width: float = DEFAULT_PIXELS - BESIDE_PANEL,
+        shares: Any = None,
+    ) -> None:
         self.notes, self.bpy, self.width = notes, bpy, width
         self.shares = shares  # of the parts of a split still to come; None where each has all
         self.row_items: list[tuple[str, float]] | None = None
@@ -121,10 +127,9 @@ def words_pixels(text: str) -> float:
     return float(blf.dimensions(0, text)[0])
 
 
-def drawn(case: SimpleNamespace, width: int = DEFAULT_PIXELS) -> list[str]:
-    """Everything that the sidebar says at a width, the usual one if none is given."""
-    notes: list[str] = []
-    context = SimpleNamespace(
+def sidebar(case: SimpleNamespace, width: int = DEFAULT_PIXELS) -> SimpleNamespace:
+    """What a panel asks of the place that it is drawn in."""
+    return SimpleNamespace(
         scene=case.scene,
         region=SimpleNamespace(width=width),
         preferences=SimpleNamespace(
@@ -133,6 +138,12 @@ def drawn(case: SimpleNamespace, width: int = DEFAULT_PIXELS) -> list[str]:
         ),
         window_manager=case.bpy.context.window_manager,
     )
+
+
+def drawn(case: SimpleNamespace, width: int = DEFAULT_PIXELS) -> list[str]:
+    """Everything that the sidebar says at a width, the usual one if none is given."""
+    notes: list[str] = []
+    context = sidebar(case, width)
     for cls in case.part("addon.panels").CLASSES:
         polled = "poll" not in vars(cls) or cls.poll(context)
         if issubclass(cls, case.bpy.types.Panel) and polled:
@@ -143,7 +154,7 @@ def drawn(case: SimpleNamespace, width: int = DEFAULT_PIXELS) -> list[str]:
 
 def test_sidebar_says_what_is_next(empty: SimpleNamespace) -> None:
     said = " ".join(drawn(empty))
-    assert "Choose the design, the crown that was modelled." in said
+    assert "Import or choose the design, the crown that was modelled." in said
     assert "Nothing measured yet." in said
 
 
