@@ -35,6 +35,7 @@ def beside(
     cells: Sequence[str],
     instead: Sequence[str],
     factor: float = 0.0,
+    icon: Any = "NONE",
 ) -> None:
     """Write numbers beside each other; where one would be cut, sentences in their place.
 
@@ -46,18 +47,21 @@ def beside(
         What says the same one below the other.
     factor : float
         Share of the first cell; as much as the others if 0.
+    icon : str
+        Before the first.
     """
     width = _room(context, icon=False)
     factor = factor or 1.0 / len(cells)
     shares = [factor, *[(1.0 - factor) / (len(cells) - 1)] * (len(cells) - 1)]
     needed = [_width_of(context)(text) + line_breaks.ICON / 3.0 for text in cells]
+    needed[0] += 0.0 if icon == "NONE" else line_breaks.ICON
     if any(one > share * width for one, share in zip(needed, shares, strict=True)):
-        for text in instead:
-            say(layout, context, text)
+        for number, text in enumerate(instead):
+            say(layout, context, text, "NONE" if number else icon)
         return
     split = layout.split(factor=factor)
     first, *rest = cells
-    split.label(text=first)
+    split.label(text=first, icon=icon)
     row = split.row()
     for text in rest:
         row.label(text=text)

@@ -12,7 +12,7 @@ from ..blender.session import scene_of, settings_of
 from ..check import all_scans, crown_rows
 from ..check.crown_rows import Row
 from ..properties.crown_choices import filters_of
-from .base import SidebarPanel, say
+from .base import SidebarPanel, beside, say
 
 ICONS: dict[str, Any] = {
     WITHIN: "CHECKMARK",
@@ -128,9 +128,8 @@ def _draw_crown(layout: bpy.types.UILayout, context: bpy.types.Context, row: Row
     if row.crown is None:
         return
     for found in row.verdicts:
-        split = box.split(factor=0.5)
-        split.label(text=capital(area_words(found.area)), icon=AREA_ICONS[found.verdict])
-        split.label(text=crown_rows.numbers(found))
+        cells = capital(area_words(found.area)), crown_rows.numbers(found)
+        beside(box, context, cells, (": ".join(cells),), 0.5, AREA_ICONS[found.verdict])
     box.label(text="Mean absolute deviation and its limit")
     if row.crown.marks:
         say(box, context, marks_line(row.crown.marks))

@@ -12,7 +12,7 @@ from ...standalone_core.words.text import capital
 from .. import identifiers
 from ..blender.session import settings_of
 from .area_rows import draw_rows
-from .base import say
+from .base import choose, say
 
 
 def draw_question(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
@@ -23,7 +23,7 @@ def draw_question(layout: bpy.types.UILayout, context: bpy.types.Context) -> Non
     for name in ("primary_area", "primary_measure"):
         column.label(text=f"{chosen.bl_rna.properties[name].name}:")
         column.prop(chosen, name, text="")
-    column.prop(chosen, "equivalence_um")
+    choose(column, context, chosen, "equivalence_um", "000.0")
     draw_rows(layout, context, "equivalences", "Limit of an Area")
     _draw_part(layout, context, "comparisons", "Further Comparisons", _draw_comparisons)
     _draw_part(layout, context, "analysis", "Analysis", _draw_analysis)
@@ -70,10 +70,10 @@ def _draw_analysis(layout: bpy.types.UILayout, context: bpy.types.Context) -> No
     layout.prop(chosen, "lead", text="")
     column = layout.column(align=True)
     for name in ("alpha", "confidence", "next_crown_content", "odd_false_alarm"):
-        column.prop(chosen, name)
+        choose(column, context, chosen, name, "0.000")
     column = layout.column(align=True)
-    column.prop(chosen, "resamples")
-    column.prop(chosen, "seed")
+    choose(column, context, chosen, "resamples", "00000")
+    choose(column, context, chosen, "seed", "0000")
     layout.label(text="Measures:")
     layout.column(align=True).prop(chosen, "measures")
 

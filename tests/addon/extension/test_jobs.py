@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -11,6 +10,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from calls import our_modules
 
 JOBS = (
     "own_areas.RestoreArea",
@@ -371,7 +371,7 @@ def test_the_steps_of_every_job_need_no_blender(
         checked.design.name  # noqa: B018
     worker = checked.part("addon.blender.worker").Worker
     with monkeypatch.context() as patch:
-        for module in [m for name, m in sys.modules.items() if ".cuspwise.addon" in name]:
+        for module in our_modules("addon"):
             if hasattr(module, "bpy"):
                 patch.setattr(module, "bpy", Forbidden())
         workers = {kind: worker(part) for kind, part in steps.items()}

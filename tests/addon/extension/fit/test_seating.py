@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 import pytest
-from calls import call
+from calls import call, our_modules
 from caused import drawn
 from seats import fit, gap_mm, world
-from test_jobs import Forbidden, our_modules
+from test_jobs import Forbidden
 
 
 def test_polls_say_what_comes_first(crown: SimpleNamespace) -> None:

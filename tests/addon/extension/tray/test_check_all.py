@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-from calls import call
-from test_jobs import Forbidden, our_modules
+from calls import call, our_modules
+from test_jobs import Forbidden
 from trays import BROKEN, add_broken, result
 
 
