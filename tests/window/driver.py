@@ -112,6 +112,15 @@ def open_tab():
     return 1.5
 
 
+def show_only(*modules):
+    """Leave only the panels of these modules in the sidebar: then the others move no place."""
+    panels = part("addon.panels")
+    for cls in reversed(panels.CLASSES):
+        module = cls.__module__.rpartition(".")[2]
+        if issubclass(cls, bpy.types.Panel) and module not in modules:
+            bpy.utils.unregister_class(cls)
+
+
 def scroll(way, times):
     """Scroll the sidebar up or down."""
     with view("UI"):

@@ -22,6 +22,7 @@ from driver import (
     running,
     scroll,
     settings,
+    show_only,
     view,
     wait_for_job,
 )
@@ -31,10 +32,8 @@ FOLDER = OUT / "crowns_study"  # beside the .blend, by default
 EDGE_MM = SPACING_MM = 0.3
 GROUPS = (("Milled", "milled"), ("Printed upright", "upright"), ("Printed tilted", "tilted"))
 CROWNS = 3
-# Places in a window of 1400 × 1000: titles of the open panels from the top down, each as it lies
-# once those above it are closed, that of the study, and its button once its panel alone is open.
-TITLES = ((911, 97), (911, 181), (911, 209), (911, 237), (911, 265), (911, 293))
-RUN_STUDY = (1008, 477)
+# Places in a window of 1400 × 1000, where the study's panel alone is shown: its title, its button.
+TITLE, RUN_STUDY = (911, 97), (1008, 307)
 
 
 def kept():
@@ -78,9 +77,10 @@ def show_tab():
 
 
 def open_study():
-    """Open the study's panel, and close those above it that are open."""
+    """Open the study's panel, with none above it."""
     picture("study_1_listed")
-    return click(*TITLES)
+    show_only("study")
+    return click(TITLE)
 
 
 def start():
