@@ -112,12 +112,12 @@ def open_tab():
     return 1.5
 
 
-def show_only(*modules):
-    """Leave only the panels of these modules in the sidebar: then the others move no place."""
+def show_only(*names):
+    """Leave only these panels, or those of these modules: then the others move no place."""
     panels = part("addon.panels")
     for cls in reversed(panels.CLASSES):
         module = cls.__module__.rpartition(".")[2]
-        if issubclass(cls, bpy.types.Panel) and module not in modules:
+        if issubclass(cls, bpy.types.Panel) and not {module, cls.__name__} & set(names):
             bpy.utils.unregister_class(cls)
 
 

@@ -19,6 +19,7 @@ from driver import (
     scan,
     scroll,
     settings,
+    show_only,
     start_check,
     view,
     wait_for_job,
@@ -26,8 +27,8 @@ from driver import (
 from mathutils import Vector
 
 # Places in a window of 1400 × 1000: titles of panels in the sidebar.
-SCANS_TITLE, AREAS_TITLE, MARKS_TITLE = (960, 97), (934, 153), (950, 650)
-FIRST_ROW = (940, 789)
+AREAS_TITLE, MARKS_TITLE = (934, 97), (950, 620)  # with their panels alone
+FIRST_ROW = (940, 759)
 
 
 def support_groups():
@@ -87,8 +88,9 @@ def measured():
 
 
 def open_panel():
-    """Close the uppermost panel and open that of the areas."""
-    return click(SCANS_TITLE, AREAS_TITLE)
+    """Open the panel of the areas, with none above it."""
+    show_only("AreasPanel", "support_marks")
+    return click(AREAS_TITLE)
 
 
 def open_marks():
