@@ -40,7 +40,12 @@ WIDEST = 900
 
 WINDOWS: dict[str, tuple[str, Box]] = {
     "blender_fit": ("window_fit/fit_5_polar.png", (0, 75, 1135, 905)),
-    "blender_study": ("window_study/study_5_table.png", (0, 40, 1160, 905)),
+    "blender_study": ("window_study/study_6_mean.png", (0, 40, 1160, 905)),
+    "blender": ("window_places/places_2_patch.png", (0, 75, 1160, 905)),
+    "blender_crowns": ("window_tray/tray_4_by_verdict.png", (0, 75, 1160, 905)),
+    "blender_margin": ("window_margin/margin_1_line.png", (0, 75, 1160, 905)),
+    "areas": ("window_areas/areas_1_scan.png", (0, 75, 1160, 905)),
+    "support_marks": ("window_marks/marks_1_marking.png", (0, 75, 1160, 905)),
 }
 
 
