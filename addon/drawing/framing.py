@@ -125,7 +125,7 @@ def go_to(context: bpy.types.Context, obj: bpy.types.Object, local: Sequence[flo
     try:
         scale_mm = frames.scene_scale_mm(obj, scene_of(context))
     except CuspwiseError as error:
-        return str(error)
+        return message(error)
     world = obj.matrix_world @ Vector(local)
     scene_of(context).cursor.location = world
     if _is_view(context):
@@ -144,17 +144,11 @@ def leave(context: bpy.types.Context) -> None:
 
 
 def _seen(
-    context: bpy.types.Context,
-    scan: bpy.types.Object,
-    design: bpy.types.Object,
-    scan_only: bool = False,
+    context: bpy.types.Context, scan: bpy.types.Object, design: bpy.types.Object
 ) -> bpy.types.Object:
     """Return which of the two surfaces is looked at: the one that is shown, or the scan."""
-    settings = settings_of(context)
-    if scan_only:
-        return scan
     if colour_map.shows_deviations(scene_of(context)):
-        return design if settings.shown == "DESIGN" else scan
+        return design if settings_of(context).shown == "DESIGN" else scan
     return design if _is_out_of_sight(scan) and not _is_out_of_sight(design) else scan
 
 

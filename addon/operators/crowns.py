@@ -11,6 +11,7 @@ from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.report.tables.table import write_csv
 from ...standalone_core.report.tray.tables import tray_csv
 from .. import identifiers
+from ..blender.in_blender import message
 from ..blender.session import Answer, manager_of, scene_of, settings_of
 from ..check import all_scans, crown_rows, store
 from . import ready
@@ -65,7 +66,7 @@ class ExportCrowns(bpy.types.Operator, ExportHelper):  # type: ignore[misc]
         try:
             write_csv(path, tray_csv(all_scans.tray_of(scene_of(context))))
         except CuspwiseError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, message(error))
             return {"CANCELLED"}
         _tell(self, rows, f"Wrote {path}")
         return {"FINISHED"}
@@ -95,7 +96,7 @@ class OpenCrowns(bpy.types.Operator):
         try:
             page = write_tray(all_scans.tray_of(scene_of(context)), folder)[0]
         except CuspwiseError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, message(error))
             return {"CANCELLED"}
         if not bpy.app.background:
             webbrowser.open(page.as_uri())

@@ -12,6 +12,7 @@ from ...standalone_core.words.names import AREA_WORDS, area_words
 from .. import identifiers
 from ..areas import area_groups
 from ..blender import bridge
+from ..blender.in_blender import message
 from ..blender.session import Answer, manager_of, mesh_of, scene_of, settings_of
 from ..check import store
 from ..drawing import overlay
@@ -62,7 +63,7 @@ class MakeArea(bpy.types.Operator):
             name, count = _make(design, self.area)
             mark_out_of_date(scene_of(context), design)
         except CuspwiseError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, message(error))
             return {"CANCELLED"}
         finally:
             if editing:

@@ -97,7 +97,8 @@ _measuring_options = options(
     "--workers",
     type=int,
     metavar="N",
-    help="Processes that check several scans.  [default: one per processor]",
+    help="Processes that check several scans.  [default: one per three scans, at most one per "
+    "processor]",
 )
 @json_option
 @guarded

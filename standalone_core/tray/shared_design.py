@@ -13,7 +13,7 @@ from ..check_result import CheckResult
 from ..check_settings import CheckSettings
 from ..errors import CuspwiseError
 from ..explain import explained_steps
-from ..measure import AreaFinder, CheckedMesh, ReadyDesign, ready_design_steps
+from ..measure import CheckedMesh, ReadyDesign, ready_design_steps
 from ..progress import Progress, Steps, scaled
 from ..stopwatch import Stopwatch
 from .check_crowns import CrownToCheck
@@ -35,29 +35,17 @@ class SharedDesign:
     read : function
         Returns the design, read and repaired.
     settings : CheckSettings
-        How the design is made ready; those of crowns may differ in what concerns scans only
-        (start of the superimposition, tolerances, facts of production).
-    find_areas : function, optional
-        In place of automatic areas and areas file; see :func:`.measure.area_steps`.
+        Of all its crowns.
     """
 
-    def __init__(
-        self,
-        name: str,
-        read: Read,
-        settings: CheckSettings,
-        *,
-        find_areas: AreaFinder | None = None,
-    ) -> None:
+    def __init__(self, name: str, read: Read, settings: CheckSettings) -> None:
         self.name = name
-        self._read, self._settings, self._find_areas = read, settings, find_areas
+        self._read, self._settings = read, settings
         self._ready: ReadyDesign | CuspwiseError | None = None
-        self._fields: tuple[CheckSettings, CauseFields] | None = None
+        self._fields: CauseFields | None = None
         self._waiting = 0
 
-    def crown(
-        self, name: str, scan: str, read: Read, settings: CheckSettings | None = None
-    ) -> CrownToCheck:
+    def crown(self, name: str, scan: str, read: Read) -> CrownToCheck:
         """Return one of its crowns, to be checked once.
 
         Parameters
@@ -68,22 +56,19 @@ class SharedDesign:
             What the scan is called.
         read : function
             Returns the scan, read and repaired.
-        settings : CheckSettings, optional
-            The crown's own, with the design's choices in them.
         """
         self._waiting += 1
-        chosen = settings or self._settings
-        return CrownToCheck(name, self.name, scan, lambda: self._crown_steps(read, chosen))
+        return CrownToCheck(name, self.name, scan, lambda: self._crown_steps(read))
 
     def hold(self) -> None:
         """Keep what is made ready, though no crown may wait for it at a time."""
         self._waiting += 1
 
-    def _crown_steps(self, read: Read, settings: CheckSettings) -> Steps[CheckResult]:
+    def _crown_steps(self, read: Read) -> Steps[CheckResult]:
         """Check a crown, with causes if they are asked for."""
         try:
-            checking = self._check_steps(read, settings)
-            if not settings.causes.find_causes:
+            checking = self._check_steps(read)
+            if not self._settings.causes.find_causes:
                 return (yield from checking)
             result = yield from scaled(checking, 0.0, 0.6)
             return (yield from scaled(self._explained_steps(result), 0.6, 1.0))
@@ -92,13 +77,14 @@ class SharedDesign:
             if not self._waiting:
                 self._ready = self._fields = None
 
-    def _check_steps(self, read: Read, settings: CheckSettings) -> Steps[CheckResult]:
+    def _check_steps(self, read: Read) -> Steps[CheckResult]:
         watch = Stopwatch()
         ready = yield from scaled(self._ready_steps(watch), 0.0, 0.3)
         yield Progress("Reading the scan", 0.3)
         with watch.stage("make ready"):
             scan = read()
-        return (yield from scaled(check_ready_steps(scan, ready, settings, watch), 0.4, 1.0))
+        checking = check_ready_steps(scan, ready, self._settings, watch)
+        return (yield from scaled(checking, 0.4, 1.0))
 
     def _ready_steps(self, watch: Stopwatch) -> Steps[ReadyDesign]:
         if self._ready is None:
@@ -115,7 +101,7 @@ class SharedDesign:
         yield Progress("Reading the design", 0.0)
         with watch.stage("make ready"):
             design = self._read()
-        making = ready_design_steps(design, self._settings, find_areas=self._find_areas)
+        making = ready_design_steps(design, self._settings)
         return (yield from watch.timed("make ready", making, 0.1, 1.0))
 
     def _explained_steps(self, result: CheckResult) -> Steps[CheckResult]:
@@ -128,14 +114,10 @@ class SharedDesign:
 
     def _fields_steps(self, result: CheckResult) -> Steps[CauseFields]:
         """Make what the causes need of the design, or take what an earlier crown needed."""
-        asked = result.settings
-        if self._fields is not None:
-            made_for, fields = self._fields
-            if (made_for.causes, made_for.production) == (asked.causes, asked.production):
-                return fields
-        assert isinstance(self._ready, ReadyDesign)  # the result was measured on it
-        fields = yield from cause_fields_steps(
-            result.area_set, self._ready.prepared.index, asked.causes, (asked.production,)
-        )
-        self._fields = (asked, fields)
-        return fields
+        if self._fields is None:
+            assert isinstance(self._ready, ReadyDesign)  # the result was measured on it
+            index, asked = self._ready.prepared.index, self._settings
+            self._fields = yield from cause_fields_steps(
+                result.area_set, index, asked.causes, (asked.production,)
+            )
+        return self._fields

@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.area_set import AreaSet
-from cuspwise.standalone_core.areas.find import find_areas_steps
 from cuspwise.standalone_core.areas.support_marks import SupportMark
 from cuspwise.standalone_core.causes.design_fields import CauseFields, cause_fields_steps
 from cuspwise.standalone_core.causes.settings import CausesSettings
@@ -19,8 +18,7 @@ from cuspwise.standalone_core.check_result import CheckResult
 from cuspwise.standalone_core.check_settings import CheckSettings
 from cuspwise.standalone_core.errors import MeshError
 from cuspwise.standalone_core.explain import explain
-from cuspwise.standalone_core.measure import checked_surface
-from cuspwise.standalone_core.mesh.refine import EvaluationMesh
+from cuspwise.standalone_core.measure import CheckedMesh, checked_surface
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.progress import Progress, Steps, run
 from cuspwise.standalone_core.records import plain
@@ -72,21 +70,15 @@ def tray(
     settings: CheckSettings = SETTINGS,
     found: list[str] | None = None,
 ) -> list[CrownToCheck]:
-    """Crowns to check; ``found`` notes each design whose areas are sought."""
+    """Crowns to check; ``found`` notes each design that is made ready."""
 
-    def seeking(name: str, evaluation: EvaluationMesh) -> Steps[AreaSet]:
+    def read(name: str) -> CheckedMesh:
         if found is not None:
             found.append(name)
-        return (yield from find_areas_steps(evaluation, settings.areas))
+        return checked_surface(designs()[name], settings)
 
     shared = {
-        name: SharedDesign(
-            name,
-            lambda mesh=mesh: checked_surface(mesh, settings),
-            settings,
-            find_areas=lambda evaluation, name=name: seeking(name, evaluation),
-        )
-        for name, mesh in designs().items()
+        name: SharedDesign(name, lambda name=name: read(name), settings) for name in designs()
     }
     return [
         shared[design].crown(
