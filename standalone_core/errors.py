@@ -41,6 +41,13 @@ class CuspwiseError(Exception):
     def __reduce__(self) -> tuple[object, ...]:
         return _rebuild, (type(self), self.reason, self.subject, self.remedy, self.arguments)
 
+    def words_alone(self) -> CuspwiseError:
+        """Return the same error without what it went through: a traceback holds all surfaces.
+
+        A copy would do, but for libraries that teach ``copy`` to take tracebacks along.
+        """
+        return _rebuild(type(self), self.reason, self.subject, self.remedy, self.arguments)
+
 
 def _rebuild(
     kind: type[CuspwiseError], reason: str, subject: str, remedy: str, arguments: tuple[str, ...]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from copy import copy
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -81,8 +80,7 @@ def crown_steps(crown: CrownToCheck, keep: Keep | None = None) -> Steps[TrayCrow
     try:
         result = yield from scaled(crown.check(), 0.0, 0.8 if keep else 1.0)
     except CuspwiseError as error:
-        # A copy holds the words alone; the error itself would hold all surfaces on its way.
-        return TrayCrown(crown.name, crown.design, crown.scan, error=copy(error))
+        return TrayCrown(crown.name, crown.design, crown.scan, error=error.words_alone())
     if keep is not None:
         yield from scaled(keep(crown, result), 0.8, 1.0)
     return tray_crown(crown.name, crown.design, crown.scan, result)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from copy import copy
 from dataclasses import replace
 from typing import TypeAlias
 
@@ -91,10 +90,10 @@ class SharedDesign:
             try:
                 self._ready = yield from self._made_ready_steps(watch)
             except CuspwiseError as problem:
-                self._ready = copy(problem)
+                self._ready = problem.words_alone()
                 raise
         if isinstance(self._ready, CuspwiseError):
-            raise copy(self._ready)
+            raise self._ready.words_alone()
         return self._ready
 
     def _made_ready_steps(self, watch: Stopwatch) -> Steps[ReadyDesign]:
