@@ -8,8 +8,10 @@ from functools import partial
 from pathlib import Path
 
 from .areas.area_set import AreaSet
+from .areas.chosen import faces_to_fit
 from .check_result import CheckResult
 from .check_settings import CheckSettings
+from .checked_mesh import CheckedMesh, checked_surface, read_design, read_scan
 from .deviation.facet_sag import sag_by_area
 from .deviation.field import DeviationField
 from .deviation.judgement import Judgement, judge_deviations
@@ -18,17 +20,18 @@ from .deviation.support_marks import MarkResult, measure_marks
 from .deviation.verdict import ScanEvidence, doubt_about
 from .measure import (
     AreaFinder,
-    CheckedMesh,
     MeasuredScan,
+    PlacedDesign,
     ReadyDesign,
     ReadyScan,
-    checked_surface,
+    SuperimposedScan,
+    find_areas_on_steps,
     measure_scan_steps,
-    read_design,
-    read_scan,
-    ready_design_steps,
+    measure_superimposed_steps,
+    place_design_steps,
     ready_scan_steps,
     refuse_unknown_areas,
+    superimpose_scan_steps,
 )
 from .mesh.triangle_mesh import TriangleMesh
 from .progress import Progress, Steps, beside, run, scaled
@@ -182,12 +185,27 @@ def _check_steps(
 ) -> Steps[CheckResult]:
     """Check what the two functions give: the two sides beside each other, up to the pose."""
     watch = Stopwatch()
-    sides = beside(
-        _design_side_steps(design, settings, find_areas), _scan_side_steps(scan, settings)
-    )
-    ready, ready_scan = yield from watch.timed("make ready", sides, 0.0, 0.4)
-    checking = _check_ready_scan_steps(ready_scan, ready, settings, watch, doubt)
-    return (yield from scaled(checking, 0.4, 1.0))
+    sides = beside(_design_side_steps(design, settings), _scan_side_steps(scan, settings))
+    placed, ready_scan = yield from watch.timed("make ready", sides, 0.0, 0.3)
+    both = _superimposed_steps(ready_scan, placed, settings, find_areas)
+    superimposed, ready = yield from watch.timed("superimpose", both, 0.3, 0.7)
+    refuse_unknown_areas(ready.area_set, settings.tolerances)
+    measuring = measure_superimposed_steps(superimposed, ready, settings, watch)
+    measured = yield from scaled(measuring, 0.7, 0.95)
+    return (yield from _judged_steps(ready, ready_scan, measured, settings, watch, doubt))
+
+
+def _superimposed_steps(
+    scan: ReadyScan, placed: PlacedDesign, settings: CheckSettings, find_areas: AreaFinder | None
+) -> Steps[tuple[SuperimposedScan, ReadyDesign]]:
+    """Superimpose a scan and find the areas: beside each other, unless the fit asks for areas."""
+    finding = find_areas_on_steps(placed, settings, find_areas)
+    if not settings.fit_areas:
+        return (yield from beside(superimpose_scan_steps(scan, placed, settings), finding))
+    ready = yield from scaled(finding, 0.0, 0.4)
+    faces = faces_to_fit(ready.area_set, settings.fit_areas)
+    fitting = superimpose_scan_steps(scan, ready, settings, faces)
+    return (yield from scaled(fitting, 0.4, 1.0)), ready
 
 
 def check_ready_steps(
@@ -217,16 +235,20 @@ def check_ready_steps(
     """
     readying = ready_scan_steps(scan, settings)
     ready_scan = yield from watch.timed("make ready", readying, 0.0, 0.15)
-    checking = _check_ready_scan_steps(ready_scan, ready, settings, watch, doubt)
-    return (yield from scaled(checking, 0.15, 1.0))
-
-
-def _check_ready_scan_steps(
-    scan: ReadyScan, ready: ReadyDesign, settings: CheckSettings, watch: Stopwatch, doubt: str
-) -> Steps[CheckResult]:
     refuse_unknown_areas(ready.area_set, settings.tolerances)
-    measure_steps = measure_scan_steps(scan, ready, settings, watch=watch)
-    measured = yield from scaled(measure_steps, 0.0, 0.95)
+    measuring = measure_scan_steps(ready_scan, ready, settings, watch=watch)
+    measured = yield from scaled(measuring, 0.15, 0.95)
+    return (yield from _judged_steps(ready, ready_scan, measured, settings, watch, doubt))
+
+
+def _judged_steps(
+    ready: ReadyDesign,
+    scan: ReadyScan,
+    measured: MeasuredScan,
+    settings: CheckSettings,
+    watch: Stopwatch,
+    doubt: str,
+) -> Steps[CheckResult]:
     yield Progress("Comparing with the tolerances", 0.95)
     with watch.stage("judge"):
         judged = judge_scan(ready, scan.scan, measured, settings, doubt)
@@ -234,13 +256,11 @@ def _check_ready_scan_steps(
 
 
 def _design_side_steps(
-    design: Callable[[], CheckedMesh], settings: CheckSettings, find_areas: AreaFinder | None
-) -> Steps[ReadyDesign]:
+    design: Callable[[], CheckedMesh], settings: CheckSettings
+) -> Steps[PlacedDesign]:
     yield Progress("Reading the design", 0.0)
     checked = design()
-    return (
-        yield from scaled(ready_design_steps(checked, settings, find_areas=find_areas), 0.3, 1.0)
-    )
+    return (yield from scaled(place_design_steps(checked, settings), 0.5, 1.0))
 
 
 def _scan_side_steps(scan: Callable[[], CheckedMesh], settings: CheckSettings) -> Steps[ReadyScan]:

@@ -10,6 +10,7 @@ from .areas.area_set import AreaSet
 from .areas.chosen import no_area
 from .causes.result import CausesResult
 from .check_settings import CheckSettings
+from .checked_mesh import CheckedMesh
 from .deviation.direction import SCAN_TO_DESIGN, Direction
 from .deviation.facet_sag import AreaSag
 from .deviation.field import DeviationField
@@ -20,7 +21,6 @@ from .deviation.patches import Patch
 from .deviation.support_marks import MarkResult
 from .deviation.unmatched import UnmatchedPiece
 from .deviation.verdict import Verdict
-from .measure import CheckedMesh
 from .mesh.refine import EvaluationMesh
 from .superimpose.result import Superimposition
 

@@ -6,9 +6,8 @@ scan is superimposed on it and measured both ways. What the deviations mean is s
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TypeAlias
 
 from .areas.area_set import AreaSet
@@ -16,17 +15,17 @@ from .areas.chosen import faces_to_fit, no_area
 from .areas.files import load_areas_steps
 from .areas.find import find_areas_steps
 from .areas.mark_discs import with_supports
+from .arrays import BoolArray
 from .check_settings import CheckSettings
+from .checked_mesh import CheckedMesh
 from .deviation.field import DeviationField, measure_deviation_steps
 from .deviation.layers_beside import LayerBeside, layers_beside
 from .deviation.matching import mutual_steps
 from .deviation.same_surface import is_same_surface
 from .deviation.tolerances import ANY_AREA, Tolerances
 from .deviation.unmatched import with_unmatched
-from .mesh.files import MeshFile, read_mesh
 from .mesh.layers import DoubleLayer
 from .mesh.refine import EvaluationMesh, evaluation_mesh
-from .mesh.repair import Repair, repair_mesh
 from .mesh.triangle_mesh import TriangleMesh
 from .progress import Progress, Steps, scaled
 from .stopwatch import Stopwatch
@@ -41,29 +40,21 @@ AreaFinder: TypeAlias = Callable[[EvaluationMesh], Steps[AreaSet]]
 
 
 @dataclass(frozen=True, eq=False)
-class CheckedMesh:
-    """One of the two surfaces as it was used.
+class PlacedDesign:
+    """A design that scans can be superimposed on; its areas are not known yet.
 
     Attributes
     ----------
-    mesh : TriangleMesh
-        After repair, in its own frame, mm.
-    repair : Repair
-        What was found and what was done about it, on a copy.
-    file : MeshFile or None
-        Where it was read from; None for a mesh handed over in memory.
+    design : CheckedMesh
+    evaluation : EvaluationMesh
+        The points that every scan is measured at.
+    prepared : PreparedDesign
+        Of the evaluation mesh.
     """
 
-    mesh: TriangleMesh
-    repair: Repair
-    file: MeshFile | None = None
-
-    @property
-    def notes(self) -> Iterator[str]:
-        """What reading and repairing found, as sentences."""
-        if self.file is not None:
-            yield from self.file.notes
-        yield from self.repair.warnings
+    design: CheckedMesh
+    evaluation: EvaluationMesh
+    prepared: PreparedDesign
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,6 +97,23 @@ class ReadyScan:
 
 
 @dataclass(frozen=True, eq=False)
+class SuperimposedScan:
+    """A scan with its place on the design.
+
+    Attributes
+    ----------
+    scan : ReadyScan
+    superimposition : Superimposition
+    held : HeldPoints or None
+        What the best fit found of the scan's vertices, of use to the measurement.
+    """
+
+    scan: ReadyScan
+    superimposition: Superimposition
+    held: HeldPoints | None
+
+
+@dataclass(frozen=True, eq=False)
 class MeasuredScan:
     """A scan's deviations, before any tolerance is looked at.
 
@@ -143,34 +151,6 @@ class MeasuredScan:
         return self.design_to_scan, self.scan_to_design
 
 
-def checked_surface(
-    source: MeshFile | TriangleMesh, settings: CheckSettings | None = None
-) -> CheckedMesh:
-    """Return a usable copy of a surface, with what was found and done.
-
-    Raises
-    ------
-    MeshError
-        No triangle with an area is left.
-    """
-    file = source if isinstance(source, MeshFile) else None
-    mesh = source.mesh if isinstance(source, MeshFile) else source
-    repair = repair_mesh(
-        mesh, ignore_loose_pieces=(settings or CheckSettings()).ignore_loose_pieces
-    )
-    return CheckedMesh(mesh=repair.mesh, repair=repair, file=file)
-
-
-def read_design(path: str | Path, settings: CheckSettings) -> CheckedMesh:
-    """Read and repair a design's file; raises :class:`CuspwiseError` where that cannot be done."""
-    return checked_surface(read_mesh(path, unit=settings.design_unit), settings)
-
-
-def read_scan(path: str | Path, settings: CheckSettings) -> CheckedMesh:
-    """Read and repair a scan's file; raises :class:`CuspwiseError` where that cannot be done."""
-    return checked_surface(read_mesh(path, unit=settings.scan_unit), settings)
-
-
 def ready_design_steps(
     design: CheckedMesh,
     settings: CheckSettings,
@@ -194,12 +174,28 @@ def ready_design_steps(
     CuspwiseError
         Areas that cannot be found or loaded.
     """
-    finding = area_steps(design, settings, find_areas)
-    area_set = yield from scaled(finding, 0.0, 0.9)
+    placed = yield from scaled(place_design_steps(design, settings, threads=threads), 0.0, 0.4)
+    return (yield from scaled(find_areas_on_steps(placed, settings, find_areas), 0.4, 1.0))
+
+
+def place_design_steps(
+    design: CheckedMesh, settings: CheckSettings, *, threads: int | None = None
+) -> Steps[PlacedDesign]:
+    """Place a design's evaluation points and index them, as :func:`ready_design_steps` does."""
+    yield Progress("Placing the measuring points", 0.0)
+    evaluation = evaluation_mesh(design.mesh, settings.spacing_mm)
+    yield Progress("Indexing the design", 0.4)
+    index = SurfaceIndex(evaluation.mesh, threads=threads)
+    return PlacedDesign(design, evaluation, PreparedDesign(index))
+
+
+def find_areas_on_steps(
+    placed: PlacedDesign, settings: CheckSettings, find_areas: AreaFinder | None = None
+) -> Steps[ReadyDesign]:
+    """Find the areas of a design whose points are placed; see :func:`area_steps`."""
+    area_set = yield from _areas_steps(placed.evaluation, settings, find_areas)
     area_set = with_supports(area_set, settings.marks)
-    yield Progress("Indexing the design", 0.9)
-    index = SurfaceIndex(area_set.evaluation.mesh, threads=threads)
-    return ReadyDesign(design, area_set, PreparedDesign(index))
+    return ReadyDesign(placed.design, area_set, placed.prepared)
 
 
 def ready_scan_steps(
@@ -239,27 +235,32 @@ def area_steps(
     """
     yield Progress("Placing the measuring points", 0.0)
     evaluation = evaluation_mesh(design.mesh, settings.spacing_mm)
+    return (yield from scaled(_areas_steps(evaluation, settings, find_areas), 0.2, 1.0))
+
+
+def _areas_steps(
+    evaluation: EvaluationMesh, settings: CheckSettings, find_areas: AreaFinder | None
+) -> Steps[AreaSet]:
     if find_areas is not None:
-        return (yield from scaled(find_areas(evaluation), 0.2, 1.0))
+        return (yield from find_areas(evaluation))
     if settings.areas_file is not None:
-        loading = load_areas_steps(settings.areas_file, evaluation)
-        return (yield from scaled(loading, 0.2, 1.0))
-    return (yield from scaled(find_areas_steps(evaluation, settings.areas), 0.2, 1.0))
+        return (yield from load_areas_steps(settings.areas_file, evaluation))
+    return (yield from find_areas_steps(evaluation, settings.areas))
 
 
 def superimpose_scan_steps(
-    scan: CheckedMesh,
-    ready: ReadyDesign,
+    scan: ReadyScan,
+    design: PlacedDesign | ReadyDesign,
     settings: CheckSettings,
-    held: HeldPoints | None = None,
-) -> Steps[Superimposition]:
-    """Lay a scan on a design, on the areas that were chosen for it; see ``superimpose_steps``."""
-    use_faces = faces_to_fit(ready.area_set, settings.fit_areas)
-    return (
-        yield from superimpose_steps(
-            scan.mesh, ready.prepared, settings.superimpose, use_faces=use_faces, held=held
-        )
+    use_faces: BoolArray | None = None,
+) -> Steps[SuperimposedScan]:
+    """Lay a scan on a design, on the faces chosen for it; see ``superimpose_steps``."""
+    mesh, prepared = scan.scan.mesh, design.prepared
+    held = _held_vertices(mesh, prepared, settings)
+    fit = yield from superimpose_steps(
+        mesh, prepared, settings.superimpose, use_faces=use_faces, held=held
     )
+    return SuperimposedScan(scan, fit, held)
 
 
 def measure_scan_steps(
@@ -285,11 +286,20 @@ def measure_scan_steps(
         The scan cannot be laid on the design, or not on the areas chosen.
     """
     watch = watch or Stopwatch()
+    faces = faces_to_fit(ready.area_set, settings.fit_areas)
+    fitting = superimpose_scan_steps(scan, ready, settings, faces)
+    superimposed = yield from watch.timed("superimpose", fitting, 0.0, 0.5)
+    measuring = measure_superimposed_steps(superimposed, ready, settings, watch)
+    return (yield from scaled(measuring, 0.5, 1.0))
+
+
+def measure_superimposed_steps(
+    superimposed: SuperimposedScan, ready: ReadyDesign, settings: CheckSettings, watch: Stopwatch
+) -> Steps[MeasuredScan]:
+    """Measure a scan in its place on the design in both directions."""
+    scan, fit, held = superimposed.scan, superimposed.superimposition, superimposed.held
     checked = scan.scan
-    held = _held_vertices(checked.mesh, ready, settings)
-    fit_steps = superimpose_scan_steps(checked, ready, settings, held)
-    fit = yield from watch.timed("superimpose", fit_steps, 0.0, 0.5)
-    yield Progress("Placing the scan's points", 0.5)
+    yield Progress("Placing the scan's points", 0.0)
     with watch.stage("index"):
         scan_index = scan.index.moved(fit.T_design_scan)
         points = scan.evaluation.mesh.moved(fit.T_design_scan)
@@ -297,15 +307,15 @@ def measure_scan_steps(
     forward_steps = measure_deviation_steps(
         ready.evaluation.mesh, scan_index, "design_to_scan", settings.deviation
     )
-    forward = yield from watch.timed("measure", forward_steps, 0.6, 0.75)
+    forward = yield from watch.timed("measure", forward_steps, 0.2, 0.5)
     mutual = mutual_steps(forward, ready.evaluation.mesh, scan_index, ready.prepared.index)
-    forward = yield from watch.timed("measure", mutual, 0.75, 0.8)
+    forward = yield from watch.timed("measure", mutual, 0.5, 0.6)
     backward_steps = measure_deviation_steps(
         in_place.mesh, ready.prepared.index, "scan_to_design", settings.deviation, held
     )
-    backward = yield from watch.timed("measure", backward_steps, 0.85, 0.95)
+    backward = yield from watch.timed("measure", backward_steps, 0.6, 0.9)
     mutual = mutual_steps(backward, in_place.mesh, ready.prepared.index, scan_index)
-    backward = yield from watch.timed("measure", mutual, 0.95, 1.0)
+    backward = yield from watch.timed("measure", mutual, 0.9, 1.0)
     with watch.stage("measure"):
         backward = with_unmatched(backward, forward, ready.prepared.index)
         same = is_same_surface(ready.design.mesh, scan_index.mesh)
@@ -325,7 +335,7 @@ def measure_scan_steps(
 
 
 def _held_vertices(
-    scan: TriangleMesh, ready: ReadyDesign, settings: CheckSettings
+    scan: TriangleMesh, prepared: PreparedDesign, settings: CheckSettings
 ) -> HeldPoints | None:
     """Hold the scan's vertices on the design, so that fit and measurement share one search.
 
@@ -334,7 +344,7 @@ def _held_vertices(
     if not (scan.vertex_areas > 0.0).all():
         return None
     farthest = max(settings.superimpose.max_distance_mm, settings.deviation.search_mm)
-    return HeldPoints(ready.prepared.index, farthest)
+    return HeldPoints(prepared.index, farthest)
 
 
 def refuse_unknown_areas(area_set: AreaSet, tolerances: Tolerances) -> None:

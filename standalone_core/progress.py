@@ -8,13 +8,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Generator
-from concurrent.futures import CancelledError, ThreadPoolExecutor
+from concurrent.futures import CancelledError, ThreadPoolExecutor, wait
 from dataclasses import dataclass, replace
 from threading import Event
 from typing import TypeAlias, TypeVar
 
 T = TypeVar("T")
 S = TypeVar("S")
+
+_PATIENCE_S = 0.05  # between two looks at work in a thread: whoever drives the steps stays awake
 
 
 @dataclass(frozen=True)
@@ -69,31 +71,38 @@ def run(steps: Steps[T], report: Callable[[Progress], object] | None = None) -> 
 def beside(here: Steps[T], there: Steps[S]) -> Steps[tuple[T, S]]:
     """Do two pieces of work at once: ``here`` step by step, ``there`` in a thread of its own.
 
-    Only the progress of ``here`` is told. An error of ``here`` comes first, whichever happened
-    first; one of ``there`` once ``here`` is done. Whoever stops in between waits for the step that
-    ``there`` is in.
+    Told is what ``here`` is at, then what ``there`` is at, and how far the one behind has come.
+    An error of ``here`` comes first, whichever happened first; one of ``there`` once ``here`` is
+    done. Whoever stops in between waits for the step that ``there`` is in.
     """
     stopped = Event()
+    told = Progress("", 0.0)
 
     def to_its_end() -> S:
+        nonlocal told
         while True:
             try:
-                next(there)
+                told = next(there)
             except StopIteration as end:
+                told = replace(told, fraction=1.0)
                 result: S = end.value
                 return result
             if stopped.is_set():
                 there.close()
                 raise CancelledError
 
+    def behind(progress: Progress) -> Progress:
+        return replace(progress, fraction=min(progress.fraction, told.fraction))
+
     with ThreadPoolExecutor(1) as pool:
         other = pool.submit(to_its_end)
         try:
-            first = yield from here
-            second = other.result()
+            first = yield from _mapped(here, behind)
+            while not wait((other,), _PATIENCE_S).done:
+                yield told
         finally:
             stopped.set()
-    return first, second
+    return first, other.result()
 
 
 def scaled(steps: Steps[T], start: float, stop: float) -> Steps[T]:
@@ -101,24 +110,24 @@ def scaled(steps: Steps[T], start: float, stop: float) -> Steps[T]:
 
     Use as ``result = yield from scaled(part_steps(...), 0.2, 0.6)``.
     """
-    while True:
-        try:
-            progress = next(steps)
-        except StopIteration as end:
-            result: T = end.value
-            return result
-        yield replace(progress, fraction=start + (stop - start) * progress.fraction)
+    share = stop - start
+    return _mapped(steps, lambda told: replace(told, fraction=start + share * told.fraction))
 
 
 def labelled(steps: Steps[T], what: str) -> Steps[T]:
     """Say of each step of a part what it is a part of; pass its result on."""
+    return _mapped(steps, lambda told: replace(told, label=f"{what}: {told.label}"))
+
+
+def _mapped(steps: Steps[T], change: Callable[[Progress], Progress]) -> Steps[T]:
+    """Change what is told of each step; pass the result on."""
     while True:
         try:
             progress = next(steps)
         except StopIteration as end:
             result: T = end.value
             return result
-        yield replace(progress, label=f"{what}: {progress.label}")
+        yield change(progress)
 
 
 def time_words(seconds: float) -> str:

@@ -23,8 +23,8 @@ from ...standalone_core.areas.support_marks import (
     mark_area_name,
     mark_of,
 )
+from ...standalone_core.checked_mesh import checked_surface
 from ...standalone_core.errors import AreaError
-from ...standalone_core.measure import checked_surface
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ..blender import bridge, frames
 from ..blender.session import mesh_of

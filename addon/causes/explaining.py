@@ -12,9 +12,9 @@ import numpy as np
 from ...standalone_core.areas.area_set import AreaSet
 from ...standalone_core.causes.result import CausesResult
 from ...standalone_core.check_result import CheckResult
+from ...standalone_core.checked_mesh import checked_surface
 from ...standalone_core.errors import MeshError, SettingError
 from ...standalone_core.explain import explain_steps
-from ...standalone_core.measure import checked_surface
 from ...standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
 from ...standalone_core.progress import Progress, Steps, scaled
 from ..blender.session import scene_of

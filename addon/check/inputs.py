@@ -18,14 +18,19 @@ from ...standalone_core.areas.files import areas_of_document_steps, load_areas_s
 from ...standalone_core.areas.mark_discs import with_supports
 from ...standalone_core.areas.settings import AreaSettings
 from ...standalone_core.areas.support_marks import SupportMark
+from ...standalone_core.arrays import BoolArray
 from ...standalone_core.check import check_meshes_steps, check_ready_steps
 from ...standalone_core.check_result import CheckResult
+from ...standalone_core.check_settings import CheckSettings
+from ...standalone_core.checked_mesh import checked_surface
 from ...standalone_core.errors import AreaError, OtherDesignError
 from ...standalone_core.measure import (
     AreaFinder,
     ReadyDesign,
-    checked_surface,
+    find_areas_on_steps,
+    place_design_steps,
     ready_design_steps,
+    ready_scan_steps,
     superimpose_scan_steps,
 )
 from ...standalone_core.mesh.refine import EvaluationMesh
@@ -260,9 +265,17 @@ def superimpose_input_steps(
     settings = check_settings(choices)
     design_surface = checked_surface(design.mesh, settings)
     scan_surface = checked_surface(scan.mesh, settings)
-    find_areas = area_finder(design, settings.areas) if settings.fit_areas else _no_area_steps
-    readying = ready_design_steps(design_surface, settings, find_areas=find_areas)
-    ready = yield from scaled(readying, 0.05, 0.45)
+    placed = yield from scaled(place_design_steps(design_surface, settings), 0.05, 0.3)
+    faces = None
+    if settings.fit_areas:
+        finding = find_areas_on_steps(placed, settings, area_finder(design, settings.areas))
+        faces = _faces_to_fit((yield from scaled(finding, 0.3, 0.45)), settings)
+    ready_scan = yield from scaled(ready_scan_steps(scan_surface, settings), 0.45, 0.5)
+    fitting = superimpose_scan_steps(ready_scan, placed, settings, faces)
+    return (yield from scaled(fitting, 0.5, 1.0)).superimposition
+
+
+def _faces_to_fit(ready: ReadyDesign, settings: CheckSettings) -> BoolArray | None:
     faces = faces_to_fit(ready.area_set, settings.fit_areas)
     if faces is not None and not faces.any():
         raise AreaError(
@@ -270,12 +283,7 @@ def superimpose_input_steps(
             subject=", ".join(map(area_words, settings.fit_areas)),
             remedy="Superimpose on the whole crown instead.",
         )
-    return (yield from scaled(superimpose_scan_steps(scan_surface, ready, settings), 0.45, 1.0))
-
-
-def _no_area_steps(evaluation: EvaluationMesh) -> Steps[AreaSet]:
-    yield from ()
-    return AreaSet(evaluation=evaluation, areas={})
+    return faces
 
 
 def area_steps(design: DesignInput, choices: Mapping[str, Any]) -> Steps[AreaSet]:

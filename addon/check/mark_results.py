@@ -25,12 +25,12 @@ from ...standalone_core.areas.support_marks import (
     mark_of,
 )
 from ...standalone_core.check import CheckSettings, marks_of
+from ...standalone_core.checked_mesh import checked_surface
 from ...standalone_core.deviation.field import DeviationField
 from ...standalone_core.deviation.judgement import Judgement
 from ...standalone_core.deviation.settings import MarkSettings
 from ...standalone_core.deviation.support_marks import MarkResult
 from ...standalone_core.errors import MeshError
-from ...standalone_core.measure import checked_surface
 from ...standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
 from ...standalone_core.progress import Progress, Steps
 from ...standalone_core.records import plain

@@ -10,6 +10,7 @@ import bpy
 import numpy as np
 
 from ...standalone_core.areas.settings import AreaSettings
+from ...standalone_core.checked_mesh import checked_surface
 from ...standalone_core.deviation.margin_directions import directions_about
 from ...standalone_core.fit.contacts.measuring import (
     ELSEWHERE,
@@ -20,7 +21,6 @@ from ...standalone_core.fit.contacts.measuring import (
 from ...standalone_core.fit.contacts.result import Contacts, ToothContact
 from ...standalone_core.fit.crown import FitCrown
 from ...standalone_core.fit.settings import ContactSettings
-from ...standalone_core.measure import checked_surface
 from ...standalone_core.progress import Progress, Steps, scaled
 from ...standalone_core.records import plain
 from ...standalone_core.report.fit.colours import contact_limit_um

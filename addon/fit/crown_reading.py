@@ -11,8 +11,8 @@ import numpy as np
 
 from ...standalone_core.areas.area_set import AreaSet
 from ...standalone_core.areas.settings import AreaSettings
+from ...standalone_core.checked_mesh import checked_surface
 from ...standalone_core.fit.crown import FitCrown, crown_of_areas, ready_crown_steps
-from ...standalone_core.measure import checked_surface
 from ...standalone_core.mesh.refine import EvaluationMesh
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.progress import Steps, scaled

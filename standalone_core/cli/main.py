@@ -73,7 +73,8 @@ for command in (check, causes, fit, walls, *STUDY_COMMANDS):
 def areas(design: Path, out: Path | None, as_json: bool, **given: Any) -> None:
     """Find the areas of DESIGN: margin line, intaglio, external, occlusal, axial, margin, …"""
     from ..areas.files import save_areas
-    from ..measure import area_steps, read_design
+    from ..checked_mesh import read_design
+    from ..measure import area_steps
     from ..report.check.terminal import areas_document, areas_table
 
     if out is not None:

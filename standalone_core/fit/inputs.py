@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..areas.area_set import MarginLine
-from ..measure import CheckedMesh, checked_surface
+from ..checked_mesh import CheckedMesh, checked_surface
 from ..mesh.files import read_mesh
 from ..mesh.triangle_mesh import TriangleMesh
 from ..progress import Progress, Steps

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from ..areas.settings import AreaSettings
-from ..measure import checked_surface
+from ..checked_mesh import checked_surface
 from ..mesh.files import read_mesh
 from ..progress import Steps, scaled
 from ..superimpose.superimposition import superimpose_steps

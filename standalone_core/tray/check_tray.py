@@ -8,7 +8,7 @@ from pathlib import Path
 
 from ..check_result import CheckResult
 from ..check_settings import CheckSettings
-from ..measure import read_design, read_scan
+from ..checked_mesh import read_design, read_scan
 from ..progress import Progress, Steps, run
 from ..readable import readable
 from .check_crowns import CrownToCheck, check_crowns_steps

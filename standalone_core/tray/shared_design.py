@@ -10,9 +10,10 @@ from ..causes.design_fields import CauseFields, cause_fields_steps
 from ..check import check_ready_steps
 from ..check_result import CheckResult
 from ..check_settings import CheckSettings
+from ..checked_mesh import CheckedMesh
 from ..errors import CuspwiseError
 from ..explain import explained_steps
-from ..measure import CheckedMesh, ReadyDesign, ready_design_steps
+from ..measure import ReadyDesign, ready_design_steps
 from ..progress import Progress, Steps, scaled
 from ..stopwatch import Stopwatch
 from .check_crowns import CrownToCheck

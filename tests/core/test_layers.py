@@ -40,6 +40,7 @@ LAYERS: dict[str, set[str]] = {
     "standalone_core.deviation": {"numpy", "scipy"},
     "standalone_core.causes.settings": set(),
     "standalone_core.check_settings": set(),
+    "standalone_core.checked_mesh": set(),
     "standalone_core.measure": set(),
     "standalone_core.causes": {"numpy", "scipy"},
     "standalone_core.fit.settings": set(),

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import ast
+from dataclasses import replace
 from pathlib import Path
+from threading import Event
 
 import cuspwise
 import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.area_set import Area, AreaSet
 from cuspwise.standalone_core.check import CheckSettings, check_meshes_steps
+from cuspwise.standalone_core.checked_mesh import checked_surface
 from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.deviation.tolerances import Tolerances
-from cuspwise.standalone_core.measure import area_steps, checked_surface
+from cuspwise.standalone_core.measure import area_steps
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
 from cuspwise.standalone_core.progress import Progress, Steps, run
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
@@ -69,13 +72,31 @@ def test_a_check_measures_areas_of_ones_own() -> None:
 
 
 def test_steps_of_a_finder_are_those_of_the_check() -> None:
-    """So that progress goes on while it works, and never back."""
+    """A finder that is slower than the fit beside it is told of; progress never goes back."""
     mesh = demo_crown(0.4).mesh
-    steps = check_meshes_steps(mesh, mesh, SETTINGS, find_areas=upper_half_steps)
-    told = list(steps)
-    assert "Dividing" in [progress.label for progress in told]
+    superimposed = Event()
+
+    def slow_steps(evaluation: EvaluationMesh) -> Steps[AreaSet]:
+        yield Progress("Dividing slowly", 0.5)
+        assert superimposed.wait(60.0)
+        return (yield from upper_half_steps(evaluation))
+
+    told = []
+    for progress in check_meshes_steps(mesh, mesh, SETTINGS, find_areas=slow_steps):
+        told.append(progress)
+        if progress.label.startswith("Dividing"):
+            superimposed.set()
+    assert "Dividing slowly" in [progress.label for progress in told]
     fractions = [progress.fraction for progress in told]
     assert fractions == sorted(fractions)
+
+
+def test_areas_that_the_fit_asks_for_come_before_it() -> None:
+    mesh = demo_crown(0.4).mesh
+    settings = replace(SETTINGS, fit_areas=("upper",))
+    told = list(check_meshes_steps(mesh, mesh, settings, find_areas=upper_half_steps))
+    labels = [progress.label for progress in told]
+    assert labels.index("Dividing") < labels.index("Best fit")
 
 
 def test_the_addon_has_no_pipeline_of_its_own() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from threading import Event
 
 import pytest
 from cuspwise.standalone_core.progress import Progress, Steps, beside, run
@@ -30,9 +31,33 @@ def test_two_things_at_once_both_come_to_their_end() -> None:
     reports: list[Progress] = []
     both = beside(counting_steps("here", 3, told), counting_steps("there", 50, told))
     assert run(both, reports.append) == ("here", "there")
-    assert [progress.label for progress in reports] == ["here"] * 3
+    assert [progress.label for progress in reports[:3]] == ["here"] * 3
+    assert {progress.label for progress in reports[3:]} <= {"there"}
     assert [text for text in told if text.startswith("here")] == ["here 0", "here 1", "here 2"]
     assert len(told) == 53
+
+
+def test_the_one_behind_says_how_far_both_are() -> None:
+    """The other side is at 0 when this one is at its end, and then tells of itself."""
+    gate = Event()
+
+    def waiting_steps() -> Steps[None]:
+        for number in range(3):
+            yield Progress("there", number / 4)
+            assert gate.wait(20.0)
+            time.sleep(0.12)
+
+    reports: list[Progress] = []
+    steps = beside(counting_steps("here", 3, []), waiting_steps())
+    for progress in steps:
+        reports.append(progress)
+        if progress.label == "there":
+            gate.set()
+    fractions = [progress.fraction for progress in reports]
+    assert fractions[:3] == [0.0, 0.0, 0.0]
+    assert fractions == sorted(fractions)
+    assert [progress.label for progress in reports[3:]] == ["there"] * (len(reports) - 3)
+    assert fractions[-1] == 0.5
 
 
 def test_an_error_beside_comes_out_once_this_side_is_done() -> None:

@@ -10,8 +10,9 @@ import pytest
 from cuspwise.standalone_core.areas.area_set import MarginLine
 from cuspwise.standalone_core.areas.settings import AreaSettings
 from cuspwise.standalone_core.check_settings import CheckSettings
+from cuspwise.standalone_core.checked_mesh import checked_surface
 from cuspwise.standalone_core.fit.settings import FitSettings, GapSettings
-from cuspwise.standalone_core.measure import ReadyDesign, checked_surface
+from cuspwise.standalone_core.measure import ReadyDesign
 from cuspwise.standalone_core.study.fit_plan import FIT_MEASURES, FitPlan
 from cuspwise.standalone_core.study.measuring.fit_bench import FitBench
 from cuspwise.standalone_core.study.measuring.fit_job import FitFile, FitJob, study_fit_settings

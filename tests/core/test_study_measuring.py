@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.areas.area_set import Area
 from cuspwise.standalone_core.check import CheckSettings
+from cuspwise.standalone_core.checked_mesh import read_design, read_scan
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise, Wave
 from cuspwise.standalone_core.deviation.facet_sag import sag_by_area
@@ -19,8 +20,6 @@ from cuspwise.standalone_core.deviation.field import DeviationField
 from cuspwise.standalone_core.measure import (
     ReadyDesign,
     measure_scan_steps,
-    read_design,
-    read_scan,
     ready_design_steps,
     ready_scan_steps,
 )

@@ -7,11 +7,11 @@ from itertools import combinations
 import numpy as np
 import pytest
 from cuspwise.standalone_core.check_settings import CheckSettings
+from cuspwise.standalone_core.checked_mesh import checked_surface
 from cuspwise.standalone_core.demo.study_scenario import study_case
 from cuspwise.standalone_core.deviation.measures import measure_areas
 from cuspwise.standalone_core.measure import (
     MeasuredScan,
-    checked_surface,
     measure_scan_steps,
     ready_design_steps,
     ready_scan_steps,

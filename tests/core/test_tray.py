@@ -16,9 +16,9 @@ from cuspwise.standalone_core.causes.settings import CausesSettings
 from cuspwise.standalone_core.check import check_meshes
 from cuspwise.standalone_core.check_result import CheckResult
 from cuspwise.standalone_core.check_settings import CheckSettings
+from cuspwise.standalone_core.checked_mesh import CheckedMesh, checked_surface
 from cuspwise.standalone_core.errors import MeshError
 from cuspwise.standalone_core.explain import explain
-from cuspwise.standalone_core.measure import CheckedMesh, checked_surface
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.progress import Progress, Steps, run
 from cuspwise.standalone_core.records import plain

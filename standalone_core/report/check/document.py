@@ -16,7 +16,7 @@ from .sentences import SIGN
 if TYPE_CHECKING:
     from ...areas.area_set import AreaSet
     from ...check_result import CheckResult
-    from ...measure import CheckedMesh
+    from ...checked_mesh import CheckedMesh
     from ...mesh.files import MeshFile
     from ...mesh.intersections import SelfIntersections
     from ...mesh.repair import Repair

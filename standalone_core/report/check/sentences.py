@@ -20,8 +20,8 @@ from ...words.text import capital, listed, micrometres
 if TYPE_CHECKING:
     from ...check_result import CheckResult
     from ...check_settings import CheckSettings
+    from ...checked_mesh import CheckedMesh
     from ...deviation.patches import Patch
-    from ...measure import CheckedMesh
     from ...superimpose.result import Superimposition
 
 SHORT_VERDICTS = {

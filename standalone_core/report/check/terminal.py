@@ -48,7 +48,7 @@ from .sentences import (
 if TYPE_CHECKING:
     from ...areas.area_set import AreaSet
     from ...check_result import CheckResult
-    from ...measure import CheckedMesh
+    from ...checked_mesh import CheckedMesh
     from ...mesh.files import MeshFile
     from ...mesh.health import HealthReport
     from ...mesh.intersections import SelfIntersections

@@ -6,8 +6,9 @@ from pathlib import Path
 
 from ...check import judge_scan
 from ...check_result import CheckResult
+from ...checked_mesh import read_scan
 from ...errors import StudyError
-from ...measure import ReadyDesign, read_scan
+from ...measure import ReadyDesign
 from ...progress import Progress, Steps
 from ...superimpose.prepared import PreparedDesign
 from ...surface.closest import SurfaceIndex

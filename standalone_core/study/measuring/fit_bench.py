@@ -6,12 +6,13 @@ from collections.abc import Iterator
 from functools import cached_property, lru_cache
 from pathlib import Path
 
+from ...checked_mesh import CheckedMesh, checked_surface
 from ...errors import SettingError
 from ...fit.crown import FitCrown, crown_of_areas
 from ...fit.gap.finish_file import finish_line_from_file
 from ...fit.inputs import FitInputs
 from ...fit.settings import FitSettings
-from ...measure import CheckedMesh, ReadyDesign, checked_surface
+from ...measure import ReadyDesign
 from ...mesh.files import read_mesh
 from ...mesh.triangle_mesh import TriangleMesh
 from ...progress import Progress, Steps

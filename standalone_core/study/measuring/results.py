@@ -9,12 +9,12 @@ from pathlib import Path
 from ...areas.area_set import AreaSet
 from ...arrays import FloatArray, IntArray
 from ...causes.result import Cause, Correction, Remaining
+from ...checked_mesh import CheckedMesh
 from ...deviation.margin_summary import MarginSummary
 from ...deviation.measures import AreaMeasures
 from ...deviation.support_marks import MarkResult
 from ...deviation.verdict import ScanEvidence, Verdict
 from ...errors import AreaError
-from ...measure import CheckedMesh
 from ...superimpose.result import Superimposition
 from ..file.earlier_study import EarlierStudy
 from ..file.examiner_scores import ExaminerScores

@@ -10,8 +10,9 @@ from pathlib import Path
 
 from ...areas.area_set import AreaSet
 from ...areas.chosen import faces_to_fit
+from ...checked_mesh import read_design
 from ...errors import StudyError
-from ...measure import ReadyDesign, read_design, ready_design_steps, refuse_unknown_areas
+from ...measure import ReadyDesign, ready_design_steps, refuse_unknown_areas
 from ...progress import Progress, Steps, run, scaled
 from ...stopwatch import Stopwatch
 from ...versions import versions_used

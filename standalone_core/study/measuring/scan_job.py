@@ -15,6 +15,7 @@ from ...areas.area_set import AreaSet
 from ...arrays import FloatArray
 from ...check import marks_of
 from ...check_settings import CheckSettings
+from ...checked_mesh import read_scan
 from ...deviation.facet_sag import sag_by_area
 from ...deviation.field import DeviationField
 from ...deviation.judgement import pieces_of
@@ -22,13 +23,7 @@ from ...deviation.layers_beside import layers_beside
 from ...deviation.margin_profile import margin_profile
 from ...deviation.measures import measure_areas
 from ...deviation.settings import MarginProfileSettings
-from ...measure import (
-    MeasuredScan,
-    ReadyDesign,
-    measure_scan_steps,
-    read_scan,
-    ready_scan_steps,
-)
+from ...measure import MeasuredScan, ReadyDesign, measure_scan_steps, ready_scan_steps
 from ...mesh.layers import DoubleLayer
 from ...mesh.refine import EvaluationMesh, evaluation_mesh
 from ...mesh.triangle_mesh import TriangleMesh

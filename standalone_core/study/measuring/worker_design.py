@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 from ...areas.area_set import Area, AreaSet, MarginLine
 from ...areas.settings import AreaSettings
 from ...check_settings import CheckSettings
-from ...measure import ReadyDesign, read_design, ready_design_steps
+from ...checked_mesh import read_design
+from ...measure import ReadyDesign, ready_design_steps
 from ...mesh.refine import EvaluationMesh
 from ...progress import Steps, run
 from ...records import with_tuples

@@ -12,17 +12,13 @@ from functools import lru_cache
 
 import numpy as np
 from cuspwise.standalone_core.arrays import BoolArray, FloatArray
+from cuspwise.standalone_core.checked_mesh import checked_surface
 from cuspwise.standalone_core.demo.nearest import SurfaceSample, nearest_feet
 from cuspwise.standalone_core.demo.produced import ProducedSurface
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise
 from cuspwise.standalone_core.deviation.field import COUNTED, TOO_FAR, DeviationField
-from cuspwise.standalone_core.measure import (
-    MeasuredScan,
-    checked_surface,
-    measure_scan_steps,
-    ready_scan_steps,
-)
+from cuspwise.standalone_core.measure import MeasuredScan, measure_scan_steps, ready_scan_steps
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.progress import run
 from made.caused_shapes import CausedDesign

@@ -9,10 +9,11 @@ import numpy as np
 from cuspwise.standalone_core.areas.area_set import AreaSet
 from cuspwise.standalone_core.arrays import BoolArray, FloatArray
 from cuspwise.standalone_core.check_settings import CheckSettings
+from cuspwise.standalone_core.checked_mesh import checked_surface
 from cuspwise.standalone_core.demo.meshing import mesh_surface
 from cuspwise.standalone_core.demo.occlusal import Cusp, OcclusalRelief
 from cuspwise.standalone_core.demo.shape import CrownShape, Groove, Outline
-from cuspwise.standalone_core.measure import ReadyDesign, checked_surface, ready_design_steps
+from cuspwise.standalone_core.measure import ReadyDesign, ready_design_steps
 from cuspwise.standalone_core.mesh.refine import EvaluationMesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.progress import Steps, run

@@ -14,11 +14,11 @@ from pathlib import Path
 import numpy as np
 from cuspwise.standalone_core.areas.area_set import Area, AreaSet
 from cuspwise.standalone_core.check import CheckSettings
+from cuspwise.standalone_core.checked_mesh import CheckedMesh
 from cuspwise.standalone_core.demo.crown import DIRECTIONS, demo_crown
 from cuspwise.standalone_core.deviation.field import DeviationField
 from cuspwise.standalone_core.deviation.measures import measure_areas
 from cuspwise.standalone_core.deviation.verdict import judge, with_verdicts
-from cuspwise.standalone_core.measure import CheckedMesh
 from cuspwise.standalone_core.mesh.refine import evaluation_mesh
 from cuspwise.standalone_core.mesh.repair import repair_mesh
 from cuspwise.standalone_core.study.analysis.analyse import analyse_study
