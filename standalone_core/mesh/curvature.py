@@ -50,10 +50,10 @@ def mean_curvature(
 
 def _normals(mesh: TriangleMesh) -> FloatArray:
     """Unit normal at each vertex by the faces' areas, (n, 3): a sliver's does not count."""
-    sums = np.empty_like(mesh.vertices)
+    sums, cross = np.empty_like(mesh.vertices), mesh.face_cross
     for axis in range(3):
-        cross = np.repeat(mesh.face_cross[:, axis], 3)
-        sums[:, axis] = np.bincount(mesh.faces.ravel(), cross, len(sums))
+        share = np.repeat(cross[:, axis], 3)
+        sums[:, axis] = np.bincount(mesh.faces.ravel(), share, len(sums))
     length = np.linalg.norm(sums, axis=1, keepdims=True)
     normals: FloatArray = np.divide(sums, length, out=np.zeros_like(sums), where=length > 0)
     return normals

@@ -37,21 +37,29 @@ class MeshGraph:
         return collapsed
 
     @cached_property
+    def _some_collapsed(self) -> bool:
+        return bool(self.collapsed.any())
+
+    @property
     def sides(self) -> IntArray:
         """Indices ``3 f + k`` of all sides, (s,)."""
-        if not self.collapsed.any():
+        if not self._some_collapsed:
             return np.arange(3 * len(self.faces))
         return np.flatnonzero(np.repeat(~self.collapsed, 3))
 
-    @cached_property
+    @property
     def side_starts(self) -> IntArray:
         """Vertex where each side starts as its face turns, (s,)."""
-        return self.faces.ravel()[self.sides]
+        return self._of_sides(self.faces)
 
-    @cached_property
+    @property
     def side_ends(self) -> IntArray:
         """Vertex where each side ends, (s,)."""
-        return self.faces[:, [1, 2, 0]].ravel()[self.sides]
+        return self._of_sides(self.faces[:, [1, 2, 0]])
+
+    def _of_sides(self, corners: IntArray) -> IntArray:
+        flat = corners.ravel()
+        return flat[self.sides] if self._some_collapsed else flat
 
     @cached_property
     def _groups(self) -> KeyGroups:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple, TypeVar
+from typing import NamedTuple, TypeVar, cast
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -104,26 +104,30 @@ class TriangleMesh:
         """Corner coordinates, (m, 3, 3), mm."""
         return self.vertices[self.faces]
 
-    @cached_property
+    @property
     def face_cross(self) -> FloatArray:
         """Cross product of two edges of each face, (m, 3), mm²: normal times twice the area."""
-        a, b, c = (self.vertices[self.faces[:, k]] for k in range(3))
+        a, b, c = (self.vertices.take(self.faces[:, k], axis=0) for k in range(3))
         return _cross(b - a, c - a)
 
     @cached_property
+    def _sizes_and_turns(self) -> tuple[FloatArray, FloatArray]:
+        """Areas and normals of the faces, from one pass over them."""
+        cross = self.face_cross
+        twice_area = np.linalg.norm(cross, axis=1)
+        return 0.5 * twice_area, _over(cross, twice_area)
+
+    @property
     def face_areas(self) -> FloatArray:
         """Area of each face, (m,), mm²."""
-        if self._rigid is not None:
-            return self._rigid.mesh.face_areas
-        areas: FloatArray = 0.5 * np.linalg.norm(self.face_cross, axis=1)
-        return areas
+        return self._sizes_and_turns[0] if self._rigid is None else self._rigid.mesh.face_areas
 
     @cached_property
     def face_normals(self) -> FloatArray:
         """Unit normal of each face, (m, 3); zero for a face without area."""
         if self._rigid is not None:
             return self._rigid.turned(self._rigid.mesh.face_normals)
-        return _unit(self.face_cross)
+        return self._sizes_and_turns[1]
 
     @cached_property
     def corner_angles(self) -> FloatArray:
@@ -255,9 +259,19 @@ class TriangleMesh:
 
 
 def _frozen(values: ArrayLike, dtype: type[Number]) -> NDArray[Number]:
+    """Return the values as an array of their own that nobody can write to."""
+    if _is_frozen(values, dtype):
+        return cast("NDArray[Number]", values)  # of another mesh: shared, as nobody writes to it
     array: NDArray[Number] = np.array(values, dtype=dtype, order="C")
     array.setflags(write=False)
     return array
+
+
+def _is_frozen(values: ArrayLike, dtype: type[Number]) -> bool:
+    if not isinstance(values, np.ndarray) or values.dtype != dtype:
+        return False
+    owned, written = values.flags.owndata, values.flags.writeable
+    return owned and not written and values.flags.c_contiguous
 
 
 def _cross(u: FloatArray, v: FloatArray) -> FloatArray:
@@ -270,6 +284,11 @@ def _cross(u: FloatArray, v: FloatArray) -> FloatArray:
 
 
 def _unit(vectors: FloatArray) -> FloatArray:
-    length = np.linalg.norm(vectors, axis=1, keepdims=True)
-    unit: FloatArray = np.divide(vectors, length, out=np.zeros_like(vectors), where=length > 0)
+    return _over(vectors, np.linalg.norm(vectors, axis=1))
+
+
+def _over(vectors: FloatArray, lengths: FloatArray) -> FloatArray:
+    """Vectors (k, 3) over their lengths (k,); zero where these are."""
+    column = lengths[:, None]
+    unit: FloatArray = np.divide(vectors, column, out=np.zeros_like(vectors), where=column > 0)
     return unit
