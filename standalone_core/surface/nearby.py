@@ -40,7 +40,7 @@ class Nearby(NamedTuple):
 class Reach(NamedTuple):
     """How many pieces are listed for a point, and up to which distance in the tree."""
 
-    count: int
+    pieces: int
     farthest: float
 
 
