@@ -22,6 +22,7 @@ from .triangle_mesh import TriangleMesh
 
 _FLATTEST = 1e6  # a front flatter than this many edge lengths is carried as this flat
 _GAIN_MM = 1e-9  # a shorter gain is rounding and is not passed on
+_BEYOND = 2.0  # so many edges beyond the limit: those at the limit are reached from there too
 
 
 @dataclass(frozen=True)
@@ -140,10 +141,15 @@ def geodesic_distance(
     known = np.zeros(len(mesh.vertices), dtype=bool)
     known[start.vertices] = True
     faces_around = _faces_around_vertices(mesh)
+    width = _typical_edge_mm(mesh)
     changed = start.vertices
     while changed.size:
-        changed = changed[distance[changed] < limit_mm]
-        changed = _pass_on(mesh, _touched(faces_around, changed), distance, nearest, known)
+        # The nearest first: across crowded rows the others would only pass on what soon changes.
+        now = distance[changed] < distance[changed].min() + width
+        faces = _touched(faces_around, changed[now])
+        nearer = _pass_on(mesh, faces, distance, nearest, known)
+        changed = np.flatnonzero(_mask(np.append(changed[~now], nearer), len(distance)))
+        changed = changed[distance[changed] < limit_mm + _BEYOND * width]
     distance[distance > limit_mm] = np.inf
     return distance
 

@@ -246,7 +246,7 @@ def find_candidates(
         Faces that are farther than the guess by no more than this are listed too.
     """
     groups = PointGroups.of(points, block)
-    seed = pieces.face.take(pieces.nearest(groups.middle))
+    seed = pieces.nearest_face(groups.middle)
     height = np.sqrt(frames.squared_distances(np.ascontiguousarray(groups.middle.T), seed))
     radius = groups.away.max(axis=1)
     sure = radius + np.minimum(height + radius, limit_mm) + 2.0 * slack_mm
@@ -268,17 +268,48 @@ def find_candidates(
         np.concatenate([each.point for each in rivals]),
         np.concatenate([each.face for each in rivals]),
     )
-    return feet, without_repeats(listed, guess, pieces, frames)
+    return feet, challenged(np.ascontiguousarray(points.T), feet, listed, frames, slack_mm)
 
 
-def without_repeats(rivals: Rivals, guess: IntArray, pieces: Pieces, frames: FaceFrames) -> Rivals:
+def challenged(
+    points: FloatArray, guess: Feet, rivals: Rivals, frames: FaceFrames, slack_mm: float
+) -> Rivals:
+    """Put the nearest of its rivals in place of each guess; return those that still are rivals.
+
+    These are the faces, each once a point, that are farther than the guess by no more than the
+    slack.
+
+    Parameters
+    ----------
+    points : (3, n) float
+    guess : Feet
+        Changed in place.
+    """
+    point, face = rivals
+    other = np.flatnonzero(face != guess.faces.take(point))
+    point, face = point.take(other), face.take(other)
+    squared = frames.squared_distances(points.take(point, axis=1), face)
+    first = guess.squared.copy()
+    best = first.copy()
+    np.minimum.at(best, point, squared)
+    beaten = np.flatnonzero(best < first)
+    beaten_face = guess.faces.take(beaten)
+    wins = np.flatnonzero(squared < first.take(point))
+    wins = wins[squared.take(wins) == best.take(point.take(wins))]
+    guess.put(point[wins], frames.feet(points.take(point[wins], axis=1), face[wins]))
+    bound = np.square(np.sqrt(best) + slack_mm)
+    near = np.flatnonzero(squared <= bound.take(point))
+    near_beaten = np.flatnonzero(first.take(beaten) <= bound.take(beaten))
+    point = np.concatenate([point.take(near), beaten.take(near_beaten)])
+    face = np.concatenate([face.take(near), beaten_face.take(near_beaten)])
+    return _without_repeats(Rivals(point, face), guess.faces, len(frames.length))
+
+
+def _without_repeats(rivals: Rivals, guess: IntArray, faces: int) -> Rivals:
     """The rivals without the guesses (n,) themselves, each face once a point."""
     other = np.flatnonzero(rivals.face != guess.take(rivals.point))
-    point, face = rivals.point.take(other), rivals.face.take(other)
-    if pieces.several:
-        key = np.sort(point * len(frames.length) + face)
-        point, face = _divided(key[np.diff(key, prepend=-1) > 0], len(frames.length))
-    return Rivals(point, face)
+    key = np.sort(rivals.point.take(other) * faces + rivals.face.take(other))
+    return Rivals(*_divided(key[np.diff(key, prepend=-1) > 0], faces))
 
 
 def _neighbourhood_balls(

@@ -18,7 +18,6 @@ from ..mesh.morton import curve_order
 from ..progress import Progress, Steps
 from .candidates import Rivals
 from .closest import ClosestPoints, SurfaceIndex
-from .exact import FaceFrames
 from .search import Found
 
 SLACK_MM = 0.001
@@ -33,21 +32,6 @@ class _Listed(NamedTuple):
     rows: IntArray
     guess: IntArray
     rivals: Rivals
-
-    @classmethod
-    def of(cls, rows: IntArray, found: Found, frames: FaceFrames, slack_mm: float) -> _Listed:
-        """Keep of what was found for rows (k,) what lies within the slack of the guess."""
-        place = np.cumsum(found.sure) - 1
-        listed = np.flatnonzero(found.sure.take(found.rivals.point))
-        point, face = found.rivals.point.take(listed), found.rivals.face.take(listed)
-        here = np.ascontiguousarray(found.points.T).take(point, axis=1)
-        bound = np.square(np.sqrt(found.guess.squared) + slack_mm)
-        near = np.flatnonzero(frames.squared_distances(here, face) <= bound.take(point))
-        return cls(
-            rows[found.rows[found.sure]],
-            found.guess.faces[found.sure],
-            Rivals(place.take(point.take(near)), face.take(near)),
-        )
 
 
 class _Part:
@@ -72,7 +56,7 @@ class _Part:
         search = index.search(limit, reach)
 
         def keep(found: Found) -> _Listed:
-            return _Listed.of(self.rows, found, search.frames, reach)
+            return _Listed(self.rows[found.rows], found.guess.faces, found.rivals)
 
         self.listed = search.run(self._place, index.threads, keep)
 

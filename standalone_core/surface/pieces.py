@@ -22,6 +22,8 @@ _MOST_PER_FACE = 8
 _RADIUS_LIMIT = 1.5
 _CLUSTER_CELL = 16
 _MOST_ROUNDS = 60
+_LEAF = 32
+"""Pieces in a leaf of the tree: with so many the lists about a point are made quickest."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,6 +46,12 @@ class Pieces:
         Of all balls, mm.
     widest_group : float
         Points farther apart than this have few near pieces in common, mm.
+    proper, proper_face : (q,) int
+        Pieces that are not repeated, in the order of the tree, and their faces.
+    tree : cKDTree
+        Their centres, lifted by √(R² − r²) into a fourth dimension, R the largest radius. From
+        there a place, not lifted, is √(R² + |p − c|² − r²) away, so that the nearest is the one
+        of least power; and at most b + R if the ball comes within b of the place.
     """
 
     centre: FloatArray
@@ -53,8 +61,9 @@ class Pieces:
     several: bool
     largest_radius: float
     widest_group: float
-    tree: cKDTree
     proper: IntArray
+    proper_face: IntArray
+    tree: cKDTree
 
     @classmethod
     def of(cls, corners: FloatArray, frames: FaceFrames) -> Pieces:
@@ -68,24 +77,26 @@ class Pieces:
         shift = np.uint32(cells_with(codes, _CLUSTER_CELL))
         members, repeated = runs(codes >> shift, CLUSTER)
         piece = order[members.ravel()]
-        centre, radius = centre[piece], radius[piece]
+        centre, radius, face = centre[piece], radius[piece], face[piece]
         proper = np.flatnonzero(~repeated.ravel())
         return cls(
             centre=np.ascontiguousarray(centre.T),
             radius=radius,
-            face=face[piece],
+            face=face,
             repeated=repeated.ravel(),
             several=len(order) > len(corners),
             largest_radius=float(radius.max()),
             widest_group=8.0 * float(radius.mean()),
-            tree=cKDTree(centre[proper], balanced_tree=False),
             proper=proper,
+            proper_face=face[proper],
+            tree=_lifted_tree(centre[proper], radius[proper]),
         )
 
     def moved(self, motion: FloatArray) -> Pieces:
         """The pieces after a rigid motion (4, 4)."""
         centre = motion[:3, :3] @ self.centre + motion[:3, 3:]
-        tree = cKDTree(centre.take(self.proper, axis=1).T, balanced_tree=False)
+        proper = self.proper
+        tree = _lifted_tree(centre.take(proper, axis=1).T, self.radius.take(proper))
         return replace(self, centre=centre, tree=tree)
 
     @cached_property
@@ -110,10 +121,33 @@ class Pieces:
         """Tree of these centres."""
         return cKDTree(self.cluster_centre.T, balanced_tree=False)
 
-    def nearest(self, places: FloatArray) -> IntArray:
-        """Piece (n,) whose centre is nearest to each place (n, 3)."""
-        nearest: IntArray = self.proper.take(self.tree.query(places)[1])
+    def nearest_face(self, places: FloatArray) -> IntArray:
+        """Face (n,) of the piece of least power at each place (n, 3)."""
+        nearest: IntArray = self.proper_face.take(self.tree.query(_unlifted(places))[1])
         return nearest
+
+    def listed(
+        self, places: FloatArray, count: int, farthest: float
+    ) -> tuple[FloatArray, IntArray]:
+        """Distances and numbers in the tree (n, count) of the nearest in it, nearest first.
+
+        Those that are not nearer than ``farthest`` are missing: their distance is infinite.
+        """
+        nth = range(1, count + 1)
+        found = self.tree.query(_unlifted(places), k=nth, distance_upper_bound=farthest)
+        return np.asarray(found[0]), np.asarray(found[1])
+
+
+def _lifted_tree(centre: FloatArray, radius: FloatArray) -> cKDTree:
+    """Tree of balls (q, 3) and (q,) as :class:`Pieces` tells."""
+    largest = radius.max()
+    lift = np.sqrt((largest - radius) * (largest + radius))
+    places = np.column_stack([centre, lift])
+    return cKDTree(places, _LEAF, balanced_tree=False)
+
+
+def _unlifted(places: FloatArray) -> FloatArray:
+    return np.column_stack([places, np.zeros(len(places))])
 
 
 def _bisected(corners: FloatArray, frames: FaceFrames) -> tuple[FloatArray, FloatArray, IntArray]:

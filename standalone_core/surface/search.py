@@ -9,16 +9,17 @@ from typing import NamedTuple, TypeVar
 
 import numpy as np
 
-from ..arrays import BoolArray, FloatArray, IntArray
+from ..arrays import FloatArray, IntArray
 from .candidates import Rivals, find_candidates
 from .exact import FaceFrames, Feet
 from .grouping import Block, blocks_of, order_in_box
-from .nearby import FIRST, SECOND, find_nearby
+from .nearby import ROUNDS, Nearby, NearPieces
 from .pieces import Pieces
 
-_SPARSE = 1.0
+_SPARSE = 5.0
 """With fewer points than this many per piece, each point is searched for by itself first."""
-_PART = 26_000
+_LISTED = 26_000 * 32
+"""Most pieces listed at once, those of all points counted."""
 
 T = TypeVar("T")
 
@@ -32,18 +33,26 @@ class Found(NamedTuple):
         Which points.
     points : (k, 3) float
     guess : Feet
-        A face near each point, perhaps the closest.
+        A face that is as close to each point as any.
     rivals : Rivals
-        All others that may be as close as the guess, or farther by the slack.
-    sure : (k,) bool
-        Whether that is so; the other points are found again, by a later part.
+        All others that are farther by no more than the slack.
     """
 
     rows: IntArray
     points: FloatArray
     guess: Feet
     rivals: Rivals
-    sure: BoolArray
+
+    @classmethod
+    def of_sure(cls, rows: IntArray, points: FloatArray, near: Nearby) -> Found:
+        """Leave out the points that are found again, by a later part."""
+        guess, rivals, sure = near
+        if sure.all():
+            return cls(rows, points, guess, rivals)
+        place = np.cumsum(sure) - 1
+        kept = np.flatnonzero(sure.take(rivals.point))
+        some = Rivals(place.take(rivals.point.take(kept)), rivals.face.take(kept))
+        return cls(rows[sure], points[sure], guess.taken(np.flatnonzero(sure)), some)
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,30 +85,37 @@ class Search:
         used: list[T] = []
         if not len(points):
             return used
-        rest: IntArray = np.arange(len(points))
+        rest = order_in_box(points, *self.box)
         with ThreadPoolExecutor(threads) as pool:
-            if len(points) < _SPARSE * len(self.pieces.proper):
-                rest = order_in_box(points, *self.box)
-                for neighbours in (FIRST, SECOND):
+            for most in ROUNDS if self._sparse(points) else ():
 
-                    def nearby(rows: IntArray, count: int = neighbours) -> tuple[T, IntArray]:
-                        found = self._nearby(points, rows, count)
-                        return use(found), rows[~found.sure]
+                def nearby(rows: IntArray, most: int = most) -> tuple[list[T], IntArray]:
+                    found, unsure = self._nearby(points, rows, most)
+                    return [use(part) for part in found], unsure
 
-                    parts = list(pool.map(nearby, _parts(rest)))
-                    used += [part for part, _ in parts]
-                    rest = np.concatenate([rest[:0], *(unsure for _, unsure in parts)])
+                parts = list(pool.map(nearby, _parts(rest, most)))
+                used += [one for found, _ in parts for one in found]
+                rest = np.concatenate([rest[:0], *(unsure for _, unsure in parts)])
             if len(rest):
                 _ = self.pieces.cluster_radius  # once, before threads ask for it
                 blocks = blocks_of(points[rest], *self.box, self.pieces.widest_group)
                 used += pool.map(lambda block: use(self._dense(points, rest, block)), blocks)
         return used
 
-    def _nearby(self, points: FloatArray, rows: IntArray, neighbours: int) -> Found:
-        """Look at each point's nearest pieces."""
+    def _sparse(self, points: FloatArray) -> bool:
+        return len(points) < _SPARSE * len(self.pieces.proper)
+
+    def _nearby(
+        self, points: FloatArray, rows: IntArray, most: int
+    ) -> tuple[list[Found], IntArray]:
+        """Look at each point's nearest pieces, if that promises much; and which stay unsure."""
         here = points.take(rows, axis=0)
-        near = find_nearby(here, self.pieces, self.frames, neighbours, self.limit_mm, self.slack_mm)
-        return Found(rows, here, near.guess, near.rivals, near.sure)
+        pieces = NearPieces(self.pieces, self.frames, self.limit_mm, self.slack_mm)
+        reach = pieces.reach(here, most)
+        if reach is None:
+            return [], rows
+        near = pieces.find(here, reach)
+        return [Found.of_sure(rows, here, near)], rows[~near.sure]
 
     def _dense(self, points: FloatArray, rest: IntArray, block: Block) -> Found:
         """Look at the pieces near a block of the points left."""
@@ -108,8 +124,9 @@ class Search:
         guess, rivals = find_candidates(
             here, block, self.pieces, self.frames, self.limit_mm, self.slack_mm
         )
-        return Found(rows, here, guess, rivals, np.ones(len(rows), dtype=bool))
+        return Found(rows, here, guess, rivals)
 
 
-def _parts(order: IntArray) -> list[IntArray]:
-    return [order[start : start + _PART] for start in range(0, len(order), _PART)]
+def _parts(order: IntArray, most: int) -> list[IntArray]:
+    size = _LISTED // most
+    return [order[start : start + size] for start in range(0, len(order), size)]
