@@ -7,18 +7,21 @@ import inspect
 import pkgutil
 import subprocess
 import sys
+from pathlib import Path
 
 import click
 import pytest
 from click.testing import CliRunner
 from cuspwise.standalone_core import cli
 from cuspwise.standalone_core.cli.main import COMMANDS, main
+from cuspwise.standalone_core.mesh.write import write_mesh
+from made.crowns import demo_crown
 
 CLI = cli.__name__
 HEAVY = {"numpy", "scipy", "rich", "jinja2", "matplotlib", "trimesh"}
 
 
-def loaded_by(*arguments: str) -> set[str]:
+def loaded_by(*arguments: str, folder: Path | None = None) -> set[str]:
     """The modules that a process of its own has when it has answered."""
     code = f"""
 import atexit, sys
@@ -26,7 +29,8 @@ from {CLI}.main import main
 atexit.register(lambda: print("loaded:", *sys.modules))
 main({list(arguments)!r})
 """
-    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    command = [sys.executable, "-c", code]
+    ran = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False)
     assert ran.returncode == (0 if arguments else 2), ran.stderr
     return set(ran.stdout.rpartition("loaded:")[2].split())
 
@@ -82,3 +86,18 @@ def test_the_help_of_a_command_loads_no_other_and_no_numbers():
     modules = loaded_by("tidy", "--help")
     assert f"{CLI}.study" in modules
     assert not modules & {"numpy", "scipy", f"{CLI}.check", f"{CLI}.fit", f"{CLI}.plan"}
+
+
+def test_a_check_loads_nothing_that_only_causes_pictures_or_studies_need(tmp_path: Path):
+    """A crown against its own design: all files but pictures."""
+    write_mesh(tmp_path / "design.stl", demo_crown(0.5).mesh)
+    options = ("--no-causes", "--no-pictures", "--spacing", "0.5", "--out", "found")
+    modules = loaded_by("check", "design.stl", "design.stl", *options, folder=tmp_path)
+    assert (tmp_path / "found" / "check.html").exists()
+    assert "scipy.spatial" in modules
+    libraries = ("stats", "optimize", "ndimage", "interpolate")
+    assert not modules & {"matplotlib", "trimesh", *(f"scipy.{name}" for name in libraries)}
+    core = CLI.rpartition(".")[0]
+    causes = {name.rpartition(".")[2] for name in modules if name.startswith(f"{core}.causes.")}
+    assert causes == {"document", "result", "settings", "words"}
+    assert not {name for name in modules if name.startswith(f"{core}.study.measuring")}
