@@ -5,34 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
-from ...standalone_core import measure
 from ...standalone_core.areas.area_set import AreaSet
-from ...standalone_core.areas.chosen import faces_to_fit
-from ...standalone_core.areas.completion import completed_steps
-from ...standalone_core.areas.files import areas_of_document_steps, load_areas_steps, save_areas
-from ...standalone_core.areas.mark_discs import with_supports
-from ...standalone_core.areas.settings import AreaSettings
-from ...standalone_core.areas.support_marks import SupportMark
-from ...standalone_core.check import check_meshes_steps, check_ready_steps
-from ...standalone_core.check_result import CheckResult
 from ...standalone_core.errors import AreaError, OtherDesignError
-from ...standalone_core.measure import (
-    AreaFinder,
-    ReadyDesign,
-    checked_surface,
-    ready_design_steps,
-    superimpose_scan_steps,
-)
-from ...standalone_core.mesh.refine import EvaluationMesh
-from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.progress import Progress, Steps, run, scaled
 from ...standalone_core.stopwatch import Stopwatch
-from ...standalone_core.superimpose.result import Superimposition
 from ...standalone_core.words.names import area_words
 from ..areas import area_groups, support_marks
 from ..blender import bridge, frames
@@ -41,6 +22,15 @@ from ..files.source import origin_of
 from . import landmarks
 from .object_scale import scale_doubt
 from .scene_choices import check_settings, choices_of, refuse_missing_areas
+
+if TYPE_CHECKING:
+    from ...standalone_core.areas.settings import AreaSettings
+    from ...standalone_core.areas.support_marks import SupportMark
+    from ...standalone_core.check_result import CheckResult
+    from ...standalone_core.measure import AreaFinder, ReadyDesign
+    from ...standalone_core.mesh.refine import EvaluationMesh
+    from ...standalone_core.mesh.triangle_mesh import TriangleMesh
+    from ...standalone_core.superimpose.result import Superimposition
 
 
 @dataclass(frozen=True, eq=False)
@@ -197,6 +187,8 @@ def check_input_steps(
     design: DesignInput, scan: ScanInput, choices: Mapping[str, Any]
 ) -> Steps[CheckResult]:
     """Check a scan, with the areas that somebody made in place of the automatic ones."""
+    from ...standalone_core.check import check_meshes_steps
+
     refuse_missing_areas(choices, design.areas.groups)
     settings = check_settings(choices)
     find_areas = area_finder(design, settings.areas) if design.areas else None
@@ -224,6 +216,8 @@ def ready_input_steps(design: DesignInput, choices: Mapping[str, Any]) -> Steps[
     CuspwiseError
         Areas that cannot be found or loaded.
     """
+    from ...standalone_core.measure import checked_surface, ready_design_steps
+
     yield Progress("Looking for faults", 0.0)
     refuse_missing_areas(choices, design.areas.groups)
     settings = check_settings(_of_design(choices))  # landmarks are read with each scan
@@ -237,6 +231,9 @@ def check_scan_steps(
     ready: ReadyDesign, design: DesignInput, scan: ScanInput, choices: Mapping[str, Any]
 ) -> Steps[CheckResult]:
     """Check a scan against a design made ready, as :func:`check_input_steps` does."""
+    from ...standalone_core.check import check_ready_steps
+    from ...standalone_core.measure import checked_surface
+
     yield Progress("Looking for faults", 0.0)
     settings, watch = check_settings(choices), Stopwatch()
     with watch.stage("repair"):
@@ -255,6 +252,13 @@ def superimpose_input_steps(
     AreaError
         The area chosen is empty.
     """
+    from ...standalone_core.areas.chosen import faces_to_fit
+    from ...standalone_core.measure import (
+        checked_surface,
+        ready_design_steps,
+        superimpose_scan_steps,
+    )
+
     yield Progress("Looking for faults", 0.0)
     refuse_missing_areas(choices, design.areas.groups)
     settings = check_settings(choices)
@@ -280,9 +284,11 @@ def _no_area_steps(evaluation: EvaluationMesh) -> Steps[AreaSet]:
 
 def area_steps(design: DesignInput, choices: Mapping[str, Any]) -> Steps[AreaSet]:
     """Find the areas of a design, keeping those that somebody made."""
+    from ...standalone_core import measure
+
     yield Progress("Looking for faults", 0.0)
     settings = check_settings(_of_design(choices))
-    surface = checked_surface(design.mesh, settings)
+    surface = measure.checked_surface(design.mesh, settings)
     finding = measure.area_steps(surface, settings, area_finder(design, settings.areas))
     return (yield from scaled(finding, 0.1, 1.0))
 
@@ -297,6 +303,9 @@ def area_finder(design: DesignInput, settings: AreaSettings) -> AreaFinder:
 
     Areas loaded from a file keep the thresholds that they were made with.
     """
+    from ...standalone_core.areas.completion import completed_steps
+    from ...standalone_core.areas.files import areas_of_document_steps
+    from ...standalone_core.areas.mark_discs import with_supports
 
     def steps(evaluation: EvaluationMesh) -> Steps[AreaSet]:
         held, loaded = AreaSet(evaluation=evaluation, areas={}, settings=settings), False
@@ -320,6 +329,9 @@ def load_areas_file_steps(
     design: DesignInput, path: Path, choices: Mapping[str, Any]
 ) -> Steps[AreaSet]:
     """Read an areas file made where the design lies in the scene, or in its own frame."""
+    from ...standalone_core import measure
+    from ...standalone_core.areas.files import load_areas_steps
+
     there = design.frame.to_world_mm
 
     def steps(evaluation: EvaluationMesh) -> Steps[AreaSet]:
@@ -334,7 +346,8 @@ def load_areas_file_steps(
 
     yield Progress("Looking for faults", 0.0)
     settings = check_settings(_of_design(choices))
-    finding = measure.area_steps(checked_surface(design.mesh, settings), settings, steps)
+    surface = measure.checked_surface(design.mesh, settings)
+    finding = measure.area_steps(surface, settings, steps)
     return (yield from scaled(finding, 0.1, 1.0))
 
 
@@ -342,6 +355,8 @@ def save_areas_file_steps(
     design: DesignInput, path: Path, choices: Mapping[str, Any]
 ) -> Steps[tuple[Path, AreaSet]]:
     """Write an areas file in the coordinates that an exported design has."""
+    from ...standalone_core.areas.files import save_areas
+
     area_set = yield from scaled(area_steps(design, choices), 0.0, 0.9)
     yield Progress("Writing the areas", 0.9)
     return save_areas(path, area_set.moved(design.frame.to_world_mm)), area_set
