@@ -4,25 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from .areas.area_set import AreaSet
 from .areas.chosen import no_area
-from .causes.result import CausesResult
-from .check_settings import CheckSettings
-from .checked_mesh import CheckedMesh
 from .deviation.direction import SCAN_TO_DESIGN, Direction
-from .deviation.facet_sag import AreaSag
-from .deviation.field import DeviationField
-from .deviation.layers_beside import LayerBeside
-from .deviation.margin_profile import MarginProfile
-from .deviation.measures import AreaMeasures
-from .deviation.patches import Patch
-from .deviation.support_marks import MarkResult
-from .deviation.unmatched import UnmatchedPiece
-from .deviation.verdict import Verdict
-from .mesh.refine import EvaluationMesh
-from .superimpose.result import Superimposition
+
+if TYPE_CHECKING:
+    from .areas.area_set import AreaSet
+    from .causes.result import CausesResult
+    from .check_settings import CheckSettings
+    from .checked_mesh import CheckedMesh
+    from .deviation.facet_sag import AreaSag
+    from .deviation.field import DeviationField
+    from .deviation.layers_beside import LayerBeside
+    from .deviation.margin_profile import MarginProfile
+    from .deviation.measures import AreaMeasures
+    from .deviation.patches import Patch
+    from .deviation.support_marks import MarkResult
+    from .deviation.unmatched import UnmatchedPiece
+    from .deviation.verdict import Verdict
+    from .mesh.refine import EvaluationMesh
+    from .superimpose.result import Superimposition
 
 
 @dataclass(frozen=True, eq=False)

@@ -5,13 +5,14 @@ from __future__ import annotations
 import platform
 
 import numpy as np
-import scipy
 
 from .version import VERSION
 
 
 def versions_used() -> dict[str, str]:
     """Return the versions, by name."""
+    import scipy
+
     return {
         "cuspwise": VERSION,
         "numpy": np.__version__,

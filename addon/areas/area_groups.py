@@ -6,17 +6,14 @@ import hashlib
 import json
 from collections.abc import Mapping, Set
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
 from ...standalone_core.areas.area_set import AREA_NAMES, Area, AreaSet, MarginLine
-from ...standalone_core.areas.files import areas_document
 from ...standalone_core.areas.settings import AreaSettings
 from ...standalone_core.areas.support_marks import SUPPORTS, is_support, mark_of
-from ...standalone_core.mesh.refine import EvaluationMesh
-from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.progress import Progress, Steps, run
 from ...standalone_core.records import plain
 from ...standalone_core.setting import declared_in
@@ -25,6 +22,10 @@ from ..blender import bridge
 from ..blender.session import mesh_of
 from ..identifiers import AREA_GROUP_PREFIX, AREA_POINTS_NAME, OBJECT_PROPERTIES
 from . import margin_curve
+
+if TYPE_CHECKING:
+    from ...standalone_core.mesh.refine import EvaluationMesh
+    from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 
 AREAS_VERSION = 1
 INSIDE = 0.5  # a vertex of at least this weight lies in the area
@@ -158,6 +159,8 @@ def replace_areas_steps(
 
     Parameters are those of :func:`write_areas`.
     """
+    from ...standalone_core.areas.files import areas_document
+
     for group in [g for g in design.vertex_groups if g.name.startswith(AREA_GROUP_PREFIX)]:
         design.vertex_groups.remove(group)
     properties = getattr(design, OBJECT_PROPERTIES)

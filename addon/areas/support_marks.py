@@ -10,12 +10,11 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
-from ...standalone_core.areas.mark_discs import disc_points
 from ...standalone_core.areas.support_marks import (
     MarkKind,
     SupportMark,
@@ -23,13 +22,14 @@ from ...standalone_core.areas.support_marks import (
     mark_area_name,
     mark_of,
 )
-from ...standalone_core.checked_mesh import checked_surface
 from ...standalone_core.errors import AreaError
-from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ..blender import bridge, frames
 from ..blender.session import mesh_of
 from ..identifiers import AREA_GROUP_PREFIX, OBJECT_PROPERTIES
 from . import area_groups
+
+if TYPE_CHECKING:
+    from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 
 NAME_LENGTH = 40  # Blender cuts the names of vertex groups off at 63 bytes, prefix and all
 
@@ -66,6 +66,8 @@ def target(design: bpy.types.Object, scene: bpy.types.Scene, depsgraph: Any) -> 
     CuspwiseError
         What is wrong with it and what to do.
     """
+    from ...standalone_core.checked_mesh import checked_surface
+
     bridge.check_usable(design)
     local_to_mm = frames.frame_of(design, scene).local_to_mm(design)
     as_read = bridge.read_mesh_object(design, local_to_mm, depsgraph)
@@ -304,6 +306,8 @@ def unique_name(design: bpy.types.Object, wanted: str = "") -> str:
 
 
 def _write_circle(on: Target, area: str, centre: np.ndarray, radius_mm: float) -> None:
+    from ...standalone_core.areas.mark_discs import disc_points
+
     centre_mm = (on.local_to_mm @ np.append(centre.astype(np.float64), 1.0))[:3]
     try:
         inside = disc_points(on.repaired, centre_mm, radius_mm)

@@ -13,7 +13,7 @@ from ...standalone_core.check_settings import CheckSettings
 from ...standalone_core.deviation.settings import DeviationSettings, MarkSettings
 from ...standalone_core.deviation.tolerances import Tolerances
 from ...standalone_core.errors import CuspwiseError, SettingError
-from ...standalone_core.fit.check_fit import NO_FINISH_LINE
+from ...standalone_core.fit.result import NO_FINISH_LINE
 from ...standalone_core.setting import declared_in
 from ...standalone_core.superimpose.settings import SuperimposeSettings
 

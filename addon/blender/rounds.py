@@ -7,7 +7,7 @@ one: whoever waits for six crowns and presses Esc at the fifth wants to keep fou
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 
@@ -15,7 +15,9 @@ from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Steps, scaled
 from ...standalone_core.study.measuring.pace import Pace
 from .job import READ, WORKED, JobOperator
-from .session import Answer
+
+if TYPE_CHECKING:
+    from .session import Answer
 
 
 class RoundsOperator(JobOperator):

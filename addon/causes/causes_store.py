@@ -13,14 +13,12 @@ import math
 import uuid
 from collections.abc import Mapping
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
 from ...standalone_core.causes.document import causes_document
-from ...standalone_core.causes.found_marks import as_support_mark
-from ...standalone_core.causes.result import CausesResult
 from ...standalone_core.progress import Progress, Steps
 from ...standalone_core.records import plain
 from ..blender import bridge
@@ -28,7 +26,10 @@ from ..blender.session import mesh_of
 from ..check import store
 from ..identifiers import CAUSES_MESH_NAME, POINT_WEIGHT, SCENE_PROPERTIES, cause_attribute
 from . import production
-from .explaining import Explained, ToExplain
+
+if TYPE_CHECKING:
+    from ...standalone_core.causes.result import CausesResult
+    from .explaining import Explained, ToExplain
 
 VERSION = 1
 ALL, LEFT = "all", "left"
@@ -125,6 +126,8 @@ def _marks(found: CausesResult, before: Mapping[str, Any] | None) -> list[dict[s
 
     What was dismissed before stays dismissed.
     """
+    from ...standalone_core.causes.found_marks import as_support_mark
+
     dismissed = [row for row in (before or {}).get("marks", ()) if row["answer"] == DISMISSED]
     rows = []
     for number, mark in enumerate(found.marks, 1):

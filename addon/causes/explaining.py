@@ -4,25 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
 from ...standalone_core.areas.area_set import AreaSet
-from ...standalone_core.causes.result import CausesResult
 from ...standalone_core.check_result import CheckResult
-from ...standalone_core.checked_mesh import checked_surface
 from ...standalone_core.errors import MeshError, SettingError
-from ...standalone_core.explain import explain_steps
 from ...standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
 from ...standalone_core.progress import Progress, Steps, scaled
 from ..blender.session import scene_of
 from ..check import inputs, judging, kept_points, mark_results, store
-from ..check.inputs import DesignInput, ScanInput
 from ..check.scene_choices import check_settings
 from ..identifiers import SCENE_PROPERTIES
 from . import production
+
+if TYPE_CHECKING:
+    from ...standalone_core.causes.result import CausesResult
+    from ..check.inputs import DesignInput, ScanInput
 
 _NO_SPLIT_MM = 1e3
 """Longer than any edge: causes ask for the scan's own triangles."""
@@ -93,6 +93,8 @@ def read_steps(context: bpy.types.Context, scan: bpy.types.Object) -> Steps[ToEx
 
 def find_steps(read: ToExplain) -> Steps[Explained]:
     """Find the causes; touches nothing of Blender's."""
+    from ...standalone_core.explain import explain_steps
+
     yield Progress("Placing the evaluation points", 0.0)
     result = checked_again(read)
     causes = yield from scaled(explain_steps(result), 0.1, 1.0)
@@ -107,6 +109,8 @@ def checked_again(read: ToExplain) -> CheckResult:
     MeshError
         The design's points are others now.
     """
+    from ...standalone_core.checked_mesh import checked_surface
+
     kept, points = read.kept, kept_points.made(read.points, read.kept)
     settings = check_settings({**kept["choices"], **read.choices, "force": True})
     design = checked_surface(read.design.mesh, settings)

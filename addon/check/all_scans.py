@@ -5,18 +5,19 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.tray.result import TrayCrown, TrayResult
-from ...standalone_core.versions import versions_used
 from ..identifiers import SCENE_PROPERTIES
 from . import mark_results, store
 from .crown_rows import FAILED, GONE, NOT_CHECKED, OUT_OF_DATE, Row, measured
-from .inputs import DesignInput
 from .scene_choices import JUDGING
+
+if TYPE_CHECKING:
+    from .inputs import DesignInput
 
 NOT_MEASURED_WITH = (*JUDGING, "force")
 """Choices of a kept result that other numbers do not follow from."""
@@ -90,6 +91,8 @@ def _row(item: Any) -> Row:
 
 def tray_of(scene: bpy.types.Scene) -> TrayResult:
     """Return all crowns as the core's tables take them; what is out of date has no numbers."""
+    from ...standalone_core.versions import versions_used
+
     design = getattr(scene, SCENE_PROPERTIES).design
     rows = [row for row in rows_of(scene) if row is not GONE]
     crowns = (_tray_crown(row, design.name if design else "") for row in rows)

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
-from ...standalone_core.check_result import CheckResult
 from ..blender import bridge
 from ..blender.session import mesh_of
 from ..identifiers import deviation_attribute, unmatched_attribute
-from .inputs import DesignInput, ScanInput
+
+if TYPE_CHECKING:
+    from ...standalone_core.check_result import CheckResult
+    from .inputs import DesignInput, ScanInput
 
 
 def write_deviations(

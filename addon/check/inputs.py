@@ -5,39 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
-from ...standalone_core import measure
 from ...standalone_core.areas.area_set import AreaSet
-from ...standalone_core.areas.chosen import faces_to_fit
-from ...standalone_core.areas.completion import completed_steps
-from ...standalone_core.areas.files import areas_of_document_steps, load_areas_steps, save_areas
-from ...standalone_core.areas.mark_discs import with_supports
-from ...standalone_core.areas.settings import AreaSettings
-from ...standalone_core.areas.support_marks import SupportMark
-from ...standalone_core.arrays import BoolArray
-from ...standalone_core.check import check_meshes_steps, check_ready_steps
-from ...standalone_core.check_result import CheckResult
-from ...standalone_core.check_settings import CheckSettings
-from ...standalone_core.checked_mesh import checked_surface
 from ...standalone_core.errors import AreaError, OtherDesignError
-from ...standalone_core.measure import (
-    AreaFinder,
-    ReadyDesign,
-    find_areas_on_steps,
-    place_design_steps,
-    ready_design_steps,
-    ready_scan_steps,
-    superimpose_scan_steps,
-)
-from ...standalone_core.mesh.refine import EvaluationMesh
-from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.progress import Progress, Steps, run, scaled
 from ...standalone_core.stopwatch import Stopwatch
-from ...standalone_core.superimpose.result import Superimposition
 from ...standalone_core.words.names import area_words
 from ..areas import area_groups, support_marks
 from ..blender import bridge, frames
@@ -46,6 +22,17 @@ from ..files.source import origin_of
 from . import landmarks
 from .object_scale import scale_doubt
 from .scene_choices import check_settings, choices_of, refuse_missing_areas
+
+if TYPE_CHECKING:
+    from ...standalone_core.areas.settings import AreaSettings
+    from ...standalone_core.areas.support_marks import SupportMark
+    from ...standalone_core.arrays import BoolArray
+    from ...standalone_core.check_result import CheckResult
+    from ...standalone_core.check_settings import CheckSettings
+    from ...standalone_core.measure import AreaFinder, ReadyDesign
+    from ...standalone_core.mesh.refine import EvaluationMesh
+    from ...standalone_core.mesh.triangle_mesh import TriangleMesh
+    from ...standalone_core.superimpose.result import Superimposition
 
 
 @dataclass(frozen=True, eq=False)
@@ -202,6 +189,8 @@ def check_input_steps(
     design: DesignInput, scan: ScanInput, choices: Mapping[str, Any]
 ) -> Steps[CheckResult]:
     """Check a scan, with the areas that somebody made in place of the automatic ones."""
+    from ...standalone_core.check import check_meshes_steps
+
     refuse_missing_areas(choices, design.areas.groups)
     settings = check_settings(choices)
     find_areas = area_finder(design, settings.areas) if design.areas else None
@@ -229,6 +218,9 @@ def ready_input_steps(design: DesignInput, choices: Mapping[str, Any]) -> Steps[
     CuspwiseError
         Areas that cannot be found or loaded.
     """
+    from ...standalone_core.checked_mesh import checked_surface
+    from ...standalone_core.measure import ready_design_steps
+
     yield Progress("Looking for faults", 0.0)
     refuse_missing_areas(choices, design.areas.groups)
     settings = check_settings(_of_design(choices))  # landmarks are read with each scan
@@ -242,6 +234,9 @@ def check_scan_steps(
     ready: ReadyDesign, design: DesignInput, scan: ScanInput, choices: Mapping[str, Any]
 ) -> Steps[CheckResult]:
     """Check a scan against a design made ready, as :func:`check_input_steps` does."""
+    from ...standalone_core.check import check_ready_steps
+    from ...standalone_core.checked_mesh import checked_surface
+
     yield Progress("Looking for faults", 0.0)
     settings, watch = check_settings(choices), Stopwatch()
     with watch.stage("repair"):
@@ -260,6 +255,14 @@ def superimpose_input_steps(
     AreaError
         The area chosen is empty.
     """
+    from ...standalone_core.checked_mesh import checked_surface
+    from ...standalone_core.measure import (
+        find_areas_on_steps,
+        place_design_steps,
+        ready_scan_steps,
+        superimpose_scan_steps,
+    )
+
     yield Progress("Looking for faults", 0.0)
     refuse_missing_areas(choices, design.areas.groups)
     settings = check_settings(choices)
@@ -276,6 +279,8 @@ def superimpose_input_steps(
 
 
 def _faces_to_fit(ready: ReadyDesign, settings: CheckSettings) -> BoolArray | None:
+    from ...standalone_core.areas.chosen import faces_to_fit
+
     faces = faces_to_fit(ready.area_set, settings.fit_areas)
     if faces is not None and not faces.any():
         raise AreaError(
@@ -288,6 +293,9 @@ def _faces_to_fit(ready: ReadyDesign, settings: CheckSettings) -> BoolArray | No
 
 def area_steps(design: DesignInput, choices: Mapping[str, Any]) -> Steps[AreaSet]:
     """Find the areas of a design, keeping those that somebody made."""
+    from ...standalone_core import measure
+    from ...standalone_core.checked_mesh import checked_surface
+
     yield Progress("Looking for faults", 0.0)
     settings = check_settings(_of_design(choices))
     surface = checked_surface(design.mesh, settings)
@@ -305,6 +313,9 @@ def area_finder(design: DesignInput, settings: AreaSettings) -> AreaFinder:
 
     Areas loaded from a file keep the thresholds that they were made with.
     """
+    from ...standalone_core.areas.completion import completed_steps
+    from ...standalone_core.areas.files import areas_of_document_steps
+    from ...standalone_core.areas.mark_discs import with_supports
 
     def steps(evaluation: EvaluationMesh) -> Steps[AreaSet]:
         held, loaded = AreaSet(evaluation=evaluation, areas={}, settings=settings), False
@@ -328,6 +339,10 @@ def load_areas_file_steps(
     design: DesignInput, path: Path, choices: Mapping[str, Any]
 ) -> Steps[AreaSet]:
     """Read an areas file made where the design lies in the scene, or in its own frame."""
+    from ...standalone_core import measure
+    from ...standalone_core.areas.files import load_areas_steps
+    from ...standalone_core.checked_mesh import checked_surface
+
     there = design.frame.to_world_mm
 
     def steps(evaluation: EvaluationMesh) -> Steps[AreaSet]:
@@ -342,7 +357,8 @@ def load_areas_file_steps(
 
     yield Progress("Looking for faults", 0.0)
     settings = check_settings(_of_design(choices))
-    finding = measure.area_steps(checked_surface(design.mesh, settings), settings, steps)
+    surface = checked_surface(design.mesh, settings)
+    finding = measure.area_steps(surface, settings, steps)
     return (yield from scaled(finding, 0.1, 1.0))
 
 
@@ -350,6 +366,8 @@ def save_areas_file_steps(
     design: DesignInput, path: Path, choices: Mapping[str, Any]
 ) -> Steps[tuple[Path, AreaSet]]:
     """Write an areas file in the coordinates that an exported design has."""
+    from ...standalone_core.areas.files import save_areas
+
     area_set = yield from scaled(area_steps(design, choices), 0.0, 0.9)
     yield Progress("Writing the areas", 0.9)
     return save_areas(path, area_set.moved(design.frame.to_world_mm)), area_set

@@ -10,15 +10,11 @@ import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
-from ...standalone_core.areas.area_set import Area
-from ...standalone_core.check_settings import CheckSettings
-from ...standalone_core.deviation.judgement import Judgement, judge_deviations
-from ...standalone_core.deviation.margin_profile import MarginProfile
 from ...standalone_core.progress import Progress, Steps, run
 from ...standalone_core.records import plain
 from ...standalone_core.report.check.sentences import patch_limit_um
@@ -27,8 +23,14 @@ from ...standalone_core.superimpose.settings import SuperimposeSettings
 from ..areas import support_marks
 from ..identifiers import SCENE_PROPERTIES
 from . import kept_points, store
-from .kept_points import KeptPoints
 from .scene_choices import JUDGING, judging_choices, judging_settings, why_unusual
+
+if TYPE_CHECKING:
+    from ...standalone_core.areas.area_set import Area
+    from ...standalone_core.check_settings import CheckSettings
+    from ...standalone_core.deviation.judgement import Judgement
+    from ...standalone_core.deviation.margin_profile import MarginProfile
+    from .kept_points import KeptPoints
 
 _JUDGED_BY = ("tolerances", "patches", "weighted", "direction")
 
@@ -107,6 +109,8 @@ def judge_kept(
     points: KeptPoints, superimposition: Superimposition, settings: CheckSettings
 ) -> Judgement:
     """Judge what was kept as a check does."""
+    from ...standalone_core.deviation.judgement import judge_deviations
+
     return judge_deviations(
         points.fields,
         points.area_set,

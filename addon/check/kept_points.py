@@ -9,13 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
 from ...standalone_core.areas.area_set import Area, AreaSet, MarginLine
-from ...standalone_core.check_result import CheckResult
 from ...standalone_core.deviation.field import DeviationField
 from ...standalone_core.deviation.margin_directions import Directions
 from ...standalone_core.deviation.margin_profile import MarginProfile
@@ -27,6 +26,9 @@ from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ..blender import bridge
 from ..identifiers import POINT_AREAS, POINT_DEVIATION, POINT_STATUS, POINT_WEIGHT, RESULT_MESH_NAME
 from .scene_choices import deviation_settings
+
+if TYPE_CHECKING:
+    from ...standalone_core.check_result import CheckResult
 
 BITS = 31  # areas to an attribute: Blender's whole numbers have 32 bits, one of them the sign
 STATUS_BITS = 3  # a scan point's status lies in one number with the design point below it

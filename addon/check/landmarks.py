@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import bpy
 import numpy as np
 from mathutils import Vector
 
 from ...standalone_core.errors import SuperimpositionError
-from ..blender import frames
 from ..identifiers import LANDMARK_NAME, OBJECT_PROPERTIES
+
+if TYPE_CHECKING:
+    from ..blender import frames
 
 FEWEST_PAIRS = 3
 SIZE_MM = 0.4

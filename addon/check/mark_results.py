@@ -10,36 +10,34 @@ import json
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
 from ...standalone_core.areas.area_set import Area, AreaSet
-from ...standalone_core.areas.carry import Carrier
-from ...standalone_core.areas.entries import read_areas
-from ...standalone_core.areas.mark_discs import with_supports
 from ...standalone_core.areas.support_marks import (
     is_support,
     mark_area_name,
     mark_of,
 )
-from ...standalone_core.check import CheckSettings, marks_of
-from ...standalone_core.checked_mesh import checked_surface
-from ...standalone_core.deviation.field import DeviationField
-from ...standalone_core.deviation.judgement import Judgement
-from ...standalone_core.deviation.settings import MarkSettings
-from ...standalone_core.deviation.support_marks import MarkResult
 from ...standalone_core.errors import MeshError
 from ...standalone_core.mesh.refine import EvaluationMesh, evaluation_mesh
 from ...standalone_core.progress import Progress, Steps
 from ...standalone_core.records import plain
-from ...standalone_core.superimpose.result import Superimposition
 from ..areas import area_groups, support_marks
 from . import judging, kept_points, store
-from .inputs import DesignInput
-from .kept_points import KeptPoints
 from .scene_choices import check_settings
+
+if TYPE_CHECKING:
+    from ...standalone_core.check import CheckSettings
+    from ...standalone_core.deviation.field import DeviationField
+    from ...standalone_core.deviation.judgement import Judgement
+    from ...standalone_core.deviation.settings import MarkSettings
+    from ...standalone_core.deviation.support_marks import MarkResult
+    from ...standalone_core.superimpose.result import Superimposition
+    from .inputs import DesignInput
+    from .kept_points import KeptPoints
 
 SAME_MM = 1e-3  # points of single precision at the same place
 
@@ -131,6 +129,9 @@ def read(scans: Iterable[bpy.types.Object], limits: MarkSettings) -> list[KeptSc
 
 def measure_steps(design: DesignInput, scans: Iterable[KeptScan]) -> Steps[list[MeasuredMarks]]:
     """Measure the marks of a design by the deviations kept of scans."""
+    from ...standalone_core.check import marks_of
+    from ...standalone_core.checked_mesh import checked_surface
+
     yield Progress("Placing the evaluation points", 0.0)
     evaluations: dict[tuple[float, bool], EvaluationMesh] = {}
     found = []
@@ -155,6 +156,8 @@ def _with_marks(
     kept: KeptScan, points: KeptPoints, design: DesignInput, evaluation: EvaluationMesh
 ) -> AreaSet:
     """Return the areas that a scan was measured with, the marks those of now."""
+    from ...standalone_core.areas.mark_discs import with_supports
+
     if not same_points(points.there, evaluation):
         raise MeshError(
             "Its points are no longer those of the design.",
@@ -236,6 +239,9 @@ def _mark_areas(design: DesignInput, evaluation: EvaluationMesh) -> list[Area]:
 
     Circles are put in their place afterwards.
     """
+    from ...standalone_core.areas.carry import Carrier
+    from ...standalone_core.areas.entries import read_areas
+
     own = area_groups.own_areas(design.areas, evaluation, design.mesh, with_loaded=True)
     document = design.areas.document
     if document is not None:

@@ -14,21 +14,17 @@ import math
 import uuid
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
-from ...standalone_core.check_result import CheckResult
 from ...standalone_core.deviation.direction import DESIGN_TO_SCAN, Direction
-from ...standalone_core.deviation.margin_profile import MarginProfile
 from ...standalone_core.deviation.verdict import Verdict
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Progress, Steps, run
 from ...standalone_core.records import plain
-from ...standalone_core.report.check.document import check_document
 from ...standalone_core.report.check.sentences import patch_limit_um, superimposition_lines
-from ...standalone_core.superimpose.result import Superimposition
 from ..areas import area_groups, margin_curve, support_marks
 from ..blender import bridge, frames, updates
 from ..blender.session import mesh_of, persistent
@@ -39,9 +35,14 @@ from ..identifiers import (
     unmatched_attribute,
 )
 from . import attributes, kept_points, placement, verdict_lines
-from .inputs import DesignInput, ScanInput
-from .kept_points import KeptPoints
 from .scene_choices import measuring_choices, other_choices
+
+if TYPE_CHECKING:
+    from ...standalone_core.check_result import CheckResult
+    from ...standalone_core.deviation.margin_profile import MarginProfile
+    from ...standalone_core.superimpose.result import Superimposition
+    from .inputs import DesignInput, ScanInput
+    from .kept_points import KeptPoints
 
 VERSION = 4
 PATCHES_LISTED = 1000
@@ -161,6 +162,8 @@ def _kept(
     design: DesignInput, scan: ScanInput, result: CheckResult, choices: Mapping[str, Any]
 ) -> dict[str, Any]:
     """Return a result and what it was made with, as plain data."""
+    from ...standalone_core.report.check.document import check_document
+
     return {
         "version": VERSION,
         "choices": dict(choices),

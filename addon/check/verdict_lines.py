@@ -6,11 +6,10 @@ import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ...standalone_core.deviation.direction import DESIGN_TO_SCAN, other_direction
 from ...standalone_core.deviation.reasons import beside_limit
-from ...standalone_core.deviation.tolerances import Tolerances
 from ...standalone_core.deviation.unmatched import UnmatchedPiece
 from ...standalone_core.deviation.verdict import Verdict, is_too_much
 from ...standalone_core.report.check.sentences import headline
@@ -24,6 +23,9 @@ from ...standalone_core.words.names import (
     area_words,
 )
 from ...standalone_core.words.text import capital, micrometres
+
+if TYPE_CHECKING:
+    from ...standalone_core.deviation.tolerances import Tolerances
 
 VERDICT_ICONS = {
     WITHIN: "CHECKMARK",

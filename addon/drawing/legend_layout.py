@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from ...standalone_core.report.drawing.legend import Legend
+if TYPE_CHECKING:
+    from ...standalone_core.report.drawing.legend import Legend
 
 INK = "#f2f4f6"
 FAINT_INK = "#c6ccd2"

@@ -5,16 +5,18 @@ Materials are laid over at the object, never taken off its mesh.
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
-from ...standalone_core.report.drawing.deviation_colours import ColourArray
 from ..blender import bridge
 from ..blender.session import mesh_of
 from ..check import store
 from ..identifiers import COLOUR_ATTRIBUTE, COLOUR_MATERIAL
+
+if TYPE_CHECKING:
+    from ...standalone_core.report.drawing.deviation_colours import ColourArray
 
 
 def paint(obj: bpy.types.Object, rgb: ColourArray) -> None:

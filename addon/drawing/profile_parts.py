@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ...standalone_core.deviation.margin_profile import MarginProfile
 from ...standalone_core.report.drawing.deviation_colours import deviation_colours
+
+if TYPE_CHECKING:
+    from ...standalone_core.deviation.margin_profile import MarginProfile
 
 HEAD = "Line: margin, by place"
 BEYOND = "Yellow rim: beyond its limits"

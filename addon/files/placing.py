@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import bpy
 from mathutils import Matrix
@@ -16,7 +16,9 @@ from ..check import store
 from ..drawing import overview
 from ..identifiers import SCENE_PROPERTIES
 from ..properties.defaults import take_defaults
-from .reading import ReadFile
+
+if TYPE_CHECKING:
+    from .reading import ReadFile
 
 
 def add_steps(context: bpy.types.Context, files: Sequence[ReadFile]) -> Steps[None]:

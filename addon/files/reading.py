@@ -9,17 +9,20 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ...standalone_core.errors import CuspwiseError, FileError
-from ...standalone_core.mesh.files import MeshFile, read_mesh_steps
-from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.progress import Progress, Steps, scaled
 from ...standalone_core.readable import readable
 from ...standalone_core.words.text import count_words, some_of
 from . import source
 from .request import Found, SceneUnits, Wanted, object_names
+
+if TYPE_CHECKING:
+    from ...standalone_core.mesh.files import MeshFile
+    from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 
 FILE = 0.8  # share of the work on a mesh that is reading its file
 
@@ -139,6 +142,8 @@ def _weight(path: Path) -> int:
 
 def _read_steps(path: Path, unit: str) -> Steps[MeshFile]:
     """Read a file, and look for the edges of its mesh."""
+    from ...standalone_core.mesh.files import read_mesh_steps
+
     try:
         file = yield from scaled(read_mesh_steps(path, unit=unit), 0.0, FILE)
         yield Progress(f"Reading {file.mesh.name}", FILE)

@@ -9,8 +9,6 @@ from pathlib import Path
 
 from ...standalone_core.errors import FileError, SettingError
 from ...standalone_core.readable import readable
-from ...standalone_core.study.file.folder_contents import named_design, scans_in
-from ...standalone_core.study.file.groups import natural
 from ...standalone_core.words.text import count_words, some_of
 from ..blender.units import mm_per_unit
 
@@ -113,6 +111,8 @@ class Asked:
         CuspwiseError
             There is nothing to read.
         """
+        from ...standalone_core.study.file.groups import natural
+
         if not self.folder:
             raise FileError(
                 "No file was chosen.", subject="Files", remedy="Choose one or more files."
@@ -133,12 +133,16 @@ def likely_design(names: Sequence[str]) -> str:
     >>> likely_design(["scan_1.stl", "Design.stl"]), likely_design(["a.stl", "b.stl"])
     ('Design.stl', '')
     """
+    from ...standalone_core.study.file.folder_contents import named_design
+
     found = named_design([Path(name) for name in names])
     return found[0].name if len(found) == 1 else ""
 
 
 def _whole_folder(folder: Path, group: str, *, design_is_chosen: bool) -> Found:
     """Return the files of a folder; its subfolders are groups."""
+    from ...standalone_core.study.file.folder_contents import scans_in
+
     found = scans_in(folder)
     takes_design = len(found.designs) == 1 and not design_is_chosen
     designs = tuple(Wanted(path, is_design=True) for path in found.designs if takes_design)

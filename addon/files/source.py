@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from ...standalone_core.mesh.files import MeshFile
 from ...standalone_core.records import plain
 from ..identifiers import OBJECT_PROPERTIES
+
+if TYPE_CHECKING:
+    from ...standalone_core.mesh.files import MeshFile
 
 FACTS = (
     "format",

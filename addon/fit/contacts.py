@@ -4,22 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
-from ...standalone_core.areas.settings import AreaSettings
-from ...standalone_core.checked_mesh import checked_surface
 from ...standalone_core.deviation.margin_directions import directions_about
-from ...standalone_core.fit.contacts.measuring import (
-    ELSEWHERE,
-    REMEDY,
-    Tooth,
-    measure_contacts_steps,
-)
-from ...standalone_core.fit.contacts.result import Contacts, ToothContact
-from ...standalone_core.fit.crown import FitCrown
 from ...standalone_core.fit.settings import ContactSettings
 from ...standalone_core.progress import Progress, Steps, scaled
 from ...standalone_core.records import plain
@@ -30,9 +20,15 @@ from ..check.scene_choices import SWITCH
 from ..identifiers import CONTACT_ATTRIBUTE, SCENE_PROPERTIES
 from . import crown_reading, made_with, teeth_reading
 from .crown_chosen import teeth_of
-from .crown_reading import CrownInput
 from .kept_part import KeptPart
-from .teeth_reading import ToothInput
+
+if TYPE_CHECKING:
+    from ...standalone_core.areas.settings import AreaSettings
+    from ...standalone_core.fit.contacts.measuring import Tooth
+    from ...standalone_core.fit.contacts.result import Contacts, ToothContact
+    from ...standalone_core.fit.crown import FitCrown
+    from .crown_reading import CrownInput
+    from .teeth_reading import ToothInput
 
 CONTACTS = KeptPart("contacts", CONTACT_ATTRIBUTE)
 _ELSEWHERE_HERE = "does not stand where it belongs"
@@ -108,6 +104,9 @@ def read_steps(context: bpy.types.Context, scan: bpy.types.Object | None) -> Ste
 
 def measure_steps(read: ToMeasure) -> Steps[Measured]:
     """Measure the contacts; those of a scan against its design's. Touches nothing of Blender's."""
+    from ...standalone_core.checked_mesh import checked_surface
+    from ...standalone_core.fit.contacts.measuring import measure_contacts_steps
+
     crown, scan = read.crown, read.crown.scan
     designing = crown_reading.design_steps(crown.design, crown.choices, read.directions)
     design = yield from scaled(designing, 0.0, 0.3)
@@ -156,6 +155,8 @@ def _row(row: ToothContact, to_local: np.ndarray) -> dict[str, Any]:
 
 def said_here(warning: str) -> str:
     """Say it for teeth that stand in a scene and not in files."""
+    from ...standalone_core.fit.contacts.measuring import ELSEWHERE, REMEDY
+
     return warning.replace(ELSEWHERE, _ELSEWHERE_HERE).replace(REMEDY, _REMEDY_HERE)
 
 

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 
 from ...standalone_core.report.drawing.deviation_colours import deviation_colours
-from ...standalone_core.report.drawing.legend import Legend
 from ..drawing.painting import paint
 from . import contacts
 from .contact_lines import gap_words
 from .map_legends import contacts_legend
 from .marked_place import MarkedPlace
+
+if TYPE_CHECKING:
+    from ...standalone_core.report.drawing.legend import Legend
 
 TITLE = "Overlap with other teeth, µm"
 AGAIN = "Out of date: check contacts again"

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import bpy
 
-from ...standalone_core.fit.contacts.mesial import Side
-from ...standalone_core.fit.contacts.result import ContactKind
 from ..check import store
 from ..identifiers import SCENE_PROPERTIES
+
+if TYPE_CHECKING:
+    from ...standalone_core.fit.contacts.mesial import Side
+    from ...standalone_core.fit.contacts.result import ContactKind
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,13 +6,16 @@
 from __future__ import annotations
 
 from types import ModuleType
+from typing import TYPE_CHECKING
 
 import bpy
 
-from ...standalone_core.report.drawing.legend import Legend
 from ..identifiers import SCENE_PROPERTIES
 from . import contacts_map, walls_map
 from .crown_chosen import crown_of, teeth_of
+
+if TYPE_CHECKING:
+    from ...standalone_core.report.drawing.legend import Legend
 
 WALLS, CONTACTS = "walls", "contacts"
 MAPS: dict[str, ModuleType] = {WALLS: walls_map, CONTACTS: contacts_map}

@@ -4,22 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
-from ...standalone_core.areas.area_set import AreaSet
-from ...standalone_core.areas.settings import AreaSettings
-from ...standalone_core.checked_mesh import checked_surface
-from ...standalone_core.fit.crown import FitCrown, crown_of_areas, ready_crown_steps
-from ...standalone_core.mesh.refine import EvaluationMesh
-from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.progress import Steps, scaled
 from ..blender import bridge
 from ..blender.session import settings_of
 from ..check import inputs, scene_choices
-from ..check.inputs import DesignInput, ScanInput
+
+if TYPE_CHECKING:
+    from ...standalone_core.areas.area_set import AreaSet
+    from ...standalone_core.areas.settings import AreaSettings
+    from ...standalone_core.fit.crown import FitCrown
+    from ...standalone_core.mesh.refine import EvaluationMesh
+    from ...standalone_core.mesh.triangle_mesh import TriangleMesh
+    from ..check.inputs import DesignInput, ScanInput
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,6 +101,8 @@ def design_steps(
     design: DesignInput, choices: Mapping[str, Any], directions: AreaSettings
 ) -> Steps[FitCrown]:
     """Make the design ready, with the areas that somebody made; touches nothing of Blender's."""
+    from ...standalone_core.fit.crown import crown_of_areas
+
     found = yield from inputs.area_steps(design, {**choices, "start": "auto"})
     return crown_of_areas(_directed(found, directions), without_intaglio=True)
 
@@ -108,6 +111,9 @@ def scan_steps(
     scan: ScanInput, choices: Mapping[str, Any], directions: AreaSettings
 ) -> Steps[FitCrown]:
     """Make a scan ready; its areas are found on itself. Touches nothing of Blender's."""
+    from ...standalone_core.checked_mesh import checked_surface
+    from ...standalone_core.fit.crown import ready_crown_steps
+
     mesh = checked_surface(scan.mesh).mesh
     making = ready_crown_steps(
         mesh, directions, spacing_mm=choices["spacing_mm"], without_intaglio=True

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import bpy
 import numpy as np
 from mathutils import Vector
 
 from ...standalone_core.areas.area_set import MarginLine
 from ...standalone_core.errors import AreaError
-from ...standalone_core.fit.gap.finish_line import finish_line_on_steps
-from ...standalone_core.progress import Steps
 from ..areas import margin_curve, surface_curve
 from ..identifiers import FINISH_LINE_NAME
-from .surfaces import Surface
+
+if TYPE_CHECKING:
+    from ...standalone_core.progress import Steps
+    from .surfaces import Surface
 
 POINTER = "finish_line"
 
@@ -98,6 +101,8 @@ def carry_over_steps(die: Surface, margin_mm: np.ndarray, subject: str) -> Steps
     AreaError
         The margin line does not lie on the die.
     """
+    from ...standalone_core.fit.gap.finish_line import finish_line_on_steps
+
     laid = yield from finish_line_on_steps(margin_mm, die.mesh, subject=subject)
     return _moved(laid.line.points_mm, np.linalg.inv(die.local_to_mm))
 

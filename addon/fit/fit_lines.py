@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ...standalone_core.fit.judged import WALLS
-from ...standalone_core.fit.result import FitResult
-from ...standalone_core.fit.seat.result import ContactSpot, Seat
 from ...standalone_core.fit.sentences import (
     AREA_WORDS,
     FIT_CAUTIONS,
@@ -22,6 +20,10 @@ from ...standalone_core.fit.sentences import (
 from ...standalone_core.shares import share_words
 from ...standalone_core.words.text import capital, micrometres
 from ..blender.in_blender import in_blender
+
+if TYPE_CHECKING:
+    from ...standalone_core.fit.result import FitResult
+    from ...standalone_core.fit.seat.result import ContactSpot, Seat
 
 CAUTIONS = FIT_CAUTIONS[2:4]
 """Those of a virtual seat; the others stand with the deviations."""

@@ -15,14 +15,13 @@ import json
 import uuid
 from collections.abc import Iterator
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.fit.gap.result import GapMap
-from ...standalone_core.fit.result import FitResult
 from ...standalone_core.progress import Progress, Steps
 from ...standalone_core.report.fit.colours import gap_limit_um, relief_limit_um
 from ...standalone_core.report.fit.document import fit_document
@@ -33,6 +32,9 @@ from ..identifiers import SCENE_PROPERTIES, fit_attribute
 from . import finish_line, fit_lines, kept_margin
 from .fit_settings import choices_of
 from .seating import ToSeat, frame_of
+
+if TYPE_CHECKING:
+    from ...standalone_core.fit.result import FitResult
 
 VERSION = 1
 GAP, RELIEF = "gap", "relief"

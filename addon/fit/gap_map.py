@@ -5,17 +5,21 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import bpy
 import numpy as np
 
 from ...standalone_core.fit.gap.result import GapMap
-from ...standalone_core.report.drawing.legend import Legend
 from ...standalone_core.report.fit.colours import Coloured, gap_coloured, relief_coloured
 from ..check import store
 from ..drawing.painting import paint
 from ..identifiers import SCENE_PROPERTIES
 from . import fit_store, scale_legend
 from .crown_chosen import crown_of
+
+if TYPE_CHECKING:
+    from ...standalone_core.report.drawing.legend import Legend
 
 TITLES = {
     fit_store.GAP: ("Gap inside, µm", "from crown to die"),

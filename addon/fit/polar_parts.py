@@ -6,11 +6,11 @@ import math
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ...standalone_core.report.fit.polar_plot import Label, PolarPlot
 from ..drawing.legend_layout import (
     FAINT_INK,
     INK,
@@ -22,6 +22,9 @@ from ..drawing.legend_layout import (
     TextLine,
 )
 from ..drawing.overlay_parts import ORANGE, SKY_BLUE, VERMILLION
+
+if TYPE_CHECKING:
+    from ...standalone_core.report.fit.polar_plot import Label, PolarPlot
 
 TITLE = "Marginal gap around the crown, seen from occlusal"
 GRID = "#5b6670"

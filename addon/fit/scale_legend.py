@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from ...standalone_core.report.drawing.deviation_colours import unmeasured_hex
 from ...standalone_core.report.drawing.legend import Legend, LegendStop, LegendTick
-from ...standalone_core.report.fit.colours import Scale
+
+if TYPE_CHECKING:
+    from ...standalone_core.report.fit.colours import Scale
 
 
 @dataclass(frozen=True)

@@ -4,16 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
 from ...standalone_core.errors import SettingError, SuperimpositionError
-from ...standalone_core.fit.check_fit import check_fit_of_steps
-from ...standalone_core.fit.inputs import inputs_of
-from ...standalone_core.fit.result import FitResult
-from ...standalone_core.fit.settings import FitSettings
 from ...standalone_core.progress import Progress, Steps, scaled
 from ..blender import frames
 from ..blender.in_blender import in_blender
@@ -21,6 +17,10 @@ from ..blender.session import scene_of, settings_of
 from . import finish_line
 from .fit_settings import choices_of, fit_settings
 from .surfaces import Surface, read_surface_steps
+
+if TYPE_CHECKING:
+    from ...standalone_core.fit.result import FitResult
+    from ...standalone_core.fit.settings import FitSettings
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,6 +115,9 @@ def seat_steps(read: ToSeat) -> Steps[FitResult]:
     SuperimpositionError
         It could not be seated.
     """
+    from ...standalone_core.fit.check_fit import check_fit_of_steps
+    from ...standalone_core.fit.inputs import inputs_of
+
     yield Progress("Looking for faults", 0.0)
     inputs = inputs_of(
         read.crown.mesh,

@@ -8,13 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
-from ...standalone_core.mesh.curve_gap import curve_gap
-from ...standalone_core.mesh.plane_cut import CutCurve, placed_cut
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ..blender import bridge, frames
 from ..blender.session import manager_of, mesh_of, persistent, scene_of, settings_of
@@ -23,6 +21,10 @@ from ..drawing.alone import is_hidden_meanwhile
 from ..drawing.overlay_parts import BLUISH_GREEN, ORANGE, REDDISH_PURPLE, SKY_BLUE, YELLOW
 from ..identifiers import SCENE_PROPERTIES
 from .crown_chosen import crown_of, teeth_of
+
+if TYPE_CHECKING:
+    from ...standalone_core.mesh.plane_cut import CutCurve
+
 
 COLOURS = {
     "design": YELLOW,
@@ -149,6 +151,8 @@ def cuts(objects: list[Shown], plane: Plane, crown: bpy.types.Object | None) -> 
     crown : bpy.types.Object or None
         The one that gaps are told to.
     """
+    from ...standalone_core.mesh.curve_gap import curve_gap
+
     made = [Cut(shown, _curves(shown.obj, plane)) for shown in objects]
     own: tuple[CutCurve, ...] = next((cut.curves for cut in made if cut.shown.obj == crown), ())
     return [
@@ -161,6 +165,8 @@ def cuts(objects: list[Shown], plane: Plane, crown: bpy.types.Object | None) -> 
 
 
 def _curves(obj: bpy.types.Object, plane: Plane) -> tuple[CutCurve, ...]:
+    from ...standalone_core.mesh.plane_cut import placed_cut
+
     matrix = frames.shown_matrix_of(obj)
     if not abs(np.linalg.det(matrix[:3, :3])) > 0.0:
         return ()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
@@ -11,7 +11,6 @@ from bpy_extras.view3d_utils import location_3d_to_region_2d
 from mathutils import Matrix, Vector
 
 from ...standalone_core.errors import CuspwiseError
-from ...standalone_core.mesh.plane_cut import CutCurve
 from ..blender import frames
 from ..blender.session import area_of, eye_of, region_of, scene_of, ui_scale, view_of
 from ..drawing import circle, legend
@@ -22,6 +21,9 @@ from . import section
 from .contact_lines import gap_words
 from .crown_chosen import crown_of
 from .section_layout import lay_out_section
+
+if TYPE_CHECKING:
+    from ...standalone_core.mesh.plane_cut import CutCurve
 
 PANE, PANE_MORE = (0.05, 0.07, 0.1, 0.6), 1.1  # how far beyond what is cut it reaches
 RIM_WIDTH, WIDTH = 5.0, 2.2

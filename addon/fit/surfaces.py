@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import bpy
 import numpy as np
 
-from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.progress import Steps, scaled
 from ..blender import bridge, frames
 from ..blender.session import mesh_of
+
+if TYPE_CHECKING:
+    from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 
 
 @dataclass(frozen=True, eq=False)

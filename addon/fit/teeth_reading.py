@@ -4,20 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import bpy
 import numpy as np
 
 from ...standalone_core.areas.settings import AreaSettings
 from ...standalone_core.errors import SettingError
-from ...standalone_core.fit.contacts.mesial import Side, mesial_direction
-from ...standalone_core.fit.contacts.result import ContactKind
-from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.progress import Steps, scaled
 from ..blender import bridge
 from ..blender.session import mesh_of, scene_of
 from .crown_chosen import teeth_of
-from .crown_reading import CrownInput
+
+if TYPE_CHECKING:
+    from ...standalone_core.fit.contacts.mesial import Side
+    from ...standalone_core.fit.contacts.result import ContactKind
+    from ...standalone_core.mesh.triangle_mesh import TriangleMesh
+    from .crown_reading import CrownInput
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,5 +74,7 @@ def read_steps(context: bpy.types.Context, crown: CrownInput) -> Steps[tuple[Too
 
 def directions_of(crown: CrownInput, teeth: Sequence[ToothInput]) -> AreaSettings:
     """Return the directions in the design's frame, as far as the neighbours tell them."""
+    from ...standalone_core.fit.contacts.mesial import mesial_direction
+
     sides = [(tooth.mesh, tooth.side) for tooth in teeth]
     return AreaSettings(mesial_direction=mesial_direction(crown.design.mesh, sides))

@@ -4,19 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
 from ...standalone_core.areas.settings import AreaSettings
 from ...standalone_core.errors import AreaError
-from ...standalone_core.fit.crown import FitCrown
 from ...standalone_core.fit.sentences import wall_lines, walls_headline
 from ...standalone_core.fit.settings import WallSettings
-from ...standalone_core.fit.walls.measuring import measure_walls_steps
-from ...standalone_core.fit.walls.result import Walls
-from ...standalone_core.fit.walls_alone import lost_walls_steps
 from ...standalone_core.progress import Progress, Steps, scaled
 from ...standalone_core.records import plain
 from ...standalone_core.report.fit.colours import required_of, wall_limit_mm
@@ -25,9 +21,13 @@ from ..blender.session import scene_of, settings_of
 from ..check.scene_choices import SWITCH
 from ..identifiers import SCENE_PROPERTIES, WALL_ATTRIBUTE
 from . import crown_reading, made_with, teeth_reading
-from .crown_reading import CrownInput
 from .kept_part import KeptPart
-from .teeth_reading import ToothInput
+
+if TYPE_CHECKING:
+    from ...standalone_core.fit.crown import FitCrown
+    from ...standalone_core.fit.walls.result import Walls
+    from .crown_reading import CrownInput
+    from .teeth_reading import ToothInput
 
 WALLS = KeptPart("walls", WALL_ATTRIBUTE)
 SPARE = "spare"
@@ -91,6 +91,9 @@ def measure_steps(read: ToMeasure) -> Steps[Measured]:
     AreaError
         The crown has no intaglio, no margin line or no path of insertion.
     """
+    from ...standalone_core.fit.walls.measuring import measure_walls_steps
+    from ...standalone_core.fit.walls_alone import lost_walls_steps
+
     crown, scan = read.crown, read.crown.scan
     try:
         if scan is None:

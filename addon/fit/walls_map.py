@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 
-from ...standalone_core.report.drawing.legend import Legend
 from ...standalone_core.report.fit.colours import wall_colours
 from ..drawing.painting import paint
 from . import walls
 from .map_legends import THIN_SWATCH, walls_legend
 from .marked_place import MarkedPlace
+
+if TYPE_CHECKING:
+    from ...standalone_core.report.drawing.legend import Legend
 
 TITLE = "Wall thickness, mm"
 AGAIN = "Out of date: check walls again"

@@ -1,12 +1,11 @@
 """Find the causes of the chosen scan's deviations, look at them, answer what they ask."""
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 from mathutils import Vector
 
-from ...standalone_core.areas.support_marks import MarkKind
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Steps
 from .. import identifiers
@@ -19,6 +18,9 @@ from ..check import store
 from ..drawing import build_arrow, colour_map, framing
 from . import ready
 from .support_marks import MeasuresAfterwards
+
+if TYPE_CHECKING:
+    from ...standalone_core.areas.support_marks import MarkKind
 
 
 class FindCauses(JobOperator, bpy.types.Operator):

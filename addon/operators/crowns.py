@@ -9,7 +9,6 @@ from bpy_extras.io_utils import ExportHelper
 
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.report.tables.table import write_csv
-from ...standalone_core.report.tray.tables import tray_csv
 from .. import identifiers
 from ..blender.in_blender import message
 from ..blender.session import Answer, manager_of, scene_of, settings_of
@@ -61,6 +60,8 @@ class ExportCrowns(bpy.types.Operator, ExportHelper):  # type: ignore[misc]
 
     def execute(self, context: bpy.types.Context) -> Answer:
         """Write it."""
+        from ...standalone_core.report.tray.tables import tray_csv
+
         rows = _refreshed(context)
         path = Path(bpy.path.abspath(self.filepath))
         try:

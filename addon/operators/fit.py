@@ -10,7 +10,6 @@ from bpy_extras.io_utils import ExportHelper
 
 from ...standalone_core.atomic import atomic_write
 from ...standalone_core.errors import CuspwiseError
-from ...standalone_core.progress import Steps
 from .. import identifiers
 from ..blender.in_blender import message
 from ..blender.job import JobOperator
@@ -21,6 +20,9 @@ from ..fit import fit_store, kept_margin, on_die, seating
 from ..fit.crown_chosen import crown_of
 from . import ready, ready_crown
 from .finish_line import has_die
+
+if TYPE_CHECKING:
+    from ...standalone_core.progress import Steps
 
 
 class SeatCrown(JobOperator, bpy.types.Operator):

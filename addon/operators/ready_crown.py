@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import bpy
 
 from ..blender.session import scene_of, settings_of
 from ..drawing import colour_map
 from ..fit.crown_chosen import crown_of
-from ..fit.kept_part import KeptPart
 from . import ready
+
+if TYPE_CHECKING:
+    from ..fit.kept_part import KeptPart
 
 
 def has_crown(operator: Any, context: bpy.types.Context) -> bool:

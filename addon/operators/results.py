@@ -11,9 +11,7 @@ import numpy as np
 from ...standalone_core.csv_text import csv_text
 from ...standalone_core.deviation.support_marks import MARK_WORDS
 from ...standalone_core.errors import ReportError
-from ...standalone_core.explain import explained_steps
 from ...standalone_core.progress import Progress, Steps, scaled
-from ...standalone_core.report.check.output import write_check_steps
 from ...standalone_core.report.check.sentences import SHORT_VERDICTS
 from ...standalone_core.words.names import MARK_KIND_WORDS, area_words
 from .. import identifiers
@@ -256,6 +254,9 @@ def _report_steps(
     colours: Mapping[str, Any],
     fonts: Path | None,
 ) -> Steps[tuple[Path, ...]]:
+    from ...standalone_core.explain import explained_steps
+    from ...standalone_core.report.check.output import write_check_steps
+
     result = yield from scaled(inputs.check_input_steps(*read), 0.0, 0.5)
     result = yield from scaled(explained_steps(result), 0.5, 0.65)
     yield from scaled(plotting.loading_steps(fonts), 0.65, 0.7)

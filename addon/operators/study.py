@@ -10,8 +10,6 @@ import bpy
 
 from ...standalone_core.errors import CuspwiseError
 from ...standalone_core.progress import Steps, scaled
-from ...standalone_core.study.measuring.crown_check import crown_check_steps, study_design
-from ...standalone_core.study.measuring.run import run_study_steps
 from ...standalone_core.words.text import count_words
 from .. import identifiers
 from ..blender import plotting
@@ -80,6 +78,8 @@ class RunStudy(RoundsOperator, bpy.types.Operator):
 
     def start_round(self, _context: bpy.types.Context, one: StudyCrown) -> Steps[Any]:
         """Return what the study measured of it."""
+        from ...standalone_core.study.measuring.crown_check import crown_check_steps
+
         run, ready = self._outcome.run, self._outcome.ready
         return crown_check_steps(run, ready, one.crown, self._read.folder / RESULTS)
 
@@ -201,6 +201,8 @@ def _study_steps(read: StudyInput, fonts: Path | None = None) -> Steps[summary.O
     # scipy.stats takes as long to load as all the rest of the extension.
     from ...standalone_core.report.study.output import write_study_steps
     from ...standalone_core.study.analysis.analyse import analyse_study_steps
+    from ...standalone_core.study.measuring.crown_check import study_design
+    from ...standalone_core.study.measuring.run import run_study_steps
 
     plan = yield from scaled(export.export_steps(read), 0.0, 0.1)
     results = read.folder / RESULTS

@@ -11,19 +11,21 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 
 from ...standalone_core.progress import Steps, run
 from ..areas import area_groups, support_marks
-from ..areas.area_groups import UserAreas
 from ..blender import job, updates
 from ..blender.session import persistent, scene_of
 from ..check import mark_results, store
 from ..drawing import overlay
 from ..identifiers import AREA_GROUP_PREFIX
 from . import study_store
+
+if TYPE_CHECKING:
+    from ..areas.area_groups import UserAreas
 
 QUIET_S = 0.25  # after the last change; a stroke of the brush makes many
 LOOK_S = 0.02

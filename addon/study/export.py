@@ -10,25 +10,21 @@ import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
-from ...standalone_core.areas.files import save_areas
 from ...standalone_core.atomic import atomic_write
 from ...standalone_core.errors import CuspwiseError, FileError, MeshError, StudyError
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
 from ...standalone_core.mesh.write import ply_bytes
 from ...standalone_core.progress import Progress, Steps, scaled
-from ...standalone_core.study.file.read import read_plan
-from ...standalone_core.study.plan import StudyPlan
 from ...standalone_core.superimpose.point_pairs import fit_point_pairs
 from ..areas import area_groups, support_marks
 from ..blender import bridge, frames
 from ..blender.session import scene_of
 from ..check import inputs, landmarks, scene_choices
-from ..check.inputs import DesignInput
 from ..check.object_scale import REMEDY, why_other_scale
 from ..identifiers import SCENE_PROPERTIES
 from . import study_scene
@@ -42,6 +38,10 @@ from .file import (
     study_file_text,
     unique_name,
 )
+
+if TYPE_CHECKING:
+    from ...standalone_core.study.plan import StudyPlan
+    from ..check.inputs import DesignInput
 
 DESIGN_SHARE = 0.2  # of the reading
 SHAPE_DIGITS = 6  # to which an object's scale is trusted: its matrix is single precision
@@ -260,6 +260,9 @@ def as_written(own: TriangleMesh, matrix: np.ndarray) -> TriangleMesh:
 
 def export_steps(study: StudyInput) -> Steps[StudyPlan]:
     """Write what has changed, and return the plan as it reads from the study file."""
+    from ...standalone_core.areas.files import save_areas
+    from ...standalone_core.study.file.read import read_plan
+
     folder = study.folder
     yield Progress("Writing the study file", 0.0)
     with_areas = bool(study.design.areas) or bool(study.design.marks)

@@ -5,24 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ...standalone_core.causes.settings import ProductionFacts
 from ...standalone_core.deviation.tolerances import ANY_AREA
 from ...standalone_core.errors import StudyError
-from ...standalone_core.study.file.check_sections import AREAS as AREAS_TABLE
-from ...standalone_core.study.file.check_sections import (
-    CAUSES,
-    MEASURING,
-    SUPERIMPOSITION,
-    SUPPORT_MARKS,
-    VERDICTS,
-)
-from ...standalone_core.study.file.groups import group_name
-from ...standalone_core.study.file.keys import NOT_SET, Section
-from ...standalone_core.study.file.new_text import toml_key, toml_text
-from ...standalone_core.study.file.study_sections import ANALYSIS, REPEATS
 from ...standalone_core.study.plan import EVERY_AREA
+
+if TYPE_CHECKING:
+    from ...standalone_core.study.file.keys import Section
+
 
 STUDY_FILE, RESULTS, DESIGN, AREAS = "study.toml", "study_results", "design.ply", "areas.json"
 SCANS = "scans"
@@ -95,6 +87,9 @@ def refuse_foreign(folder: Path) -> None:
 
 def unique_name(words: str, taken: Sequence[str]) -> str:
     """Return words as the name of a group or file that no other one has, capitals or not."""
+    from ...standalone_core.study.file.groups import group_name
+    from ...standalone_core.study.file.study_sections import REPEATS
+
     used = {REPEATS.name, *(name.casefold() for name in taken)}
     name = group_name(words)
     numbered = (name if n == 1 else f"{name[:35].rstrip()}_{n}" for n in range(1, len(used) + 2))
@@ -112,6 +107,9 @@ def _is_ours(file: Path) -> bool:
 def _lines(
     title: str, groups: Sequence[FileGroup], choices: Mapping[str, Any], with_areas: bool
 ) -> Iterator[str]:
+    from ...standalone_core.study.file.check_sections import CAUSES
+    from ...standalone_core.study.file.new_text import toml_text
+
     yield f"title = {toml_text(title)}"
     yield f"design = {toml_text(DESIGN)}"
     for name in ("question", "earlier"):
@@ -131,6 +129,8 @@ def _lines(
 
 
 def _group_lines(group: FileGroup) -> Iterator[str]:
+    from ...standalone_core.study.file.new_text import toml_key, toml_text
+
     yield f"\n[groups.{toml_key(group.name)}]"
     yield f"title = {toml_text(group.title)}"
     yield "scans = ["
@@ -142,6 +142,10 @@ def _group_lines(group: FileGroup) -> Iterator[str]:
 
 def _limit_lines(choices: Mapping[str, Any]) -> Iterator[str]:
     """Write what crowns are judged by."""
+    from ...standalone_core.study.file.check_sections import VERDICTS
+    from ...standalone_core.study.file.keys import NOT_SET
+    from ...standalone_core.study.file.new_text import toml_key, toml_text
+
     yield "\n[tolerances_um]"
     limits = {**dict.fromkeys(NOT_SET.check.tolerances.tolerances_um), **choices["tolerances_um"]}
     for area, limit in limits.items():
@@ -155,6 +159,9 @@ def _limit_lines(choices: Mapping[str, Any]) -> Iterator[str]:
 
 def _analysis_lines(choices: Mapping[str, Any]) -> Iterator[str]:
     """Write how the groups are compared."""
+    from ...standalone_core.study.file.new_text import toml_text
+    from ...standalone_core.study.file.study_sections import ANALYSIS
+
     yield "\n[analysis]"
     yield f"primary_area = {toml_text(choices['primary_area'])}"
     yield f"primary_measure = {toml_text(choices['primary_measure'])}"
@@ -168,6 +175,10 @@ def _analysis_lines(choices: Mapping[str, Any]) -> Iterator[str]:
 
 def _measuring_lines(choices: Mapping[str, Any], with_areas: bool) -> Iterator[str]:
     """Write how crowns are measured, and on which areas."""
+    from ...standalone_core.study.file.check_sections import AREAS as AREAS_TABLE
+    from ...standalone_core.study.file.check_sections import MEASURING, SUPERIMPOSITION
+    from ...standalone_core.study.file.new_text import toml_text
+
     if with_areas:
         yield f"\n[areas]\nfile = {toml_text(AREAS)}"
     elif choices["areas"]:
@@ -185,6 +196,8 @@ def _measuring_lines(choices: Mapping[str, Any], with_areas: bool) -> Iterator[s
 
 def _changed(table: Section, changes: Mapping[str, Any]) -> Iterator[str]:
     """Write those changes that are keys of a table."""
+    from ...standalone_core.study.file.new_text import toml_text
+
     for name, value in changes.items():
         if table.key(name) is not None:
             yield f"{name} = {toml_text(value)}"
@@ -194,6 +207,8 @@ def _area_lines(
     table: str, every: str, usual: float, of_areas: Mapping[str, float]
 ) -> Iterator[str]:
     """Write a table with a number per area, one of them for all that are not named."""
+    from ...standalone_core.study.file.new_text import toml_key, toml_text
+
     numbers = {**({every: usual} if usual else {}), **of_areas}
     if numbers:
         yield f"\n[{table}]"
@@ -202,6 +217,10 @@ def _area_lines(
 
 def _mark_lines(limits: Mapping[str, float]) -> Iterator[str]:
     """Write the limits of support marks that are not the usual ones."""
+    from ...standalone_core.study.file.check_sections import SUPPORT_MARKS
+    from ...standalone_core.study.file.keys import NOT_SET
+    from ...standalone_core.study.file.new_text import toml_text
+
     usual = NOT_SET.check.mark
     changed = {name: value for name, value in limits.items() if value != getattr(usual, name)}
     if changed:

@@ -6,19 +6,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
 from ...standalone_core.errors import CuspwiseError
-from ...standalone_core.report.drawing.legend import Legend
 from ..blender import bridge, frames
 from ..blender.session import mesh_of
 from ..drawing.painting import paint
 from ..identifiers import SCENE_PROPERTIES, STUDY_ATTRIBUTE
 from . import map_legend, study_store
 from .summary import POINT_WEIGHT
+
+if TYPE_CHECKING:
+    from ...standalone_core.report.drawing.legend import Legend
 
 LONGEST_NAME = 60  # bytes of an attribute's name; Blender keeps a few more
 

@@ -5,20 +5,22 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
 
 from ...standalone_core.errors import StudyError
 from ...standalone_core.progress import Progress, Steps
-from ...standalone_core.study.measuring.results import Crown, StudyRun
 from ..check import all_scans, inputs, scene_choices, store
-from ..check.inputs import ScanInput
 from ..identifiers import SCENE_PROPERTIES
 from . import export
-from .export import ScanEntry, StudyInput
 from .file import SAME_START
+
+if TYPE_CHECKING:
+    from ...standalone_core.study.measuring.results import Crown, StudyRun
+    from ..check.inputs import ScanInput
+    from .export import ScanEntry, StudyInput
 
 
 @dataclass(frozen=True, eq=False)

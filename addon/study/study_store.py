@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from contextlib import suppress
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import bpy
 import numpy as np
@@ -26,9 +26,11 @@ from ..blender.session import mesh_of, persistent
 from ..check import store
 from ..identifiers import SCENE_PROPERTIES, STUDY_MESH_NAME
 from . import export, study_crowns, study_scene
-from .export import ScanEntry, StudyInput
 from .file import STUDY_FILE
 from .summary import Outcome, map_values, summary
+
+if TYPE_CHECKING:
+    from .export import ScanEntry, StudyInput
 
 VERSION = 3
 SAME_MM = 5e-5  # a scan's place that differs by more than this (and single precision) was moved

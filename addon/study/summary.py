@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ...standalone_core.csv_text import csv_text
-from ...standalone_core.measure import ReadyDesign
 from ...standalone_core.records import plain
 from ...standalone_core.report.study.sentences import (
     opening_lines,
@@ -19,11 +18,12 @@ from ...standalone_core.report.study.sentences import (
     titles_of,
     unit_of,
 )
-from ...standalone_core.statistics.equivalence import OUTCOME_WORDS
-from ...standalone_core.study.analysis.results.analysis import StudyAnalysis
-from ...standalone_core.study.analysis.sentences import interval_words
-from ...standalone_core.study.measuring.results import StudyRun
 from ...standalone_core.words.names import area_words, measure_words
+
+if TYPE_CHECKING:
+    from ...standalone_core.measure import ReadyDesign
+    from ...standalone_core.study.analysis.results.analysis import StudyAnalysis
+    from ...standalone_core.study.measuring.results import StudyRun
 
 POINT_WEIGHT = "weight_mm2"
 PER_MM = 1e-3
@@ -132,6 +132,8 @@ def rows_for(kept: Mapping[str, Any], area: str, measure: str) -> list[dict[str,
 
 def comparison_lines(kept: Mapping[str, Any], area: str, measure: str) -> list[tuple[str, str]]:
     """Return what was compared in one area by one measure: trueness or precision, and a line."""
+    from ...standalone_core.study.analysis.sentences import interval_words
+
     lines = []
     for row in kept["comparisons"]:
         if (row["area"], row["measure"]) != (area, measure):
@@ -166,6 +168,8 @@ def _rows(analysis: StudyAnalysis) -> list[dict[str, Any]]:
 
 
 def _comparisons(analysis: StudyAnalysis) -> list[dict[str, Any]]:
+    from ...standalone_core.statistics.equivalence import OUTCOME_WORDS
+
     findings, titles = analysis.findings, titles_of(analysis)
     aspects = (
         ("Trueness", findings.comparisons),

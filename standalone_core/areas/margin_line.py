@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
-from scipy.spatial import cKDTree
 
 from ..arrays import BoolArray, FloatArray, IntArray, ragged
 from ..mesh.graph import trace_loops
-from ..mesh.triangle_mesh import TriangleMesh
-from .area_set import MarginLine
+
+if TYPE_CHECKING:
+    from ..mesh.triangle_mesh import TriangleMesh
+    from .area_set import MarginLine
 
 _PLACES_MM = 0.05
 
@@ -62,6 +65,8 @@ def length_near_mm(line: MarginLine, points: FloatArray, within_mm: float = 0.25
     within_mm : float
         What is near.
     """
+    from scipy.spatial import cKDTree
+
     ring = np.vstack([line.points_mm, line.points_mm[:1]]) if line.closed else line.points_mm
     legs = np.diff(ring, axis=0)
     lengths = np.linalg.norm(legs, axis=1)

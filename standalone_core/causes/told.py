@@ -20,6 +20,7 @@ from .words import (
     SCANNER_CLAUSE,
     SPRAY_CLAUSE,
     direction_words,
+    factor_told,
     percent_range,
     um_range,
 )
@@ -28,15 +29,6 @@ Size = tuple[float, float, float]
 
 _COARSE_SHARE = 0.25
 """Scan edges above this share of the ball's radius round a fossa by themselves."""
-
-_AXIS_WORDS = {
-    "all": "enlargement",
-    "across": "enlargement across the build direction",
-    "along": "enlargement along it",
-    "first": "enlargement along the first main direction",
-    "second": "along the second",
-    "third": "along the third",
-}
 
 
 def scanner_unknown(case: Case) -> bool:
@@ -84,14 +76,6 @@ def _with_clause(case: Case, text: str, corrections: tuple[Correction, ...]) -> 
         return f"{text}{clause}."
     factors = listed([factor_told(one) for one in corrections])
     return f"{text}. {capital(factors)}{clause}."
-
-
-def factor_told(one: Correction) -> str:
-    """Tell the next enlargement factor along one axis."""
-    return (
-        f"{_AXIS_WORDS[one.axis]} {one.factor_used:.4f} → {one.factor_next:.4f} "
-        f"({one.low:.4f} to {one.high:.4f})"
-    )
 
 
 def growth_told(cause: str, um: Size) -> str:

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
 from ..words.text import micrometres, signed_number
+
+if TYPE_CHECKING:
+    from .result import Correction
 
 CAUSE_WORDS: Mapping[str, str] = MappingProxyType(
     {
@@ -50,6 +54,14 @@ CHANGES: Mapping[str, str] = MappingProxyType(
     }
 )
 """What a family of causes asks for; common practice, no source."""
+_AXIS_WORDS = {
+    "all": "enlargement",
+    "across": "enlargement across the build direction",
+    "along": "enlargement along it",
+    "first": "enlargement along the first main direction",
+    "second": "along the second",
+    "third": "along the third",
+}
 
 SCANNER_CLAUSE = "or the scanner's own scale: scan a calibrated part"
 SPRAY_CLAUSE = "or scan spray"
@@ -101,3 +113,11 @@ def direction_words(direction: tuple[float, float, float]) -> str:
     '(0.00, 0.60, −0.80)'
     """
     return f"({', '.join(signed_number(part, '.2f') for part in direction)})"
+
+
+def factor_told(one: Correction) -> str:
+    """Tell the next enlargement factor along one axis."""
+    return (
+        f"{_AXIS_WORDS[one.axis]} {one.factor_used:.4f} → {one.factor_next:.4f} "
+        f"({one.low:.4f} to {one.high:.4f})"
+    )

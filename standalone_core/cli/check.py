@@ -211,10 +211,10 @@ def checked(
 
 
 def _explained(result: CheckResult) -> tuple[CheckResult, BaseException | None]:
-    from ..explain import explained_steps
-
     if not result.settings.causes.find_causes:
         return result, None
+    from ..explain import explained_steps
+
     try:
         return ProgressBar(messages).run(explained_steps(result)), None
     except BaseException as problem:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import time
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from rich.console import Console
-from rich.progress import BarColumn, TaskID, TextColumn, TimeElapsedColumn
-from rich.progress import Progress as Bar
 
 from ..progress import Progress, Steps
+
+if TYPE_CHECKING:
+    from rich.progress import Progress as Bar
+    from rich.progress import TaskID
 
 T = TypeVar("T")
 
@@ -34,7 +36,7 @@ class ProgressBar:
         self._console = console
         self._started = time.monotonic()
         self._bar: Bar | None = None
-        self._task = TaskID(0)
+        self._task: TaskID | None = None
         self.latest = ""
 
     def run(self, steps: Steps[T], prefix: str = "") -> T:
@@ -58,15 +60,9 @@ class ProgressBar:
         if self._bar is None:
             if time.monotonic() - self._started < SHOW_AFTER_S:
                 return
-            self._bar = Bar(
-                TextColumn("{task.description}"),
-                BarColumn(),
-                TextColumn("{task.percentage:>3.0f} %"),
-                TimeElapsedColumn(),
-                console=self._console,
-                transient=True,
-            )
+            self._bar = _bar(self._console)
             self._bar.start()
+        if self._task is None:
             self._task = self._bar.add_task(prefix, total=1.0)
         label = f"{prefix}: {progress.text}" if prefix else progress.text
         self._bar.update(self._task, completed=progress.fraction, description=label)
@@ -75,3 +71,19 @@ class ProgressBar:
         if self._bar is not None:
             self._bar.stop()
             self._bar = None
+            self._task = None
+
+
+def _bar(console: Console) -> Bar:
+    """Return a bar that vanishes when it is done; only who sees one loads what draws it."""
+    from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
+    from rich.progress import Progress as Bar
+
+    return Bar(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.percentage:>3.0f} %"),
+        TimeElapsedColumn(),
+        console=console,
+        transient=True,
+    )

@@ -24,7 +24,6 @@ from .base import (
     screen,
 )
 from .console import ProgressBar
-from .plan import plan as plan_command
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
@@ -290,7 +289,3 @@ def tidy(folder: Path) -> None:
         )
     for kept in found:
         screen.print(f"Dropped {size_words(drop_kept(kept))}: {readable(kept)}", markup=False)
-
-
-STUDY_COMMANDS: tuple[click.Command, ...] = (new, study, plan_command, tidy)
-"""All commands of this file, which ``cli.py`` adds to the command line."""

@@ -15,16 +15,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.spatial import cKDTree
 
-from ..areas.area_set import AreaSet
-from ..arrays import FloatArray
-from ..mesh.triangle_mesh import TriangleMesh
 from ..shares import share_words
 from ..words.text import listed
-from .field import DeviationField
+
+if TYPE_CHECKING:
+    from ..areas.area_set import AreaSet
+    from ..arrays import FloatArray
+    from ..mesh.triangle_mesh import TriangleMesh
+    from .field import DeviationField
 
 MAX_SHARE_OF_TOLERANCE = 0.1
 """More mean sag than this share of an area's tolerance is told; ours, no source."""
@@ -158,6 +160,8 @@ def _sag(curvature: FloatArray, squares: FloatArray) -> FloatArray:
 
 def _side_squares_at(points_mm: FloatArray, scan: TriangleMesh) -> FloatArray:
     """Σe² of the scan's triangles around the vertex nearest to each point, (n,), mm²."""
+    from scipy.spatial import cKDTree
+
     squares = np.zeros(len(scan))
     for k in range(3):
         start, end = scan.faces[:, k - 1], scan.faces[:, k]

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..areas.area_set import Area
-from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import SettingError
 from ..mesh.morton import curve_order
 from ..mesh.triangle_mesh import TriangleMesh
 from ..progress import Progress, Steps, run, scaled
-from ..surface.closest import ClosestPoints, SurfaceIndex
-from ..surface.held import HeldPoints
 from .direction import DIRECTIONS, Direction
 from .settings import DeviationSettings
+
+if TYPE_CHECKING:
+    from ..areas.area_set import Area
+    from ..arrays import BoolArray, FloatArray, IntArray
+    from ..surface.closest import ClosestPoints, SurfaceIndex
+    from ..surface.held import HeldPoints
 
 COUNTED, TOO_FAR, ON_BORDER, NORMALS_DISAGREE, NOT_MUTUAL = range(5)
 STATUS_WORDS = (
@@ -226,6 +229,8 @@ def measure_deviation(
     >>> round(float(np.nanmedian(found.deviation_mm)), 2)
     0.1
     """
+    from ..surface.closest import SurfaceIndex
+
     index = SurfaceIndex(surface) if isinstance(surface, TriangleMesh) else surface
     return run(measure_deviation_steps(mesh, index, direction, settings))
 

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.spatial import cKDTree
 
-from ..areas.area_set import AreaSet
-from ..arrays import BoolArray, FloatArray, IntArray
-from ..mesh.refine import EvaluationMesh
-from ..surface.closest import SurfaceIndex
-from .field import DeviationField
-from .margin_directions import Directions
 from .margin_edge import edge_at
 from .margin_places import MarginPlaces, margin_places
 from .margin_summary import MarginLimits, MarginSummary, MarginValues, summarise
 from .settings import MarginProfileSettings
+
+if TYPE_CHECKING:
+    from ..areas.area_set import AreaSet
+    from ..arrays import BoolArray, FloatArray, IntArray
+    from ..mesh.refine import EvaluationMesh
+    from .field import DeviationField
+    from .margin_directions import Directions
 
 NO_PATH = (
     "Without the path of insertion there is no way down along which a margin is long or short."
@@ -214,6 +215,8 @@ def _deviations(
 
 def _within(places: MarginPlaces, points: FloatArray, reach_mm: float) -> tuple[IntArray, IntArray]:
     """All pairs of a place and a point within reach of it, as two arrays of numbers."""
+    from scipy.spatial import cKDTree
+
     low = places.points_mm.min(axis=0) - reach_mm
     high = places.points_mm.max(axis=0) + reach_mm
     boxed = np.flatnonzero(((points >= low) & (points <= high)).all(axis=1))
@@ -248,6 +251,8 @@ def _flash(
     design that hold a foot near the line: a foot lies at most an edge away from the corner that
     is kept of it.
     """
+    from ..surface.closest import SurfaceIndex
+
     height = np.zeros(len(places))
     mesh, around = evaluation.mesh, reach_mm + evaluation.spacing_mm
     near = np.zeros(len(mesh.vertices), dtype=bool)

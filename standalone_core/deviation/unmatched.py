@@ -8,19 +8,22 @@ that the design finds thereabouts.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..areas.area_set import AreaSet
 from ..areas.margin_line import length_near_mm
 from ..areas.support_marks import SUPPORTS
-from ..arrays import BoolArray, FloatArray, IntArray
 from ..mesh.graph import components
 from ..mesh.patches import connected_patches, with_neighbours
-from ..mesh.triangle_mesh import TriangleMesh
-from ..surface.closest import SurfaceIndex
 from .field import NORMALS_DISAGREE, NOT_MUTUAL, ON_BORDER, TOO_FAR, DeviationField
 from .places import areas_holding, place
+
+if TYPE_CHECKING:
+    from ..areas.area_set import AreaSet
+    from ..arrays import BoolArray, FloatArray, IntArray
+    from ..mesh.triangle_mesh import TriangleMesh
+    from ..surface.closest import SurfaceIndex
 
 _LEAST_MM = 0.03
 """Surface must stand out by more than this, and than the noise. Ours, no source."""

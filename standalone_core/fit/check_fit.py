@@ -22,7 +22,7 @@ from .gap.result import GapMap, MarginalGap
 from .inputs import FitFiles, FitInputs, read_inputs_steps
 from .one_of_many import OneOfMany
 from .placing import PlacedCrown, own_crown_steps, placed_steps
-from .result import FitResult, TripleScan
+from .result import NO_FINISH_LINE, FitResult, TripleScan
 from .seat.relief import relief_steps
 from .seat.result import Seat
 from .seat.seat_crown import seat_crown_steps
@@ -94,7 +94,6 @@ def check_fit_of_steps(
     return (yield from _Job(inputs, settings or FitSettings(), known or OneOfMany()).steps())
 
 
-NO_FINISH_LINE = "It was not measured: give a finish line, or the design in the die's frame."
 NO_SEAT = "It was not measured: the crown was not seated."
 
 

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from ..arrays import FloatArray
-from .contacts.result import Contacts
-from .crown import FitCrown
-from .die import FitDie
-from .gap.result import GapMap, MarginalGap
-from .seat.result import Seat
-from .settings import FitSettings
-from .walls.result import Walls
+if TYPE_CHECKING:
+    from ..arrays import FloatArray
+    from .contacts.result import Contacts
+    from .crown import FitCrown
+    from .die import FitDie
+    from .gap.result import GapMap, MarginalGap
+    from .seat.result import Seat
+    from .settings import FitSettings
+    from .walls.result import Walls
+
+NO_FINISH_LINE = "It was not measured: give a finish line, or the design in the die's frame."
+"""Why there is no margin among what was measured."""
 
 
 @dataclass(frozen=True, eq=False)

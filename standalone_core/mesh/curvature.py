@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-import numpy as np
-from scipy.sparse import csr_matrix
+from typing import TYPE_CHECKING
 
-from ..arrays import FloatArray
-from .triangle_mesh import TriangleMesh
+import numpy as np
+
+if TYPE_CHECKING:
+    from ..arrays import FloatArray
+    from .triangle_mesh import TriangleMesh
 
 MAX_COTANGENT = 20.0
 """Largest size of a cotangent, that of 3°: slivers count no more than such a triangle."""
@@ -94,6 +96,8 @@ def _mixed_areas(mesh: TriangleMesh, cotangents: FloatArray) -> FloatArray:
 
 def _area_gradient(mesh: TriangleMesh, cotangents: FloatArray) -> FloatArray:
     """Gradient of the surface's area at each vertex, Σⱼ (cot α + cot β)(x − xⱼ) / 2, (n, 3)."""
+    from scipy.sparse import csr_matrix
+
     count = len(mesh.vertices)
     start, end = mesh.faces[:, [1, 2, 0]].ravel(), mesh.faces[:, [2, 0, 1]].ravel()
     one_way = csr_matrix((0.5 * cotangents.ravel(), (start, end)), shape=(count, count))

@@ -10,15 +10,20 @@ point, from a straight line and from a bent curve are all carried exactly across
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.sparse import csc_matrix, csr_matrix
-from scipy.spatial import cKDTree
 
 from ..arrays import BoolArray, FloatArray, IntArray, ragged
 from ..errors import SettingError
-from .triangle_mesh import TriangleMesh
+
+if TYPE_CHECKING:
+    from scipy.sparse import csc_matrix
+    from scipy.spatial import cKDTree
+
+    from .triangle_mesh import TriangleMesh
+
 
 _FLATTEST = 1e6  # a front flatter than this many edge lengths is carried as this flat
 _GAIN_MM = 1e-9  # a shorter gain is rounding and is not passed on
@@ -91,6 +96,8 @@ def polyline_sources(mesh: TriangleMesh, points_mm: ArrayLike, *, closed: bool) 
     closed : bool
         Whether the last point is joined to the first.
     """
+    from scipy.spatial import cKDTree
+
     points = np.asarray(points_mm, dtype=float)
     around = closed or len(points) == 1
     ends = np.vstack([points[1:], points[:1]]) if around else points[1:]
@@ -240,6 +247,8 @@ def _front_through_edge(
 
 def _faces_around_vertices(mesh: TriangleMesh) -> csc_matrix:
     """Faces × vertices incidence whose columns list the faces around a vertex."""
+    from scipy.sparse import csr_matrix
+
     count = len(mesh.faces)
     rows = csr_matrix(
         (np.ones(3 * count, dtype=np.int8), mesh.faces.ravel(), np.arange(0, 3 * count + 1, 3)),
@@ -271,6 +280,8 @@ def _ring_about(mesh: TriangleMesh, samples: FloatArray, tree: cKDTree) -> IntAr
 
 def _nearest(vertices: FloatArray, rows: IntArray, samples: FloatArray) -> IntArray:
     """Which of the vertices in ``rows`` are nearest to the samples; none if either is empty."""
+    from scipy.spatial import cKDTree
+
     if not len(rows) or not len(samples):
         return rows[:0]
     nearest: IntArray = np.asarray(cKDTree(vertices[rows]).query(samples)[1])
@@ -279,6 +290,8 @@ def _nearest(vertices: FloatArray, rows: IntArray, samples: FloatArray) -> IntAr
 
 def _gaps(points: FloatArray, samples: FloatArray) -> FloatArray:
     """Distance of each sample from the nearest of the points."""
+    from scipy.spatial import cKDTree
+
     if not len(points):
         return np.full(len(samples), np.inf)
     return np.asarray(cKDTree(points).query(samples)[0])

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
-from ..arrays import BoolArray, IntArray
 from .grouping import KeyGroups, group_edges
+
+if TYPE_CHECKING:
+    from ..arrays import BoolArray, IntArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,6 +163,9 @@ def components(pairs: IntArray, count: int) -> IntArray:
     count : int
         Number of items.
     """
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
     if not count:
         return np.zeros(0, dtype=np.int64)
     ones = np.ones(len(pairs), dtype=np.int8)

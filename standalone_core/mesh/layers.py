@@ -13,7 +13,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from ..arrays import BoolArray, FloatArray, IntArray
 from ..readable import place_words
@@ -168,6 +167,8 @@ class _Stack:
 
 
 def _layers(stacks: list[_Stack]) -> tuple[DoubleLayer, ...]:
+    from scipy.spatial import cKDTree
+
     points, areas, gaps = (
         np.concatenate(parts) for parts in zip(*map(_layer_samples, stacks), strict=True)
     )

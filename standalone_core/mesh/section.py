@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
-from scipy.spatial import cKDTree
 
-from ..arrays import BoolArray, FloatArray, IntArray
-from .triangle_mesh import TriangleMesh
+if TYPE_CHECKING:
+    from ..arrays import BoolArray, FloatArray, IntArray
+    from .triangle_mesh import TriangleMesh
 
 _NEIGHBOURS = 4  # planes on either side of the nearest one that a face is tried with
 _ROUNDS = 2  # of the search for the nearest plane
@@ -53,6 +52,9 @@ class Sections:
     @property
     def curve(self) -> IntArray:
         """A number for each piece, (k,), the same for all that hang together."""
+        from scipy.sparse import coo_matrix
+        from scipy.sparse.csgraph import connected_components
+
         count = len(self.border)
         links = coo_matrix(
             (np.ones(len(self.node), dtype=np.int8), (self.node[:, 0], self.node[:, 1])),
@@ -164,6 +166,8 @@ def _faces_near(
     mesh: TriangleMesh, places: FloatArray, within_mm: float
 ) -> tuple[IntArray, IntArray]:
     """Faces whose first corner lies within a distance of a place, and the place nearest to it."""
+    from scipy.spatial import cKDTree
+
     low, high = places.min(axis=0) - within_mm, places.max(axis=0) + within_mm
     inside = np.ones(len(mesh.vertices), dtype=bool)
     for axis in range(3):

@@ -18,8 +18,8 @@ from cuspwise.addon.fit import fit_lines, kept_margin, scale_legend
 from cuspwise.addon.fit.fit_settings import choices_of, fit_settings
 from cuspwise.addon.fit.polar_parts import PolarParts, lay_out_polar, polylines
 from cuspwise.standalone_core.errors import SettingError
-from cuspwise.standalone_core.fit.check_fit import NO_FINISH_LINE
 from cuspwise.standalone_core.fit.gap.result import GapMap
+from cuspwise.standalone_core.fit.result import NO_FINISH_LINE
 from cuspwise.standalone_core.fit.settings import FitSettings
 from cuspwise.standalone_core.report.fit.colours import BEYOND_HEX, gap_coloured
 from cuspwise.standalone_core.report.fit.document import fit_document

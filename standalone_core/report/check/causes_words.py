@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from ...causes.told import factor_told
-from ...causes.words import CAUTION, cause_words, percent_range, um_range
+from ...causes.words import CAUTION, cause_words, factor_told, percent_range, um_range
 from ...readable import place_words
 from ...words.text import NO_VALUE, capital, count_words, listed, micrometres
 

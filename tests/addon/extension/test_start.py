@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 from types import SimpleNamespace
 
-LATER = ("scipy.stats", "matplotlib", "jinja2", "trimesh")
+LATER = ("scipy", "matplotlib", "jinja2", "trimesh")
 SCRIPT = """\
 import os, sys
 import bpy
