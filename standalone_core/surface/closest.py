@@ -6,6 +6,7 @@ import math
 import os
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -14,7 +15,6 @@ from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import MeshError, SettingError
 from ..mesh.morton import curve_order
 from ..mesh.triangle_mesh import TriangleMesh
-from .bends import face_bends
 from .borders import border_features
 from .candidates import Rivals
 from .exact import FaceFrames, FeatureArray, Feet, barycentric_on_rim
@@ -108,11 +108,38 @@ class ClosestPoints:
         weights[rim] = barycentric_on_rim(corners, self.foot[rim], self.feature[rim])
         return weights
 
+    def barycentric_of(self, rows: IntArray) -> FloatArray:
+        """The same of a few points (k,) that have a foot, at their cost alone."""
+        mesh, feature = self.index.mesh, self.feature[rows]
+        corners = mesh.vertices.take(mesh.faces.take(self.face[rows], axis=0), axis=0)
+        feet, rim = self.foot[rows], np.flatnonzero(feature)
+        frames = FaceFrames.of(corners)
+        weights = frames.barycentric_inside(np.ascontiguousarray(feet.T), np.arange(len(rows)))
+        weights[rim] = barycentric_on_rim(corners[rim], feet[rim], feature[rim])
+        return weights
+
     @cached_property
     def on_border(self) -> BoolArray:
         """Which feet (n,) lie on an open edge of the surface, or on the end of one."""
         on_border: BoolArray = self.index._border_features[self.face, self.feature] & self.found
         return on_border
+
+
+class _Sorted(NamedTuple):
+    """Faces in the index's own order: neighbours in space become neighbours in memory."""
+
+    number: IntArray
+    frames: FaceFrames
+    pieces: Pieces
+
+    @classmethod
+    def of(cls, mesh: TriangleMesh) -> _Sorted:
+        """Sort the faces of a mesh."""
+        middles = mesh.vertices.take(mesh.faces.T, axis=0).sum(axis=0) / 3.0
+        number = curve_order(middles)
+        corners = mesh.vertices.take(mesh.faces.take(number, axis=0), axis=0)
+        frames = FaceFrames.of(corners)
+        return cls(number, frames, Pieces.of(corners, frames))
 
 
 class SurfaceIndex:
@@ -124,6 +151,8 @@ class SurfaceIndex:
         At least one face. Degenerate, duplicate and non-manifold faces are allowed.
     threads : int, optional
         Threads for a query; by default the machine's count of cores. Results do not depend on it.
+    at_need : bool
+        Whether the surface is made ready by the first query instead, of which there may be none.
 
     Raises
     ------
@@ -148,7 +177,9 @@ class SurfaceIndex:
     ([[0.25, 0.25, 0.0]], [2.0])
     """
 
-    def __init__(self, mesh: TriangleMesh, *, threads: int | None = None) -> None:
+    def __init__(
+        self, mesh: TriangleMesh, *, threads: int | None = None, at_need: bool = False
+    ) -> None:
         if not len(mesh.faces):
             raise MeshError(
                 "It holds no triangles, so nothing lies closest.",
@@ -163,23 +194,34 @@ class SurfaceIndex:
             )
         self.mesh = mesh
         self.threads = threads or os.cpu_count() or 1
-        # Neighbours in space become neighbours in memory, whatever the order of the faces.
-        middles = mesh.vertices.take(mesh.faces.T, axis=0).sum(axis=0) / 3.0
-        self._number = curve_order(middles)
-        corners = mesh.vertices.take(mesh.faces.take(self._number, axis=0), axis=0)
-        self._frames = FaceFrames.of(corners)
-        self._pieces = Pieces.of(corners, self._frames)
         self.tolerance_mm = _SLACK * mesh.diagonal_mm
+        if not at_need:
+            _ = self._sorted
 
     def moved(self, motion: FloatArray) -> SurfaceIndex:
         """Return the index of the mesh after a rigid motion (4, 4), at a quarter of its cost."""
         moved = SurfaceIndex.__new__(SurfaceIndex)
         moved.mesh = self.mesh.moved(motion)
         moved.threads, moved.tolerance_mm = self.threads, self.tolerance_mm
-        moved._number = self._number
-        moved._frames = self._frames.moved(motion)
-        moved._pieces = self._pieces.moved(motion)
+        number, frames, pieces = self._sorted
+        moved._sorted = _Sorted(number, frames.moved(motion), pieces.moved(motion))
         return moved
+
+    @cached_property
+    def _sorted(self) -> _Sorted:
+        return _Sorted.of(self.mesh)
+
+    @property
+    def _number(self) -> IntArray:
+        return self._sorted.number
+
+    @property
+    def _frames(self) -> FaceFrames:
+        return self._sorted.frames
+
+    @property
+    def _pieces(self) -> Pieces:
+        return self._sorted.pieces
 
     @cached_property
     def _place(self) -> IntArray:
@@ -244,35 +286,6 @@ class SurfaceIndex:
         # A copy, since the winners are written into it.
         feet = self._frames.feet(np.ascontiguousarray(here.T), guess.copy())
         self._settle(here, rows, feet, rivals, limit_mm, found)
-
-    @cached_property
-    def _bends(self) -> FloatArray:
-        """How the surface bends over each edge of each face, (3, m): see :mod:`.bends`."""
-        bends = face_bends(self.mesh).take(self._number, axis=0)
-        order = (np.arange(3) + self._frames.first_corner[:, None]) % 3
-        return np.ascontiguousarray(np.take_along_axis(bends, order, axis=1).T)
-
-    def over_faces(self, points: FloatArray, faces: IntArray, limit_mm: float) -> ClosestPoints:
-        """Return the feet of points (k, 3) on faces (k,) given, where they lie inside these.
-
-        Other points get no foot, nor do those farther than ``limit_mm`` from the face, nor those
-        to which the face across an edge may be nearer.
-        """
-        transposed = np.ascontiguousarray(points.T)
-        feet = self._frames.feet(transposed, self._place.take(faces))
-        signed = feet.height
-        inside = (feet.side == 0) & (np.abs(signed) <= limit_mm)
-        for bend, away in zip(self._bends, self._frames.rim_distances(feet), strict=True):
-            inside &= away >= signed * bend.take(feet.faces)
-        place = self._frames.to_space(feet.faces, feet.x, feet.y).T
-        return ClosestPoints(
-            foot=np.where(inside[:, None], place, np.nan),
-            distance_mm=np.where(inside, np.abs(signed), np.inf),
-            signed_mm=np.where(inside, signed, np.nan),
-            face=np.where(inside, faces, -1),
-            feature=np.zeros(len(faces), dtype=np.int8),
-            index=self,
-        )
 
     def _settle(
         self,
