@@ -229,8 +229,9 @@ class TriangleMesh:
         """Mean length of the faces' sides, mm."""
         if self._rigid is not None:
             return self._rigid.mesh.mean_edge_mm
-        corners = self.vertices[self.faces]
-        return float(np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).mean())
+        corners = [self.vertices.take(self.faces[:, k], axis=0) for k in range(3)]
+        sides = [corners[k] - corners[k - 1] for k in range(3)]
+        return float(np.mean([np.sqrt(np.einsum("ij,ij->i", side, side)) for side in sides]))
 
     @cached_property
     def checksum(self) -> str:

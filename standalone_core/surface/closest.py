@@ -6,7 +6,6 @@ import math
 import os
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -125,23 +124,6 @@ class ClosestPoints:
         return on_border
 
 
-class _Sorted(NamedTuple):
-    """Faces in the index's own order: neighbours in space become neighbours in memory."""
-
-    number: IntArray
-    frames: FaceFrames
-    pieces: Pieces
-
-    @classmethod
-    def of(cls, mesh: TriangleMesh) -> _Sorted:
-        """Sort the faces of a mesh."""
-        middles = mesh.vertices.take(mesh.faces.T, axis=0).sum(axis=0) / 3.0
-        number = curve_order(middles)
-        corners = mesh.vertices.take(mesh.faces.take(number, axis=0), axis=0)
-        frames = FaceFrames.of(corners)
-        return cls(number, frames, Pieces.of(corners, frames))
-
-
 class SurfaceIndex:
     """A triangle surface made ready for closest-point queries, exact in float64.
 
@@ -151,8 +133,6 @@ class SurfaceIndex:
         At least one face. Degenerate, duplicate and non-manifold faces are allowed.
     threads : int, optional
         Threads for a query; by default the machine's count of cores. Results do not depend on it.
-    at_need : bool
-        Whether the surface is made ready by the first query instead, of which there may be none.
 
     Raises
     ------
@@ -177,9 +157,7 @@ class SurfaceIndex:
     ([[0.25, 0.25, 0.0]], [2.0])
     """
 
-    def __init__(
-        self, mesh: TriangleMesh, *, threads: int | None = None, at_need: bool = False
-    ) -> None:
+    def __init__(self, mesh: TriangleMesh, *, threads: int | None = None) -> None:
         if not len(mesh.faces):
             raise MeshError(
                 "It holds no triangles, so nothing lies closest.",
@@ -194,34 +172,23 @@ class SurfaceIndex:
             )
         self.mesh = mesh
         self.threads = threads or os.cpu_count() or 1
+        # Neighbours in space become neighbours in memory, whatever the order of the faces.
+        middles = mesh.vertices.take(mesh.faces.T, axis=0).sum(axis=0) / 3.0
+        self._number = curve_order(middles)
+        corners = mesh.vertices.take(mesh.faces.take(self._number, axis=0), axis=0)
+        self._frames = FaceFrames.of(corners)
+        self._pieces = Pieces.of(corners, self._frames)
         self.tolerance_mm = _SLACK * mesh.diagonal_mm
-        if not at_need:
-            _ = self._sorted
 
     def moved(self, motion: FloatArray) -> SurfaceIndex:
         """Return the index of the mesh after a rigid motion (4, 4), at a quarter of its cost."""
         moved = SurfaceIndex.__new__(SurfaceIndex)
         moved.mesh = self.mesh.moved(motion)
         moved.threads, moved.tolerance_mm = self.threads, self.tolerance_mm
-        number, frames, pieces = self._sorted
-        moved._sorted = _Sorted(number, frames.moved(motion), pieces.moved(motion))
+        moved._number = self._number
+        moved._frames = self._frames.moved(motion)
+        moved._pieces = self._pieces.moved(motion)
         return moved
-
-    @cached_property
-    def _sorted(self) -> _Sorted:
-        return _Sorted.of(self.mesh)
-
-    @property
-    def _number(self) -> IntArray:
-        return self._sorted.number
-
-    @property
-    def _frames(self) -> FaceFrames:
-        return self._sorted.frames
-
-    @property
-    def _pieces(self) -> Pieces:
-        return self._sorted.pieces
 
     @cached_property
     def _place(self) -> IntArray:

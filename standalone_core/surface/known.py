@@ -1,9 +1,8 @@
 """Points that lie over faces known beforehand: most need no search.
 
 Where a point's foot on its known face lies inside that face, and no face across an edge can be
-nearer (see :mod:`.bends`), this is the closest point of the surface about there. From the others it
-is a step or two to the face that they lie over (see :mod:`.around`). What is not near its known
-face, or has none, is searched for.
+nearer (see :mod:`.bends`), this is the closest point of the surface about there. All other points
+are searched for.
 """
 
 from __future__ import annotations
@@ -17,12 +16,12 @@ from ..arrays import BoolArray, FloatArray, IntArray
 from ..mesh.morton import curve_order
 from ..mesh.triangle_mesh import TriangleMesh
 from ..progress import Progress, Steps
-from .around import Surroundings
 from .bends import face_bends
 from .closest import ClosestPoints, SurfaceIndex
 
-_NEAR_MM = 0.1
-"""Points farther from their known face are searched for: another sheet may be nearer."""
+_NEAR_MM = 0.03
+"""Points farther from their known face are searched for: beside a sharp rim its other side may be
+nearer. Ours, no source."""
 
 
 class _Prisms(NamedTuple):
@@ -88,7 +87,6 @@ class KnownFaces:
     Attributes
     ----------
     index : SurfaceIndex
-        Best made at need: most points are not searched for.
     face : (n,) int
         The face, or −1 where none is known.
     max_distance_mm : float
@@ -103,10 +101,6 @@ class KnownFaces:
     @cached_property
     def _prisms(self) -> _Prisms:
         return _Prisms.over(self.index.mesh, self.face[self.rows])
-
-    @cached_property
-    def _surroundings(self) -> Surroundings:
-        return Surroundings(self.index.mesh, self.index.tolerance_mm)
 
     @cached_property
     def order(self) -> IntArray:
@@ -131,18 +125,14 @@ class KnownFaces:
         over, height = self._prisms.holds(here)
         over &= np.abs(height) <= near
         self._put(found, here, height)
-        rest = self.rows[~over]
+        searched = np.ones(len(points), dtype=bool)
+        searched[self.rows] = ~over
+        rest = np.flatnonzero(searched)
         yield Progress(label, 0.3)
-        beside = self._surroundings.feet(points[rest], self.face[rest])
-        found.foot[rest], found.signed_mm[rest] = beside.foot, beside.signed_mm
-        found.distance_mm[rest] = np.abs(beside.signed_mm)
-        found.face[rest], found.feature[rest] = beside.face, beside.feature
-        lost = ~beside.settled | (np.abs(beside.signed_mm) > near)
-        searched = np.sort(np.concatenate([np.flatnonzero(self.face < 0), rest[lost]]))
-        if len(searched):
+        if len(rest):
             limit = self.max_distance_mm
-            others = self.index.closest(points[searched], max_distance_mm=limit, signed=True)
-            found.put(searched, others)
+            others = self.index.closest(points[rest], max_distance_mm=limit, signed=True)
+            found.put(rest, others)
         return found
 
     @property

@@ -121,7 +121,7 @@ def known_faces(
     other. ``surface`` is the first crown where it was laid on the design.
     """
     assert first.field.foot_face is not None  # it was measured
-    index = SurfaceIndex(surface, threads=threads, at_need=True)
+    index = SurfaceIndex(surface, threads=threads)
     return KnownFaces(index, first.field.foot_face, settings.deviation.search_mm)
 
 
