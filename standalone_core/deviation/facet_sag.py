@@ -171,6 +171,6 @@ def _side_squares_at(points_mm: FloatArray, scan: TriangleMesh) -> FloatArray:
     areas = scan.vertex_areas
     used = np.flatnonzero(areas > 0)
     sums = np.bincount(scan.faces.ravel(), shares, len(areas))
-    _, nearest = cKDTree(scan.vertices[used]).query(points_mm)
+    _, nearest = cKDTree(scan.vertices[used], balanced_tree=False).query(points_mm)
     around: FloatArray = (sums[used] / areas[used])[nearest]
     return around

@@ -62,6 +62,8 @@ class DeviationField:
     foot_mm : (n, 3) float or None
         The other surface's nearest points, mm; NaN where a point does not count. None in a field
         that was not measured but computed from others.
+    foot_face : (n,) int or None
+        The other surface's faces that hold them; −1 where a point does not count.
     faces : (m, 3) int or None
         Triangles between the points, over which the measures are then integrated; None where
         they are taken at the points.
@@ -78,6 +80,7 @@ class DeviationField:
     area_point: IntArray
     settings: DeviationSettings = field(default_factory=DeviationSettings)
     foot_mm: FloatArray | None = field(default=None, repr=False)
+    foot_face: IntArray | None = field(default=None, repr=False)
     faces: IntArray | None = field(default=None, repr=False)
     unmatched_mm: FloatArray | None = field(default=None, repr=False)
 
@@ -133,6 +136,7 @@ def measure_deviation_steps(
         )
     count = len(mesh.vertices)
     deviation, foot = np.full(count, np.nan), np.full((count, 3), np.nan)
+    face = np.full(count, -1)
     status = np.full(count, TOO_FAR, dtype=np.uint8)
     area_point = np.arange(count) if direction == "design_to_scan" else np.full(count, -1)
     sign = -1.0 if direction == "design_to_scan" else 1.0
@@ -143,6 +147,7 @@ def measure_deviation_steps(
         counted = status[part] == COUNTED
         deviation[part] = np.where(counted, sign * feet.signed_mm, np.nan)
         foot[part] = np.where(counted[:, None], feet.foot, np.nan)
+        face[part] = np.where(counted, feet.face, -1)
         if direction == "scan_to_design":
             area_point[part] = _nearest_corner(feet, index.mesh)
 
@@ -167,6 +172,7 @@ def measure_deviation_steps(
         area_point=area_point,
         settings=settings,
         foot_mm=foot,
+        foot_face=face,
         faces=mesh.faces if direction == "scan_to_design" else None,
     )
 
@@ -261,8 +267,8 @@ def normals_agree(
     doubtful = np.flatnonzero(~agree & (feet.face >= 0))
     if not len(doubtful):
         return agree
-    corners = surface.vertex_normals[surface.faces[face[doubtful]]]
-    smooth = np.einsum("nk,nkj->nj", feet.barycentric[doubtful], corners)
+    corners = surface.vertex_normals_of(surface.faces[face[doubtful]])
+    smooth = np.einsum("nk,nkj->nj", feet.barycentric_of(doubtful), corners)
     along = np.einsum("ij,ij->i", normals[doubtful], smooth)
     length = np.linalg.norm(smooth, axis=1)
     agree[doubtful] = (length > 0) & (along >= least_cosine * length)

@@ -17,6 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..arrays import BoolArray, FloatArray, IntArray
 from ..mesh.graph import components
@@ -176,11 +177,13 @@ def _counting(field: DeviationField, new: _Matches) -> DeviationField:
     if not len(new):
         return field
     assert field.foot_mm is not None  # it was measured
-    status, deviation, foot = field.status.copy(), field.deviation_mm.copy(), field.foot_mm.copy()
+    assert field.foot_face is not None
+    status, deviation = field.status.copy(), field.deviation_mm.copy()
+    foot, face = field.foot_mm.copy(), field.foot_face.copy()
     status[new.points] = COUNTED
     deviation[new.points] = -new.signed_mm
-    foot[new.points] = new.feet.foot
-    return replace(field, status=status, deviation_mm=deviation, foot_mm=foot)
+    foot[new.points], face[new.points] = new.feet.foot, new.feet.face
+    return replace(field, status=status, deviation_mm=deviation, foot_mm=foot, foot_face=face)
 
 
 def _to_look_at(field: DeviationField, mesh: TriangleMesh) -> BoolArray:
@@ -188,7 +191,7 @@ def _to_look_at(field: DeviationField, mesh: TriangleMesh) -> BoolArray:
 
     None where the other surface ends nowhere near: whatever is there was seen.
     """
-    if not _unseen(field).any():
+    if not ends_somewhere(field.status):
         return np.zeros(len(field), dtype=bool)
     assert field.foot_mm is not None  # it was measured
     length = np.abs(field.deviation_mm)
@@ -199,9 +202,14 @@ def _to_look_at(field: DeviationField, mesh: TriangleMesh) -> BoolArray:
     return doubtful & field.counted & (length > _SHORT_MM)
 
 
-def _unseen(field: DeviationField) -> BoolArray:
+def ends_somewhere(status: NDArray[np.uint8]) -> bool:
+    """Return whether the other surface ends at any of the points; else no match is refused."""
+    return bool(_unseen(status).any())
+
+
+def _unseen(status: NDArray[np.uint8]) -> BoolArray:
     """Return the points, (n,), at which the other surface ends."""
-    unseen: BoolArray = (field.status == ON_BORDER) | (field.status == TOO_FAR)
+    unseen: BoolArray = (status == ON_BORDER) | (status == TOO_FAR)
     return unseen
 
 
@@ -281,7 +289,7 @@ def _claimed(
 
 def _refused(field: DeviationField, mesh: TriangleMesh, claimed: BoolArray) -> DeviationField:
     """Return the field without the claimed matches where the scan ends, nor islands there."""
-    unseen = _unseen(field)
+    unseen = _unseen(field.status)
     if not unseen.any():
         return field
     sides = np.concatenate([mesh.faces[:, [k, (k + 1) % 3]] for k in range(3)])
@@ -291,11 +299,13 @@ def _refused(field: DeviationField, mesh: TriangleMesh, claimed: BoolArray) -> D
     if not refused.any():
         return field
     assert field.foot_mm is not None  # it was measured
+    assert field.foot_face is not None
     return replace(
         field,
         status=np.where(refused, NOT_MUTUAL, field.status).astype(np.uint8),
         deviation_mm=np.where(refused, np.nan, field.deviation_mm),
         foot_mm=np.where(refused[:, None], np.nan, field.foot_mm),
+        foot_face=np.where(refused, -1, field.foot_face),
     )
 
 

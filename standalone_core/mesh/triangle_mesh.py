@@ -161,6 +161,17 @@ class TriangleMesh:
             )
         return _unit(sums)
 
+    def vertex_normals_of(self, vertices: IntArray) -> FloatArray:
+        """:attr:`vertex_normals` of some vertices, (…, 3), at the cost of the faces around them."""
+        if "vertex_normals" in self.__dict__:
+            return self.vertex_normals[vertices]
+        if self._rigid is not None:
+            return self._rigid.turned(self._rigid.mesh.vertex_normals_of(vertices))
+        asked = np.zeros(len(self.vertices), dtype=bool)
+        asked[vertices] = True
+        around = self.faces[np.logical_or.reduce(asked[self.faces], axis=1)]
+        return TriangleMesh(self.vertices, around, self.name).vertex_normals[vertices]
+
     @cached_property
     def vertex_areas(self) -> FloatArray:
         """A third of the area of the faces around each vertex, (n,), mm²; sums to the area."""
@@ -222,8 +233,9 @@ class TriangleMesh:
         """Mean length of the faces' sides, mm."""
         if self._rigid is not None:
             return self._rigid.mesh.mean_edge_mm
-        corners = self.vertices[self.faces]
-        return float(np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).mean())
+        corners = [self.vertices.take(self.faces[:, k], axis=0) for k in range(3)]
+        sides = [corners[k] - corners[k - 1] for k in range(3)]
+        return float(np.mean([np.sqrt(np.einsum("ij,ij->i", side, side)) for side in sides]))
 
     @cached_property
     def checksum(self) -> str:

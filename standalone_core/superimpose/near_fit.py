@@ -11,17 +11,17 @@ from ..errors import SuperimpositionError
 from ..progress import run
 from ..surface.closest import ClosestPoints
 from ..surface.known import KnownFaces
-from .best_fit import FitProblem, FitState, part_steps
+from .best_fit import FitState
 from .feet import DesignFeet, cut_mm, loss_weights, normal_equations
 from .frame import MotionFrame
-from .prepared import PreparedDesign
-from .rigid import apply
+from .rigid import apply, box_corners
 from .sampling import thinned
 from .settings import SuperimposeSettings
 from .too_few import LEAST_POINTS
 
 _PART_POINTS = 6_000
 """As many as bring the points to well within the small step of their place."""
+_SMALL_ON_PLANES_MM = 1e-4
 _SMALL_STEP_MM = 0.001
 """After a last step this small, distances follow from those before it.
 
@@ -61,7 +61,6 @@ class NearFit:
 def near_fit(
     points: FloatArray,
     weights: FloatArray,
-    target: PreparedDesign,
     settings: SuperimposeSettings,
     known: KnownFaces,
 ) -> NearFit:
@@ -76,13 +75,11 @@ def near_fit(
     points : (n, 3) float
     weights : (n,) float
         Area that each stands for, mm²; points of weight 0 take no part but are measured.
-    target : PreparedDesign
-        The surface.
     settings : SuperimposeSettings
         Its loss and its limits; ``refine=False`` leaves the points as they lie.
     known : KnownFaces
-        Which of the surface's faces the points probably lie over, and how far from it they may be
-        to be measured.
+        The surface, which of its faces the points probably lie over, and how far from it they may
+        be to be measured.
 
     Raises
     ------
@@ -92,24 +89,20 @@ def near_fit(
     used = weights > 0.0
     if np.count_nonzero(used) < LEAST_POINTS:
         raise _too_few(settings)
+    frame, corners = MotionFrame.of(points[used], weights[used]), box_corners(points[used])
     state = FitState(np.eye(4))
-    problem = FitProblem(points[used], weights[used], target, settings)
-    if settings.refine and len(problem.points) > _PART_POINTS:
-        rows = np.flatnonzero(used)[thinned(problem.weights, problem.order, _PART_POINTS)]
-        part = FitProblem(points[rows], np.ones(len(rows)), target, settings)
-        state = run(part_steps(part, state, known.taken(rows))).fresh()
-    frame = MotionFrame.of(problem.points, problem.weights)
+    if settings.refine:
+        state = FitState(_on_planes(points, weights, frame, corners, settings, known))
     for _ in range(_MOST_PASSES):
         moved = apply(state.pose, points)
         closest = run(known.closest_steps(moved))
         feet = _feet(moved, closest, settings)
         if not settings.refine:
             return NearFit(state.pose, moved, closest, _signed(closest), True)
-        cut = cut_mm(feet, weights, settings)
-        counted = loss_weights(feet, weights, cut, settings)
-        if np.count_nonzero(counted) < LEAST_POINTS:
+        stepped = _stepped(state, feet, weights, frame, corners, settings)
+        if stepped is None:
             raise _too_few(settings)
-        state = state.after(normal_equations(feet, counted, frame), problem.corners)
+        state = stepped
         if state.step_mm <= _SMALL_STEP_MM:
             break
     shift = np.einsum("nk,nk->n", apply(state.pose, points) - moved, feet.direction)
@@ -117,16 +110,58 @@ def near_fit(
     return NearFit(state.pose, moved, closest, _signed(closest) + shift, settled)
 
 
+def _on_planes(
+    points: FloatArray,
+    weights: FloatArray,
+    frame: MotionFrame,
+    corners: FloatArray,
+    settings: SuperimposeSettings,
+    known: KnownFaces,
+) -> FloatArray:
+    """Fit part of the points on the planes of their known faces: near the end with no search."""
+    if not len(known.order) or not (weights[known.order] > 0.0).any():
+        return np.eye(4)
+    rows = thinned(weights, known.order, min(_PART_POINTS, len(known.order)))
+    part, equal = points[rows], np.ones(len(rows))
+    place, normal = known.planes(rows)
+    state = FitState(np.eye(4))
+    for _ in range(_MOST_PASSES):
+        moved = apply(state.pose, part)
+        height = np.einsum("nk,nk->n", moved - place, normal)
+        feet = DesignFeet(moved, height, normal, np.abs(height) <= settings.max_distance_mm)
+        stepped = _stepped(state, feet, equal, frame, corners, settings)
+        if stepped is None:
+            break
+        state = stepped
+        if state.step_mm <= _SMALL_ON_PLANES_MM:
+            break
+    return state.pose
+
+
+def _stepped(
+    state: FitState,
+    feet: DesignFeet,
+    weights: FloatArray,
+    frame: MotionFrame,
+    corners: FloatArray,
+    settings: SuperimposeSettings,
+) -> FitState | None:
+    """One Gauss–Newton step; None if too few points are near enough."""
+    counted = loss_weights(feet, weights, cut_mm(feet, weights, settings), settings)
+    if np.count_nonzero(counted) < LEAST_POINTS:
+        return None
+    return state.after(normal_equations(feet, counted, frame), corners)
+
+
 def _feet(points: FloatArray, closest: ClosestPoints, settings: SuperimposeSettings) -> DesignFeet:
     """What the fit needs of closest points found for the measurement."""
     found: BoolArray = closest.found
     near = found & ~closest.on_border & (closest.distance_mm <= settings.max_distance_mm)
     signed = np.where(found, _signed(closest), 0.0)
-    normal = closest.index.mesh.face_normals[closest.face]
-    far = found & (closest.distance_mm > _TINY_MM)
-    scale = np.divide(1.0, signed, out=np.zeros_like(signed), where=far)
-    gap = np.where(found[:, None], points - closest.foot, 0.0)
-    return DesignFeet(points, signed, np.where(far[:, None], gap * scale[:, None], normal), near)
+    direction = closest.index.mesh.face_normals.take(closest.face, axis=0)
+    rim = np.flatnonzero((closest.feature > 0) & (np.abs(signed) > _TINY_MM))
+    direction[rim] = (points[rim] - closest.foot[rim]) / signed[rim, None]
+    return DesignFeet(points, signed, direction, near)
 
 
 def _signed(closest: ClosestPoints) -> FloatArray:

@@ -14,7 +14,6 @@ from ..arrays import BoolArray, FloatArray, IntArray
 from ..errors import MeshError, SettingError
 from ..mesh.morton import curve_order
 from ..mesh.triangle_mesh import TriangleMesh
-from .bends import face_bends
 from .borders import border_features
 from .candidates import Rivals
 from .exact import FaceFrames, FeatureArray, Feet, barycentric_on_rim
@@ -106,6 +105,16 @@ class ClosestPoints:
         mesh = self.index.mesh
         corners = mesh.vertices[mesh.faces[self.face[rim]]]
         weights[rim] = barycentric_on_rim(corners, self.foot[rim], self.feature[rim])
+        return weights
+
+    def barycentric_of(self, rows: IntArray) -> FloatArray:
+        """The same of a few points (k,) that have a foot, at their cost alone."""
+        mesh, feature = self.index.mesh, self.feature[rows]
+        corners = mesh.vertices.take(mesh.faces.take(self.face[rows], axis=0), axis=0)
+        feet, rim = self.foot[rows], np.flatnonzero(feature)
+        frames = FaceFrames.of(corners)
+        weights = frames.barycentric_inside(np.ascontiguousarray(feet.T), np.arange(len(rows)))
+        weights[rim] = barycentric_on_rim(corners[rim], feet[rim], feature[rim])
         return weights
 
     @cached_property
@@ -244,35 +253,6 @@ class SurfaceIndex:
         # A copy, since the winners are written into it.
         feet = self._frames.feet(np.ascontiguousarray(here.T), guess.copy())
         self._settle(here, rows, feet, rivals, limit_mm, found)
-
-    @cached_property
-    def _bends(self) -> FloatArray:
-        """How the surface bends over each edge of each face, (3, m): see :mod:`.bends`."""
-        bends = face_bends(self.mesh).take(self._number, axis=0)
-        order = (np.arange(3) + self._frames.first_corner[:, None]) % 3
-        return np.ascontiguousarray(np.take_along_axis(bends, order, axis=1).T)
-
-    def over_faces(self, points: FloatArray, faces: IntArray, limit_mm: float) -> ClosestPoints:
-        """Return the feet of points (k, 3) on faces (k,) given, where they lie inside these.
-
-        Other points get no foot, nor do those farther than ``limit_mm`` from the face, nor those
-        to which the face across an edge may be nearer.
-        """
-        transposed = np.ascontiguousarray(points.T)
-        feet = self._frames.feet(transposed, self._place.take(faces))
-        signed = feet.height
-        inside = (feet.side == 0) & (np.abs(signed) <= limit_mm)
-        for bend, away in zip(self._bends, self._frames.rim_distances(feet), strict=True):
-            inside &= away >= signed * bend.take(feet.faces)
-        place = self._frames.to_space(feet.faces, feet.x, feet.y).T
-        return ClosestPoints(
-            foot=np.where(inside[:, None], place, np.nan),
-            distance_mm=np.where(inside, np.abs(signed), np.inf),
-            signed_mm=np.where(inside, signed, np.nan),
-            face=np.where(inside, faces, -1),
-            feature=np.zeros(len(faces), dtype=np.int8),
-            index=self,
-        )
 
     def _settle(
         self,

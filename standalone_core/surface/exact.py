@@ -193,16 +193,6 @@ class FaceFrames:
         edge, rows = flat.argmin(axis=0), np.arange(len(faces))
         return foot_x[edge, rows], foot_y[edge, rows], flat[edge, rows], edge
 
-    def rim_distances(self, feet: Feet) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Distances (k,) of feet inside their faces from the lines of the three edges, mm."""
-        length, apex_x, apex_y = self._corners(feet.faces)
-        far, near = (
-            np.sqrt(inverse.take(feet.faces))
-            for inverse in (self.far_edge_inverse, self.near_edge_inverse)
-        )
-        to_far = (apex_x - length) * feet.y - apex_y * (feet.x - length)
-        return feet.y, to_far * far, (apex_y * feet.x - apex_x * feet.y) * near
-
     def features(self, feet: Feet) -> FeatureArray:
         """Feature codes (k,): 0 inside, 1 + j on edge j, 4 + j on corner j of the face."""
         feature = np.zeros(len(feet.faces), dtype=np.int8)

@@ -29,9 +29,10 @@ from cuspwise.standalone_core.mesh.refine import evaluation_mesh
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.progress import run
 from cuspwise.standalone_core.study.measuring import pair_job
-from cuspwise.standalone_core.superimpose.prepared import PreparedDesign
+from cuspwise.standalone_core.study.measuring.carried import CarriedCrown, carried_surface
 from cuspwise.standalone_core.superimpose.settings import SuperimposeSettings
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
+from cuspwise.standalone_core.surface.known import KnownFaces
 from made.short_forms import TIP_MM, missing_from_thimble, missing_from_wedge, thimble, wedge
 from made.tiers import slow
 
@@ -193,11 +194,12 @@ def test_a_crown_is_not_compared_through_the_wall_of_another() -> None:
     """A whole scan of one, the outside of the other: only the outside can be compared."""
     evaluation = evaluation_mesh(thimble(outside=LOW_OUTSIDE, inside=LOW_INSIDE, around=80), 0.2)
     _, second = measured(evaluation.mesh, low_scan(3.0, outside_only=False))
-    first = PreparedDesign(SurfaceIndex(low_scan(5.0, outside_only=True)))
+    crown = CarriedCrown(second, carried_surface(second, evaluation).vertex_normals)
+    first = SurfaceIndex(low_scan(5.0, outside_only=True))
     settings = CheckSettings(superimpose=AS_IT_LIES)
     areas = SimpleNamespace(evaluation=evaluation, areas={})
-    known = pair_job.known_faces(second, first, settings)  # none: its feet lie elsewhere
-    field, _ = pair_job.superimposed(second, first, known, areas, settings)
+    known = KnownFaces(first, np.full(len(second), -1), settings.deviation.search_mm)
+    field, _ = pair_job.superimposed(crown, known, areas, settings)
     assert (field.status == NOT_MUTUAL).any()
     assert not field.counted[~on_the_outside(evaluation.points)].any()
     # Two kinds of noise, 3 and 5 µm on meshes of one spacing, remain.

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import trimesh
 from cuspwise.standalone_core.areas.area_set import Area
 from cuspwise.standalone_core.check import CheckSettings
 from cuspwise.standalone_core.checked_mesh import read_design, read_scan
@@ -47,7 +48,7 @@ from cuspwise.standalone_core.study.measuring.results import Crown, Pair, Repeat
 from cuspwise.standalone_core.study.measuring.scan_job import (
     ScanJob,
     StudyDependencies,
-    load_deviations,
+    load_carried,
     load_scan,
     load_surface,
     measure_and_keep,
@@ -107,9 +108,9 @@ def jobs(folder: Path, study: StudyDependencies) -> list[ScanJob]:
 
 
 def deviations(store: ResultStore, job: ScanJob, ready: ReadyDesign) -> DeviationField:
-    field = load_deviations(store, job.key, ready.evaluation, SETTINGS, feet=True)
-    assert field is not None
-    return field
+    carried = load_carried(store, job.key, ready.evaluation, SETTINGS)
+    assert carried is not None
+    return carried.field
 
 
 def surface(store: ResultStore, job: ScanJob) -> TriangleMesh:
@@ -148,7 +149,10 @@ def test_what_is_kept_loses_nothing(
     for ours, theirs in zip(kept.fields, fresh.fields, strict=True):
         for name in ("deviation_mm", "status", "area_point", "points_mm", "weights_mm2", "faces"):
             np.testing.assert_array_equal(getattr(ours, name), getattr(theirs, name))
-    np.testing.assert_array_equal(kept.design_to_scan.foot_mm, fresh.design_to_scan.foot_mm)
+    for name in ("foot_mm", "foot_face"):
+        np.testing.assert_array_equal(
+            getattr(kept.design_to_scan, name), getattr(fresh.design_to_scan, name)
+        )
     np.testing.assert_array_equal(
         kept.scan_to_design.unmatched_mm, fresh.scan_to_design.unmatched_mm
     )
@@ -223,6 +227,30 @@ def test_feet_lie_at_the_deviation(
     np.testing.assert_allclose(away[counted], np.abs(field.deviation_mm[counted]), atol=1e-12)
 
 
+def test_feet_lie_on_the_faces_kept_with_them(
+    jobs: list[ScanJob], ready: ReadyDesign, store: ResultStore
+) -> None:
+    field, crown = deviations(store, jobs[2], ready), surface(store, jobs[2])
+    np.testing.assert_array_equal(field.foot_face >= 0, field.counted)
+    faces, feet = field.foot_face[field.counted], field.foot_mm[field.counted]
+    nearest = trimesh.triangles.closest_point(crown.triangles[faces], feet)
+    np.testing.assert_allclose(nearest, feet, atol=1e-12)
+
+
+def test_normals_kept_for_pairs_are_those_of_the_feet_joined_as_the_design(
+    jobs: list[ScanJob], ready: ReadyDesign, store: ResultStore
+) -> None:
+    carried = load_carried(store, jobs[1].key, ready.evaluation, SETTINGS)
+    assert carried is not None
+    faces = ready.evaluation.mesh.faces
+    faces = faces[carried.field.counted[faces].all(axis=1)]
+    joined = trimesh.Trimesh(carried.points_mm, faces, process=False)
+    used = carried.used
+    assert np.count_nonzero(used) > 0.9 * len(used)
+    theirs = joined.vertex_normals[used]  # weighted by angle too
+    np.testing.assert_allclose(carried.normals[used], theirs, atol=1e-6)
+
+
 def test_pairs_agree_with_a_whole_superimposition(
     jobs: list[ScanJob], ready: ReadyDesign, store: ResultStore
 ) -> None:
@@ -252,17 +280,17 @@ def test_a_crown_paired_with_itself_does_not_differ(
 
 
 def test_what_is_kept_of_a_crown_is_small(jobs: list[ScanJob], store: ResultStore) -> None:
-    """A scan of 290,000 triangles measured at 51,000 points, for which that was 11 MB, takes 6.
+    """A scan of 290,000 triangles measured at 51,000 points, for which that was 11 MB, takes 7.
 
     12 bytes per vertex of the scan, and what two triangles pack to; 8 per point of it, and what
-    two small numbers pack to; 32 per point of the design, and what one packs to.
+    two small numbers pack to; 44 per point of the design, and what two numbers pack to.
     """
     record, arrays = store.load(jobs[0].key) or ({}, {})
     vertices, points = len(arrays["vertices"]), len(arrays["deviation_mm"])
     size = sum(store.path(key).stat().st_size for key in (jobs[0].key, jobs[0].rows_key))
     rest = len(json.dumps(record)) + 10_000  # the rows of all areas, and names
-    assert size < 18 * vertices + 10 * len(arrays["back_status"]) + 33 * points + rest
-    assert 28 * 145_000 + 33 * 51_000 + rest < 6e6
+    assert size < 18 * vertices + 10 * len(arrays["back_status"]) + 48 * points + rest
+    assert 28 * 145_000 + 48 * 51_000 + rest < 7e6
 
 
 def test_keys_follow_what_results_depend_on(study: StudyDependencies) -> None:

@@ -14,22 +14,21 @@ from ...areas.chosen import faces_to_fit
 from ...arrays import FloatArray
 from ...check_settings import CheckSettings
 from ...deviation.field import COUNTED, NOT_MUTUAL, DeviationField, counting_status
-from ...deviation.matching import through_no_wall_steps
+from ...deviation.matching import ends_somewhere, through_no_wall_steps
 from ...deviation.measures import AreaMeasures, measure_areas
 from ...deviation.settings import DeviationSettings
 from ...errors import SuperimpositionError
 from ...measure import ReadyDesign
-from ...mesh.refine import EvaluationMesh
 from ...mesh.triangle_mesh import TriangleMesh
 from ...progress import Progress, Steps, run
 from ...superimpose.near_fit import NearFit, near_fit
-from ...superimpose.prepared import PreparedDesign
 from ...superimpose.rigid import apply, rotation_angle_deg, turned
 from ...surface.closest import SurfaceIndex
 from ...surface.known import KnownFaces
+from .carried import CarriedCrown, carried_surface
 from .result_store import ResultStore, key_of, still_kept
 from .results import Crown, Pair
-from .scan_job import ScanJob, load_deviations, load_surface
+from .scan_job import ScanJob, load_carried, load_surface
 
 
 @dataclass(frozen=True)
@@ -72,13 +71,12 @@ def compare_and_keep_steps(
     store = ResultStore(first.study.folder)
     yield Progress("Indexing a crown", 0.0)
     surface = still_kept(load_surface(store, first))
-    target = PreparedDesign(SurfaceIndex(surface, threads=threads))
-    own = still_kept(load_deviations(store, first.key, ready.evaluation, settings, feet=True))
-    known = known_faces(own, target, settings)
+    own = still_kept(load_carried(store, first.key, ready.evaluation, settings))
+    known = known_faces(own, surface, settings, threads)
     for done, key in enumerate(job.seconds):
         yield Progress("Comparing crowns", (done + 0.5) / (len(job.seconds) + 0.5))
-        loaded = load_deviations(store, key, ready.evaluation, settings, feet=True)
-        record = _compared(still_kept(loaded), target, known, ready.area_set, settings)
+        second = still_kept(load_carried(store, key, ready.evaluation, settings))
+        record = _compared(second, known, ready.area_set, settings)
         store.save(pair_key(first, key), record, {})
 
 
@@ -100,14 +98,10 @@ def load_pair(store: ResultStore, key: str, first: Crown, second: Crown) -> Pair
 
 
 def _compared(
-    second: DeviationField,
-    target: PreparedDesign,
-    known: KnownFaces,
-    area_set: AreaSet,
-    settings: CheckSettings,
+    second: CarriedCrown, known: KnownFaces, area_set: AreaSet, settings: CheckSettings
 ) -> dict[str, Any]:
     try:
-        field, motion = superimposed(second, target, known, area_set, settings)
+        field, motion = superimposed(second, known, area_set, settings)
     except SuperimpositionError as problem:
         unknown = {"shift_um": np.nan, "turn_deg": np.nan}
         return {"superimposed": [], **unknown, "reason": problem.reason}
@@ -116,34 +110,31 @@ def _compared(
 
 
 def known_faces(
-    first: DeviationField, target: PreparedDesign, settings: CheckSettings
+    first: CarriedCrown,
+    surface: TriangleMesh,
+    settings: CheckSettings,
+    threads: int | None = None,
 ) -> KnownFaces:
     """Say over which faces of the first crown the points of the others probably lie.
 
     Both crowns were measured at the same points of the design, so that their feet lie near each
-    other.
+    other. ``surface`` is the first crown where it was laid on the design.
     """
-    assert first.foot_mm is not None  # it was measured
-    return KnownFaces.at(target.index, first.foot_mm, settings.deviation.search_mm)
+    assert first.field.foot_face is not None  # it was measured
+    index = SurfaceIndex(surface, threads=threads)
+    return KnownFaces(index, first.field.foot_face, settings.deviation.search_mm)
 
 
 def superimposed(
-    second: DeviationField,
-    target: PreparedDesign,
-    known: KnownFaces,
-    area_set: AreaSet,
-    settings: CheckSettings,
+    second: CarriedCrown, known: KnownFaces, area_set: AreaSet, settings: CheckSettings
 ) -> tuple[DeviationField, Mapping[str, float]]:
     """Lay the second crown's points on the first crown and measure there.
 
     Parameters
     ----------
-    second : DeviationField
-        Of the second crown at the design's points, with its feet.
-    target : PreparedDesign
-        The first crown's surface, where it was laid on the design.
+    second : CarriedCrown
     known : KnownFaces
-        See :func:`known_faces`.
+        Of the first crown; see :func:`known_faces`.
     area_set : AreaSet
     settings : CheckSettings
 
@@ -157,28 +148,29 @@ def superimposed(
     SuperimpositionError
         The two crowns cannot be laid on each other.
     """
-    evaluation = area_set.evaluation
-    counted = second.counted
-    carried = _carried(second, evaluation)
-    used = counted & (carried.vertex_areas > 0)
+    evaluation, own = area_set.evaluation, second.field
+    counted, used, points = own.counted, second.used, second.points_mm
     faces = faces_to_fit(area_set, settings.fit_areas)
     if faces is not None:
         used &= np.bincount(evaluation.mesh.faces[faces].ravel(), minlength=len(used)) > 0
     weights = np.where(used, evaluation.weights_mm2, 0.0)
-    fit = near_fit(carried.vertices, weights, target, settings.superimpose, known)
-    T = fit.T_target_source
-    normals = turned(T, carried.vertex_normals)
-    status = counting_status(normals, fit.closest, target.index.mesh, settings.deviation)
+    fit = near_fit(points, weights, settings.superimpose, known)
+    T, target = fit.T_target_source, known.index
+    normals = turned(T, second.normals)
+    status = counting_status(normals, fit.closest, target.mesh, settings.deviation)
     status = np.where(counted, status, NOT_MUTUAL).astype(np.uint8)
-    status = _through_no_wall(status, fit, carried.moved(T), target.index, settings.deviation)
-    status = np.where(counted, status, second.status).astype(np.uint8)
+    if ends_somewhere(status):
+        crown = carried_surface(own, evaluation).moved(T)
+        status = _through_no_wall(status, fit, crown, target, settings.deviation)
+    status = np.where(counted, status, own.status).astype(np.uint8)
     field = replace(
-        second,
+        own,
         deviation_mm=np.where(status == COUNTED, -fit.signed_mm, np.nan),
         status=status,
         foot_mm=None,
+        foot_face=None,
     )
-    return field, _motion(T, carried)
+    return field, _motion(T, points)
 
 
 def _through_no_wall(
@@ -199,20 +191,12 @@ def _through_no_wall(
         area_point=np.arange(len(status)),
         settings=settings,
         foot_mm=np.where(counted[:, None], fit.closest.foot, np.nan),
+        foot_face=np.where(counted, fit.closest.face, -1),
     )
     return run(through_no_wall_steps(field, crown, target)).status
 
 
-def _carried(field: DeviationField, evaluation: EvaluationMesh) -> TriangleMesh:
-    """Return a crown's surface as its points nearest to the design's, joined as those are."""
-    faces = evaluation.mesh.faces
-    assert field.foot_mm is not None  # it was measured
-    counted = field.counted
-    vertices = np.where(counted[:, None], field.foot_mm, evaluation.points)
-    return TriangleMesh(vertices, faces[np.all(counted[faces], axis=1)])
-
-
-def _motion(T: FloatArray, mesh: TriangleMesh) -> dict[str, float]:
-    centre = mesh.vertices.mean(axis=0, keepdims=True)
+def _motion(T: FloatArray, points: FloatArray) -> dict[str, float]:
+    centre = points.mean(axis=0, keepdims=True)
     shift = float(np.linalg.norm(apply(T, centre) - centre))
     return {"shift_um": 1e3 * shift, "turn_deg": rotation_angle_deg(T[:3, :3])}

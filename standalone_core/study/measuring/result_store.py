@@ -26,7 +26,7 @@ from ...versions import versions_used
 KEPT = "kept"
 """Folder of kept results inside a study's folder of results."""
 
-FORMAT = 5
+FORMAT = 6
 """Raised when what is kept changes; older content is then measured anew."""
 
 _ABANDONED_S = 3600.0

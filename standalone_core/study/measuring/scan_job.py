@@ -30,12 +30,14 @@ from ...mesh.triangle_mesh import TriangleMesh
 from ...progress import Progress, Steps, run, scaled
 from ...records import with_tuples
 from ...superimpose.result import Superimposition
+from .carried import CarriedCrown, carried_surface
 from .fit_record import fit_from, fit_record
 from .result_store import ResultStore, file_checksum, key_of
 from .worker_design import workers_design
 
 _SURFACE = ("vertices", "faces")
 _FORWARD = ("deviation_mm", "status")
+_FEET = ("foot_mm", "foot_face")
 MARGIN_UM = "margin_um"
 _ROWS = 2
 """Raised when what is kept of the areas changes; the scans themselves stay kept."""
@@ -166,7 +168,7 @@ def measure_and_keep_steps(
         ready_scan = yield from scaled(readying, 0.1, 0.2)
         steps = measure_scan_steps(ready_scan, ready, job.settings)
         measured = yield from scaled(steps, 0.2, 0.9)
-        _save_scan(store, job.key, measured)
+        _save_scan(store, job.key, measured, ready.evaluation)
     yield Progress("Measuring the areas", 0.9)
     store.save(job.rows_key, *_rows(measured, ready.area_set, job.settings))
 
@@ -199,14 +201,18 @@ def _rows(
     return record, {} if margin is None else {MARGIN_UM: margin.counted_um.astype(np.float32)}
 
 
-def _save_scan(store: ResultStore, key: str, measured: MeasuredScan) -> None:
+def _save_scan(
+    store: ResultStore, key: str, measured: MeasuredScan, evaluation: EvaluationMesh
+) -> None:
     """Keep a scan before any area or tolerance is looked at.
 
     What follows from the rest in no time is left out: places and areas of the points.
     """
     there, back = measured.design_to_scan, measured.scan_to_design
     assert there.foot_mm is not None  # both were measured
+    assert there.foot_face is not None
     assert back.unmatched_mm is not None
+    normals = carried_surface(there, evaluation).vertex_normals
     standing = np.flatnonzero(np.isfinite(back.unmatched_mm))
     record = {
         "triangles": len(measured.mesh),
@@ -221,6 +227,8 @@ def _save_scan(store: ResultStore, key: str, measured: MeasuredScan) -> None:
         "deviation_mm": there.deviation_mm,
         "status": there.status,
         "foot_mm": there.foot_mm,
+        "foot_face": there.foot_face.astype(np.int32),
+        "foot_normal": normals.astype(np.float32),
         "back_deviation_mm": back.deviation_mm,
         "back_status": back.status,
         "back_area_point": back.area_point.astype(np.int32),
@@ -295,12 +303,7 @@ def load_laid(store: ResultStore, job: ScanJob) -> tuple[TriangleMesh, Superimpo
 
 
 def load_deviations(
-    store: ResultStore,
-    key: str,
-    evaluation: EvaluationMesh,
-    settings: CheckSettings,
-    *,
-    feet: bool = False,
+    store: ResultStore, key: str, evaluation: EvaluationMesh, settings: CheckSettings
 ) -> DeviationField | None:
     """Return a kept scan's deviations at the design's points; None if there are none.
 
@@ -311,11 +314,20 @@ def load_deviations(
         Of the scan.
     evaluation : EvaluationMesh
     settings : CheckSettings
-    feet : bool
-        Whether to read the feet too.
     """
-    entry = store.load(key, (*_FORWARD, "foot_mm") if feet else _FORWARD)
+    entry = store.load(key, _FORWARD)
     return None if entry is None else _forward(entry[1], evaluation, settings)
+
+
+def load_carried(
+    store: ResultStore, key: str, evaluation: EvaluationMesh, settings: CheckSettings
+) -> CarriedCrown | None:
+    """Return what pairs compare of a kept scan; None if there is none. See `load_deviations`."""
+    entry = store.load(key, (*_FORWARD, *_FEET, "foot_normal"))
+    if entry is None:
+        return None
+    field = _forward(entry[1], evaluation, settings)
+    return CarriedCrown(field, entry[1]["foot_normal"].astype(np.float64))
 
 
 def _forward(
@@ -330,6 +342,7 @@ def _forward(
         area_point=np.arange(len(evaluation.points)),
         settings=settings.deviation,
         foot_mm=arrays.get("foot_mm"),
+        foot_face=arrays["foot_face"].astype(np.int64) if "foot_face" in arrays else None,
     )
 
 
