@@ -41,7 +41,7 @@ from ..identifiers import (
 from . import attributes, kept_points, placement, verdict_lines
 from .inputs import DesignInput, ScanInput
 from .kept_points import KeptPoints
-from .scene_choices import measuring_choices, other_choices
+from .scene_choices import other_choices
 
 VERSION = 4
 PATCHES_LISTED = 1000
@@ -368,8 +368,7 @@ def _why_other_choices(
     scan: bpy.types.Object, scene: bpy.types.Scene, then: Mapping[str, Any]
 ) -> str:
     """Return what the scene chooses otherwise than a scan was measured with; empty if nothing."""
-    now = measuring_choices(getattr(scene, SCENE_PROPERTIES), data_of(scan).design)
-    changed = other_choices(then, now)
+    changed = other_choices(then, getattr(scene, SCENE_PROPERTIES), data_of(scan).design)
     return f"It was measured with other settings: {', '.join(changed)}." if changed else ""
 
 

@@ -9,8 +9,9 @@ from ...standalone_core.progress import Progress, Steps, scaled
 from ...standalone_core.report.check.sentences import headline
 from .. import identifiers
 from ..areas import area_groups
+from ..blender import frames
 from ..blender.job import JobOperator
-from ..blender.session import scene_of, settings_of
+from ..blender.session import layer_of, scene_of, settings_of
 from ..check import inputs, scene_choices, store
 from ..drawing import colour_map
 from . import ready
@@ -64,6 +65,11 @@ class CheckCrown(CheckOperator, bpy.types.Operator):
         "deviation, compare it with the tolerances and show it in colours"
     )
     bl_options = {"UNDO"}  # noqa: RUF012
+
+    def read(self, context: bpy.types.Context) -> Steps[None]:
+        """Read both surfaces, of a scan that can be moved."""
+        frames.refuse_held(ready.chosen_scan(context), layer_of(context))
+        yield from super().read(context)
 
 
 class MeasureDeviation(CheckOperator, bpy.types.Operator):

@@ -110,8 +110,8 @@ class SceneSettings(bpy.types.PropertyGroup):
         items=UNIT_CHOICES,
         default=AUTO,
     )
-    start: choices.start()
-    fit_area: choices.fit_area()
+    start: choices.start(measuring_changed)
+    fit_area: choices.fit_area(measuring_changed)
     fit_areas: bpy.props.CollectionProperty(
         name="Areas to Fit On",
         description="The areas that the scan is laid on",
