@@ -14,7 +14,7 @@ from ...standalone_core.deviation.settings import DeviationSettings, MarkSetting
 from ...standalone_core.deviation.tolerances import ANY_AREA, Tolerances
 from ...standalone_core.errors import AreaError, SettingError
 from ...standalone_core.setting import declared_in, refuse_implausible
-from ...standalone_core.study.plan import EVERY_AREA, AnalysisPlan
+from ...standalone_core.study.plan import EVERY_AREA, AnalysisPlan, area_and_measure
 from ...standalone_core.superimpose.settings import SuperimposeSettings
 from ..identifiers import OBJECT_PROPERTIES
 from .setting_groups import DIRECTIONS, GROUPS, rounded
@@ -306,6 +306,7 @@ def refuse_missing_areas(choices: Mapping[str, Any], there: Collection[str]) -> 
         "Verdicts and Patches": choices.get("scanners_um", {}),
         "Fit On": choices.get("fit_areas") or (),
         "Study Question": choices.get("equivalences_um", {}),
+        "Further Comparisons": [area_and_measure(row)[0] for row in choices.get("secondary") or ()],
     }
     known = {*AREA_NAMES, *there}
     for panel, names in named.items():

@@ -109,6 +109,7 @@ class SceneSettings(bpy.types.PropertyGroup):
         description="How long one unit of this scene is; results are in µm whatever it is",
         items=UNIT_CHOICES,
         default=AUTO,
+        update=measuring_changed,
     )
     start: choices.start(measuring_changed)
     fit_area: choices.fit_area(measuring_changed)

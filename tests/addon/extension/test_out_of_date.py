@@ -4,29 +4,49 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from contextlib import contextmanager
 from types import SimpleNamespace
 from typing import Any
 
-import pytest
 from calls import call
 
-HARMLESS: set[str] = set()
-REFUSED_ONLY = "force"
+HARMLESS = """
+scan_index palette shown limit_is_automatic limit_um mark_kind mark_radius_mm
+show_areas show_directions show_marks show_margin
+teeth.section.shown teeth.section.follows_view teeth.section.through teeth.section.offset_mm
+teeth.section.normal
+study.folder study.keep_crowns study.area study.measure study.map_kind study.map_group
+study.map_pair
+crowns.sort_by crowns.area crowns.group crowns.status
+causes.show_build_direction fit.show_spots fit.show_polar
+patches.sort patches.sign patches.area patches.least_mm2
+""".split()
+"""What only shows, lists or names things, and what is used when something is made later."""
+PLACES = "unit"
+"""What changes where things lie, which is looked at with the places of objects."""
+REFUSES = "force"
+"""What only says whether unusual numbers are refused."""
+ALWAYS = {"refine", "force"}
+"""What a study is measured with and no scene chooses, or what changes no result."""
 
 
 def leaves(owner: Any, path: str = "") -> Iterator[tuple[str, Any, Any]]:
     """Every choice of a group and of those in it: its path, its owner, its property."""
     for prop in owner.bl_rna.properties:
-        if prop.identifier in ("rna_type", "name") or prop.is_hidden or prop.is_readonly:
-            if prop.type != "POINTER" or prop.identifier == "rna_type":
-                continue
-        value = getattr(owner, prop.identifier)
-        where = f"{path}{prop.identifier}"
-        if prop.type == "POINTER":
-            if hasattr(value, "bl_rna") and not hasattr(value, "users"):
-                yield from leaves(value, f"{where}.")
-        elif prop.type != "COLLECTION":
+        value, where = getattr(owner, prop.identifier), f"{path}{prop.identifier}"
+        if prop.identifier in ("rna_type", "name") or prop.type == "COLLECTION":
+            continue
+        if prop.type == "POINTER":  # to a group, or to an object, which is compared as such
+            yield from leaves(value, f"{where}.") if isinstance(value, bpy_group()) else ()
+        elif not (prop.is_hidden or prop.is_readonly):
             yield where, owner, prop
+
+
+def bpy_group() -> type:
+    import bpy
+
+    group: type = bpy.types.PropertyGroup
+    return group
 
 
 def other(owner: Any, prop: Any) -> Any:
@@ -39,6 +59,8 @@ def other(owner: Any, prop: Any) -> Any:
             return [0.0, 1.0, 0.0]
         step = 1 if prop.type == "INT" else 0.25 * min(abs(now), prop.hard_max - now) or 1.0
         return now + step if now + step <= prop.hard_max else now - abs(step)
+    if prop.identifier == "unit":
+        return "inch"
     if prop.type == "ENUM":
         names = [item.identifier for item in prop.enum_items]
         if prop.is_enum_flag:
@@ -61,17 +83,79 @@ def chosen(case: SimpleNamespace) -> dict[str, Any]:
     return {kind: json.loads(json.dumps(choices)) for kind, choices in made.items()}
 
 
-def test_x(checked: SimpleNamespace) -> None:
-    for path, owner, prop in leaves(checked.settings):
-        before, value = chosen(checked), getattr(owner, prop.identifier)
-        value = set(value) if isinstance(value, set) else value
-        try:
-            setattr(owner, prop.identifier, other(owner, prop))
-        except Exception as e:
-            print(path, "ERR", e, prop.type); continue
-        after = chosen(checked)
-        kinds = [k for k in before if before[k] != after[k]]
-        keys = [k for k in after["check"] if before["check"].get(k) != after["check"][k]]
-        print(path, prop.type, kinds, keys, checked.scan.cuspwise.state, checked.scan.cuspwise.state_reason)
-        setattr(owner, prop.identifier, value)
-        if checked.scan.cuspwise.state != "CURRENT": print("   STUCK", checked.scan.cuspwise.state)
+@contextmanager
+def changed(case: SimpleNamespace, owner: Any, name: str, value: Any) -> Iterator[set[str]]:
+    """Choose something else; yield the kinds of results that are made otherwise then."""
+    now, before = getattr(owner, name), chosen(case)
+    held = set(now) if isinstance(now, set) else now[:] if hasattr(now, "__len__") else now
+    setattr(owner, name, value)
+    after = chosen(case)
+    yield {kind for kind in before if before[kind] != after[kind]}
+    setattr(owner, name, held)
+    assert chosen(case) == before, name
+
+
+def kept(case: SimpleNamespace) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(case.scan.cuspwise.result)["choices"]
+    return found
+
+
+def test_every_choice_marks_or_judges_anew_or_is_harmless(checked: SimpleNamespace) -> None:
+    """And none of those that are listed as harmless has any part in a result."""
+    checked.settings.causes.scanner_is_known = True  # else its numbers have no part
+    data, judging = checked.scan.cuspwise, checked.part("addon.check.scene_choices").JUDGING
+    found, harmless, before = list(leaves(checked.settings)), set(), chosen(checked)["check"]
+    for path, owner, prop in found:
+        with changed(checked, owner, prop.identifier, other(owner, prop)) as kinds:
+            now = chosen(checked)["check"]
+            if path == PLACES:
+                assert data.state == "OUT_OF_DATE", path
+            elif not kinds:
+                harmless.add(path)
+            elif "check" not in kinds or path == REFUSES:
+                assert data.state == "CURRENT", path
+            elif path.startswith("support_marks."):
+                assert data.marks_out_of_date, path
+            elif {name for name in judging if now[name] != before[name]}:
+                assert data.state == "CURRENT", path
+                assert all(kept(checked)[name] == now[name] for name in judging), path
+            else:
+                assert data.state == "OUT_OF_DATE", path
+        assert data.state == "CURRENT", path
+        data.marks_out_of_date = False
+    assert harmless == set(HARMLESS)
+    assert len(found) > 100
+
+
+def test_every_choice_of_a_study_is_compared(checked: SimpleNamespace) -> None:
+    words = checked.part("addon.study.study_store").SETTINGS_WORDS
+    assert set(chosen(checked)["study"]) - set(words) == ALWAYS
+
+
+def test_lists_of_areas_count_too(checked: SimpleNamespace) -> None:
+    """A row that is added marks or judges anew, and its removal takes that back."""
+    data, settings = checked.scan.cuspwise, checked.settings
+    for rows in ("tolerances", "scanners"):
+        call(checked, "add_area_row", rows=rows, area="axial")
+        assert kept(checked) == {**kept(checked), **chosen(checked)["check"]}
+        call(checked, "remove_area_row", rows=rows, number=0)
+        assert data.state == "CURRENT"
+        assert kept(checked) == {**kept(checked), **chosen(checked)["check"]}
+    settings.fit_area = "LISTED"
+    assert "areas that the scan is laid on" in data.state_reason
+    call(checked, "add_area_row", rows="fit_areas", area="axial")
+    call(checked, "check_crown")
+    assert data.state == "CURRENT"
+    call(checked, "add_area_row", rows="fit_areas", area="occlusal")
+    assert data.state == "OUT_OF_DATE"
+    call(checked, "remove_area_row", rows="fit_areas", number=1)
+    assert data.state == "CURRENT"
+
+
+def test_what_was_measured_where_it_lay_was_laid_by_nothing(checked: SimpleNamespace) -> None:
+    call(checked, "measure_deviation")
+    checked.settings.superimpose.fit_weighting = "robust"
+    checked.settings.start = "in_place"
+    assert checked.scan.cuspwise.state == "CURRENT"
+    checked.settings.spacing_mm *= 1.5
+    assert checked.scan.cuspwise.state == "OUT_OF_DATE"
