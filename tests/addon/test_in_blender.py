@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from calls import OF_LINES
 from cuspwise.addon.blender.in_blender import REMEDIES, in_blender, message
 from cuspwise.addon.study.file import FileGroup, study_file_text
 from cuspwise.standalone_core.errors import (
@@ -26,10 +27,6 @@ FILES = re.compile(
     r"mesh/(files|formats|threemf|write)|areas/(files|carry|entries)|_file|landmarks"
 )
 OF_STUDIES = ("study/measuring", "study/analysis", "*.py", "tray/*.py")
-OF_LINES = re.compile(
-    r"(?<!\w)--\w|\.toml|\[\w+\]|'cuspwise |study files?\b|\bCSV\b|\boptions?\b|command line|"
-    r"\b[a-z]\w* = "
-)
 NO_BLENDER = {"study/measuring/executors.py"}  # never used there
 USUAL = {
     **dict.fromkeys(("superimpose", "support_marks", "points", "areas", "verdicts"), {}),
