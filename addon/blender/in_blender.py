@@ -70,8 +70,8 @@ IN_BLENDER: Mapping[str, str] = MappingProxyType(
         "Give a crown with its inner surface, or its path of insertion and areas.": "Choose a "
         "crown with its inner surface.",
         "Give a crown with both its surfaces.": "Choose a crown with both its surfaces.",
-        "Check that the file shows a crown made from this design; look at it with 'check'.": "Check "
-        "that the object shows a crown made from this design, and press Check Crown.",
+        "Check that the file shows a crown": "Check that the object shows a crown",
+        "look at it with 'check'": "press Check Crown",
         "Check that the file is there and may be read.": "Run the study again.",
         "Give mesial_direction below [areas].": "Set Mesial under Areas, Directions.",
         " is not among measures.": " is not ticked under Measures.",

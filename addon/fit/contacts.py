@@ -76,7 +76,7 @@ def choices_of(settings: Any) -> dict[str, Any]:
     return {**_limits(settings), **crown_reading.choices_of(settings)}
 
 
-def _limits(settings: Any) -> dict[str, float]:
+def _limits(settings: Any) -> dict[str, Any]:
     names = ("search_mm", "open_um", "tight_um", "change_um")
     return {name: made_with.rounded(getattr(settings.teeth, name)) for name in names}
 

@@ -72,7 +72,7 @@ def choices_of(settings: Any) -> dict[str, Any]:
     return {**_limits(settings), **crown_reading.choices_of(settings)}
 
 
-def _limits(settings: Any) -> dict[str, float]:
+def _limits(settings: Any) -> dict[str, Any]:
     names = ("least_axial_mm", "least_occlusal_mm")
     return {name: made_with.rounded(getattr(settings.teeth, name)) for name in names}
 

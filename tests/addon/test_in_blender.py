@@ -29,8 +29,8 @@ FILES = re.compile(
 OF_STUDIES = ("study/measuring", "study/analysis", "*.py", "tray/*.py")
 NO_BLENDER = {"study/measuring/executors.py"}  # never used there
 USUAL = {
-    **dict.fromkeys(("superimpose", "support_marks", "points", "areas", "verdicts"), {}),
-    **dict.fromkeys(("scanners_um", "equivalences_um", "analysis", "causes"), {}),
+    **{name: {} for name in ("superimpose", "support_marks", "points", "areas", "verdicts")},
+    **{name: {} for name in ("scanners_um", "equivalences_um", "analysis", "causes")},
     **dict.fromkeys(("scanner_um", "equivalence_um"), 0.0),
     **dict.fromkeys(("secondary", "measures"), None),
     **{"start": "auto", "fit_areas": [], "spacing_mm": 0.1, "search_mm": 1.0},

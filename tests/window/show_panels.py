@@ -23,6 +23,7 @@ from driver import (
 )
 
 EDGE_MM, SCALE, PAGES = 0.4, 1.5, 5
+LEFT = []
 GROUPS = ("Milled", "Printed on a platform that is tilted")
 
 
@@ -73,6 +74,7 @@ def prepare():
     for item in settings().teeth.neighbours:
         item.side = item.tooth.name.lower()
     settings().study.folder = str(OUT / "study")
+    part("standalone_core.report.study.output").can_plot = lambda: False  # which takes long
     settings().study.equivalence_um = 5.0
     area, _region = area_and("UI")
     area.spaces.active.show_region_ui = True
@@ -125,8 +127,16 @@ def open_panels():
     part("addon.panels.study")._draw_question = question.draw_question
     FACTS["panels"] = [cls.bl_idname for cls in panels]
     tops = [cls for cls in panels if not getattr(cls, "bl_parent_id", "")]
-    STEPS[-1:-1] = [step for top in tops for step in pictures(top, panels)]
+    LEFT.extend(step for top in tops for step in pictures(top, panels))
     return 0.5
+
+
+def one_by_one():
+    """Take the pictures of all panels."""
+    if not LEFT:
+        return 0.0
+    LEFT.pop(0)()
+    return None
 
 
 def pictures(top, panels):
@@ -141,17 +151,15 @@ def pictures(top, panels):
             settings().fit.crown = "DESIGN"
         for cls in family:
             bpy.utils.register_class(cls)
-        area, region = area_and("UI")
+        _area, region = area_and("UI")
         region.active_panel_category = "Cuspwise"
         region.tag_redraw()
-        return 1.5
 
     def page(number):
         def step():
             picture(f"panel_{top.__name__}_{number}")
             with view("UI"):
                 bpy.ops.view2d.scroll_down(page=True)
-            return 0.7
 
         return step
 
@@ -161,20 +169,18 @@ def pictures(top, panels):
                 bpy.ops.view2d.scroll_up(page=True)
         for cls in reversed(family):
             bpy.utils.unregister_class(cls)
-        return 0.3
 
-    return [show, show_again, *(page(number) for number in range(PAGES)), hide]
+    return [show, show_again, show_again, *(page(number) for number in range(PAGES)), hide]
 
 
 def show_again():
     """Draw it once more."""
     area_and("UI")[1].tag_redraw()
-    return 0.7
 
 
 def whole():
     """All panels as they are when they are new."""
-    area, region = area_and("UI")
+    _area, region = area_and("UI")
     region.active_panel_category = "Cuspwise"
     FACTS["state"] = scan().cuspwise.state
     return 1.5
@@ -200,6 +206,7 @@ STEPS = [
     whole,
     lambda: picture("panel_done") or 0.2,
     open_panels,
+    one_by_one,
     end,
 ]
 
