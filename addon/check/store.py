@@ -24,7 +24,7 @@ from ...standalone_core.deviation.direction import DESIGN_TO_SCAN, Direction
 from ...standalone_core.deviation.margin_profile import MarginProfile
 from ...standalone_core.deviation.verdict import Verdict
 from ...standalone_core.errors import CuspwiseError
-from ...standalone_core.progress import Progress, Steps, run
+from ...standalone_core.progress import Progress, Steps, run, scaled
 from ...standalone_core.records import plain
 from ...standalone_core.report.check.document import check_document
 from ...standalone_core.report.check.sentences import patch_limit_um, superimposition_lines
@@ -141,10 +141,9 @@ def keep_steps(
     data = data_of(scan.scan)
     forget(scan.scan, scene)
     result_id = uuid.uuid4().hex[:8]
-    attributes.write_deviations(design, scan, result, result_id)
-    yield Progress("Keeping the result", 0.6)
-    attributes.write_unmatched(scan, result, result_id)
+    yield from scaled(attributes.write_steps(design, scan, result, result_id), 0.4, 0.8)
     kept = _kept(design, scan, result, choices)
+    yield Progress("Keeping the result", 0.9)
     data.design = design.design
     data.result_id = result_id
     data.result_points = points

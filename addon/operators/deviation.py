@@ -50,8 +50,7 @@ class CheckOperator(JobOperator):
         yield from scaled(writing, 0.0, 0.5)
         keeping = store.keep_steps(design, self._scan, result, self._choices, scene_of(context))
         yield from scaled(keeping, 0.5, 0.9)
-        yield Progress("Showing the colours", 0.9)
-        colour_map.show(context)
+        yield from scaled(colour_map.show_steps(context), 0.9, 1.0)
         return f"{self._scan.scan.name}: {headline(result.verdicts).title}."
 
 

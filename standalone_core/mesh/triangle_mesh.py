@@ -255,9 +255,16 @@ class TriangleMesh:
 
 
 def _frozen(values: ArrayLike, dtype: type[Number]) -> NDArray[Number]:
+    if isinstance(values, np.ndarray) and values.dtype == dtype and _is_fixed(values):
+        return values
     array: NDArray[Number] = np.array(values, dtype=dtype, order="C")
     array.setflags(write=False)
     return array
+
+
+def _is_fixed(array: NDArray[Number]) -> bool:
+    """Tell whether an array owns its numbers and has nobody write to them: no copy is needed."""
+    return array.base is None and array.flags.c_contiguous and not array.flags.writeable
 
 
 def _cross(u: FloatArray, v: FloatArray) -> FloatArray:
