@@ -71,6 +71,7 @@ def read_mesh_steps(
     faces = triangles_of(mesh)
     yield reading
     places = points.astype(np.float64)
+    places.setflags(write=False)
     yield reading
     corners = faces.astype(np.int64)
     corners.setflags(write=False)

@@ -136,8 +136,7 @@ def keep_steps(
     yield Progress("Keeping the result", 0.0)
     edges = result.evaluation.mesh.graph.edges
     yield Progress("Keeping the result", 0.2)
-    points = kept_points.write(result, edges)
-    yield Progress("Keeping the result", 0.4)
+    points = yield from scaled(kept_points.write_steps(result, edges), 0.2, 0.4)
     data = data_of(scan.scan)
     forget(scan.scan, scene)
     result_id = uuid.uuid4().hex[:8]

@@ -235,7 +235,10 @@ class TriangleMesh:
         linear, shift = matrix[:3, :3], matrix[:3, 3]
         keeps_turn = np.linalg.det(linear) > 0
         faces = self.faces if keeps_turn else self.faces[:, ::-1]
-        moved = TriangleMesh(self.vertices @ linear.T + shift, faces, self.name)
+        places = self.vertices @ linear.T
+        places += shift
+        places.setflags(write=False)
+        moved = TriangleMesh(places, faces, self.name)
         if keeps_turn:
             rigid = np.abs(linear @ linear.T - np.eye(3)).max() < _RIGID
             moved.__dict__[_MOVED_FROM] = _Origin(self, linear if rigid else None)

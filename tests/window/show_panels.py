@@ -151,9 +151,7 @@ def pictures(top, panels):
             settings().fit.crown = "DESIGN"
         for cls in family:
             bpy.utils.register_class(cls)
-        _area, region = area_and("UI")
-        region.active_panel_category = "Cuspwise"
-        region.tag_redraw()
+        area_and("UI")[1].tag_redraw()
 
     def page(number):
         def step():
@@ -174,8 +172,10 @@ def pictures(top, panels):
 
 
 def show_again():
-    """Draw it once more."""
-    area_and("UI")[1].tag_redraw()
+    """Draw it once more, in the tab that is there now."""
+    region = area_and("UI")[1]
+    region.active_panel_category = "Cuspwise"
+    region.tag_redraw()
 
 
 def whole():
