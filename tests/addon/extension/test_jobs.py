@@ -117,8 +117,7 @@ def event(kind: str, value: str = "PRESS") -> SimpleNamespace:
     return SimpleNamespace(type=kind, value=value)
 
 
-GOES_ON = {"PASS_THROUGH"}
-"""What a tick that is not the last one answers; other timers than the job's must go on too."""
+GOES_ON = {"PASS_THROUGH"}  # what a tick answers that is not the last: others have timers too
 
 
 def tick(job: SimpleNamespace) -> set[str]:
