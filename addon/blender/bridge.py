@@ -70,7 +70,13 @@ def read_mesh_steps(
     yield reading
     faces = triangles_of(mesh)
     yield reading
-    own = TriangleMesh(points.astype(np.float64), faces, obj.name)
+    places = points.astype(np.float64)
+    places.setflags(write=False)
+    yield reading
+    corners = faces.astype(np.int64)
+    corners.setflags(write=False)
+    yield reading
+    own = TriangleMesh(places, corners, obj.name)
     yield reading
     return own.moved(local_to_mm)
 

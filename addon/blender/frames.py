@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import bpy
 import numpy as np
-from mathutils import Matrix
+from mathutils import Matrix, Vector
 
 from ...standalone_core.errors import SettingError
 from ..identifiers import OBJECT_PROPERTIES, SCENE_PROPERTIES
@@ -153,6 +153,29 @@ def middle(obj: bpy.types.Object) -> np.ndarray:
 
 
 # Placing -------------------------------------------------------------------------------------
+
+_TRIAL = Matrix.Rotation(0.3, 4, Vector((1.0, 2.0, 3.0)))
+"""A turn about no axis of the scene's."""
+
+
+def refuse_held(obj: bpy.types.Object, view_layer: bpy.types.ViewLayer) -> None:
+    """Refuse an object that something holds, before it is computed where it belongs.
+
+    Only what may be held is tried: it is moved, and put back to the last bit.
+
+    Raises
+    ------
+    SettingError
+        As of :func:`place`.
+    """
+    drivers = obj.animation_data.drivers if obj.animation_data else ()
+    if not (obj.parent or len(obj.constraints) or len(drivers)):
+        return
+    before, world = obj.matrix_basis.copy(), shown_matrix_of(obj)
+    shift = Matrix.Translation(longest_side(obj) * Vector((0.3, 0.5, 0.7)))
+    place(obj, np.array(shift @ _TRIAL) @ world, view_layer)
+    obj.matrix_basis = before
+    view_layer.update()
 
 
 def place(obj: bpy.types.Object, world: np.ndarray, view_layer: bpy.types.ViewLayer) -> None:

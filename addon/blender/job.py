@@ -143,7 +143,7 @@ class JobOperator(OperatorBase):
             self.cancel(context)
             raise
         _show(context, progress, can_cancel=not self._writing)
-        return {"RUNNING_MODAL"}
+        return {"PASS_THROUGH"}  # panels that have grown move the others by timers of their own
 
     def cancel(self, context: bpy.types.Context) -> None:
         """Take the timer and the bar away; Blender calls this too when the window closes."""

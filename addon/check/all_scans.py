@@ -109,6 +109,18 @@ def _tray_crown(row: Row, design: str) -> TrayCrown:
     return TrayCrown(row.name, design, row.name, error=error)
 
 
+def choose_one_with_numbers(scene: bpy.types.Scene) -> None:
+    """Choose the first scan that carries numbers, unless the chosen one does."""
+    settings = getattr(scene, SCENE_PROPERTIES)
+    carry = [
+        number
+        for number, item in enumerate(settings.scans)
+        if store.is_in(item.scan, scene) and store.data_of(item.scan).result
+    ]
+    if carry and settings.scan_index not in carry:
+        settings.scan_index = carry[0]
+
+
 def note_problem(scan: bpy.types.Object, error: CuspwiseError) -> None:
     """Keep why a scan could not be checked; what was measured before stays."""
     store.data_of(scan).problem = f"{error.reason} {error.remedy}"

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ...standalone_core.progress import Progress, Steps
 from ..blender import bridge
 from ..blender.session import mesh_of
 from ..identifiers import deviation_attribute, unmatched_attribute
@@ -15,24 +16,27 @@ if TYPE_CHECKING:
     from .inputs import DesignInput, ScanInput
 
 
-def write_deviations(
+def write_steps(
     design: DesignInput, scan: ScanInput, result: CheckResult, result_id: str
-) -> None:
-    """Write the deviations of both directions to the vertices that they were measured at."""
-    for part, read, values, source in (
-        (design.design, design.mesh, result.design_to_scan.deviation_mm, result.design.mesh),
-        (scan.scan, scan.mesh, result.scan_to_design.deviation_mm, result.scan.mesh),
-    ):
-        own = values[: len(source.vertices)]
-        carried = bridge.carried_to(read.vertices, source.vertices, own)
-        bridge.write_attribute(mesh_of(part), deviation_attribute(result_id), "FLOAT", carried)
+) -> Steps[None]:
+    """Write what was measured at vertices to them, step by step.
 
-
-def write_unmatched(scan: ScanInput, result: CheckResult, result_id: str) -> None:
-    """Write the heights of unmatched surface to the scan's own vertices, if it has any."""
-    height, source = result.scan_to_design.unmatched_mm, result.scan.mesh
-    if height is None or not np.isfinite(height).any():
-        return
-    own = height[: len(source.vertices)]
-    carried = bridge.carried_to(scan.mesh.vertices, source.vertices, own)
-    bridge.write_attribute(mesh_of(scan.scan), unmatched_attribute(result_id), "FLOAT", carried)
+    That is the deviations of both directions, and the heights of unmatched surface of the scan, if
+    it has any.
+    """
+    there, back = result.design_to_scan, result.scan_to_design
+    deviation = deviation_attribute(result_id)
+    written = [
+        (design.design, design.mesh, result.design.mesh, there.deviation_mm, deviation),
+        (scan.scan, scan.mesh, result.scan.mesh, back.deviation_mm, deviation),
+    ]
+    height = back.unmatched_mm
+    if height is not None and np.isfinite(height).any():
+        name = unmatched_attribute(result_id)
+        written.append((scan.scan, scan.mesh, result.scan.mesh, height, name))
+    for obj, read, source, values, name in written:
+        yield Progress("Keeping the result", 0.0)
+        carried = bridge.carried_to(read.vertices, source.vertices, values[: len(source.vertices)])
+        yield Progress("Keeping the result", 0.5)
+        bridge.write_attribute(mesh_of(obj), name, "FLOAT", carried)
+    yield Progress("Keeping the result", 1.0)

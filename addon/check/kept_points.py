@@ -7,7 +7,7 @@ them lies in its attributes, and the scan's side in arrays that the mesh carries
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +23,7 @@ from ...standalone_core.deviation.settings import DeviationSettings, MarginProfi
 from ...standalone_core.deviation.verdict import ScanEvidence, evidence_from
 from ...standalone_core.mesh.refine import EvaluationMesh
 from ...standalone_core.mesh.triangle_mesh import TriangleMesh
+from ...standalone_core.progress import Progress, Steps
 from ..blender import bridge
 from ..identifiers import POINT_AREAS, POINT_DEVIATION, POINT_STATUS, POINT_WEIGHT, RESULT_MESH_NAME
 from .scene_choices import deviation_settings
@@ -82,19 +83,25 @@ class KeptPoints:
 # Writing -------------------------------------------------------------------------------------
 
 
-def write(result: CheckResult, edges: np.ndarray) -> bpy.types.Mesh:
+def write_steps(result: CheckResult, edges: np.ndarray) -> Steps[bpy.types.Mesh]:
     """Keep what a check measured; ``edges`` (e, 2) are those between the design's points.
 
     Deviations and heights, which limits are compared with, are kept as they are; places and
     weights in single precision.
     """
     field = result.design_to_scan
+    keeping = Progress("Keeping the result", 0.5)
+    yield keeping
     mesh = bridge.new_mesh(RESULT_MESH_NAME, field.points_mm, edges=edges)
+    yield keeping
     bridge.write_array(mesh, POINT_DEVIATION, field.deviation_mm, np.float64)
     bridge.write_attribute(mesh, POINT_WEIGHT, "FLOAT", field.weights_mm2)
     bridge.write_attribute(mesh, POINT_STATUS, "INT", field.status)
     write_areas(mesh, result.area_set.areas)
-    _write_scan(mesh, result.scan_to_design)
+    for name, values, kind in _scan_arrays(result.scan_to_design):
+        yield keeping
+        bridge.write_array(mesh, f"scan {name}", values, kind)
+    yield keeping
     if result.area_set.margin_line is not None:
         bridge.write_array(mesh, MARGIN_LINE, result.area_set.margin_line.points_mm, np.float64)
     if result.margin_profile is not None:
@@ -114,7 +121,8 @@ def write_areas(mesh: bpy.types.Mesh, areas: Mapping[str, Area]) -> None:
         bridge.write_attribute(mesh, _areas_attribute(first), "INT", inside)
 
 
-def _write_scan(mesh: bpy.types.Mesh, back: DeviationField) -> None:
+def _scan_arrays(back: DeviationField) -> Iterator[tuple[str, np.ndarray, type]]:
+    """Yield what is kept of the scan's side, and as which kind of number."""
     assert back.faces is not None  # it was measured
     assert back.unmatched_mm is not None
     standing = np.flatnonzero(np.isfinite(back.unmatched_mm))
@@ -128,7 +136,7 @@ def _write_scan(mesh: bpy.types.Mesh, back: DeviationField) -> None:
         (back.unmatched_mm[standing], np.float64),
     )
     for name, (values, kind) in zip(SCAN_ARRAYS, arrays, strict=True):
-        bridge.write_array(mesh, f"scan {name}", values, kind)
+        yield name, values, kind
 
 
 def document(result: CheckResult) -> dict[str, Any]:

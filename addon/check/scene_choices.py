@@ -14,7 +14,7 @@ from ...standalone_core.deviation.settings import DeviationSettings, MarkSetting
 from ...standalone_core.deviation.tolerances import ANY_AREA, Tolerances
 from ...standalone_core.errors import AreaError, SettingError
 from ...standalone_core.setting import declared_in, refuse_implausible
-from ...standalone_core.study.plan import EVERY_AREA, AnalysisPlan
+from ...standalone_core.study.plan import EVERY_AREA, AnalysisPlan, area_and_measure
 from ...standalone_core.superimpose.settings import SuperimposeSettings
 from ..identifiers import OBJECT_PROPERTIES
 from .setting_groups import DIRECTIONS, GROUPS, rounded
@@ -31,6 +31,14 @@ MEASURED_BY = {
     "points": "which points count",
 }
 """What a result was measured with, beside how its scan was superimposed; in words."""
+LAID_BY = {
+    "start": "start of the superimposition",
+    "fit_areas": "areas that the scan is laid on",
+    "superimpose": "best fit",
+}
+"""How its scan was superimposed, if it was; in words."""
+CHOSEN_START = "chosen_start"
+"""What the scene's choice was, where a result is kept as one of another start."""
 MARK_LIMITS = tuple(declared_in(MarkSettings))
 SWITCH = f"“{declared_in(CheckSettings)['force'].label}” under Advanced"
 """What takes numbers that are hardly meant, as its panel calls it."""
@@ -45,15 +53,22 @@ def choices_of(settings: Any, design: Any = None) -> dict[str, Any]:
     design : bpy.types.Object, optional
         Whose directions count; the scene's.
     """
-    fit = [GROUPS[key].changed(getattr(settings, key)) for key in ("superimpose", "doubt")]
     return {
-        "start": settings.start,
         "refine": True,
-        "fit_areas": _chosen_fit_areas(settings),
-        "superimpose": {**fit[0], **fit[1]},
+        **laying_choices(settings),
         "support_marks": mark_limits(settings),
         **measuring_choices(settings, design or settings.design),
         **judging_choices(settings),
+    }
+
+
+def laying_choices(settings: Any) -> dict[str, Any]:
+    """Return how scans are laid on the design, as plain data."""
+    fit = [GROUPS[key].changed(getattr(settings, key)) for key in ("superimpose", "doubt")]
+    return {
+        "start": settings.start,
+        "fit_areas": _chosen_fit_areas(settings),
+        "superimpose": {**fit[0], **fit[1]},
     }
 
 
@@ -67,9 +82,32 @@ def measuring_choices(settings: Any, design: Any) -> dict[str, Any]:
     }
 
 
-def other_choices(kept: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
-    """Return, in words, what a result was measured with and is chosen otherwise now."""
-    return [words for key, words in MEASURED_BY.items() if kept.get(key, {}) != now[key]]
+def other_choices(kept: Mapping[str, Any], settings: Any, design: Any) -> list[str]:
+    """Return, in words, what a result was measured with and is chosen otherwise now.
+
+    Parameters
+    ----------
+    kept : mapping
+        The choices that it was measured with.
+    settings : SceneSettings
+    design : bpy.types.Object
+        The result's.
+    """
+    now = measuring_choices(settings, design)
+    changed = [words for key, words in MEASURED_BY.items() if kept.get(key, {}) != now[key]]
+    if not kept["refine"]:
+        return changed  # it was measured where it lay
+    now, then = laying_choices(settings), _laid_by(kept)
+    return [*(words for key, words in LAID_BY.items() if then[key] != now[key]), *changed]
+
+
+def _laid_by(kept: Mapping[str, Any]) -> dict[str, Any]:
+    """Return how a kept result's scan was laid on its design, as scenes choose it."""
+    return {
+        "start": kept.get(CHOSEN_START, kept["start"]),
+        "fit_areas": list(fit_areas(kept)),
+        "superimpose": kept.get("superimpose", {}),
+    }
 
 
 def directions_of(design: Any) -> dict[str, list[float]]:
@@ -268,6 +306,7 @@ def refuse_missing_areas(choices: Mapping[str, Any], there: Collection[str]) -> 
         "Verdicts and Patches": choices.get("scanners_um", {}),
         "Fit On": choices.get("fit_areas") or (),
         "Study Question": choices.get("equivalences_um", {}),
+        "Further Comparisons": [area_and_measure(row)[0] for row in choices.get("secondary") or ()],
     }
     known = {*AREA_NAMES, *there}
     for panel, names in named.items():

@@ -22,7 +22,7 @@ import numpy as np
 from ...standalone_core.deviation.direction import DESIGN_TO_SCAN, Direction
 from ...standalone_core.deviation.verdict import Verdict
 from ...standalone_core.errors import CuspwiseError
-from ...standalone_core.progress import Progress, Steps, run
+from ...standalone_core.progress import Progress, Steps, run, scaled
 from ...standalone_core.records import plain
 from ...standalone_core.report.check.sentences import patch_limit_um, superimposition_lines
 from ..areas import area_groups, margin_curve, support_marks
@@ -35,7 +35,7 @@ from ..identifiers import (
     unmatched_attribute,
 )
 from . import attributes, kept_points, placement, verdict_lines
-from .scene_choices import measuring_choices, other_choices
+from .scene_choices import other_choices
 
 if TYPE_CHECKING:
     from ...standalone_core.check_result import CheckResult
@@ -137,15 +137,13 @@ def keep_steps(
     yield Progress("Keeping the result", 0.0)
     edges = result.evaluation.mesh.graph.edges
     yield Progress("Keeping the result", 0.2)
-    points = kept_points.write(result, edges)
-    yield Progress("Keeping the result", 0.4)
+    points = yield from scaled(kept_points.write_steps(result, edges), 0.2, 0.4)
     data = data_of(scan.scan)
     forget(scan.scan, scene)
     result_id = uuid.uuid4().hex[:8]
-    attributes.write_deviations(design, scan, result, result_id)
-    yield Progress("Keeping the result", 0.6)
-    attributes.write_unmatched(scan, result, result_id)
+    yield from scaled(attributes.write_steps(design, scan, result, result_id), 0.4, 0.8)
     kept = _kept(design, scan, result, choices)
+    yield Progress("Keeping the result", 0.9)
     data.design = design.design
     data.result_id = result_id
     data.result_points = points
@@ -371,8 +369,7 @@ def _why_other_choices(
     scan: bpy.types.Object, scene: bpy.types.Scene, then: Mapping[str, Any]
 ) -> str:
     """Return what the scene chooses otherwise than a scan was measured with; empty if nothing."""
-    now = measuring_choices(getattr(scene, SCENE_PROPERTIES), data_of(scan).design)
-    changed = other_choices(then, now)
+    changed = other_choices(then, getattr(scene, SCENE_PROPERTIES), data_of(scan).design)
     return f"It was measured with other settings: {', '.join(changed)}." if changed else ""
 
 

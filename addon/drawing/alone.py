@@ -27,7 +27,7 @@ def arrange(wishes: Mapping[bpy.types.Object, bool], *, anew: bool = False) -> N
         Hide and show also what somebody showed or hid by hand since; it still comes back as that.
     """
     there = layer_of(bpy.context).objects
-    for obj in there:
+    for obj in filter(None, there):  # one that was deleted just now is still counted, as nothing
         if _data_of(obj).held and obj not in wishes:
             _give_back(obj)
     for obj, hidden in wishes.items():

@@ -15,6 +15,7 @@ from typing import Any
 import bpy
 import numpy as np
 
+from ...standalone_core.progress import Progress, Steps, run
 from ...standalone_core.report.drawing.deviation_colours import deviation_colours
 from ...standalone_core.report.drawing.legend import Legend, colour_limit_um, make_legend
 from ..blender import bridge
@@ -26,7 +27,7 @@ from ..fit.crown_chosen import teeth_of
 from ..identifiers import SCENE_PROPERTIES, deviation_attribute
 from ..study import group_map, study_store
 from . import alone, looking
-from .painting import paint, uncover
+from .painting import paint_steps, uncover
 from .view_shading import change_views, restore_views
 
 FIT_MAPS: tuple[ModuleType, ...] = (gap_map, crown_maps)
@@ -61,8 +62,13 @@ def legend_of(scene: bpy.types.Scene) -> Legend:
 
 def show(context: bpy.types.Context) -> None:
     """Colour the selected scan and its design, in every way of viewing them."""
+    run(show_steps(context))
+
+
+def show_steps(context: bpy.types.Context) -> Steps[None]:
+    """Colour them as :func:`show` does, step by step."""
     _choose(settings_of(context))
-    _turn_on(scene_of(context))
+    yield from _turn_on_steps(scene_of(context))
 
 
 def show_cause_map(context: bpy.types.Context, key: str) -> None:
@@ -113,11 +119,15 @@ def _choose(settings: Any, *, cause: str = "", fit: str = "", teeth: str = "") -
 
 def _turn_on(scene: bpy.types.Scene) -> None:
     """Show colours in all views: of the scan, or of the map that is chosen."""
+    run(_turn_on_steps(scene))
+
+
+def _turn_on_steps(scene: bpy.types.Scene) -> Steps[None]:
     settings = getattr(scene, SCENE_PROPERTIES)
     if not settings.show_colours:
         settings.views_before = json.dumps(change_views(scene))
         settings.show_colours = True
-    refresh(scene, anew=True)
+    yield from refresh_steps(scene, anew=True)
 
 
 def remove(scene: bpy.types.Scene) -> None:
@@ -142,12 +152,17 @@ def refresh(scene: bpy.types.Scene, *, anew: bool = False) -> None:
     anew : bool
         Show what is coloured alone also where somebody hid or showed something by hand since.
     """
+    run(refresh_steps(scene, anew=anew))
+
+
+def refresh_steps(scene: bpy.types.Scene, *, anew: bool = False) -> Steps[None]:
+    """Colour anew as :func:`refresh` does, step by step: a scan may be large."""
     settings = getattr(scene, SCENE_PROPERTIES)
     shown: tuple[bpy.types.Object, ...] = ()
     if settings.show_colours:
         if not settings.study.shown:
             group_map.drop_maps()
-        shown = _colour(scene)
+        shown = yield from _colour_steps(scene)
     if not shown:
         _take_limit(scene)
     for obj in [o for o in bpy.data.objects if store.data_of(o).coloured and o not in shown]:
@@ -206,7 +221,7 @@ def notice_deletion(scene: bpy.types.Scene, _depsgraph: bpy.types.Depsgraph) -> 
         refresh(scene)
 
 
-def _colour(scene: bpy.types.Scene) -> tuple[bpy.types.Object, ...]:
+def _colour_steps(scene: bpy.types.Scene) -> Steps[tuple[bpy.types.Object, ...]]:
     """Colour what the scene asks for; return what is coloured now."""
     scan = selected_scan(scene)
     of_fit = fit_map(scene, scan)
@@ -214,7 +229,7 @@ def _colour(scene: bpy.types.Scene) -> tuple[bpy.types.Object, ...]:
         return tuple(of_fit.colour(scene, of_fit.shown_crown(scene, scan)))
     if getattr(scene, SCENE_PROPERTIES).study.shown:
         return group_map.colour(scene)
-    return _colour_scan(scene)
+    return (yield from _colour_scan_steps(scene))
 
 
 def _hidden(scene: bpy.types.Scene) -> dict[bpy.types.Object, bool]:
@@ -237,7 +252,7 @@ def _hidden(scene: bpy.types.Scene) -> dict[bpy.types.Object, bool]:
     return hidden | {obj: wish for obj, wish in found.items() if store.is_in(obj, scene)}
 
 
-def _colour_scan(scene: bpy.types.Scene) -> tuple[bpy.types.Object, ...]:
+def _colour_scan_steps(scene: bpy.types.Scene) -> Steps[tuple[bpy.types.Object, ...]]:
     """Colour the selected scan and its design; return what is coloured now."""
     settings, scan = getattr(scene, SCENE_PROPERTIES), selected_scan(scene)
     legend = _take_limit(scene)
@@ -248,11 +263,14 @@ def _colour_scan(scene: bpy.types.Scene) -> tuple[bpy.types.Object, ...]:
     data = store.data_of(scan)
     shown = tuple(o for o in (scan, data.design) if store.is_in(o, scene))
     for obj in shown:
+        yield Progress("Showing the colours", 0.0)
         editing = obj.mode == "EDIT"  # it holds its attributes back until that ends
         name = deviation_attribute(data.result_id)
         values = None if editing else bridge.read_attribute(mesh_of(obj), name)
         if values is not None:
-            paint(obj, deviation_colours(values, legend.limit_um / 1e3, settings.palette))
+            colours = deviation_colours(values, legend.limit_um / 1e3, settings.palette)
+            yield from paint_steps(obj, colours)
+    yield Progress("Showing the colours", 1.0)
     return shown
 
 

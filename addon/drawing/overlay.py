@@ -26,6 +26,7 @@ from ..areas import area_groups, margin_curve, support_marks
 from ..blender import bridge, frames
 from ..blender.session import (
     eye_of,
+    layer_of,
     manager_of,
     mesh_of,
     persistent,
@@ -52,6 +53,7 @@ QUIET_S = 0.25  # after the last change; a stroke of the brush makes many
 _handlers: list[Any] = []
 _kept: dict[str, _Batches] = {}
 _changed_at: list[float] = []  # when something last changed; empty once that is seen to
+_updating: list[bool] = []  # filled while what happens is no edit of the user's
 
 
 @dataclass(frozen=True, eq=False)
@@ -326,7 +328,7 @@ def redraw() -> None:
 def notice_changes(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph) -> None:
     """Read anew, once it is quiet, what was edited or painted."""
     settings = getattr(scene, SCENE_PROPERTIES)
-    if bpy.app.background or not settings.show_areas or settings.design is None:
+    if bpy.app.background or not settings.show_areas or settings.design is None or _updating:
         return
     own = (settings.design, settings.design.data)
     line = store.data_of(settings.design).margin_line
@@ -349,9 +351,22 @@ def _when_quiet() -> float | None:
         return left
     design = settings_of(bpy.context).design
     if design is not None and design.mode == "EDIT":
-        design.update_from_editmode()  # else its mesh stays as it was when editing began
+        _take_edit(design)
     refresh()
     return None
+
+
+def _take_edit(design: bpy.types.Object) -> None:
+    """Bring a design's mesh, which stays as it was when editing began, up to date.
+
+    Blender counts that as an edit; noticing it would read the mesh again and again.
+    """
+    _updating.append(True)
+    try:
+        design.update_from_editmode()
+        layer_of(bpy.context).update()  # the update that this asks for comes now, not later
+    finally:
+        _updating.clear()
 
 
 @persistent

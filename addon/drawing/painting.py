@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import bpy
 import numpy as np
 
+from ...standalone_core.progress import Progress, Steps, run
 from ..blender import bridge
 from ..blender.session import mesh_of
 from ..check import store
@@ -21,6 +22,13 @@ if TYPE_CHECKING:
 
 def paint(obj: bpy.types.Object, rgb: ColourArray) -> None:
     """Lay colours over an object, (n, 3) uint8 at its vertices, and keep what was there."""
+    run(paint_steps(obj, rgb))
+
+
+def paint_steps(obj: bpy.types.Object, rgb: ColourArray) -> Steps[None]:
+    """Lay colours over an object as :func:`paint` does, step by step."""
+    painting = Progress("Showing the colours", 0.5)
+    yield painting
     mesh, data = mesh_of(obj), store.data_of(obj)
     layers: Any = mesh.color_attributes
     if not data.coloured:
@@ -32,9 +40,11 @@ def paint(obj: bpy.types.Object, rgb: ColourArray) -> None:
         layers.new(COLOUR_ATTRIBUTE, "BYTE_COLOR", "POINT")
     colours = np.ones((len(rgb), 4), dtype=np.float32)
     np.multiply(rgb, np.float32(1 / 255), out=colours[:, :3], casting="unsafe")
+    yield painting
     # Fetched by name again: adding an attribute moves the others in memory.
     layers[COLOUR_ATTRIBUTE].data.foreach_set("color_srgb", colours.ravel())
     layers.active_color_name = COLOUR_ATTRIBUTE
+    yield painting
     mesh.update()
 
 

@@ -68,7 +68,11 @@ class Measured:
 
 
 def choices_of(settings: Any) -> dict[str, Any]:
-    """Return the scene's choices about contacts as plain data."""
+    """Return what a scene's contacts are measured with and classed by, as plain data."""
+    return {**_limits(settings), **crown_reading.choices_of(settings)}
+
+
+def _limits(settings: Any) -> dict[str, Any]:
     names = ("search_mm", "open_um", "tight_um", "change_um")
     return {name: made_with.rounded(getattr(settings.teeth, name)) for name in names}
 
@@ -81,7 +85,7 @@ def contact_settings(settings: Any) -> ContactSettings:
     SettingError
         A number is hardly meant, and the scene does not take such.
     """
-    made = ContactSettings(**choices_of(settings))
+    made = ContactSettings(**_limits(settings))
     if not settings.force:
         refuse_implausible(made, SWITCH, by_label=True)
     return made

@@ -73,6 +73,14 @@ class CrownInput:
         return bridge.carried_to(self.mesh.vertices, source, values[: len(source)])
 
 
+def choices_of(settings: Any) -> dict[str, Any]:
+    """Return what a crown is made ready with, as plain data to be kept with what is measured."""
+    made = scene_choices.measuring_choices(settings, settings.design)
+    loose = "ignore_loose_pieces"
+    points = {loose: made["points"][loose]} if loose in made["points"] else {}
+    return {"made_ready": {"spacing_mm": made["spacing_mm"], "areas": made["areas"], **points}}
+
+
 def read_steps(context: bpy.types.Context, scan: bpy.types.Object | None) -> Steps[CrownInput]:
     """Read the crown that is looked at, and its design, step by step.
 

@@ -109,7 +109,7 @@ def why_out_of_date(
     if kept is None:
         return OTHER_VERSION if part.is_unknown(crown) else ""
     then = kept["made_with"]
-    if then["choices"] != dict(choices):
+    if any(kept_one != choices[name] for name, kept_one in then["choices"].items()):
         return OTHER_LIMITS
     if not store.is_in(getattr(scene, SCENE_PROPERTIES).design, scene):
         return NO_DESIGN

@@ -64,6 +64,7 @@ def frame_of(
     A unit is as long as the design says either way.
     """
     if lies_on_die:
+        frames.scene_scale_mm(die, scene)  # refuses one that is no die by its size
         return frames.frame_of(design, scene)
     scale_mm = frames.scene_scale_mm(design, scene)
     return replace(frames.frame_of(die, scene), scale_mm=scale_mm)

@@ -61,15 +61,18 @@ def wall_settings(settings: Any) -> WallSettings:
     SettingError
         A number is hardly meant, and the scene does not take such.
     """
-    chosen = choices_of(settings)
-    made = WallSettings(**chosen)
+    made = WallSettings(**_limits(settings))
     if not settings.force:
         refuse_implausible(made, SWITCH, by_label=True)
     return made
 
 
 def choices_of(settings: Any) -> dict[str, Any]:
-    """Return the scene's choices about walls as plain data."""
+    """Return what a scene's walls are measured with and held against, as plain data."""
+    return {**_limits(settings), **crown_reading.choices_of(settings)}
+
+
+def _limits(settings: Any) -> dict[str, Any]:
     names = ("least_axial_mm", "least_occlusal_mm")
     return {name: made_with.rounded(getattr(settings.teeth, name)) for name in names}
 

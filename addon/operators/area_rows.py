@@ -107,7 +107,7 @@ class RemoveAreaRow(bpy.types.Operator):
         return ready.no_job(cls, context)
 
     def execute(self, context: bpy.types.Context) -> Answer:
-        """Remove it; what is judged by the list is judged anew."""
+        """Remove it; what follows from the list is judged anew, or marked out of date."""
         settings = settings_of(context)
         rows = rows_of(settings, self.rows)
         if self.number >= len(rows):
@@ -116,6 +116,8 @@ class RemoveAreaRow(bpy.types.Operator):
         rows.remove(self.number)
         if self.rows in ("tolerances", "scanners"):
             limits_changed(settings, context)
+        elif self.rows == "fit_areas":
+            measuring_changed(settings, context)
         return {"FINISHED"}
 
 

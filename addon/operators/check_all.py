@@ -11,8 +11,9 @@ from ...standalone_core.progress import Progress, Steps, scaled
 from ...standalone_core.words.text import count_words
 from .. import identifiers
 from ..areas import area_groups
+from ..blender import frames
 from ..blender.rounds import RoundsOperator
-from ..blender.session import scene_of, settings_of
+from ..blender.session import layer_of, scene_of, settings_of
 from ..check import all_scans, inputs, store
 from ..check.all_scans import Listed
 from ..check.inputs import DesignInput
@@ -81,6 +82,7 @@ class CheckAll(RoundsOperator, bpy.types.Operator):
 
     def read_round(self, context: bpy.types.Context, one: Listed) -> Steps[None]:
         """Read one scan, and its landmarks where they are the start."""
+        frames.refuse_held(one.scan, layer_of(context))
         self._scan = yield from inputs.read_scan_steps(context, one.scan, self._design.frame)
         self._choices = inputs.check_choices(context, self._design, self._scan)
 
@@ -107,9 +109,9 @@ class CheckAll(RoundsOperator, bpy.types.Operator):
             all_scans.note_problem(one.scan, error)
 
     def told(self, context: bpy.types.Context, _said: str) -> str:
-        """Show the chosen scan, and say how many were checked."""
-        scan = colour_map.selected_scan(scene_of(context))
-        if self.done and scan is not None and store.data_of(scan).result:
+        """Show one scan, the others would flicker through it, and say how many were checked."""
+        if self.done:
+            all_scans.choose_one_with_numbers(scene_of(context))
             colour_map.show(context)
         if not self._todo:
             crowns = count_words(self._listed, "crown")

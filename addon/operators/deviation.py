@@ -9,8 +9,9 @@ from ...standalone_core.progress import Progress, Steps, scaled
 from ...standalone_core.report.check.sentences import headline
 from .. import identifiers
 from ..areas import area_groups
+from ..blender import frames
 from ..blender.job import JobOperator
-from ..blender.session import scene_of, settings_of
+from ..blender.session import layer_of, scene_of, settings_of
 from ..check import inputs, scene_choices, store
 from ..drawing import colour_map
 from . import ready
@@ -49,8 +50,7 @@ class CheckOperator(JobOperator):
         yield from scaled(writing, 0.0, 0.5)
         keeping = store.keep_steps(design, self._scan, result, self._choices, scene_of(context))
         yield from scaled(keeping, 0.5, 0.9)
-        yield Progress("Showing the colours", 0.9)
-        colour_map.show(context)
+        yield from scaled(colour_map.show_steps(context), 0.9, 1.0)
         return f"{self._scan.scan.name}: {headline(result.verdicts).title}."
 
 
@@ -64,6 +64,11 @@ class CheckCrown(CheckOperator, bpy.types.Operator):
         "deviation, compare it with the tolerances and show it in colours"
     )
     bl_options = {"UNDO"}  # noqa: RUF012
+
+    def read(self, context: bpy.types.Context) -> Steps[None]:
+        """Read both surfaces, of a scan that can be moved."""
+        frames.refuse_held(ready.chosen_scan(context), layer_of(context))
+        yield from super().read(context)
 
 
 class MeasureDeviation(CheckOperator, bpy.types.Operator):

@@ -97,8 +97,12 @@ class RunStudy(RoundsOperator, bpy.types.Operator):
             all_scans.note_problem(one.entry.scan, error)
 
     def told(self, context: bpy.types.Context, said: str) -> str:
-        """Say what became of the crowns' own numbers."""
-        colour_map.refresh(scene_of(context))
+        """Show one of the crowns that now lie in each other; say what became of their numbers."""
+        if self.done and not settings_of(context).show_colours:
+            all_scans.choose_one_with_numbers(scene_of(context))
+            colour_map.show(context)
+        else:
+            colour_map.refresh(scene_of(context))
         if self.done == self.count:
             return said
         shown = f"{self.done} of {self.count} crowns carry their own numbers"

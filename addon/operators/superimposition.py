@@ -39,6 +39,7 @@ class Superimpose(JobOperator, bpy.types.Operator):
 
     def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read both surfaces."""
+        frames.refuse_held(ready.chosen_scan(context), layer_of(context))
         self._design, self._scan = yield from inputs.read_both_steps(context)
 
     def start(self, context: bpy.types.Context) -> Steps[Any]:

@@ -7,7 +7,7 @@ import bpy
 from ...standalone_core.setting import declared_in
 from ...standalone_core.study.plan import AnalysisPlan
 from . import choices
-from .setting_groups import limits_changed
+from .setting_groups import limits_changed, measuring_changed
 
 
 def _area(update: Any = None) -> Any:
@@ -35,7 +35,7 @@ class AreaScanner(bpy.types.PropertyGroup):
 class FitArea(bpy.types.PropertyGroup):
     """An area that the superimposition runs on."""
 
-    area: _area()
+    area: _area(measuring_changed)
 
 
 class AreaEquivalence(bpy.types.PropertyGroup):

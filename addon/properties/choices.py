@@ -176,21 +176,23 @@ def flag(setting: Setting, update: Update | None = None) -> Any:
     )
 
 
-def start() -> Any:
+def start(update: Update | None = None) -> Any:
     """Return the property that says where the superimposition starts from."""
     return bpy.props.EnumProperty(
         name=_START.label,
         description="The position that the superimposition starts from",
         items=STARTS,
+        update=update,
     )
 
 
-def fit_area() -> Any:
+def fit_area(update: Update | None = None) -> Any:
     """Return the property that says which part of the design the scan is laid on."""
     return bpy.props.EnumProperty(
         name=_CHECK["fit_areas"].label,
         description="The part of the design that the scan is laid on",
         items=FIT_AREAS,
+        update=update,
     )
 
 

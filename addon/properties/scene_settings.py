@@ -109,9 +109,10 @@ class SceneSettings(bpy.types.PropertyGroup):
         description="How long one unit of this scene is; results are in µm whatever it is",
         items=UNIT_CHOICES,
         default=AUTO,
+        update=measuring_changed,
     )
-    start: choices.start()
-    fit_area: choices.fit_area()
+    start: choices.start(measuring_changed)
+    fit_area: choices.fit_area(measuring_changed)
     fit_areas: bpy.props.CollectionProperty(
         name="Areas to Fit On",
         description="The areas that the scan is laid on",

@@ -30,6 +30,8 @@ def measuring_changed(_owner: Any, context: bpy.types.Context) -> None:
 
 _UPDATES = {
     "areas": measuring_changed,
+    "superimpose": measuring_changed,
+    "doubt": measuring_changed,
     "points": measuring_changed,
     "verdicts": limits_changed,
 }
@@ -37,7 +39,7 @@ _UPDATES = {
 
 def _class(key: str) -> Any:
     group = GROUPS[key]
-    properties = {name: choices.of(one, _UPDATES.get(key)) for name, one in group.settings.items()}
+    properties = {name: choices.of(one, _UPDATES[key]) for name, one in group.settings.items()}
     name = f"{key.title()}Choices"
     words = f"Choices about {group.title.lower()} in a scene."
     base = (bpy.types.PropertyGroup,)

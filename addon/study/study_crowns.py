@@ -76,7 +76,8 @@ def choices_of(settings: Any) -> dict[str, Any]:
     A scan is written where its landmarks lay it, and starts from there.
     """
     chosen = scene_choices.choices_of(settings)
-    return {**chosen, "start": SAME_START.get(chosen["start"], chosen["start"])}
+    start = chosen["start"]
+    return {**chosen, "start": SAME_START.get(start, start), scene_choices.CHOSEN_START: start}
 
 
 def note_place(one: StudyCrown, T_design_scan: np.ndarray) -> None:

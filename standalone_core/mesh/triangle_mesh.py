@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple, TypeVar, cast
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -251,7 +251,10 @@ class TriangleMesh:
         linear, shift = matrix[:3, :3], matrix[:3, 3]
         keeps_turn = np.linalg.det(linear) > 0
         faces = self.faces if keeps_turn else self.faces[:, ::-1]
-        moved = TriangleMesh(self.vertices @ linear.T + shift, faces, self.name)
+        places = self.vertices @ linear.T
+        places += shift
+        places.setflags(write=False)
+        moved = TriangleMesh(places, faces, self.name)
         if keeps_turn:
             rigid = np.abs(linear @ linear.T - np.eye(3)).max() < _RIGID
             moved.__dict__[_MOVED_FROM] = _Origin(self, linear if rigid else None)
@@ -271,19 +274,16 @@ class TriangleMesh:
 
 
 def _frozen(values: ArrayLike, dtype: type[Number]) -> NDArray[Number]:
-    """Return the values as an array of their own that nobody can write to."""
-    if _is_frozen(values, dtype):
-        return cast("NDArray[Number]", values)  # of another mesh: shared, as nobody writes to it
+    if isinstance(values, np.ndarray) and values.dtype == dtype and _is_fixed(values):
+        return values
     array: NDArray[Number] = np.array(values, dtype=dtype, order="C")
     array.setflags(write=False)
     return array
 
 
-def _is_frozen(values: ArrayLike, dtype: type[Number]) -> bool:
-    if not isinstance(values, np.ndarray) or values.dtype != dtype:
-        return False
-    owned, written = values.flags.owndata, values.flags.writeable
-    return owned and not written and values.flags.c_contiguous
+def _is_fixed(array: NDArray[Number]) -> bool:
+    """Tell whether an array owns its numbers and has nobody write to them: no copy is needed."""
+    return array.base is None and array.flags.c_contiguous and not array.flags.writeable
 
 
 def _cross(u: FloatArray, v: FloatArray) -> FloatArray:

@@ -27,7 +27,8 @@ from driver import (
     wait_for_job,
 )
 
-READS = []
+READS, READS_SEEN = [], []
+QUIET_WAITS, MOST_WAITS = 5, 60  # of 0.3 s: 1.5 s without reading, within 18 s
 
 
 def seen():
@@ -223,23 +224,32 @@ def edit():
         bpy.context.view_layer.objects.active = design()
         bpy.ops.object.mode_set(mode="EDIT")
         bpy.ops.mesh.select_all(action="DESELECT")
-    return 2.5
+    return 1.0
+
+
+def quiet():
+    """Wait until what is drawn was not read anew for a while; note if that never ends."""
+    still = READS_SEEN and READS_SEEN[-1] == len(READS)
+    READS_SEEN[:] = [*READS_SEEN, len(READS)] if still else [len(READS)]
+    FACTS["waits"] = FACTS.get("waits", 0) + 1
+    return 0.0 if len(READS_SEEN) > QUIET_WAITS or FACTS["waits"] > MOST_WAITS else None
 
 
 def edited():
     """Moved a little: read anew, once."""
-    before = len(READS)
-    FACTS["reads_before"] = before
+    FACTS["reads_before"] = len(READS)
+    FACTS["waits"] = 0
+    READS_SEEN.clear()
     with view():
         bpy.ops.mesh.select_all(action="SELECT")
         bpy.ops.transform.translate(value=(0.0, 0.0, 0.001))
-    return 3.0
+    return 1.0
 
 
 def still_there():
     """Key and circles as before; then the areas below the axial walls and the occlusal surface."""
     picture("places_8_edited")
-    FACTS["reads_after"] = len(READS)
+    FACTS["reads_after"], FACTS["waited"] = len(READS), FACTS["waits"] <= MOST_WAITS
     FACTS["circles_edited"] = len(READS[-1].circles)
     FACTS["key_edited"] = legend()
     with view():
@@ -276,7 +286,9 @@ STEPS = [
     with_map,
     other_scan,
     edit,
+    quiet,
     edited,
+    quiet,
     still_there,
     end,
 ]

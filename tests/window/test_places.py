@@ -52,7 +52,12 @@ def test_circles_stay(facts: dict[str, Any]) -> None:
     for name in ("map", "other", "removed", "edited"):
         assert facts[f"circles_{name}"] == 2, name
     assert "support marks" in facts["key_edited"]
-    assert facts["reads_before"] < facts["reads_after"] < facts["reads_before"] + 5
+
+
+def test_an_edit_is_read_once_and_then_no_more(facts: dict[str, Any]) -> None:
+    """Selecting and moving may each be one, on a machine so slow that a pause is between them."""
+    assert facts["waited"], "what is drawn is read anew for ever"
+    assert 1 <= facts["reads_after"] - facts["reads_before"] <= 2
 
 
 def test_the_external_surface_is_in_the_key(facts: dict[str, Any]) -> None:

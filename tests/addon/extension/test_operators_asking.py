@@ -222,3 +222,38 @@ def test_refuses_to_move_what_is_held(crown: SimpleNamespace) -> None:
         call(crown, "check_crown")
     assert crown.scan.matrix_world == place
     assert crown.scan.cuspwise.state == "NONE"
+
+
+def test_a_scan_that_something_holds_is_refused_before_it_is_laid(
+    crown: SimpleNamespace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not after the fit; and the trial leaves it where it was, to the last bit."""
+    inputs = crown.part("addon.check.inputs")
+    for name in ("check_input_steps", "superimpose_input_steps"):
+        monkeypatch.setattr(inputs, name, lambda *_given: pytest.fail("it was computed"))
+    target = crown.bpy.data.objects.new("Held by", None)
+    crown.scene.collection.objects.link(target)
+    holds = crown.scan.constraints.new("COPY_ROTATION")
+    holds.target = target
+    crown.scan.location = (0.1, 0.2, 0.3)
+    crown.bpy.context.view_layer.update()
+    before = [list(row) for row in crown.scan.matrix_basis]
+    for name in ("check_crown", "superimpose"):
+        with pytest.raises(RuntimeError, match="a constraint, driver or parent holds it"):
+            call(crown, name)
+    call(crown, "check_all")
+    assert "constraint" in crown.scan.cuspwise.problem
+    assert [list(row) for row in crown.scan.matrix_basis] == before
+    assert crown.scan.cuspwise.state == "NONE"
+
+
+def test_a_scan_with_a_parent_that_holds_nothing_is_laid(crown: SimpleNamespace) -> None:
+    parent = crown.bpy.data.objects.new("Tray", None)
+    crown.scene.collection.objects.link(parent)
+    parent.location, parent.rotation_euler = (5.0, 0.0, 0.0), (0.0, 0.5, 0.0)
+    crown.scan.parent = parent
+    crown.bpy.context.view_layer.update()
+    before = crown.scan.matrix_basis.copy()
+    crown.part("addon.blender.frames").refuse_held(crown.scan, crown.bpy.context.view_layer)
+    assert crown.scan.matrix_basis == before
+    assert call(crown, "superimpose") == {"FINISHED"}
