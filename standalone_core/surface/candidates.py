@@ -28,7 +28,8 @@ from numpy.typing import NDArray
 from ..arrays import BoolArray, FloatArray, IntArray
 from .exact import FaceFrames, Feet
 from .grouping import GROUP, NEIGHBOURHOOD, Block
-from .pieces import CLUSTER, Pieces
+from .pieces import CLUSTER, Clusters, Pieces
+from .rivals import Rivals, challenged
 
 FloatTable = NDArray[np.float32]
 
@@ -42,13 +43,6 @@ _AT_ONCE = 200_000
 _MOST_DENSE = 2_000_000
 _ROW = 16
 """Rows of a product whose length is a multiple of this are the quick ones for processors."""
-
-
-class Rivals(NamedTuple):
-    """Faces (k,) that may hold the closest point of points (k,) instead of the guess."""
-
-    point: IntArray
-    face: IntArray
 
 
 class Lists(NamedTuple):
@@ -137,7 +131,7 @@ class Patch:
 
     Parameters
     ----------
-    pieces : Pieces
+    clusters : Clusters
     groups : PointGroups
     reach : (g,) float
         The farthest that pieces of a group will be asked for, from its middle, mm.
@@ -146,21 +140,21 @@ class Patch:
     """
 
     def __init__(
-        self, pieces: Pieces, groups: PointGroups, reach: FloatArray, members: IntArray
+        self, clusters: Clusters, groups: PointGroups, reach: FloatArray, members: IntArray
     ) -> None:
         self.groups, self.members = groups, members
         middle, span = _neighbourhood_balls(groups.middle, reach, members)
         low, high = (middle - span[:, None]).min(axis=0), (middle + span[:, None]).max(axis=0)
         self.origin, half = 0.5 * (low + high), 0.5 * (high - low)
-        clusters, self.listed = _clusters_in_reach(pieces, middle, span, self.origin, half)
-        piece = (clusters[:, None] * CLUSTER + np.arange(CLUSTER)).ravel()
-        centre, radius = pieces.centre.take(piece, axis=1), pieces.radius.take(piece)
+        near, self.listed = _clusters_in_reach(clusters, middle, span, self.origin, half)
+        piece = (near[:, None] * CLUSTER + np.arange(CLUSTER)).ravel()
+        centre, radius = clusters.centre.take(piece, axis=1), clusters.radius.take(piece)
         largest = max(float(radius.max(initial=0.0)), float(reach.max()))
         self.unit = max(float(np.sqrt(half @ half)) + largest, 1e-300)
-        self.face = pieces.face.take(piece)
+        self.face = clusters.face.take(piece)
         centre = (centre - self.origin[:, None]) / self.unit
         table = _table(centre, radius / self.unit)
-        self.table = _with_dummies(table, pieces.repeated.take(piece))
+        self.table = _with_dummies(table, clusters.repeated.take(piece))
         self.points = self._rows(groups.points, 0.0)
 
     def _rows(self, places: FloatArray, bound: FloatArray | float) -> FloatTable:
@@ -251,7 +245,7 @@ def find_candidates(
     radius = groups.away.max(axis=1)
     sure = radius + np.minimum(height + radius, limit_mm) + 2.0 * slack_mm
     reach = radius + np.minimum(height + _ALLOWANCE * radius, limit_mm) + slack_mm
-    patch = Patch(pieces, groups, sure, block.members)
+    patch = Patch(pieces.clusters, groups, sure, block.members)
     batches = patch.batches(reach, block.members)
     guess = patch.faces_of_least_power(batches, seed)
     feet = frames.feet(np.ascontiguousarray(points.T), guess)
@@ -271,47 +265,6 @@ def find_candidates(
     return feet, challenged(np.ascontiguousarray(points.T), feet, listed, frames, slack_mm)
 
 
-def challenged(
-    points: FloatArray, guess: Feet, rivals: Rivals, frames: FaceFrames, slack_mm: float
-) -> Rivals:
-    """Put the nearest of its rivals in place of each guess; return those that still are rivals.
-
-    These are the faces, each once a point, that are farther than the guess by no more than the
-    slack.
-
-    Parameters
-    ----------
-    points : (3, n) float
-    guess : Feet
-        Changed in place.
-    """
-    point, face = rivals
-    other = np.flatnonzero(face != guess.faces.take(point))
-    point, face = point.take(other), face.take(other)
-    squared = frames.squared_distances(points.take(point, axis=1), face)
-    first = guess.squared.copy()
-    best = first.copy()
-    np.minimum.at(best, point, squared)
-    beaten = np.flatnonzero(best < first)
-    beaten_face = guess.faces.take(beaten)
-    wins = np.flatnonzero(squared < first.take(point))
-    wins = wins[squared.take(wins) == best.take(point.take(wins))]
-    guess.put(point[wins], frames.feet(points.take(point[wins], axis=1), face[wins]))
-    bound = np.square(np.sqrt(best) + slack_mm)
-    near = np.flatnonzero(squared <= bound.take(point))
-    near_beaten = np.flatnonzero(first.take(beaten) <= bound.take(beaten))
-    point = np.concatenate([point.take(near), beaten.take(near_beaten)])
-    face = np.concatenate([face.take(near), beaten_face.take(near_beaten)])
-    return _without_repeats(Rivals(point, face), guess.faces, len(frames.length))
-
-
-def _without_repeats(rivals: Rivals, guess: IntArray, faces: int) -> Rivals:
-    """The rivals without the guesses (n,) themselves, each face once a point."""
-    other = np.flatnonzero(rivals.face != guess.take(rivals.point))
-    key = np.sort(rivals.point.take(other) * faces + rivals.face.take(other))
-    return Rivals(*_divided(key[np.diff(key, prepend=-1) > 0], faces))
-
-
 def _neighbourhood_balls(
     middle: FloatArray, reach: FloatArray, members: IntArray
 ) -> tuple[FloatArray, FloatArray]:
@@ -327,41 +280,43 @@ def _neighbourhood_balls(
 
 
 def _clusters_in_reach(
-    pieces: Pieces, middle: FloatArray, span: FloatArray, origin: FloatArray, half: FloatArray
+    clusters: Clusters,
+    middle: FloatArray,
+    span: FloatArray,
+    origin: FloatArray,
+    half: FloatArray,
 ) -> tuple[IntArray, Lists]:
     """Clusters that any neighbourhood's ball meets, and for each ball a list of them."""
-    near = [
-        np.abs(pieces.cluster_centre[k] - origin[k]) - pieces.cluster_radius
-        <= half[k] * (1.0 + 1e-9)
+    meets_box = [
+        np.abs(clusters.middle[k] - origin[k]) - clusters.reach <= half[k] * (1.0 + 1e-9)
         for k in range(3)
     ]
-    clusters = np.flatnonzero(near[0] & near[1] & near[2])
-    centre = pieces.cluster_centre.take(clusters, axis=1)
-    radius = pieces.cluster_radius.take(clusters)
+    near = np.flatnonzero(meets_box[0] & meets_box[1] & meets_box[2])
+    centre, radius = clusters.middle.take(near, axis=1), clusters.reach.take(near)
     centre -= origin[:, None]
-    if len(middle) * len(clusters) > _MOST_DENSE:
-        return _clusters_by_tree(pieces, middle, span)
+    if len(middle) * len(near) > _MOST_DENSE:
+        return _clusters_by_tree(clusters, middle, span)
     unit = float(np.sqrt(half @ half)) + float(radius.max(initial=0.0)) + 1e-300
     table = _table(centre / unit, radius / unit)
     rows = _rows((middle - origin) / unit, span / unit)
     meets = np.matmul(rows[:, None], table) <= 0.0
-    ball, cluster = _divided(np.flatnonzero(meets), max(len(clusters), 1))
-    return clusters, Lists.of(len(middle), ball, cluster)
+    ball, cluster = _divided(np.flatnonzero(meets), max(len(near), 1))
+    return near, Lists.of(len(middle), ball, cluster)
 
 
 def _clusters_by_tree(
-    pieces: Pieces, middle: FloatArray, span: FloatArray
+    clusters: Clusters, middle: FloatArray, span: FloatArray
 ) -> tuple[IntArray, Lists]:
     """The same by a tree: for many clusters, of which each ball meets few."""
-    reach = (span + pieces.cluster_radius.max()) * (1.0 + 1e-9)
-    near = pieces.cluster_tree.query_ball_point(middle, reach, return_sorted=True)
+    reach = (span + clusters.reach.max()) * (1.0 + 1e-9)
+    near = clusters.tree.query_ball_point(middle, reach, return_sorted=True)
     ball = np.repeat(np.arange(len(middle)), [len(each) for each in near])
     cluster = np.concatenate([np.asarray(each, dtype=np.int64) for each in near])
-    away = pieces.cluster_centre.take(cluster, axis=1) - middle.take(ball, axis=0).T
-    gap = np.sqrt(np.einsum("ij,ij->j", away, away)) - pieces.cluster_radius.take(cluster)
+    away = clusters.middle.take(cluster, axis=1) - middle.take(ball, axis=0).T
+    gap = np.sqrt(np.einsum("ij,ij->j", away, away)) - clusters.reach.take(cluster)
     meets = np.flatnonzero(gap <= span.take(ball) * (1.0 + 1e-9))
-    clusters, column = np.unique(cluster.take(meets), return_inverse=True)
-    return clusters, Lists.of(len(middle), ball.take(meets), column.reshape(-1))
+    met, column = np.unique(cluster.take(meets), return_inverse=True)
+    return met, Lists.of(len(middle), ball.take(meets), column.reshape(-1))
 
 
 def _rows(places: FloatArray, bound: FloatArray | float) -> FloatTable:

@@ -15,9 +15,9 @@ from ..errors import MeshError, SettingError
 from ..mesh.morton import curve_order
 from ..mesh.triangle_mesh import TriangleMesh
 from .borders import border_features
-from .candidates import Rivals
 from .exact import FaceFrames, FeatureArray, Feet, barycentric_on_rim
 from .pieces import Pieces
+from .rivals import Rivals
 from .search import Found, Search
 from .settle import settle
 

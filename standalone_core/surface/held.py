@@ -16,8 +16,8 @@ import numpy as np
 from ..arrays import FloatArray, IntArray
 from ..mesh.morton import curve_order
 from ..progress import Progress, Steps
-from .candidates import Rivals
 from .closest import ClosestPoints, SurfaceIndex
+from .rivals import Rivals
 from .search import Found
 
 SLACK_MM = 0.001

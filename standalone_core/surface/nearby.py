@@ -13,9 +13,9 @@ from typing import NamedTuple
 import numpy as np
 
 from ..arrays import BoolArray, FloatArray, IntArray
-from .candidates import Rivals, challenged
 from .exact import FaceFrames, Feet
 from .pieces import Pieces
+from .rivals import Rivals, challenged
 
 ROUNDS = (32, 128)
 """Most pieces listed for a point: for all points, then for those left unsure."""
@@ -69,7 +69,7 @@ class NearPieces:
         some = points[:: 1 + len(points) // _SOME]
         face = self.pieces.nearest_face(some)
         squared = self.frames.squared_distances(np.ascontiguousarray(some.T), face)
-        most = min(most, len(self.pieces.proper))
+        most = min(most, len(self.pieces.face))
         farthest = self._settling(squared)
         distance, number = self.pieces.listed(some, most, farthest)
         found = self._found(some, distance, number, farthest)
@@ -93,7 +93,7 @@ class NearPieces:
         self, points: FloatArray, distance: FloatArray, number: IntArray, farthest: float
     ) -> Nearby:
         """Compare the faces of pieces (n, k) that were listed, to ``farthest``."""
-        count, face = distance.shape[1], self.pieces.proper_face
+        count, face = distance.shape[1], self.pieces.face
         guess = face.take(np.minimum(number[:, 0], len(face) - 1))
         transposed = np.ascontiguousarray(points.T)
         feet = self.frames.feet(transposed, guess)

@@ -1,4 +1,4 @@
-"""Pieces of a surface of similar size, each in a ball, in clusters of neighbours.
+"""Pieces of a surface of similar size, each in a ball.
 
 A ball says little about a long triangle, so triangles are bisected until every piece's ball is
 small. Pieces only steer the search; distances are always taken to the whole face.
@@ -27,48 +27,27 @@ _LEAF = 32
 
 
 @dataclass(frozen=True, eq=False)
-class Pieces:
-    """Pieces in clusters of ``CLUSTER``; clusters that are not full repeat a piece.
+class Clusters:
+    """Pieces in clusters of ``CLUSTER`` neighbours; those not full repeat a piece.
 
     Attributes
     ----------
-    centre : (3, p) float
-    radius : (p,) float
-        Balls that hold the pieces, mm. For an acute piece it is its circumscribed sphere: of
-        these, the one with the least power at a place is that of the piece over the place.
-    face : (p,) int
-        Which face each piece is of.
-    repeated : (p,) bool
+    centre : (3, q) float
+    radius : (q,) float
+    face : (q,) int
+        As in :class:`Pieces`, cluster by cluster.
+    repeated : (q,) bool
         Which pieces are only there to fill a cluster.
-    several : bool
-        Whether a face can have more than one piece.
-    largest_radius : float
-        Of all balls, mm.
-    widest_group : float
-        Points farther apart than this have few near pieces in common, mm.
-    proper, proper_face : (q,) int
-        Pieces that are not repeated, in the order of the tree, and their faces.
-    tree : cKDTree
-        Their centres, lifted by √(R² − r²) into a fourth dimension, R the largest radius. From
-        there a place, not lifted, is √(R² + |p − c|² − r²) away, so that the nearest is the one
-        of least power; and at most b + R if the ball comes within b of the place.
     """
 
     centre: FloatArray
     radius: FloatArray
     face: IntArray
     repeated: BoolArray
-    several: bool
-    largest_radius: float
-    widest_group: float
-    proper: IntArray
-    proper_face: IntArray
-    tree: cKDTree
 
     @classmethod
-    def of(cls, corners: FloatArray, frames: FaceFrames) -> Pieces:
-        """Pieces of triangles (m, 3, 3) whose frames are given."""
-        centre, radius, face = _bisected(corners, frames)
+    def of(cls, centre: FloatArray, radius: FloatArray, face: IntArray) -> Clusters:
+        """Clusters of pieces with centres (p, 3)."""
         low = centre.min(axis=0)
         size = max(float((centre.max(axis=0) - low).max()), 1e-12)
         codes = morton_codes(centre, low, size)
@@ -77,31 +56,16 @@ class Pieces:
         shift = np.uint32(cells_with(codes, _CLUSTER_CELL))
         members, repeated = runs(codes >> shift, CLUSTER)
         piece = order[members.ravel()]
-        centre, radius, face = centre[piece], radius[piece], face[piece]
-        proper = np.flatnonzero(~repeated.ravel())
         return cls(
-            centre=np.ascontiguousarray(centre.T),
-            radius=radius,
-            face=face,
+            centre=np.ascontiguousarray(centre[piece].T),
+            radius=radius[piece],
+            face=face[piece],
             repeated=repeated.ravel(),
-            several=len(order) > len(corners),
-            largest_radius=float(radius.max()),
-            widest_group=8.0 * float(radius.mean()),
-            proper=proper,
-            proper_face=face[proper],
-            tree=_lifted_tree(centre[proper], radius[proper]),
         )
 
-    def moved(self, motion: FloatArray) -> Pieces:
-        """The pieces after a rigid motion (4, 4)."""
-        centre = motion[:3, :3] @ self.centre + motion[:3, 3:]
-        proper = self.proper
-        tree = _lifted_tree(centre.take(proper, axis=1).T, self.radius.take(proper))
-        return replace(self, centre=centre, tree=tree)
-
     @cached_property
-    def cluster_centre(self) -> FloatArray:
-        """Centres (3, p / CLUSTER) of balls that hold the balls of a cluster, mm."""
+    def middle(self) -> FloatArray:
+        """Centres (3, q / CLUSTER) of balls that hold the balls of a cluster, mm."""
         members = self.centre.reshape(3, -1, CLUSTER)
         low, high = members[:, :, 0], members[:, :, 0]
         for k in range(1, CLUSTER):
@@ -109,21 +73,74 @@ class Pieces:
         return 0.5 * (low + high)
 
     @cached_property
-    def cluster_radius(self) -> FloatArray:
-        """Radii (p / CLUSTER,) of these balls, mm."""
-        away = self.centre.reshape(3, -1, CLUSTER) - self.cluster_centre[:, :, None]
+    def reach(self) -> FloatArray:
+        """Radii (q / CLUSTER,) of these balls, mm."""
+        away = self.centre.reshape(3, -1, CLUSTER) - self.middle[:, :, None]
         reach = np.sqrt(np.einsum("ick,ick->ck", away, away)) + self.radius.reshape(-1, CLUSTER)
         radius: FloatArray = reach.max(axis=1)
         return radius
 
     @cached_property
-    def cluster_tree(self) -> cKDTree:
-        """Tree of these centres."""
-        return cKDTree(self.cluster_centre.T, balanced_tree=False)
+    def tree(self) -> cKDTree:
+        """Tree of the middles."""
+        return cKDTree(self.middle.T, balanced_tree=False)
+
+
+@dataclass(frozen=True, eq=False)
+class Pieces:
+    """Pieces of all faces.
+
+    Attributes
+    ----------
+    centre : (p, 3) float
+    radius : (p,) float
+        Balls that hold the pieces, mm. For an acute piece it is its circumscribed sphere: of
+        these, the one with the least power at a place is that of the piece over the place.
+    face : (p,) int
+        Which face each piece is of.
+    tree : cKDTree
+        Their centres, lifted by √(R² − r²) into a fourth dimension, R the largest radius. From
+        there a place, not lifted, is √(R² + |p − c|² − r²) away, so that the nearest is the one
+        of least power; and at most b + R if the ball comes within b of the place.
+    largest_radius : float
+        R, mm.
+    widest_group : float
+        Points farther apart than this have few near pieces in common, mm.
+    """
+
+    centre: FloatArray
+    radius: FloatArray
+    face: IntArray
+    tree: cKDTree
+    largest_radius: float
+    widest_group: float
+
+    @classmethod
+    def of(cls, corners: FloatArray, frames: FaceFrames) -> Pieces:
+        """Pieces of triangles (m, 3, 3) whose frames are given."""
+        centre, radius, face = _bisected(corners, frames)
+        return cls(
+            centre=centre,
+            radius=radius,
+            face=face,
+            tree=_lifted_tree(centre, radius),
+            largest_radius=float(radius.max()),
+            widest_group=8.0 * float(radius.mean()),
+        )
+
+    def moved(self, motion: FloatArray) -> Pieces:
+        """The pieces after a rigid motion (4, 4)."""
+        centre = self.centre @ motion[:3, :3].T + motion[:3, 3]
+        return replace(self, centre=centre, tree=_lifted_tree(centre, self.radius))
+
+    @cached_property
+    def clusters(self) -> Clusters:
+        """The pieces in clusters, for points far from the surface or many together."""
+        return Clusters.of(self.centre, self.radius, self.face)
 
     def nearest_face(self, places: FloatArray) -> IntArray:
         """Face (n,) of the piece of least power at each place (n, 3)."""
-        nearest: IntArray = self.proper_face.take(self.tree.query(_unlifted(places))[1])
+        nearest: IntArray = self.face.take(self.tree.query(_unlifted(places))[1])
         return nearest
 
     def listed(

@@ -10,11 +10,12 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 
 from ..arrays import FloatArray, IntArray
-from .candidates import Rivals, find_candidates
+from .candidates import find_candidates
 from .exact import FaceFrames, Feet
 from .grouping import Block, blocks_of, order_in_box
 from .nearby import ROUNDS, Nearby, NearPieces
 from .pieces import Pieces
+from .rivals import Rivals
 
 _SPARSE = 5.0
 """With fewer points than this many per piece, each point is searched for by itself first."""
@@ -97,13 +98,13 @@ class Search:
                 used += [one for found, _ in parts for one in found]
                 rest = np.concatenate([rest[:0], *(unsure for _, unsure in parts)])
             if len(rest):
-                _ = self.pieces.cluster_radius  # once, before threads ask for it
+                _ = self.pieces.clusters.reach  # once, before threads ask for it
                 blocks = blocks_of(points[rest], *self.box, self.pieces.widest_group)
                 used += pool.map(lambda block: use(self._dense(points, rest, block)), blocks)
         return used
 
     def _sparse(self, points: FloatArray) -> bool:
-        return len(points) < _SPARSE * len(self.pieces.proper)
+        return len(points) < _SPARSE * len(self.pieces.face)
 
     def _nearby(
         self, points: FloatArray, rows: IntArray, most: int

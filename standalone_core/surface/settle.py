@@ -7,8 +7,8 @@ from typing import NamedTuple
 import numpy as np
 
 from ..arrays import FloatArray, IntArray
-from .candidates import Rivals
 from .exact import FaceFrames, Feet
+from .rivals import Rivals
 
 _ROUNDING = 1e-14
 """Relative rounding of a distance, with room to spare."""
