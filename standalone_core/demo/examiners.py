@@ -12,7 +12,8 @@ from .die_shape import DieShape
 from .first_order import first_order_deviation
 from .first_order_seat import first_order_height
 from .produced import ProducedSurface
-from .quadrature import surface_nodes
+from .quadrature import Nodes, surface_nodes
+from .shape import CrownShape
 from .true_areas import TrueAreas
 
 SPACING_MM = 0.3
@@ -97,7 +98,7 @@ def sizes_to_feel(
     least = first_order_height(nodes.points, die, nodes)
     found = {}
     for crown, surface in surfaces.items():
-        produced = surface.points(nodes.theta, nodes.s)
+        produced = _places(surface, areas.shape, nodes)
         deviation = 1e3 * first_order_deviation(produced, nodes)
         contacts = (_mean(deviation, weights[f"contact_{end}"]) for end in ("mesial", "distal"))
         found[crown] = {
@@ -106,6 +107,13 @@ def sizes_to_feel(
             "seating": 1e3 * (first_order_height(produced, die, nodes) - least),
         }
     return found
+
+
+def _places(surface: ProducedSurface, shape: CrownShape, nodes: Nodes) -> FloatArray:
+    """Where nodes of the design lie on a produced crown, mm."""
+    if surface.base != shape:  # with pieces broken off
+        return surface.points(nodes.theta, nodes.s)
+    return surface.moved(nodes.theta, nodes.s, nodes.points, nodes.normals)
 
 
 def _mean(values: FloatArray, weights: FloatArray) -> float:

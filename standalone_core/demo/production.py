@@ -146,11 +146,13 @@ def present(surface: ProducedSurface, theta: FloatArray, s: FloatArray) -> BoolA
     """Whether the scan shows the surface at these parameters, (n,)."""
     errors = surface.errors
     shown = np.ones(np.shape(s), dtype=bool)
-    points = surface.shape.points(theta, s)
-    for hole in errors.holes:
-        shown &= ~_in_hole(hole, surface.shape, points, s)
-    if errors.cut is not None:
-        shown &= points @ np.array(errors.cut.direction) <= cut_level(surface.shape, errors.cut)
+    if errors.holes or errors.cut is not None:
+        points = surface.shape.points(theta, s)
+        for hole in errors.holes:
+            shown &= ~_in_hole(hole, surface.shape, points, s)
+        if errors.cut is not None:
+            level = cut_level(surface.shape, errors.cut)
+            shown &= points @ np.array(errors.cut.direction) <= level
     if errors.intaglio_missing:
         shown &= s >= 0.0
     return shown

@@ -306,8 +306,8 @@ class CrownShape:
         theta, s = np.broadcast_arrays(
             np.asarray(theta, dtype=np.float64), np.asarray(s, dtype=np.float64)
         )
-        around = self.points(theta + 1j * STEP, s + 0j)
-        along = self.points(theta + 0j, s + 1j * STEP)
+        around = self.points(theta + 1j * STEP, s)
+        along = self.points(theta, s + 1j * STEP)  # what depends on θ alone stays real
         return around.real.copy(), around.imag / STEP, along.imag / STEP
 
     def points_and_normals(self, theta: FloatArray, s: FloatArray) -> tuple[FloatArray, FloatArray]:

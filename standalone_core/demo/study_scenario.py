@@ -7,10 +7,10 @@ when they are written.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
-from ..progress import Progress, Steps, run
 from .crown import DemoCrown, demo_crown
 from .die import DemoDie, demo_die
 from .die_shape import DieShape
@@ -89,17 +89,25 @@ class StudyCase:
         One per crown, group by group.
     repeats : tuple of DemoScan
         Repeated scans of one of the crowns.
-    scores : tuple of FeltScore
-        What two examiners felt.
     edge_mm : float
         Mean edge length of design and scans.
+    seed : int
+        For all that is random in it.
     """
 
     design: DemoCrown
     scans: tuple[DemoScan, ...]
     repeats: tuple[DemoScan, ...]
-    scores: tuple[FeltScore, ...]
     edge_mm: float
+    seed: int = SEED
+
+    @cached_property
+    def scores(self) -> tuple[FeltScore, ...]:
+        """What two examiners felt at each crown."""
+        surfaces = {scan.crown: self.surface(scan) for scan in self.scans}
+        die = DieShape(self.design.shape, cement_um=CEMENT_UM, margin_um=MARGIN_UM)
+        rng = np.random.default_rng([self.seed, 100])
+        return examiners_scores(surfaces, self.design.true_areas, die, rng)
 
     def surface(self, scan: DemoScan) -> ProducedSurface:
         """Return the scanned surface by formula, without noise."""
@@ -124,22 +132,8 @@ class StudyCase:
         return produce(self.design, scan.errors, edge_mm=self.edge_mm, rng=rng)
 
 
-def study_case_steps(edge_mm: float = EDGE_MM, seed: int = SEED) -> Steps[StudyCase]:
-    """Make up the demo study as :func:`study_case` does, step by step."""
-    yield Progress("Designing the demo crown", 0.0)
-    design = demo_crown(edge_mm)
-    scans = scans_of_crowns(seed)
-    yield Progress("Examining the demo's crowns", 0.3)
-    surfaces = {scan.crown: ProducedSurface(design.shape, scan.errors) for scan in scans}
-    die = DieShape(design.shape, cement_um=CEMENT_UM, margin_um=MARGIN_UM)
-    rng = np.random.default_rng([seed, 100])
-    scores = examiners_scores(surfaces, design.true_areas, die, rng)
-    repeated = next(scan for scan in scans if scan.crown == REPEATED)
-    return StudyCase(design, scans, repeated_scans(repeated, seed), scores, edge_mm)
-
-
 def study_case(edge_mm: float = EDGE_MM, seed: int = SEED) -> StudyCase:
-    """Make up the demo study; no scan is meshed yet.
+    """Make up the demo study; no scan is meshed and no score given yet.
 
     Parameters
     ----------
@@ -148,7 +142,9 @@ def study_case(edge_mm: float = EDGE_MM, seed: int = SEED) -> StudyCase:
     seed : int
         For all that is random in it.
     """
-    return run(study_case_steps(edge_mm, seed))
+    scans = scans_of_crowns(seed)
+    repeated = next(scan for scan in scans if scan.crown == REPEATED)
+    return StudyCase(demo_crown(edge_mm), scans, repeated_scans(repeated, seed), edge_mm, seed)
 
 
 def scans_of_crowns(seed: int = SEED) -> tuple[DemoScan, ...]:

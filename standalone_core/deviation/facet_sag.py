@@ -171,6 +171,7 @@ def _side_squares_at(points_mm: FloatArray, scan: TriangleMesh) -> FloatArray:
     areas = scan.vertex_areas
     used = np.flatnonzero(areas > 0)
     sums = np.bincount(scan.faces.ravel(), shares, len(areas))
-    _, nearest = cKDTree(scan.vertices[used], balanced_tree=False).query(points_mm)
+    tree = cKDTree(scan.vertices[used], balanced_tree=False)  # asked once: building is half of it
+    _, nearest = tree.query(points_mm)
     around: FloatArray = (sums[used] / areas[used])[nearest]
     return around

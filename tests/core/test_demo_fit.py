@@ -160,7 +160,7 @@ def test_what_examiners_feel_of_the_seat_is_how_high_it_is(
 def fitted(crown: str, edge_mm: float) -> tuple[StudyCase, FitResult, np.ndarray]:
     """A crown's fit, as in the demo study, and the way from its scan to the design's frame."""
     scan = scan_of(crown)
-    case = StudyCase(demo_crown(edge_mm), (scan,), (), (), edge_mm)
+    case = StudyCase(demo_crown(edge_mm), (scan,), (), edge_mm)
     made = case.produced(scan)
     areas = AreaSettings(
         insertion=tuple(DIRECTIONS.insertion), mesial_direction=tuple(DIRECTIONS.mesial)

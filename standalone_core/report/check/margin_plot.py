@@ -10,7 +10,7 @@ import numpy as np
 from ...arrays import BoolArray, FloatArray
 from ...deviation.margin_profile import MarginProfile
 from ...words.text import signed_number
-from ..drawing.deviation_colours import STANDARD, hex_colour
+from ..drawing.deviation_colours import STANDARD, hex_colours
 from ..drawing.svg_layout import Bar, Mark
 
 WIDTH, LEFT, RIGHT = 1000.0, 64.0, 986.0
@@ -117,9 +117,9 @@ def _deviation_panel(profile: MarginProfile, palette: str) -> Panel:
     scale = 0.5 * (base - top) / limit
     zero, step = 0.5 * (top + base), (RIGHT - LEFT) / len(values)
     bars = []
-    for k in np.flatnonzero(np.isfinite(values)):
+    seen = np.flatnonzero(np.isfinite(values))
+    for k, colour in zip(seen, hex_colours(values[seen] / limit, palette), strict=True):
         height = scale * float(np.clip(values[k], -limit, limit))
-        colour = hex_colour(float(values[k]) / limit, palette)
         bars.append(
             Bar(
                 round(LEFT + float(k) * step, 2),

@@ -254,9 +254,14 @@ def refused_colour(palette: str = STANDARD) -> tuple[int, int, int]:
     return red, green, blue
 
 
+def hex_colours(positions: ArrayLike, palette: str = STANDARD) -> list[str]:
+    """Colours of the map at deviations over limit (−1…1), (n,), each as ``#rrggbb``."""
+    return [_hex(colour) for colour in map_srgb(np.clip(positions, -1.0, 1.0), palette)]
+
+
 def hex_colour(position: float, palette: str = STANDARD) -> str:
-    """Colour of the map at deviation over limit (−1…1) as ``#rrggbb``."""
-    return _hex(map_srgb(np.array([np.clip(position, -1.0, 1.0)]), palette)[0])
+    """Colour of the map at one deviation over limit as ``#rrggbb``."""
+    return hex_colours([position], palette)[0]
 
 
 def unmeasured_hex(palette: str = STANDARD) -> str:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from ...shares import share_words
-from .deviation_colours import STANDARD, hex_colour, refused_hex, unmeasured_hex
+from .deviation_colours import STANDARD, hex_colours, refused_hex, unmeasured_hex
 
 NICE_STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
 NICE_LIMITS = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
@@ -138,6 +138,7 @@ def make_legend(
     beyond = measured & (np.abs(np.where(measured, values, 0.0)) * 1000.0 > limit_um)
     lost = 0.0 if refused is None else float(weights[np.asarray(refused, dtype=bool)].sum())
     positions = np.linspace(0.0, 1.0, colours)
+    found = hex_colours(2.0 * positions - 1.0, palette)
     band = None
     if tolerance_um is not None and tolerance_um < limit_um:
         half = 0.5 * tolerance_um / limit_um
@@ -148,7 +149,7 @@ def make_legend(
         ticks=legend_ticks(limit_um),
         band=band,
         stops=tuple(
-            LegendStop(float(p), hex_colour(2.0 * float(p) - 1.0, palette)) for p in positions
+            LegendStop(float(place), colour) for place, colour in zip(positions, found, strict=True)
         ),
         unmeasured_colour=unmeasured_hex(palette),
         share_clipped=float(weights[beyond].sum()) / counted if counted > 0.0 else 0.0,

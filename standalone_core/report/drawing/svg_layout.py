@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...shares import share_words
-from .deviation_colours import STANDARD, hex_colour
+from .deviation_colours import STANDARD, hex_colours
 from .histogram import Histogram
 from .legend import Legend, legend_ticks, number
 
@@ -83,16 +83,16 @@ def histogram_plot(histogram: Histogram, tolerance_um: float, palette: str = STA
     limit, shares = histogram.limit_um, histogram.shares
     step = (RIGHT - LEFT) / len(shares)
     scale = (BASE - TOP) / max(float(shares.max()), 1e-12)
-    centres = (np.arange(len(shares)) + 0.5) / len(shares) * 2.0 - 1.0
+    colours = hex_colours((np.arange(len(shares)) + 0.5) / len(shares) * 2.0 - 1.0, palette)
     bars = tuple(
         Bar(
             round(LEFT + k * step, 2),
             round(BASE - share * scale, 2),
             round(step, 2),
             round(share * scale, 2),
-            hex_colour(centre, palette),
+            colour,
         )
-        for k, (share, centre) in enumerate(zip(shares.tolist(), centres.tolist(), strict=True))
+        for k, (share, colour) in enumerate(zip(shares.tolist(), colours, strict=True))
         if share * scale >= 0.05
     )
     band = None
