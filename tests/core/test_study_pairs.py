@@ -22,7 +22,6 @@ from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.progress import run
 from cuspwise.standalone_core.study.measuring.carried import CarriedCrown, carried_surface
 from cuspwise.standalone_core.study.measuring.pair_job import known_faces, superimposed
-from cuspwise.standalone_core.surface.closest import SurfaceIndex
 from made.crowns import demo_crown
 from made.tiers import slow
 from oracle.full_pairs import compared_in_full
@@ -45,12 +44,12 @@ def measured(
 def off_um(scans: list[TriangleMesh], ready: ReadyDesign, settings: CheckSettings) -> np.ndarray:
     """How far the measures of all pairs are from those of a full search, (pairs,)."""
     crowns = [measured(scan, ready, settings) for scan in scans]
+    known = [known_faces(crown, surface, settings) for crown, surface in crowns]
+    assert all(np.mean(one.face >= 0) > 0.99 for one in known)
     off = []
-    for (first, surface), (second, _) in combinations(crowns, 2):
-        known = known_faces(first, surface, settings)
-        assert np.count_nonzero(known.face >= 0) > 0.99 * len(known.face)
-        field, _ = superimposed(second, known, ready.area_set, settings)
-        full = compared_in_full(second, SurfaceIndex(surface), ready.area_set, settings)
+    for (first, _), (_, (second, _)) in combinations(zip(known, crowns, strict=True), 2):
+        field, _ = superimposed(second, first, ready.area_set, settings)
+        full = compared_in_full(second, first.index, ready.area_set, settings)
         rows = zip(*(measure_areas([one], ready.area_set) for one in (field, full)), strict=True)
         gaps = [abs(getattr(a, name) - getattr(b, name)) for a, b in rows for name in MEASURES]
         off.append(np.nanmax(gaps))
