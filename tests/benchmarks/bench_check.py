@@ -1,4 +1,4 @@
-"""``cuspwise check`` without pictures against the same job written with open3d.
+"""``cuspwise check`` without causes and pictures against the same job written with open3d.
 
 Both run as whole processes on the same two binary STL files: a demo crown and its scan in an
 unknown pose, with known errors and 2 µm of noise. Times are the wall time of the process, imports
@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import csv
 import json
-import os
-import subprocess
+import math
 import sys
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -22,15 +22,35 @@ from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.demo.production import produce
 from cuspwise.standalone_core.demo.production_errors import ProductionErrors, ScannerNoise, Wave
 from cuspwise.standalone_core.mesh.write import write_mesh
+from lathe_crown import lathe_crown, scan_of_lathe_crown
 from oracle.true_measures import NoiseModel
 from oracle.truth import truth_of
 from peers import installed
-from ratios import THREAD_NAMES, Row, alternate
+from processes import Done, call
+from ratios import Row, alternate
 
 PEER = Path(__file__).with_name("open3d_pipeline.py")
-EDGES_MM = {"190k triangles": 0.0725, "500k triangles": 0.0447, "2M triangles": 0.02235}
+SMALL = "190k triangles"
+LATHE = "crowded rows, 187k + 280k triangles"
+LATHE_TRIANGLES = 187_000, 280_000
+EDGES_MM = {SMALL: 0.0725, "500k triangles": 0.0447, "2M triangles": 0.02235}
+QUICK = ("--no-pictures", "--no-causes")
+CASES: dict[str, tuple[str, tuple[str, ...]]] = {
+    "check": (SMALL, QUICK),
+    "check_500k": ("500k triangles", QUICK),
+    "check_2M": ("2M triangles", QUICK),
+    "check_lathe": (LATHE, QUICK),
+    "check_whole": (SMALL, ()),
+}
+"""By row: how large, and our options."""
 GOAL = 2.0
 SEED = 20
+DOES = (
+    "Both: read, superimpose from any pose, signed distances both ways. Ours alone: repair, areas,"
+    " what counts, measures of all areas, verdict, tables, page and coloured meshes; no causes, no"
+    " pictures"
+)
+DOES_ALL = "Ours alone: all that a check does, causes and pictures too"
 
 ERRORS = ProductionErrors(
     waves=(
@@ -48,20 +68,19 @@ class Pair:
 
     design: Path
     scan: Path
-    true_rms_um: float
+    true_rms_um: float = math.nan
 
 
-def run(short: bool) -> list[Row]:
-    """One row per size, none without the peer; the short form has the first size only."""
-    if not installed("open3d"):
+def run(name: str, short: bool) -> list[Row]:
+    """One row; without the peer none in the short form, ours alone in the full one."""
+    if short and not installed("open3d"):
         return []
-    rows: list[Row] = []
+    size, options = CASES[name]
     with tempfile.TemporaryDirectory() as folder:
-        for name, edge_mm in list(EDGES_MM.items())[: 1 if short else None]:
-            pair = make_pair(Path(folder), edge_mm)
-            rounds = 3 if short else 7 if name.startswith("190k") else 2
-            rows.append(compare(name, pair, Path(folder) / "out", rounds))
-    return rows
+        make = make_lathe_pair if size == LATHE else partial(make_pair, edge_mm=EDGES_MM[size])
+        pair = make(Path(folder))
+        rounds = 3 if short else 7 if size == SMALL else 2
+        return [compare(size, pair, Path(folder) / "out", rounds, options)]
 
 
 def make_pair(folder: Path, edge_mm: float) -> Pair:
@@ -77,50 +96,42 @@ def make_pair(folder: Path, edge_mm: float) -> Pair:
     return pair
 
 
-def compare(name: str, pair: Pair, out: Path, rounds: int) -> Row:
-    """Time both in turn and put what they found, and our memory, into the note."""
+def make_lathe_pair(folder: Path) -> Pair:
+    """Write a design and a scan whose rows are crowded at the margin."""
+    design, scan = (folder / f"{name}.stl" for name in ("lathe_design", "lathe_scan"))
+    write_mesh(design, lathe_crown(LATHE_TRIANGLES[0]))
+    write_mesh(scan, scan_of_lathe_crown(LATHE_TRIANGLES[1], SEED))
+    return Pair(design, scan)
+
+
+def compare(size: str, pair: Pair, out: Path, rounds: int, options: tuple[str, ...]) -> Row:
+    """Time both in turn and put what they found, and what we took, into the note."""
     ours = [sys.executable, "-m", "cuspwise.standalone_core", "check", str(pair.design)]
-    ours += [str(pair.scan), "--no-pictures", "--no-causes", "--out", str(out)]
+    ours += [str(pair.scan), *options, "--out", str(out)]
     peer = [sys.executable, str(PEER), str(pair.design), str(pair.scan)]
-    found: dict[str, str] = {}
-
-    def run_peer() -> None:
-        found["peer"] = call(peer)[0]
-
-    peak_mb: list[float] = []
-
-    def run_ours() -> None:
-        peak_mb.append(call(ours)[1])
-
+    done: list[Done] = []
+    found: dict[str, Done] = {}
+    peers = {"open3d pipeline": lambda: found.update(peer=call(peer))}
+    if not options or not installed("open3d"):
+        peers = {}
     (row,) = alternate(
-        f"check, {name} each",
-        run_ours,
-        {"open3d pipeline": run_peer},
+        f"check{'' if options else ' with causes and pictures'}, {size} each",
+        lambda: done.append(call(ours)),
+        peers,
         rounds=rounds,
-        goals={"open3d pipeline": GOAL},
+        goals=dict.fromkeys(peers, GOAL),
+        does=DOES if options else DOES_ALL,
     )
-    peer_rms = json.loads(found["peer"])["measures"]["scan_to_design"]["rms_um"]
-    note = f"RMS scan to design: ours {our_rms(out):.3f} µm, peer {peer_rms:.3f} µm"
-    note += f", true {pair.true_rms_um:.3f} µm; our peak memory {max(peak_mb):.0f} MB"
-    return Row(**{**row.__dict__, "note": note})
-
-
-def call(command: list[str]) -> tuple[str, float]:
-    """Run a process as its user would; its output and its peak memory in MB.
-
-    How many threads linear algebra has is left to the process: what this one was given for the
-    benchmarks inside it is not handed on.
-    """
-    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
-    surroundings = {name: text for name, text in os.environ.items() if name not in THREAD_NAMES}
-    process = subprocess.Popen(command, env=surroundings, text=True, **pipes)
-    output = process.stdout.read() if process.stdout else ""
-    message = process.stderr.read() if process.stderr else ""
-    _, status, usage = os.wait4(process.pid, 0)
-    process.returncode = os.waitstatus_to_exitcode(status)
-    if process.returncode:
-        raise RuntimeError(f"{' '.join(command)} failed: {message[-2000:]}")
-    return output, usage.ru_maxrss / 1024
+    note = f"RMS scan to design: ours {our_rms(out):.3f} µm"
+    if found:
+        measures = json.loads(found["peer"].output)["measures"]["scan_to_design"]
+        note += f", peer {measures['rms_um']:.3f} µm"
+    if not math.isnan(pair.true_rms_um):
+        note += f", true {pair.true_rms_um:.3f} µm"
+    note += f"; our CPU {min(one.cpu_s for one in done):.2f} s"
+    if found:
+        note += f"; peer's memory {found['peer'].memory_mb:.0f} MB"
+    return replace(row, note=note, memory_mb=max(one.memory_mb for one in done))
 
 
 def our_rms(out: Path) -> float:
@@ -130,3 +141,7 @@ def our_rms(out: Path) -> float:
             if (row["area"], row["direction"]) == ("whole", "scan_to_design"):
                 return float(row["rms_um"])
     raise RuntimeError("measures.csv has no row for the whole crown")
+
+
+ROWS = {name: partial(run, name) for name in CASES}
+SHORT = ("check",)

@@ -197,3 +197,7 @@ def growth(short: bool) -> str:
             f" ({build / len(mesh) * 1e6:.2f} µs each), 250000 points {query:.3f} s"
         )
     return "\n".join(lines)
+
+
+ROWS = {"closest": run}
+SHORT = tuple(ROWS)

@@ -126,3 +126,7 @@ def any_pose(rounds: int) -> list[Row]:
             note=f"every further scan on the same design {later:.2f} s",
         )
     ]
+
+
+ROWS = {"superimpose": run}
+SHORT = tuple(ROWS)
