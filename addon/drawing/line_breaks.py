@@ -41,7 +41,8 @@ def room(region_width: float, *, in_box: bool = True, icon: bool = False) -> flo
 def wrapped(text: str, width: float, width_of: WidthOf) -> list[str]:
     """Break a text so that no line is wider than this.
 
-    A number stays with its unit, and what " · " separates stays together where it fits.
+    A number stays with its unit, and what " · " separates stays together where it fits; at the
+    end of a line there is nothing to separate.
     """
     text = _TOGETHER.sub(KEPT, text)
     *firsts, last = text.split(JOINT)
@@ -58,7 +59,7 @@ def wrapped(text: str, width: float, width_of: WidthOf) -> list[str]:
             lines.append(longer[:fits])
             longer = longer[fits:]
         line = longer
-    return [line.replace(KEPT, " ") for line in (*lines, line)]
+    return [line.replace(KEPT, " ").removesuffix(" ·") for line in (*lines, line)]
 
 
 def _together(part: str, width: float, width_of: WidthOf) -> str:

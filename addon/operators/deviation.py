@@ -68,7 +68,7 @@ class CheckCrown(CheckOperator, bpy.types.Operator):
     def read(self, context: bpy.types.Context) -> Steps[None]:
         """Read both surfaces, of a scan that can be moved."""
         frames.refuse_held(ready.chosen_scan(context), layer_of(context))
-        yield from super().read(context)
+        yield from CheckOperator.read(self, context)
 
 
 class MeasureDeviation(CheckOperator, bpy.types.Operator):

@@ -128,6 +128,13 @@ def choose(
     column.prop(owner, name, text="")
 
 
+def below_title(layout: bpy.types.UILayout, owner: Any, name: str) -> None:
+    """Draw a choice below its title, where that is too long to stand beside it."""
+    column = layout.column(align=True)
+    column.label(text=f"{owner.bl_rna.properties[name].name}:")
+    column.prop(owner, name, text="")
+
+
 def _room(context: bpy.types.Context, *, icon: bool) -> float:
     return line_breaks.room(region_of(context).width / ui_scale(context), icon=icon)
 

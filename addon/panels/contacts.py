@@ -10,7 +10,7 @@ from ..blender.session import scene_of, settings_of
 from ..drawing import colour_map
 from ..fit import contact_lines, contacts
 from ..fit.crown_chosen import crown_of, teeth_of
-from .base import SidebarPanel, choose, draw_way_back, say
+from .base import SidebarPanel, below_title, choose, draw_way_back, say
 from .fit import FitPanel
 from .walls import draw_out_of_date
 
@@ -67,7 +67,7 @@ def _draw_teeth(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
         row.prop(item, "side", text="")
         row.operator(identifiers.REMOVE_NEIGHBOUR, text="", icon="X").number = number
     column.operator(identifiers.ADD_NEIGHBOURS, icon="ADD")
-    layout.prop(chosen, "antagonist")
+    below_title(layout, chosen, "antagonist")
 
 
 def _draw_kept(

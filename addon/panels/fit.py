@@ -13,7 +13,7 @@ from ..check import store
 from ..drawing import colour_map
 from ..fit import finish_line, fit_lines, fit_store, gap_map
 from ..fit.crown_chosen import crown_of
-from .base import SidebarPanel, beside, choose, draw_way_back, press, say
+from .base import SidebarPanel, below_title, beside, choose, draw_way_back, press, say
 from .results import VERDICT_ICONS
 
 MAP_TITLES = {fit_store.GAP: "Show Gap Map", fit_store.RELIEF: "Show What to Take Off"}
@@ -67,7 +67,7 @@ class FitChoicesPanel(SidebarPanel, bpy.types.Panel):
         column = layout.column(align=True)
         column.prop(chosen, "mesial")
         column.prop(chosen, "buccal")
-        layout.prop(chosen, "seated")
+        below_title(layout, chosen, "seated")
 
 
 class FinishLinePanel(SidebarPanel, bpy.types.Panel):

@@ -9,7 +9,7 @@ from ..check import landmarks, store
 from ..check.setting_groups import GROUPS
 from ..drawing import colour_map
 from .area_rows import draw_group, draw_rows
-from .base import SidebarPanel, say
+from .base import SidebarPanel, below_title, say
 
 WEIGHTING_NUMBERS = {
     "least_squares": (),
@@ -28,7 +28,7 @@ class SuperimposePanel(SidebarPanel, bpy.types.Panel):
     def draw(self, context: bpy.types.Context) -> None:
         """Draw choices and how well it fits."""
         layout, settings = self.layout, settings_of(context)
-        layout.prop(settings, "start")
+        below_title(layout, settings, "start")
         if settings.start == "landmarks":
             _draw_landmarks(layout, context)
         layout.prop(settings, "fit_area")

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..shares import share_words
+from ..words.names import the_area
 from ..words.text import listed
 
 if TYPE_CHECKING:
@@ -127,7 +128,7 @@ def about_sag(sags: Sequence[AreaSag], limits_um: Mapping[str, float]) -> str:
     edge_mm = max(sag.edge_mm for sag, _ in found)
     places = listed(
         [
-            f"{sag.mean_abs_um:.1f} µm on average in {sag.area} "
+            f"{sag.mean_abs_um:.1f} µm on average over {the_area(sag.area)} "
             f"({share_words(share, MAX_SHARE_OF_TOLERANCE, digits=0)} of its tolerance of "
             f"{limits_um[sag.area]:g} µm)"
             for sag, share in found

@@ -179,12 +179,12 @@ def test_only_more_than_a_tenth_of_a_tolerance_is_told() -> None:
     told = [sag("occlusal", 3.1), sag("margin", 1.4), sag("axial", 50.0)]
     assert about_sag(told, limits) == (
         "The scan's triangles (0.25 mm edges) alone read as missing material on convex places and "
-        "as excess in concave ones: 3.1 µm on average in occlusal (15 % of its tolerance of "
-        "20 µm). Scan finer."
+        "as excess in concave ones: 3.1 µm on average over the occlusal surface (15 % of its "
+        "tolerance of 20 µm). Scan finer."
     )
     both = about_sag([sag("occlusal", 3.1), sag("margin", 2.0, 0.3)], limits)
     assert "(0.30 mm edges)" in both
-    assert "in occlusal (15 % of its tolerance of 20 µm) and 2.0 µm on average in margin" in both
+    assert "of 20 µm) and 2.0 µm on average over the margin (13 % of its tolerance" in both
 
 
 @cache

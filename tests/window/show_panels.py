@@ -113,21 +113,33 @@ def mark():
     return 0.5
 
 
+def panels():
+    """Every panel's class, in the order in which they stand."""
+    return [c for c in part("addon.panels").CLASSES if issubclass(c, bpy.types.Panel)]
+
+
 def open_panels():
-    """Have every panel open, and take all of them away."""
-    panels = [c for c in part("addon.panels").CLASSES if issubclass(c, bpy.types.Panel)]
-    for cls in reversed(panels):
+    """Have every panel open when it is drawn for the first time."""
+    for cls in reversed(panels()):
         bpy.utils.unregister_class(cls)
         cls.bl_options = getattr(cls, "bl_options", set()) - {"DEFAULT_CLOSED"}
+    for cls in panels():
+        bpy.utils.register_class(cls)
     question = part("addon.panels.study_question")
     question._draw_part = lambda layout, context, _name, title, draw: (
         layout.label(text=title),
         draw(layout, context),
     )
     part("addon.panels.study")._draw_question = question.draw_question
-    FACTS["panels"] = [cls.bl_idname for cls in panels]
-    tops = [cls for cls in panels if not getattr(cls, "bl_parent_id", "")]
-    LEFT.extend(step for top in tops for step in pictures(top, panels))
+    return 0.5
+
+
+def clear_panels():
+    """Take all of them away; each will come back alone."""
+    for cls in reversed(panels()):
+        bpy.utils.unregister_class(cls)
+    tops = [cls for cls in panels() if not getattr(cls, "bl_parent_id", "")]
+    LEFT.extend(step for top in tops for step in pictures(top))
     return 0.5
 
 
@@ -139,10 +151,10 @@ def one_by_one():
     return None
 
 
-def pictures(top, panels):
+def pictures(top):
     """Show one panel with those in it, page by page."""
     family = [top]
-    for cls in panels:
+    for cls in panels():
         if getattr(cls, "bl_parent_id", "") in {one.bl_idname for one in family}:
             family.append(cls)
 
@@ -193,6 +205,7 @@ def end():
 
 STEPS = [
     look,
+    open_panels,
     prepare,
     whole,
     lambda: picture("panel_whole") or 0.2,
@@ -205,7 +218,7 @@ STEPS = [
     start("check_contacts"),
     whole,
     lambda: picture("panel_done") or 0.2,
-    open_panels,
+    clear_panels,
     one_by_one,
     end,
 ]

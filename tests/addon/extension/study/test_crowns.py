@@ -81,18 +81,31 @@ def test_they_are_those_of_check_crown_and_of_the_study(strewn: SimpleNamespace)
 
 
 def test_neither_is_measured_again(strewn: SimpleNamespace) -> None:
-    """Check All and a second study find all of them current; a scan that was moved is not."""
+    """Check All and a second study find all of them current; a scan that was moved is not.
+
+    They lie in each other: one is coloured and seen alone, until that ends; a map that is shown
+    already stays.
+    """
+    strewn.settings.scan_index = 2
     call(strewn, "run_study")
+    assert [scan.hide_get() for scan in strewn.scans] == [True, True, False, True]
+    assert strewn.design.hide_get()
+    assert strewn.scans[2].cuspwise.coloured
+    call(strewn, "remove_colour_map")
+    assert not any(obj.hide_get() for obj in (*strewn.scans, strewn.design))
     before = ids(strewn)
     call(strewn, "check_all")
     call(strewn, "run_study")
     assert ids(strewn) == before
-    assert strewn.scans[0].cuspwise.coloured
+    assert not any(scan.cuspwise.coloured for scan in strewn.scans)
+    call(strewn, "show_group_map")
     strewn.scans[2].location.x += 1.0
     strewn.bpy.context.view_layer.update()
     assert strewn.scans[2].cuspwise.state == "OUT_OF_DATE"
     call(strewn, "run_study")
     assert [now == then for now, then in zip(ids(strewn), before, strict=True)] == [1, 1, 0, 1]
+    assert strewn.settings.study.shown
+    assert all(scan.hide_get() for scan in strewn.scans)
 
 
 def test_a_study_from_where_scans_lie_outlives_laying_them_down(strewn: SimpleNamespace) -> None:
@@ -108,31 +121,6 @@ def test_a_study_from_where_scans_lie_outlives_laying_them_down(strewn: SimpleNa
     assert (out_of_date(strewn), store.refresh(strewn.scene)) == ("", "")
     strewn.scans[1].location.x += 0.01
     assert "moved" in out_of_date(strewn)
-
-
-def test_the_crowns_do_not_lie_in_each_other_to_be_seen(strewn: SimpleNamespace) -> None:
-    """The chosen one is coloured and seen alone; all come back with Remove Colour Map."""
-    strewn.settings.scan_index = 2
-    call(strewn, "run_study")
-    assert [scan.hide_get() for scan in strewn.scans] == [True, True, False, True]
-    assert strewn.design.hide_get()
-    assert strewn.scans[2].cuspwise.coloured
-    call(strewn, "remove_colour_map")
-    assert not any(obj.hide_get() for obj in (*strewn.scans, strewn.design))
-
-
-def test_a_crown_without_numbers_is_not_the_one_shown(strewn: SimpleNamespace) -> None:
-    """The first that has some is chosen in its place; a map shown already stays."""
-    strewn.settings.scans[0].group = ""
-    call(strewn, "run_study")
-    assert strewn.settings.scan_index == 1
-    assert [scan.hide_get() for scan in strewn.scans] == [True, False, True, True]
-    call(strewn, "show_group_map")
-    strewn.scans[2].location.x += 1.0
-    strewn.bpy.context.view_layer.update()
-    call(strewn, "run_study")
-    assert strewn.settings.study.shown
-    assert all(scan.hide_get() for scan in strewn.scans)
 
 
 def test_left_alone_where_that_was_chosen(strewn: SimpleNamespace) -> None:
@@ -152,7 +140,10 @@ def test_one_that_is_left_out_says_why(strewn: SimpleNamespace) -> None:
     cube = bpy.data.meshes.new("Cube")
     cube.from_pydata(vertices.tolist(), [], faces)
     other.data = cube
+    strewn.settings.scan_index = 1
     call(strewn, "run_study")
+    assert strewn.settings.scan_index == 0  # the first that has numbers, to be seen alone
+    assert [scan.hide_get() for scan in strewn.scans] == [False, True, True, True]
     assert [scan.cuspwise.state for scan in strewn.scans] == ["CURRENT", "NONE"] + ["CURRENT"] * 2
     kept = strewn.part("addon.study.study_store").study_of(strewn.scene)
     assert [row["name"] for row in kept["left_out"]] != []
