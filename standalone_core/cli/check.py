@@ -44,7 +44,7 @@ _measuring_options = options(
         "--landmarks",
         type=path,
         metavar="CSV",
-        help="Paired points for '--start landmarks', in mm; README names the columns.",
+        help="Paired points for '--start landmarks', in mm; docs/first_check.md names the columns.",
     ),
     *(setting_option(key.setting) for key in _MEASURING_KEYS if key.setting),
     click.option(
