@@ -39,8 +39,10 @@ ALLOWED = (
     r"(?:prefers-|print-|-)*color(?:-scheme|-adjust)?(?=\s*:|\"\scontent)",
     r"currentColor",
     r"text-align: center",
+    # The site of the pages.
     r"--md-[\w-]*color[\w-]*",
     r"data-md-color-scheme",
+    r"\bunrecognized_links(?=: )",
     # matplotlib: arguments, settings, a module.
     r"\b(?:edge|face)?color(?==)",
     r"\"(?:\w+\.)*(?:label|title|edge|face)?color\"(?=: )",
