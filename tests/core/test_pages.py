@@ -1,4 +1,4 @@
-"""The pages for users: links lead somewhere, commands exist, pictures are shown."""
+"""The pages for users: links lead somewhere, pictures are shown, the front door stays short."""
 
 from __future__ import annotations
 
@@ -6,17 +6,9 @@ import re
 from functools import cache
 from pathlib import Path
 
-import click
-import pytest
-from cuspwise.standalone_core.cli.main import main
-
 ROOT = Path(__file__).resolve().parents[2]
 LINK = re.compile(r"\]\((?!#)([^)#\s]+)(?:#[^)]*)?\)")
-BLOCK = re.compile(r"^```(?:sh)?\n(.*?)^```", re.DOTALL | re.MULTILINE)
-IN_LINE = re.compile(r"`(cuspwise [^`]+)`")
-OPTION = re.compile(r"(?<!\S)--?[a-z][a-z-]*")
-COUNTED = {"README.md": 140}
-"""Pages that are to stay short, and their lines."""
+README_LINES = 140
 
 
 @cache
@@ -28,26 +20,8 @@ def pages() -> dict[str, str]:
     }
 
 
-def commands(text: str) -> list[str]:
-    """The lines of a page that run cuspwise, without their remarks."""
-    lines = [line for block in BLOCK.findall(text) for line in block.splitlines()]
-    runs = [line for line in lines if line.startswith("cuspwise ")] + IN_LINE.findall(text)
-    return [line.split(" #")[0] for line in runs]
-
-
-def unknown(line: str) -> list[str]:
-    """What a line asks for that there is not."""
-    name, *rest = line.split()[1:]
-    context = click.Context(main)
-    command = main.get_command(context, name)
-    if command is None:
-        return [] if name == "COMMAND" else [name]
-    known = {opt for param in command.params for opt in (*param.opts, *param.secondary_opts)}
-    known |= set(command.get_help_option_names(context)) | {"-h", "--help"}
-    return [option for option in OPTION.findall(" ".join(rest)) if option not in known]
-
-
 def test_every_link_leads_to_a_file() -> None:
+    """Places inside pages are looked for by the site's own build."""
     lost = [
         f"{name}: {target}"
         for name, text in pages().items()
@@ -62,33 +36,8 @@ def test_every_picture_is_shown_on_a_page() -> None:
     assert {file.name for file in (ROOT / "docs" / "pictures").iterdir()} <= shown
 
 
-def test_commands_and_options_exist() -> None:
-    runs = [
-        (name, line)
-        for name, text in pages().items()
-        if name != "CHANGELOG.md"  # it tells of what is gone
-        for line in commands(text)
-    ]
-    assert len(runs) > 30
-    wrong = [f"{name}: {line}: {unknown(line)}" for name, line in runs if unknown(line)]
-    assert not wrong, "\n".join(wrong)
-
-
-@pytest.mark.parametrize(
-    ("line", "there_is_not"),
-    [
-        ("cuspwise chek design.stl", ["chek"]),
-        ("cuspwise check design.stl scan.stl --tolerence margin=12", ["--tolerence"]),
-        ("cuspwise check design.stl scan.stl --mesial -1,0,0 --no-refine", []),
-    ],
-)
-def test_what_does_not_exist_is_seen(line: str, there_is_not: list[str]) -> None:
-    assert unknown(line) == there_is_not
-
-
-@pytest.mark.parametrize("name", COUNTED)
-def test_the_front_door_stays_short(name: str) -> None:
-    assert pages()[name].count("\n") <= COUNTED[name]
+def test_the_readme_stays_short() -> None:
+    assert pages()["README.md"].count("\n") <= README_LINES
 
 
 def test_the_readme_holds_the_commands_that_are_run_from_it() -> None:
