@@ -6,6 +6,10 @@ import re
 from functools import cache
 from pathlib import Path
 
+from cuspwise.standalone_core.mesh import formats
+from cuspwise.standalone_core.mesh.files import MAX_SIZE_MM
+from cuspwise.standalone_core.mesh.threemf import MAX_NESTING
+
 ROOT = Path(__file__).resolve().parents[2]
 LINK = re.compile(r"\]\((?!#)([^)#\s]+)(?:#[^)]*)?\)")
 README_LINES = 140
@@ -43,3 +47,23 @@ def test_the_readme_stays_short() -> None:
 def test_the_readme_holds_the_commands_that_are_run_from_it() -> None:
     for name in ("demo", "test"):
         assert f"<!-- {name} command -->\n```sh\n" in pages()["README.md"]
+
+
+def test_the_promises_about_hostile_files_are_those_of_the_code() -> None:
+    told = pages()["docs/limits.md"]
+    lines = formats.MAX_TEXT_LINES
+    assert lines["obj"] == lines["stl_ascii"]
+    assert lines["off"] == lines["ply"]
+    million = 1_000_000
+    for promise in (
+        f"above {formats.MAX_TRIANGLES / million:g} million triangles, "
+        f"{formats.MAX_BINARY_BYTES / million:g} MB, "
+        f"{formats.MAX_TEXT_BYTES / million:g} MB of text, "
+        f"or {lines['obj'] / million:g} million lines "
+        f"({lines['ply'] / million:g} million of OFF and PLY)",
+        f"above {formats.MAX_3MF_BYTES / million:g} MB unpacked",
+        f"above {formats.MAX_PARTS} parts placed, or {MAX_NESTING} levels",
+    ):
+        assert promise in told
+    assert MAX_SIZE_MM == 10_000.0
+    assert "above ten metres" in told
