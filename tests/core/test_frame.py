@@ -52,6 +52,8 @@ def test_every_package_is_shipped():
 def test_one_version_everywhere():
     settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     manifest = tomllib.loads((ROOT / "blender_manifest.toml").read_text(encoding="utf-8"))
+    cited = (ROOT / "CITATION.cff").read_text(encoding="utf-8")
+    assert f"\nversion: {cuspwise.__version__}\n" in cited
     changes = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8")
     assert settings["project"]["version"] == manifest["version"] == cuspwise.__version__
     assert f"## {cuspwise.__version__}" in changes

@@ -10,7 +10,10 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 FOLDERS = (".ci", "addon", "docs", "examples", "standalone_core", "tests", "tools")
-SUFFIXES = {"", ".css", ".html", ".json", ".md", ".py", ".sh", ".svg", ".toml", ".txt"}
+SUFFIXES = {
+    *("", ".cff", ".css", ".html", ".js", ".json", ".md", ".py", ".sh", ".svg", ".toml", ".txt"),
+    *(".yaml", ".yml"),
+}
 NOT_OURS = ("LICENSE",)
 
 AMERICAN = re.compile(
@@ -36,6 +39,10 @@ ALLOWED = (
     r"(?:prefers-|print-|-)*color(?:-scheme|-adjust)?(?=\s*:|\"\scontent)",
     r"currentColor",
     r"text-align: center",
+    # The site of the pages.
+    r"--md-[\w-]*color[\w-]*",
+    r"data-md-color-scheme",
+    r"\bunrecognized_links(?=: )",
     # matplotlib: arguments, settings, a module.
     r"\b(?:edge|face)?color(?==)",
     r"\"(?:\w+\.)*(?:label|title|edge|face)?color\"(?=: )",
@@ -66,7 +73,7 @@ ALLOWED = (
     r"\boptimize=True\b",
     r"center=\"median\"",
     r"\bstudentized_range",
-    r"^license(?= = )",
+    r"^license(?= = |: GPL)",
     r"\"license\"(?=[:\]])",  # the manifest's key
     r"\bLICENSE\b",
     r"\bLicense(?= (?:::|v3 ))",
