@@ -22,7 +22,7 @@ def on_page_content(html: str, **_: object) -> str:
 
 def _link(role: re.Match[str]) -> str:
     parts = role[2].removeprefix("cuspwise.").split(".")
-    shown = parts[-1] if role[1] else role[2]
+    shown = parts[-1] if role[1] or not parts[0] else role[2]
     public = next((number for number, part in enumerate(parts) if part in public_names()), None)
     if public is None:
         return f"<code>{shown}</code>"
