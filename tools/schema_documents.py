@@ -21,8 +21,9 @@ from cuspwise.standalone_core.deviation.unmatched import UnmatchedPiece
 from cuspwise.standalone_core.deviation.verdict import Verdict
 from cuspwise.standalone_core.mesh.files import MeshFile
 from cuspwise.standalone_core.mesh.health import HealthReport
+from cuspwise.standalone_core.mesh.intersections import SelfIntersections
 from cuspwise.standalone_core.superimpose.result import Superimposition
-from schema_fit import fit, walls
+from schema_fit import WRITTEN, fit, walls
 from schema_of_types import (
     COUNT,
     MATRIX,
@@ -41,7 +42,7 @@ from schema_of_types import (
     record,
 )
 
-__all__ = ["areas", "causes", "check", "fit", "tray", "walls"]
+__all__ = ["areas", "areas_summary", "causes", "check", "fit", "health", "tray", "walls"]
 
 DIRECTION = {"enum": ["design_to_scan", "scan_to_design"]}
 VERSIONS = described(map_of(TEXT), "Versions of Cuspwise, Python and what computes, by name.")
@@ -95,8 +96,9 @@ def check(types: Definitions) -> Schema:
         "why": described(or_null(record(_why(types))), "What goes with the causes."),
         "warnings": WARNINGS,
         "seconds": SECONDS,
+        "written": WRITTEN,
     }
-    return record(found)
+    return record(found, optional=("written",))
 
 
 def causes(types: Definitions) -> Schema:
@@ -149,8 +151,9 @@ def tray(types: Definitions) -> Schema:
             map_of({"$ref": "check.schema.json"}),
             "Printed by --json alone: each crown's whole check, by its name.",
         ),
+        "written": WRITTEN,
     }
-    return record(found, optional=("checks",))
+    return record(found, optional=("checks", "written"))
 
 
 def areas(types: Definitions) -> Schema:
@@ -189,6 +192,37 @@ def areas(types: Definitions) -> Schema:
         "points_mm": described(array_of(PLACE), "All measuring points, the design's own first."),
     }
     return record(found)
+
+
+def areas_summary(types: Definitions) -> Schema:
+    """Return the schema of what ``cuspwise areas --json`` prints."""
+    return record(
+        {
+            **head("cuspwise areas summary", 1),
+            "design": described(TEXT, "What the design is called."),
+            "checksum": described(TEXT, "Of the design's vertices and triangles."),
+            "spacing_mm": described(NUMBER, "Largest distance between measuring points, mm."),
+            "areas": described(array_of(_area()), "The areas, and how large they are."),
+            **_frame_of_areas(),
+            "warnings": WARNINGS,
+            "settings": described(types.of(AreaSettings), "How the areas were found."),
+        }
+    )
+
+
+def health(types: Definitions) -> Schema:
+    """Return the schema of what ``cuspwise inspect --json`` prints."""
+    crossing = types.of(SelfIntersections)
+    return record(
+        {
+            **head("cuspwise health", 1),
+            "file": described(record(types.properties(MeshFile, "mesh")), "The file as read."),
+            "health": described(types.of(HealthReport), "What is wrong with the surface."),
+            "self_intersections": described(crossing, "Triangles that pass through others."),
+            "repairs": described(TEXTS, "What a check would repair on its copy."),
+            "warnings": WARNINGS,
+        }
+    )
 
 
 def _surface(types: Definitions) -> Schema:

@@ -34,6 +34,7 @@ from schema_of_types import (
 
 WARNINGS = described(TEXTS, "What a reader of the numbers should know, in sentences.")
 YES_NO_OR_NULL: Schema = {"type": ["boolean", "null"]}
+WRITTEN = described(TEXT, "When the file was written, UTC; absent in what --json prints.")
 CHECKSUM = described(TEXT, "Of its vertices and triangles.")
 
 
@@ -61,7 +62,9 @@ def fit(types: Definitions) -> Schema:
             "warnings": WARNINGS,
             "seconds": described(map_of(NUMBER), "Seconds that each stage took, by its name."),
             "settings": described(types.of(FitSettings), "Everything that the fit was told."),
-        }
+            "written": WRITTEN,
+        },
+        optional=("written",),
     )
 
 
@@ -73,7 +76,9 @@ def walls(types: Definitions) -> Schema:
             "crown": described(_crown(), "The crown as it was measured."),
             "walls": described(_walls(types), "How thick the walls are."),
             "warnings": WARNINGS,
-        }
+            "written": WRITTEN,
+        },
+        optional=("written",),
     )
 
 

@@ -10,7 +10,7 @@ import json
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from schema_documents import areas, causes, check, fit, tray, walls
+from schema_documents import areas, areas_summary, causes, check, fit, health, tray, walls
 from schema_of_types import Definitions, Schema
 
 FOLDER = Path(__file__).resolve().parents[1] / "docs" / "schemas"
@@ -22,6 +22,11 @@ DOCUMENTS: Mapping[str, tuple[str, Callable[[Definitions], Schema]]] = {
     "tray": ("Many crowns at once: tray.json, and `cuspwise check --json` of many.", tray),
     "fit": ("A crown on its die: fit.json, and `cuspwise fit --json`.", fit),
     "walls": ("A crown's walls: walls.json, and `cuspwise walls --json`.", walls),
+    "health": ("Is a mesh file fit to be measured: `cuspwise inspect --json`.", health),
+    "areas_summary": (
+        "The areas of a design and their sizes: `cuspwise areas --json`.",
+        areas_summary,
+    ),
     "areas": ("The areas of one design, to be used again: the file of `cuspwise areas`.", areas),
 }
 

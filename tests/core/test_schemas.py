@@ -22,6 +22,7 @@ from cuspwise.standalone_core.fit.result import FitResult
 from cuspwise.standalone_core.mesh.write import write_mesh
 from cuspwise.standalone_core.report.check.document import check_document
 from cuspwise.standalone_core.report.fit.document import fit_document
+from cuspwise.standalone_core.report.fit.output import write_fit
 from jsonschema import Draft202012Validator
 from made import fit_results as made
 from made.check_causes import make_causes
@@ -67,13 +68,23 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return place
 
 
-def printed(folder: Path, command: str, *words: str) -> Any:
-    """What a command prints as JSON."""
+def called(folder: Path, *words: str) -> str:
+    """What a command prints."""
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(folder)
-        result = CliRunner().invoke(main, [command, *words, *QUICK, *DIRECTIONS, "--json"])
+        result = CliRunner().invoke(main, words)
     assert result.exit_code in (0, 1), result.output
-    return json.loads(result.stdout, parse_constant=pytest.fail)
+    return result.stdout
+
+
+def printed(folder: Path, command: str, *words: str) -> Any:
+    """What a command prints as JSON."""
+    text = called(folder, command, *words, *QUICK, *DIRECTIONS, "--json")
+    return json.loads(text, parse_constant=pytest.fail)
+
+
+def read(file: Path) -> Any:
+    return json.loads(file.read_text(encoding="utf-8"), parse_constant=pytest.fail)
 
 
 @pytest.mark.parametrize("name", write_schemas.DOCUMENTS)
@@ -106,10 +117,11 @@ def test_every_key_is_described_and_no_other_is_taken(name: str) -> None:
 
 
 def test_checks_of_one_crown_and_of_many(folder: Path) -> None:
-    mark = ("--support-mark", "first=0,5,4,0.6")
-    tray = printed(folder, "check", "design.stl", "scan.stl", "broken.stl", *mark)
+    words = ("--support-mark", "first=0,5,4,0.6", "--out", "tray", "--no-pictures")
+    tray = printed(folder, "check", "design.stl", "scan.stl", "broken.stl", *words)
     keep("tray", tray)
-    (check,) = tray["checks"].values()
+    keep("tray", read(folder / "tray" / "tray.json"))
+    check = read(folder / "tray" / "scan" / "check.json")
     keep("check", check)
     assert check["marks"]
     assert check["causes"]
@@ -134,16 +146,19 @@ def test_checks_put_together_by_hand() -> None:
     keep("check", check_document(from_blender))
 
 
-def test_areas_and_walls(folder: Path) -> None:
-    with pytest.MonkeyPatch.context() as patch:
-        patch.chdir(folder)
-        words = ["areas", "design.stl", "--out", "areas.json", *QUICK, *DIRECTIONS]
-        assert CliRunner().invoke(main, words).exit_code == 0
-    areas = json.loads((folder / "areas.json").read_text(encoding="utf-8"))
+def test_areas_and_health(folder: Path) -> None:
+    keep("areas_summary", printed(folder, "areas", "design.stl", "--out", "areas.json"))
+    called(folder, "areas", "design.stl", "--out", "areas.json", *QUICK, *DIRECTIONS)
+    areas = read(folder / "areas.json")
     keep("areas", areas)
     areas["areas"]["margin"]["colour"] = "red"
     assert any("colour" in error for error in errors_of("areas", areas))
-    keep("walls", printed(folder, "walls", "design.stl"))
+    keep("health", json.loads(called(folder, "inspect", "scan.stl", "--json")))
+
+
+def test_walls(folder: Path) -> None:
+    called(folder, "walls", "design.stl", "--out", "walls", *QUICK, *DIRECTIONS)
+    keep("walls", read(folder / "walls" / "walls.json"))
 
 
 @pytest.mark.parametrize(
@@ -155,6 +170,11 @@ def test_areas_and_walls(folder: Path) -> None:
 )
 def test_fits_put_together_by_hand(make: Callable[[], FitResult]) -> None:
     keep("fit", fit_document(make()))
+
+
+def test_a_fit_in_its_file(tmp_path: Path) -> None:
+    write_fit(made.made_fit(), tmp_path, pictures="no")
+    keep("fit", read(tmp_path / "fit.json"))
 
 
 @pytest.mark.slow
