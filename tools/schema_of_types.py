@@ -87,6 +87,7 @@ class Definitions:
 
     def __init__(self) -> None:
         self.found: dict[str, Schema] = {}
+        self.written: Mapping[type, Schema] = {}  # what has names of its own in files
         self._kinds: dict[str, type] = {}
 
     def of(self, kind: Any) -> Schema:
@@ -125,7 +126,8 @@ class Definitions:
         if name not in self.found:
             self.found[name] = {}  # before its parts, which may refer to it
             text = inspect.cleandoc(kind.__doc__ or "").split("\n\n")[0]
-            self.found[name] = described(record(self.properties(kind)), _one_line(text))
+            own = self.written.get(kind) or record(self.properties(kind))
+            self.found[name] = described(own, _one_line(text))
         return {"$ref": f"#/$defs/{name}"}
 
     def properties(self, kind: type, *but: str) -> dict[str, Schema]:

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from schema_documents import areas, areas_summary, causes, check, fit, health, tray, walls
 from schema_of_types import Definitions, Schema
+from schema_study import study
 
 FOLDER = Path(__file__).resolve().parents[1] / "docs" / "schemas"
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -20,6 +21,10 @@ DOCUMENTS: Mapping[str, tuple[str, Callable[[Definitions], Schema]]] = {
     "check": ("One crown against its design: check.json, and `cuspwise check --json`.", check),
     "causes": ("Why a crown deviates: `cuspwise causes --json`.", causes),
     "tray": ("Many crowns at once: tray.json, and `cuspwise check --json` of many.", tray),
+    "study": (
+        "Groups of crowns compared: study.json, and `cuspwise study --json`.",
+        study,
+    ),
     "fit": ("A crown on its die: fit.json, and `cuspwise fit --json`.", fit),
     "walls": ("A crown's walls: walls.json, and `cuspwise walls --json`.", walls),
     "health": ("Is a mesh file fit to be measured: `cuspwise inspect --json`.", health),

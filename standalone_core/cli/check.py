@@ -44,7 +44,8 @@ _measuring_options = options(
         "--landmarks",
         type=path,
         metavar="CSV",
-        help="Paired points for '--start landmarks', in mm; README names the columns.",
+        help="Paired points for '--start landmarks', in mm; columns "
+        "design_x,design_y,design_z,scan_x,scan_y,scan_z.",
     ),
     *(setting_option(key.setting) for key in _MEASURING_KEYS if key.setting),
     click.option(

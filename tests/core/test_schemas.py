@@ -23,10 +23,14 @@ from cuspwise.standalone_core.mesh.write import write_mesh
 from cuspwise.standalone_core.report.check.document import check_document
 from cuspwise.standalone_core.report.fit.document import fit_document
 from cuspwise.standalone_core.report.fit.output import write_fit
+from cuspwise.standalone_core.report.study.tables import study_document
 from jsonschema import Draft202012Validator
 from made import fit_results as made
 from made.check_causes import make_causes
 from made.check_results import make_result
+from made.small_studies import STUDY, write_small_study
+from made.study_examples import make_analysis, make_run
+from made.study_fits import fitted_study
 from referencing import Registry, Resource
 
 FOLDER = Path(__file__).resolve().parents[2] / "docs" / "schemas"
@@ -175,6 +179,36 @@ def test_fits_put_together_by_hand(make: Callable[[], FitResult]) -> None:
 def test_a_fit_in_its_file(tmp_path: Path) -> None:
     write_fit(made.made_fit(), tmp_path, pictures="no")
     keep("fit", read(tmp_path / "fit.json"))
+
+
+def test_studies_put_together_by_hand() -> None:
+    run = make_run(n=8, seed=7)
+    keep("study", study_document(run, make_analysis(run)))
+
+
+def test_a_study_with_fits_put_together_by_hand() -> None:
+    document = study_document(*fitted_study())
+    keep("study", document)
+    assert document["analysis"]["fit"]
+    document["analysis"]["findings"]["comparisons"][0]["new_key"] = 1
+    assert any("new_key" in error for error in errors_of("study", document))
+
+
+@pytest.mark.slow
+def test_studies_in_their_files(tmp_path: Path) -> None:
+    """With causes, and with the same study as an earlier one."""
+    write_small_study(tmp_path, {"a": 3, "b": 3}, STUDY)
+    out = tmp_path / "study_results" / "study.json"
+    called(tmp_path, "study", ".", "--no-pictures")
+    first = read(out)
+    keep("study", first)
+    assert first["causes"]
+    assert all(crown["why"] for crown in first["crowns"])
+    (tmp_path / "earlier.json").write_bytes(out.read_bytes())
+    called(tmp_path, "study", ".", "--no-pictures", "--earlier", "earlier.json")
+    second = read(out)
+    keep("study", second)
+    assert second["analysis"]["earlier"]["shared"]
 
 
 @pytest.mark.slow

@@ -86,7 +86,7 @@ def read_study(path: str | Path) -> StudyInputs:
     ----------
     path : str or pathlib.Path
         The study file, TOML, or a folder with a ``study.toml``; paths in it start from its folder.
-        The README lists its keys, and :func:`~cuspwise.new_study` writes one.
+        docs/study.md lists its keys, and :func:`~cuspwise.new_study` writes one.
 
     Returns
     -------

@@ -44,7 +44,7 @@ def read_plan(path: str | Path) -> StudyPlan:
     ----------
     path : str or pathlib.Path
         A TOML file, or a folder with a ``study.toml``; paths in it are relative to its folder.
-        The README lists its keys.
+        docs/study.md lists its keys.
 
     Returns
     -------
