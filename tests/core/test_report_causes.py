@@ -35,7 +35,7 @@ from made.check_causes import GROWTH, LAYERS, OVAL, SCALE, make_causes
 from made.check_results import Reader, make_result
 from rich.console import Console
 
-README = Path(__file__).resolve().parents[2] / "README.md"
+PAGE = Path(__file__).resolve().parents[2] / "docs" / "causes.md"
 HOSTILE = "<script>alert('x')</script>[red]&"
 
 # As asked for: what scripts read. Written out so that a change of the code shows.
@@ -93,7 +93,7 @@ def test_causes_csv_holds_every_cause_stated_or_not(folder: Path) -> None:
 
 
 def test_the_data_dictionary_explains_every_column() -> None:
-    told = README.read_text(encoding="utf-8").split("## The causes")[1].split("## The areas")[0]
+    told = PAGE.read_text(encoding="utf-8").split("## The columns of `causes.csv`")[1]
     assert [name for name in CAUSE_COLUMNS if f"`{name}`" not in told] == []
 
 
