@@ -128,12 +128,7 @@ def measure_deviation_steps(
     ``held`` finds the feet of the mesh's first vertices on the index, as many as it holds.
     """
     settings = settings or DeviationSettings()
-    if direction not in DIRECTIONS:
-        raise SettingError(
-            f"There is no direction {direction!r}.",
-            subject="direction",
-            remedy=f"Give one of {', '.join(DIRECTIONS)}.",
-        )
+    _refuse_unknown(direction)
     count = len(mesh.vertices)
     deviation, foot = np.full(count, np.nan), np.full((count, 3), np.nan)
     face = np.full(count, -1)
@@ -175,6 +170,15 @@ def measure_deviation_steps(
         foot_face=face,
         faces=mesh.faces if direction == "scan_to_design" else None,
     )
+
+
+def _refuse_unknown(direction: str) -> None:
+    if direction not in DIRECTIONS:
+        raise SettingError(
+            f"There is no direction {direction!r}.",
+            subject="direction",
+            remedy=f"Give one of {', '.join(DIRECTIONS)}.",
+        )
 
 
 def measure_deviation(
