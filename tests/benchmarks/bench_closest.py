@@ -1,9 +1,9 @@
 """Exact closest points with side against open3d and libigl, alternately, two threads each.
 
-Reference surfaces: the demo crown with its intaglio, evenly meshed and as CAD slivers; query points
-as a scanner gives them: near the surface or 0.08 mm off, in order or shuffled. Peers are timed on
-the query alone, as we are; libigl's signed distance cannot but build its tree in every call.
-open3d computes in float32.
+Reference surfaces: the demo crown with its intaglio, evenly meshed, as CAD slivers and in rows
+crowded at the margin; query points as a scanner gives them: near the surface or 0.08 mm off, in
+order or shuffled. Peers are timed on the query alone, as we are; libigl's signed distance cannot
+but build its tree in every call. open3d computes in float32.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from cuspwise.standalone_core.demo.crown import demo_crown
 from cuspwise.standalone_core.demo.shape import CrownShape
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
+from lathe import crowded_rows, lathe_mesh
 from peers import installed
 from ratios import THREADS, Row, alternate, seconds
 
@@ -25,11 +26,12 @@ Work = Callable[[], object]
 
 def run(short: bool) -> list[Row]:
     """Queries on both references, build with one query, growth; the short form is a sample."""
-    even, uneven = demo_crown(0.1).mesh, slivers()
+    even, uneven, shape = demo_crown(0.1).mesh, slivers(), CrownShape()
+    rows_crowd = crowded_rows(shape, shape.points, 260, 360)
     rows: list[Row] = []
     sizes = (250_000,) if short else (250_000, 1_000_000)
     rounds = 3 if short else 7
-    for mesh, kind in ((even, "even"), (uneven, "uneven")):
+    for mesh, kind in ((even, "even"), (uneven, "uneven"), (rows_crowd, "crowded rows")):
         print(difference(mesh, kind))
         for count in sizes:
             for off_mm, shuffled in ((0.0, False), (0.08, True)):
@@ -142,22 +144,7 @@ def slivers(turns: int = 72, levels: int = 41) -> TriangleMesh:
     theta, s = (np.cumsum(rng.lognormal(0.0, 1.0, count)) for count in (turns, levels + 1))
     low, high = -shape.intaglio_length_mm, shape.external_length_mm
     theta, s = 2.0 * np.pi * theta / theta[-1], (low + (high - low) * s / s[-1])[:-1]
-    grid = np.meshgrid(theta, s)
-    poles = np.array([0.0, 0.0]), np.array([low, high])
-    vertices = [
-        shape.points(np.append(grid[0], poles[0]), np.append(grid[1], poles[1])).reshape(-1, 3)
-    ]
-    this = np.arange(turns) + turns * np.arange(levels - 1)[:, None]
-    after = np.roll(this, -1, axis=1)
-    last = turns * (levels - 1)
-    faces = [
-        np.stack([this, after, after + turns], axis=-1).reshape(-1, 3),
-        np.stack([this, after + turns, this + turns], axis=-1).reshape(-1, 3),
-        np.stack([np.full(turns, turns * levels), after[0], this[0]], axis=-1),
-        np.stack([np.full(turns, turns * levels + 1), last + this[0], last + after[0]], axis=-1),
-    ]
-    mesh = TriangleMesh(np.concatenate(vertices), np.concatenate(faces), "slivers")
-    return mesh if mesh.volume_mm3 > 0 else mesh.flipped()
+    return lathe_mesh(shape.points, theta, np.concatenate([[low], s, [high]]), "slivers")
 
 
 def difference(mesh: TriangleMesh, kind: str) -> str:

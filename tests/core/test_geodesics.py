@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from cuspwise.standalone_core.errors import SettingError
+from cuspwise.standalone_core.mesh import geodesics
 from cuspwise.standalone_core.mesh.geodesics import (
     geodesic_distance,
     polyline_sources,
     vertex_sources,
 )
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
-from scipy.spatial import Delaunay
+from scipy.spatial import Delaunay, cKDTree
 
 
 def plane(points: int = 4000, seed: int = 0) -> TriangleMesh:
@@ -51,6 +52,15 @@ def test_a_point_on_a_plane_is_exact() -> None:
     found = geodesic_distance(mesh, [0], limit_mm=1.5)
     true = np.linalg.norm(in_plane(mesh), axis=1)
     assert np.array_equal(np.isfinite(found), true <= 1.5)
+    assert np.abs(found - true)[np.isfinite(found)].max() < 1e-6
+
+
+@pytest.mark.parametrize("seed", range(1, 12))
+def test_the_limit_cuts_nothing_short(seed: int) -> None:
+    """What lies just within the limit may be reached by way of what lies just beyond it."""
+    mesh = plane(seed=seed)
+    found = geodesic_distance(mesh, [0], limit_mm=1.5)
+    true = np.linalg.norm(in_plane(mesh), axis=1)
     assert np.abs(found - true)[np.isfinite(found)].max() < 1e-6
 
 
@@ -119,6 +129,33 @@ def test_a_cylinder_unrolls() -> None:
     true = np.hypot(2.0 * angle, mesh.vertices[:, 2] - mesh.vertices[start, 2])
     away = np.arange(len(true)) != start
     assert (np.abs(found - true)[away] / true[away]).max() < 0.002
+
+
+def test_crowded_rows_are_gone_over_a_few_times_only(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Rows crowded at the lower rim of a cylinder, and a wave that crosses a third of them."""
+    even = cylinder(2.0, 1.0, 126, 100)
+    heights = even.vertices[:, 2] ** 2
+    crowded = TriangleMesh(np.column_stack([even.vertices[:, :2], heights]), even.faces)
+    angle = np.arange(2000) * 2 * np.pi / 2000
+    wave = 0.3 + 0.2 * np.sin(3 * angle)
+    line = np.column_stack([2.0 * np.cos(angle), 2.0 * np.sin(angle), wave])
+    sources = polyline_sources(crowded, line, closed=True)
+    passed: list[int] = []
+    pass_on = geodesics._pass_on
+
+    def counting(mesh: TriangleMesh, faces: np.ndarray, *rest: np.ndarray) -> np.ndarray:
+        passed.append(len(faces))
+        return pass_on(mesh, faces, *rest)
+
+    monkeypatch.setattr(geodesics, "_pass_on", counting)
+    found = geodesic_distance(crowded, sources)
+    assert sum(passed) < 5 * len(crowded)
+    around = np.concatenate([angle - 2 * np.pi, angle, angle + 2 * np.pi])
+    unrolled = cKDTree(np.column_stack([2.0 * around, np.tile(wave, 3)]))
+    turn = np.arctan2(crowded.vertices[:, 1], crowded.vertices[:, 0])
+    true = unrolled.query(np.column_stack([2.0 * turn, heights]))[0]
+    assert np.abs(found - true).max() < 0.01
+    assert np.abs(found - true).mean() < 0.0005
 
 
 def test_libigl_agrees_on_a_bumpy_surface() -> None:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from cuspwise.standalone_core.errors import MeshError, SettingError
 from cuspwise.standalone_core.mesh.triangle_mesh import TriangleMesh
+from cuspwise.standalone_core.surface import search
 from cuspwise.standalone_core.surface.closest import SurfaceIndex
 
 CUBE_FACES = [
@@ -283,7 +284,9 @@ def test_results_do_not_depend_on_threads_or_company() -> None:
 
 
 @pytest.mark.parametrize("offset_mm", [0.0, 0.002, 0.1, 1.0])
-def test_points_few_and_many_take_different_ways_to_the_same_feet(offset_mm: float) -> None:
+def test_points_few_and_many_take_different_ways_to_the_same_feet(
+    monkeypatch: pytest.MonkeyPatch, offset_mm: float
+) -> None:
     """Each point by its nearest pieces, or in groups that share lists: the same, bit for bit.
 
     On the surface itself, at distances of 1e-16 mm, the side is left to rounding.
@@ -293,6 +296,7 @@ def test_points_few_and_many_take_different_ways_to_the_same_feet(offset_mm: flo
     points = mesh.triangles[rng.integers(len(mesh.faces), size=3 * len(mesh.faces))].mean(axis=1)
     points += rng.normal(scale=offset_mm, size=points.shape) if offset_mm else 0.0
     index = SurfaceIndex(mesh)
+    monkeypatch.setattr(search, "_SPARSE", 1.0)
     many = index.closest(points, max_distance_mm=0.5, signed=True)
     few = index.closest(points[:400], max_distance_mm=0.5, signed=True)
     assert few.signed_mm is not None
