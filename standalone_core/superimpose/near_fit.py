@@ -29,8 +29,10 @@ A distance changes by the step along its direction, but for half the square of t
 surface's curvature, which is at most 2/mm on a crown: 0.001 µm. Only where a foot passes over an
 edge it can be more, at single points: the share of the step that the edge's angle makes.
 """
+_REMAINING_MM = 2e-5
+"""Where large residuals meet coarse triangles, steps shrink slowly: more of them may follow."""
 _TINY_MM = 1e-7
-_MOST_PASSES = 8
+_MOST_PASSES = 12
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,7 +50,7 @@ class NearFit:
     signed_mm : (n,) float
         Signed distances after the last step; NaN where nothing is near.
     settled : bool
-        Whether the last step was small.
+        Whether the last step was small, and those that would follow are tiny.
     """
 
     T_target_source: FloatArray
@@ -103,11 +105,14 @@ def near_fit(
         if stepped is None:
             raise _too_few(settings)
         state = stepped
-        if state.step_mm <= _SMALL_STEP_MM:
+        if _settled(state):
             break
     shift = np.einsum("nk,nk->n", apply(state.pose, points) - moved, feet.direction)
-    settled = state.step_mm <= _SMALL_STEP_MM
-    return NearFit(state.pose, moved, closest, _signed(closest) + shift, settled)
+    return NearFit(state.pose, moved, closest, _signed(closest) + shift, _settled(state))
+
+
+def _settled(state: FitState) -> bool:
+    return state.step_mm <= _SMALL_STEP_MM and state.remaining_mm <= _REMAINING_MM
 
 
 def _on_planes(

@@ -1,6 +1,6 @@
 """Single things that somebody waits for, ours alone: a crown's causes, the help, Blender.
 
-Blender's rows need a Python with bpy, which ``CUSPWISE_BPY`` names; without, they say so.
+Blender's rows need a Python with bpy and scipy, which ``CUSPWISE_BPY`` names; without, they say so.
 """
 
 from __future__ import annotations
