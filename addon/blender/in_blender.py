@@ -83,7 +83,7 @@ IN_BLENDER: Mapping[str, str] = MappingProxyType(
         "Give both study files the same settings": "Choose the same settings for both studies",
         "run the earlier study anew with this file": "run the earlier study anew with this design",
         "Save the areas once with 'cuspwise areas', name that file in both study files ([areas] "
-        "file)": "Save the areas once with Save Areas, load that file for both studies,",
+        "file)": "Save the areas once with Save Areas, load them for both studies,",
         "in both study files": "in both studies",
     }
 )

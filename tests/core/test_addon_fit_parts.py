@@ -25,6 +25,7 @@ from cuspwise.standalone_core.report.fit.colours import BEYOND_HEX, gap_coloured
 from cuspwise.standalone_core.report.fit.document import fit_document
 from cuspwise.standalone_core.report.fit.polar_picture import polar_svg
 from cuspwise.standalone_core.report.fit.polar_plot import MIDDLE, RADIUS, polar_plot
+from cuspwise.standalone_core.setting import taken_with
 from made.fit_results import held_up, made_fit, made_margin, scanned_seated, without_finish_line
 
 CORE = Path(cuspwise.__file__).parent / "standalone_core"
@@ -125,10 +126,16 @@ def texts_of(path: Path) -> str:
 def test_what_is_said_otherwise_in_blender_is_what_the_core_says() -> None:
     """Every sentence that is replaced is one of the core's; none of the new ones names a file."""
     said = "\n".join(texts_of(path) for path in CORE.rglob("*.py"))
-    # Sentences around a name, with the name that Blender's words are about.
-    said = said.replace("Give at least ", "Give at least 8")
-    said = said.replace(" is not among \n.", " is not among measures.")
-    said = said.replace(", or add \n to \n.", ", or add \n to measures.")
+    # What the core puts together, of the names that Blender's words are about.
+    for pieces, whole in (
+        ("Give at least ", "Give at least 8"),
+        (" is not among \n.", " is not among measures."),
+        (", or add \n to \n.", ", or add \n to measures."),
+        (" takes it as it is.", taken_with("force = true above the first table")),
+        ("the path of a file, ", "Give the path of a file, "),
+    ):
+        assert pieces in said
+        said = said.replace(pieces, whole)
     for core, own in IN_BLENDER.items():
         assert core in said or core.startswith("Give at least 8"), core
         assert "file" not in own
