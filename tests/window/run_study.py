@@ -96,7 +96,7 @@ def cancel():
         return None
     picture("study_3_running")
     press("Escape")
-    return 3.0
+    return 1.0
 
 
 def run_again():
@@ -202,6 +202,7 @@ STEPS = [
     start,
     clicked,
     cancel,
+    wait_for_job,
     run_again,
     wait_for_job,
     settle,
