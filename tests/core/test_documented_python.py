@@ -49,3 +49,18 @@ def test_the_other_pages_link_to_names_that_are_there() -> None:
 )
 def test_references_in_docstrings_become_links_to_public_names(role: str, link: str) -> None:
     assert on_page_content(f"<p>See {role}.</p>") == f"<p>See {link}.</p>"
+
+
+def test_the_python_of_the_page_is_that_of_the_readme_which_runs() -> None:
+    """A slow test runs the README's: every line of the page is one of it."""
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    runs, shown = (
+        set(
+            "".join(re.findall(r"^```python\n(.*?)^```", text, re.DOTALL | re.MULTILINE)).split(
+                "\n"
+            )
+        )
+        for text in (readme, PAGE)
+    )
+    assert len(shown) > 10
+    assert shown <= runs

@@ -12,9 +12,7 @@ import cuspwise
 import pytest
 
 ROOT = Path(cuspwise.__file__).parent
-DOCUMENTED = [
-    Path(__file__).resolve().parents[2] / name for name in ("README.md", "docs/python.md")
-]
+README = Path(__file__).resolve().parents[2] / "README.md"
 FINDER = doctest.DocTestFinder(recurse=False)
 WITH_EXAMPLES = [one for one in cuspwise.__all__ if ">>> " in getattr(cuspwise, one).__doc__]
 
@@ -62,13 +60,14 @@ def test_a_public_example_runs_where_nothing_is_imported_yet(name: str) -> None:
 
 
 @pytest.mark.slow
-def test_the_documented_python_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_readmes_python_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """On the small demo study, whose first crown is the scan."""
     cuspwise.demo_study(tmp_path)
     shutil.copy(tmp_path / "milled" / "m1.stl", tmp_path / "scan.stl")
     monkeypatch.chdir(tmp_path)
-    text = "".join(page.read_text(encoding="utf-8") for page in DOCUMENTED)
-    blocks = dict.fromkeys(re.findall(r"^```python\n(.*?)^```", text, re.DOTALL | re.MULTILINE))
+    blocks = re.findall(
+        r"^```python\n(.*?)^```", README.read_text("utf-8"), re.DOTALL | re.MULTILINE
+    )
     assert blocks
     for block in blocks:
         exec(block, {})
