@@ -36,6 +36,14 @@ def lines_of(block: str) -> list[list[str]]:
     return [shlex.split(call, comments=True)[1:] for call in calls]
 
 
+def program() -> dict[str, click.Command]:
+    """All commands by name."""
+    context = click.Context(main)
+    found = {name: main.get_command(context, name) for name in main.list_commands(context)}
+    return {name: command for name, command in found.items() if command is not None}
+
+
+PROGRAM = program()
 COMMANDS = [
     pytest.param(words, id=f"{page.name}-{' '.join(words)}")
     for page in PAGES
@@ -54,8 +62,8 @@ def settable(command: str) -> set[str]:
 @pytest.mark.parametrize("words", COMMANDS)
 def test_a_documented_command_is_one_that_the_program_takes(words: list[str]) -> None:
     name, *arguments = words
-    assert name in main.commands
-    command = main.commands[name]
+    assert name in PROGRAM
+    command = PROGRAM[name]
     context = command.make_context(name, list(arguments))  # a mistake is a click.UsageError
     old = {one.partition("=")[0] for one in arguments} & set(OLD_OPTIONS)
     assert old <= shown(command)
@@ -69,7 +77,7 @@ def shown(command: click.Command) -> set[str]:
     return {name for param in told for name in (*param.opts, *param.secondary_opts)}
 
 
-OPTIONS = set().union(*map(shown, main.commands.values()))
+OPTIONS = set().union(*map(shown, PROGRAM.values()))
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
