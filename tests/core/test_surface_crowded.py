@@ -12,7 +12,6 @@ from cuspwise.standalone_core.surface.nearby import NearPieces
 from cuspwise.standalone_core.surface.pieces import Pieces
 from cuspwise.standalone_core.surface.rivals import Rivals, challenged
 from scipy.spatial import cKDTree
-
 from test_surface_closest import brute_force
 
 NAMES = ("foot", "distance_mm", "signed_mm", "face", "feature")
