@@ -81,7 +81,7 @@ class Search:
     def run(self, points: FloatArray, threads: int, use: Callable[[Found], T]) -> list[T]:
         """Search for points (n, 3), hand each part to ``use``; what that returned, in order.
 
-        Every point is sure in just one part.
+        Every point is in just one of the parts.
         """
         used: list[T] = []
         if not len(points):
