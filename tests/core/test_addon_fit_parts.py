@@ -132,7 +132,10 @@ def test_what_is_said_otherwise_in_blender_is_what_the_core_says() -> None:
         (" is not among \n.", " is not among measures."),
         (", or add \n to \n.", ", or add \n to measures."),
         (" takes it as it is.", taken_with("force = true above the first table")),
-        ("the path of a file, ", "Give the path of a file, "),
+        (
+            "the path of a file, from this file's folder",
+            "Give the path of a file, from this file's folder.",
+        ),
     ):
         assert pieces in said
         said = said.replace(pieces, whole)

@@ -15,8 +15,8 @@ from cuspwise.standalone_core.cli.settings import CHECK_TABLES
 
 ROOT = Path(__file__).resolve().parents[2]
 PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").rglob("*.md"))]
-OTHERS = {"--platform", "--python", "--blender"}
-"""Options of tools/build_extension.py."""
+OTHERS = {"--platform", "--python", "--blender", "--write"}
+"""Options of tools/build_extension.py and of the benchmarks."""
 
 FENCED = re.compile(r"^( *)```(\w*)\n(.*?)^\1```", re.DOTALL | re.MULTILINE)
 SHELL = ("", "sh")
