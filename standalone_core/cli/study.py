@@ -143,7 +143,7 @@ def study(study_file: Path, out: Path | None, **given: Any) -> None:
 
     STUDY may be a folder with a study.toml. Answers in words and writes report.html, study.json
     with all statistics, tables, figures and coloured surfaces. What is measured is kept beside
-    them, up to 6 MB a crown, so that a run that was stopped goes on, and a second one does only
+    them, up to 7 MB a crown, so that a run that was stopped goes on, and a second one does only
     what changed; 'cuspwise tidy' drops it.
     """
     from ..study.file.read import study_file_of
