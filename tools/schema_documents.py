@@ -23,7 +23,7 @@ from cuspwise.standalone_core.mesh.files import MeshFile
 from cuspwise.standalone_core.mesh.health import HealthReport
 from cuspwise.standalone_core.mesh.intersections import SelfIntersections
 from cuspwise.standalone_core.superimpose.result import Superimposition
-from schema_fit import WRITTEN, fit, walls
+from schema_fit import WARNINGS, WRITTEN, fit, walls
 from schema_of_types import (
     COUNT,
     MATRIX,
@@ -47,7 +47,6 @@ __all__ = ["areas", "areas_summary", "causes", "check", "fit", "health", "tray",
 DIRECTION = {"enum": ["design_to_scan", "scan_to_design"]}
 VERSIONS = described(map_of(TEXT), "Versions of Cuspwise, Python and what computes, by name.")
 SECONDS = described(map_of(NUMBER), "Seconds that each stage took, by its name.")
-WARNINGS = described(TEXTS, "What a reader of the numbers should know, in sentences.")
 
 
 def head(schema: str, version: int) -> dict[str, Schema]:

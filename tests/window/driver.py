@@ -194,6 +194,22 @@ def demo_crown(edge_mm=EDGE_MM):
     return part("standalone_core.demo.crown").demo_crown(edge_mm)
 
 
+def add_teeth(demo, edge_mm=EDGE_MM):
+    """The teeth around a demo crown: mesial and distal neighbour, and the antagonist."""
+    teeth = part("standalone_core.demo.neighbours")
+    for name, tooth in zip(
+        ("Mesial", "Distal"), teeth.demo_neighbours(demo, edge_mm=edge_mm), strict=True
+    ):
+        add(name, tooth.mesh.vertices, tooth.mesh.faces).select_set(True)
+    antagonist = teeth.demo_antagonist(demo, edge_mm=edge_mm).mesh
+    settings().teeth.antagonist = add("Antagonist", antagonist.vertices, antagonist.faces)
+    with view():
+        bpy.ops.cuspwise.add_neighbours()
+        bpy.ops.object.select_all(action="DESELECT")
+    for item in settings().teeth.neighbours:
+        item.side = item.tooth.name.lower()
+
+
 def produced(demo, errors, edge_mm=EDGE_MM, seed=3):
     """A crown produced with these errors."""
     rng = np.random.default_rng(seed)

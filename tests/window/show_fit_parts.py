@@ -5,10 +5,10 @@ import json
 import bpy
 import numpy as np
 from driver import (
-    EDGE_MM,
     FACTS,
     SPACING_MM,
     add,
+    add_teeth,
     area_and,
     clear,
     demo_crown,
@@ -29,7 +29,7 @@ from mathutils import Euler, Quaternion
 def set_up():
     """The demo's design among neighbours and antagonist, and a copy of it shifted by 35 µm."""
     clear()
-    demo, teeth = demo_crown(), part("standalone_core.demo.neighbours")
+    demo = demo_crown()
     settings().design = add("Design", demo.mesh.vertices, demo.mesh.faces)
     settings().spacing_mm = SPACING_MM
     shift = 0.035 * part("standalone_core.demo.crown").DIRECTIONS.mesial
@@ -37,17 +37,7 @@ def set_up():
     with view():
         bpy.ops.cuspwise.add_scans()
         bpy.ops.object.select_all(action="DESELECT")
-    for name, tooth in zip(
-        ("Mesial", "Distal"), teeth.demo_neighbours(demo, edge_mm=EDGE_MM), strict=True
-    ):
-        add(name, tooth.mesh.vertices, tooth.mesh.faces).select_set(True)
-    antagonist = teeth.demo_antagonist(demo, edge_mm=EDGE_MM).mesh
-    settings().teeth.antagonist = add("Antagonist", antagonist.vertices, antagonist.faces)
-    with view():
-        bpy.ops.cuspwise.add_neighbours()
-        bpy.ops.object.select_all(action="DESELECT")
-    for item in settings().teeth.neighbours:
-        item.side = item.tooth.name.lower()
+    add_teeth(demo)
     look_at(design(), "FRONT")
     return 1.5
 

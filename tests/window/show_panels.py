@@ -8,6 +8,7 @@ from driver import (
     FACTS,
     OUT,
     add,
+    add_teeth,
     area_and,
     clear,
     demo_crown,
@@ -44,7 +45,7 @@ def look():
 def prepare():
     """Four crowns in two groups, with a die, neighbours and an antagonist."""
     clear()
-    demo, teeth = demo_crown(EDGE_MM), part("standalone_core.demo.neighbours")
+    demo = demo_crown(EDGE_MM)
     settings().design = add("Design", demo.mesh.vertices, demo.mesh.faces)
     settings().spacing_mm = EDGE_MM
     for number in range(4):
@@ -61,18 +62,9 @@ def prepare():
     fit = settings().fit
     fit.die = add("Die", made.mesh.vertices, made.mesh.faces)
     fit.crown, fit.mesial, fit.buccal, fit.cement_space_um = "DESIGN", "POS_X", "POS_Y", 60.0
-    for name, tooth in zip(
-        ("Mesial", "Distal"), teeth.demo_neighbours(demo, edge_mm=EDGE_MM), strict=True
-    ):
-        add(name, tooth.mesh.vertices, tooth.mesh.faces).select_set(True)
-    antagonist = teeth.demo_antagonist(demo, edge_mm=EDGE_MM).mesh
-    settings().teeth.antagonist = add("Antagonist", antagonist.vertices, antagonist.faces)
+    add_teeth(demo, EDGE_MM)
     with view():
-        bpy.ops.cuspwise.add_neighbours()
-        bpy.ops.object.select_all(action="DESELECT")
         bpy.ops.cuspwise.design_direction_from_axis(kind="mesial_direction", axis="POS_X")
-    for item in settings().teeth.neighbours:
-        item.side = item.tooth.name.lower()
     settings().study.folder = str(OUT / "study")
     part("standalone_core.report.study.output").can_plot = lambda: False  # which takes long
     settings().study.equivalence_um = 5.0
