@@ -229,12 +229,10 @@ INTERNALS = re.compile(
 def _use(path: Path) -> str:
     """Take a file through the whole of mesh handling; return what came of it."""
     from cuspwise.standalone_core.errors import CuspwiseError
-    from cuspwise.standalone_core.mesh import (
-        evaluation_mesh,
-        inspect_mesh,
-        read_mesh,
-        repair_mesh,
-    )
+    from cuspwise.standalone_core.mesh.files import read_mesh
+    from cuspwise.standalone_core.mesh.health import inspect_mesh
+    from cuspwise.standalone_core.mesh.refine import evaluation_mesh
+    from cuspwise.standalone_core.mesh.repair import repair_mesh
 
     try:
         mesh = repair_mesh(read_mesh(path).mesh, ignore_loose_pieces=True).mesh
