@@ -132,7 +132,7 @@ def test_the_tree_tells_the_power_and_misses_no_ball() -> None:
     distance, number = pieces.listed(points, count, np.inf)
     assert (np.sort(number, axis=1) == np.arange(count)).all()
     expected = pieces.largest_radius**2 + np.take_along_axis(power, number, axis=1)
-    assert distance**2 == pytest.approx(expected, abs=1e-12)
+    np.testing.assert_allclose(distance**2, expected, rtol=1e-12, atol=1e-12)
     # The two halves of a rectangle have the same ball.
     least = np.where(power <= power.min(axis=1, keepdims=True) + 1e-12, pieces.face, -1)
     assert (pieces.nearest_face(points)[:, None] == least).any(axis=1).all()
