@@ -109,9 +109,13 @@ def test_long_names_of_groups_in_any_script(listed: SimpleNamespace) -> None:
 
 def test_removing_brings_everything_back(studied: SimpleNamespace) -> None:
     bpy = studied.bpy
+    scans = [item.scan for item in studied.settings.scans]
+    assert [scan.hide_get() for scan in scans].count(False) == 1  # since the study
+    assert call(studied, "remove_colour_map") == {"FINISHED"}
+    assert not any(scan.hide_get() for scan in scans)
     material = bpy.data.materials.new("Keramik")
     studied.design.data.materials.append(material)
-    hidden = studied.settings.scans[2].scan
+    hidden = scans[2]
     hidden.hide_set(True)
     names = {a.name for a in studied.design.data.attributes}
     transform = studied.scene.view_settings.view_transform
