@@ -57,30 +57,44 @@ def look():
 
 
 def mark():
-    """Two clicks on two stubs: the first as wide as the wheel makes it, the second as typed."""
-    (x1, y1), (x2, y2) = stub(0), stub(1)
+    """A click on the first stub, with a circle as wide as the wheel makes it."""
+    x, y = stub(0)
     with view():
         bpy.ops.cuspwise.mark_support("INVOKE_DEFAULT")
+    later(f"xdotool mousemove {x} {y} sleep 0.7 click 4 sleep 0.4 click 4 sleep 0.4 click 1")
+    return 2.0
+
+
+def marked():
+    """Once it is there, on to the second, with a radius that is typed."""
+    if not circles():
+        return None
+    x, y = stub(1)
     later(
-        f"xdotool mousemove {x1} {y1} sleep 0.7 click 4 sleep 0.4 click 4 sleep 0.4 click 1",
-        f"sleep 0.7; xdotool mousemove {x2} {y2} sleep 0.7 key 0 sleep 0.2 key period sleep 0.2",
-        "xdotool key 7 sleep 0.4",
+        f"xdotool mousemove {x} {y} sleep 0.7 key 0 sleep 0.2 key period sleep 0.2",
+        "xdotool key 7",
     )
-    return 8.0
+    return 2.0
 
 
 def marking():
-    """The circle under the mouse, the one that is there, the words; then the second click."""
-    picture("marks_1_marking")
+    """Once it is typed: the circle under the mouse, the one that is there, the words; a click."""
+    if abs(settings().mark_radius_mm - 0.7) > 1e-3:
+        return None
     FACTS["typed_mm"] = settings().mark_radius_mm
+    picture("marks_1_marking")
     later("xdotool click 1 sleep 0.7 key Escape")
     return 4.0
 
 
+def circles():
+    """The design's marks that were made as circles."""
+    return part("addon.areas.support_marks").circles(design())
+
+
 def measured():
     """What stands in the list once Esc ended it."""
-    circles = part("addon.areas.support_marks").circles(design())
-    FACTS["radii_mm"] = {name: kept["radius_mm"] for name, kept in circles.items()}
+    FACTS["radii_mm"] = {name: kept["radius_mm"] for name, kept in circles().items()}
     rows = part("addon.check.mark_results").rows(scan(), design())
     FACTS["rows"] = {name: [row["verdict"], row["height_um"]] for name, row in rows.items()}
     FACTS["groups"] = support_groups()
@@ -150,6 +164,7 @@ STEPS = [
     wait_for_job,
     look,
     mark,
+    marked,
     marking,
     wait_for_job,
     measured,
