@@ -57,6 +57,7 @@ def off_um(scans: list[TriangleMesh], ready: ReadyDesign, settings: CheckSetting
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(1200)  # 28 pairs, each by a full search too
 @pytest.mark.parametrize("group", ["milled", "upright", "tilted"])
 def test_all_pairs_of_the_demo_are_those_of_a_full_search(group: str) -> None:
     settings, case = CheckSettings(spacing_mm=0.2), study_case(0.2)

@@ -46,7 +46,7 @@ def show(built: Path) -> Callable[[str, str, Sequence[str]], Facts]:
         path = Path(__file__).with_name(script)
         subprocess.run(
             ["bash", str(TOOL), str(built), str(path), out / "last.png"],
-            env={**os.environ, **settings, "GUI_TIMEOUT": "280"},
+            env={**os.environ, **settings, "GUI_TIMEOUT": "500"},
             check=True,
         )
         noted: Facts = json.loads((out / "facts.json").read_text(encoding="utf-8"))
