@@ -77,7 +77,7 @@ def shown(command: click.Command) -> set[str]:
     return {name for param in told for name in (*param.opts, *param.secondary_opts)}
 
 
-OPTIONS = set().union(*map(shown, PROGRAM.values()))
+OPTIONS = {"--help"}.union(*map(shown, PROGRAM.values()))
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
