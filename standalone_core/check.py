@@ -21,13 +21,13 @@ from .deviation.verdict import ScanEvidence, doubt_about
 from .measure import (
     AreaFinder,
     MeasuredScan,
+    Place,
     PlacedDesign,
     ReadyDesign,
     ReadyScan,
-    SuperimposedScan,
     find_areas_on_steps,
+    measure_in_place_steps,
     measure_scan_steps,
-    measure_superimposed_steps,
     place_design_steps,
     ready_scan_steps,
     refuse_unknown_areas,
@@ -187,17 +187,20 @@ def _check_steps(
     watch = Stopwatch()
     sides = beside(_design_side_steps(design, settings), _scan_side_steps(scan, settings))
     placed, ready_scan = yield from watch.timed("make ready", sides, 0.0, 0.3)
-    both = _superimposed_steps(ready_scan, placed, settings, find_areas)
-    superimposed, ready = yield from watch.timed("superimpose", both, 0.3, 0.7)
+    both = _superimposed_steps(ready_scan.scan, placed, settings, find_areas)
+    place, ready = yield from watch.timed("superimpose", both, 0.3, 0.7)
     refuse_unknown_areas(ready.area_set, settings.tolerances)
-    measuring = measure_superimposed_steps(superimposed, ready, settings, watch)
+    measuring = measure_in_place_steps(ready_scan, place, ready, settings, watch)
     measured = yield from scaled(measuring, 0.7, 0.95)
     return (yield from _judged_steps(ready, ready_scan, measured, settings, watch, doubt))
 
 
 def _superimposed_steps(
-    scan: ReadyScan, placed: PlacedDesign, settings: CheckSettings, find_areas: AreaFinder | None
-) -> Steps[tuple[SuperimposedScan, ReadyDesign]]:
+    scan: CheckedMesh,
+    placed: PlacedDesign,
+    settings: CheckSettings,
+    find_areas: AreaFinder | None,
+) -> Steps[tuple[Place, ReadyDesign]]:
     """Superimpose a scan and find the areas: beside each other, unless the fit asks for areas."""
     finding = find_areas_on_steps(placed, settings, find_areas)
     if not settings.fit_areas:

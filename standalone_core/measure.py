@@ -97,18 +97,16 @@ class ReadyScan:
 
 
 @dataclass(frozen=True, eq=False)
-class SuperimposedScan:
-    """A scan with its place on the design.
+class Place:
+    """A scan's place on the design.
 
     Attributes
     ----------
-    scan : ReadyScan
     superimposition : Superimposition
     held : HeldPoints or None
         What the best fit found of the scan's vertices, of use to the measurement.
     """
 
-    scan: ReadyScan
     superimposition: Superimposition
     held: HeldPoints | None
 
@@ -249,18 +247,18 @@ def _areas_steps(
 
 
 def superimpose_scan_steps(
-    scan: ReadyScan,
+    scan: CheckedMesh,
     design: PlacedDesign | ReadyDesign,
     settings: CheckSettings,
     use_faces: BoolArray | None = None,
-) -> Steps[SuperimposedScan]:
+) -> Steps[Place]:
     """Lay a scan on a design, on the faces chosen for it; see ``superimpose_steps``."""
-    mesh, prepared = scan.scan.mesh, design.prepared
+    mesh, prepared = scan.mesh, design.prepared
     held = _held_vertices(mesh, prepared, settings)
     fit = yield from superimpose_steps(
         mesh, prepared, settings.superimpose, use_faces=use_faces, held=held
     )
-    return SuperimposedScan(scan, fit, held)
+    return Place(fit, held)
 
 
 def measure_scan_steps(
@@ -287,18 +285,21 @@ def measure_scan_steps(
     """
     watch = watch or Stopwatch()
     faces = faces_to_fit(ready.area_set, settings.fit_areas)
-    fitting = superimpose_scan_steps(scan, ready, settings, faces)
-    superimposed = yield from watch.timed("superimpose", fitting, 0.0, 0.5)
-    measuring = measure_superimposed_steps(superimposed, ready, settings, watch)
+    fitting = superimpose_scan_steps(scan.scan, ready, settings, faces)
+    place = yield from watch.timed("superimpose", fitting, 0.0, 0.5)
+    measuring = measure_in_place_steps(scan, place, ready, settings, watch)
     return (yield from scaled(measuring, 0.5, 1.0))
 
 
-def measure_superimposed_steps(
-    superimposed: SuperimposedScan, ready: ReadyDesign, settings: CheckSettings, watch: Stopwatch
+def measure_in_place_steps(
+    scan: ReadyScan,
+    place: Place,
+    ready: ReadyDesign,
+    settings: CheckSettings,
+    watch: Stopwatch,
 ) -> Steps[MeasuredScan]:
     """Measure a scan in its place on the design in both directions."""
-    scan, fit, held = superimposed.scan, superimposed.superimposition, superimposed.held
-    checked = scan.scan
+    checked, fit, held = scan.scan, place.superimposition, place.held
     yield Progress("Placing the scan's points", 0.0)
     with watch.stage("index"):
         scan_index = scan.index.moved(fit.T_design_scan)

@@ -259,7 +259,6 @@ def superimpose_input_steps(
     from ...standalone_core.measure import (
         find_areas_on_steps,
         place_design_steps,
-        ready_scan_steps,
         superimpose_scan_steps,
     )
 
@@ -273,9 +272,8 @@ def superimpose_input_steps(
     if settings.fit_areas:
         finding = find_areas_on_steps(placed, settings, area_finder(design, settings.areas))
         faces = _faces_to_fit((yield from scaled(finding, 0.3, 0.45)), settings)
-    ready_scan = yield from scaled(ready_scan_steps(scan_surface, settings), 0.45, 0.5)
-    fitting = superimpose_scan_steps(ready_scan, placed, settings, faces)
-    return (yield from scaled(fitting, 0.5, 1.0)).superimposition
+    fitting = superimpose_scan_steps(scan_surface, placed, settings, faces)
+    return (yield from scaled(fitting, 0.45, 1.0)).superimposition
 
 
 def _faces_to_fit(ready: ReadyDesign, settings: CheckSettings) -> BoolArray | None:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import BoolArray, FloatArray, IntArray
+from ..mesh.curvature import summed_normals
 from ..mesh.refine import EvaluationMesh
-from ..mesh.triangle_mesh import TriangleMesh
 from .min_cut import largest_part
 
 
@@ -33,7 +33,7 @@ def occlusal_points(
     -------
     (n',) bool
     """
-    normals = evaluation.interpolate(_summed_normals(evaluation.design))
+    normals = evaluation.interpolate(summed_normals(evaluation.design))
     least = np.cos(np.deg2rad(slope_deg)) * np.linalg.norm(normals, axis=1)
     facing = external & (normals @ axis > least)
     edges = face_sides(evaluation.mesh.faces[external[evaluation.mesh.faces[:, 0]]])
@@ -41,18 +41,6 @@ def occlusal_points(
     table = largest_part(facing, edges, weights)
     axial = largest_part(external & ~table, edges, weights)
     return external & ~axial
-
-
-def _summed_normals(mesh: TriangleMesh) -> FloatArray:
-    """Sum of the normals of the faces around each vertex, weighted by area, (n, 3)."""
-    corners = mesh.faces.ravel()
-    return np.stack(
-        [
-            np.bincount(corners, np.repeat(mesh.face_cross[:, k], 3), len(mesh.vertices))
-            for k in range(3)
-        ],
-        axis=1,
-    )
 
 
 def face_sides(faces: IntArray) -> IntArray:

@@ -50,12 +50,17 @@ def mean_curvature(
     return np.where(defined, _smoothed(mesh, curvature, rounds), 0.0)
 
 
+def summed_normals(mesh: TriangleMesh) -> FloatArray:
+    """Sum of the normals of the faces around each vertex, weighted by area, (n, 3)."""
+    sums, normals, corners = np.empty_like(mesh.vertices), mesh.face_cross, mesh.faces.ravel()
+    for axis in range(3):
+        sums[:, axis] = np.bincount(corners, np.repeat(normals[:, axis], 3), len(sums))
+    return sums
+
+
 def _normals(mesh: TriangleMesh) -> FloatArray:
     """Unit normal at each vertex by the faces' areas, (n, 3): a sliver's does not count."""
-    sums, cross = np.empty_like(mesh.vertices), mesh.face_cross
-    for axis in range(3):
-        share = np.repeat(cross[:, axis], 3)
-        sums[:, axis] = np.bincount(mesh.faces.ravel(), share, len(sums))
+    sums = summed_normals(mesh)
     length = np.linalg.norm(sums, axis=1, keepdims=True)
     normals: FloatArray = np.divide(sums, length, out=np.zeros_like(sums), where=length > 0)
     return normals

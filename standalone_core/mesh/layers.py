@@ -140,12 +140,11 @@ class _Stack:
 
     @classmethod
     def of(cls, mesh: TriangleMesh, found: Crossings, outward: BoolArray | None) -> _Stack:
-        cross = mesh.face_cross[found.face]
+        normals = mesh.face_normals[found.face]
         if outward is not None:
-            cross = np.where(outward[found.face][:, None], cross, -cross)
-        normals = cross / np.linalg.norm(cross, axis=1, keepdims=True)
+            normals = np.where(outward[found.face][:, None], normals, -normals)
         piece = mesh.graph.piece_of_face[found.face]
-        return cls(found, cross[:, found.axis] > 0, normals, piece)
+        return cls(found, normals[:, found.axis] > 0, normals, piece)
 
     def kept(self, mask: BoolArray) -> _Stack:
         """Return the stack of some of its crossings."""

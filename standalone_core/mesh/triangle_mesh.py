@@ -10,7 +10,7 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..arrays import BoolArray, FloatArray, IntArray
+from ..arrays import BoolArray, FloatArray, IntArray, cross
 from ..errors import MeshError
 from .graph import MeshGraph
 from .shells import Shells, find_shells
@@ -108,14 +108,14 @@ class TriangleMesh:
     def face_cross(self) -> FloatArray:
         """Cross product of two edges of each face, (m, 3), mm²: normal times twice the area."""
         a, b, c = (self.vertices.take(self.faces[:, k], axis=0) for k in range(3))
-        return _cross(b - a, c - a)
+        return cross(b - a, c - a)
 
     @cached_property
     def _sizes_and_turns(self) -> tuple[FloatArray, FloatArray]:
         """Areas and normals of the faces, from one pass over them."""
-        cross = self.face_cross
-        twice_area = np.linalg.norm(cross, axis=1)
-        return 0.5 * twice_area, _over(cross, twice_area)
+        normals = self.face_cross
+        twice_area = np.linalg.norm(normals, axis=1)
+        return 0.5 * twice_area, _over(normals, twice_area)
 
     @property
     def face_areas(self) -> FloatArray:
@@ -284,15 +284,6 @@ def _frozen(values: ArrayLike, dtype: type[Number]) -> NDArray[Number]:
 def _is_fixed(array: NDArray[Number]) -> bool:
     """Tell whether an array owns its numbers and has nobody write to them: no copy is needed."""
     return array.base is None and array.flags.c_contiguous and not array.flags.writeable
-
-
-def _cross(u: FloatArray, v: FloatArray) -> FloatArray:
-    """Cross product of rows, (m, 3); three times as fast as ``numpy.cross``."""
-    product = np.empty_like(u)
-    for k in range(3):
-        i, j = (k + 1) % 3, (k + 2) % 3
-        product[:, k] = u[:, i] * v[:, j] - u[:, j] * v[:, i]
-    return product
 
 
 def _unit(vectors: FloatArray) -> FloatArray:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..arrays import BoolArray, FloatArray
+from ..arrays import BoolArray, FloatArray, cross
 from ..surface.closest import ClosestPoints
 from .frame import MotionFrame
 from .prepared import PreparedDesign
@@ -157,10 +157,7 @@ def _solved(matrix: FloatArray, gradient: FloatArray) -> FloatArray:
 def normal_equations(feet: DesignFeet, weights: FloatArray, frame: MotionFrame) -> NormalEquations:
     """Normal equations at the points' present place."""
     jacobian = np.empty((len(weights), 6))
-    lever, along = (feet.points - frame.centre) / frame.length_mm, feet.direction
-    for k in range(3):
-        i, j = (k + 1) % 3, (k + 2) % 3
-        jacobian[:, k] = lever[:, i] * along[:, j] - lever[:, j] * along[:, i]
+    jacobian[:, :3] = cross((feet.points - frame.centre) / frame.length_mm, feet.direction)
     jacobian[:, 3:] = feet.direction
     weighted = jacobian * (weights / weights.sum())[:, None]
     # Sums that do not depend, in their last bits, on how many threads a matrix product has.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..arrays import FloatArray
+from ..arrays import FloatArray, cross
 from ..mesh.triangle_mesh import TriangleMesh
 
 
@@ -28,7 +28,7 @@ def face_bends(mesh: TriangleMesh) -> FloatArray:
     start = mesh.vertices.take(mesh.faces.ravel().take(sides[:, 0]), axis=0)
     next_side = sides[:, 0] + np.where(sides[:, 0] % 3 == 2, -2, 1)
     along = mesh.vertices.take(mesh.faces.ravel().take(next_side), axis=0) - start
-    sine = _triple(other, one, along)
+    sine = np.einsum("ij,ij->i", cross(other, one), along)
     sine /= np.maximum(np.linalg.norm(along, axis=1), 1e-300)
     cosine = np.einsum("ij,ij->i", one, other)
     bend = sine / np.maximum(1.0 + cosine, 1e-9)
@@ -37,12 +37,3 @@ def face_bends(mesh: TriangleMesh) -> FloatArray:
     crowded, edge = graph.other_sides
     bends[graph.sides[crowded]] = np.where(lone[edge], 0.0, np.inf)
     return bends.reshape(-1, 3)
-
-
-def _triple(u: FloatArray, v: FloatArray, w: FloatArray) -> FloatArray:
-    """Triple product (u × v)·w of rows, (k,)."""
-    product = np.zeros(len(u))
-    for k in range(3):
-        i, j = (k + 1) % 3, (k + 2) % 3
-        product += (u[:, i] * v[:, j] - u[:, j] * v[:, i]) * w[:, k]
-    return product

@@ -59,10 +59,6 @@ class _Prisms(NamedTuple):
         bends = np.ascontiguousarray(face_bends(mesh).take(faces, axis=0).T)
         return cls(anchor, normal, inwards, offset, bends)
 
-    def heights(self, points: FloatArray) -> FloatArray:
-        """Signed heights (k,) of points (3, k) over the planes of their faces, mm."""
-        return _dot(self.normal, points - self.anchor)
-
     def holds(self, points: FloatArray) -> tuple[BoolArray, FloatArray]:
         """Whether points (3, k) lie over their faces, no other across an edge nearer; heights."""
         away = points - self.anchor
@@ -75,10 +71,6 @@ class _Prisms(NamedTuple):
             inside &= within > 0.0
             inside &= within >= height * self.bends[edge]
         return inside, height
-
-    def taken(self, rows: IntArray) -> _Prisms:
-        """Some of them."""
-        return _Prisms(*(values.take(rows, axis=-1) for values in self))
 
 
 class KnownFaces:
